@@ -1,0 +1,1 @@
+"""Handbell: plan a circuit class, load it onto timer boxes, collect the taps, report."""

@@ -1,0 +1,64 @@
+"""Handbell's exceptions: one plain sentence about what is wrong, one about what to do next."""
+
+from __future__ import annotations
+
+EXIT_OK = 0
+EXIT_FAILED = 1
+EXIT_USAGE = 2
+
+
+class HandbellError(Exception):
+    """Something a coach can be told in plain words.
+
+    ``what`` names the file, place or box and the fault; ``remedy`` says what to do next.
+    Both are whole sentences or end without a full stop; ``str()`` joins them.
+    """
+
+    exit_code = EXIT_FAILED
+
+    def __init__(self, what: str, remedy: str = "") -> None:
+        super().__init__(what, remedy)
+        self.what = what.rstrip(".")
+        self.remedy = remedy.rstrip(".")
+
+    def __str__(self) -> str:
+        return f"{self.what}. {self.remedy}." if self.remedy else f"{self.what}."
+
+
+class UsageError(HandbellError):
+    """The command line was off; exit code 2."""
+
+    exit_code = EXIT_USAGE
+
+
+class PlanError(HandbellError):
+    """A plan that can't be used; carries every fault found, not only the first.
+
+    ``faults`` is a list of sentences, each naming the place in the file and the remedy.
+    """
+
+    def __init__(self, path: str, faults: list[str]) -> None:
+        count = len(faults)
+        super().__init__(
+            f"{path}: {count} {'thing' if count == 1 else 'things'} to mend",
+            " ".join(f"[{n}] {fault}" for n, fault in enumerate(faults, 1)),
+        )
+        self.path = path
+        self.faults = faults
+
+
+class BoxError(HandbellError):
+    """A box refused or failed; ``box`` is its label, ``code`` the box's own fault code or 0."""
+
+    def __init__(self, box: str, what: str, remedy: str = "", code: int = 0) -> None:
+        super().__init__(f"{box}: {what}", remedy)
+        self.box = box
+        self.code = code
+
+
+class StoreError(HandbellError):
+    """The store can't be opened, read or written."""
+
+
+class UnreadJournalError(StoreError):
+    """A journal that can't be read. Its bytes are kept in the store all the same."""

