@@ -1,0 +1,165 @@
+"""Whose taps count for what: the window now open and the one before it, for each button.
+
+A press belongs to the window it began in, although its meaning is known only at its release,
+when the next window may have begun; so two windows are kept. Every tap and its effect is told as
+a journal record; the host counts again from these by the same ``SlotCount``.
+"""
+
+import struct
+
+from . import journal as j
+from .taps import SlotCount, is_counted_live
+from .timeline import ASK_TARGET, SLOTS, TAP_TALLY, Span
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+# What a tap did
+NOTHING, COUNTED, REACHED = range(3)
+
+
+class Counting:
+    """The counts of a box's buttons; ``keep`` takes each journal record."""
+
+    def __init__(self, keep: "Callable[[bytes], object]") -> None:
+        self._keep = keep
+        self.now = [SlotCount() for _ in range(SLOTS)]
+        self.before = [SlotCount() for _ in range(SLOTS)]
+        self.window = 0
+        self.start_ms = self.end_ms = 0
+        self.before_window = 0
+        self.before_start_ms = self.before_end_ms = 0
+        self.tally_ms = -1
+
+    def begin(self, span: Span) -> None:
+        """A window opens."""
+        self.window = span.window
+        self.start_ms = span.start_ms
+        self.end_ms = span.end_ms()
+        self.tally_ms = -1
+        for slot, count in enumerate(self.now):
+            count.begin(span.bib[slot], span.ask, span.tap, span.every, span.goal)
+
+    def end(self) -> None:
+        """The open window closes and becomes the one before."""
+        self.now, self.before = self.before, self.now
+        self.before_window = self.window
+        self.before_start_ms, self.before_end_ms = self.start_ms, self.end_ms
+        self.window = 0
+        for count in self.now:
+            count.begin(0, 0, 0, 1, 0)
+
+    def at(self, slot: int, class_ms: int) -> "tuple[SlotCount | None, int]":
+        """Return the count that a press at ``class_ms`` goes to, and its window (None, 0: none)."""
+        if 0 <= self.tally_ms <= class_ms:
+            return self.before[slot], self.before_window
+        if self.window and class_ms >= self.start_ms:
+            return self.now[slot], self.window
+        if self.before_start_ms <= class_ms < self.before_end_ms:
+            return self.before[slot], self.before_window
+        return None, 0
+
+    def at_or_before(self, slot: int, class_ms: int) -> "tuple[SlotCount, int]":
+        """Like ``at``; in a rest, the window just past."""
+        count, window = self.at(slot, class_ms)
+        return (self.before[slot], self.before_window) if count is None else (count, window)
+
+    def tap(self, slot: int, class_ms: int, held_ms: int, flags: int) -> int:
+        """Take a tap pressed at ``class_ms``; return NOTHING, COUNTED or REACHED (its goal)."""
+        count, window = self.at(slot, class_ms)
+        done = NOTHING
+        if count is None or not self._is_live(count, class_ms):
+            bib = 0 if count is None else count.bib
+            total = 0
+            flags |= j.TAP_OUTSIDE
+        else:
+            bib = count.bib
+            was_made = count.made
+            if count.tap(class_ms):
+                done = REACHED if count.goal and count.made and not was_made else COUNTED
+            else:
+                flags |= j.TAP_EXTRA
+            if count.tap_rule == TAP_TALLY:
+                flags |= j.TAP_TALLIED
+            total = count.taps
+        self._keep(j.tap_record(slot, window, class_ms, bib, held_ms, total, flags))
+        return done
+
+    def _is_live(self, count: SlotCount, class_ms: int) -> bool:
+        if not count.asked or count.skipped:
+            return False
+        return is_counted_live(count.tap_rule) or 0 <= self.tally_ms <= class_ms
+
+    def back(self, slot: int, pressed_ms: int, class_ms: int) -> bool:
+        """Take back the last tap, by a hold begun at ``pressed_ms``; False when there is none."""
+        count, window = self.at_or_before(slot, pressed_ms)
+        if not count.asked or not count.back():
+            return False
+        self._note(j.BACK, slot, count, window, class_ms)
+        return True
+
+    def forth(self, slot: int, pressed_ms: int, class_ms: int) -> None:
+        """Withdraw the take-back of the hold begun at ``pressed_ms``."""
+        count, window = self.at_or_before(slot, pressed_ms)
+        count.forth()
+        self._note(j.FORTH, slot, count, window, class_ms)
+
+    def confirm(self, slot: int, class_ms: int) -> bool:
+        """Close a tally; False when nothing was entered."""
+        count = self.before[slot]
+        if not count.asked or not count.taps:
+            return False
+        count.confirm()
+        self._note(j.CONFIRM, slot, count, self.before_window, class_ms)
+        return True
+
+    def all_made(self) -> bool:
+        """Whether everybody at the open window reached a target, so that only rest is left."""
+        some = False
+        for count in self.now:
+            if count.bib:
+                if count.ask != ASK_TARGET or not count.made:
+                    return False
+                some = True
+        return some
+
+    def skip(self) -> None:
+        """Leave the open window out."""
+        for count in self.now:
+            count.skipped = True
+
+    def results_before(self) -> None:
+        """Tell the results of the window before."""
+        for slot, count in enumerate(self.before):
+            self._result(slot, count, self.before_window, self.before_start_ms, 0)
+
+    def result_again(self, slot: int, pressed_ms: int) -> None:
+        """Tell a result anew after a late correction."""
+        count, window = self.at_or_before(slot, pressed_ms)
+        if window == self.before_window and count is self.before[slot]:
+            self._result(slot, count, window, self.before_start_ms, 0)
+
+    def results_stopped(self) -> None:
+        """Tell the results of the open window, which was stopped."""
+        for slot, count in enumerate(self.now):
+            self._result(slot, count, self.window, self.start_ms, j.RES_STOPPED)
+
+    def _result(self, slot: int, count: SlotCount, window: int, start_ms: int, flags: int) -> None:
+        if not count.bib:
+            return
+        if count.asked:
+            flags |= j.RES_ASKED
+        if count.skipped:
+            flags |= j.RES_SKIPPED
+        if count.tap_rule == TAP_TALLY and not count.confirmed:
+            flags |= j.RES_UNCONFIRMED
+        held_ds = j.HELD_TO_END
+        if count.drop_ms >= 0:
+            held_ds = min((count.drop_ms - start_ms) // 100, j.HELD_TO_END - 1)
+        payload = struct.pack("<HHiHB", count.bib, count.reps, count.made_ms, held_ds, flags)
+        self._keep(j.record(j.RESULT, slot, window, start_ms, payload))
+
+    def _note(self, kind: int, slot: int, count: SlotCount, window: int, class_ms: int) -> None:
+        payload = struct.pack("<HHH", count.bib, 0, count.taps)
+        self._keep(j.record(kind, slot, window, class_ms, payload))

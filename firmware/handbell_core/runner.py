@@ -1,0 +1,427 @@
+"""The runner: plays a timeline. Time and presses in, effects out, one deadline to wait for.
+
+It lives on ``run_ms`` (see clock.RunTime) and counts ``class_ms`` from the class start; a gate or
+a wait stops ``class_ms``, and whatever comes after is later by as much.
+"""
+
+import struct
+
+from . import journal as j
+from .counting import REACHED, Counting
+from .cues import AWAIT, BACK, CLOSE, MADE, NEAR, NEAR_MS, NO_CUE, next_cue
+from .timeline import GATE, NO_TEXT, RATING, SLOTS, TAKES_TALLY, TAP_TALLY, WINDOW, Span
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Protocol
+
+    from .clock import RunTime
+    from .timeline import Reader
+
+    class Sink(Protocol):
+        """What takes a runner's effects."""
+
+        def bell(self, cue: int, due_ms: int) -> None:
+            """Ring ``cue``, due at ``due_ms`` in run time (NEVER: at once, nobody waits)."""
+
+        def keep(self, record: bytes) -> None:
+            """Append a record to the journal."""
+
+        def changed(self) -> None:
+            """Something to be seen changed."""
+
+        def over(self, cause: int, class_ms: int) -> None:
+            """The run has ended."""
+
+
+NEVER = 1 << 29
+HOLD_MS = 1_500
+LONG_MS = 5_000
+SETTLE_RELEASE_MS = 30  # a release is known this late (taps.OPEN_US), so a hold is too
+SETTLE_MS = HOLD_MS + 200  # a window's result stands when every press begun in it has ended
+SHOW_MS = 1_200
+MENU_MS = 8_000
+RATED_MS = 6_000
+
+# States
+READY, SET, PLAY, TALLY, AT_GATE, LEAVING, ASKING, OVER = range(1, 9)
+STATES = ("", "ready", "set", "play", "tally", "gate", "leaving", "asking", "over")
+
+# Gestures
+TAP, HOLD, LONG = range(3)
+
+# What a long hold offers
+RETURN, SKIP, WAIT, STOP = range(4)
+
+# Timers; at the same instant the earlier in this list goes first.
+_SPAN, _SETTLE, _START, _CUE, _MENU, _RATE, _SHOW, _HOLD = range(8)
+
+# How taps step through the ratings: the common answers first; -1 is no answer.
+RATINGS = (-1, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 0)
+
+
+class Runner:
+    """One run of one timeline.
+
+    What a screen may read: state, kind, span, counting, down, shown, menu, rating, by_hand,
+    starts_ms (run time of a start that is set), waiting.
+    """
+
+    def __init__(self, timeline: "Reader", clock: "RunTime", sink: "Sink") -> None:
+        self.timeline = timeline
+        self.head = timeline.head
+        self.clock = clock
+        self.sink = sink
+        self.state = READY
+        self.kind = 0
+        self.span = Span()
+        self.index = -1
+        self.zero_ms = 0
+        self.starts_ms = NEVER
+        self.gate_class_ms = 0
+        self.by_hand = False
+        self.waiting = False
+        self.cue = NO_CUE
+        self.counting = Counting(sink.keep)
+        self.down = [False] * SLOTS
+        self._down_ms = [0] * SLOTS
+        self._held = [False] * SLOTS
+        self._took_back = [False] * SLOTS
+        self._held_ms = 0
+        self._doubt = 0
+        self.shown = [0] * SLOTS
+        self.menu = -1
+        self.menu_slot = 0
+        self.rating = [-1] * SLOTS
+        self._rate_end_ms = 0
+        self._timers = [NEVER] * (_HOLD + SLOTS)
+        self.due_ms = NEVER
+
+    # Time
+
+    def class_ms(self, run_ms: int) -> int:
+        """Return ``class_ms`` at ``run_ms``; it stands still at a gate."""
+        class_ms = run_ms - self.zero_ms
+        if self.state in (AT_GATE, LEAVING):
+            return min(class_ms, self.gate_class_ms)
+        return class_ms
+
+    def left_ms(self, run_ms: int) -> int:
+        """Return what is left of the present span, or until the start that is set."""
+        if self.state in (SET, LEAVING):
+            return max(0, self.starts_ms - run_ms)
+        if self.state == ASKING:
+            return max(0, self._timers[_RATE] - run_ms)
+        if self.state in (PLAY, TALLY):
+            return max(0, self.span.end_ms() - (run_ms - self.zero_ms))
+        return 0
+
+    def cue_ms(self) -> int:
+        """Return the run time of the next cue that is known, NEVER if none."""
+        return min(self._timers[_CUE], self._timers[_SPAN], self._timers[_START])
+
+    def step(self, run_ms: int) -> int:
+        """Do what is due up to ``run_ms``, each at its own time; return the next deadline."""
+        while self.due_ms <= run_ms:
+            due = self.due_ms
+            timer = self._timers.index(due)
+            self._timers[timer] = NEVER
+            if timer >= _HOLD:
+                self._hold_due(timer - _HOLD, due)
+            else:
+                _TIMED[timer](self, due)
+            self.due_ms = min(self._timers)
+        return self.due_ms
+
+    def _set(self, timer: int, run_ms: int) -> None:
+        self._timers[timer] = run_ms
+        self.due_ms = min(self._timers)
+
+    # Starting, and going on from a gate
+
+    def arm(self, start_ms: int) -> None:
+        """Set the class start, by the host, at ``start_ms`` in run time."""
+        self._set_start(start_ms, SET, False)
+
+    def _set_start(self, start_ms: int, state: int, by_hand: bool) -> None:
+        self.state = state
+        self.by_hand = by_hand
+        self.starts_ms = start_ms
+        self._set(_START, start_ms)
+        self.cue = NEAR
+        self._set(_CUE, start_ms - NEAR_MS)
+        self.sink.changed()
+
+    def _start_by_hand(self, slot: int, at_ms: int) -> None:
+        start = self.clock.start_after(at_ms, self.head.grid_s)
+        self._set_start(start, SET if self.state == READY else LEAVING, True)
+
+    def _later(self, slot: int, at_ms: int) -> None:
+        if self.by_hand:
+            step = self.clock.step(self.head.grid_s)
+            self._set_start(self.starts_ms + step, self.state, True)
+
+    def _started(self, run_ms: int) -> None:
+        self.zero_ms = run_ms - (self.gate_class_ms if self.state == LEAVING else 0)
+        self.state = PLAY
+        self.starts_ms = NEVER
+        for slot in range(SLOTS):  # a press begun before the start belongs to no window
+            self.down[slot] = False
+            self._set(_HOLD + slot, NEVER)
+        self._journal_state(run_ms, j.BY_HAND if self.by_hand else j.BY_HOST)
+        self._enter(self.index + 1, run_ms)
+
+    # Spans
+
+    def _enter(self, index: int, run_ms: int) -> None:
+        self.index = index
+        if index >= self.head.spans:
+            self._finish(run_ms, j.BY_TIME)
+            return
+        span = self.timeline.span(index, self.span)
+        self.kind = span.kind
+        if self.kind == RATING:
+            self._ask(run_ms)
+            return
+        self.state = PLAY
+        if self.kind == GATE:
+            self._stop_at_gate(span.start_ms, run_ms, j.BY_TIME)
+        else:
+            self._set(_SPAN, self.zero_ms + span.end_ms())
+            if span.flags & TAKES_TALLY:
+                self.state = TALLY
+                self.counting.tally_ms = span.start_ms
+            elif self.kind == WINDOW:
+                self.counting.begin(span)
+        self._next_cue(0)
+        self.sink.changed()
+
+    def _span_over(self, run_ms: int) -> None:
+        span = self.span
+        if self._timers[_CUE] <= run_ms:
+            self._ring(self._timers[_CUE])
+        self._timers[_CUE] = NEVER
+        if self.kind == WINDOW:
+            self.counting.end()
+            self._set(_SETTLE, NEVER if span.tap == TAP_TALLY else run_ms + SETTLE_MS)
+        elif self.state == TALLY:
+            self._settle(run_ms)
+        at_end = span.end_ms() >= self.head.slot_ms
+        if at_end:
+            self.sink.bell(CLOSE, run_ms)
+        if self.waiting and not at_end:
+            self.waiting = False
+            self.kind = GATE
+            self._stop_at_gate(span.end_ms(), run_ms, j.BY_WAIT)
+            self.sink.bell(AWAIT, run_ms)
+            self.sink.changed()
+            return
+        self._enter(self.index + 1, run_ms)
+
+    def _stop_at_gate(self, class_ms: int, run_ms: int, cause: int) -> None:
+        self.state = AT_GATE
+        self.gate_class_ms = class_ms
+        self._journal_state(run_ms, cause)
+
+    def _next_cue(self, after_ms: int) -> None:
+        s = self.span
+        offset, cue = next_cue(s.kind, s.duration_ms, s.flags, self.head.count_s, after_ms)
+        self.cue = cue
+        self._set(_CUE, self.zero_ms + s.start_ms + offset if cue else NEVER)
+
+    def _ring(self, run_ms: int) -> None:
+        self.sink.bell(self.cue, run_ms)
+        if self.state in (PLAY, TALLY):
+            self._next_cue(run_ms - self.zero_ms - self.span.start_ms + 1)
+
+    def _settle(self, run_ms: int) -> None:
+        self._timers[_SETTLE] = NEVER
+        self.counting.tally_ms = -1
+        self.counting.results_before()
+
+    # Buttons
+
+    def press(self, slot: int, run_ms: int) -> None:
+        """A debounced press began at ``run_ms``."""
+        self.down[slot] = True
+        self._down_ms[slot] = run_ms
+        self._held[slot] = self._took_back[slot] = False
+        self._set(_HOLD + slot, run_ms + HOLD_MS + SETTLE_RELEASE_MS)
+        self.sink.changed()
+
+    def release(self, slot: int, run_ms: int, doubt: bool = False) -> None:
+        """The press ended at ``run_ms``; ``doubt`` when an edge may be late."""
+        if not self.down[slot]:
+            return
+        self.down[slot] = False
+        self._set(_HOLD + slot, NEVER)
+        self._held_ms = run_ms - self._down_ms[slot]
+        self._doubt = j.TAP_DOUBT if doubt else 0
+        if not self._held[slot]:
+            tap = self._held_ms < HOLD_MS
+            self._gesture(TAP if tap else HOLD, slot, self._down_ms[slot] if tap else run_ms)
+        self.sink.changed()
+
+    def _hold_due(self, slot: int, run_ms: int) -> None:
+        if self._held[slot]:
+            self._gesture(LONG, slot, run_ms)
+        else:
+            self._set(_HOLD + slot, self._down_ms[slot] + LONG_MS)
+            self._held[slot] = True
+            self._gesture(HOLD, slot, run_ms)
+        self.sink.changed()
+
+    def _gesture(self, gesture: int, slot: int, at_ms: int) -> None:
+        if self.menu >= 0 and slot == self.menu_slot:
+            if gesture == TAP:
+                self.menu = (self.menu + 1) % 4
+                self._set(_MENU, at_ms + MENU_MS)
+            elif gesture == HOLD:
+                self._choose(at_ms)
+            return
+        act = TABLE.get((self.state, gesture))
+        if act is not None:
+            act(self, slot, at_ms)
+
+    def _tapped(self, slot: int, at_ms: int) -> None:
+        class_ms = self.class_ms(at_ms)
+        if self.counting.tap(slot, class_ms, self._held_ms, self._doubt) == REACHED:
+            self.sink.bell(MADE, NEVER)
+
+    def _take_back(self, slot: int, at_ms: int) -> None:
+        pressed_ms = self.class_ms(self._down_ms[slot])
+        if not self.counting.back(slot, pressed_ms, self.class_ms(at_ms)):
+            return
+        self._took_back[slot] = True
+        self.shown[slot] = -1
+        self._set(_SHOW, at_ms + SHOW_MS)
+        self.sink.bell(BACK, NEVER)
+        if self._timers[_SETTLE] == NEVER:
+            self.counting.result_again(slot, pressed_ms)
+
+    def _confirm(self, slot: int, at_ms: int) -> None:
+        if self.counting.confirm(slot, self.class_ms(at_ms)):
+            self.sink.bell(MADE, NEVER)
+
+    def _show_over(self, run_ms: int) -> None:
+        for slot in range(SLOTS):
+            self.shown[slot] = 0
+        self.sink.changed()
+
+    # What a long hold offers
+
+    def _offer(self, slot: int, at_ms: int) -> None:
+        if self._took_back[slot]:
+            pressed_ms = self.class_ms(self._down_ms[slot])
+            self.counting.forth(slot, pressed_ms, self.class_ms(at_ms))
+            self._show_over(at_ms)
+            if self._timers[_SETTLE] == NEVER:
+                self.counting.result_again(slot, pressed_ms)
+        self.menu = RETURN
+        self.menu_slot = slot
+        self._set(_MENU, at_ms + MENU_MS)
+
+    def _menu_over(self, run_ms: int) -> None:
+        self.menu = -1
+        self.sink.changed()
+
+    def _choose(self, at_ms: int) -> None:
+        choice, self.menu = self.menu, -1
+        self._set(_MENU, NEVER)
+        if choice == SKIP and self.state == PLAY and self.kind == WINDOW:
+            self.counting.skip()
+            self._journal_state(at_ms, j.BY_SKIP)
+        elif choice == WAIT and self.state in (PLAY, TALLY):
+            self.waiting = True
+            self._journal_state(at_ms, j.BY_WAIT)
+        elif choice == STOP:
+            self._finish(at_ms, j.BY_STOP)
+
+    # Ratings and the end
+
+    def _ask(self, run_ms: int) -> None:
+        self.state = ASKING
+        for slot in range(SLOTS):
+            self.rating[slot] = -1
+        self._rate_end_ms = run_ms + self.span.duration_ms
+        self._set(_RATE, self._rate_end_ms)
+        self.sink.changed()
+
+    def _rate_more(self, slot: int, at_ms: int) -> None:
+        at = RATINGS.index(self.rating[slot]) + 1
+        self._rate_to(slot, at % len(RATINGS), at_ms)
+
+    def _rate_less(self, slot: int, at_ms: int) -> None:
+        self._rate_to(slot, max(0, RATINGS.index(self.rating[slot]) - 1), at_ms)
+
+    def _rate_to(self, slot: int, index: int, at_ms: int) -> None:
+        if not self.span.bib[slot]:
+            return
+        self.rating[slot] = RATINGS[index]
+        answered = all(self.rating[s] >= 0 for s in range(SLOTS) if self.span.bib[s])
+        end_ms = at_ms + RATED_MS
+        self._set(_RATE, end_ms if answered else max(self._rate_end_ms, end_ms))
+
+    def _rated(self, run_ms: int) -> None:
+        for slot in range(SLOTS):
+            if self.span.bib[slot] and self.rating[slot] >= 0:
+                payload = struct.pack("<HB", self.span.bib[slot], self.rating[slot])
+                self.sink.keep(j.record(j.RATED, slot, 0, self.class_ms(run_ms), payload))
+        self._enter(self.index + 1, run_ms)
+
+    def stop(self, run_ms: int, cause: int) -> None:
+        """End the run from outside: the host disarms it, or its timeline can't be read."""
+        self._finish(run_ms, cause)
+
+    def _finish(self, run_ms: int, cause: int) -> None:
+        if self._timers[_SETTLE] != NEVER or self.state == TALLY:
+            self._settle(run_ms)
+        if self.state == PLAY and self.kind == WINDOW:
+            self.counting.results_stopped()
+        class_ms = self.class_ms(run_ms) if self.index >= 0 else 0
+        for timer in range(len(self._timers)):
+            self._timers[timer] = NEVER
+        self.due_ms = NEVER
+        self.state = OVER
+        self.sink.over(cause, class_ms)
+        self.sink.changed()
+
+    def _journal_state(self, run_ms: int, cause: int) -> None:
+        payload = struct.pack("<BBHq", self.state, cause, 0, self.clock.utc_ms(run_ms))
+        self.sink.keep(j.record(j.STATE, 0, self.span.window, self.class_ms(run_ms), payload))
+
+    def text_of(self, index: int) -> bytes:
+        """Return a string of the timeline as Latin-1 bytes."""
+        return b"" if index == NO_TEXT else self.timeline.text(index)
+
+
+# The state table: what a gesture does in a state. What is not listed does nothing.
+TABLE = {
+    (READY, HOLD): Runner._start_by_hand,
+    (SET, TAP): Runner._later,
+    (SET, LONG): Runner._offer,
+    (PLAY, TAP): Runner._tapped,
+    (PLAY, HOLD): Runner._take_back,
+    (PLAY, LONG): Runner._offer,
+    (TALLY, TAP): Runner._tapped,
+    (TALLY, HOLD): Runner._confirm,
+    (TALLY, LONG): Runner._offer,
+    (AT_GATE, TAP): Runner._tapped,
+    (AT_GATE, HOLD): Runner._start_by_hand,
+    (AT_GATE, LONG): Runner._offer,
+    (LEAVING, TAP): Runner._later,
+    (LEAVING, LONG): Runner._offer,
+    (ASKING, TAP): Runner._rate_more,
+    (ASKING, HOLD): Runner._rate_less,
+}
+
+# What each timer does when it is due, in the order of the timers above.
+_TIMED = (
+    Runner._span_over,
+    Runner._settle,
+    Runner._started,
+    Runner._ring,
+    Runner._menu_over,
+    Runner._rated,
+    Runner._show_over,
+)

@@ -1,0 +1,341 @@
+"""The timeline: what one box plays, as fixed-size spans behind a header and a string table.
+
+Little-endian; laid out byte by byte in ``docs/formats.md``. The reader holds one span at a time,
+so a two-hour class costs a box the same memory as a two-minute one.
+"""
+
+import binascii
+import hashlib
+import struct
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from typing import BinaryIO
+
+MAGIC = b"HBTL"
+VERSION = 1
+HEADER = "<4sBBHIIHHIIIHBB12s12sI"
+HEADER_SIZE = 64
+SPAN = "<BBBBIIHHHHHHHHHHHHBBH"
+SPAN_SIZE = 40
+SLOTS = 4
+DIGEST_SIZE = 12
+NO_TEXT = 0xFFFF
+
+# Span kinds
+LEAD_IN, WARM_UP, WINDOW, CHANGE, REST, BREAK, GATE, COOL_DOWN, RATING = range(1, 10)
+KINDS = (
+    "",
+    "lead-in",
+    "warm-up",
+    "window",
+    "change",
+    "rest",
+    "break",
+    "gate",
+    "cool-down",
+    "rating",
+)
+
+# What a window asks for
+ASK_NONE, ASK_OPEN, ASK_TARGET, ASK_HOLD = range(4)
+ASKS = ("", "open", "target", "hold")
+
+# How people tap
+TAP_NONE, TAP_EACH, TAP_EVERY, TAP_FINISH, TAP_TALLY, TAP_DROP = range(6)
+TAPS = ("none", "each", "every", "finish", "tally", "drop")
+
+# Span flags
+BOTH_SIDES = 1  # a cue at half time: change sides
+TAKES_TALLY = 2  # the count of the window before is entered here
+LAST_WINDOW = 4
+
+# Header flags
+SILENT = 1
+
+TITLE = 0
+STATION_LABEL = 1
+
+
+class FormatError(ValueError):
+    """Bytes that are no timeline (or journal) of a version we read; says which check failed."""
+
+
+class Span:
+    """One stretch of a timeline with one meaning; texts are indexes into the string table.
+
+    ``bib[slot]`` is who is at that button, 0 for nobody. ``next`` names the exercise to come.
+    """
+
+    __slots__ = (
+        "ask",
+        "bib",
+        "block",
+        "duration_ms",
+        "every",
+        "flags",
+        "goal",
+        "item",
+        "kind",
+        "name",
+        "next",
+        "round",
+        "start_ms",
+        "tap",
+        "who",
+        "window",
+    )
+
+    def __init__(self) -> None:
+        self.kind = self.ask = self.tap = self.flags = 0
+        self.every = 1
+        self.start_ms = self.duration_ms = 0
+        self.block = self.round = self.item = self.window = 0
+        self.goal = 0
+        self.name = self.next = self.who = NO_TEXT
+        self.bib = [0] * SLOTS
+
+    def end_ms(self) -> int:
+        """Return the ``class_ms`` at which the span ends."""
+        return self.start_ms + self.duration_ms
+
+    def pack(self) -> bytes:
+        """Return the span's 40 bytes."""
+        b = self.bib
+        return struct.pack(
+            SPAN,
+            self.kind,
+            self.ask,
+            self.tap,
+            self.every,
+            self.start_ms,
+            self.duration_ms,
+            self.block,
+            self.round,
+            self.item,
+            self.window,
+            self.goal,
+            self.name,
+            self.next,
+            self.who,
+            b[0],
+            b[1],
+            b[2],
+            b[3],
+            self.flags,
+            0,
+            0,
+        )
+
+    def unpack(self, buf: bytes) -> None:
+        """Take the span's fields from its 40 bytes."""
+        (
+            self.kind,
+            self.ask,
+            self.tap,
+            self.every,
+            self.start_ms,
+            self.duration_ms,
+            self.block,
+            self.round,
+            self.item,
+            self.window,
+            self.goal,
+            self.name,
+            self.next,
+            self.who,
+            self.bib[0],
+            self.bib[1],
+            self.bib[2],
+            self.bib[3],
+            self.flags,
+            _,
+            _,
+        ) = struct.unpack(SPAN, buf)
+
+
+class Head:
+    """The header's facts: counts, totals and what applies to the whole timeline."""
+
+    def __init__(self) -> None:
+        self.flags = 0
+        self.spans = 0
+        self.windows = 0
+        self.grid_s = 30
+        self.slot_ms = 0
+        self.total_ms = 0
+        self.station = 0
+        self.buttons = 1
+        self.count_s = 0
+        self.strings = 0
+        self.string_bytes = 0
+        self.plan = bytes(DIGEST_SIZE)
+
+    def pack(self) -> bytes:
+        """Return the header's 64 bytes."""
+        body = struct.pack(
+            HEADER,
+            MAGIC,
+            VERSION,
+            SPAN_SIZE,
+            self.flags,
+            self.spans,
+            self.windows,
+            self.strings,
+            self.grid_s,
+            self.slot_ms,
+            self.total_ms,
+            self.string_bytes,
+            self.station,
+            self.buttons,
+            self.count_s,
+            self.plan,
+            bytes(12),
+            0,
+        )[:-4]
+        return body + struct.pack("<I", binascii.crc32(body))
+
+    @staticmethod
+    def unpack(buf: bytes) -> "Head":
+        """Return the header in 64 bytes; raises FormatError."""
+        if len(buf) < HEADER_SIZE or buf[:4] != MAGIC:
+            raise FormatError("no timeline")
+        if buf[4] != VERSION or buf[5] != SPAN_SIZE:
+            raise FormatError("timeline version %d" % buf[4])
+        head = Head()
+        (
+            _,
+            _,
+            _,
+            head.flags,
+            head.spans,
+            head.windows,
+            head.strings,
+            head.grid_s,
+            head.slot_ms,
+            head.total_ms,
+            head.string_bytes,
+            head.station,
+            head.buttons,
+            head.count_s,
+            head.plan,
+            _,
+            crc,
+        ) = struct.unpack(HEADER, buf[:HEADER_SIZE])
+        if crc != binascii.crc32(buf[: HEADER_SIZE - 4]):
+            raise FormatError("timeline header check")
+        return head
+
+    def spans_at(self) -> int:
+        """Return the file offset of the first span."""
+        return HEADER_SIZE + 4 * (self.strings + 1) + self.string_bytes
+
+    def size(self) -> int:
+        """Return the whole file's size in bytes."""
+        return self.spans_at() + SPAN_SIZE * self.spans + 4
+
+
+class Writer:
+    """Writes a timeline as a stream: header and strings first, then each span, then the check.
+
+    ``write`` takes bytes; ``head`` must hold the right counts; ``strings`` are Latin-1 bytes, the
+    first two being the title and the station's label. Raises FormatError if counts don't match.
+    """
+
+    def __init__(
+        self, write: "Callable[[bytes], object]", head: Head, strings: "list[bytes]"
+    ) -> None:
+        self._write = write
+        self._left = head.spans
+        self._crc = 0
+        head.strings = len(strings)
+        head.string_bytes = sum(len(s) for s in strings)
+        write(head.pack())
+        offset = 0
+        for s in strings:
+            self._put(struct.pack("<I", offset))
+            offset += len(s)
+        self._put(struct.pack("<I", offset))
+        for s in strings:
+            self._put(s)
+
+    def _put(self, data: bytes) -> None:
+        self._crc = binascii.crc32(data, self._crc)
+        self._write(data)
+
+    def span(self, span: Span) -> None:
+        """Write one span."""
+        self.packed(span.pack(), 1)
+
+    def packed(self, data: bytes, count: int) -> None:
+        """Write ``count`` spans that are packed already."""
+        self._left -= count
+        self._put(data)
+
+    def finish(self) -> None:
+        """Write the check; raises FormatError when spans are missing or too many."""
+        if self._left:
+            raise FormatError("span count")
+        self._write(struct.pack("<I", self._crc))
+
+
+class Reader:
+    """Reads a timeline from a seekable binary file, one span at a time."""
+
+    def __init__(self, file: "BinaryIO") -> None:
+        self._file = file
+        file.seek(0)
+        self.head = Head.unpack(file.read(HEADER_SIZE))
+        self._spans_at = self.head.spans_at()
+        self._strings_at = HEADER_SIZE + 4 * (self.head.strings + 1)
+
+    def span(self, index: int, into: Span) -> Span:
+        """Fill ``into`` with span ``index`` and return it; raises IndexError, FormatError."""
+        if not 0 <= index < self.head.spans:
+            raise IndexError(index)
+        self._file.seek(self._spans_at + SPAN_SIZE * index)
+        buf = self._file.read(SPAN_SIZE)
+        if len(buf) != SPAN_SIZE:
+            raise FormatError("timeline cut short")
+        into.unpack(buf)
+        return into
+
+    def text(self, index: int) -> bytes:
+        """Return string ``index`` as Latin-1 bytes, b"" for none."""
+        if not 0 <= index < self.head.strings:
+            return b""
+        self._file.seek(HEADER_SIZE + 4 * index)
+        at, end = struct.unpack("<II", self._file.read(8))
+        self._file.seek(self._strings_at + at)
+        data: bytes = self._file.read(end - at)
+        return data
+
+
+def digest_of(file: "BinaryIO", chunk: int = 256) -> bytes:
+    """Return the 12-byte digest (SHA-256, cut) of a seekable binary file, read in chunks."""
+    file.seek(0)
+    sha = hashlib.sha256()
+    while True:
+        data = file.read(chunk)
+        if not data:
+            return sha.digest()[:DIGEST_SIZE]
+        sha.update(data)
+
+
+def verify(file: "BinaryIO") -> Head:
+    """Check a whole timeline as a stream and return its header; raises FormatError."""
+    file.seek(0)
+    head = Head.unpack(file.read(HEADER_SIZE))
+    left = head.size() - HEADER_SIZE - 4
+    crc = 0
+    while left > 0:
+        data = file.read(min(left, 256))
+        if not data:
+            raise FormatError("timeline cut short")
+        crc = binascii.crc32(data, crc)
+        left -= len(data)
+    tail = file.read(5)
+    if len(tail) != 4 or struct.unpack("<I", tail)[0] != crc:
+        raise FormatError("timeline check")
+    return head

@@ -1,0 +1,124 @@
+"""Small timelines and a recording sink for the core's tests, on both runtimes."""
+
+import io
+
+from handbell_core.clock import RunTime
+from handbell_core.runner import Runner
+from handbell_core.timeline import (
+    ASK_HOLD,
+    ASK_OPEN,
+    ASK_TARGET,
+    BREAK,
+    GATE,
+    LAST_WINDOW,
+    LEAD_IN,
+    RATING,
+    REST,
+    TAKES_TALLY,
+    TAP_DROP,
+    TAP_EACH,
+    TAP_NONE,
+    WINDOW,
+    Head,
+    Reader,
+    Span,
+    Writer,
+)
+
+BIBS = (7, 8, 0, 0)
+
+
+def span(kind, duration_ms, **fields):
+    s = Span()
+    s.kind = kind
+    s.duration_ms = duration_ms
+    for key, value in fields.items():
+        setattr(s, key, value)
+    return s
+
+
+def window(duration_ms=10_000, ask=ASK_OPEN, tap=TAP_EACH, goal=0, bibs=BIBS, **fields):
+    return span(WINDOW, duration_ms, ask=ask, tap=tap, goal=goal, bib=list(bibs), name=2, **fields)
+
+
+def lead_in(duration_ms=5_000):
+    return span(LEAD_IN, duration_ms, name=2)
+
+
+def rest(duration_ms=10_000, **fields):
+    return span(REST, duration_ms, **fields)
+
+
+def timeline_bytes(spans, grid_s=30, count_s=0, strings=(b"Title", b"Station 1", b"Burpee")):
+    at = number = total = 0
+    for s in spans:
+        s.start_ms = at
+        at += s.duration_ms if s.kind != RATING else 0
+        if s.kind == WINDOW:
+            number += 1
+            s.window = number
+    head = Head()
+    head.spans = len(spans)
+    head.windows = number
+    head.grid_s = grid_s
+    head.count_s = count_s
+    head.slot_ms = at
+    head.total_ms = total
+    out = io.BytesIO()
+    writer = Writer(out.write, head, list(strings))
+    for s in spans:
+        writer.span(s)
+    writer.finish()
+    return out.getvalue()
+
+
+def reader(spans, **head):
+    return Reader(io.BytesIO(timeline_bytes(spans, **head)))
+
+
+class Sink:
+    def __init__(self):
+        self.bells = []
+        self.records = []
+        self.ended = None
+
+    def bell(self, cue, due_ms):
+        self.bells.append((due_ms, cue))
+
+    def keep(self, record):
+        self.records.append(record)
+
+    def changed(self):
+        pass
+
+    def over(self, cause, class_ms):
+        self.ended = (cause, class_ms)
+
+
+class Box:
+    """A runner with a sink, moved on by hand."""
+
+    def __init__(self, spans, model=None, **head):
+        self.sink = Sink()
+        self.clock = RunTime(0, 0, model)
+        self.runner = Runner(reader(spans, **head), self.clock, self.sink)
+
+    def tap(self, slot, at_ms, held_ms=120):
+        self.runner.step(at_ms)
+        self.runner.press(slot, at_ms)
+        self.runner.step(at_ms + held_ms)
+        self.runner.release(slot, at_ms + held_ms)
+        self.runner.step(at_ms + held_ms)
+
+    def hold(self, slot, at_ms, held_ms=2_000):
+        self.tap(slot, at_ms, held_ms)
+
+    def to(self, run_ms):
+        self.runner.step(run_ms)
+        return self.runner
+
+
+__all__ = [
+    "ASK_HOLD", "ASK_OPEN", "ASK_TARGET", "BREAK", "GATE", "LAST_WINDOW", "TAKES_TALLY",
+    "TAP_DROP", "TAP_EACH", "TAP_NONE",
+]  # fmt: skip

@@ -1,0 +1,308 @@
+import struct
+
+from handbell_core import journal as j
+from handbell_core.clock import ClockModel
+from handbell_core.cues import AWAIT, BACK, CLOSE, EASE, GO, MADE, NEAR, TURN
+from handbell_core.runner import (
+    ASKING,
+    AT_GATE,
+    LEAVING,
+    NEVER,
+    OVER,
+    PLAY,
+    READY,
+    SET,
+    SKIP,
+    STOP,
+    TALLY,
+    WAIT,
+)
+from handbell_core.timeline import TAP_TALLY
+from made import (
+    ASK_HOLD,
+    ASK_TARGET,
+    GATE,
+    RATING,
+    TAKES_TALLY,
+    TAP_DROP,
+    Box,
+    lead_in,
+    rest,
+    span,
+    window,
+)
+
+
+def records(box, kind):
+    out = []
+    for raw in box.sink.records:
+        rec = j.parse_record(raw)
+        if rec[0] == kind:
+            out.append(rec)
+    return out
+
+
+def results(box):
+    out = {}
+    for _, _, number, _, payload in records(box, j.RESULT):
+        bib, reps, made_ms, held_ds, flags = struct.unpack("<HHiHB", payload[:11])
+        out[bib, number] = (reps, made_ms, held_ds, flags)
+    return out
+
+
+def test_bells_at_their_times():
+    box = Box([lead_in(5_000), window(10_000), rest(10_000), window(6_000)])
+    box.runner.arm(10_000)
+    box.to(60_000)
+    assert box.sink.bells == [
+        (7_000, NEAR),
+        (10_000, TURN),
+        (15_000, GO),
+        (22_000, NEAR),
+        (25_000, EASE),
+        (32_000, NEAR),
+        (35_000, GO),
+        (41_000, CLOSE),
+    ]
+    assert box.runner.state == OVER and box.sink.ended == (j.BY_TIME, 31_000)
+
+
+def test_one_step_or_many_give_the_same():
+    spans = [lead_in(), window(7_300), rest(3_000), window(11_000)]
+    coarse, fine = Box(spans), Box(spans)
+    coarse.runner.arm(0)
+    fine.runner.arm(0)
+    coarse.to(40_000)
+    for ms in range(0, 40_000, 7):
+        fine.to(ms)
+    assert coarse.sink.bells == fine.sink.bells
+    assert coarse.sink.records == fine.sink.records
+
+
+def test_deadlines_lead_from_event_to_event():
+    box = Box([lead_in(), window(10_000)])
+    box.runner.arm(1_000)
+    ms, seen = 0, []
+    while box.runner.due_ms != NEVER:
+        ms = box.runner.due_ms
+        seen.append(ms)
+        box.to(ms)
+    # NEAR before the start is past already (-2 s) and comes first
+    assert seen == [-2_000, 1_000, 6_000, 13_000, 16_000]
+
+
+def test_a_target_made_taken_back_and_made_again():
+    box = Box([lead_in(), window(20_000, ask=ASK_TARGET, goal=3), rest(10_000)])
+    box.runner.arm(0)
+    for at in (6_000, 7_000, 8_000):
+        box.tap(0, at)
+    assert (NEVER, MADE) in box.sink.bells
+    box.hold(0, 9_000)
+    assert (NEVER, BACK) in box.sink.bells
+    assert box.runner.counting.now[0].reps == 2 and box.runner.shown[0] == -1
+    box.to(13_000)
+    assert box.runner.shown[0] == 0
+    box.tap(0, 15_000)
+    box.tap(0, 16_000)
+    box.to(40_000)
+    assert results(box)[7, 1] == (3, 15_000, j.HELD_TO_END, j.RES_ASKED)
+    assert results(box)[8, 1] == (0, -1, j.HELD_TO_END, j.RES_ASKED)
+    flags = [rec[4][6] for rec in records(box, j.TAP)]
+    assert flags == [0, 0, 0, 0, j.TAP_EXTRA]
+
+
+def test_a_press_belongs_to_the_window_it_began_in():
+    box = Box([lead_in(), window(10_000), window(10_000)])
+    box.runner.arm(0)
+    box.tap(0, 4_900, 200)
+    box.tap(0, 14_900, 400)
+    box.to(16_000)
+    assert box.runner.counting.before[0].reps == 1
+    assert box.runner.counting.now[0].reps == 0
+    box.to(40_000)
+    assert results(box)[7, 1][0] == 1 and results(box)[7, 2][0] == 0
+    assert records(box, j.TAP)[0][4][6] == j.TAP_OUTSIDE
+
+
+def test_a_hold_never_counts_and_the_boundary_is_1_5_s():
+    box = Box([lead_in(), window(60_000)])
+    box.runner.arm(0)
+    box.tap(0, 6_000, 1_499)
+    assert box.runner.counting.now[0].reps == 1
+    box.tap(0, 10_000, 1_500)
+    assert box.runner.counting.now[0].reps == 0
+    box.tap(0, 15_000, 4_000)
+    assert box.runner.counting.now[0].reps == 0
+    assert len(records(box, j.BACK)) == 1
+
+
+def test_take_back_in_the_rest_that_follows_corrects_the_result():
+    box = Box([lead_in(), window(10_000), rest(20_000), window(10_000)])
+    box.runner.arm(0)
+    box.tap(0, 6_000)
+    box.tap(0, 7_000)
+    box.to(17_000)
+    assert results(box)[7, 1][0] == 2
+    box.hold(0, 18_000)
+    box.to(60_000)
+    assert results(box)[7, 1][0] == 1
+
+
+def test_a_drop_ends_a_hold():
+    box = Box([lead_in(), window(30_000, ask=ASK_HOLD, tap=TAP_DROP), rest()])
+    box.runner.arm(0)
+    box.tap(0, 5_000 + 12_340)
+    box.to(60_000)
+    assert results(box)[7, 1][2] == 123
+    assert results(box)[8, 1][2] == j.HELD_TO_END
+
+
+def test_a_tally_is_entered_in_the_rest_and_confirmed_by_a_hold():
+    spans = [
+        lead_in(),
+        window(10_000, tap=TAP_TALLY),
+        rest(15_000, flags=TAKES_TALLY),
+        window(10_000),
+    ]
+    box = Box(spans)
+    box.runner.arm(0)
+    box.tap(0, 8_000)
+    box.to(15_000)
+    assert box.runner.state == TALLY
+    for n in range(6):
+        box.tap(0, 15_500 + 300 * n)
+    box.tap(1, 16_000)
+    box.hold(0, 18_000)
+    box.to(30_000)
+    assert box.runner.state == PLAY
+    box.to(60_000)
+    assert results(box)[7, 1] == (6, -1, j.HELD_TO_END, j.RES_ASKED)
+    assert results(box)[8, 1][3] == j.RES_ASKED | j.RES_UNCONFIRMED
+    assert records(box, j.TAP)[0][4][6] == j.TAP_OUTSIDE
+
+
+def test_a_gate_waits_and_goes_on_on_the_grid_for_every_box():
+    # Four boxes with different clocks, pressed at different moments of one grid step.
+    spans = [lead_in(), window(10_000), span(GATE, 0), window(10_000)]
+    goes_on = set()
+    for n, pressed in enumerate((24_000, 30_000, 38_000, 53_000)):
+        model = ClockModel(1_700_000_010_000_000 + n * 123_457, n * 1000 + 7)
+        box = Box(spans, model=model)
+        utc0 = 1_700_000_010_000
+        box.runner.arm(box.clock.run_ms_of_utc(utc0))
+        at = box.clock.run_ms_of_utc(utc0 + pressed)
+        box.to(at - 100)
+        assert box.runner.state == AT_GATE
+        box.hold(0, at)
+        assert box.runner.state == LEAVING
+        goes_on.add(box.clock.utc_ms(box.runner.starts_ms))
+        box.to(at + 90_000)
+        assert box.runner.state == OVER and box.sink.ended[1] == 25_000
+    assert goes_on == {1_700_000_010_000 + 60_000}
+
+
+def test_another_press_moves_a_hand_start_by_one_step():
+    box = Box([lead_in(), window(10_000)], model=ClockModel(1_700_000_010_000_000, 0))
+    assert box.runner.state == READY
+    box.hold(0, 1_000)
+    assert box.runner.state == SET and box.runner.by_hand
+    first = box.runner.starts_ms
+    box.tap(0, 5_000)
+    assert box.runner.starts_ms == first + 30_000
+    lost = Box([lead_in(), window(10_000)])
+    lost.hold(0, 1_000)
+    assert lost.runner.starts_ms == 1_000 + 1_530 + 5_000
+
+
+def test_the_host_s_start_is_not_moved_by_a_tap():
+    box = Box([lead_in(), window(10_000)])
+    box.runner.arm(20_000)
+    box.tap(0, 5_000)
+    box.hold(0, 7_000)
+    assert box.runner.starts_ms == 20_000
+
+
+def choose(box, at_ms, choice):
+    """Hold 5 s, tap to the choice, hold to take it."""
+    box.tap(0, at_ms, 5_200)
+    assert box.runner.menu == 0
+    for n in range(choice):
+        box.tap(0, at_ms + 5_500 + n * 300)
+    assert box.runner.menu == choice
+    box.hold(0, at_ms + 7_000)
+    assert box.runner.menu == -1
+
+
+def test_skip_leaves_the_window_out_and_keeps_step():
+    box = Box([lead_in(), window(30_000), window(10_000)])
+    box.runner.arm(0)
+    box.tap(0, 6_000)
+    choose(box, 7_000, SKIP)
+    box.tap(1, 20_000)
+    box.to(36_000)
+    assert box.runner.span.window == 2
+    box.to(90_000)
+    assert results(box)[7, 1] == (1, -1, j.HELD_TO_END, j.RES_ASKED | j.RES_SKIPPED)
+    assert results(box)[8, 1][0] == 0
+
+
+def test_wait_stops_at_the_end_of_the_span():
+    box = Box([lead_in(), window(30_000), window(10_000)])
+    box.runner.arm(0)
+    choose(box, 7_000, WAIT)
+    assert box.runner.state == PLAY and box.runner.waiting
+    box.to(35_000)
+    assert box.runner.state == AT_GATE
+    assert (35_000, AWAIT) in box.sink.bells
+    box.to(50_000)
+    box.hold(0, 50_000)
+    box.to(56_530)
+    assert box.runner.state == PLAY and box.runner.span.window == 2
+    box.to(66_530)
+    assert box.sink.ended == (j.BY_TIME, 45_000)
+
+
+def test_stop_ends_the_run_and_tells_what_was_done():
+    box = Box([lead_in(), window(30_000), window(10_000)])
+    box.runner.arm(0)
+    box.tap(0, 6_000)
+    choose(box, 7_000, STOP)
+    assert box.runner.state == OVER and box.sink.ended[0] == j.BY_STOP
+    assert results(box)[7, 1][3] & j.RES_STOPPED
+
+
+def test_a_long_lean_erases_nothing_and_the_choices_close_by_themselves():
+    box = Box([lead_in(), window(60_000)])
+    box.runner.arm(0)
+    box.tap(0, 6_000)
+    box.tap(0, 7_000, 20_000)
+    assert box.runner.counting.now[0].reps == 1
+    box.to(40_000)
+    assert box.runner.menu == -1
+    kinds = [j.parse_record(r)[0] for r in box.sink.records]
+    assert kinds.count(j.BACK) == kinds.count(j.FORTH) == 1
+
+
+def test_ratings_by_taps_with_take_back_and_no_answer():
+    spans = [lead_in(), window(10_000), span(RATING, 30_000, bib=[7, 8, 9, 0])]
+    box = Box(spans)
+    box.runner.arm(0)
+    box.to(16_000)
+    assert box.runner.state == ASKING
+    for n in range(8):
+        box.tap(0, 16_000 + n * 300)
+    box.hold(0, 19_000)
+    for n in range(11):
+        box.tap(2, 22_000 + n * 300)
+    box.to(100_000)
+    assert box.runner.state == OVER
+    rated = [struct.unpack("<HB", r[4][:3]) for r in records(box, j.RATED)]
+    assert rated == [(7, 7), (9, 0)]  # bib 8 gave no answer, which is not 0
+
+
+def test_ratings_end_soon_when_all_have_answered():
+    box = Box([lead_in(), window(10_000), span(RATING, 30_000, bib=[7, 0, 0, 0])])
+    box.runner.arm(0)
+    box.tap(0, 16_000)
+    box.to(16_000 + 6_000)
+    assert box.runner.state == OVER
