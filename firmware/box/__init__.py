@@ -1,0 +1,1 @@
+"""The device: the loop around the core, and the drivers of its parts."""

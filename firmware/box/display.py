@@ -1,0 +1,145 @@
+"""The display: a driver for 128 x 64 panels with an SSD1306-type controller on I2C.
+
+Command values are those of the controller's data sheet (Solomon Systech, SSD1306). What is drawn
+on ``canvas`` reaches the glass in small pieces, so that no transfer keeps a cue waiting, and only
+where it differs from what the glass shows already.
+"""
+
+import time
+from struct import pack_into
+
+import framebuf
+
+WIDTH, HEIGHT = 128, 64
+TILE = 32  # columns of one page that are compared and sent together
+TILES = WIDTH * HEIGHT // 8 // TILE
+ACROSS = WIDTH // TILE
+HEAD = 13  # bytes before a piece's pixels: three command bytes twice, each behind a control byte
+LIMIT = 32  # pixel bytes a piece: with its head 1.25 ms at 400 kHz
+RETRY_MS = 10_000
+
+_START = bytes(
+    (0x00,)  # commands follow
+    + (0xAE,)  # off
+    + (0x20, 0x00)  # addresses run along a page, then to the next
+    + (0x40,)  # first row of memory on top
+    + (0xA1, 0xC8)  # columns and rows turned: the panel's cable is at its lower edge
+    + (0xA8, 0x3F)  # 64 rows
+    + (0xD3, 0x00)  # no offset
+    + (0xDA, 0x12)  # how the rows are wired
+    + (0xD5, 0x80)  # oscillator
+    + (0xD9, 0xF1)  # precharge and
+    + (0xDB, 0x30)  # level, for a panel fed by the charge pump
+    + (0x8D, 0x14)  # charge pump on
+    + (0xA4,)  # show memory
+    + (0xA6,)  # a set bit is a lit pixel
+    + (0xAF,)  # on
+)
+
+
+class Display:
+    """A panel at ``address`` on ``i2c``; draw on ``canvas``, call ``drawn``, then ``update``.
+
+    ``present`` is False while the panel doesn't answer; that never raises, and every now and then
+    it is tried again.
+    """
+
+    def __init__(self, i2c, address=0x3C):
+        self._i2c = i2c
+        self._address = address
+        drawn = bytearray(WIDTH * HEIGHT // 8)
+        self._shown = bytearray(WIDTH * HEIGHT // 8)
+        self.canvas = framebuf.FrameBuffer(drawn, WIDTH, HEIGHT, framebuf.MONO_VLSB)
+        # Views made once: comparing and copying through them takes no memory later.
+        self._drawn_tiles = _tiles(memoryview(drawn))
+        self._shown_tiles = _tiles(memoryview(self._shown))
+        out = bytearray(HEAD + TILE * ACROSS)
+        self._out = out
+        self._pieces = [memoryview(out)[: HEAD + TILE * (n + 1)] for n in range(ACROSS)]
+        for at in range(0, HEAD - 1, 2):
+            out[at] = 0x80  # one command byte follows, then another control byte
+        out[1], out[7], out[12] = 0x21, 0x22, 0x40  # columns, pages; pixels to the end
+        self._contrast = bytearray((0x00, 0x81, 0x9F))
+        self._tile = 0
+        self._sure = 0  # tiles of the glass that are known, from the first on
+        self._dirty = True
+        self._failed_ms = 0
+        self.present = False
+        self._begin()
+
+    def _begin(self):
+        self._sure = self._tile = 0
+        self._dirty = True
+        self.present = True
+        if self._send(_START):
+            self._send(self._contrast)
+
+    def _send(self, piece):
+        try:
+            self._i2c.writeto(self._address, piece)
+        except OSError:
+            self.present = False
+            self._failed_ms = time.ticks_ms()
+        return self.present
+
+    def drawn(self):
+        """Say that ``canvas`` was drawn on."""
+        self._dirty = True
+
+    def contrast(self, level):
+        """Set the brightness, 0 to 255."""
+        self._contrast[2] = level
+        if self.present:
+            self._send(self._contrast)
+
+    def update(self, limit_bytes=LIMIT):
+        """Send one piece of at most ``limit_bytes`` of pixels; return whether more is left.
+
+        A piece is a run of changed tiles of one page: 45 bytes on the bus for one tile (the least),
+        109 for three (1.1 ms at 1 MHz). Nothing is sent when nothing changed.
+        """
+        if not self.present:
+            if time.ticks_diff(time.ticks_ms(), self._failed_ms) >= RETRY_MS:
+                self._begin()
+            return False
+        if not self._dirty:
+            return False
+        tile = self._next_changed()
+        if tile < 0:
+            self._dirty = False
+            return False
+        most = max(1, min(limit_bytes // TILE, ACROSS - tile % ACROSS))
+        count = 0
+        while count < most and self._changed(tile + count):
+            self._take(tile + count, count)
+            count += 1
+        out = self._out
+        column = tile % ACROSS * TILE
+        out[3], out[5] = column, column + count * TILE - 1
+        out[9] = out[11] = tile // ACROSS
+        self._tile = (tile + count) % TILES
+        self._send(self._pieces[count - 1])
+        return self.present
+
+    def _changed(self, tile):
+        return tile >= self._sure or self._drawn_tiles[tile] != self._shown_tiles[tile]
+
+    def _next_changed(self):
+        for tile in range(self._tile, TILES):
+            if self._changed(tile):
+                return tile
+        for tile in range(self._tile):
+            if self._changed(tile):
+                return tile
+        return -1
+
+    def _take(self, tile, place):
+        pixels = self._drawn_tiles[tile]
+        pack_into("32s", self._out, HEAD + TILE * place, pixels)
+        pack_into("32s", self._shown, TILE * tile, pixels)
+        if tile == self._sure:
+            self._sure += 1
+
+
+def _tiles(view):
+    return [view[at : at + TILE] for at in range(0, len(view), TILE)]

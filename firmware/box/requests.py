@@ -1,0 +1,255 @@
+"""What a host may ask of a box: one table, one method a request, each safe to repeat.
+
+A request is ``{"q": number, "s": session, "do": name, ...}``; the reply repeats ``q`` and ``s``
+and holds either facts or ``no``, a fault code. The words of faults belong to the host.
+"""
+
+import binascii
+import gc
+import sys
+import time
+
+from handbell_core import faults, frames, journal, timeline
+from handbell_core.clock import ClockModel
+from handbell_core.runner import ASKING, OVER, READY, SET, STATES
+
+from .storage import KEEP_FREE_KB, RUNS, TIMELINES
+
+FIRMWARE = "0.1.0"
+ARM_LEAST_MS = 2_000
+
+
+class Refusal(Exception):
+    """A request that is not done; carries the fault code."""
+
+    def __init__(self, code: int) -> None:
+        super().__init__(code)
+        self.code = code
+
+
+class Requests:
+    """Answers a host's requests about one box."""
+
+    def __init__(self, app) -> None:
+        self._app = app
+        self._last_key: tuple | None = None
+        self._last_reply: dict = {}
+
+    def answer(self, message: dict) -> dict:
+        """Return the reply to a request; a repeated request has the effect of one."""
+        key = (message.get("s"), message.get("q"))
+        do = str(message.get("do"))
+        if key == self._last_key and do != "time":
+            return self._last_reply
+        reply: dict = {"q": key[1], "s": key[0]}
+        act = TABLE.get(do)
+        try:
+            if act is None:
+                raise Refusal(faults.UNKNOWN)
+            facts = act(self, message)
+            if facts:
+                reply.update(facts)
+        except Refusal as refusal:
+            reply["no"] = refusal.code
+        except (KeyError, TypeError, ValueError):
+            reply["no"] = faults.BAD_REQUEST
+        except OSError as error:
+            reply["no"] = faults.NO_ROOM if error.errno == 28 else faults.FLASH_ERROR
+        self._last_key, self._last_reply = key, reply
+        return reply
+
+    # Who is there
+
+    def _hello(self, message: dict) -> dict:
+        app = self._app
+        settings = app.storage.settings
+        return {
+            "id": binascii.hexlify(app.board.unique_id()).decode(),
+            "fw": FIRMWARE,
+            "ln": frames.VERSION,
+            "tl": timeline.VERSION,
+            "jn": journal.VERSION,
+            "board": app.board.NAME,
+            "py": "%d.%d.%d" % sys.implementation.version[:3],
+            "station": settings["station"],
+            "label": settings["label"],
+            "buttons": app.buttons.count,
+            "boot": app.boot,
+        }
+
+    def _status(self, message: dict) -> dict:
+        app = self._app
+        runner = app.runner
+        facts = {
+            "state": STATES[runner.state] if runner else "empty",
+            "sel": app.selected,
+            "mv": app.power.mv,
+            "usb": app.power.usb,
+            "low": app.power.low,
+            "kb": app.storage.free_kb(),
+            "runs": len(app.storage.runs()) - (1 if app.log.is_open else 0),
+            "fault": app.fault or (faults.STORAGE_FULL if app.log.full else 0),
+            "clock": app.model is not None,
+        }
+        if app.model is not None:
+            facts["age_s"] = (app.box_us() - app.model.box_us) // 1_000_000
+            facts["bound_us"] = app.model.bound_us
+        if message.get("heap"):
+            gc.collect()
+            facts["heap"] = gc.mem_free()
+        if runner and runner.state == SET:
+            facts["utc_ms"] = app.clock.utc_ms(runner.starts_ms)
+        return facts
+
+    # Time
+
+    def _time(self, message: dict) -> dict:
+        app = self._app
+        return {"t2": app.extender.at(app.link.arrived), "t3": app.extender.at(time.ticks_us())}
+
+    def _clock(self, message: dict) -> None:
+        app = self._app
+        if app.in_class and app.runner.by_hand:
+            raise Refusal(faults.BUSY)
+        model = ClockModel(
+            int(message["utc_us"]), int(message["box_us"]), message["ppb"], message["bound_us"]
+        )
+        app.set_clock(model, message["tz_s"])
+
+    # Names
+
+    def _name(self, message: dict) -> None:
+        self._app.storage.save(station=int(message["station"]), label=str(message["label"])[:32])
+        self._app.named()
+
+    def _ring(self, message: dict) -> None:
+        self._app.identify()
+
+    # Timelines in
+
+    def _put(self, message: dict) -> dict:
+        app = self._app
+        digest = message["d"]
+        at = app.storage.put_at(digest)
+        if at >= 0 and (message["n"] - at) // 1024 + KEEP_FREE_KB > app.storage.free_kb():
+            raise Refusal(faults.NO_ROOM)
+        if at >= 0 and message.get("b"):
+            if message["at"] > at:
+                raise Refusal(faults.BAD_OFFSET)
+            at = app.storage.put(digest, message["at"], binascii.a2b_base64(message["b"]))
+        return {"at": at}
+
+    def _keep(self, message: dict) -> None:
+        app = self._app
+        if app.in_class:
+            raise Refusal(faults.BUSY)
+        if not app.storage.finish_put(message["d"]):
+            raise Refusal(faults.NOT_WHOLE)
+        app.select(message["d"])
+
+    def _select(self, message: dict) -> None:
+        if self._app.in_class:
+            raise Refusal(faults.BUSY)
+        if not self._app.select(message["d"]):
+            raise Refusal(faults.NOT_FOUND)
+
+    # Files out
+
+    def _list(self, message: dict) -> dict:
+        storage = self._app.storage
+        names = storage.runs() if message["of"] == RUNS else storage.timelines()
+        reply = {"n": len(names)}
+        i = message["i"]
+        if 0 <= i < len(names):
+            name = names[i]
+            reply["name"] = name
+            if self._app.log.is_open and name == self._app.log.name:
+                reply["open"] = True
+            else:
+                path = storage.find(message["of"], name)
+                reply["size"] = storage.size(path)
+                reply["d"] = storage.digest(path)
+        return reply
+
+    def _find(self, message: dict) -> str:
+        path = self._app.storage.find(message["of"], message["name"])
+        if not path:
+            raise Refusal(faults.NOT_FOUND)
+        return path
+
+    def _get(self, message: dict) -> dict:
+        size = min(message["n"], frames.CHUNK)
+        data = self._app.storage.read(self._find(message), message["at"], size)
+        return {"b": binascii.b2a_base64(data).decode().rstrip()}
+
+    def _drop(self, message: dict) -> dict:
+        """Erase a journal or timeline, only if its digest is the one named; gone is gone."""
+        app = self._app
+        if app.in_class and message["of"] == TIMELINES:
+            raise Refusal(faults.BUSY)
+        path = app.storage.find(message["of"], message["name"])
+        if path:
+            if app.log.is_open and message["name"] == app.log.name:
+                raise Refusal(faults.BUSY)
+            if app.storage.digest(path) != message["d"]:
+                raise Refusal(faults.NOT_WHOLE)
+            app.storage.remove(path)
+            app.dropped(message["of"], message["name"])
+        return {"gone": True}
+
+    # The class
+
+    def _arm(self, message: dict) -> dict:
+        app = self._app
+        if app.model is None:
+            raise Refusal(faults.CLOCK_LOST)
+        if app.power.low:
+            raise Refusal(faults.BATTERY_LOW)
+        if app.in_class and app.runner.state != SET:
+            raise Refusal(faults.BUSY)
+        if app.selected != message["d"]:
+            self._select(message)
+        if app.runner.state == OVER:
+            app.select(app.selected)
+        start_ms = app.clock.run_ms_of_utc(message["utc_ms"])
+        if start_ms - app.run_ms() < ARM_LEAST_MS:
+            raise Refusal(faults.TOO_LATE)
+        if app.storage.free_kb() < KEEP_FREE_KB:
+            raise Refusal(faults.NO_ROOM)
+        app.arm(start_ms)
+        return {"utc_ms": message["utc_ms"]}
+
+    def _disarm(self, message: dict) -> None:
+        if self._app.runner and self._app.runner.state == SET:
+            self._app.disarm()
+        elif self._app.in_class:
+            raise Refusal(faults.BUSY)
+
+    def _yield(self, message: dict) -> None:
+        if self._app.in_class:
+            raise Refusal(faults.BUSY)
+        self._app.leave = True
+
+
+def in_class(runner) -> bool:
+    """Whether a run is under way: nothing may disturb it then."""
+    return runner is not None and runner.state not in (READY, OVER) and runner.state <= ASKING
+
+
+TABLE = {
+    "hello": Requests._hello,
+    "status": Requests._status,
+    "time": Requests._time,
+    "clock": Requests._clock,
+    "name": Requests._name,
+    "ring": Requests._ring,
+    "put": Requests._put,
+    "keep": Requests._keep,
+    "select": Requests._select,
+    "list": Requests._list,
+    "get": Requests._get,
+    "drop": Requests._drop,
+    "arm": Requests._arm,
+    "disarm": Requests._disarm,
+    "yield": Requests._yield,
+}

@@ -1,0 +1,377 @@
+"""The screens: what a box shows in each state of a run, and when no run is on.
+
+Seconds left are the largest thing on each. Where they stand says what it is time for, without a
+word: on the left of a solid rule there is work to do, on the right of a broken one there is not;
+between corners the box waits for somebody. Press marks thicken at once under a bib's number.
+"""
+
+from handbell_core import faults
+from handbell_core.runner import ASKING, AT_GATE, LEAVING, OVER, PLAY, READY, SET, TALLY
+from handbell_core.timeline import (
+    ASK_HOLD,
+    ASK_TARGET,
+    BOTH_SIDES,
+    BREAK,
+    CHANGE,
+    COOL_DOWN,
+    LEAD_IN,
+    REST,
+    SLOTS,
+    TAP_NONE,
+    TAP_TALLY,
+    WARM_UP,
+    WINDOW,
+)
+
+from .cells import Cells
+from .display import WIDTH
+from .font import digits, digits_height, digits_width, fit, text, width
+from .layout import (
+    LEFT,
+    LINES,
+    LONG,
+    RIGHT,
+    SHORT,
+    SOLID,
+    TWICE,
+    as_bytes,
+    clock,
+    seconds,
+)
+
+SIDES_MS = 3_000  # how long "Other side" is shown
+
+_AWAY = {
+    LEAD_IN: (b"Starts", b"in", b"", TWICE),
+    CHANGE: (b"Change", b"", b"Next in", SHORT),
+    REST: (b"Rest", b"", b"Next in", SHORT),
+    BREAK: (b"Break", b"", b"Next in", LONG),
+}
+_GUIDED = {WARM_UP: b"Warm-up", COOL_DOWN: b"Cool-down"}
+_CHOICES = (b"Go back", b"Skip this one", b"Wait after this", b"Stop the class")
+_TROUBLES = {
+    faults.STORAGE_FULL: (b"Storage full", b"Collect from this box"),
+    faults.NO_ROOM: (b"Storage full", b"Collect from this box"),
+    faults.BATTERY_LOW: (b"Battery low", b"Charge this box"),
+    faults.BATTERY_WARNING: (b"Battery low", b"Charge this box"),
+    faults.FLASH_ERROR: (b"Storage does not answer", b"Use another box"),
+    faults.TIMELINE_BROKEN: (b"Its plan is damaged", b"Send the plan again"),
+    faults.FIRMWARE: (b"Its program stumbled", b"Switch it off and on"),
+}
+_OTHER_TROUBLE = (b"Something is wrong", b"Plug it into a laptop")
+
+
+class Facts:
+    """What the screens tell besides the run itself; texts are Latin-1 bytes."""
+
+    def __init__(self):
+        self.label = b""
+        self.station = 0
+        self.title = b""
+        self.name = b""
+        self.next = b""
+        self.who = b""
+        self.clock_ok = False
+        self.starts_at = b""
+        self.battery_mv = 0
+        self.battery_low = False
+        self.journals = 0
+        self.linked = False
+        self.fault = 0
+        self.totals = []
+        self.silent = False
+        self.version = b""
+        self.loaded = False
+
+
+class Screens(Cells):
+    """Draws whole screens onto a display's canvas; each method ends with a screen to send."""
+
+    def __init__(self, display):
+        super().__init__(display.canvas)
+        self._display = display
+
+    def show(self, runner, run_ms, facts):
+        """Draw the screen of a run at ``run_ms``."""
+        self._canvas.fill(0)
+        if runner.menu >= 0:
+            self._menu(runner, run_ms, facts)
+        else:
+            _STATES[runner.state](self, runner, run_ms, facts)
+        self._display.drawn()
+
+    def rest(self, facts):
+        """Draw the screen of a box that rests."""
+        self._canvas.fill(0)
+        self._resting(facts)
+        self._display.drawn()
+
+    def identify(self, facts):
+        """Draw the station's number, as large as it goes."""
+        self._canvas.fill(0)
+        if facts.station:
+            number = str(facts.station)
+            height = digits_height(number, WIDTH, 50)
+            digits(self._canvas, (WIDTH - digits_width(height, number)) // 2, 0, height, number)
+            self._centred(55, facts.label)
+        else:
+            self._big(0, WIDTH, facts.label or b"No station", 25)
+        self._display.drawn()
+
+    def trouble(self, facts):
+        """Draw what is wrong with a box that can't play, and what helps."""
+        canvas = self._canvas
+        canvas.fill(0)
+        what, remedy = _TROUBLES.get(facts.fault, _OTHER_TROUBLE)
+        text(canvas, 0, 0, as_bytes("Fault %d" % facts.fault), 2)
+        canvas.fill_rect(0, 19, WIDTH // 2 - 4, 2, 1)
+        canvas.fill_rect(WIDTH // 2, 22, WIDTH // 2, 2, 1)
+        text(canvas, 0, 29, fit(what, WIDTH))
+        text(canvas, 0, 41, fit(remedy, WIDTH))
+        self._pair(0, WIDTH, LINES[1], facts.label, facts.version)
+        self._display.drawn()
+
+    # Spans
+
+    def _play(self, runner, run_ms, facts):
+        if runner.kind == WINDOW:
+            self._window(runner, run_ms, facts)
+        elif runner.kind in _GUIDED:
+            self._guided(runner, run_ms, facts)
+        else:
+            self._away(runner, run_ms, facts)
+
+    def _window(self, runner, run_ms, facts):
+        left_s = seconds(runner.left_ms(run_ms))
+        counts = runner.counting.now
+        slots = [slot for slot in range(SLOTS) if counts[slot].bib]
+        at = 80 if left_s > 99 and len(slots) < 3 else 55
+        made = slots and all(_made_it(counts[slot]) for slot in slots)
+        last = self._time(left_s, 0, at - 5, LEFT)
+        self._rule(at - 4, SHORT if made else SOLID, last)
+        if slots:
+            self._cells(runner, counts, slots, at, WIDTH - at)
+        else:
+            text(self._canvas, at, 4, b"Go on", 2)
+            text(self._canvas, at, 27, fit(facts.who, WIDTH - at))
+            self._presses(runner, at, 37, WIDTH - at)
+        phrase = b"" if last else _phrase(runner, run_ms, slots, made)
+        then = b"Then this box waits" if runner.waiting else _next(facts)
+        self._lines(at if last else 0, facts.name, phrase, then, facts)
+
+    def _guided(self, runner, run_ms, facts):
+        left_s = seconds(runner.left_ms(run_ms))
+        at = 84 if left_s > 99 else 55
+        last = self._time(left_s, 0, at - 5, LEFT)
+        self._rule(at - 4, LONG, last)
+        room = WIDTH - at
+        text(self._canvas, at, 0, fit(_GUIDED[runner.kind], room))
+        if facts.next:
+            text(self._canvas, at, 17, b"Next")
+            text(self._canvas, at, 28, fit(facts.next, room))
+        self._presses(runner, at, 37, room)
+        self._big(at if last else 0, WIDTH, facts.name)
+
+    def _away(self, runner, run_ms, facts):
+        canvas = self._canvas
+        word, word2, small, rule = _AWAY[runner.kind]
+        left_s = seconds(runner.left_ms(run_ms))
+        scale = 1 if left_s > 99 else 2
+        edge = 44 if left_s > 99 else 68
+        last = self._time(left_s, edge + 8, WIDTH - edge - 8, RIGHT)
+        self._rule(edge, rule, last)
+        text(canvas, 0, 0, word, scale)
+        text(canvas, 0, 9 * scale, word2, scale)
+        back = _taken_back(runner)
+        if back:
+            text(canvas, 0, 18, back)
+        elif facts.next:
+            text(canvas, 0, 18, small)
+        if not word2:
+            text(canvas, 0, 28, fit(facts.who, edge - 6))
+        self._presses(runner, 0, 37, edge - 4)
+        self._big(0, WIDTH - 40 if last else WIDTH, facts.next or facts.name)
+
+    def _tally(self, runner, run_ms, facts):
+        left_s = seconds(runner.left_ms(run_ms))
+        counts = runner.counting.before
+        slots = [slot for slot in range(SLOTS) if counts[slot].asked]
+        last = self._time(left_s, 78, WIDTH - 78, RIGHT)
+        self._rule(75, SHORT, last)
+        self._cells(runner, counts, slots, 0, 73 if len(slots) > 2 else 70)
+        done = all(counts[slot].confirmed for slot in slots)
+        how = b"Kept. Tap to count anew" if done else b"Tap reps, hold to confirm"
+        self._lines(0, how, b"", _next(facts), facts, WIDTH - 40 if last else WIDTH)
+
+    # Waiting for somebody
+
+    def _gate(self, runner, run_ms, facts):
+        self._corners()
+        self._centred(9, b"Hold to", 2)
+        self._centred(28, b"go on", 2)
+        self._centred(50, _next(facts) or facts.name, 1, WIDTH - 28)
+        self._presses(runner, 14, 61, WIDTH - 28)
+
+    def _to_start(self, runner, run_ms, facts):
+        self._corners()
+        word = b"Goes on" if runner.state == LEAVING else b"Starts"
+        when = b" at " + facts.starts_at if facts.starts_at else b" in"
+        self._centred(2, word + when, 1, WIDTH - 28)
+        left = clock(seconds(runner.left_ms(run_ms)))
+        height = digits_height(left, WIDTH - 8, 36)
+        digits(self._canvas, (WIDTH - digits_width(height, left)) // 2, 12, height, left)
+        self._centred(52, b"Tap: later" if runner.by_hand else facts.title, 1, WIDTH - 28)
+        self._presses(runner, 14, 61, WIDTH - 28)
+
+    def _menu(self, runner, run_ms, facts):
+        canvas = self._canvas
+        for row, choice in enumerate(_CHOICES):
+            text(canvas, 8, 3 + 12 * row, choice)
+        row = 12 * runner.menu
+        canvas.rect(0, row, 84, 13, 1)
+        canvas.fill_rect(2, row + 2, 3, 9, 1)
+        if runner.state != AT_GATE:
+            left = clock(seconds(runner.left_ms(run_ms)))
+            height = digits_height(left, 38, 26)
+            digits(canvas, WIDTH - digits_width(height, left), 0, height, left)
+        self._presses(runner, 90, 46, 38)
+        text(canvas, 0, LINES[1], b"Tap: next, hold: choose")
+
+    # The end
+
+    def _ask(self, runner, run_ms, facts):
+        canvas = self._canvas
+        bibs = runner.span.bib
+        slots = [slot for slot in range(SLOTS) if bibs[slot]]
+        left = as_bytes(str(seconds(runner.left_ms(run_ms))))
+        self._pair(0, WIDTH, 0, b"How hard, 0 to 10?", left)
+        room = WIDTH // max(1, len(slots))
+        height = digits_height("10", room - 6, 27)
+        for place, slot in enumerate(slots):
+            rating = runner.rating[slot]
+            self._column(
+                room * place, room, bibs[slot], height, str(rating) if rating >= 0 else "-"
+            )
+            self._bar(runner.down[slot], room * place + 2, 50, room - 4)
+        text(canvas, 0, LINES[1], b"Tap: next, hold: back")
+
+    def _end(self, runner, run_ms, facts):
+        canvas = self._canvas
+        totals = facts.totals
+        self._centred(0, b"Well done", 2)
+        if len(totals) <= 4:
+            room = WIDTH // max(1, len(totals))
+            heights = [digits_height(str(reps), room - 4, 20) for _, reps in totals]
+            for place, (bib, reps) in enumerate(totals):
+                self._column(room * place, room, bib, min(heights), str(reps), 21)
+            self._centred(LINES[1], b"reps" if totals else facts.title)
+            return
+        for place, (bib, reps) in enumerate(totals[: 6 if len(totals) <= 6 else 5]):
+            line = as_bytes("%d: %d" % (bib, reps))
+            text(canvas, place % 2 * 66 + 4, 24 + place // 2 * 14, line)
+        if len(totals) > 6:
+            text(canvas, 70, 52, as_bytes("and %d more" % (len(totals) - 5)))
+
+    def _resting(self, facts, runner=None):
+        canvas = self._canvas
+        volts = as_bytes("%d.%d V" % (facts.battery_mv // 1000, facts.battery_mv // 100 % 10))
+        label = facts.label or as_bytes("Station %d" % facts.station)
+        scale = 2 if width(label, 2) <= 92 else 1
+        text(canvas, 0, 3, fit(label, 92, scale), scale)
+        canvas.rect(WIDTH - 24, 1, 22, 9, 1)
+        canvas.fill_rect(WIDTH - 2, 3, 2, 5, 1)
+        canvas.fill_rect(WIDTH - 22, 3, _charge(facts.battery_mv), 5, 1)
+        text(canvas, WIDTH - width(volts), 13, volts)
+        text(canvas, 0, 27, fit(facts.title if facts.loaded else b"Nothing loaded", WIDTH))
+        text(canvas, 0, 39, _readiness(facts))
+        text(canvas, 0, 51, fit(_state_of_box(facts), WIDTH))
+        if runner is not None:
+            self._presses(runner, 0, 61, WIDTH)
+
+    def _ready(self, runner, run_ms, facts):
+        self._resting(facts, runner)
+
+    def _lines(self, x, first, phrase, second, facts, end=WIDTH):
+        self._pair(x, end, LINES[0], first, phrase)
+        note = b""
+        if facts.fault:
+            note = as_bytes("Fault %d" % facts.fault)
+        elif facts.battery_low:
+            note = b"Battery low"
+        self._pair(x, end, LINES[1], second, note)
+
+
+def _next(facts):
+    return b"Next: " + facts.next if facts.next else b""
+
+
+def _made_it(count):
+    return count.ask == ASK_TARGET and count.made
+
+
+def _taken_back(runner):
+    """Return which bib's tap was just taken back in a rest, in words."""
+    for slot in range(SLOTS):
+        if runner.shown[slot] < 0:
+            return as_bytes("%d: -1" % runner.counting.before[slot].bib)
+    return b""
+
+
+def _phrase(runner, run_ms, slots, made):
+    """Return what the numbers beside the seconds mean."""
+    span = runner.span
+    past_half_ms = span.duration_ms // 2 - runner.left_ms(run_ms)
+    if span.flags & BOTH_SIDES and 0 <= past_half_ms < SIDES_MS:
+        return b"Other side"
+    if not slots:
+        return b""
+    if made:
+        return b"earned rest"
+    if span.tap == TAP_TALLY:
+        return as_bytes("count to %d" % span.goal) if span.goal else b"keep count"
+    if span.ask == ASK_HOLD:
+        lost = any(runner.counting.now[slot].drop_ms >= 0 for slot in slots)
+        return b"held, s" if lost else b"Hold on"
+    if span.tap == TAP_NONE:
+        return b"Go on"
+    if span.ask == ASK_TARGET:
+        return b"to do"
+    return as_bytes("of %d" % span.goal) if span.goal else b"so far"
+
+
+def _charge(battery_mv):
+    """Return the columns, of 18, of a lithium cell's charge: empty at 3.3 V, full at 4.1 V."""
+    return max(0, min(18, (battery_mv - 3300) * 18 // 800))
+
+
+def _readiness(facts):
+    if not facts.loaded:
+        return b"Clock good" if facts.clock_ok else b"Clock not set"
+    return b"Clock good, hold to start" if facts.clock_ok else b"No clock: start by hand"
+
+
+def _state_of_box(facts):
+    if facts.fault:
+        return _TROUBLES.get(facts.fault, _OTHER_TROUBLE)[0]
+    if facts.battery_low:
+        return b"Battery low"
+    parts = []
+    if facts.journals:
+        parts.append(as_bytes("%d to collect" % facts.journals))
+    if facts.linked:
+        parts.append(b"linked")
+    if facts.silent:
+        parts.append(b"silent")
+    return b", ".join(parts)
+
+
+_STATES = {
+    READY: Screens._ready,
+    SET: Screens._to_start,
+    PLAY: Screens._play,
+    TALLY: Screens._tally,
+    AT_GATE: Screens._gate,
+    LEAVING: Screens._to_start,
+    ASKING: Screens._ask,
+    OVER: Screens._end,
+}

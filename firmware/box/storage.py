@@ -1,0 +1,225 @@
+"""The flash filesystem: settings, timelines and journals, safe against a cut at any write.
+
+A file becomes what its name says only by a rename after it was written whole; a journal is
+appended and flushed. ``flush`` is the point of durability of littlefs.
+"""
+
+import binascii
+import json
+import os
+
+from handbell_core.journal import RECORD_SIZE
+from handbell_core.timeline import FormatError, digest_of, verify
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import BinaryIO
+
+TIMELINES = "timelines"
+RUNS = "runs"
+FLUSH_EVERY = 2048  # bytes of a transfer
+KEEP_FREE_KB = 64
+KEEP_TIMELINES = 12
+
+
+def _hex(digest: bytes) -> str:
+    return binascii.hexlify(digest).decode()
+
+
+class Storage:
+    """Files of a box below ``root`` ("" is the current folder)."""
+
+    def __init__(self, root: str) -> None:
+        self._root = root
+        self.settings: dict = {
+            "station": 0,
+            "label": "",
+            "starts": 0,
+            "last": "",
+            "worst_write_us": 0,
+        }
+        self._part: "BinaryIO" = None
+        self._part_name = ""
+        self._part_at = 0
+        self._unflushed = 0
+        for folder in (TIMELINES, RUNS):
+            try:
+                os.mkdir(self._path(folder))
+            except OSError:
+                pass
+        self._read_settings()
+
+    def _path(self, *parts: str) -> str:
+        return "/".join(((self._root,) if self._root else ()) + parts)
+
+    # Settings
+
+    def _read_settings(self) -> None:
+        try:
+            with open(self._path("box.json")) as f:
+                stored = json.load(f)
+            for key in self.settings:
+                if key in stored:
+                    self.settings[key] = stored[key]
+        except (OSError, ValueError):
+            pass
+
+    def save(self, **changes) -> None:
+        """Change settings and keep them; raises OSError when the flash is full."""
+        self.settings.update(changes)
+        temporary = self._path("box.tmp")
+        with open(temporary, "w") as f:
+            json.dump(self.settings, f)
+        os.rename(temporary, self._path("box.json"))
+
+    def free_kb(self) -> int:
+        """Return the free space."""
+        stat = os.statvfs(self._root or ".")
+        return stat[0] * stat[3] // 1024
+
+    # Timelines
+
+    def timelines(self) -> list:
+        """Return the digests (hex) of the timelines that are whole, oldest first."""
+        names = [n for n in os.listdir(self._path(TIMELINES)) if n.endswith(".tl")]
+        return [n[6:-3] for n in sorted(names)]
+
+    def _timeline_path(self, digest: str) -> str:
+        for name in os.listdir(self._path(TIMELINES)):
+            if name[6:-3] == digest and name.endswith(".tl"):
+                return self._path(TIMELINES, name)
+        return ""
+
+    def open_timeline(self, digest: str):
+        """Return an open timeline, checked whole; raises OSError or FormatError."""
+        path = self._timeline_path(digest)
+        if not path:
+            raise OSError(2)
+        f = open(path, "rb")
+        try:
+            verify(f)
+        except FormatError:
+            f.close()
+            raise
+        return f
+
+    def put_at(self, digest: str) -> int:
+        """Return how many bytes of a transfer are here, -1 if the timeline is whole."""
+        if self._timeline_path(digest):
+            return -1
+        if self._part is not None and self._part_name == digest:
+            return self._part_at
+        self._close_part()
+        path = self._path(TIMELINES, "part")
+        mine = False
+        try:
+            with open(self._path(TIMELINES, "part.of")) as f:
+                mine = f.read() == digest
+        except OSError:
+            pass
+        if not mine:
+            with open(path, "wb"):
+                pass
+            with open(self._path(TIMELINES, "part.of"), "w") as f:
+                f.write(digest)
+        self._part = open(path, "ab")
+        self._part_at = os.stat(path)[6]
+        self._part_name = digest
+        return self._part_at
+
+    def put(self, digest: str, at: int, data: bytes) -> int:
+        """Append a chunk that begins at ``at``; return where the next one must begin.
+
+        A chunk that is here already changes nothing. Raises OSError when the flash is full.
+        """
+        have = self.put_at(digest)
+        if have < 0 or at != have:
+            return have
+        self._part.write(data)
+        self._part_at += len(data)
+        self._unflushed += len(data)
+        if self._unflushed >= FLUSH_EVERY:
+            self._part.flush()
+            self._unflushed = 0
+        return self._part_at
+
+    def _close_part(self) -> None:
+        if self._part is not None:
+            self._part.close()
+            self._part = None
+        self._part_name = ""
+        self._unflushed = 0
+
+    def finish_put(self, digest: str) -> bool:
+        """Make a whole transfer the box's own; False (and start over) if it is not whole."""
+        if self._timeline_path(digest):
+            return True
+        if self._part_name != digest:
+            self.put_at(digest)
+        self._close_part()
+        part = self._path(TIMELINES, "part")
+        try:
+            with open(part, "rb") as f:
+                good = _hex(digest_of(f)) == digest
+                if good:
+                    verify(f)
+        except FormatError:
+            good = False
+        if not good:
+            os.remove(part)
+            return False
+        have = sorted(n for n in os.listdir(self._path(TIMELINES)) if n.endswith(".tl"))
+        number = int(have[-1][:5]) + 1 if have else 1
+        os.rename(part, self._path(TIMELINES, "%05d-%s.tl" % (number, digest)))
+        for name in have[: max(0, len(have) + 1 - KEEP_TIMELINES)]:
+            if name[6:-3] != self.settings["last"] and not self._is_needed(name[6:-3]):
+                os.remove(self._path(TIMELINES, name))
+        return True
+
+    def _is_needed(self, digest: str) -> bool:
+        """Whether a journal on this box plays that timeline: the host may need it to read it."""
+        for name in self.runs():
+            with open(self._path(RUNS, name), "rb") as f:
+                if _hex(f.read(RECORD_SIZE)[8:20]) == digest:
+                    return True
+        return False
+
+    # Files of either kind, for the link
+
+    def find(self, of: str, name: str) -> str:
+        """Return the path of a timeline (by digest) or a run (by name), "" if there is none."""
+        if of == TIMELINES:
+            return self._timeline_path(name)
+        return self._path(RUNS, name) if name in self.runs() else ""
+
+    def read(self, path: str, at: int, size: int) -> bytes:
+        """Return some bytes of a file."""
+        with open(path, "rb") as f:
+            f.seek(at)
+            return f.read(size)
+
+    def digest(self, path: str) -> str:
+        """Return a file's digest in hex."""
+        with open(path, "rb") as f:
+            return _hex(digest_of(f))
+
+    def size(self, path: str) -> int:
+        """Return a file's size in bytes."""
+        return os.stat(path)[6]
+
+    def remove(self, path: str) -> None:
+        """Erase a file."""
+        os.remove(path)
+
+    # Journals
+
+    def runs(self) -> list:
+        """Return the names of the journals, oldest first."""
+        return sorted(n for n in os.listdir(self._path(RUNS)) if n.endswith(".hbj"))
+
+    def new_run(self):
+        """Return (name, file) of a new journal, open for appending."""
+        have = self.runs()
+        number = int(have[-1][:5]) + 1 if have else 1
+        name = "%05d.hbj" % number
+        return name, open(self._path(RUNS, name), "ab")
