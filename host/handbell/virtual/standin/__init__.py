@@ -1,0 +1,4 @@
+"""What a virtual box's MicroPython finds instead of the chip's own modules.
+
+This folder is put before the firmware on MICROPYPATH. Only `_frames` is read by both sides.
+"""

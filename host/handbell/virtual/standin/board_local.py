@@ -1,0 +1,13 @@
+"""The board the firmware finds first on a desktop: a Pico whose waiting is the world's."""
+
+import _world
+
+from boards.pico import *  # noqa: F403 - all of it, but for the waiting
+
+
+def idle(until_ticks_us):
+    """Waits until the tick, a button edge, a timer or a byte on the serial line.
+
+    `None` means that nothing is scheduled: at most a second.
+    """
+    _world.idle(until_ticks_us)
