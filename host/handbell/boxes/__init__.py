@@ -1,0 +1,1 @@
+"""Boxes on the wire: found, named, loaded, armed, read out."""

@@ -1,0 +1,166 @@
+"""Bringing logs home: fetched, checked, committed, and only then erased on the box."""
+
+from __future__ import annotations
+
+import binascii
+import hashlib
+import threading
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Protocol
+
+from handbell.boxes.connection import Connection
+from handbell.boxes.fleet import Fleet, Outcome, Progress, no_progress
+from handbell.boxes.stations import data_folder
+from handbell.boxes.words import fault_error
+from handbell.errors import BoxError, UnreadJournalError
+from handbell_core import faults, journal
+from handbell_core.timeline import DIGEST_SIZE
+
+
+class Run(Protocol):
+    """What the store says of a run it took in."""
+
+    run_id: int
+    new: bool
+    mismatches: list[str]
+
+
+class Store(Protocol):
+    """The part of the store that collecting needs."""
+
+    def has_timeline(self, digest: str) -> bool:
+        """Whether a timeline is known."""
+        ...
+
+    def put_timeline(self, data: bytes) -> None:
+        """Keep a timeline."""
+        ...
+
+    def seen_box(self, box_id: str, label: str, station: int, utc_us: int) -> None:
+        """Note that a box was seen."""
+        ...
+
+    def ingest(self, journal: bytes, box_id: str, collected_utc_us: int) -> Run:
+        """Take in a journal and commit it."""
+        ...
+
+
+RUNS = "runs"
+TIMELINES = "timelines"
+
+
+@dataclass
+class Collected:
+    """What came from one box."""
+
+    runs: list[int] = field(default_factory=list)
+    new: int = 0
+    open: int = 0
+    notes: list[str] = field(default_factory=list)
+
+
+def file_digest(data: bytes) -> str:
+    """Return a file's digest as boxes name it: SHA-256 cut to 12 bytes, in hex."""
+    return hashlib.sha256(data).digest()[:DIGEST_SIZE].hex()
+
+
+def collect(
+    fleet: Fleet, store: Store, progress: Progress = no_progress, keep: bool = False
+) -> list[Outcome[Collected]]:
+    """Collect every finished run of every box; with ``keep`` nothing is erased."""
+    lock = threading.Lock()
+    return fleet.each(lambda c: _collect_box(c, store, lock, progress, keep))
+
+
+def _collect_box(
+    connection: Connection,
+    store: Store,
+    lock: threading.Lock,
+    progress: Progress,
+    keep: bool,
+) -> Collected:
+    got = Collected()
+    box_id = str(connection.facts["id"])
+    with lock:
+        store.seen_box(
+            box_id,
+            connection.label,
+            int(connection.facts["station"]),
+            connection.clock.utc_us(),
+        )
+    index = 0
+    while True:
+        entry = connection.request("list", of=RUNS, i=index)
+        if "name" not in entry:
+            return got
+        if entry.get("open"):
+            got.open += 1
+            index += 1
+            continue
+        data = _fetch_checked(connection, RUNS, entry, progress)
+        _bring_timeline(connection, store, lock, data, progress)
+        try:
+            with lock:
+                run = store.ingest(data, box_id, connection.clock.utc_us())
+            got.runs.append(run.run_id)
+            got.new += run.new
+            got.notes.extend(run.mismatches)
+        except UnreadJournalError as error:  # its bytes are safe in the store, so go on
+            got.notes.append(str(error))
+        if keep:
+            index += 1
+        else:
+            connection.request("drop", of=RUNS, name=entry["name"], d=entry["d"])
+        _partial(connection, entry["d"]).unlink(missing_ok=True)
+
+
+def _partial(connection: Connection, digest: str) -> Path:
+    return data_folder() / "partial" / f"{connection.facts['id']}-{digest}"
+
+
+def _fetch_checked(
+    connection: Connection, of: str, entry: dict[str, object], progress: Progress
+) -> bytes:
+    """Fetch a file and check its digest; what came before an interruption is used again."""
+    digest, size = str(entry["d"]), int(str(entry["size"]))
+    path = _partial(connection, digest)
+    data = path.read_bytes()[:size] if path.exists() else b""
+    for _ in range(2):
+        try:
+            while len(data) < size:
+                step = min(size, len(data) + 4096)
+                data = connection.fetch(of, str(entry["name"]), step, data)
+                progress(connection.label, "collecting", len(data), size)
+        except BoxError:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(data)
+            raise
+        if file_digest(data) == digest:
+            return data
+        data = b""
+    raise fault_error(connection.label, faults.NOT_WHOLE)
+
+
+def _bring_timeline(
+    connection: Connection, store: Store, lock: threading.Lock, run: bytes, progress: Progress
+) -> None:
+    """Bring the timeline that a run played, if the store has not seen it."""
+    first = journal.parse_record(run[: journal.RECORD_SIZE]) if len(run) >= 24 else None
+    if first is None or first[0] != journal.RUN:
+        return
+    digest = binascii.hexlify(first[4]).decode()
+    with lock:
+        if store.has_timeline(digest):
+            return
+    index = 0
+    while True:
+        entry = connection.request("list", of=TIMELINES, i=index)
+        if "name" not in entry:
+            return
+        if entry["name"] == digest:
+            break
+        index += 1
+    data = _fetch_checked(connection, TIMELINES, entry, progress)
+    with lock:
+        store.put_timeline(data)

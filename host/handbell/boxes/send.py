@@ -1,0 +1,131 @@
+"""Putting timelines on boxes: in checked chunks that go on at the last good byte."""
+
+from __future__ import annotations
+
+import binascii
+from dataclasses import dataclass
+from typing import Any
+
+from handbell.boxes.clock import Sync, set_clock
+from handbell.boxes.connection import Connection
+from handbell.boxes.fleet import Fleet, Outcome, Progress, no_progress
+from handbell.boxes.stations import StationMap
+from handbell.boxes.words import fault_error
+from handbell.errors import BoxError, HandbellError
+from handbell_core import faults, frames
+
+
+@dataclass
+class Load:
+    """A timeline for a station: ``digest`` in hex, ``data`` the file's bytes."""
+
+    station: int
+    label: str
+    digest: str
+    data: bytes
+    buttons: int = 1
+
+
+@dataclass
+class Sent:
+    """What one box now holds."""
+
+    station: int
+    digest: str
+    size: int
+    already: bool
+    sync: Sync
+
+
+def put(connection: Connection, load: Load, progress: Progress = no_progress) -> bool:
+    """Put one timeline on a box; True if it was there already. Raises BoxError.
+
+    Until the last step, which checks the digest, the box keeps what it had.
+    """
+    size = len(load.data)
+    for _ in range(2):
+        at = int(connection.request("put", d=load.digest, n=size, at=0, b="")["at"])
+        if at < 0:
+            connection.request("select", d=load.digest)
+            progress(connection.label, "sending", size, size)
+            return True
+        while at < size:
+            part = load.data[at : at + frames.CHUNK]
+            text = binascii.b2a_base64(part, newline=False).decode()
+            got = connection.request("put", d=load.digest, n=size, at=at, b=text)
+            at = int(got["at"])
+            progress(connection.label, "sending", at, size)
+        try:
+            connection.request("keep", d=load.digest)
+            return False
+        except BoxError as error:
+            if error.code != faults.NOT_WHOLE:
+                raise
+    raise fault_error(connection.label, faults.NOT_WHOLE)
+
+
+def pair(
+    fleet: Fleet, loads: list[Load], stations: StationMap, without: set[int]
+) -> list[tuple[Connection, Load]]:
+    """Return which box gets which timeline; raises HandbellError naming stations without a box.
+
+    With no map at all, the boxes are taken in the order of their own station numbers.
+    """
+    by_id = {c.facts["id"]: c for c in fleet.connections}
+    pairs = []
+    missing = []
+    wanted = [load for load in loads if load.station not in without]
+    if not stations.stations:
+        if len(fleet.connections) < len(wanted):
+            missing = [load.station for load in wanted[len(fleet.connections) :]]
+        pairs = list(zip(fleet.connections, wanted, strict=False))
+    else:
+        for load in wanted:
+            place = stations.stations.get(load.station)
+            box = by_id.get(place.box) if place else None
+            if box is None:
+                missing.append(load.station)
+            else:
+                pairs.append((box, load))
+    if missing:
+        words = ", ".join(str(n) for n in missing)
+        raise HandbellError(
+            f"No box is plugged in for station {words}",
+            f"Plug it in, hang a spare there with handbell stations {missing[0]}=BOX, "
+            f"or go on knowingly with --without {missing[0]}",
+        )
+    return pairs
+
+
+def send(
+    fleet: Fleet,
+    loads: list[Load],
+    stations: StationMap,
+    without: set[int] | None = None,
+    progress: Progress = no_progress,
+) -> list[Outcome[Sent]]:
+    """Send every station's timeline to its box and set its clock, all boxes at once."""
+    pairs = {c.url: (c, load) for c, load in pair(fleet, loads, stations, without or set())}
+
+    def one(connection: Connection) -> Sent:
+        load = pairs[connection.url][1]
+        if load.buttons > int(connection.facts.get("buttons", 1)):
+            raise fault_error(connection.label, faults.WRONG_BOX)
+        place = stations.stations.get(load.station)
+        label = (place.label if place else "") or load.label
+        facts: dict[str, Any] = connection.facts
+        if facts.get("station") != load.station or facts.get("label") != label:
+            connection.request("name", station=load.station, label=ascii_label(label))
+            connection.label = label
+        already = put(connection, load, progress)
+        sync = set_clock(connection)
+        return Sent(load.station, load.digest, len(load.data), already, sync)
+
+    return fleet.each(one, [c for c, _ in pairs.values()])
+
+
+def ascii_label(label: str) -> str:
+    """Return a label in the printable characters that a frame carries, 32 at most."""
+    from anyascii import anyascii
+
+    return anyascii(label)[:32]

@@ -1,0 +1,42 @@
+"""The words for a box's fault codes: what happened, and what to do next."""
+
+from __future__ import annotations
+
+from handbell.errors import BoxError
+from handbell_core import faults
+
+_WORDS: dict[int, tuple[str, str]] = {
+    faults.UNKNOWN: ("does not know that request", "Run handbell prepare to renew its firmware"),
+    faults.BAD_REQUEST: (
+        "could not read the request",
+        "Run the command again; if it stays so, the box's firmware and this program differ",
+    ),
+    faults.NO_ROOM: ("has no room left", "Run handbell collect to empty it, then try again"),
+    faults.NOT_FOUND: ("does not have that file", "Run handbell send again"),
+    faults.NOT_WHOLE: ("got a file that is not whole", "Run the command again"),
+    faults.BAD_OFFSET: ("missed a part of a file", "Run the command again"),
+    faults.BUSY: ("is in a class", "Wait until it is over, or stop it at the box"),
+    faults.CLOCK_LOST: ("has lost its clock", "Run handbell send again to set it"),
+    faults.TOO_LATE: ("can't start so soon", "Choose a later start"),
+    faults.BATTERY_LOW: ("has a low battery", "Charge it or put in fresh cells"),
+    faults.VERSION: ("speaks another version", "Run handbell prepare to renew its firmware"),
+    faults.WRONG_BOX: ("has too few buttons for this plan", "Lower buttons in the plan"),
+    faults.LATE_CUE: ("rang a cue late", ""),
+    faults.STORAGE_FULL: ("had no room for its log", "Run handbell collect to empty it"),
+    faults.EDGES_LOST: ("missed presses", ""),
+    faults.BATTERY_WARNING: ("has a low battery", "Charge it or put in fresh cells"),
+    faults.FLASH_ERROR: ("can't read or write its flash", "Try again, then replace the box"),
+    faults.TIMELINE_BROKEN: ("holds a broken timeline", "Run handbell send again"),
+    faults.FIRMWARE: ("met an error of its own", "Switch it off and on; tell the developers"),
+}
+
+
+def fault_words(code: int) -> str:
+    """Return a fault code as words that follow a box's name."""
+    return _WORDS.get(code, (f"reports fault {code}", ""))[0]
+
+
+def fault_error(box: str, code: int) -> BoxError:
+    """Return the error for a fault code that ``box`` reported."""
+    what, remedy = _WORDS.get(code, (f"reports fault {code}", "Run the command again"))
+    return BoxError(box, what, remedy, code)

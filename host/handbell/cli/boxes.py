@@ -1,0 +1,221 @@
+"""The commands about the boxes themselves: boxes, identify, stations."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING, Any
+
+from handbell.cli.render import Result
+from handbell.errors import HandbellError, UsageError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from handbell.boxes.fleet import Fleet
+
+
+def port_argument(parser: argparse.ArgumentParser) -> None:
+    """Add --port, which every command that talks to boxes has."""
+    parser.add_argument(
+        "--port",
+        action="append",
+        metavar="ADDRESS",
+        help="a serial port or socket://HOST:PORT; may be given several times "
+        "(default: HANDBELL_PORTS, else every board found on USB)",
+    )
+
+
+def open_fleet(args: argparse.Namespace) -> Fleet:
+    """Open every box; raises HandbellError when there is none."""
+    from handbell.boxes.fleet import Fleet
+    from handbell.cli.world import host_clock
+
+    return Fleet(args.port, host_clock())
+
+
+def strangers(fleet: Fleet) -> list[dict[str, str]]:
+    """Return the ports where no box answered, with the reason."""
+    return [{"port": s.url, "why": str(s.error)} for s in fleet.strangers]
+
+
+def print_strangers(fleet_strangers: list[dict[str, str]], out: Console) -> None:
+    """Print the ports where no box answered."""
+    for stranger in fleet_strangers:
+        out.print(f"{stranger['port']}: {stranger['why']}", markup=False)
+
+
+def boxes_arguments(parser: argparse.ArgumentParser) -> None:
+    """Define the command line of ``boxes``."""
+    port_argument(parser)
+    parser.epilog = "examples:\n  handbell boxes\n  handbell boxes --port socket://127.0.0.1:5000"
+
+
+def boxes_run(args: argparse.Namespace) -> Result:
+    """List boxes with health and readiness."""
+    from handbell.boxes.words import fault_words
+
+    with open_fleet(args) as fleet:
+        outcomes = fleet.each(lambda c: c.request("status"))
+        rows: list[dict[str, Any]] = []
+        for o in outcomes:
+            row = {"port": o.url, "box": o.label, **o.facts, **(o.value or {})}
+            for key in ("q", "s"):
+                row.pop(key, None)
+            if o.error is not None:
+                row["why"] = str(o.error)
+            rows.append(row)
+        others = strangers(fleet)
+
+    def text(out: Console) -> None:
+        from rich.table import Table
+
+        table = Table(box=None, pad_edge=False)
+        for heading in (
+            "station",
+            "box",
+            "id",
+            "state",
+            "clock",
+            "battery",
+            "room",
+            "logs",
+            "port",
+        ):
+            table.add_column(heading)
+        for row in rows:
+            if "why" in row:
+                out.print(row["why"], markup=False)
+                continue
+            clock = f"+-{row['bound_us'] / 1000:.1f} ms" if row["clock"] else "lost"
+            battery = "USB" if row["usb"] else f"{row['mv'] / 1000:.2f} V"
+            state = row["state"] + (f", {fault_words(row['fault'])}" if row["fault"] else "")
+            table.add_row(
+                str(row["station"] or "-"),
+                row["box"],
+                row["id"],
+                state,
+                clock,
+                battery + (" low" if row["low"] else ""),
+                f"{row['kb']} KB",
+                str(row["runs"]),
+                row["port"],
+            )
+        if rows:
+            out.print(table)
+        print_strangers(others, out)
+
+    fine = not others and not any("why" in row for row in rows)
+    return Result({"boxes": rows, "others": others}, text, ok=fine and bool(rows))
+
+
+def identify_arguments(parser: argparse.ArgumentParser) -> None:
+    """Define the command line of ``identify``."""
+    parser.add_argument("station", nargs="*", help="station numbers or box ids (default: all)")
+    port_argument(parser)
+    parser.epilog = "examples:\n  handbell identify\n  handbell identify 3"
+
+
+def identify_run(args: argparse.Namespace) -> Result:
+    """Let boxes show and ring their station."""
+    with open_fleet(args) as fleet:
+        wanted = set(args.station)
+        chosen = [
+            c
+            for c in fleet.connections
+            if not wanted or str(c.facts["station"]) in wanted or c.facts["id"] in wanted
+        ]
+        if not chosen:
+            raise HandbellError(
+                f"No box answers to {', '.join(args.station)}", "See handbell boxes"
+            )
+        outcomes = fleet.each(lambda c: c.request("ring"), chosen)
+    rang = [o.label for o in outcomes if o.error is None]
+    failed = [str(o.error) for o in outcomes if o.error is not None]
+
+    def text(out: Console) -> None:
+        if rang:
+            out.print(f"Ringing: {', '.join(rang)}", markup=False)
+        for why in failed:
+            out.print(why, markup=False)
+
+    return Result({"rang": rang, "failed": failed}, text, ok=not failed)
+
+
+def stations_arguments(parser: argparse.ArgumentParser) -> None:
+    """Define the command line of ``stations``."""
+    parser.add_argument(
+        "change", nargs="*", metavar="N=BOX", help="hang a box (its id, or the end of it) there"
+    )
+    parser.add_argument("--label", action="append", default=[], metavar="N=TEXT", help="name it")
+    parser.add_argument(
+        "--number", action="store_true", help="number all boxes that are plugged in, in port order"
+    )
+    port_argument(parser)
+    parser.epilog = (
+        "examples:\n  handbell stations --number\n  handbell stations 3=9f21\n"
+        '  handbell stations --label 3="By the window"'
+    )
+
+
+def _pairs(words: list[str]) -> list[tuple[int, str]]:
+    pairs = []
+    for word in words:
+        number, equals, value = word.partition("=")
+        if not equals or not number.isdigit() or not value:
+            raise UsageError(f"{word} is not of the form 3=BOX", "See handbell stations --help")
+        pairs.append((int(number), value))
+    return pairs
+
+
+def stations_run(args: argparse.Namespace) -> Result:
+    """Show or change the station map; boxes that are plugged in are told at once."""
+    from handbell.boxes.send import ascii_label
+    from handbell.boxes.stations import StationMap
+
+    stations = StationMap()
+    replaced: list[str] = []
+    if args.change or args.number or args.label:
+        with open_fleet(args) as fleet:
+            ids = {c.facts["id"]: c for c in fleet.connections}
+            if args.number:
+                for n, connection in enumerate(sorted(fleet.connections, key=lambda c: c.url), 1):
+                    stations.place(n, connection.facts["id"])
+            for number, word in _pairs(args.change):
+                fitting = [i for i in ids if i.endswith(word.lower())]
+                if len(fitting) != 1:
+                    raise HandbellError(
+                        f"{len(fitting)} boxes that are plugged in have an id ending in {word}",
+                        "See handbell boxes for the ids",
+                    )
+                old = stations.place(number, fitting[0])
+                if old:
+                    replaced.append(old)
+            for number, label in _pairs(args.label):
+                if number not in stations.stations:
+                    raise HandbellError(
+                        f"No box hangs at station {number}",
+                        f"Hang one there first: handbell stations {number}=BOX",
+                    )
+                stations.stations[number].label = label
+            stations.save()
+            for number, station in stations.stations.items():
+                if station.box in ids:
+                    ids[station.box].request(
+                        "name", station=number, label=ascii_label(station.label)
+                    )
+            for spare in replaced:
+                if spare in ids:
+                    ids[spare].request("name", station=0, label="")
+    rows = [
+        {"station": n, "box": s.box, "label": s.label} for n, s in sorted(stations.stations.items())
+    ]
+
+    def text(out: Console) -> None:
+        if not rows:
+            out.print("No station has a box yet. Number them: handbell stations --number")
+        for row in rows:
+            out.print(f"{row['station']:>3}  {row['box']}  {row['label']}", markup=False)
+        for spare in replaced:
+            out.print(f"{spare} is now a spare", markup=False)
+
+    return Result({"stations": rows, "replaced": replaced}, text)

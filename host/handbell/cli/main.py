@@ -1,0 +1,84 @@
+"""The ``handbell`` command: parses, calls, renders. Commands are imported only when used."""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+
+from handbell.errors import EXIT_FAILED, EXIT_USAGE, HandbellError
+
+# command -> (module, one line of help). A module has ``arguments(parser)`` and ``run(args)``
+# named after the command: ``check_arguments``, ``check_run``.
+COMMANDS: dict[str, tuple[str, str]] = {
+    "check": ("plans", "find every fault in a plan and add up its times"),
+    "show": ("plans", "print a plan's timetable, for people or box by box"),
+    "boxes": ("boxes", "list the boxes that are plugged in, their health and readiness"),
+    "identify": ("boxes", "let a box show and ring its station"),
+    "stations": ("boxes", "say which box hangs at which station"),
+    "send": ("classes", "put a plan's timelines on the boxes and set their clocks"),
+    "arm": ("classes", "set the start of the class on every box, all or none"),
+    "collect": ("classes", "bring the logs of finished classes into the store"),
+    "wear": ("reports", "say who wore which bib in a class, and who was absent"),
+    "report": ("reports", "who made what, who faded: in the terminal and as a page"),
+    "virtual": ("virtual", "start boxes on this computer and show them live"),
+    "demo": ("demo", "run a whole class on virtual boxes, from plan to report"),
+}
+
+
+def _module(name: str):  # type: ignore[no-untyped-def]
+    return importlib.import_module(f"handbell.cli.{name}")
+
+
+def _parser(only: str | None) -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="handbell",
+        description="Plan a circuit class, load it onto timer boxes, run it, read the taps.",
+        epilog="Each command has its own help with examples: handbell check --help",
+    )
+    sub = parser.add_subparsers(dest="command", metavar="COMMAND")
+    for name, (module, summary) in COMMANDS.items():
+        if only is not None and name != only:
+            sub.add_parser(name, help=summary, add_help=False)
+            continue
+        command = sub.add_parser(
+            name,
+            help=summary,
+            description=summary[0].upper() + summary[1:] + ".",
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+        )
+        if only is not None:
+            getattr(_module(module), f"{name}_arguments")(command)
+            command.add_argument("--json", action="store_true", help="print as JSON")
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code: 0 done, 1 failed, 2 used wrongly."""
+    words = list(sys.argv[1:] if argv is None else argv)
+    command = next((w for w in words if not w.startswith("-")), None)
+    only = command if command in COMMANDS else None
+    parser = _parser(only)
+    args = parser.parse_args(words)
+    if only is None:
+        parser.print_help()
+        return EXIT_USAGE
+    from handbell.cli import render
+
+    try:
+        run = getattr(_module(COMMANDS[only][0]), f"{only}_run")
+        return render.print_result(run(args), args.json)
+    except HandbellError as error:
+        return render.print_error(error)
+    except KeyboardInterrupt:
+        sys.stderr.write("Stopped. What was finished is kept; run the command again to go on.\n")
+        return EXIT_FAILED
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return EXIT_FAILED
+
+
+if __name__ == "__main__":
+    sys.exit(main())
