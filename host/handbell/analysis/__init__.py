@@ -1,0 +1,1 @@
+"""What the taps say: pure functions over rows that the store gives."""

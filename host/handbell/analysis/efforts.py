@@ -1,0 +1,164 @@
+"""Efforts: what one bib was to do in one window, and what became of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+from handbell.store.queries import ClassRecord, ResultRow, RunRow
+from handbell.store.recount import AGREED, RECOUNT
+from handbell.store.timelines import Window
+from handbell_core import journal as j
+from handbell_core import timeline as t
+
+
+class Outcome(Enum):
+    """How far an effort's numbers can be read."""
+
+    DONE = "done"
+    NOT_ASKED = "not asked"  # nobody was to tap
+    NO_COUNT = "no count"  # a tally that nobody entered
+    SKIPPED = "skipped"
+    STOPPED = "stopped"  # ended before the window was over
+    CUT = "cut"  # the log breaks off: at least this much
+    NO_RECORD = "no record"  # the box tells nothing of it
+
+
+@dataclass(frozen=True)
+class Effort:
+    """One bib in one window. Times are ``class_ms``; lengths are ms.
+
+    ``made_ms`` is None when the target or goal was not reached or the moment is not known;
+    ``drop_ms`` is None when a position was kept to the end. ``agreed`` False marks a count on
+    which box and recount differ, ``confirmed`` False a tally nobody closed.
+    """
+
+    bib: int
+    who: str
+    station: int
+    block: int
+    item: int
+    round: int
+    name: str
+    ask: int
+    tap: int
+    goal: int
+    start_ms: int
+    end_ms: int
+    outcome: Outcome
+    both_sides: bool = False
+    reps: int | None = None
+    made_ms: int | None = None
+    drop_ms: int | None = None
+    agreed: bool = True
+    confirmed: bool = True
+
+    @property
+    def made(self) -> bool | None:
+        """Whether the target or goal was reached or the position kept; None: can't be said."""
+        if self.outcome is not Outcome.DONE:
+            return None
+        if self.ask == t.ASK_HOLD:
+            return self.drop_ms is None
+        if not self.goal or self.reps is None:
+            return None
+        return self.reps >= self.goal
+
+    @property
+    def finish_ms(self) -> int | None:
+        """How long after the window's start the target or goal was reached."""
+        return None if self.made_ms is None else self.made_ms - self.start_ms
+
+    @property
+    def earned_rest_ms(self) -> int | None:
+        """What was left of the window when the target was made; an open window earns none."""
+        if self.ask != t.ASK_TARGET or self.made_ms is None:
+            return None
+        return self.end_ms - self.made_ms
+
+    @property
+    def held_ms(self) -> int | None:
+        """How long a position was kept."""
+        if self.ask != t.ASK_HOLD or self.outcome is not Outcome.DONE:
+            return None
+        return (self.end_ms if self.drop_ms is None else self.drop_ms) - self.start_ms
+
+
+def efforts(record: ClassRecord) -> list[Effort]:
+    """Return every planned effort of a class, in the order of time, then bib.
+
+    Where two boxes played the same station (a spare took over), the fuller result is taken.
+    Bibs marked absent are left out.
+    """
+    absent = {w.bib for w in record.wearers.values() if w.absent}
+    results = {(r.run, r.window, r.bib): r for r in record.results}
+    best: dict[tuple[int, int, int], Effort] = {}
+    for run in record.runs:
+        for window in run.timeline.windows.values():
+            for bib in set(window.bibs) - absent - {0}:
+                effort = _effort(run, window, bib, results.get((run.id, window.number, bib)))
+                key = (bib, window.start_ms, run.station)
+                if key not in best or _fuller(effort, best[key]):
+                    best[key] = effort
+    return sorted(best.values(), key=lambda e: (e.start_ms, e.bib, e.station))
+
+
+_ORDER = list(Outcome)
+
+
+def _fuller(new: Effort, old: Effort) -> bool:
+    """Whether a result says more than another; of two equals, the one with more reps does."""
+    return (-_ORDER.index(new.outcome), new.reps or 0) > (
+        -_ORDER.index(old.outcome),
+        old.reps or 0,
+    )
+
+
+def _effort(run: RunRow, window: Window, bib: int, result: ResultRow | None) -> Effort:
+    outcome = _outcome(window, result)
+    counted = result is not None and outcome in (Outcome.DONE, Outcome.STOPPED, Outcome.CUT)
+    reps = made_ms = drop_ms = None
+    if result is not None and counted:
+        if window.ask != t.ASK_HOLD:
+            reps = result.reps
+        if result.made_ms >= 0:
+            made_ms = result.made_ms
+        if window.ask == t.ASK_HOLD and result.held_ds != j.HELD_TO_END:
+            drop_ms = window.start_ms + result.held_ds * 100
+    return Effort(
+        bib=bib,
+        who=window.who,
+        station=run.station,
+        block=window.block,
+        item=window.item,
+        round=window.round,
+        name=window.name,
+        ask=window.ask,
+        tap=window.tap,
+        goal=window.goal,
+        start_ms=window.start_ms,
+        end_ms=window.end_ms,
+        outcome=outcome,
+        both_sides=window.both_sides,
+        reps=reps,
+        made_ms=made_ms,
+        drop_ms=drop_ms,
+        agreed=result is None or result.standing in (AGREED, RECOUNT),
+        confirmed=result is None or not result.flags & j.RES_UNCONFIRMED,
+    )
+
+
+def _outcome(window: Window, result: ResultRow | None) -> Outcome:
+    if window.tap == t.TAP_NONE:
+        return Outcome.NOT_ASKED
+    if result is None:
+        return Outcome.NO_RECORD
+    if result.flags & j.RES_SKIPPED:
+        return Outcome.SKIPPED
+    if result.flags & j.RES_STOPPED:
+        return Outcome.STOPPED
+    if result.standing == RECOUNT:
+        return Outcome.CUT
+    if window.tap == t.TAP_TALLY and not result.reps and result.flags & j.RES_UNCONFIRMED:
+        return Outcome.NO_COUNT
+    return Outcome.DONE

@@ -1,0 +1,111 @@
+"""What a class comes to: each exercise across its rounds, and each person over the whole."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from handbell_core import timeline as t
+
+from .efforts import Effort, Outcome
+from .fade import Fade, fade_of
+
+
+@dataclass(frozen=True)
+class Series:
+    """One bib's rounds of one exercise of one block, in order."""
+
+    bib: int
+    block: int
+    item: int
+    name: str
+    efforts: tuple[Effort, ...]
+    fade: Fade
+
+
+@dataclass(frozen=True)
+class Exercise:
+    """One exercise of one block, with everybody's series."""
+
+    block: int
+    item: int
+    name: str
+    ask: int
+    tap: int
+    goals: tuple[int, ...]  # by round; one number if they are all the same
+    series: tuple[Series, ...]
+
+
+@dataclass(frozen=True)
+class Person:
+    """One bib over the whole class. ``targets`` counts only windows that can be judged."""
+
+    bib: int
+    who: str
+    targets: int
+    targets_made: int
+    earned_rest_ms: int
+    reps: int
+    holds: int
+    holds_kept: int
+    rating: int | None
+    most_faded: Series | None
+    pressed: bool
+
+
+def exercises_of(efforts: Sequence[Effort]) -> list[Exercise]:
+    """Gather efforts by exercise, in the order of the plan."""
+    found: dict[tuple[int, int, str], dict[int, list[Effort]]] = {}
+    for effort in sorted(efforts, key=lambda e: (e.block, e.item, e.start_ms)):
+        key = effort.block, effort.item, effort.name
+        found.setdefault(key, {}).setdefault(effort.bib, []).append(effort)
+    exercises = []
+    for (block, item, name), by_bib in found.items():
+        series = tuple(
+            Series(bib, block, item, name, tuple(rounds), fade_of(rounds))
+            for bib, rounds in sorted(by_bib.items())
+        )
+        any_one = series[0].efforts[0]
+        goals = _goals(series)
+        exercises.append(Exercise(block, item, name, any_one.ask, any_one.tap, goals, series))
+    return exercises
+
+
+def _goals(series: Sequence[Series]) -> tuple[int, ...]:
+    by_round = {e.round: e.goal for s in series for e in s.efforts}
+    goals = [by_round[r] for r in sorted(by_round)]
+    return tuple(goals[:1] if len(set(goals)) == 1 else goals)
+
+
+def people_of(
+    efforts: Sequence[Effort], exercises: Sequence[Exercise], ratings: Mapping[int, int]
+) -> list[Person]:
+    """Add up each bib that has efforts, in the order of bibs."""
+    return [
+        _person([e for e in efforts if e.bib == bib], exercises, ratings.get(bib))
+        for bib in sorted({e.bib for e in efforts})
+    ]
+
+
+def _person(own: list[Effort], exercises: Sequence[Exercise], rating: int | None) -> Person:
+    targets = [e for e in own if e.ask == t.ASK_TARGET and e.made is not None]
+    holds = [e for e in own if e.ask == t.ASK_HOLD and e.made is not None]
+    faded = [
+        s
+        for exercise in exercises
+        for s in exercise.series
+        if s.bib == own[0].bib and s.fade.percent is not None and s.fade.percent > 0
+    ]
+    return Person(
+        bib=own[0].bib,
+        who=own[0].who,
+        targets=len(targets),
+        targets_made=sum(bool(e.made) for e in targets),
+        earned_rest_ms=sum(e.earned_rest_ms or 0 for e in targets),
+        reps=sum(e.reps or 0 for e in own if e.outcome is not Outcome.SKIPPED),
+        holds=len(holds),
+        holds_kept=sum(bool(e.made) for e in holds),
+        rating=rating,
+        most_faded=max(faded, key=lambda s: s.fade.percent or 0.0, default=None),
+        pressed=any(e.reps or e.drop_ms is not None for e in own) or rating is not None,
+    )

@@ -1,0 +1,66 @@
+"""What one window's cell says, in few words, for the terminal and the page alike."""
+
+from __future__ import annotations
+
+from .model import Cell, ExerciseTable, Row
+from .words import percent_of, seconds_of
+
+_NOTHING = {
+    "not asked": "–",
+    "no count": "no count",
+    "skipped": "skipped",
+    "no record": "no record",
+}
+
+
+def cell_words(table: ExerciseTable, cell: Cell) -> tuple[str, str]:
+    """Return the cell's main words and a smaller remark, which may be empty."""
+    if cell.outcome in _NOTHING:
+        return _NOTHING[cell.outcome], ""
+    if cell.outcome == "stopped":
+        return _count(cell), "stopped"
+    if cell.outcome == "cut":
+        return _count(cell), "or more: log cut"
+    main, remark = _done(table, cell)
+    remarks = [remark] if remark else []
+    if not cell.confirmed:
+        remarks.append("not confirmed")
+    if not cell.agreed:
+        remarks.append("box and recount differ")
+    return main, ", ".join(remarks)
+
+
+def _count(cell: Cell) -> str:
+    return "–" if cell.reps is None else str(cell.reps)
+
+
+def _done(table: ExerciseTable, cell: Cell) -> tuple[str, str]:
+    if cell.held_ms is not None:
+        return seconds_of(cell.held_ms), "to the end" if cell.made else "let go"
+    if table.ask == "target":
+        if cell.finish_ms is not None and cell.earned_rest_ms is not None:
+            main = f"made {seconds_of(cell.finish_ms)}"
+            return main, f"{seconds_of(cell.earned_rest_ms)} rest"
+        if cell.made:
+            return str(cell.reps), "made"
+        if table.tap == "finish":
+            return "not finished", ""
+        return f"{cell.reps} of {cell.goal}", "not made"
+    if cell.goal and cell.made:
+        when = "" if cell.finish_ms is None else f" at {seconds_of(cell.finish_ms)}"
+        return _count(cell), f"goal {cell.goal}{when}"
+    return _count(cell), ""
+
+
+def number_of(row: Row, value: float | None) -> str:
+    """Return a mean or best with its unit, "" for none."""
+    if value is None:
+        return ""
+    if row.form != "reps":
+        return seconds_of(value)
+    return f"{value:.0f}" if value == int(value) else f"{value:.1f}"
+
+
+def fade_words(row: Row) -> str:
+    """Return a row's fade, or why there is none."""
+    return row.fade_missing if row.fade_percent is None else percent_of(row.fade_percent)

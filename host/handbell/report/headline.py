@@ -1,0 +1,94 @@
+"""The few sentences at the top of a report: what a coach wants to know within a minute."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from handbell.analysis.efforts import Effort
+from handbell.analysis.fade import Form
+from handbell.analysis.summary import Person, Series
+
+from .odd import Named
+from .words import clock_of, listed, percent_of, several
+
+MOST_NAMED = 3  # so that a sentence stays a sentence
+
+
+def headline(
+    people: Sequence[Person], ratings: Mapping[int, int], named: Named, odd: int
+) -> list[str]:
+    """Return the sentences, the most useful first."""
+    found = [
+        *_targets(people, named),
+        *_rest(people, named),
+        *_faded(people, named),
+        *_ratings(people, ratings, named),
+    ]
+    if odd:
+        found.append(f"{several(odd, 'thing is', 'things are')} odd: see the list further down.")
+    return found
+
+
+def _targets(people: Sequence[Person], named: Named) -> list[str]:
+    with_targets = [p for p in people if p.targets]
+    if not with_targets:
+        return []
+    missed = sorted(
+        (p for p in with_targets if p.targets_made < p.targets),
+        key=lambda p: p.targets_made / p.targets,
+    )
+    if not missed:
+        return ["Everyone made every target."]
+    made = sum(p.targets_made for p in with_targets)
+    planned = sum(p.targets for p in with_targets)
+    said = [f"{named(p.bib)} ({p.targets_made} of {p.targets})" for p in missed[:MOST_NAMED]]
+    more = len(missed) - MOST_NAMED
+    if more > 0:
+        said.append(f"{more} more")
+    return [f"Targets made: {made} of {planned}. Missed some: {listed(said)}."]
+
+
+def _rest(people: Sequence[Person], named: Named) -> list[str]:
+    most = max(people, key=lambda p: p.earned_rest_ms, default=None)
+    if most is None or most.earned_rest_ms <= 0:
+        return []
+    return [f"Most rest earned: {named(most.bib)}, {clock_of(most.earned_rest_ms)} in all."]
+
+
+def _faded(people: Sequence[Person], named: Named) -> list[str]:
+    faded = [p.most_faded for p in people if p.most_faded is not None]
+    if not faded:
+        return []
+    faded.sort(key=lambda s: s.fade.percent or 0.0, reverse=True)
+    said = [
+        f"{named(s.bib)} in {s.name}, {_series(s)} (fade {percent_of(s.fade.percent or 0.0)})"
+        for s in faded[:MOST_NAMED]
+    ]
+    return [f"Faded most: {'; '.join(said)}."]
+
+
+def _series(series: Series) -> str:
+    def one(e: Effort) -> str:
+        if series.fade.form is Form.REPS:
+            return str(e.reps)
+        ms = e.finish_ms if series.fade.form is Form.TIMES else e.held_ms
+        return str(round((ms or 0) / 1000))
+
+    unit = {Form.REPS: "reps", Form.TIMES: "s to the target", Form.HELD: "s held"}
+    form = series.fade.form or Form.REPS
+    return f"{', '.join(one(e) for e in series.efforts)} {unit[form]}"
+
+
+def _ratings(people: Sequence[Person], ratings: Mapping[int, int], named: Named) -> list[str]:
+    given = [ratings[p.bib] for p in people if p.bib in ratings]
+    if not given:
+        return []
+    mean = sum(given) / len(given)
+    spread = f", from {min(given)} to {max(given)}" if len(given) > 1 else ""
+    silent = [named(p.bib) for p in people if p.bib not in ratings]
+    said = f"How hard it was: {mean:.1f} of 10 on average{spread}."
+    if silent and len(silent) <= MOST_NAMED:
+        said += f" No answer from {listed(silent)}."
+    elif silent:
+        said += f" No answer from {len(silent)} people."
+    return [said]

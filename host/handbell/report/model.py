@@ -1,0 +1,241 @@
+"""The report of one class as plain data: what the terminal, the page and JSON all show."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from datetime import datetime, timezone
+from typing import Any
+
+from handbell.analysis.efforts import Effort, efforts
+from handbell.analysis.summary import Exercise, Person, Series, exercises_of, people_of
+from handbell.store import Store
+from handbell.store.queries import ClassRecord, RunRow, load_class
+from handbell_core import timeline as t
+
+from .headline import headline
+from .odd import Named, label_of, oddities
+from .words import asked_of
+
+CAUTION = (
+    "A fade worked out from a small drop-off is unreliable: read it beside the mean and the best. "
+    "None of this is medical advice; the coach's qualification and local rules come first."
+)
+
+
+@dataclass(frozen=True)
+class BoxLine:
+    """One box's part; ``start_utc`` is ISO 8601."""
+
+    station: int
+    label: str
+    box_id: str
+    log: str
+    clock: str
+    start_utc: str | None
+    stopped: bool
+    late_cues: int
+    worst_late_us: int
+    battery_mv: int | None
+
+
+@dataclass(frozen=True)
+class PersonLine:
+    """One bib over the class; ``fade_*`` tell the exercise in which it faded most."""
+
+    bib: int
+    name: str
+    group: str
+    targets: int
+    targets_made: int
+    earned_rest_ms: int
+    reps: int
+    holds: int
+    holds_kept: int
+    rating: int | None
+    fade_percent: float | None
+    fade_in: str
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One bib's one window. Lengths in ms; None where there is nothing to say."""
+
+    round: int
+    outcome: str
+    reps: int | None
+    held_ms: int | None
+    made: bool | None
+    finish_ms: int | None
+    earned_rest_ms: int | None
+    window_ms: int
+    goal: int
+    agreed: bool
+    confirmed: bool
+
+
+@dataclass(frozen=True)
+class Row:
+    """One bib's rounds of an exercise. ``mean`` and ``best`` are reps, or ms of time."""
+
+    bib: int
+    name: str
+    cells: tuple[Cell, ...]
+    form: str
+    mean: float | None
+    best: float | None
+    fade_percent: float | None
+    fade_missing: str
+
+
+@dataclass(frozen=True)
+class ExerciseTable:
+    """One exercise with everybody's rounds; ``ask`` and ``tap`` as in the plan file."""
+
+    block: int
+    name: str
+    ask: str
+    tap: str
+    asked: str
+    goals: tuple[int, ...]
+    rounds: int
+    rows: tuple[Row, ...]
+
+
+@dataclass(frozen=True)
+class ClassReport:
+    """All of a class's report. ``headline`` and ``odd`` are sentences."""
+
+    class_id: int
+    title: str
+    plan: str
+    start_utc_us: int | None
+    collected_utc_us: int
+    started_by: str
+    slot_ms: int
+    headline: tuple[str, ...]
+    boxes: tuple[BoxLine, ...]
+    people: tuple[PersonLine, ...]
+    absent: tuple[str, ...]
+    exercises: tuple[ExerciseTable, ...]
+    odd: tuple[str, ...]
+    caution: str = CAUTION
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the report as a dictionary of plain values."""
+        return {"start_utc": _iso(self.start_utc_us), **asdict(self)}
+
+
+def class_report(store: Store, class_id: int | None = None) -> ClassReport:
+    """Work out the report of a class, the newest without an id; raises StoreError."""
+    record = load_class(store, class_id)
+    done = efforts(record)
+    exercises = exercises_of(done)
+    people = people_of(done, exercises, record.ratings)
+
+    def named(bib: int) -> str:
+        wearer = record.wearers.get(bib)
+        return wearer.name if wearer and wearer.name else f"Bib {bib}"
+
+    odd = oddities(record, done, people, named)
+    return ClassReport(
+        class_id=record.row.id,
+        title=record.row.title,
+        plan=record.row.plan,
+        start_utc_us=record.row.start_utc_us,
+        collected_utc_us=record.row.collected_utc_us,
+        started_by=record.row.started_by,
+        slot_ms=max((r.timeline.slot_ms for r in record.runs), default=0),
+        headline=tuple(headline(people, record.ratings, named, len(odd))),
+        boxes=tuple(_box_line(run) for run in record.runs),
+        people=tuple(_person_line(p, named(p.bib)) for p in people),
+        absent=tuple(named(b) for b in _absent(record)),
+        exercises=tuple(_exercise_table(e, named) for e in exercises),
+        odd=tuple(odd),
+    )
+
+
+def _absent(record: ClassRecord) -> list[int]:
+    return sorted(w.bib for w in record.wearers.values() if w.absent)
+
+
+def _iso(utc_us: int | None) -> str | None:
+    if utc_us is None:
+        return None
+    return datetime.fromtimestamp(utc_us / 1e6, timezone.utc).isoformat(timespec="milliseconds")
+
+
+def _box_line(run: RunRow) -> BoxLine:
+    return BoxLine(
+        station=run.station,
+        label=label_of(run),
+        box_id=run.box_id,
+        log=run.state,
+        clock=run.clock,
+        start_utc=_iso(run.start_utc_us),
+        stopped=run.stopped,
+        late_cues=run.late_cues,
+        worst_late_us=run.worst_late_us,
+        battery_mv=run.battery_mv,
+    )
+
+
+def _person_line(person: Person, name: str) -> PersonLine:
+    worst = person.most_faded
+    return PersonLine(
+        bib=person.bib,
+        name=name,
+        group=person.who,
+        targets=person.targets,
+        targets_made=person.targets_made,
+        earned_rest_ms=person.earned_rest_ms,
+        reps=person.reps,
+        holds=person.holds,
+        holds_kept=person.holds_kept,
+        rating=person.rating,
+        fade_percent=worst.fade.percent if worst else None,
+        fade_in=worst.name if worst else "",
+    )
+
+
+def _exercise_table(exercise: Exercise, named: Named) -> ExerciseTable:
+    sides = any(e.both_sides for s in exercise.series for e in s.efforts)
+    return ExerciseTable(
+        block=exercise.block,
+        name=exercise.name,
+        ask=t.ASKS[exercise.ask],
+        tap=t.TAPS[exercise.tap],
+        asked=asked_of(exercise.ask, exercise.tap, exercise.goals, sides),
+        goals=exercise.goals,
+        rounds=max(len(s.efforts) for s in exercise.series),
+        rows=tuple(_row(s, named(s.bib)) for s in exercise.series),
+    )
+
+
+def _row(series: Series, name: str) -> Row:
+    fade = series.fade
+    return Row(
+        bib=series.bib,
+        name=name,
+        cells=tuple(_cell(e) for e in series.efforts),
+        form=fade.form.value if fade.form else "",
+        mean=fade.mean,
+        best=fade.best,
+        fade_percent=fade.percent,
+        fade_missing=fade.reason,
+    )
+
+
+def _cell(e: Effort) -> Cell:
+    return Cell(
+        round=e.round,
+        outcome=e.outcome.value,
+        reps=e.reps,
+        held_ms=e.held_ms,
+        made=e.made,
+        finish_ms=e.finish_ms,
+        earned_rest_ms=e.earned_rest_ms,
+        window_ms=e.end_ms - e.start_ms,
+        goal=e.goal,
+        agreed=e.agreed,
+        confirmed=e.confirmed,
+    )

@@ -1,0 +1,92 @@
+"""What is odd about a class, each thing in one sentence that names the station or the bib."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from handbell.analysis.efforts import Effort, Outcome
+from handbell.analysis.summary import Person
+from handbell.store.queries import ClassRecord, RunRow
+
+from .words import clock_of, listed, note_of, several
+
+APART_US = 1_000_000  # starts closer than this are the same start
+
+Named = Callable[[int], str]
+
+
+def oddities(
+    record: ClassRecord, efforts: Sequence[Effort], people: Sequence[Person], named: Named
+) -> list[str]:
+    """Return a sentence for each thing that a coach should know before trusting the numbers."""
+    return [
+        *_stations(record),
+        *(sentence for run in record.runs for sentence in _run(run, record)),
+        *_bibs(record, people, named),
+        *_tallies(efforts, named),
+    ]
+
+
+def _stations(record: ClassRecord) -> list[str]:
+    found = []
+    there = [run.station for run in record.runs]
+    for station, label in record.stations.items():
+        if station not in there:
+            found.append(f"{label or f'Station {station}'} sent no log of this class.")
+        elif there.count(station) > 1:
+            found.append(f"{label} was played by {there.count(station)} boxes, one after another.")
+    return found
+
+
+def _run(run: RunRow, record: ClassRecord) -> list[str]:
+    where = label_of(run)
+    found = []
+    if run.state == "cut":
+        since = f"; after {clock_of(run.end_class_ms)} of the class nothing is known"
+        ends = "it has no end" in run.reason
+        found.append(f"{where}: the log is cut: {run.reason}{since if ends else ''}.")
+    if run.clock == "lost":
+        found.append(f"{where} had lost its clock, so it may not have run in step with the others.")
+    start = record.row.start_utc_us
+    if start is not None and run.start_utc_us is not None:
+        apart_us = run.start_utc_us - min(r.start_utc_us or start for r in record.runs)
+        if apart_us >= APART_US:
+            found.append(f"{where} started {clock_of(apart_us // 1000)} after the first.")
+    if run.stopped:
+        found.append(f"{where} was stopped at {clock_of(run.end_class_ms)}.")
+    if run.late_cues:
+        worst_ms = run.worst_late_us / 1000
+        bells = several(run.late_cues, "bell")
+        found.append(f"{where}: {bells} came late, the worst by {worst_ms:.0f} ms.")
+    for note in record.notes:
+        if note.run == run.id:
+            found.append(f"{where}: {note.words or note_of(note.fault, note.value)}.")
+    return found
+
+
+def label_of(run: RunRow) -> str:
+    """Return what a run's station is called."""
+    return run.timeline.label or f"Station {run.station}"
+
+
+def _bibs(record: ClassRecord, people: Sequence[Person], named: Named) -> list[str]:
+    found = []
+    absent = {w.bib for w in record.wearers.values() if w.absent}
+    tapped = {r.bib for r in record.results if r.reps} | set(record.ratings)
+    for bib in sorted(absent & tapped):
+        found.append(f"{named(bib)} is marked absent, yet the button was used.")
+    never = [named(p.bib) for p in people if not p.pressed]
+    if never and len(never) < len(people):
+        found.append(f"{listed(never)} never pressed; say so if nobody was there.")
+    return found
+
+
+def _tallies(efforts: Sequence[Effort], named: Named) -> list[str]:
+    found = []
+    for e in efforts:
+        where = f"{e.name}, round {e.round}"
+        if e.outcome is Outcome.NO_COUNT:
+            found.append(f"{named(e.bib)} entered no count for {where}.")
+        elif e.outcome is Outcome.DONE and not e.confirmed:
+            found.append(f"{named(e.bib)} did not confirm the {e.reps} entered for {where}.")
+    return found

@@ -1,0 +1,86 @@
+"""Numbers and codes as the words a coach reads."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from handbell_core import faults
+from handbell_core import timeline as t
+
+ASKS = {
+    t.ASK_OPEN: "keep going",
+    t.ASK_TARGET: "target",
+    t.ASK_HOLD: "hold",
+    t.ASK_NONE: "",
+}
+NOTES = {
+    faults.LATE_CUE: "a bell came {value} us late",
+    faults.STORAGE_FULL: "the log was full and {value} records are lost",
+    faults.EDGES_LOST: "{value} button signals were missed",
+    faults.BATTERY_WARNING: "the battery was low ({value} mV)",
+    faults.FLASH_ERROR: "the memory for logs failed",
+    faults.TIMELINE_BROKEN: "the timeline could not be read to its end",
+    faults.FIRMWARE: "the box's program met {value} errors of its own",
+}
+
+
+def clock_of(ms: int) -> str:
+    """Return a length as m:ss, or h:mm:ss from an hour on."""
+    s = ms // 1000
+    if s >= 3600:
+        return f"{s // 3600}:{s // 60 % 60:02d}:{s % 60:02d}"
+    return f"{s // 60}:{s % 60:02d}"
+
+
+def seconds_of(ms: float) -> str:
+    """Return a length in seconds with one decimal."""
+    return f"{ms / 1000:.1f} s"
+
+
+def percent_of(share: float) -> str:
+    """Return a percentage with one decimal."""
+    return f"{share:.1f} %"
+
+
+def several(count: int, one: str, many: str = "") -> str:
+    """Return a count with its noun."""
+    return f"{count} {one if count == 1 else many or one + 's'}"
+
+
+def listed(words: Sequence[str]) -> str:
+    """Join words as a sentence lists them."""
+    if len(words) < 2:
+        return "".join(words)
+    return ", ".join(words[:-1]) + " and " + words[-1]
+
+
+def local_time(utc_us: int) -> datetime:
+    """Return a UTC instant in this computer's time zone."""
+    return datetime.fromtimestamp(utc_us / 1e6).astimezone()
+
+
+def date_of(utc_us: int) -> str:
+    """Return a day and time of day as people write it, without the locale's surprises."""
+    at = local_time(utc_us)
+    months = "January February March April May June July August September October November December"
+    return f"{at.day} {months.split()[at.month - 1]} {at.year}, {at:%H:%M}"
+
+
+def note_of(fault: int, value: int) -> str:
+    """Return what a box noted, in words; an unknown code says its number."""
+    words = NOTES.get(fault, "the box noted fault {fault} ({value})")
+    return words.format(fault=fault, value=value)
+
+
+def asked_of(ask: int, tap: int, goals: Sequence[int], both_sides: bool = False) -> str:
+    """Return what an exercise asked for: "target 10 reps", "hold", "keep going, goal 12"."""
+    if tap == t.TAP_NONE:
+        return ASKS[ask] + ", not counted"
+    goal = "/".join(map(str, goals)) if any(goals) else ""
+    sides = ", both sides together" if both_sides else ""
+    if ask == t.ASK_TARGET:
+        return f"target {goal} reps{sides}"
+    if ask == t.ASK_OPEN and goal:
+        return f"keep going, goal {goal}{sides}"
+    return ASKS[ask] + sides

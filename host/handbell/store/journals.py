@@ -1,0 +1,128 @@
+"""A journal's records sorted into facts: when it began, how it ended, what went wrong."""
+
+from __future__ import annotations
+
+import struct
+from dataclasses import dataclass, field
+
+from handbell_core import faults
+from handbell_core import journal as j
+from handbell_core.runner import PLAY
+
+Record = tuple[int, int, int, int, bytes]
+
+STARTERS = {j.BY_HOST: "host", j.BY_HAND: "hand"}
+# Notes that say records were lost, so that a recount may fall short.
+LOSSES = (faults.STORAGE_FULL, faults.FLASH_ERROR)
+
+
+class UnreadableError(Exception):
+    """A journal that can't be read at all; the argument says why."""
+
+
+@dataclass
+class Journal:
+    """What the journal says about its run; ``start_utc_us`` None when the clock was lost."""
+
+    timeline: str
+    station: int
+    records: list[Record]
+    broken: int
+    torn: bool
+    started: bool = False
+    start_utc_us: int | None = None
+    started_by: str = ""
+    end_cause: int | None = None
+    end_class_ms: int = 0
+    late_cues: int = 0
+    worst_late_us: int = 0
+    taps_told: int | None = None
+    battery_mv: int | None = None
+    bound_us: int | None = None
+    ratings: dict[int, int] = field(default_factory=dict)
+    notes: list[tuple[int, int, int]] = field(default_factory=list)  # class_ms, fault, value
+
+    @property
+    def reason(self) -> str:
+        """Why the journal is not whole, "" when it is."""
+        parts = []
+        if self.end_cause is None:
+            parts.append("it has no end")
+        if self.torn:
+            parts.append("its last record is torn")
+        if self.broken:
+            parts.append(f"{self.broken} of its records are damaged")
+        return ", ".join(parts)
+
+    @property
+    def lost_records(self) -> bool:
+        """Whether records are known to be missing from before the end."""
+        return self.broken > 0 or any(fault in LOSSES for _, fault, _ in self.notes)
+
+
+def read(data: bytes) -> Journal:
+    """Sort a journal's records; raises UnreadableError when it does not say what was played."""
+    records, broken = j.parse(data)
+    if not records or records[0][0] != j.RUN:
+        raise UnreadableError("it does not begin with a sound record of what was played")
+    _, version, station, _, digest = records[0]
+    if version != j.VERSION:
+        raise UnreadableError(f"it is written in version {version} of the format")
+    torn = len(data) % j.RECORD_SIZE != 0
+    found = Journal(digest.hex(), station, records, broken, torn)
+    for record in records:
+        take = _TAKE.get(record[0])
+        if take is not None:
+            take(found, record)
+    found.end_class_ms = max(0, *(r[3] for r in records))
+    return found
+
+
+def _state(found: Journal, record: Record) -> None:
+    class_ms = record[3]
+    state, cause, _, utc_ms = struct.unpack("<BBHq", record[4])
+    found.started = True
+    if utc_ms >= 0 and found.start_utc_us is None:
+        found.start_utc_us = (utc_ms - class_ms) * 1000
+    if state == PLAY and not found.started_by:
+        found.started_by = STARTERS.get(cause, "")
+
+
+def _box(found: Journal, record: Record) -> None:
+    found.battery_mv = struct.unpack_from("<H", record[4], 8)[0]
+
+
+def _utc(found: Journal, record: Record) -> None:
+    found.bound_us = struct.unpack("<qI", record[4])[1]
+
+
+def _rated(found: Journal, record: Record) -> None:
+    bib, rating = struct.unpack_from("<HB", record[4])
+    found.ratings[bib] = rating
+
+
+def _note(found: Journal, record: Record) -> None:
+    fault, _, value = struct.unpack_from("<HHi", record[4])
+    found.notes.append((record[3], fault, value))
+
+
+def _end(found: Journal, record: Record) -> None:
+    cause, _, late, worst_us, taps = struct.unpack("<BBHII", record[4])
+    found.end_cause = cause
+    found.late_cues, found.worst_late_us, found.taps_told = late, worst_us, taps
+
+
+def _counted(found: Journal, _record: Record) -> None:
+    found.started = True
+
+
+_TAKE = {
+    j.STATE: _state,
+    j.BOX: _box,
+    j.UTC: _utc,
+    j.TAP: _counted,
+    j.RESULT: _counted,
+    j.RATED: _rated,
+    j.NOTE: _note,
+    j.END: _end,
+}

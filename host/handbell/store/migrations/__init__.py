@@ -1,0 +1,1 @@
+"""How the store's tables came about, step by step; each step is run once, by alembic."""

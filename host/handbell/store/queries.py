@@ -1,0 +1,196 @@
+"""Reading classes back: which there were, and all that is known of one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import RowMapping, Select, func, select
+
+from handbell.errors import StoreError
+
+from . import tables, timelines
+from .store import Store
+from .timelines import Timeline
+
+
+@dataclass(frozen=True)
+class ClassRow:
+    """One class in a list; ``start_utc_us`` is None when no box of it had a clock."""
+
+    id: int
+    plan: str
+    title: str
+    start_utc_us: int | None
+    started_by: str
+    collected_utc_us: int
+    boxes: int
+
+
+@dataclass(frozen=True)
+class RunRow:
+    """One box's part in a class; ``bound_us`` is the clock's largest error, None without one."""
+
+    id: int
+    box_id: str
+    station: int
+    timeline: Timeline
+    state: str
+    reason: str
+    clock: str
+    start_utc_us: int | None
+    started_by: str
+    stopped: bool
+    end_class_ms: int
+    late_cues: int
+    worst_late_us: int
+    battery_mv: int | None
+    bound_us: int | None
+
+
+@dataclass(frozen=True)
+class ResultRow:
+    """One bib's result in one window of one run, in the journal's terms."""
+
+    run: int
+    window: int
+    slot: int
+    bib: int
+    reps: int
+    made_ms: int
+    held_ds: int
+    flags: int
+    box_reps: int | None
+    standing: str
+
+
+@dataclass(frozen=True)
+class NoteRow:
+    """Something odd in a run; ``fault`` 0 was found by the host and is said in ``words``."""
+
+    run: int
+    class_ms: int
+    fault: int
+    value: int
+    words: str
+
+
+@dataclass(frozen=True)
+class Wearer:
+    """Who wore a bib; ``name`` None when nobody said."""
+
+    bib: int
+    name: str | None
+    absent: bool
+
+
+@dataclass(frozen=True)
+class ClassRecord:
+    """All that the store knows of one class; ``ratings`` and ``wearers`` are by bib.
+
+    ``stations`` are those the plan was sent for, with their labels.
+    """
+
+    row: ClassRow
+    stations: dict[int, str]
+    runs: list[RunRow]
+    results: list[ResultRow]
+    ratings: dict[int, int]
+    notes: list[NoteRow]
+    wearers: dict[int, Wearer]
+
+    @property
+    def bibs(self) -> list[int]:
+        """Every bib that the class was planned for."""
+        found: set[int] = set()
+        for run in self.runs:
+            found.update(run.timeline.rated)
+            for window in run.timeline.windows.values():
+                found.update(window.bibs)
+        return sorted(found - {0})
+
+
+def list_classes(store: Store) -> list[ClassRow]:
+    """Return every class, the newest first."""
+    with store.reading() as conn:
+        return [ClassRow(**row) for row in conn.execute(_classes()).mappings()]
+
+
+def _classes() -> Select[Any]:
+    c, p, r = tables.classes, tables.plans, tables.runs
+    when = func.coalesce(c.c.start_utc_us, c.c.collected_utc_us)
+    boxes = (
+        select(func.count(r.c.box_id.distinct())).where(r.c.class_id == c.c.id).scalar_subquery()
+    )
+    return (
+        select(
+            c.c.id,
+            c.c.plan,
+            p.c.title,
+            c.c.start_utc_us,
+            c.c.started_by,
+            c.c.collected_utc_us,
+            boxes.label("boxes"),
+        )
+        .join(p, p.c.digest == c.c.plan)
+        .order_by(when.desc(), c.c.id.desc())
+    )
+
+
+def load_class(store: Store, class_id: int | None = None) -> ClassRecord:
+    """Return all of one class, the newest without an id; raises StoreError if there is none."""
+    wanted = _classes() if class_id is None else _classes().where(tables.classes.c.id == class_id)
+    with store.reading() as conn:
+        found = conn.execute(wanted).mappings().first()
+        if found is None:
+            raise _no_class(store, class_id)
+        row = ClassRow(**found)
+        r, t = tables.runs, tables.timelines
+        runs = (
+            select(*(c for c in r.c if c.name != "journal"), t.c.data)
+            .join(t, t.c.digest == r.c.timeline)
+            .where(r.c.class_id == row.id)
+            .order_by(r.c.station, r.c.id)
+        )
+        of_class = select(r.c.id).where(r.c.class_id == row.id)
+        results = select(tables.results).where(tables.results.c.run.in_(of_class))
+        ratings = select(tables.ratings).where(tables.ratings.c.run.in_(of_class))
+        notes = select(tables.notes).where(tables.notes.c.run.in_(of_class))
+        wearers = select(tables.wearers).where(tables.wearers.c.class_id == row.id)
+        stations = select(t.c.station, t.c.label).where(t.c.plan == row.plan)
+        keys = tables.results.c, tables.ratings.c, tables.notes.c
+        return ClassRecord(
+            row=row,
+            stations={s.station: s.label for s in conn.execute(stations.order_by(t.c.station))},
+            runs=[_run(found) for found in conn.execute(runs).mappings()],
+            results=[
+                ResultRow(**found)
+                for found in conn.execute(
+                    results.order_by(keys[0].run, keys[0].window, keys[0].slot)
+                ).mappings()
+            ],
+            ratings={
+                found.bib: found.rating for found in conn.execute(ratings.order_by(keys[1].run))
+            },
+            notes=[
+                NoteRow(n.run, n.class_ms, n.fault, n.value, n.words)
+                for n in conn.execute(notes.order_by(keys[2].run, keys[2].seq))
+            ],
+            wearers={w.bib: Wearer(w.bib, w.name, w.absent) for w in conn.execute(wearers)},
+        )
+
+
+def _run(row: RowMapping) -> RunRow:
+    fields = {name: row[name] for name in RunRow.__dataclass_fields__ if name != "timeline"}
+    return RunRow(timeline=timelines.decode(row["data"]), **fields)
+
+
+def _no_class(store: Store, class_id: int | None) -> StoreError:
+    if class_id is None:
+        return StoreError(
+            f"The store {store.name} holds no class yet", "Bring one in with handbell collect"
+        )
+    return StoreError(
+        f"The store {store.name} holds no class {class_id}",
+        "handbell report --list shows the classes there are",
+    )

@@ -1,0 +1,180 @@
+"""Counting again: the journal's taps through the box's own rules, held against its results."""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+
+from handbell_core import journal as j
+from handbell_core.taps import SlotCount
+from handbell_core.timeline import TAP_TALLY
+
+from .journals import Record
+from .timelines import Window
+
+KINDS = {j.TAP: "tap", j.BACK: "back", j.FORTH: "forth", j.CONFIRM: "confirm"}
+
+# How a result stands: the box and the recount agree, only the recount is there, they differ and
+# the recount is used, they differ and the box's number is used since records were lost.
+AGREED, RECOUNT, DIFFERS, BOX = "agreed", "recount", "differs", "box"
+
+
+@dataclass(frozen=True)
+class Told:
+    """A result in a journal's terms; ``made_ms`` -1 and ``held_ds`` 0xFFFF as in the journal."""
+
+    bib: int
+    reps: int
+    made_ms: int
+    held_ds: int
+    flags: int
+
+
+@dataclass(frozen=True)
+class Counted:
+    """One bib's result in one window: what is used, and the box's own number beside it."""
+
+    window: int
+    slot: int
+    used: Told
+    box_reps: int | None
+    standing: str
+
+
+@dataclass(frozen=True)
+class Recounted:
+    """All of a run's results, and a sentence for each difference."""
+
+    results: list[Counted]
+    mismatches: list[str]
+
+
+class _Replay:
+    """The counts of every window and slot that the records speak of."""
+
+    def __init__(self, windows: Mapping[int, Window]) -> None:
+        self.windows = windows
+        self.counts: dict[tuple[int, int], SlotCount] = {}
+        self.told: dict[tuple[int, int], Told] = {}
+        self.odd: dict[tuple[int, int], str] = {}
+
+    def count(self, window: int, slot: int) -> SlotCount | None:
+        """Return the count of a slot in a window, None when the timeline has none such."""
+        key = window, slot
+        count = self.counts.get(key)
+        if count is None:
+            plan = self.windows.get(window)
+            if plan is None or slot >= len(plan.bibs):
+                return None
+            count = self.counts[key] = SlotCount()
+            count.begin(plan.bibs[slot], plan.ask, plan.tap, plan.every, plan.goal)
+        return count
+
+    def take(self, record: Record) -> None:
+        """Take one record in the journal's order."""
+        kind, slot, window, class_ms, payload = record
+        if kind in KINDS:
+            self._press(kind, slot, window, class_ms, payload)
+        elif kind == j.RESULT:
+            self.told[window, slot] = Told(*struct.unpack_from("<HHiHB", payload))
+            self.count(window, slot)
+        elif kind == j.STATE and payload[1] == j.BY_SKIP:
+            for each in range(4):
+                count = self.count(window, each)
+                if count is not None:
+                    count.skipped = True
+
+    def _press(self, kind: int, slot: int, window: int, class_ms: int, payload: bytes) -> None:
+        bib, _, after, flags = struct.unpack_from("<HHHB", payload)
+        if kind == j.TAP and flags & j.TAP_OUTSIDE:
+            return
+        count = self.count(window, slot)
+        if count is None or count.bib != bib:
+            self.odd.setdefault((window, slot), f"a press of bib {bib} belongs to no one there")
+            return
+        if kind == j.TAP:
+            if count.tap(class_ms) == bool(flags & j.TAP_EXTRA):
+                self.odd.setdefault((window, slot), "a tap counted for one and not for the other")
+        elif kind == j.BACK:
+            count.back()
+        elif kind == j.FORTH:
+            count.forth()
+        else:
+            count.confirm()
+        if min(count.taps, 0xFFFF) != after:
+            self.odd.setdefault(
+                (window, slot), f"the box had {after} taps where the recount has {count.taps}"
+            )
+
+
+def _as_told(count: SlotCount, start_ms: int) -> Told:
+    flags = j.RES_ASKED if count.asked else 0
+    if count.skipped:
+        flags |= j.RES_SKIPPED
+    if count.tap_rule == TAP_TALLY and not count.confirmed:
+        flags |= j.RES_UNCONFIRMED
+    held_ds = j.HELD_TO_END if count.drop_ms < 0 else (count.drop_ms - start_ms) // 100
+    return Told(count.bib, count.reps, count.made_ms, held_ds, flags)
+
+
+def recount(
+    windows: Mapping[int, Window], records: Iterable[Record], lost_records: bool = False
+) -> Recounted:
+    """Replay a journal's records against the timeline's windows.
+
+    ``lost_records`` says that records are known to be missing: then the box's own number is used
+    where the two differ. Results are given for every window that any record speaks of.
+    """
+    replay = _Replay(windows)
+    for record in records:
+        replay.take(record)
+    results = []
+    mismatches = []
+    for (window, slot), count in sorted(replay.counts.items()):
+        if not count.bib:
+            continue
+        plan = windows[window]
+        told = replay.told.pop((window, slot), None)
+        result = _held_together(window, slot, _as_told(count, plan.start_ms), told, lost_records)
+        results.append(result.counted)
+        said = [result.difference, replay.odd.pop((window, slot), "")]
+        where = f"Bib {count.bib}, window {window} ({plan.name})"
+        mismatches += [f"{where}: {sentence}" for sentence in said if sentence]
+    for window, slot in replay.told:
+        replay.odd[window, slot] = "the box tells a result that the timeline has no place for"
+    mismatches += [
+        f"Window {window}, button {slot + 1}: {said}"
+        for (window, slot), said in sorted(replay.odd.items())
+    ]
+    return Recounted(results, mismatches)
+
+
+@dataclass(frozen=True)
+class _Held:
+    counted: Counted
+    difference: str
+
+
+def _held_together(
+    window: int, slot: int, own: Told, told: Told | None, lost_records: bool
+) -> _Held:
+    if told is None:
+        return _Held(Counted(window, slot, own, None, RECOUNT), "")
+    own = replace(own, flags=own.flags | told.flags & j.RES_STOPPED)
+    if own == told:
+        return _Held(Counted(window, slot, own, told.reps, AGREED), "")
+    used, standing = (told, BOX) if lost_records else (own, DIFFERS)
+    return _Held(Counted(window, slot, used, told.reps, standing), _difference(told, own))
+
+
+def _difference(told: Told, own: Told) -> str:
+    if told.reps != own.reps:
+        return f"the box says {told.reps} reps, the recount {own.reps}"
+    if told.made_ms != own.made_ms:
+        return f"the box says made at {told.made_ms} ms, the recount {own.made_ms} ms"
+    if told.held_ds != own.held_ds:
+        return f"the box says held {told.held_ds} tenths, the recount {own.held_ds}"
+    if told.bib != own.bib:
+        return f"the box says bib {told.bib}, the timeline bib {own.bib}"
+    return f"the box's flags are {told.flags}, the recount's {own.flags}"

@@ -1,0 +1,177 @@
+"""The store: opened once, filled by what boxes bring, read by queries."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+from sqlalchemy import Connection, Engine, Table, and_, insert, inspect, select, update
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.sql import column, table
+
+from handbell.errors import StoreError
+from handbell_core.timeline import DIGEST_SIZE
+
+from . import tables, timelines
+from .connect import engine_at, name_of, plainly
+
+if TYPE_CHECKING:
+    from .ingest import Ingested
+
+
+class Store:
+    """An open store; use it as a context manager. Every ``put`` done twice changes nothing.
+
+    ``engine`` is SQLAlchemy's.
+    """
+
+    def __init__(self, engine: Engine) -> None:
+        self.engine = engine
+        self._writer = engine.execution_options(handbell_writes=True)
+
+    @property
+    def url(self) -> str:
+        """The store's address, without a password."""
+        return self.engine.url.render_as_string(hide_password=True)
+
+    @property
+    def name(self) -> str:
+        """What to call the store in a sentence: a file's path or the address."""
+        return name_of(self.engine.url)
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """Give a connection to read with; database errors become StoreError."""
+        with plainly(self.name), self.engine.connect() as conn:
+            yield conn
+
+    @contextmanager
+    def writing(self) -> Iterator[Connection]:
+        """Give a connection whose work is committed at the end, or undone if anything fails."""
+        with plainly(self.name), self._writer.begin() as conn:
+            yield conn
+
+    def put_plan(self, source: bytes, title: str) -> None:
+        """Keep a plan's text, under the digest that its timelines carry."""
+        clean = source.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+        digest = hashlib.sha256(clean).digest()[:DIGEST_SIZE].hex()
+        row = {"digest": digest, "title": title, "source": clean.decode("utf-8", "replace")}
+        with self.writing() as conn:
+            if not insert_if_absent(conn, tables.plans, row):
+                same = tables.plans.c.digest == digest
+                conn.execute(update(tables.plans).where(same).values(row))
+
+    def put_timeline(self, data: bytes) -> None:
+        """Keep a timeline's bytes; raises StoreError when they are broken."""
+        found = timelines.decode(data)
+        row = {
+            "digest": found.digest,
+            "plan": found.plan,
+            "station": found.station,
+            "label": found.label,
+            "data": data,
+        }
+        with self.writing() as conn:
+            plan = {"digest": found.plan, "title": found.title, "source": None}
+            insert_if_absent(conn, tables.plans, plan)
+            insert_if_absent(conn, tables.timelines, row)
+
+    def has_timeline(self, digest: bytes | str) -> bool:
+        """Return whether the store holds the timeline of a digest, in bytes or hex."""
+        hexed = digest.hex() if isinstance(digest, bytes) else digest.lower()
+        known = tables.timelines.c.digest
+        with self.reading() as conn:
+            return conn.execute(select(known).where(known == hexed)).first() is not None
+
+    def seen_box(self, box_id: str, label: str, station: int, utc_us: int) -> None:
+        """Keep what a box said of itself when last seen; older news changes nothing."""
+        row = {"box_id": box_id, "label": label, "station": station, "seen_utc_us": utc_us}
+        t = tables.boxes
+        with self.writing() as conn:
+            if not insert_if_absent(conn, t, row):
+                newer = and_(t.c.box_id == box_id, t.c.seen_utc_us <= utc_us)
+                conn.execute(update(t).where(newer).values(row))
+
+    def ingest(self, journal: bytes, box_id: str, collected_utc_us: int) -> Ingested:
+        """Take in a box's journal; see ``ingest_run``."""
+        from .ingest import ingest_run
+
+        return ingest_run(self, journal, box_id, collected_utc_us)
+
+    def close(self) -> None:
+        """Close every connection."""
+        self.engine.dispose()
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+
+def insert_if_absent(conn: Connection, into: Table, row: dict[str, Any]) -> bool:
+    """Insert a row unless one with its primary key is there; return whether it was new.
+
+    Plain SQL for every database: another writer that was quicker shows as an IntegrityError,
+    which a savepoint keeps from spoiling the transaction.
+    """
+    same = and_(*(key == row[key.name] for key in into.primary_key))
+    query = select(*into.primary_key).where(same)
+    if conn.execute(query).first() is not None:
+        return False
+    try:
+        with conn.begin_nested():
+            conn.execute(insert(into), row)
+    except IntegrityError:
+        if conn.execute(query).first() is None:
+            raise
+        return False
+    return True
+
+
+def open_store(url: str | None = None) -> Store:
+    """Open a store by address or file path, and bring its tables up to date.
+
+    Without ``url``, the address in HANDBELL_STORE or a file in the user's data folder. Raises
+    StoreError when it can't be opened or was written by a newer program.
+    """
+    store = Store(engine_at(url))
+    try:
+        with plainly(store.name):
+            _bring_up_to_date(store)
+    except BaseException:
+        store.close()
+        raise
+    return store
+
+
+def stored_version(conn: Connection) -> str | None:
+    """Return the version that a store says it has, None when it is empty."""
+    if not inspect(conn).has_table("alembic_version"):
+        return None
+    versions: Any = table("alembic_version", column("version_num"))
+    found: str | None = conn.execute(select(versions.c.version_num)).scalar()
+    return found
+
+
+def _bring_up_to_date(store: Store) -> None:
+    with store.engine.connect() as conn:
+        version = stored_version(conn)
+        if version == tables.VERSION:
+            return
+        strange = version is None and bool(inspect(conn).get_table_names())
+    if strange:
+        raise StoreError(
+            f"{store.name} is a database of something else", "Give another place with --store"
+        )
+    if version is not None and version > tables.VERSION:
+        raise StoreError(
+            f"The store {store.name} was written by a newer handbell (its version {version}, "
+            f"here {tables.VERSION})",
+            "Update this program, or give another store with --store",
+        )
+    from .migrate import migrate  # alembic is loaded only here
+
+    migrate(store)

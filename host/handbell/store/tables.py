@@ -1,0 +1,167 @@
+"""The store's tables, as the code uses them; the migrations beside this file build them.
+
+Digests are the first 12 bytes of a SHA-256 in hex. Times are integers: ``utc_us`` since 1970,
+``class_ms`` since the class start.
+"""
+
+from __future__ import annotations
+
+from sqlalchemy import (
+    BigInteger,
+    Boolean,
+    Column,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+)
+
+VERSION = "0001"  # the newest migration; a store that says less is brought up to it
+
+DIGEST = String(24)
+
+metadata = MetaData(
+    naming_convention={
+        "pk": "pk_%(table_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_name)s",
+        "ix": "ix_%(table_name)s_%(column_0_name)s",
+    }
+)
+
+plans = Table(
+    "plans",
+    metadata,
+    Column("digest", DIGEST, primary_key=True),
+    Column("title", Text, nullable=False),
+    Column("source", Text),  # NULL: known only from a timeline
+)
+
+timelines = Table(
+    "timelines",
+    metadata,
+    Column("digest", DIGEST, primary_key=True),
+    Column("plan", DIGEST, ForeignKey("plans.digest"), nullable=False),
+    Column("station", Integer, nullable=False),
+    Column("label", Text, nullable=False),
+    Column("data", LargeBinary, nullable=False),
+)
+
+boxes = Table(
+    "boxes",
+    metadata,
+    Column("box_id", String(32), primary_key=True),
+    Column("label", Text, nullable=False),
+    Column("station", Integer, nullable=False),
+    Column("seen_utc_us", BigInteger, nullable=False),
+)
+
+classes = Table(
+    "classes",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("plan", DIGEST, ForeignKey("plans.digest"), nullable=False),
+    Column("start_utc_us", BigInteger),  # NULL: no box of it had a clock
+    Column("started_by", String(8), nullable=False),
+    Column("collected_utc_us", BigInteger, nullable=False),  # when its first log came in
+    Index("ix_classes_plan", "plan"),
+)
+
+runs = Table(
+    "runs",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("digest", DIGEST, nullable=False),
+    Column("timeline", DIGEST, ForeignKey("timelines.digest"), nullable=False),
+    Column("box_id", String(32), nullable=False),
+    Column("station", Integer, nullable=False),
+    Column("class_id", Integer, ForeignKey("classes.id")),  # NULL: armed but never started
+    Column("state", String(8), nullable=False),
+    Column("reason", Text, nullable=False),
+    Column("clock", String(8), nullable=False),
+    Column("start_utc_us", BigInteger),
+    Column("started_by", String(8), nullable=False),
+    Column("stopped", Boolean, nullable=False),
+    Column("end_class_ms", Integer, nullable=False),  # the last that the journal knows of
+    Column("late_cues", Integer, nullable=False),
+    Column("worst_late_us", BigInteger, nullable=False),
+    Column("broken", Integer, nullable=False),
+    Column("battery_mv", Integer),
+    Column("bound_us", BigInteger),  # largest error of the clock's offset
+    Column("collected_utc_us", BigInteger, nullable=False),
+    Column("journal", LargeBinary, nullable=False),
+    UniqueConstraint("digest", name="uq_runs_digest"),
+    Index("ix_runs_class_id", "class_id"),
+)
+
+taps = Table(
+    "taps",
+    metadata,
+    Column("run", Integer, ForeignKey("runs.id"), primary_key=True),
+    Column("seq", Integer, primary_key=True),  # the order in the journal
+    Column("kind", String(8), nullable=False),
+    Column("slot", Integer, nullable=False),
+    Column("bib", Integer, nullable=False),
+    Column("window", Integer, nullable=False),
+    Column("class_ms", Integer, nullable=False),
+    Column("held_ms", Integer, nullable=False),
+    Column("flags", Integer, nullable=False),
+)
+
+results = Table(
+    "results",
+    metadata,
+    Column("run", Integer, ForeignKey("runs.id"), primary_key=True),
+    Column("window", Integer, primary_key=True),
+    Column("slot", Integer, primary_key=True),
+    Column("bib", Integer, nullable=False),
+    Column("reps", Integer, nullable=False),
+    Column("made_ms", Integer, nullable=False),
+    Column("held_ds", Integer, nullable=False),
+    Column("flags", Integer, nullable=False),
+    Column("box_reps", Integer),  # NULL: the box told no result
+    Column("standing", String(8), nullable=False),
+)
+
+ratings = Table(
+    "ratings",
+    metadata,
+    Column("run", Integer, ForeignKey("runs.id"), primary_key=True),
+    Column("bib", Integer, primary_key=True),
+    Column("rating", Integer, nullable=False),
+)
+
+notes = Table(
+    "notes",
+    metadata,
+    Column("run", Integer, ForeignKey("runs.id"), primary_key=True),
+    Column("seq", Integer, primary_key=True),
+    Column("class_ms", Integer, nullable=False),
+    Column("fault", Integer, nullable=False),  # 0: found by the host, said in words
+    Column("value", Integer, nullable=False),
+    Column("words", Text, nullable=False),
+)
+
+wearers = Table(
+    "wearers",
+    metadata,
+    Column("class_id", Integer, ForeignKey("classes.id"), primary_key=True),
+    Column("bib", Integer, primary_key=True),
+    Column("name", Text),
+    Column("absent", Boolean, nullable=False),
+)
+
+unread = Table(
+    "unread",
+    metadata,
+    Column("digest", DIGEST, primary_key=True),
+    Column("box_id", String(32), nullable=False),
+    Column("collected_utc_us", BigInteger, nullable=False),
+    Column("reason", Text, nullable=False),
+    Column("journal", LargeBinary, nullable=False),
+)

@@ -1,0 +1,107 @@
+"""A stored timeline, read for the host: its windows and who was at which button."""
+
+from __future__ import annotations
+
+import functools
+import io
+from dataclasses import dataclass
+
+from handbell.errors import StoreError
+from handbell_core import timeline as t
+
+
+@dataclass(frozen=True)
+class Window:
+    """One window as it was planned for one box; ``bibs[slot]`` is 0 where nobody stands."""
+
+    number: int
+    start_ms: int
+    duration_ms: int
+    block: int
+    round: int
+    item: int
+    ask: int
+    tap: int
+    every: int
+    goal: int
+    both_sides: bool
+    name: str
+    who: str
+    bibs: tuple[int, ...]
+
+    @property
+    def end_ms(self) -> int:
+        """The ``class_ms`` at which it ends."""
+        return self.start_ms + self.duration_ms
+
+
+@dataclass(frozen=True)
+class Timeline:
+    """What a box was to play; ``plan`` and ``digest`` are hex."""
+
+    digest: str
+    plan: str
+    title: str
+    label: str
+    station: int
+    slot_ms: int
+    total_ms: int
+    windows: dict[int, Window]
+    rated: tuple[int, ...]  # bibs that are asked how hard it was
+
+
+def text(raw: bytes) -> str:
+    """Return a timeline's Latin-1 text without control characters."""
+    return "".join(c if c.isprintable() else " " for c in raw.decode("latin-1")).strip()
+
+
+@functools.lru_cache(maxsize=64)
+def decode(data: bytes) -> Timeline:
+    """Read a whole timeline; raises StoreError when its bytes are not sound."""
+    file = io.BytesIO(data)
+    try:
+        head = t.verify(file)
+        reader = t.Reader(file)
+        texts = [text(reader.text(i)) for i in range(head.strings)]
+        spans = [reader.span(i, t.Span()) for i in range(head.spans)]
+    except (t.FormatError, ValueError) as error:
+        raise StoreError(
+            f"A timeline can't be kept, its bytes are not sound ({error})",
+            "Send the plan again and collect again",
+        ) from error
+
+    def named(index: int) -> str:
+        return texts[index] if index < len(texts) else ""
+
+    windows = {
+        s.window: Window(
+            number=s.window,
+            start_ms=s.start_ms,
+            duration_ms=s.duration_ms,
+            block=s.block,
+            round=s.round,
+            item=s.item,
+            ask=s.ask,
+            tap=s.tap,
+            every=s.every,
+            goal=s.goal,
+            both_sides=bool(s.flags & t.BOTH_SIDES),
+            name=named(s.name),
+            who=named(s.who),
+            bibs=tuple(s.bib),
+        )
+        for s in spans
+        if s.kind == t.WINDOW
+    }
+    rated = tuple(b for s in spans if s.kind == t.RATING for b in s.bib if b)
+    return Timeline(
+        digest=t.digest_of(file).hex(),
+        plan=head.plan.hex(),
+        title=named(t.TITLE),
+        label=named(t.STATION_LABEL),
+        station=head.station,
+        slot_ms=head.slot_ms,
+        total_ms=head.total_ms,
+        windows=windows,
+        rated=rated,
+    )

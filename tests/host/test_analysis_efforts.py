@@ -1,0 +1,167 @@
+"""Efforts, fade and sums from stored rows: what counts, what does not, and why."""
+
+import classes
+import pytest
+from classes import Piece, Press
+
+from handbell.analysis.efforts import Outcome, efforts
+from handbell.analysis.fade import Form, fade_of
+from handbell.analysis.summary import exercises_of, people_of
+from handbell.store import open_store
+from handbell.store.queries import load_class
+from handbell.store.wearers import set_wearers
+from handbell_core import timeline as t
+
+AT_US = (classes.START_UTC_MS + 900_000) * 1000
+TARGET = Piece("Ring rows", 30, t.ASK_TARGET, goal=3)
+
+
+@pytest.fixture
+def store(tmp_path):
+    with open_store(str(tmp_path / "store.sqlite")) as opened:
+        yield opened
+
+
+def played(store, pieces, presses, bibs=(1,), rounds=1, cut_ms=None, box=0, **how):
+    data = classes.timeline((tuple(pieces),), bibs, rounds=rounds)
+    run = classes.play(data, presses, **how)
+    journal = run.journal if cut_ms is None else classes.cut(run, cut_ms)
+    store.put_timeline(data)
+    store.ingest(journal, classes.BOX_IDS[box], AT_US)
+    return efforts(load_class(store))
+
+
+def at(*seconds, slot=0):
+    return [Press(round(s * 1000), slot) for s in seconds]
+
+
+def test_a_made_target_earns_what_was_left(store):
+    (one,) = played(store, [TARGET], at(11, 14, 22.5))
+    assert (one.outcome, one.reps, one.made) == (Outcome.DONE, 3, True)
+    assert (one.finish_ms, one.earned_rest_ms) == (12_500, 17_500)
+
+
+def test_a_missed_target_earns_nothing(store):
+    (one,) = played(store, [TARGET], at(11, 14))
+    assert (one.reps, one.made, one.finish_ms, one.earned_rest_ms) == (2, False, None, None)
+
+
+def test_an_open_window_with_a_goal_is_made_without_rest(store):
+    (one,) = played(store, [Piece("Rope skips", 30, goal=2)], at(11, 14, 20))
+    assert (one.reps, one.made, one.finish_ms, one.earned_rest_ms) == (3, True, 4_000, None)
+
+
+def test_an_open_window_without_a_goal_is_neither_made_nor_missed(store):
+    (one,) = played(store, [Piece("Rope skips", 30)], [])
+    assert (one.reps, one.made) == (0, None)
+
+
+def test_a_hold_is_kept_to_the_end_or_dropped(store):
+    hold = Piece("Front plank", 30, t.ASK_HOLD, t.TAP_DROP)
+    first, second = played(store, [hold], at(60.4), rounds=2)
+    assert (first.made, first.held_ms, first.reps) == (True, 30_000, None)
+    assert (second.made, second.held_ms) == (False, 20_400)
+
+
+def test_nobody_asked_is_no_miss(store):
+    (one,) = played(store, [Piece("March", 30, t.ASK_OPEN, t.TAP_NONE)], at(15))
+    assert (one.outcome, one.made, one.reps) == (Outcome.NOT_ASKED, None, None)
+
+
+def test_a_tally_nobody_entered_is_no_count_and_not_nought(store):
+    tally = Piece("Sit-ups", 20, t.ASK_OPEN, t.TAP_TALLY, rest_s=15)
+    first, second = played(store, [tally], at(66, 67), rounds=2)
+    assert (first.outcome, first.reps) == (Outcome.NO_COUNT, None)
+    assert (second.outcome, second.reps, second.confirmed) == (Outcome.DONE, 2, False)
+
+
+def test_a_stopped_class_has_a_stopped_window_and_no_record_after(store):
+    got = played(store, [TARGET], at(11), rounds=3, stop_ms=52_000)
+    assert [e.outcome for e in got] == [Outcome.DONE, Outcome.STOPPED, Outcome.NO_RECORD]
+    assert got[1].made is None
+
+
+def test_a_cut_log_counts_at_least_what_it_holds(store):
+    piece = Piece("Rope skips", 30)
+    got = played(store, [piece], at(11, 12, 41, 42, 43), rounds=3, cut_ms=45_000)
+    assert [e.outcome for e in got] == [Outcome.DONE, Outcome.CUT, Outcome.NO_RECORD]
+    assert [e.reps for e in got] == [2, 3, None]
+    assert fade_of(got).percent is None
+
+
+def test_the_fuller_of_two_boxes_at_a_station_is_taken(store):
+    played(store, [Piece("Rope skips", 30)], at(11, 12), rounds=3, cut_ms=45_000)
+    start = classes.START_UTC_MS + 60_000
+    spare = at(12, 42, 43, 75, 76, 77)
+    got = played(store, [Piece("Rope skips", 30)], spare, rounds=3, box=5, start_utc_ms=start)
+    assert [(e.outcome, e.reps) for e in got] == [
+        (Outcome.DONE, 2),
+        (Outcome.DONE, 2),
+        (Outcome.DONE, 3),
+    ]
+
+
+def test_absent_bibs_have_no_efforts(store):
+    played(store, [TARGET], at(11, slot=1), bibs=(1, 2))
+    set_wearers(store, None, {}, [1])
+    record = load_class(store)
+    assert {e.bib for e in efforts(record)} == {2}
+
+
+def test_fade_is_of_times_when_every_target_was_made(store):
+    got = played(store, [TARGET], at(11, 12, 20, 41, 42, 52), rounds=2)
+    fade = fade_of(got)
+    assert (fade.form, fade.best, fade.mean) == (Form.TIMES, 10_000, 11_000)
+    assert fade.percent == pytest.approx(10.0)
+
+
+def test_fade_is_of_reps_when_a_target_was_missed(store):
+    fade = fade_of(played(store, [TARGET], at(11, 12, 20, 41, 42), rounds=2))
+    assert (fade.form, fade.best, fade.mean) == (Form.REPS, 3, 2.5)
+    assert fade.percent == pytest.approx(100 * (1 - 5 / 6))
+
+
+def test_fade_of_a_hold_is_of_the_times_held(store):
+    hold = Piece("Front plank", 30, t.ASK_HOLD, t.TAP_DROP)
+    fade = fade_of(played(store, [hold], at(60), rounds=2))
+    assert (fade.form, fade.best, fade.percent) == (Form.HELD, 30_000, pytest.approx(100 / 6))
+
+
+@pytest.mark.parametrize(
+    ("piece", "rounds", "presses", "why"),
+    [
+        (Piece("March", 30, t.ASK_OPEN, t.TAP_NONE), 2, [], "not asked"),
+        (Piece("Rope skips", 30), 1, at(11), "only one round"),
+        (Piece("Rope skips", 30), 2, [], "nothing counted"),
+        (Piece("Run", 30, t.ASK_TARGET, t.TAP_FINISH, 6), 2, at(20), "not always made"),
+    ],
+)
+def test_no_fade_says_why(store, piece, rounds, presses, why):
+    fade = fade_of(played(store, [piece], presses, rounds=rounds))
+    assert (fade.percent, fade.reason) == (None, why)
+
+
+def test_rounds_of_other_lengths_have_no_fade(store):
+    from dataclasses import replace
+
+    got = played(store, [Piece("Rope skips", 30)], at(11, 12, 45), rounds=2)
+    shorter = [got[0], replace(got[1], end_ms=got[1].end_ms - 10_000)]
+    assert fade_of(shorter).reason == "rounds differ"
+
+
+def test_a_person_adds_up(store):
+    pieces = [TARGET, Piece("Front plank", 30, t.ASK_HOLD, t.TAP_DROP)]
+    presses = at(11, 12, 20, 71, 72, 115) + at(131, 131.5)  # the last two rate it 2
+    got = played(store, pieces, presses, rounds=2)
+    record = load_class(store)
+    (one,) = people_of(got, exercises_of(got), record.ratings)
+    assert (one.targets, one.targets_made, one.earned_rest_ms, one.reps) == (2, 1, 20_000, 5)
+    assert (one.holds, one.holds_kept, one.rating) == (2, 1, 2)
+    assert one.most_faded.name == "Front plank"
+
+
+def test_an_exercise_knows_its_goals_by_round(store):
+    got = played(store, [TARGET, Piece("Rope skips", 30)], [], rounds=2)
+    rows, skips = exercises_of(got)
+    assert (rows.name, rows.goals, skips.goals) == ("Ring rows", (3,), (0,))
+    assert [len(s.efforts) for s in rows.series] == [2]

@@ -1,0 +1,273 @@
+"""The report as data, in the terminal and from the command line."""
+
+import json
+import re
+
+import classes
+import pytest
+from classes import Piece, Press
+
+from handbell.cli.main import main
+from handbell.errors import StoreError, UsageError
+from handbell.report import class_report
+from handbell.report.cells import cell_words
+from handbell.store import open_store
+from handbell.store.wearers import clean_name, set_wearers
+from handbell_core import faults
+from handbell_core import journal as j
+from handbell_core import timeline as t
+
+TALLY = Piece("A", 30, t.ASK_TARGET, t.TAP_TALLY, 2, rest_s=10)
+AT_US = (classes.START_UTC_MS + 900_000) * 1000
+
+
+@pytest.fixture
+def path(tmp_path, monkeypatch):
+    where = tmp_path / "store.sqlite"
+    monkeypatch.setenv("HANDBELL_STORE", str(where))
+    return where
+
+
+def fill(made, plan=True):
+    with open_store() as store:
+        if plan:
+            store.put_plan(classes.PLAN_TEXT, "Two blocks")
+        for box, data, run in made:
+            store.put_timeline(data)
+            store.ingest(run if isinstance(run, bytes) else run.journal, box, AT_US)
+
+
+def report():
+    with open_store() as store:
+        return class_report(store)
+
+
+def small(presses, pieces, rounds=1, bibs=(1,), **how):
+    data = classes.timeline((tuple(pieces),), bibs, rounds=rounds)
+    return [(classes.BOX_IDS[0], data, classes.play(data, presses, **how))]
+
+
+def test_the_numbers_are_those_that_were_pressed(path):
+    made = classes.make_class()
+    fill(made)
+    found = report()
+    for box, _, run in made:
+        station = classes.BOX_IDS.index(box) + 1
+        told = {}
+        for record in run.records:
+            kind, _, window, _, payload = j.parse_record(record)
+            if kind == j.RESULT:
+                told[int.from_bytes(payload[:2], "little"), window] = int.from_bytes(
+                    payload[2:4], "little"
+                )
+        for bib in (2 * station - 1, 2 * station):
+            person = next(p for p in found.people if p.bib == bib)
+            assert person.reps == sum(n for (b, _), n in told.items() if b == bib)
+            rows = [row for table in found.exercises for row in table.rows if row.bib == bib]
+            cells = sorted(c.reps for row in rows for c in row.cells if c.reps is not None)
+            holds = [c for row in rows for c in row.cells if c.held_ms is not None]
+            assert len(cells) == 15 and len(holds) == 3
+            assert sum(cells) == person.reps
+    assert [e.name for e in found.exercises] == [
+        "Rope skips",
+        "Ring rows",
+        "Front plank",
+        "Shuttle run",
+        "Box steps",
+        "Sit-ups",
+    ]
+    assert found.odd == ()
+    json.dumps(found.as_json())
+
+
+def test_a_report_says_who_missed_who_faded_and_how_hard_it_was(path):
+    pieces = [Piece("Ring rows", 30, t.ASK_TARGET, goal=2), Piece("Rope skips", 30)]
+    one = [11, 12, *range(41, 51), 71, 72, *range(101, 106), 131, 131.4, 131.8]
+    two = [11, 12, 41, 42, 71, 101, 102]
+    presses = [Press(round(s * 1000)) for s in one] + [Press(round(s * 1000), 1) for s in two]
+    fill(small(presses, pieces, 2, (3, 9)))
+    with open_store() as store:
+        set_wearers(store, None, {3: "Ada"})
+    found = report()
+    assert found.headline == (
+        "Targets made: 3 of 4. Missed some: Bib 9 (1 of 2).",
+        "Most rest earned: Ada, 0:56 in all.",
+        "Faded most: Ada in Rope skips, 10, 5 reps (fade 25.0 %); "
+        "Bib 9 in Ring rows, 2, 1 reps (fade 25.0 %).",
+        "How hard it was: 3.0 of 10 on average. No answer from Bib 9.",
+    )
+
+
+def test_everyone_made_everything(path):
+    piece = Piece("Ring rows", 30, t.ASK_TARGET, goal=1)
+    fill(small([Press(20_000)], [piece]))
+    assert report().headline[0] == "Everyone made every target."
+
+
+def test_odd_things_are_each_a_sentence(path):
+    made = classes.make_class(boxes=4)
+    cut = classes.cut(made[1][2], 400_000)
+    late = made[2][2]
+    late.records.insert(
+        -1, j.record(j.NOTE, 0, 0, 5, faults.EDGES_LOST.to_bytes(2, "little") + b"\0\0\4\0\0\0")
+    )
+    lost = classes.play(made[3][1], [Press(11_000, 0)], None)
+    with open_store() as store:
+        store.put_timeline(classes.timeline(bibs=(9,), station=5))
+    fill([made[0], (made[1][0], made[1][1], cut), made[2], (made[3][0], made[3][1], lost)])
+    with open_store() as store:
+        set_wearers(store, None, {2: "Grace"}, [1])
+    said = report().odd
+    assert re.fullmatch(
+        r"Station 2: the log is cut: it has no end, its last record is torn; "
+        r"after 6:3\d of the class nothing is known\.",
+        said[1],
+    )
+    assert "Station 3: 4 button signals were missed." in said
+    assert "Station 4 had lost its clock, so it may not have run in step with the others." in said
+    assert "Station 5 sent no log of this class." in said
+    assert "Bib 1 is marked absent, yet the button was used." in said
+    assert "Bib 8 never pressed; say so if nobody was there." in said
+    assert "Bib 7 entered no count for Sit-ups, round 1." in said
+    assert all(s.endswith(".") for s in said)
+
+
+def test_a_late_start_and_a_stop_are_odd(path):
+    data = classes.timeline(((Piece("Ring rows", 60),),), (1,), rounds=2)
+    other = classes.timeline(((Piece("Ring rows", 60),),), (2,), station=2, rounds=2)
+    start = classes.START_UTC_MS + 30_000
+    fill(
+        [
+            (classes.BOX_IDS[0], data, classes.play(data)),
+            (classes.BOX_IDS[1], other, classes.play(other, [], start, stop_ms=65_000)),
+        ]
+    )
+    assert report().odd[:2] == (
+        "Station 2 started 0:30 after the first.",
+        "Station 2 was stopped at 1:05.",
+    )
+
+
+@pytest.mark.parametrize(
+    ("piece", "seconds", "words"),
+    [
+        (Piece("A", 30), [11, 12], ("2", "")),
+        (Piece("A", 30, goal=2), [11, 12], ("2", "goal 2 at 2.0 s")),
+        (Piece("A", 30, t.ASK_TARGET, goal=2), [11, 12], ("made 2.0 s", "28.0 s rest")),
+        (Piece("A", 30, t.ASK_TARGET, goal=4), [11, 12], ("2 of 4", "not made")),
+        (Piece("A", 30, t.ASK_TARGET, t.TAP_FINISH, 9), [], ("not finished", "")),
+        (TALLY, [41, 42], ("2", "made, not confirmed")),
+        (TALLY, [], ("no count", "")),
+        (Piece("A", 30, t.ASK_HOLD, t.TAP_DROP), [22], ("12.0 s", "let go")),
+        (Piece("A", 30, t.ASK_HOLD, t.TAP_DROP), [], ("30.0 s", "to the end")),
+        (Piece("A", 30, t.ASK_OPEN, t.TAP_NONE), [11], ("–", "")),
+    ],
+)  # fmt: skip
+def test_what_a_cell_says(path, piece, seconds, words):
+    fill(small([Press(s * 1000) for s in seconds], [piece]))
+    (table,) = report().exercises
+    assert cell_words(table, table.rows[0].cells[0]) == words
+
+
+# The command line
+
+
+def test_report_prints_the_newest_class(path, capsys):
+    fill(classes.make_class(boxes=2))
+    assert main(["report"]) == 0
+    out = capsys.readouterr().out
+    assert "Two blocks, class 1" in out
+    assert re.search(r"Bib 4\s+Lane B", out)
+    assert "Block 2: Shuttle run (target 6 reps)" in out
+    assert "Nothing: every log is whole" in out
+
+
+def test_report_as_json_holds_every_bib(path, capsys):
+    fill(classes.make_class(boxes=2))
+    assert main(["report", "1", "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert data["start_utc"].endswith(":30.000+00:00")
+    assert [p["bib"] for p in data["people"]] == [1, 2, 3, 4]
+
+
+def test_classes_are_listed_the_newest_first(path, capsys):
+    assert main(["report", "--list"]) == 0
+    assert "No class yet" in capsys.readouterr().out
+    fill(classes.make_class(boxes=2))
+    fill(classes.make_class(boxes=1, start_utc_ms=classes.START_UTC_MS + 86_400_000))
+    assert main(["report", "--list", "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)["classes"]
+    assert [(c["id"], c["boxes"]) for c in data] == [(2, 1), (1, 2)]
+    assert main(["report", "--list"]) == 0
+    assert capsys.readouterr().out.splitlines()[1].endswith("Two blocks, 2 boxes")
+
+
+def test_no_class_and_an_unknown_class_are_sentences(path, capsys):
+    assert main(["report"]) == 1
+    assert "holds no class yet. Bring one in with handbell collect." in capsys.readouterr().err
+    fill(classes.make_class(boxes=1))
+    assert main(["report", "7"]) == 1
+    assert "holds no class 7. handbell report --list shows" in capsys.readouterr().err
+    with pytest.raises(SystemExit):
+        main(["report", "monday"])
+    assert "a class is a number or 'newest', not 'monday'" in capsys.readouterr().err
+
+
+def test_who_wore_what_is_said_replaced_and_forgotten(path, capsys):
+    fill(classes.make_class(boxes=2))
+    assert main(["wear", "1", "1=Ada", "2=Grace Hopper", "--absent", "4"]) == 0
+    assert capsys.readouterr().out.splitlines() == [
+        "Bib 1: Ada",
+        "Bib 2: Grace Hopper",
+        "Bib 4: absent",
+    ]
+    assert main(["wear", "newest", "1=Mary", "2=", "4=Joan", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["wearers"] == [
+        {"bib": 1, "name": "Mary", "absent": False},
+        {"bib": 4, "name": "Joan", "absent": False},
+    ]
+    assert main(["wear", "1", "--absent", "4"]) == 0
+    found = report()
+    assert [p.name for p in found.people] == ["Mary", "Bib 2", "Bib 3"]
+    assert found.absent == ("Joan",)
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["17=Ada"], "Bib 17 was not in class 1. The bibs of that class are 1, 2, 3, 4."),
+        (["1=Ada", "--absent", "17"], "Bib 17 was not in class 1"),
+        (["Ada"], "'Ada' does not say who wore a bib. Write the bib and the name"),
+        (["x=Ada"], "'x=Ada' does not say who wore a bib"),
+        (["1=Ada", "--absent", "1"], "Bib 1 can't be both worn and absent"),
+        (["1=" + "a" * 10_000], "The name for bib 1 has 10000 characters, the most is 80"),
+    ],
+)
+def test_what_wear_refuses(path, capsys, words, said):
+    fill(classes.make_class(boxes=2))
+    assert main(["wear", "1", *words]) == 2
+    assert said in capsys.readouterr().err
+    with open_store() as store:
+        assert set_wearers(store, 1, {}) == []
+
+
+def test_names_lose_what_cannot_be_seen():
+    assert clean_name(1, "A\u202ed\u200ba\x07 \n\t B\udc80") == "Ada B"
+    assert clean_name(1, "נועה") == "נועה"
+    assert clean_name(1, " \u202e ") == ""
+    with pytest.raises(UsageError):
+        clean_name(1, "x" * 81)
+
+
+def test_hostile_names_do_no_harm_in_the_terminal(path, capsys):
+    fill(classes.make_class(boxes=1))
+    assert main(["wear", "1", "1=[red]Ada[/] \x1b[31m", "2=</td>"]) == 0
+    capsys.readouterr()
+    assert main(["report"]) == 0
+    out = capsys.readouterr().out
+    assert "[red]Ada[/]" in out and "\x1b" not in out
+
+
+def test_a_class_that_is_not_there_cannot_be_worn(path):
+    with open_store() as store, pytest.raises(StoreError, match="holds no class 5"):
+        set_wearers(store, 5, {1: "Ada"})

@@ -1,0 +1,234 @@
+"""Taking journals in: once, whole, counted again; torn, broken and strange ones too."""
+
+import struct
+import threading
+
+import classes
+import pytest
+from sqlalchemy import func, select
+
+from handbell.errors import StoreError, UnreadJournalError
+from handbell.store import open_store, tables
+from handbell_core import faults
+from handbell_core import journal as j
+from handbell_core import timeline as t
+
+COLLECTED_US = (classes.START_UTC_MS + 3_600_000) * 1000
+BOX = classes.BOX_IDS[0]
+SIMPLE = ((classes.Piece("Ring rows", 30), classes.Piece("Sit-ups", 30)),)
+
+
+@pytest.fixture
+def store(tmp_path):
+    with open_store(str(tmp_path / "store.sqlite")) as opened:
+        yield opened
+
+
+def rows(store, table, *where):
+    with store.reading() as conn:
+        query = select(table).where(*where).order_by(*table.primary_key)
+        return conn.execute(query).all()
+
+
+def everything(store):
+    return {name: rows(store, table) for name, table in tables.metadata.tables.items()}
+
+
+def take(store, data, journal, box=BOX, at_us=COLLECTED_US):
+    store.put_timeline(data)
+    return store.ingest(journal, box, at_us)
+
+
+def test_a_class_of_four_boxes_is_one_class_and_the_recount_agrees(store):
+    made = classes.make_class()
+    taken = [take(store, data, run.journal, box) for box, data, run in made]
+    assert {i.class_id for i in taken} == {taken[0].class_id}
+    assert all(i.new and not i.mismatches for i in taken)
+    assert {r.standing for r in rows(store, tables.results)} == {"agreed"}
+    assert len(rows(store, tables.results)) == 4 * 2 * 18
+    assert {r.bib for r in rows(store, tables.ratings)} == set(range(1, 9))
+    (one,) = rows(store, tables.classes)
+    assert (one.start_utc_us, one.started_by) == (classes.START_UTC_MS * 1000, "host")
+    tapped = [r for r in rows(store, tables.taps) if r.kind == "tap"]
+    assert len(tapped) == sum(run.taps for _, _, run in made)
+
+
+def test_the_same_journal_twice_changes_nothing(store):
+    _, data, run = classes.make_class(boxes=1)[0]
+    first = take(store, data, run.journal)
+    before = everything(store)
+    again = take(store, data, run.journal, at_us=COLLECTED_US + 9)
+    assert (again.run_id, again.class_id, again.new) == (first.run_id, first.class_id, False)
+    assert everything(store) == before
+
+
+def test_the_journal_is_kept_byte_for_byte(store):
+    _, data, run = classes.make_class(boxes=1)[0]
+    take(store, data, run.journal)
+    assert rows(store, tables.runs)[0].journal == run.journal
+    assert rows(store, tables.timelines)[0].data == data
+
+
+def test_without_its_timeline_a_journal_is_refused_and_nothing_is_written(store):
+    _, data, run = classes.make_class(boxes=1)[0]
+    with pytest.raises(StoreError, match=rf"lacks the timeline {classes.digest_of(data)}"):
+        store.ingest(run.journal, BOX, COLLECTED_US)
+    assert not any(everything(store).values())
+    assert take(store, data, run.journal).new
+
+
+@pytest.mark.parametrize(
+    ("journal", "why"),
+    [
+        (b"", "does not begin with a sound record"),
+        (b"\0" * 240, "does not begin with a sound record"),
+        (b"\xff" * 10, "does not begin with a sound record"),
+        (j.record(j.TAP, 0, 1, 5), "does not begin with a sound record"),
+        (j.record(j.RUN, 7, 1, 0, bytes(12)), "version 7 of the format"),
+    ],
+)
+def test_an_unreadable_journal_is_named_and_its_bytes_are_kept(store, journal, why):
+    for _ in range(2):
+        with pytest.raises(UnreadJournalError, match=why) as told:
+            store.ingest(journal, BOX, COLLECTED_US)
+        assert classes.digest_of(journal) in str(told.value)
+    (kept,) = rows(store, tables.unread)
+    assert (kept.journal, kept.box_id) == (journal, BOX)
+    assert not rows(store, tables.runs)
+
+
+def test_a_journal_cut_by_power_gives_what_it_holds(store):
+    data = classes.timeline(SIMPLE, (1,), rounds=2)
+    presses = [classes.Press(10_500 + 1_000 * n) for n in range(80)]
+    whole = classes.play(data, presses)
+    torn = classes.cut(whole, 75_000)
+    assert len(torn) % j.RECORD_SIZE
+    taken = take(store, data, torn)
+    (run,) = rows(store, tables.runs)
+    assert (run.state, run.reason) == ("cut", "it has no end, its last record is torn")
+    got = {r.window: r for r in rows(store, tables.results)}
+    assert [got[w].reps for w in (1, 2)] == [30, 30]
+    assert [got[w].standing for w in (1, 2, 3)] == ["agreed", "agreed", "recount"]
+    assert (got[3].reps, got[3].box_reps) == (5, None)
+    assert 4 not in got
+    assert taken.mismatches == []
+
+
+def test_every_cut_of_a_journal_is_taken_in(tmp_path):
+    data = classes.timeline(SIMPLE, (1,), rounds=1)
+    journal = classes.play(data, [classes.Press(11_000), classes.Press(12_000)]).journal
+    with open_store(str(tmp_path / "cuts.sqlite")) as store:
+        store.put_timeline(data)
+        for length in range(j.RECORD_SIZE, len(journal), 7):
+            assert store.ingest(journal[:length], BOX, COLLECTED_US).new
+        states = {r.state for r in rows(store, tables.runs)}
+    assert states == {"cut"}
+
+
+def test_a_broken_record_in_the_middle_is_passed_over_and_the_box_is_believed(store):
+    data = classes.timeline(SIMPLE, (1,), rounds=1)
+    run = classes.play(data, [classes.Press(11_000 + 900 * n) for n in range(5)])
+    at = next(n for n, r in enumerate(run.records) if r[0] == j.TAP)
+    run.records[at] = b"\x55" + run.records[at][1:]
+    taken = take(store, data, run.journal)
+    (kept,) = rows(store, tables.runs)
+    assert (kept.state, kept.broken) == ("cut", 1)
+    first = rows(store, tables.results)[0]
+    assert (first.reps, first.box_reps, first.standing) == (5, 5, "box")
+    said = " / ".join(taken.mismatches)
+    assert "Bib 1, window 1 (Ring rows): the box says 5 reps, the recount 4" in said
+    assert "The box counted 5 taps in all, its log holds 4" in said
+    assert [n.words for n in rows(store, tables.notes)] == taken.mismatches
+    assert take(store, data, run.journal).mismatches == taken.mismatches
+
+
+def test_a_wrong_count_in_a_whole_journal_is_a_note_and_the_recount_stands(store):
+    data = classes.timeline(SIMPLE, (1,), rounds=1)
+    run = classes.play(data, [classes.Press(11_000), classes.Press(12_000)])
+    at = next(n for n, r in enumerate(run.records) if r[0] == j.RESULT)
+    kind, slot, window, class_ms, payload = j.parse_record(run.records[at])
+    payload = payload[:2] + struct.pack("<H", 9) + payload[4:]
+    run.records[at] = j.record(kind, slot, window, class_ms, payload)
+    taken = take(store, data, run.journal)
+    assert taken.mismatches == ["Bib 1, window 1 (Ring rows): the box says 9 reps, the recount 2"]
+    first = rows(store, tables.results)[0]
+    assert (first.reps, first.box_reps, first.standing) == (2, 9, "differs")
+
+
+def test_records_for_windows_that_the_timeline_lacks_are_told(store):
+    data = classes.timeline(SIMPLE, (1,), rounds=1)
+    run = classes.play(data)
+    run.records[-1:-1] = [
+        j.tap_record(0, 77, 70_000, 1, 80, 1, 0),
+        j.record(j.RESULT, 3, 88, 0, struct.pack("<HHiHB", 5, 5, -1, 0, 1)),
+    ]
+    said = " / ".join(take(store, data, run.journal).mismatches)
+    assert "Window 77, button 1: a press of bib 1 belongs to no one there" in said
+    assert "Window 88, button 4: the box tells a result that the timeline has no place for" in said
+
+
+def test_taps_outside_and_after_the_target_are_kept_but_not_counted(store):
+    blocks = ((classes.Piece("Ring rows", 30, t.ASK_TARGET, goal=2, rest_s=10),),)
+    data = classes.timeline(blocks, (1,), rounds=1)
+    at = [5_000, 11_000, 12_000, 13_000, 42_000]  # lead-in, two that count, extra, rest
+    taken = take(store, data, classes.play(data, map(classes.Press, at)).journal)
+    assert not taken.mismatches
+    (result,) = rows(store, tables.results)
+    assert (result.reps, result.made_ms) == (2, 12_000)
+    flags = {r.class_ms: r.flags for r in rows(store, tables.taps)}
+    assert flags == {
+        5_000: j.TAP_OUTSIDE,
+        11_000: 0,
+        12_000: 0,
+        13_000: j.TAP_EXTRA,
+        42_000: j.TAP_OUTSIDE,
+    }
+
+
+def test_notes_of_the_box_are_kept(store):
+    data = classes.timeline(SIMPLE, (1,), rounds=1)
+    run = classes.play(data)
+    run.records.insert(
+        -1, j.record(j.NOTE, 0, 0, 60_000, struct.pack("<HHi", faults.LATE_CUE, 0, 7))
+    )
+    take(store, data, run.journal)
+    (note,) = rows(store, tables.notes)
+    assert (note.fault, note.value, note.class_ms, note.words) == (faults.LATE_CUE, 7, 60_000, "")
+
+
+def test_a_stopped_run_says_so_and_later_windows_have_no_result(store):
+    data = classes.timeline(SIMPLE, (1, 2), rounds=2)
+    run = classes.play(data, [classes.Press(11_000), classes.Press(45_000)], stop_ms=55_000)
+    take(store, data, run.journal)
+    (kept,) = rows(store, tables.runs)
+    assert (kept.stopped, kept.state) == (True, "whole")
+    got = {(r.window, r.bib): r for r in rows(store, tables.results)}
+    assert sorted(got) == [(1, 1), (1, 2), (2, 1), (2, 2)]
+    assert got[2, 1].flags & j.RES_STOPPED and not got[1, 1].flags & j.RES_STOPPED
+    assert {r.standing for r in got.values()} == {"agreed"}
+
+
+def test_threads_taking_in_the_same_journals_store_each_once(tmp_path):
+    made = classes.make_class(boxes=3)
+    path = str(tmp_path / "shared.sqlite")
+    taken, errors = [], []
+
+    def collect() -> None:
+        try:
+            with open_store(path) as mine:
+                for box, data, run in made:
+                    mine.put_timeline(data)
+                    taken.append(mine.ingest(run.journal, box, COLLECTED_US))
+        except Exception as error:
+            errors.append(error)
+
+    threads = [threading.Thread(target=collect) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert errors == []
+    assert sum(i.new for i in taken) == 3
+    with open_store(path) as store, store.reading() as conn:
+        assert conn.scalar(select(func.count()).select_from(tables.classes)) == 1
+        assert conn.scalar(select(func.count()).select_from(tables.runs)) == 3
