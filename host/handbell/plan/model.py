@@ -1,0 +1,239 @@
+"""The plan: what a class asks for, as pydantic models of the coach's file.
+
+Field names carry the unit they hold (ms); their aliases are the keys of the file (s). Read a plan
+with ``handbell.plan.files.load_plan``.
+"""
+
+from __future__ import annotations
+
+from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, ValidationInfo
+from pydantic import field_validator as on_field
+from pydantic import model_validator as on_model
+
+from handbell.plan import rules, values
+from handbell.plan.values import PerRound, Tap
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
+
+
+class Exercise(_Table):
+    """One exercise of a block and its windows."""
+
+    name: values.Name = Field(description="What it is called on the box, at most 32 characters.")
+    work: values.WindowTimes = Field(
+        alias="work_s", description="Seconds of the window, 5 or more; or a list, one a round."
+    )
+    reps: values.MaybeReps = Field(
+        None, description="Target: reps to make in the window; what is left is rest. Or a list."
+    )
+    goal: values.MaybeReps = Field(
+        None, description="Reps to wish for in an open window, which goes on to its end. Or a list."
+    )
+    hold: values.YesNo = Field(False, description="A position is kept as long as it lasts.")
+    tap_as: values.MaybeTap = Field(
+        None, alias="tap", description='How people tap; "each" unless said, "drop" for a hold.'
+    )
+    rest_ms: values.MaybePause = Field(
+        None, alias="rest_s", description="Seconds of rest after each window; else the block's."
+    )
+    both_sides: values.YesNo = Field(
+        False, description="Sides change at half time; reps are the sum of both."
+    )
+    note: values.Note = Field("", description="A remark for people; it goes onto no box.")
+
+    @property
+    def tap(self) -> Tap:
+        """How people tap, as said or as usual for what is asked."""
+        return self.tap_as or Tap("drop" if self.hold else "each")
+
+    @on_model(mode="after")
+    def _agrees(self) -> Exercise:
+        rules.require(rules.of_exercise(self))
+        return self
+
+
+class Block(_Table):
+    """A list of exercises done for some rounds."""
+
+    name: values.MaybeName = Field(None, description="What it is called in the timetable.")
+    rounds_said: values.MaybeRounds = Field(
+        None, alias="rounds", description="How often the exercises are done; 1 unless said."
+    )
+    rest_ms: values.Pause = Field(
+        0, alias="rest_s", description="Seconds of rest after each window."
+    )
+    round_rest_ms: values.MaybePause = Field(
+        None, alias="round_rest_s", description="Seconds of rest between rounds, instead of rest_s."
+    )
+    rest_after_last: values.YesNo = Field(
+        False, description="The block's very last window is followed by its rest too."
+    )
+    change_ms: values.MaybePause = Field(
+        None, alias="change_s", description="Seconds to get to the next exercise; else the plan's."
+    )
+    break_ms: values.MaybePause = Field(
+        None, alias="break_s", description="Seconds after this block; never after the last."
+    )
+    gate: values.YesNo = Field(False, description="Wait for the coach before this block.")
+    exercises: tuple[Exercise, ...] = Field(
+        (), alias="exercise", description="The exercises in order."
+    )
+
+    @property
+    def rounds(self) -> int:
+        """How many rounds: as said, or as many as a list has entries, or 1."""
+        if self.rounds_said is not None:
+            return self.rounds_said
+        lists = [n for e in self.exercises for _, n in rules.lists_of(e)]
+        return lists[0] if lists else 1
+
+    @on_model(mode="after")
+    def _agrees(self) -> Block:
+        rules.require(rules.of_block(self))
+        return self
+
+
+class Group(_Table):
+    """People who stay together, by their bibs."""
+
+    name: values.Name = Field(description="What the group is called on the box.")
+    bibs: values.Bibs = Field(description="Bib numbers, 1 to 999, each once in the plan.")
+
+
+class Station(_Table):
+    """A place on the floor."""
+
+    label: values.MaybeName = Field(None, description='Its name; "Station 1" unless said.')
+
+
+class GuidedPart(_Table):
+    """A stretch of warm-up or cool-down that the coach leads."""
+
+    name: values.Name = Field(description="What is done.")
+    work_ms: values.Guided = Field(alias="work_s", description="Seconds, 3 or more.")
+
+
+class Plan(_Table):
+    """One class."""
+
+    title: values.Name = Field(description="What the class is called.")
+    layout: values.Layout = Field(
+        "lanes", description="lanes: people stay, the box shows each exercise; rotation: they move."
+    )
+    lead_in_ms: values.Pause = Field(
+        10_000, alias="lead_in_s", description="Seconds from the class start on."
+    )
+    grid_s: values.GridSeconds = Field(
+        30, description="Hand starts and gates take effect on whole multiples of this, UTC."
+    )
+    count_s: values.CountSeconds = Field(
+        0, description="Last seconds counted aloud; 0: one heads-up instead."
+    )
+    silent: values.YesNo = Field(False, description="No sound at all: screen and light only.")
+    buttons: values.Buttons = Field(1, description="Buttons used on each box.")
+    turns_said: values.MaybeTurns = Field(
+        None, alias="turns", description="How bibs share too few buttons: by window or by round."
+    )
+    move: values.WindowOrRound = Field(
+        "window", description="In a rotation, groups move after every window or every round."
+    )
+    change_said_ms: values.MaybePause = Field(
+        None, alias="change_s", description="Seconds to the next exercise: 0 in lanes, else 15."
+    )
+    break_ms: values.Pause = Field(
+        0, alias="break_s", description="Seconds between blocks, unless a block says otherwise."
+    )
+    rate: values.YesNo = Field(True, description="Ask each bib at the end how hard it was.")
+    groups: tuple[Group, ...] = Field((), alias="group", description="Who comes.")
+    boxes_said: values.MaybeBoxes = Field(
+        None, alias="boxes", description="Without groups: how many boxes play the same."
+    )
+    stations: tuple[Station, ...] = Field(
+        (), alias="station", description="Names of the places.", validate_default=True
+    )
+    warm_up: tuple[GuidedPart, ...] = Field((), description="Guided movement first.")
+    cool_down: tuple[GuidedPart, ...] = Field((), description="After the last window.")
+    blocks: tuple[Block, ...] = Field(
+        (), alias="block", description="The work.", validate_default=True
+    )
+
+    _source: bytes = PrivateAttr(b"")
+    _path: str = PrivateAttr("plan")
+    _digest: bytes = PrivateAttr(bytes(12))
+
+    @property
+    def source(self) -> bytes:
+        """The file's bytes, line ends as LF."""
+        return self._source
+
+    @property
+    def path(self) -> str:
+        """The file's name as it was given."""
+        return self._path
+
+    @property
+    def digest(self) -> bytes:
+        """The 12 bytes that name this plan: SHA-256 of ``source``, cut."""
+        return self._digest
+
+    def from_file(self, path: str, source: bytes, digest: bytes) -> Plan:
+        """Return this plan knowing where it came from."""
+        self._path, self._source, self._digest = path, source, digest
+        return self
+
+    @property
+    def is_rotation(self) -> bool:
+        """Whether groups move."""
+        return self.layout == "rotation"
+
+    @property
+    def change_ms(self) -> int:
+        """Time to get from one exercise to the next, unless a block says otherwise."""
+        if self.change_said_ms is not None:
+            return self.change_said_ms
+        return 15_000 if self.is_rotation else 0
+
+    @property
+    def turns(self) -> str:
+        """How bibs share too few buttons."""
+        return self.turns_said or "window"
+
+    @property
+    def boxes(self) -> int:
+        """How many boxes play this plan."""
+        return self.boxes_said or len(self.groups) or len(self.stations) or 1
+
+    def label(self, box: int) -> str:
+        """Return what the station of a box, from 0, is called."""
+        said = self.stations[box].label if self.stations else None
+        return said or f"Station {box + 1}"
+
+    @on_field("groups")
+    @classmethod
+    def _groups_agree(cls, groups: tuple[Group, ...]) -> tuple[Group, ...]:
+        rules.require(rules.of_groups(groups))
+        return groups
+
+    @on_field("stations")
+    @classmethod
+    def _stations_agree(
+        cls, stations: tuple[Station, ...], info: ValidationInfo
+    ) -> tuple[Station, ...]:
+        rules.require(rules.of_stations(stations, info.data))
+        return stations
+
+    @on_field("blocks")
+    @classmethod
+    def _blocks_agree(cls, blocks: tuple[Block, ...], info: ValidationInfo) -> tuple[Block, ...]:
+        rules.require(rules.of_blocks(blocks, info.data))
+        return blocks
+
+    @on_model(mode="after")
+    def _agrees(self) -> Plan:
+        rules.require(rules.of_plan(self))
+        return self
+
+
+__all__ = ["Block", "Exercise", "Group", "GuidedPart", "PerRound", "Plan", "Station", "Tap"]

@@ -1,0 +1,73 @@
+"""What is no fault in a plan, but worth knowing before class."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from handbell.plan.faults import sentence
+from handbell.plan.rules import Place
+from handbell.plan.texts import LINE_MOST, drawable, quoted
+
+if TYPE_CHECKING:
+    from handbell.plan.model import Plan
+
+
+def remarks(plan: Plan) -> list[str]:
+    """Return warnings, each naming its place."""
+    found: dict[str, str] = {}
+    for place, text in _texts(plan):
+        for fault in _text_remarks(text):
+            found.setdefault(fault, sentence(place, fault))
+    return [*found.values(), *_turns(plan), *_steps(plan)]
+
+
+def _texts(plan: Plan) -> Iterator[tuple[Place, str]]:
+    """Yield every text that goes onto a box, with its place."""
+    yield ("title",), plan.title
+    for n, group in enumerate(plan.groups):
+        yield ("group", n, "name"), group.name
+    for n, station in enumerate(plan.stations):
+        if station.label:
+            yield ("station", n, "label"), station.label
+    for key, parts in (("warm_up", plan.warm_up), ("cool_down", plan.cool_down)):
+        for n, part in enumerate(parts):
+            yield (key, n, "name"), part.name
+    for b, block in enumerate(plan.blocks):
+        for e, exercise in enumerate(block.exercises):
+            yield ("block", b, "exercise", e, "name"), exercise.name
+
+
+def _text_remarks(text: str) -> Iterator[str]:
+    drawn = drawable(text)
+    if drawn != text:
+        yield f"{quoted(text)} is shown as {quoted(drawn)} on the boxes"
+    if len(drawn) > LINE_MOST:
+        yield (
+            f"{quoted(drawn)} has {len(drawn)} characters and a line of the box holds "
+            f"{LINE_MOST}; it will be cut"
+        )
+
+
+def _turns(plan: Plan) -> Iterator[str]:
+    for n, group in enumerate(plan.groups):
+        if plan.turns_said is None and len(group.bibs) > plan.buttons:
+            yield sentence(
+                ("group", n, "bibs"),
+                f"{len(group.bibs)} bibs share {plan.buttons} "
+                f"{'button' if plan.buttons == 1 else 'buttons'}; they take turns window by "
+                'window, since turns is not written (turns = "window" or "round")',
+            )
+
+
+def _steps(plan: Plan) -> Iterator[str]:
+    for b, block in enumerate(plan.blocks):
+        for e, exercise in enumerate(block.exercises):
+            every = exercise.tap.every
+            uneven = {r for r in (exercise.reps.values if exercise.reps else ()) if r % every}
+            for reps in sorted(uneven):
+                yield sentence(
+                    ("block", b, "exercise", e, "tap"),
+                    f"{reps} reps are not a multiple of {every}; the target counts as made at "
+                    f"tap {-(-reps // every)}, after {-(-reps // every) * every} reps",
+                )

@@ -1,0 +1,296 @@
+"""The kinds of value a plan holds, each checked and turned into integers and plain text.
+
+Every check raises ValueError with the rest of a sentence that begins with the value's place: what
+is wrong, then what would be right.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Annotated, Any
+
+from pydantic import PlainValidator, WithJsonSchema
+
+from handbell.plan.texts import NAME_MOST, drawable, quoted, tidy
+
+WINDOW_LEAST_MS = 5_000
+PAUSE_LEAST_MS = 3_000
+TIME_MOST_S = 6 * 3600
+REPS_MOST = 9_999
+ROUNDS_MOST = 16_000
+BIB_MOST = 999
+NOTE_MOST = 200
+
+Schema = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class PerRound:
+    """A number for every round, or (``listed``) one for each."""
+
+    values: tuple[int, ...]
+    listed: bool = False
+
+    def at(self, round_: int) -> int:
+        """Return the number for a round, from 1."""
+        return self.values[round_ - 1] if self.listed else self.values[0]
+
+
+@dataclass(frozen=True)
+class Tap:
+    """How people tap: ``rule`` is each, every, finish, tally, drop or none."""
+
+    rule: str
+    every: int = 1
+
+
+def shown(value: object) -> str:
+    """Return a value as the plan's author would recognise it, cut when long."""
+    if isinstance(value, str):
+        text = quoted(value)
+    elif isinstance(value, bool):
+        text = str(value).lower()
+    elif isinstance(value, dict):
+        text = "a table"
+    elif isinstance(value, list):
+        text = "a list"
+    elif isinstance(value, int) and value.bit_length() > 100:
+        text = "so large a number"
+    else:
+        text = str(value)
+    return text if len(text) <= 40 else text[:37] + "..."
+
+
+def whole(value: object, least: int, most: int) -> int:
+    """Return a whole number from ``least`` to ``most``."""
+    if isinstance(value, bool) or not isinstance(value, int):
+        raise ValueError(
+            f"{shown(value)} is no whole number; write one from {least} to {most}, without quotes"
+        )
+    if not least <= value <= most:
+        raise ValueError(f"{shown(value)} is out of range; write a number from {least} to {most}")
+    return value
+
+
+def milliseconds(value: object) -> int:
+    """Return seconds, or tenths of them, as milliseconds; exact, without binary fractions."""
+    if isinstance(value, bool) or not isinstance(value, (int, float, Decimal)):
+        raise ValueError(f"{shown(value)} is no time; write seconds without quotes, such as 30")
+    number = Decimal(repr(value)) if isinstance(value, float) else Decimal(value)
+    if not number.is_finite():
+        raise ValueError(f"{shown(value)} is no time; write seconds, such as 30")
+    if number < 0:
+        raise ValueError(f"{shown(value)} is negative; write 0 or more seconds")
+    if number > TIME_MOST_S:
+        raise ValueError(
+            f"{shown(value)} is over 6 hours; write seconds (not ms), at most {TIME_MOST_S}"
+        )
+    _, digits, exponent = number.as_tuple()
+    if isinstance(exponent, int) and exponent < -1 and any(digits[exponent + 1 :]):
+        raise ValueError(
+            f"{shown(value)} is finer than a tenth of a second; write it as {float(number):.1f}"
+        )
+    return int(number * 10) * 100
+
+
+def pause_ms(value: object) -> int:
+    """Return a time that is nothing or long enough to be noticed."""
+    ms = milliseconds(value)
+    if 0 < ms < PAUSE_LEAST_MS:
+        raise ValueError(
+            f"{shown(value)} s is too short to be noticed; "
+            f"write 0 for none, or {PAUSE_LEAST_MS // 1000} or more"
+        )
+    return ms
+
+
+def guided_ms(value: object) -> int:
+    """Return the time of a warm-up or cool-down, which can't be 0."""
+    ms = milliseconds(value)
+    if ms < PAUSE_LEAST_MS:
+        raise ValueError(
+            f"{shown(value)} s is too short; write {PAUSE_LEAST_MS // 1000} or more, "
+            "or take this part out"
+        )
+    return ms
+
+
+def window_ms(value: object) -> int:
+    """Return the time of a window."""
+    ms = milliseconds(value)
+    if ms < WINDOW_LEAST_MS:
+        raise ValueError(
+            f"{shown(value)} s is too short; a window is {WINDOW_LEAST_MS // 1000} s or more"
+        )
+    return ms
+
+
+def per_round(one: Callable[[object], int]) -> Callable[[object], PerRound]:
+    """Return a check for a value that ``one`` takes, or a list of them, one for each round."""
+
+    def check(value: object) -> PerRound:
+        if not isinstance(value, list):
+            return PerRound((one(value),))
+        if not value:
+            raise ValueError("the list is empty; write one entry for each round")
+        entries = []
+        wrong = []
+        for n, entry in enumerate(value, 1):
+            try:
+                entries.append(one(entry))
+            except ValueError as error:
+                wrong.append(f"entry {n}: {error}")
+        if wrong:
+            raise ValueError("; ".join(wrong))
+        return PerRound(tuple(entries), listed=True)
+
+    return check
+
+
+def name_text(value: object) -> str:
+    """Return a name that a box can draw, tidied but not yet transliterated."""
+    if not isinstance(value, str):
+        raise ValueError(f'{shown(value)} is no text; write it in quotes, such as "Push-up"')
+    drawn = drawable(value)
+    if not drawn:
+        raise ValueError(
+            f"{shown(value)} has nothing a box can draw; write a name with Latin letters"
+        )
+    if len(drawn) > NAME_MOST:
+        raise ValueError(
+            f"{shown(value)} is {len(drawn)} characters long; shorten it to {NAME_MOST}"
+        )
+    return tidy(value)
+
+
+def note_text(value: object) -> str:
+    """Return a note for people; it goes onto no box."""
+    if not isinstance(value, str):
+        raise ValueError(f'{shown(value)} is no text; write it in quotes, such as "knees down"')
+    if len(value) > NOTE_MOST:
+        raise ValueError(f"the note is {len(value)} characters long; shorten it to {NOTE_MOST}")
+    return tidy("".join(c if c.isprintable() else " " for c in value))
+
+
+def yes_no(value: object) -> bool:
+    """Return true or false."""
+    if not isinstance(value, bool):
+        raise ValueError(f"{shown(value)} is neither; write true or false, without quotes")
+    return value
+
+
+def tap_rule(value: object) -> Tap:
+    """Return how people tap, from a word or from ``{ every = n }``."""
+    if isinstance(value, str) and value in TAP_WORDS:
+        return Tap(value)
+    if isinstance(value, dict) and set(value) == {"every"}:
+        try:
+            return Tap("every", whole(value["every"], 2, 255))
+        except ValueError as error:
+            raise ValueError(f"every: {error}") from None
+    raise ValueError(f"{shown(value)} is no way to tap; write {_one_of(TAP_WORDS)}, or {_EVERY}")
+
+
+def bib_list(value: object) -> tuple[int, ...]:
+    """Return the bibs of a group, at least one."""
+    if not isinstance(value, list):
+        raise ValueError(f"{shown(value)} is no list; write the bibs as [1, 2]")
+    if not value:
+        raise ValueError("the list is empty; write the group's bibs as [1, 2]")
+    return tuple(whole(bib, 1, BIB_MOST) for bib in value)
+
+
+def _one_of(words: tuple[str, ...]) -> str:
+    return ", ".join(f'"{w}"' for w in words[:-1]) + f' or "{words[-1]}"'
+
+
+def _chosen(*words: str) -> Callable[[object], str]:
+    def check(value: object) -> str:
+        if not isinstance(value, str) or value not in words:
+            raise ValueError(f"{shown(value)} is no choice here; write {_one_of(words)}")
+        return value
+
+    return check
+
+
+def _number(least: int, most: int) -> Schema:
+    return {"type": "integer", "minimum": least, "maximum": most}
+
+
+def _seconds(least_ms: int) -> Schema:
+    return {"type": "number", "minimum": least_ms // 1000, "maximum": TIME_MOST_S}
+
+
+def _each_or_list(one: Schema) -> Schema:
+    return {"anyOf": [one, {"type": "array", "items": one, "minItems": 1}]}
+
+
+def _whole(least: int, most: int) -> Callable[[object], int]:
+    return lambda value: whole(value, least, most)
+
+
+TAP_WORDS = ("each", "finish", "tally", "drop", "none")
+_EVERY = "{ every = 2 }"
+_TAP_SCHEMA: Schema = {
+    "anyOf": [
+        {"enum": list(TAP_WORDS)},
+        {
+            "type": "object",
+            "properties": {"every": _number(2, 255)},
+            "required": ["every"],
+            "additionalProperties": False,
+        },
+    ]
+}
+_PAUSE_SCHEMA: Schema = {"anyOf": [{"const": 0}, _seconds(PAUSE_LEAST_MS)]}
+_NAME_SCHEMA: Schema = {"type": "string", "minLength": 1}
+
+Name = Annotated[str, PlainValidator(name_text), WithJsonSchema(_NAME_SCHEMA)]
+MaybeName = Annotated[str | None, PlainValidator(name_text), WithJsonSchema(_NAME_SCHEMA)]
+Note = Annotated[
+    str, PlainValidator(note_text), WithJsonSchema({"type": "string", "maxLength": NOTE_MOST})
+]
+YesNo = Annotated[bool, PlainValidator(yes_no), WithJsonSchema({"type": "boolean"})]
+Pause = Annotated[int, PlainValidator(pause_ms), WithJsonSchema(_PAUSE_SCHEMA)]
+MaybePause = Annotated[int | None, PlainValidator(pause_ms), WithJsonSchema(_PAUSE_SCHEMA)]
+Guided = Annotated[int, PlainValidator(guided_ms), WithJsonSchema(_seconds(PAUSE_LEAST_MS))]
+WindowTimes = Annotated[
+    PerRound,
+    PlainValidator(per_round(window_ms)),
+    WithJsonSchema(_each_or_list(_seconds(WINDOW_LEAST_MS))),
+]
+MaybeReps = Annotated[
+    PerRound | None,
+    PlainValidator(per_round(_whole(1, REPS_MOST))),
+    WithJsonSchema(_each_or_list(_number(1, REPS_MOST))),
+]
+MaybeTap = Annotated[Tap | None, PlainValidator(tap_rule), WithJsonSchema(_TAP_SCHEMA)]
+MaybeRounds = Annotated[
+    int | None,
+    PlainValidator(_whole(1, ROUNDS_MOST)),
+    WithJsonSchema(_number(1, ROUNDS_MOST)),
+]
+GridSeconds = Annotated[int, PlainValidator(_whole(5, 300)), WithJsonSchema(_number(5, 300))]
+CountSeconds = Annotated[int, PlainValidator(_whole(0, 10)), WithJsonSchema(_number(0, 10))]
+Buttons = Annotated[int, PlainValidator(_whole(1, 4)), WithJsonSchema(_number(1, 4))]
+MaybeBoxes = Annotated[int | None, PlainValidator(_whole(1, 99)), WithJsonSchema(_number(1, 99))]
+Bibs = Annotated[
+    tuple[int, ...],
+    PlainValidator(bib_list),
+    WithJsonSchema({"type": "array", "items": _number(1, BIB_MOST), "minItems": 1}),
+]
+Layout = Annotated[
+    str,
+    PlainValidator(_chosen("lanes", "rotation")),
+    WithJsonSchema({"enum": ["lanes", "rotation"]}),
+]
+WindowOrRound = Annotated[
+    str, PlainValidator(_chosen("window", "round")), WithJsonSchema({"enum": ["window", "round"]})
+]
+MaybeTurns = Annotated[
+    str | None,
+    PlainValidator(_chosen("window", "round")),
+    WithJsonSchema({"enum": ["window", "round"]}),
+]

@@ -1,0 +1,123 @@
+"""The commands check and show, run as a coach runs them."""
+
+import json
+
+import pytest
+from made_plans import EXAMPLES
+
+from handbell.cli.main import main
+
+
+def run(capsys, *words):
+    code = main([str(word) for word in words])
+    said = capsys.readouterr()
+    assert "Traceback" not in said.err
+    return code, said.out, said.err
+
+
+def test_check_adds_up_the_three_block_plan(capsys):
+    code, out, _ = run(capsys, "check", EXAMPLES["three-block"], "--json")
+    facts = json.loads(out)
+    assert code == 0
+    assert facts["total_ms"] == 930_000
+    assert facts["slot_ms"] == 940_000
+    assert (facts["windows"], facts["boxes"], facts["warnings"]) == (27, 1, [])
+    assert (facts["title"], facts["layout"]) == ("Three blocks", "lanes")
+    assert (facts["work_ms"], facts["rest_ms"]) == (810_000, 120_000)
+
+
+def test_check_for_people(capsys):
+    code, out, _ = run(capsys, "check", EXAMPLES["three-block"])
+    assert code == 0
+    assert "15:30" in out and "15:40" in out
+    assert "27 on 1 box" in out
+    assert out.count("screening questionnaire") == 1
+
+
+def test_check_says_that_a_gate_waits(capsys):
+    assert "A gate counts as nothing" in run(capsys, "check", EXAMPLES["gate"])[1]
+    assert "gate" not in run(capsys, "check", EXAMPLES["rotation"])[1]
+
+
+def test_check_prints_every_fault_to_standard_error(capsys, tmp_path):
+    plan = tmp_path / "class.toml"
+    plan.write_text("lead_in_s = 1\n", encoding="utf-8")
+    code, out, err = run(capsys, "check", plan)
+    assert (code, out) == (1, "")
+    assert err == (
+        f"{plan}: 3 things to mend:\n"
+        '  - title is missing; write title = "Monday class"\n'
+        "  - lead_in_s: 1 s is too short to be noticed; write 0 for none, or 3 or more\n"
+        "  - block: the plan has no windows; add a [[block]] with at least one "
+        "[[block.exercise]]\n"
+    )
+
+
+def test_check_tells_warnings_and_prints_markup_as_it_is(capsys, tmp_path):
+    plan = tmp_path / "class.toml"
+    plan.write_text(
+        'title = "[red]Żuraw[/red]"\n[[block]]\n[[block.exercise]]\nname = "[b]A"\nwork_s = 30\n',
+        encoding="utf-8",
+    )
+    code, out, _ = run(capsys, "check", plan)
+    assert code == 0
+    assert "[red]Żuraw[/red]: the plan is in order" in out
+    assert 'note: title: "[red]Żuraw[/red]" is shown as "[red]Zuraw[/red]" on the boxes' in out
+    _, out, _ = run(capsys, "show", plan)
+    assert "[b]A" in out
+    facts = json.loads(run(capsys, "check", plan, "--json")[1])
+    assert facts["warnings"][0].startswith("title: ")
+
+
+def test_show_the_class(capsys):
+    code, out, _ = run(capsys, "show", EXAMPLES["rotation"])
+    assert code == 0
+    assert "Station 2: Ring row, 12 reps, East 21 22" in " ".join(out.split())
+    facts = json.loads(run(capsys, "show", EXAMPLES["rotation"], "--json")[1])
+    rows = facts["rows"]
+    assert [row["kind"] for row in rows[:3]] == ["lead-in", "window", "change"]
+    assert rows[1]["stations"][1] == {
+        "station": 2,
+        "what": "Ring row, 12 reps",
+        "who": "East",
+        "bibs": [21, 22],
+    }
+    assert facts["slot_ms"] == rows[-1]["class_ms"] + rows[-1]["duration_ms"]
+
+
+def test_show_one_box(capsys):
+    code, out, _ = run(capsys, "show", EXAMPLES["rotation"], "--box", 2)
+    assert code == 0
+    assert "Four corners, Station 2" in out
+    assert "Ring row, 12 reps" in out and "Box jump" not in out
+    facts = json.loads(run(capsys, "show", EXAMPLES["rotation"], "--box", 2, "--json")[1])
+    assert facts["station"] == 2
+    windows = [row for row in facts["rows"] if row["kind"] == "window"]
+    assert [row["bibs"] for row in windows[:2]] == [[21, 22], [11, 12]]
+
+
+def test_show_says_who_only_when_it_changes(capsys):
+    _, out, _ = run(capsys, "show", EXAMPLES["harbour"])
+    assert out.count("Pier 1 2") == 1
+    for task in (
+        "Step-up, goal 24, tap every 2",
+        "16 reps, tap finish",
+        "tap tally",
+        "Plank, hold",
+    ):
+        assert task in out
+
+
+@pytest.mark.parametrize(("plan", "box"), [("rotation", 5), ("rotation", 0), ("three-block", 2)])
+def test_show_a_box_that_is_not_there(capsys, plan, box):
+    code, _, err = run(capsys, "show", EXAMPLES[plan], "--box", box)
+    assert code == 2
+    assert f"has no box {box}. " in err
+
+
+@pytest.mark.parametrize("command", ["check", "show"])
+def test_help_has_examples(capsys, command):
+    with pytest.raises(SystemExit) as left:
+        main([command, "--help"])
+    assert left.value.code == 0
+    assert f"handbell {command} monday.toml" in capsys.readouterr().out

@@ -1,0 +1,360 @@
+"""Every way a plan can be wrong, and the sentence that says so."""
+
+import pytest
+from made_plans import DOCS
+
+from handbell.errors import PlanError
+from handbell.plan.files import parse_plan
+
+EXERCISE = '[[block.exercise]]\nname = "Push-up"\nwork_s = 30\n'
+
+
+def faults(text):
+    with pytest.raises(PlanError) as caught:
+        parse_plan(text.encode(), "class.toml")
+    assert str(caught.value).startswith("class.toml: ")
+    return caught.value.faults
+
+
+def plan(top="", block="", exercise="", tail=""):
+    return f'title = "T"\n{top}\n[[block]]\n{block}\n{EXERCISE}{exercise}\n{tail}'
+
+
+def keyed(key, value):
+    """A plan whose exercise has this line, in place of one that is there."""
+    lines = {"name": '"Push-up"', "work_s": "30"}
+    lines[key] = value
+    body = "\n".join(f"{k} = {v}" for k, v in lines.items())
+    return f'title = "T"\n[[block]]\n[[block.exercise]]\n{body}\n'
+
+
+TIMES = {
+    "4": "4 s is too short; a window is 5 s or more",
+    "0": "0 s is too short; a window is 5 s or more",
+    "-30": "-30 is negative; write 0 or more seconds",
+    "-0.1": "-0.1 is negative; write 0 or more seconds",
+    "30.25": "30.25 is finer than a tenth of a second; write it as 30.2",
+    "30.0001": "30.0001 is finer than a tenth of a second; write it as 30.0",
+    "1e-400": "1E-400 is finer than a tenth of a second; write it as 0.0",
+    "21601": "21601 is over 6 hours; write seconds (not ms), at most 21600",
+    "1e400": "1E+400 is over 6 hours; write seconds (not ms), at most 21600",
+    "nan": "NaN is no time; write seconds, such as 30",
+    "inf": "Infinity is no time; write seconds, such as 30",
+    "-inf": "-Infinity is no time; write seconds, such as 30",
+    "1e99999999999999999999": "Infinity is no time; write seconds, such as 30",
+    "true": "true is no time; write seconds without quotes, such as 30",
+    '"30"': '"30" is no time; write seconds without quotes, such as 30',
+    "2026-01-01": "2026-01-01 is no time; write seconds without quotes, such as 30",
+    "[]": "the list is empty; write one entry for each round",
+    "[30, 4, nan]": "entry 2: 4 s is too short; a window is 5 s or more; "
+    "entry 3: NaN is no time; write seconds, such as 30",
+    "[[30]]": "entry 1: a list is no time; write seconds without quotes, such as 30",
+}
+
+
+@pytest.mark.parametrize(("value", "sentence"), TIMES.items())
+def test_window_times(value, sentence):
+    assert faults(keyed("work_s", value)) == [f"block 1, exercise 1, work_s: {sentence}"]
+
+
+@pytest.mark.parametrize(("value", "ms"), [("5", 5000), ("7.5", 7500), ("30.0", 30_000)])
+def test_tenths_are_exact(value, ms):
+    plan = parse_plan(keyed("work_s", value).encode())
+    assert plan.blocks[0].exercises[0].work.at(1) == ms
+
+
+@pytest.mark.parametrize("tenths", range(50, 1000, 7))
+def test_no_float_drift(tenths):
+    text = f"{tenths // 10}.{tenths % 10}"
+    plan = parse_plan(keyed("work_s", text).encode())
+    assert plan.blocks[0].exercises[0].work.at(1) == tenths * 100
+
+
+VALUES = {
+    ("reps", "0"): "0 is out of range; write a number from 1 to 9999",
+    ("reps", "-3"): "-3 is out of range; write a number from 1 to 9999",
+    ("reps", "10.5"): "10.5 is no whole number; write one from 1 to 9999, without quotes",
+    ("reps", '"ten"'): '"ten" is no whole number; write one from 1 to 9999, without quotes',
+    ("reps", "9" * 60): "so large a number is out of range; write a number from 1 to 9999",
+    ("goal", "true"): "true is no whole number; write one from 1 to 9999, without quotes",
+    ("hold", "1"): "1 is neither; write true or false, without quotes",
+    ("both_sides", '"yes"'): '"yes" is neither; write true or false, without quotes',
+    ("rest_s", "2"): "2 s is too short to be noticed; write 0 for none, or 3 or more",
+    ("tap", '"twice"'): '"twice" is no way to tap; write "each", "finish", "tally", "drop" or '
+    '"none", or { every = 2 }',
+    ("tap", "{ every = 1 }"): "every: 1 is out of range; write a number from 2 to 255",
+    ("tap", "{ every = 2, from = 3 }"): 'a table is no way to tap; write "each", "finish", '
+    '"tally", "drop" or "none", or { every = 2 }',
+    ("tap", '"finish"'): '"finish" needs a target; write reps = 10, or another way to tap',
+    ("tap", '"drop"'): '"drop" is only for a hold; write hold = true, or another way to tap',
+    ("name", "7"): '7 is no text; write it in quotes, such as "Push-up"',
+    ("name", '""'): '"" has nothing a box can draw; write a name with Latin letters',
+    ("name", '"\\u202e\\u200b"'): '"\\u202e\\u200b" has nothing a box can draw; '
+    "write a name with Latin letters",
+    ("name", '"' + "x" * 33 + '"'): '"' + "x" * 33 + '" is 33 characters long; shorten it to 32',
+    ("note", "1"): '1 is no text; write it in quotes, such as "knees down"',
+    ("note", '"' + "x" * 201 + '"'): "the note is 201 characters long; shorten it to 200",
+    ("resp", "4"): "no such key here; did you mean reps?",
+    ("work", "4"): "no such key here; did you mean work_s?",
+    ("rounds", "4"): "no such key here; it belongs in [[block]]",
+    ("lead_in_s", "4"): "no such key here; it belongs at the top of the file, before any [[table]]",
+    ("bibs", "[1]"): "no such key here; it belongs in [[group]]",
+    ("zzz", "4"): "no such key here; known are name, work_s, reps, goal, hold, tap, rest_s, "
+    "both_sides, note",
+}
+
+
+@pytest.mark.parametrize(("line", "sentence"), VALUES.items())
+def test_exercise_values(line, sentence):
+    assert faults(keyed(*line)) == [f"block 1, exercise 1, {line[0]}: {sentence}"]
+
+
+TOP = {
+    "lead_in_s = 2": "lead_in_s: 2 s is too short to be noticed; write 0 for none, or 3 or more",
+    "grid_s = 4": "grid_s: 4 is out of range; write a number from 5 to 300",
+    "count_s = 11": "count_s: 11 is out of range; write a number from 0 to 10",
+    "buttons = 5": "buttons: 5 is out of range; write a number from 1 to 4",
+    "boxes = 0": "boxes: 0 is out of range; write a number from 1 to 99",
+    'layout = "circle"': 'layout: "circle" is no choice here; write "lanes" or "rotation"',
+    'turns = "person"': 'turns: "person" is no choice here; write "window" or "round"',
+    "titel = 3": "titel: no such key here; did you mean title?",
+    "reps = 3": "reps: no such key here; it belongs in [[block.exercise]]",
+    '"a\\nb" = 3': '"a\\u000ab": no such key here; known are ',
+    "warm_up = 60": "warm_up: this is a table; write [[warm_up]] on a line of its own, "
+    "its keys below",
+    "[station]": "station: this may be there several times; write [[station]], with two brackets",
+    "[[group]]\nname = 'A'": "group 1: bibs is missing; write bibs = [1, 2]",
+    "[[group]]\nname = 'A'\nbibs = []": "group 1, bibs: the list is empty; write the group's "
+    "bibs as [1, 2]",
+    "[[group]]\nname = 'A'\nbibs = 3": "group 1, bibs: 3 is no list; write the bibs as [1, 2]",
+    "[[group]]\nname = 'A'\nbibs = [1000]": "group 1, bibs: 1000 is out of range; "
+    "write a number from 1 to 999",
+    "[[group]]\nname = 'A'\nbibs = [7, 7]": 'group 1, bibs: bib 7 is in "A" already; '
+    "use each bib once",
+    "[[group]]\nname = 'A'\nbibs = [7]\n[[group]]\nname = 'A'\nbibs = [8]": "group 2, name: "
+    '"A" is group 1 already; give each group a name of its own',
+    "[[group]]\nname = 'A'\nbibs = [7]\n[[group]]\nname = 'B'\nbibs = [8, 7]": "group 2, bibs: "
+    'bib 7 is in "A" already; use each bib once',
+    "boxes = 2\n[[group]]\nname = 'A'\nbibs = [7]": "boxes: each group has a box of its "
+    "own; take out boxes, or the groups",
+    "[[station]]\nlabel = 'A'\n[[station]]\nlabel = 'A'": 'station 2, label: "A" is station 1 '
+    "already; give each station a label of its own",
+    "boxes = 3\n[[station]]\nlabel = 'A'": "3 boxes but 1 station; take out boxes, or write as "
+    "many stations",
+    "[[station]]\n[[group]]\nname = 'A'\nbibs = [1]\n[[group]]\nname = 'B'\nbibs = [2]": "2 groups "
+    "but 1 station; each group needs one: add stations, or take them all out to have them numbered",
+    "[[warm_up]]\nname = 'Jog'\nwork_s = 2": "warm-up 1, work_s: 2 s is too short; write 3 or "
+    "more, or take this part out",
+    "[[cool_down]]\nwork_s = 60": 'cool-down 1: name is missing; write name = "Push-up"',
+    "[[warm_up]]\nname = 'Jog'\nwork_s = 60\nreps = 3": "warm-up 1, reps: no such key here; it "
+    "belongs in [[block.exercise]]",
+}
+
+
+@pytest.mark.parametrize(("line", "sentence"), TOP.items())
+def test_top_level(line, sentence):
+    found = faults(plan(top=line))
+    assert len(found) == 1
+    assert sentence in found[0]
+
+
+BLOCKS = {
+    ("rounds = 0", ""): "block 1, rounds: 0 is out of range; write a number from 1 to 16000",
+    ("rest = 5", ""): "block 1, rest: no such key here; did you mean rest_s?",
+    ("rest_after_last = true", ""): "block 1, rest_after_last: there is no rest to keep; "
+    "write rest_s, or take it out",
+    ("rounds = 3", "reps = [10, 8]"): "block 1, exercise 1, reps: 2 entries for 3 rounds; "
+    "write one entry for each round, or a single number",
+    ("rounds = 3", "reps = [10]"): "block 1, exercise 1, reps: 1 entry for 3 rounds; "
+    "write one entry for each round, or a single number",
+    ("", "goal = [1, 2]\n[[block.exercise]]\nname = 'B'\nwork_s = [9, 9, 9]"): "block 1, "
+    "exercise 2, work_s: 3 entries for 2 rounds; write one entry for each round, or a single number",
+    ("", "reps = 10\ngoal = 12"): "block 1, exercise 1, goal: a window has a target or a goal, "
+    "not both; keep reps for a target, or goal for an open window",
+    ("", "hold = true\nreps = 3"): "block 1, exercise 1, reps: a hold counts no reps; "
+    "take out reps, or hold = true",
+    ("", 'hold = true\ntap = "each"'): 'block 1, exercise 1, tap: "each" is not for a hold; '
+    'write "drop" or "none", or take the line out',
+    ("", 'hold = true\ntap = "tally"'): 'block 1, exercise 1, tap: "tally" is not for a hold; '
+    'write "drop" or "none", or take the line out',
+    ("rest_s = 15", 'tap = "tally"'): 'block 1, exercise 1, tap: "tally" needs 10 s of rest right '
+    "after each window, and the block's last window has none; write rest_s = 15 and "
+    "rest_after_last = true, or another way to tap",
+    ("rounds = 3\nrest_s = 5", 'tap = "tally"'): 'block 1, exercise 1, tap: "tally" needs 10 s of '
+    "rest right after each window, and round 1 has less; write rest_s = 15, or another way to tap",
+    ("rounds = 2\nrest_s = 15\nround_rest_s = 5\nrest_after_last = true", 'tap = "tally"'): (
+        'block 1, exercise 1, tap: "tally" needs 10 s of rest right after each window, and round 1 '
+        "has less; write rest_s = 15, or another way to tap"
+    ),
+}
+
+
+@pytest.mark.parametrize(("lines", "sentence"), BLOCKS.items())
+def test_blocks(lines, sentence):
+    block, exercise = lines
+    assert faults(plan(block=block, exercise=exercise)) == [sentence]
+
+
+NO_WINDOWS = "block: the plan has no windows; add a [[block]] with at least one [[block.exercise]]"
+
+
+def test_no_windows():
+    assert faults('title = "T"\n') == [NO_WINDOWS]
+    assert faults("") == ['title is missing; write title = "Monday class"', NO_WINDOWS]
+    assert faults('title = "T"\n[[block]]\nrounds = 2\n') == [
+        "block 1: it has no exercise; add a [[block.exercise]] with name and work_s"
+    ]
+
+
+def test_too_many_windows():
+    found = faults(plan(block="rounds = 9000", exercise=EXERCISE))
+    assert found == ["block: 18000 windows; a class has at most 16000: take rounds out"]
+
+
+ROTATION = """
+title = "T"
+layout = "rotation"
+{top}
+[[group]]
+name = "A"
+bibs = [1]
+[[group]]
+name = "B"
+bibs = [2]
+[[block]]
+{block}
+[[block.exercise]]
+name = "One"
+work_s = 30
+[[block.exercise]]
+name = "Two"
+work_s = {work}
+{two}
+{more}
+"""
+
+
+def rotation(top="", block="", work="30", two="", more=""):
+    return ROTATION.format(top=top, block=block, work=work, two=two, more=more)
+
+
+def test_rotation_is_sound_as_it_stands():
+    assert parse_plan(rotation().encode()).boxes == 2
+
+
+ROTATIONS = [
+    (
+        {"more": '[[group]]\nname = "C"\nbibs = [3]'},
+        "block 1: more groups than stations (2 exercises, 3 groups); "
+        "a rotation needs as many exercises in each block as there are groups",
+    ),
+    (
+        {"more": '[[block.exercise]]\nname = "Three"\nwork_s = 30'},
+        "block 1: more stations than groups (3 exercises, 2 groups); "
+        "a rotation needs as many exercises in each block as there are groups",
+    ),
+    (
+        {"work": "40"},
+        "block 1, exercise 2, work_s: differs from exercise 1; in a rotation everybody changes "
+        "together, so write the same work_s for all",
+    ),
+    (
+        {"work": "[30, 20]"},
+        "block 1, exercise 2, work_s: differs from exercise 1; in a rotation everybody changes "
+        "together, so write the same work_s for all",
+    ),
+    (
+        {"two": "rest_s = 5"},
+        "block 1, exercise 2, rest_s: differs from exercise 1; in a rotation everybody rests "
+        "together, so write the same rest_s for all",
+    ),
+    (
+        {"two": 'tap = "tally"', "block": "rounds = 2"},
+        'block 1, exercise 2, tap: "tally" needs 10 s of rest right after each window, and round 1 '
+        "has less; write rest_s = 15, or another way to tap",
+    ),
+]
+
+
+@pytest.mark.parametrize(("parts", "sentence"), ROTATIONS)
+def test_rotation(parts, sentence):
+    assert faults(rotation(**parts)) == [sentence]
+
+
+def test_rotation_needs_groups():
+    assert faults(plan(top='layout = "rotation"')) == [
+        "group: a rotation moves groups; add a [[group]] for each exercise"
+    ]
+
+
+def test_all_at_once_and_each_with_its_place():
+    text = """
+lead_in_s = 1
+resst_s = 4
+[[group]]
+name = "A"
+bibs = [1, 1]
+[[warm_up]]
+name = "Jog"
+work_s = -1
+[[block]]
+rounds = 0
+[[block.exercise]]
+work_s = 1
+[[block]]
+[[block.exercise]]
+name = "Plank"
+work_s = 30
+hold = true
+reps = 3
+tap = "each"
+"""
+    places = [fault.split(":")[0] for fault in faults(text)]
+    assert sorted(places) == sorted(
+        [
+            'title is missing; write title = "Monday class"',
+            "lead_in_s",
+            "resst_s",
+            "group 1, bibs",
+            "warm-up 1, work_s",
+            "block 1, rounds",
+            "block 1, exercise 1",
+            "block 1, exercise 1, work_s",
+            "block 2, exercise 1, reps",
+            "block 2, exercise 1, tap",
+        ]
+    )
+
+
+def test_the_manuals_faults():
+    found = faults(
+        '[[block]]\n[[block.exercise]]\nname="A"\nwork_s=9\n'
+        '[[block.exercise]]\nname="B"\nwork_s=9\nreps=0\n'
+        '[[block]]\nrest=3\n[[block.exercise]]\nname="A"\nwork_s=9\n'
+    )
+    page = (DOCS / "plans.md").read_text(encoding="utf-8")
+    assert all(f"  - {fault}\n" in page for fault in found)
+    assert len(found) == 3
+
+
+SYNTAX = {
+    'title = "T\n': "line 1, column 11: ",
+    'title = "T"\n[[block\n': "line 2, column 8: ",
+    'title = "T"\ntitle = "U"\n': "line 2, column 12: ",
+    "title = ": "line 1, column 9: ",
+    "a = [[[": "line 1, column 8: ",
+}
+
+
+@pytest.mark.parametrize(("text", "begins"), SYNTAX.items())
+def test_syntax_errors_name_line_and_column(text, begins):
+    (fault,) = faults(text)
+    assert fault.startswith(begins)
+    assert fault.endswith('; write key = value, texts in "quotes", tables as [[block]]')
+
+
+def test_no_depth_and_no_length_breaks_the_reader():
+    (deep,) = faults("a = " + "[" * 100_000)
+    assert deep == "lists or tables are nested too deep; a plan needs two levels"
+    (long,) = faults("a = " + "9" * 5000)
+    assert "a number can't be read" in long

@@ -1,0 +1,208 @@
+"""A class played again by simpy processes that know nothing of the compiler.
+
+The coach and every athlete are processes. They read the TOML by themselves and follow the manual
+(docs/plans.md): the coach calls what happens, athletes walk, keep their own count of turns, and go
+to a button when it is theirs. What each station saw must equal what its box was told to play, to
+the millisecond. Simulation library: simpy.
+"""
+
+import io
+import sys
+from collections import defaultdict
+from fractions import Fraction
+
+import pytest
+import simpy
+from hypothesis import given, settings
+from made_plans import EXAMPLES, IN_MANUAL, plans, toml
+
+from handbell.compile import build
+from handbell.plan.files import parse_plan
+from handbell_core import timeline as t
+
+if sys.version_info >= (3, 11):
+    import tomllib
+else:
+    import tomli as tomllib
+
+
+class Gym:
+    """The floor: what the coach calls out, and what is seen at each station."""
+
+    def __init__(self, text):
+        self.env = simpy.Environment()
+        self.plan = tomllib.loads(text, parse_float=Fraction)
+        self.groups = self.plan.get("group", [])
+        self.rotates = self.plan.get("layout") == "rotation"
+        named = len(self.plan.get("station", []))
+        self.stations = len(self.groups) or self.plan.get("boxes") or named or 1
+        self.log = []  # (kind, from, to) for all
+        self.windows = []  # the exercise at each station, one dict a window
+        self.pressing = defaultdict(set)  # (window, station) -> bibs at a button
+        self.athletes = [
+            Athlete(self, place, n, bib)
+            for place, group in enumerate(self.groups)
+            for n, bib in enumerate(group["bibs"])
+        ]
+        self.env.process(self.coach())
+        self.env.run()
+
+    def shout(self, what, **more):
+        """Everybody hears it, one call after the other."""
+        for athlete in self.athletes:
+            athlete.ears.put((what, more))
+
+    def wait(self, kind, seconds):
+        """Let a stretch pass, noting it; nothing at all for 0 s unless it is a gate."""
+        ms = Fraction(seconds) * 1000
+        assert ms.denominator == 1
+        if ms or kind == "gate":
+            began = self.env.now
+            yield self.env.timeout(int(ms))
+            self.log.append((kind, began, self.env.now))
+
+    def coach(self):
+        """Lead the class through the plan, in the words of the manual."""
+        plan, blocks = self.plan, self.plan["block"]
+        yield from self.wait("lead-in", plan.get("lead_in_s", 10))
+        for part in plan.get("warm_up", []):
+            yield from self.wait("warm-up", part["work_s"])
+        if blocks[0].get("gate"):
+            yield from self.wait("gate", 0)
+        elif "warm_up" in plan:
+            yield from self.wait("change", self.change(blocks[0]))
+        for n, block in enumerate(blocks):
+            yield from self.lead(block)
+            if n + 1 < len(blocks):
+                yield from self.between(block, blocks[n + 1])
+        for part in plan.get("cool_down", []):
+            yield from self.wait("cool-down", part["work_s"])
+
+    def change(self, block):
+        return block.get("change_s", self.plan.get("change_s", 15 if self.rotates else 0))
+
+    def between(self, block, coming):
+        pause = block.get("break_s", self.plan.get("break_s", 0))
+        yield from self.wait("break", pause)
+        if coming.get("gate"):
+            yield from self.wait("gate", 0)
+        elif not pause:
+            yield from self.wait("change", self.change(coming))
+
+    def rounds(self, block):
+        lists = [
+            len(e[key])
+            for e in block["exercise"]
+            for key in ("work_s", "reps", "goal")
+            if isinstance(e.get(key), list)
+        ]
+        return block.get("rounds") or [*lists, 1][0]
+
+    def lead(self, block):
+        """One block: a list of things to do, each followed by its pauses."""
+        exercises, rounds = block["exercise"], self.rounds(block)
+        stays = self.rotates and self.plan.get("move") == "round"
+        if stays:
+            laps = [list(range(rounds)) for _ in exercises]
+        else:
+            laps = [[r] * len(exercises) for r in range(rounds)]
+        left = sum(len(lap) for lap in laps)
+        for lap in laps:
+            self.shout("lap")
+            for n, round_ in enumerate(lap):
+                left -= 1
+                exercise = exercises[0 if self.rotates else n]
+                shown = exercises if self.rotates else [exercise] * self.stations
+                yield from self.window(shown, round_)
+                ends_lap = n + 1 == len(lap)
+                walks = self.rotates and (ends_lap or not stays)
+                if walks:
+                    self.shout("move")
+                rest = exercise.get("rest_s", block.get("rest_s", 0))
+                if ends_lap:
+                    rest = block.get("round_rest_s", rest)
+                if left or block.get("rest_after_last"):
+                    yield from self.wait("rest", rest)
+                others = len(exercises) > 1 and (walks or not self.rotates)
+                if left and others:
+                    yield from self.wait("change", self.change(block))
+
+    def window(self, shown, round_):
+        self.windows.append([e["name"] for e in shown])
+        self.shout("window", number=len(self.windows))
+        work = shown[0]["work_s"]
+        yield from self.wait("window", work[round_] if isinstance(work, list) else work)
+
+
+class Athlete:
+    """Somebody with a bib who listens to the coach."""
+
+    def __init__(self, gym, place, n, bib):
+        self.gym, self.place, self.bib = gym, place, bib
+        self.ears = simpy.Store(gym.env)
+        buttons = gym.plan.get("buttons", 1)
+        mates = len(gym.groups[place]["bibs"])
+        self.mine, self.sets = n // buttons, -(-mates // buttons)
+        self.by_laps = gym.plan.get("turns", "window") == "round"
+        self.lap_turn, self.turn = -1, 0
+        gym.env.process(self.live())
+
+    def live(self):
+        gym = self.gym
+        while True:
+            what, more = yield self.ears.get()
+            if what == "lap":  # each begins one turn further on than the one before
+                self.lap_turn += 1
+                self.turn = self.lap_turn
+            elif what == "move":
+                self.place = (self.place + 1) % gym.stations
+            else:
+                if self.turn % self.sets == self.mine:
+                    gym.pressing[more["number"], self.place].add(self.bib)
+                if not self.by_laps:
+                    self.turn += 1
+
+
+def told(box):
+    """What a box was told: its stretches, the names of its windows, who is to tap in each."""
+    reader = t.Reader(io.BytesIO(box.data))
+    spans = [reader.span(n, t.Span()) for n in range(reader.head.spans)]
+    spans = [s for s in spans if s.kind != t.RATING]
+    windows = [s for s in spans if s.kind == t.WINDOW]
+    stretches = [(t.KINDS[s.kind], s.start_ms, s.end_ms()) for s in spans]
+    names = [reader.text(s.name).decode("latin-1") for s in windows]
+    return stretches, names, [{bib for bib in s.bib if bib} for s in windows]
+
+
+def check_same(text):
+    gym = Gym(text)
+    built = build(parse_plan(text.encode()))
+    assert built.totals.boxes == gym.stations
+    for place, box in enumerate(built.timelines):
+        stretches, names, asked = told(box)
+        assert stretches == gym.log
+        drawn = {"Żuraw": "Zuraw"}
+        assert names == [drawn.get(w[place], w[place]) for w in gym.windows]
+        if gym.groups:
+            numbers = range(1, len(names) + 1)
+            assert asked == [gym.pressing[number, place] for number in numbers]
+    works = [(begin, end) for kind, begin, end in gym.log if kind == "window"]
+    cool_down_ms = sum(end - begin for kind, begin, end in gym.log if kind == "cool-down")
+    assert built.totals.slot_ms == gym.env.now
+    assert built.totals.total_ms == gym.env.now - cool_down_ms - works[0][0]
+
+
+@pytest.mark.parametrize("path", EXAMPLES.values(), ids=EXAMPLES)
+def test_examples(path):
+    check_same(path.read_text(encoding="utf-8"))
+
+
+@pytest.mark.parametrize("text", IN_MANUAL)
+def test_the_manuals_plans(text):
+    check_same(text)
+
+
+@settings(max_examples=200, deadline=None)
+@given(plans())
+def test_random_plans(plan):
+    check_same(toml(plan))
