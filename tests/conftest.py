@@ -30,3 +30,13 @@ def own_data_folder(tmp_path, monkeypatch):
     monkeypatch.setenv("HANDBELL_DATA", str(tmp_path / "data"))
     monkeypatch.setenv("HANDBELL_STORE", str(tmp_path / "data" / "store.sqlite"))
     monkeypatch.delenv("HANDBELL_PORTS", raising=False)
+
+
+@pytest.fixture(scope="session")
+def demo_out(tmp_path_factory, micropython) -> Path:
+    """A folder that ``handbell demo`` has filled: report.html, screen.png, store.sqlite."""
+    from handbell.cli.main import main
+
+    out = tmp_path_factory.mktemp("demo") / "out"
+    assert main(["demo", "--out", str(out), "--json"]) == 0
+    return out

@@ -47,7 +47,9 @@ def console(stderr: bool = False) -> Console:
 
 def print_error(error: HandbellError) -> int:
     """Print an error to standard error as plain sentences and return its exit code."""
-    if isinstance(error, PlanError):
+    if isinstance(error, PlanError) and len(error.faults) == 1:
+        sys.stderr.write(f"{error.path}: {error.faults[0]}.\n")
+    elif isinstance(error, PlanError):
         sys.stderr.write(f"{error.what}:\n")
         for fault in error.faults:
             sys.stderr.write(f"  - {fault}\n")

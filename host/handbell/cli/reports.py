@@ -111,7 +111,7 @@ def wear_arguments(parser: argparse.ArgumentParser) -> None:
     _store_argument(parser)
     parser.epilog = (
         "examples:\n"
-        '  handbell wear 3 7="Ada" 8="Grace"\n'
+        '  handbell wear 3 7="Mina" 8="Otto"\n'
         "  handbell wear newest --absent 5 6\n"
         "  handbell wear 3 7=                  forget what was said of bib 7\n\n"
         "What was said before of other bibs stays; saying it again replaces it."
@@ -145,6 +145,6 @@ def _worn(word: str) -> tuple[int, str]:
     bib, equals, name = word.partition("=")
     if not equals or not bib.isdecimal() or len(bib) > 5:
         raise UsageError(
-            f"{word[:40]!r} does not say who wore a bib", 'Write the bib and the name: 7="Ada"'
+            f"{word[:40]!r} does not say who wore a bib", 'Write the bib and the name: 7="Mina"'
         )
     return int(bib), name

@@ -1,0 +1,281 @@
+"""The demo: a whole class on virtual boxes, from the plan file to the report."""
+
+from __future__ import annotations
+
+import argparse
+import shutil
+import sys
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from handbell.cli.render import Result
+from handbell.errors import HandbellError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from handbell.boxes.send import Load
+    from handbell.store import Store
+    from handbell.virtual.athletes import Athlete, Truth
+    from handbell.virtual.world import World
+
+# The demo's people: bib, invented name, and how they train.
+PEOPLE: list[tuple[int, str, dict[str, Any]]] = [
+    (1, "Ada", {"pace": 0.78, "tires": 0.05, "rating": 6}),
+    (2, "Bo", {"pace": 0.92, "tires": 0.12, "slips": 0.06, "rating": 8}),
+    (3, "Cleo", {"pace": 0.66, "tires": 0.03, "rating": 4}),
+    (4, "Dario", {"pace": 0.98, "tires": 0.16, "gives_up": 0.25, "rating": 9}),
+    (5, "Enid", {"pace": 0.84, "tires": 0.07, "slips": 0.08, "rating": 7}),
+    (6, "Femi", {"pace": 0.72, "tires": 0.02, "hangs_on_s": 21, "rating": 5}),
+    (7, "Gwen", {"pace": 0.88, "tires": 0.09, "rating": None}),
+    (8, "Hal", {"pace": 1.06, "tires": 0.10, "hangs_on_s": 14, "rating": 10}),
+]
+CRYSTALS_PPM = (-12, 6, 18, -4)
+TAIL_US = 90_000_000
+
+
+def demo_arguments(parser: argparse.ArgumentParser) -> None:
+    """Define the command line of ``demo``."""
+    parser.add_argument(
+        "--out", type=Path, default=Path("demo-out"), help="the folder to fill (default demo-out)"
+    )
+    parser.epilog = "examples:\n  handbell demo\n  handbell demo --out /tmp/class"
+
+
+@dataclass
+class Demo:
+    """What the steps of the demo share."""
+
+    out: Path
+    said: list[str]
+
+    def say(self, text: str) -> None:
+        """Show progress."""
+        self.said.append(text)
+        sys.stderr.write(f"{text}\n")
+        sys.stderr.flush()
+
+
+def plan_path() -> Path:
+    """Return the demo's plan file: a checkout's own, else the copy that was installed."""
+    here = Path(__file__).resolve()
+    checkout = here.parents[3] / "docs" / "examples" / "harbour.toml"
+    return checkout if checkout.exists() else here.parents[1] / "virtual" / "harbour.toml"
+
+
+def demo_run(args: argparse.Namespace) -> Result:
+    """Run the demo; raises HandbellError when any step fails."""
+    from handbell.boxes.send import Load
+    from handbell.compile import build
+    from handbell.plan.files import load_plan
+    from handbell.store import open_store
+    from handbell.virtual.world import World
+
+    began = time.monotonic()
+    out: Path = args.out.resolve()
+    if out.exists() and not (out / "demo").exists() and any(out.iterdir()):
+        raise HandbellError(f"{out} holds other files", "Name an empty folder with --out")
+    shutil.rmtree(out, ignore_errors=True)
+    out.mkdir(parents=True)
+    (out / "demo").write_text("This folder was filled by handbell demo.\n", encoding="utf-8")
+    demo = Demo(out, [])
+    plan = load_plan(plan_path())
+    built = build(plan)
+    totals = built.totals
+    demo.say(
+        f"Plan   {plan.title}: {totals.windows} windows on {totals.boxes} boxes, "
+        f"{totals.slot_ms // 60_000} min {totals.slot_ms // 1000 % 60} s in all"
+    )
+    loads = [
+        Load(t.station, t.label, t.digest.hex(), t.data, built.buttons) for t in built.timelines
+    ]
+    with World(out / "boxes") as world, open_store(str(out / "store.sqlite")) as store:
+        store.put_plan(plan.source, plan.title)
+        for load in loads:
+            store.put_timeline(load.data)
+        start_utc_us = _load_boxes(demo, world, loads, built.buttons)
+        truths = _play(demo, world, loads, start_utc_us, totals.slot_ms)
+        _collect(demo, world, store)
+        facts = _report(demo, store, truths)
+    seconds = time.monotonic() - began
+    page, picture = out / "report.html", out / "screen.png"
+
+    def text(console: Console) -> None:
+        console.print(f"Done in {seconds:.0f} s. Every press was counted, bib by bib.")
+        console.print(f"Report:  {page}", markup=False)
+        console.print(f"A box's screen at work:  {picture}", markup=False)
+
+    facts |= {"report": str(page), "screen": str(picture), "seconds": round(seconds, 1)}
+    return Result(facts, text)
+
+
+def _load_boxes(demo: Demo, world: World, loads: list[Load], buttons: int) -> int:
+    """Start the boxes, send, set the clocks and arm; return the class start in UTC us."""
+    from handbell.boxes.arm import arm, survey
+    from handbell.boxes.fleet import Fleet
+    from handbell.boxes.send import send
+    from handbell.boxes.stations import StationMap
+    from handbell.virtual.box import BoxSpec
+
+    for n, load in enumerate(loads):
+        spec = BoxSpec(
+            name=f"box{load.station}",
+            unique_id=bytes([0xDE, 0x30, 0, 0, 0, 0, 0, load.station]),
+            flash=demo.out / "boxes" / f"box{load.station}.flash",
+            buttons=buttons,
+            ppm=CRYSTALS_PPM[n % len(CRYSTALS_PPM)],
+            tick_origin=(1 << 30) - 400_000_000 * (n % 3),
+        )
+        world.add_box(spec)
+    demo.say(f"Boxes  {len(world.boxes)} started, the real firmware in each")
+    stations = StationMap(demo.out / "stations.json")
+    with Fleet([box.url for box in world.boxes], world.clock) as fleet:
+        for load, box in zip(loads, fleet.connections, strict=True):
+            stations.place(load.station, box.facts["id"])
+        outcomes = send(fleet, loads, stations)
+        for outcome in outcomes:
+            if outcome.error is not None:
+                raise outcome.error
+    sent = [o.value for o in outcomes if o.value is not None]
+    worst_us = max(s.sync.bound_us for s in sent)
+    demo.say(
+        f"Send   {sum(s.size for s in sent)} bytes, every digest right; "
+        f"clocks within {worst_us / 1000:.2f} ms"
+    )
+    digests = {load.station: load.digest for load in loads}
+    start_utc_ms = (world.clock.utc_us() // 1_000_000 + 20) * 1000
+    with Fleet([box.url for box in world.boxes], world.clock) as fleet:
+        arm(fleet, survey(fleet, digests, set()), digests, start_utc_ms)
+    demo.say(f"Arm    all {len(loads)} boxes, for one instant; then unplugged")
+    return start_utc_ms * 1000
+
+
+def _play(
+    demo: Demo, world: World, loads: list[Load], start_utc_us: int, slot_ms: int
+) -> list[Truth]:
+    """Let the athletes press through the class at high speed; return what they did."""
+    from handbell.virtual.athletes import Athlete, Floor
+
+    people: list[Athlete] = [Athlete(bib, **traits) for bib, _, traits in PEOPLE]
+    start_us = start_utc_us - world.clock.start_utc_us
+    truths = []
+    for load, box in zip(loads, world.boxes, strict=True):
+        truth = Floor(load.data, people, seed=load.station).play()
+        box.unplug()
+        box.edges(
+            (start_us + int(class_ms * 1000), slot, 0 if closed else 1)
+            for class_ms, slot, closed in truth.edges
+        )
+        truths.append(truth)
+    began = time.monotonic()
+    middle_us = start_us + _picture_ms(loads[0].data) * 1000
+    world.run_to(middle_us)
+    world.boxes[0].screen.png(demo.out / "screen.png")
+    world.run_to(start_us + slot_ms * 1000 + TAIL_US)
+    seconds = max(0.1, time.monotonic() - began)
+    taps = sum(sum(t.taps.values()) for t in truths)
+    demo.say(
+        f"Class  {slot_ms // 60_000} min in {seconds:.1f} s: {taps} taps, "
+        f"{sum(t.take_backs for t in truths)} taken back"
+    )
+    bells = [box.sound.bells() for box in world.boxes]
+    first = [next(us for us in b if us >= start_us - 100_000) for b in bells]
+    last = [b[-1] for b in bells]
+    demo.say(
+        f"Skew   first bell {(max(first) - min(first)) / 1000:.2f} ms between boxes, "
+        f"last {(max(last) - min(last)) / 1000:.2f} ms"
+    )
+    for box in world.boxes:
+        box.plug_in()
+    return truths
+
+
+def _picture_ms(data: bytes) -> int:
+    """Return a moment in the middle of a target window, for the picture."""
+    import io
+
+    from handbell_core import timeline as tl
+
+    reader = tl.Reader(io.BytesIO(data))
+    for index in range(reader.head.spans):
+        span = reader.span(index, tl.Span())
+        if span.ask == tl.ASK_TARGET and span.tap == tl.TAP_EACH and span.round == 2:
+            return span.start_ms + 9_400
+    return reader.head.slot_ms // 2
+
+
+def _collect(demo: Demo, world: World, store: Store) -> None:
+    from handbell.boxes.collect import collect
+    from handbell.boxes.fleet import Fleet
+
+    with Fleet([box.url for box in world.boxes], world.clock) as fleet:
+        outcomes = collect(fleet, store)
+    notes: list[str] = []
+    for outcome in outcomes:
+        if outcome.error is not None:
+            raise outcome.error
+        if outcome.value is not None:
+            notes += outcome.value.notes
+    if notes:
+        raise HandbellError(f"The boxes and the host count differently: {notes[0]}")
+    runs = sum(len(o.value.runs) for o in outcomes if o.value is not None)
+    demo.say(f"Collect {runs} logs, safe in the store, then erased on the boxes")
+
+
+def _report(demo: Demo, store: Store, truths: list[Truth]) -> dict[str, Any]:
+    """Name the bibs, write the page, and compare it with what the athletes did, bib by bib."""
+    from handbell.report import class_report
+    from handbell.report.page import write_page
+    from handbell.store.wearers import set_wearers
+
+    set_wearers(store, None, {bib: name for bib, name, _ in PEOPLE})
+    report = class_report(store)
+    write_page(report, demo.out / "report.html")
+    shown = {person.bib: person for person in report.people}
+    rows = []
+    for truth in truths:
+        for bib in sorted(truth.taps):
+            did = sum(n for (b, _), n in truth.reps.items() if b == bib)
+            row: dict[str, Any] = {
+                "bib": bib,
+                "pressed": truth.taps[bib],
+                "tapped": _taps_in_store(store, bib),
+                "did": did,
+                "stored": _reps_in_store(store, bib),
+                "reported": shown[bib].reps,
+                "rating": shown[bib].rating,
+            }
+            counts = {did, row["stored"], row["reported"]}
+            if row["pressed"] != row["tapped"] or len(counts) != 1:
+                raise HandbellError(f"Bib {bib} was not counted right: {row}")
+            if row["rating"] != truth.ratings.get(bib):
+                raise HandbellError(f"Bib {bib} was rated wrongly: {row}")
+            rows.append(row)
+    demo.say(f"Report {sum(r['did'] for r in rows)} reps of {len(rows)} people, all as pressed")
+    return {"people": rows, "steps": demo.said}
+
+
+def _taps_in_store(store: Store, bib: int) -> int:
+    """Return the taps of a bib that meant a rep (presses between windows, to rate, are none)."""
+    from sqlalchemy import func, select
+
+    from handbell.store import tables
+
+    taps = tables.taps
+    query = select(func.count()).where(taps.c.bib == bib, taps.c.kind == "tap")
+    with store.reading() as conn:
+        return int(conn.execute(query).scalar_one())
+
+
+def _reps_in_store(store: Store, bib: int) -> int:
+    """Return the sum of a bib's reps in the store."""
+    from sqlalchemy import func, select
+
+    from handbell.store import tables
+
+    results = tables.results
+    query = select(func.coalesce(func.sum(results.c.reps), 0)).where(results.c.bib == bib)
+    with store.reading() as conn:
+        return int(conn.execute(query).scalar_one())

@@ -1,0 +1,117 @@
+"""The command line: help, exit codes, streams, and no traceback whatever a tired coach types."""
+
+import json
+import os
+import subprocess
+import sys
+
+import pytest
+
+from handbell.cli.classes import start_instant_ms
+from handbell.cli.main import COMMANDS, main
+from handbell.errors import UsageError
+
+
+def run(*words, **env):
+    command = [sys.executable, "-m", "handbell.cli.main", *words]
+    return subprocess.run(
+        command, capture_output=True, text=True, check=False, env={**os.environ, **env}, timeout=60
+    )
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_has_help_with_examples_and_json(command):
+    with pytest.raises(SystemExit) as told:
+        main([command, "--help"])
+    assert told.value.code == 0
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_help_shows_examples(command, capsys):
+    with pytest.raises(SystemExit):
+        main([command, "--help"])
+    out = capsys.readouterr().out
+    assert "example" in out and f"handbell {command}" in out and "--json" in out
+
+
+def test_help_starts_without_heavy_imports():
+    code = (
+        "import sys; from handbell.cli.main import main\n"
+        "try: main(['--help'])\n"
+        "except SystemExit: pass\n"
+        "heavy = {'pydantic', 'sqlalchemy', 'matplotlib', 'rich', 'serial', 'jinja2'}\n"
+        "print(sorted(heavy & set(sys.modules)), file=sys.stderr)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stderr.strip() == "[]"
+    assert "check" in done.stdout
+
+
+def test_no_command_or_a_wrong_one_is_used_wrongly():
+    assert main([]) == 2
+    with pytest.raises(SystemExit) as told:
+        main(["chekc", "x.toml"])
+    assert told.value.code == 2
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["check", "no-such-file.toml"],
+        ["check", "."],
+        ["send", "no-such-file.toml"],
+        ["boxes"],
+        ["boxes", "--port", "/dev/no-such-port"],
+        ["boxes", "--port", "socket://127.0.0.1:1"],
+        ["identify", "99", "--port", "/dev/no-such-port"],
+        ["stations", "3"],
+        ["stations", "x=y"],
+        ["arm", "--in", "5m"],
+        ["arm", "--in", "soon"],
+        ["collect"],
+        ["report"],
+        ["report", "77"],
+        ["wear", "77", '7="Mina"'],
+        ["virtual", "99"],
+    ],
+)
+def test_a_mistake_is_one_plain_sentence(words, capsys):
+    code = main(words)
+    out, err = capsys.readouterr()
+    assert code in (1, 2)
+    assert "Traceback" not in out + err
+    told = (err or out).strip()
+    assert told and told.endswith("."), told
+
+
+def test_piped_output_has_no_colour(demo_out):
+    done = run("report", "--store", str(demo_out / "store.sqlite"))
+    assert done.returncode == 0 and "\x1b" not in done.stdout
+
+
+def test_json_is_json(demo_out):
+    done = run("report", "--json", "--store", str(demo_out / "store.sqlite"))
+    assert json.loads(done.stdout)["title"] == "Harbour loop"
+    assert done.stderr == ""
+
+
+def when(**chosen):
+    class Args:
+        now = within = at = None
+
+    args = Args()
+    vars(args).update(chosen)
+    return start_instant_ms(args, 1_700_000_003_400_000)
+
+
+def test_start_instants():
+    assert when(within="90s") == 1_700_000_093_000
+    assert when(within="5m") == 1_700_000_303_000
+    assert when(now=True) == 1_700_000_020_000
+    later = when(at="18:00")
+    assert later % 1000 == 0 and 0 < later - 1_700_000_003_400 <= 86_400_000
+    for bad in ("5", "m", "0m", "-5m", "1.5h", ""):
+        with pytest.raises(UsageError):
+            when(within=bad or "x")
+    with pytest.raises(UsageError):
+        when(at="25:00")
