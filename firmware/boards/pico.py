@@ -41,6 +41,11 @@ def sounders():
     return PWM(Pin(15)), PWM(Pin(14))
 
 
+def timer():
+    """Return a timer for the bell."""
+    return machine.Timer(-1)
+
+
 def button(slot: int):
     """Return the pin of a button; it reads 0 while pressed."""
     return Pin(BUTTON_PINS[slot], Pin.IN, Pin.PULL_UP)

@@ -10,7 +10,7 @@ import time
 
 from handbell_core import faults, journal
 from handbell_core.clock import ANCHOR_EVERY_MS, ClockModel, RunTime
-from handbell_core.cues import CALL
+from handbell_core.cues import CALL, NO_CUE
 from handbell_core.runner import LEAVING, NEVER, OVER, READY, SET, Runner
 from handbell_core.taps import PRESS
 from handbell_core.ticks import Extender, ticks_add, ticks_diff
@@ -37,6 +37,8 @@ SLOW_US = 3_000  # a slow piece of work may take this long
 TOO_LATE_US = 500_000  # a bell later than this would only mislead
 SLOW_EVERY_US = 10_000_000
 ERRORS_AT_REST = 20
+ARM_US = 40_000  # a bell is armed this long ahead
+ARM_LEAST_US = 1_000
 IDENTIFY_US = 4_000_000
 OVER_SHOWN_US = 60_000_000
 LONGEST_IDLE_US = 1_000_000
@@ -55,7 +57,7 @@ class App:
         self.log = Log(self.storage)
         self.power = Power(board)
         self.buttons = Buttons([board.button(slot) for slot in range(len(board.BUTTON_PINS))])
-        self.sound = Sound(board.sounders(), board.SOUND_DUTY)
+        self.sound = Sound(board.sounders(), board.SOUND_DUTY, board.timer())
         self.display = Display(board.bus())
         self.screens = Screens(self.display)
         self.lights = Lights(board.strip(), board.LAMP_CAP)
@@ -94,21 +96,26 @@ class App:
         return self.clock.ms_of(time.ticks_us())
 
     def set_clock(self, model, tz_s: int) -> None:
-        """Take a clock model from the host; a start the host has set is kept in UTC."""
+        """Take a clock model from the host.
+
+        A start that the host has set is kept in UTC; a run under way goes on by its old clock.
+        """
         self.model = model
         self.tz_s = tz_s
-        armed = self.runner is not None and self.runner.state == SET
-        utc_ms = self.clock.utc_ms(self.runner.starts_ms) if armed else -1
-        old = self.clock
-        tick = time.ticks_us()
-        self.clock = RunTime(self.extender.extend(tick), tick, model)
-        if self.runner is None or self.runner.state == OVER:
+        runner = self.runner
+        if runner is None:
             return
-        if armed and utc_ms >= 0 and old.model is not None:
-            self.runner.clock = self.clock
-            self.runner.arm(self.clock.run_ms_of_utc(utc_ms))
-        elif not self.in_class:
+        if runner.state == READY:
             self._new_runner()
+        elif runner.state == SET and not runner.by_hand:
+            utc_ms = self.clock.utc_ms(runner.starts_ms)
+            runner.clock = self._new_clock()
+            runner.arm(self.clock.run_ms_of_utc(utc_ms))
+
+    def _new_clock(self) -> RunTime:
+        tick = time.ticks_us()
+        self.clock = RunTime(self.extender.extend(tick), tick, self.model)
+        return self.clock
 
     def _anchor(self, tick: int) -> None:
         if self.clock.us_since_anchor(tick) >= ANCHOR_EVERY_MS * 1000:
@@ -148,7 +155,7 @@ class App:
     def _new_runner(self) -> None:
         gc.collect()
         reader = Reader(self._file)
-        self.runner = Runner(reader, self.clock, self)
+        self.runner = Runner(reader, self._new_clock(), self)
         self.sound.silent = bool(reader.head.flags & 1)
         self.facts.title = reader.text(0)
         self.facts.silent = self.sound.silent
@@ -223,14 +230,16 @@ class App:
     def bell(self, cue: int, due_ms: int) -> None:
         """Ring a cue; one that is much too late is not rung, and either way it is counted."""
         tick = time.ticks_us()
-        if due_ms != NEVER:
-            late_us = ticks_diff(tick, self.clock.tick_of(due_ms))
-            if late_us > LATE_US:
-                self._late += 1
-                self._worst_late_us = max(self._worst_late_us, late_us)
-                if late_us > TOO_LATE_US:
-                    return
-        self.sound.play(cue, tick)
+        if due_ms == NEVER:
+            self.sound.play(cue, tick)
+            return
+        due = self.clock.tick_of(due_ms)
+        late_us = ticks_diff(tick, due)
+        if late_us <= TOO_LATE_US:
+            late_us = ticks_diff(self.sound.play(cue, due), due)
+        if late_us > LATE_US:
+            self._late += 1
+        self._worst_late_us = max(self._worst_late_us, late_us)
 
     def keep(self, record: bytes) -> None:
         """Queue a journal record, and add up what the end screen says."""
@@ -293,6 +302,7 @@ class App:
         self.buttons.take(tick, self)
         self._step(time.ticks_us())
         self.sound.poll(time.ticks_us())
+        self._arm_bell(time.ticks_us())
         self._serve()
         self._show(time.ticks_us())
         self._write(time.ticks_us())
@@ -326,6 +336,19 @@ class App:
             runner.step(run_ms)
         if runner.state == SET and not self.log.is_open:
             self._begin_log()
+
+    def _arm_bell(self, tick: int) -> None:
+        sound, runner = self.sound, self.runner
+        if runner is None:
+            return
+        bell_us = self._cue_in_us(tick)
+        if sound.armed:
+            if bell_us > ARM_US:  # it was put off or taken away meanwhile
+                sound.disarm()
+        elif ARM_LEAST_US < bell_us <= ARM_US:
+            cue = runner.bell_cue()
+            if cue != NO_CUE:
+                sound.arm(cue, self.clock.tick_of(runner.cue_ms()), time.ticks_us())
 
     def _serve(self) -> None:
         self.link.poll()
@@ -389,14 +412,15 @@ class App:
             self._new_runner()
         if self._cue_in_us(tick) < SLOW_US:
             return  # nothing slow when a cue is due
+        # The strip is quick and comes first; then the drawing; then it is sent a piece a pass.
+        if not self._settled or ticks_diff(tick, self._lamps_due) >= 0:
+            self._light(tick)
         if not self._settled or ticks_diff(tick, self._draw_due) >= 0:
             self._settled = True
             self._draw(tick)
             self._drawn = False
-        if not self._drawn:
+        elif not self._drawn:
             self._drawn = not self.display.update()
-        if ticks_diff(tick, self._lamps_due) >= 0:
-            self._light(tick)
 
     def _draw(self, tick: int) -> None:
         runner = self.runner
@@ -411,7 +435,6 @@ class App:
         left_ms = runner.left_ms(run_ms) if runner is not None else 0
         to_next_ms = left_ms % 1000 + 1 if left_ms else 1000
         self._draw_due = ticks_add(tick, to_next_ms * 1000)
-        self._lamps_due = tick
 
     def _fill_facts(self, tick: int) -> None:
         facts = self.facts
@@ -470,6 +493,10 @@ class App:
             wait_us = log_us
         if self.runner is not None:
             wait_us = max(0, self.clock.wait_us(self.runner.due_ms, tick, wait_us))
+            if not self.sound.armed:
+                to_arm_us = self._cue_in_us(tick) - ARM_US
+                if 0 < to_arm_us < wait_us:
+                    wait_us = to_arm_us
         return ticks_add(tick, wait_us)
 
 

@@ -108,13 +108,10 @@ class Requests:
         return {"t2": app.extender.at(app.link.arrived), "t3": app.extender.at(time.ticks_us())}
 
     def _clock(self, message: dict) -> None:
-        app = self._app
-        if app.in_class and app.runner.by_hand:
-            raise Refusal(faults.BUSY)
         model = ClockModel(
             int(message["utc_us"]), int(message["box_us"]), message["ppb"], message["bound_us"]
         )
-        app.set_clock(model, message["tz_s"])
+        self._app.set_clock(model, message["tz_s"])
 
     # Names
 

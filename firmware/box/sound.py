@@ -1,29 +1,83 @@
-"""The sounder: plays a cue's motif step by step, never waiting."""
+"""The sounder: plays a cue's motif step by step, never waiting.
 
-from handbell_core.cues import MOTIFS
+A bell that others wait for too is armed ahead: its tone is set in silence, and a hard one-shot
+timer opens it at its time, whatever the loop or the garbage collector is doing then.
+"""
+
+import time
+
+from handbell_core.cues import MOTIFS, NO_CUE
 from handbell_core.ticks import ticks_add, ticks_diff
 
 
 class Sound:
-    """Motifs on one or more PWM outputs that share a frequency."""
+    """Motifs on one or more PWM outputs that share a frequency; ``timer`` is a machine.Timer."""
 
-    def __init__(self, outputs, duty: int) -> None:
+    def __init__(self, outputs, duty: int, timer) -> None:
         self._outputs = outputs
         self._duty = duty
+        self._timer = timer
+        self._on_time = self._open  # bound once: a hard interrupt can't make it
         self._motif: tuple[tuple[int, int], ...] = ()
         self._step = 0
         self._due = 0
+        self.armed = NO_CUE
+        self._armed_due = 0
+        self._opened = False
+        self.opened_at = 0
         self.silent = False
         self.hush()
 
-    def play(self, cue: int, tick: int) -> None:
-        """Start a cue at ``tick``; a cue that still sounds gives way."""
-        if self.silent or cue not in MOTIFS:
+    def arm(self, cue: int, due: int, tick: int) -> None:
+        """Let ``cue`` begin at the tick ``due``, a few ms to some tens of ms ahead."""
+        if self.silent or self._motif or cue not in MOTIFS:
             return
+        for output in self._outputs:
+            output.freq(MOTIFS[cue][0][0])
+        self.armed = cue
+        self._armed_due = due
+        self._opened = False
+        self._timer.init(
+            mode=self._timer.ONE_SHOT,
+            period=max(1, ticks_diff(due, tick)),
+            tick_hz=1_000_000,
+            callback=self._on_time,
+            hard=True,
+        )
+
+    def _open(self, timer) -> None:
+        # A hard interrupt: only ready-made objects, no allocation.
+        for output in self._outputs:
+            output.duty_u16(self._duty)
+        self.opened_at = time.ticks_us()
+        self._opened = True
+
+    def disarm(self) -> None:
+        """Take an armed bell back."""
+        if self.armed != NO_CUE:
+            self._timer.deinit()
+            self.armed = NO_CUE
+            if self._opened and not self._motif:
+                self.hush()
+
+    def play(self, cue: int, tick: int) -> int:
+        """Start a cue due at ``tick`` (or go on with the one armed for it); return its onset."""
+        if self.silent or cue not in MOTIFS:
+            self.disarm()
+            return tick
+        ahead = cue == self.armed and self._opened
+        onset = self.opened_at if ahead else time.ticks_us()
+        if not ahead:
+            self.disarm()
+        self.armed = NO_CUE
         self._motif = MOTIFS[cue]
         self._step = 0
-        self._due = tick
-        self.poll(tick)
+        self._due = onset
+        if ahead:
+            self._step = 1
+            self._due = ticks_add(self._armed_due, self._motif[0][1] * 1000)
+        self.poll(time.ticks_us())
+        return onset
 
     def poll(self, tick: int) -> None:
         """Go on to the motif's next step when it is due."""

@@ -85,6 +85,11 @@ def motif_ms(cue: int) -> int:
     return sum(part[1] for part in MOTIFS.get(cue, ()))
 
 
+def start_cue(kind: int) -> int:
+    """Return the cue with which a span of ``kind`` begins."""
+    return _AT_START.get(kind, NO_CUE)
+
+
 def next_cue(
     kind: int, duration_ms: int, flags: int, count_s: int, after_ms: int
 ) -> "tuple[int, int]":

@@ -8,7 +8,7 @@ import struct
 
 from . import journal as j
 from .counting import REACHED, Counting
-from .cues import AWAIT, BACK, CLOSE, MADE, NEAR, NEAR_MS, NO_CUE, next_cue
+from .cues import AWAIT, BACK, CLOSE, MADE, NEAR, NEAR_MS, NO_CUE, next_cue, start_cue
 from .timeline import GATE, NO_TEXT, RATING, SLOTS, TAKES_TALLY, TAP_TALLY, WINDOW, Span
 
 TYPE_CHECKING = False
@@ -82,6 +82,8 @@ class Runner:
         self.by_hand = False
         self.waiting = False
         self.cue = NO_CUE
+        self._after = Span()
+        self._end_cue = NO_CUE
         self.counting = Counting(sink.keep)
         self.down = [False] * SLOTS
         self._down_ms = [0] * SLOTS
@@ -120,6 +122,13 @@ class Runner:
         """Return the run time of the next cue that is known, NEVER if none."""
         return min(self._timers[_CUE], self._timers[_SPAN], self._timers[_START])
 
+    def bell_cue(self) -> int:
+        """Return the cue that rings at ``cue_ms``, so that it can be armed ahead of its time."""
+        end_ms = min(self._timers[_SPAN], self._timers[_START])
+        if self._timers[_CUE] < end_ms:
+            return self.cue
+        return AWAIT if self.waiting and self._end_cue != CLOSE else self._end_cue
+
     def step(self, run_ms: int) -> int:
         """Do what is due up to ``run_ms``, each at its own time; return the next deadline."""
         while self.due_ms <= run_ms:
@@ -148,6 +157,7 @@ class Runner:
         self.by_hand = by_hand
         self.starts_ms = start_ms
         self._set(_START, start_ms)
+        self._end_cue = self._cue_of(self.index + 1)
         self.cue = NEAR
         self._set(_CUE, start_ms - NEAR_MS)
         self.sink.changed()
@@ -188,6 +198,8 @@ class Runner:
             self._stop_at_gate(span.start_ms, run_ms, j.BY_TIME)
         else:
             self._set(_SPAN, self.zero_ms + span.end_ms())
+            last = span.end_ms() >= self.head.slot_ms
+            self._end_cue = CLOSE if last else self._cue_of(index + 1)
             if span.flags & TAKES_TALLY:
                 self.state = TALLY
                 self.counting.tally_ms = span.start_ms
@@ -195,6 +207,11 @@ class Runner:
                 self.counting.begin(span)
         self._next_cue(0)
         self.sink.changed()
+
+    def _cue_of(self, index: int) -> int:
+        if index >= self.head.spans:
+            return NO_CUE
+        return start_cue(self.timeline.span(index, self._after).kind)
 
     def _span_over(self, run_ms: int) -> None:
         span = self.span

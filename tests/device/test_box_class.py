@@ -4,6 +4,7 @@ import struct
 
 import pytest
 
+from handbell.boxes.clock import set_clock
 from handbell.boxes.collect import collect
 from handbell.errors import HandbellError
 from handbell.store import open_store
@@ -160,6 +161,21 @@ def test_a_gate_on_four_boxes_pressed_at_different_moments(tmp_path):
         go_us = utc_ms * 1000 - rig.world.clock.start_utc_us
         for box in rig.world.boxes:
             assert min(abs(bell - go_us) for bell in box.sound.bells()) < 1_000
+
+
+def test_a_clock_set_in_class_does_not_move_the_class(tmp_path):
+    data = timeline(three_windows)
+    with Rig(tmp_path, ppm=200) as rig:
+        rig.send([data])
+        start = rig.arm([data])
+        rig.world.run_to(start + 12_000_000)
+        with rig.connect() as connection:
+            set_clock(connection)
+        rig.world.run_to(start + 120_000_000)
+        bells = [bell - start for bell in rig.box.sound.bells() if bell > start]
+        late = 85_000_000 * 200 // 1_000_000  # what the crystal is off by the end
+        for due_s in (5, 25, 35, 55, 65, 85):
+            assert min(abs(bell - due_s * 1_000_000) for bell in bells) <= late + 2_000
 
 
 def test_a_two_hour_timeline_costs_a_box_no_more_memory_than_a_short_one(tmp_path):

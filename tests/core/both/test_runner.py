@@ -306,3 +306,32 @@ def test_ratings_end_soon_when_all_have_answered():
     box.tap(0, 16_000)
     box.to(16_000 + 6_000)
     assert box.runner.state == OVER
+
+
+def test_every_bell_is_known_before_it_rings():
+    spans = [
+        lead_in(),
+        window(20_000, flags=1),  # both sides: a cue at half time
+        rest(10_000),
+        window(10_000),
+        span(GATE, 0),
+        window(9_000),
+        rest(5_000),
+    ]
+    for waits in (False, True):
+        box = Box(spans)
+        box.runner.arm(10_000)
+        foretold = []
+        holds = (50_000, 80_000) if waits else (70_000,)
+        for ms in range(5_000, 130_000, 50):
+            if waits and ms == 30_000:
+                box.runner.waiting = True
+            if ms in holds:
+                box.hold(0, ms)
+            due, cue = box.runner.cue_ms(), box.runner.bell_cue()
+            if ms < due <= ms + 50 and cue:
+                foretold.append((due, cue))
+            box.to(ms + 49 if ms + 50 == due else ms)
+        rung = [bell for bell in box.sink.bells if bell[0] != NEVER]
+        assert [bell for bell in rung if bell not in foretold] == []
+        assert box.runner.state == OVER
