@@ -1,0 +1,43 @@
+# Two ways in: `make demo` sets up and runs a whole class, `make test` sets up and passes the tests.
+PYTHON ?= python3
+VENV   := .venv
+BIN    := $(VENV)/bin
+STUBS  := .stubs
+
+.PHONY: setup demo test lint pictures schema clean
+
+setup: $(VENV)/ready
+
+$(VENV)/ready: pyproject.toml
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --upgrade pip
+	$(BIN)/python -m pip install --quiet --editable '.[dev]'
+	touch $@
+
+demo: setup
+	$(BIN)/handbell demo
+
+test: setup lint
+	$(BIN)/python -m pytest -n 2 --dist loadfile
+
+# The firmware is checked against the MicroPython stubs, kept apart from the host's packages.
+$(STUBS)/ready: $(VENV)/ready
+	$(BIN)/python -m pip install --quiet --target $(STUBS) --no-deps --upgrade \
+	    micropython-rp2-stubs==1.28.* micropython-stdlib-stubs
+	touch $@
+
+lint: setup $(STUBS)/ready
+	$(BIN)/ruff format --check .
+	$(BIN)/ruff check .
+	$(BIN)/mypy
+	$(BIN)/python tests/check_firmware_types.py $(STUBS)
+	$(BIN)/python -m handbell.plan.schema --check
+
+pictures: setup
+	HANDBELL_UPDATE_PICTURES=1 $(BIN)/python -m pytest tests/device/test_screens.py -q
+
+schema: setup
+	$(BIN)/python -m handbell.plan.schema --write
+
+clean:
+	rm -rf $(VENV) $(STUBS) .mypy_cache .ruff_cache .pytest_cache demo-out
