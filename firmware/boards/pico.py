@@ -46,6 +46,19 @@ def timer():
     return machine.Timer(-1)
 
 
+def watchdog():
+    """Start the watchdog: the board resets when it is not fed for 8 s (8388 ms at most)."""
+    return machine.WDT(timeout=8_000)
+
+
+def watchdog_off() -> None:
+    """Stop the watchdog, which MicroPython can't: clear ENABLE in WATCHDOG_CTRL.
+
+    RP2040 datasheet, watchdog registers (address and bit from memory).
+    """
+    machine.mem32[0x40058000] &= ~(1 << 30)
+
+
 def button(slot: int):
     """Return the pin of a button; it reads 0 while pressed."""
     return Pin(BUTTON_PINS[slot], Pin.IN, Pin.PULL_UP)

@@ -4,6 +4,7 @@ Nothing here waits except ``board.idle``. Deadlines are raw ticks; large integer
 an event, never once a pass.
 """
 
+import binascii
 import gc
 import struct
 import time
@@ -40,6 +41,7 @@ ERRORS_AT_REST = 20
 ARM_US = 40_000  # a bell is armed this long ahead
 ARM_LEAST_US = 1_000
 IDENTIFY_US = 4_000_000
+HEALTH_US = 20_000_000
 OVER_SHOWN_US = 60_000_000
 LONGEST_IDLE_US = 1_000_000
 
@@ -65,10 +67,12 @@ class App:
         self.requests = Requests(self)
         self.facts = Facts()
         self.facts.version = FIRMWARE.encode()
+        self.facts.box_id = binascii.hexlify(board.unique_id())
         self.model: ClockModel = None
         self.tz_s = 0
         self.fault = 0
         self.leave = False
+        self._dog = None
         self.selected = ""
         self._file: "BinaryIO" = None
         self.runner: Runner = None
@@ -77,6 +81,7 @@ class App:
         self._slow = tick
         self._until = ticks_add(tick, IDENTIFY_US)  # what the screen says instead, until then
         self._instead = self.screens.identify
+        self._on_health = False
         self._drawn = False
         self._draw_due = tick
         self._lamps_due = tick
@@ -162,10 +167,19 @@ class App:
         self.facts.totals = []
         self.changed()
 
-    def _next_timeline(self) -> None:
+    def _next_page(self) -> None:
+        """A tap at rest: the next plan that is here, then the health page, then the first plan."""
         have = self.storage.timelines()
-        if len(have) > 1 and self.selected in have:
-            self.select(have[(have.index(self.selected) + 1) % len(have)])
+        at = have.index(self.selected) + 1 if self.selected in have else 0
+        if self._on_health:
+            at = 0
+        elif at >= len(have):
+            self._show_instead(self.screens.health, HEALTH_US)
+            self._on_health = True
+            return
+        self._on_health = False
+        if at < len(have) and have[at] != self.selected:
+            self.select(have[at])
 
     def dropped(self, of: str, name: str) -> None:
         """A file was erased by the host."""
@@ -196,6 +210,19 @@ class App:
         self.runner.stop(self.run_ms(), journal.BY_HOST)
         self._new_runner()
 
+    def _guard(self) -> None:
+        """From the first class on, a loop that stands still for 8 s is started anew."""
+        if self._dog is None:
+            self._dog = self.board.watchdog()
+
+    def end(self) -> None:
+        """Leave everything quiet and safe for MicroPython's prompt."""
+        self.sound.hush()
+        self.log.close()
+        self.link.close()
+        if self._dog is not None:
+            self.board.watchdog_off()
+
     def _fresh_run(self) -> None:
         self._late = 0
         self._worst_late_us = 0
@@ -207,6 +234,7 @@ class App:
         if self.log.is_open:
             return
         self._fresh_run()
+        self._guard()
         self.facts.totals = []
         self.log.open()
         board_id = self.board.unique_id()
@@ -298,6 +326,8 @@ class App:
     def slice(self) -> int:
         """Do one pass and return the tick of the next deadline."""
         tick = time.ticks_us()
+        if self._dog is not None:
+            self._dog.feed()
         self._anchor(tick)
         self.buttons.take(tick, self)
         self._step(time.ticks_us())
@@ -311,10 +341,13 @@ class App:
 
     def button(self, slot: int, event: int, tick: int) -> None:
         """A debounced press or release; told to the runner in its own time."""
-        if self._instead is not None:
+        if event == PRESS:
+            self._on_health = self._on_health and self._instead is not None
             self._end_instead()
         runner = self.runner
         if runner is None:
+            if event != PRESS:
+                self._next_page()
             return
         at_ms = self.clock.ms_of(tick)
         if event == PRESS:
@@ -325,7 +358,7 @@ class App:
         if state == OVER:
             self._new_runner()
         elif state == READY and runner.state == READY:
-            self._next_timeline()
+            self._next_page()
 
     def _step(self, tick: int) -> None:
         runner = self.runner
@@ -396,8 +429,11 @@ class App:
         tick = time.ticks_us()
         self.sound.play(CALL, tick)
         if not self.in_class:
-            self._instead = self.screens.identify
-            self._until = ticks_add(tick, IDENTIFY_US)
+            self._show_instead(self.screens.identify, IDENTIFY_US)
+
+    def _show_instead(self, screen, for_us: int) -> None:
+        self._instead = screen
+        self._until = ticks_add(time.ticks_us(), for_us)
         self.changed()
 
     def _end_instead(self) -> None:
@@ -447,6 +483,11 @@ class App:
         facts.loaded = runner is not None
         if runner is None or runner.state == READY:
             facts.journals = len(self.storage.runs())
+            facts.free_kb = self.storage.free_kb()
+            facts.on_usb = self.power.usb
+            if self.model is not None:
+                now_us = self.extender.extend(time.ticks_us())
+                facts.clock_age_s = (now_us - self.model.box_us) // 1_000_000
             return
         span = runner.span
         if runner.state in (SET, LEAVING):

@@ -82,6 +82,10 @@ class Facts:
         self.silent = False
         self.version = b""
         self.loaded = False
+        self.on_usb = False
+        self.clock_age_s = 0
+        self.free_kb = 0
+        self.box_id = b""
 
 
 class Screens(Cells):
@@ -116,6 +120,26 @@ class Screens(Cells):
             self._centred(55, facts.label)
         else:
             self._big(0, WIDTH, facts.label or b"No station", 25)
+        self._display.drawn()
+
+    def health(self, facts):
+        """Draw how the box is: its name and program, battery, clock, room."""
+        canvas = self._canvas
+        canvas.fill(0)
+        mv = facts.battery_mv
+        power = "USB, %d.%02d V" if facts.on_usb else "Battery %d.%02d V"
+        clock = b"Clock not set"
+        if facts.clock_ok:
+            clock = as_bytes("Clock set %d min ago" % (facts.clock_age_s // 60))
+        room = "%d KB free, %d to collect" % (facts.free_kb, facts.journals)
+        self._pair(
+            0, WIDTH, 3, facts.label or as_bytes("Station %d" % facts.station), facts.version
+        )
+        canvas.fill_rect(0, 14, WIDTH, 1, 1)
+        text(canvas, 0, 18, fit(as_bytes(power % (mv // 1000, mv // 10 % 100)), WIDTH))
+        text(canvas, 0, 30, clock)
+        text(canvas, 0, 42, fit(as_bytes(room), WIDTH))
+        text(canvas, 0, 54, fit(facts.box_id, WIDTH))
         self._display.drawn()
 
     def trouble(self, facts):

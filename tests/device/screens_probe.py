@@ -377,6 +377,9 @@ def plain(stage):
     stage.facts.journals = 2
     stage.draw("resting", lambda: stage.screens.rest(stage.facts))
     stage.draw("identify", lambda: stage.screens.identify(stage.facts))
+    stage.facts.box_id, stage.facts.free_kb = b"e660583883724a32", 1364
+    stage.facts.clock_age_s = 754
+    stage.draw("health", lambda: stage.screens.health(stage.facts))
     stage.facts.fault = 37
     stage.draw("trouble", lambda: stage.screens.trouble(stage.facts))
 
@@ -417,6 +420,8 @@ def longest(stage):
             stage.draw("resting" + tag, lambda: stage.screens.rest(facts))
             stage.draw("identify" + tag, lambda: stage.screens.identify(facts))
             stage.draw("trouble" + tag, lambda: stage.screens.trouble(facts))
+            facts.box_id, facts.free_kb, facts.clock_age_s = b"dddddddddddddddd", 1364, 9_999_999
+            stage.draw("health" + tag, lambda: stage.screens.health(facts))
 
 
 def longest_windows(stage, n, bibs, name):

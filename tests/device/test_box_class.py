@@ -1,6 +1,8 @@
 """A class on the real firmware: presses on the pins to counts in the journal, and what can go wrong."""
 
+import random
 import struct
+import time
 
 import pytest
 
@@ -284,3 +286,46 @@ def test_a_full_flash_stops_the_log_not_the_class(tmp_path):
         assert status["fault"] == faults.STORAGE_FULL and status["state"] == "ready"
         kept = [of_kind(run, journal.TAP) for run in rig.runs()]
         assert 100 < len(kept[0]) < 895
+
+
+def test_a_tap_at_rest_leads_through_the_plans_to_the_health_page_and_back(tmp_path):
+    plans = [timeline(three_windows), timeline(lambda: three_windows()[:2])]
+    with Rig(tmp_path) as rig:
+        for data in plans:
+            rig.send([data])
+        rig.world.run_for(10_000_000)
+        pages = []
+        for _ in range(5):
+            rig.box.press(0)
+            rig.world.run_for(2_000_000)
+            pages.append((rig.ask("status")["sel"], rig.box.screen.pixels()))
+        first, second = (digest(data) for data in plans)
+        assert [sel for sel, _ in pages] == [second, first, second, second, first]
+        health, plan = pages[0][1], pages[1][1]
+        assert pages[3][1] == health and plan not in (health, bytes(len(plan)))
+
+
+def test_a_megabyte_of_noise_in_class_moves_no_cue_and_loses_no_tap(tmp_path):
+    data = timeline(three_windows)
+    rng = random.Random(5)
+    noise = rng.randbytes(200_000) + b"q" * 800_000 + bytes(range(32)) * 2_000
+    with Rig(tmp_path) as rig:
+        rig.send([data])
+        start = rig.arm([data], in_s=4)
+        for n in range(6):
+            rig.box.press(0, start + 6_000_000 + n * 500_000)
+        with rig.connect() as connection:
+            port = connection._port
+            for at in range(0, len(noise), 2_000):
+                port.write(noise[at : at + 2_000])
+                port.reset_input_buffer()
+            while rig.world.now_us() < start + 9_500_000:
+                port.write(b"\x03\x04\x01 half a line")
+                time.sleep(0.02)
+        rig.world.run_to(start + 120_000_000)
+        (run,) = rig.runs()
+        assert reps(run)[7, 1] == 6
+        end = struct.unpack("<BBHII", of_kind(run, journal.END)[0][4])
+        assert end[2] == 0, "late cues"
+        first = min(bell - start for bell in rig.box.sound.bells() if bell > start - 1_000)
+        assert abs(first) < 5_000

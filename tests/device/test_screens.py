@@ -24,7 +24,7 @@ LIT, GLASS = (222, 232, 236), (14, 16, 20)
 SHOWN = [
     "lead-in", "open", "target", "made", "made-all", "four", "hold", "last", "back", "each-side",
     "tally", "break", "change", "warm-up", "gate", "leaving", "set", "menu", "waits", "rating",
-    "end", "resting", "identify", "trouble",
+    "end", "resting", "health", "identify", "trouble",
 ]  # fmt: skip
 
 
