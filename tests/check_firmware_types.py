@@ -23,6 +23,10 @@ check_untyped_defs = True
 strict_optional = False
 cache_dir = {stubs}/cache
 
+# PIO programs are made of names that only the assembler knows.
+[mypy-box.capture]
+ignore_errors = True
+
 [mypy-board_local]
 ignore_missing_imports = True
 """

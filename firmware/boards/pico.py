@@ -68,6 +68,15 @@ _battery = ADC(Pin(29))
 _on_usb = Pin(24, Pin.IN)
 
 
+def captures(pins):
+    """Return a PIO capture for each button, None where the runtime has no PIO."""
+    try:
+        from box.capture import Capture
+    except ImportError:
+        return None
+    return [Capture(number, pin) for number, pin in enumerate(pins)]
+
+
 def battery_mv() -> int:
     """Return VSYS in mV: a third of it reaches ADC3 (Pico datasheet)."""
     return _battery.read_u16() * 9900 // 65535

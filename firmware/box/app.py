@@ -58,7 +58,8 @@ class App:
         self.storage.save(starts=self.boot)
         self.log = Log(self.storage)
         self.power = Power(board)
-        self.buttons = Buttons([board.button(slot) for slot in range(len(board.BUTTON_PINS))])
+        pins = [board.button(slot) for slot in range(len(board.BUTTON_PINS))]
+        self.buttons = Buttons(pins, board.captures(pins))
         self.sound = Sound(board.sounders(), board.SOUND_DUTY, board.timer())
         self.display = Display(board.bus())
         self.screens = Screens(self.display)
@@ -354,7 +355,7 @@ class App:
             runner.press(slot, at_ms)
             return
         state = runner.state
-        runner.release(slot, at_ms, self.log.in_stall(tick))
+        runner.release(slot, at_ms, not self.buttons.sees_all and self.log.in_stall(tick))
         if state == OVER:
             self._new_runner()
         elif state == READY and runner.state == READY:
@@ -401,9 +402,9 @@ class App:
             return
         if runner.cue_ms() - self.clock.ms_of(tick) >= self.log.gap_ms():
             if self.sound.wait_us(tick) < 0:
-                self.buttons.take(tick, self)
+                self.buttons.before_blind(tick, self)
                 self.log.write()
-                self.buttons.blind(self.log.stall_start, self.log.stall_end)
+                self.buttons.blind(self.log.stall_start, self.log.stall_end, self)
 
     def _slowly(self, tick: int) -> None:
         if ticks_diff(tick, self._slow) < SLOW_EVERY_US:

@@ -4,7 +4,7 @@ import time
 from array import array
 
 from handbell_core.taps import NOTHING, PRESS, RELEASE, Debouncer
-from handbell_core.ticks import ticks_diff
+from handbell_core.ticks import ticks_add, ticks_diff
 
 SIZE = 64  # edges; a power of two
 _MASK = SIZE - 1
@@ -19,7 +19,9 @@ class Buttons:
     slot * 4 + bits.
     """
 
-    def __init__(self, pins) -> None:
+    def __init__(self, pins, captures=None) -> None:
+        """``captures`` are the buttons' PIO captures, on a board that has them."""
+        self._captures = captures
         self.count = len(pins)
         self._pins = pins
         self._ring = array("i", [0] * (1 + 2 * SIZE))
@@ -79,20 +81,48 @@ class Buttons:
                 for event in (RELEASE, PRESS) if closed else (PRESS, RELEASE):
                     sink.button(slot, event, tick)
                 return
-        event = bounce.feed(tick, closed)
-        if event != NOTHING:
-            sink.button(slot, event, bounce.at)
+        self._feed(slot, tick, closed, sink)
 
     def _was_blind(self, tick: int) -> bool:
         return (
             ticks_diff(tick, self._blind_from) >= 0 and ticks_diff(tick, self._blind_to) <= LATCH_US
         )
 
-    def blind(self, start: int, end: int) -> None:
-        """A flash write kept interrupts off between these ticks; the chip latched what came."""
-        self._blind_from, self._blind_to = start, end
-        for bounce in self._bounce:
-            bounce.blind_until(end)
+    @property
+    def sees_all(self) -> bool:
+        """Whether edges are timed rightly even through a flash write."""
+        return self._captures is not None
+
+    def before_blind(self, tick: int, sink) -> None:
+        """A flash write is about to keep interrupts off."""
+        self.take(tick, sink)
+        for capture in self._captures or ():
+            capture.clear()
+
+    def blind(self, start: int, end: int, sink) -> None:
+        """A flash write kept interrupts off between these ticks.
+
+        With PIO captures every edge is known; else the chip has latched which kinds of edge came.
+        """
+        if self._captures is None:
+            self._blind_from, self._blind_to = start, end
+            for bounce in self._bounce:
+                bounce.blind_until(end)
+            return
+        for slot, capture in enumerate(self._captures):
+            tick = time.ticks_us()
+            closed = capture.was_closed
+            for age_us in capture.ages_us():
+                closed = not closed
+                self._feed(slot, ticks_add(tick, -age_us), closed, sink)
+            self._feed(slot, time.ticks_us(), not self._pins[slot](), sink)
+        self._read = self._ring[0]  # what interrupts saw in between is known already
+
+    def _feed(self, slot: int, tick: int, closed: bool, sink) -> None:
+        bounce = self._bounce[slot]
+        event = bounce.feed(tick, closed)
+        if event != NOTHING:
+            sink.button(slot, event, bounce.at)
 
     def wait_us(self, tick: int) -> int:
         """Return the microseconds until a contact has settled, -1 if all are still."""

@@ -1,6 +1,7 @@
 """The wire: junk, repeats, cuts at every point, strangers, two hosts."""
 
 import binascii
+import contextlib
 import os
 import pty
 import threading
@@ -68,8 +69,9 @@ def rig_yield(connection):
 
 def test_at_rest_a_break_or_a_yield_gives_the_prompt(tmp_path):
     with Rig(tmp_path) as rig:
-        with rig.connect() as connection:
-            connection.request("yield")
+        # On the desktop the process ends with the prompt, perhaps before its answer has arrived.
+        with rig.connect() as connection, contextlib.suppress(BoxError):
+            connection.request("yield", tries=1)
         wait_until(lambda: not rig.box.is_alive())
 
 

@@ -1,0 +1,76 @@
+"""Edges of a button captured by PIO, which goes on while a flash write stops the chip.
+
+RP2040 datasheet, chapter PIO. A state machine counts microseconds down in X and pushes X at each
+edge; after an edge it looks away for 8 ms, so that bounce fills no queue (8 words deep).
+"""
+
+import rp2
+
+CLOCK_HZ = 3_000_000  # every loop takes three cycles: one microsecond
+_WRAP = 1 << 32
+
+
+@rp2.asm_pio(fifo_join=rp2.PIO.JOIN_RX)
+def _edges():
+    set(x, 31)
+    in_(x, 5)
+    in_(null, 8)
+    mov(osr, isr)  # 31 << 8 = 7936 us to look away
+    wrap_target()
+    label("open")
+    jmp(x_dec, "o")
+    label("o")
+    jmp(pin, "open")[1]
+    mov(isr, x)
+    push(noblock)
+    mov(y, osr)
+    label("look_away")
+    jmp(x_dec, "a")
+    label("a")
+    jmp(y_dec, "look_away")[1]
+    label("closed")
+    jmp(x_dec, "c")
+    label("c")
+    jmp(pin, "opened")
+    jmp("closed")
+    label("opened")
+    mov(isr, x)
+    push(noblock)
+    mov(y, osr)
+    label("wait")
+    jmp(x_dec, "w")
+    label("w")
+    jmp(y_dec, "wait")[1]
+    wrap()
+
+
+class Capture:
+    """One button's edges while interrupts are off."""
+
+    def __init__(self, number: int, pin) -> None:
+        self._pin = pin
+        self._machine = rp2.StateMachine(number, _edges, freq=CLOCK_HZ, jmp_pin=pin)
+        self._machine.active(1)
+        self._closed = False
+
+    def clear(self) -> None:
+        """Forget what was captured so far, before interrupts go off."""
+        while self._machine.rx_fifo():
+            self._machine.get()
+        self._closed = not self._pin()
+
+    def ages_us(self) -> list:
+        """Return how long ago each edge since ``clear`` came, oldest first; they alternate."""
+        machine = self._machine
+        seen = []
+        while machine.rx_fifo():
+            seen.append(machine.get())
+        machine.exec("mov(isr, x)")
+        machine.exec("push(noblock)")
+        now = machine.get()
+        return [(edge - now) % _WRAP for edge in seen]
+
+    @property
+    def was_closed(self) -> bool:
+        """Whether the contact was closed at ``clear``."""
+        return self._closed
