@@ -1,11 +1,24 @@
-"""The journal of the run in progress: records queue in memory and reach the flash in the gaps."""
+"""The journal of the run in progress: records queue in memory and reach the flash in the gaps.
 
+Appending a few records to a large file costs an erase each time. So the latest ones go to a small
+file beside it, the tail, which littlefs keeps in its directory and rewrites for a sixth of an
+erase; when that is full they are appended to the journal together. The tail begins with the
+journal's size to which it belongs (u32): after a power cut a tail that was appended already is
+known by that.
+"""
+
+import struct
 import time
 
 from handbell_core.journal import RECORD_SIZE
 from handbell_core.ticks import ticks_diff
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import BinaryIO
+
 ROOM = 170  # records in memory: 4 presses a second on 4 buttons for 10 s
+TAIL_BYTES = 19 * RECORD_SIZE  # with its 4-byte header littlefs keeps it inside a directory
 AGE_US = 1_500_000  # how long records gather before a write is worth it
 LEAST_GAP_MS = 600
 MOST_GAP_MS = 1_400  # the gap that every timeline guarantees is 1.5 s
@@ -16,10 +29,13 @@ class Log:
 
     def __init__(self, storage) -> None:
         self._storage = storage
-        self._file = None
+        self._file: "BinaryIO" = None
+        self._size = 0
         self.name = ""
         self._queue = bytearray(ROOM * RECORD_SIZE)
         self._used = 0
+        self._tail = bytearray(4 + TAIL_BYTES)
+        self._tail_used = 0
         self._oldest = 0
         self.lost = 0
         self.full = False
@@ -28,11 +44,13 @@ class Log:
 
     def open(self) -> None:
         """Begin a new journal; without room the run goes on and its records are lost."""
-        self._used = 0
+        self._used = self._tail_used = 0
         self.lost = 0
         self.full = False
         try:
             self.name, self._file = self._storage.new_run()
+            self._size = 0
+            self._start_tail()
         except OSError:
             self._file = None
             self.full = True
@@ -65,15 +83,34 @@ class Log:
         if not self._used or self._file is None:
             return
         self.stall_start = time.ticks_us()
+        fresh = memoryview(self._queue)[: self._used]
         try:
-            self._file.write(memoryview(self._queue)[: self._used])
-            self._file.flush()
+            if self._tail_used + self._used <= TAIL_BYTES:
+                at = 4 + self._tail_used
+                self._tail[at : at + self._used] = fresh
+                with open(self._storage.tail_path(self.name), "wb") as f:
+                    f.write(memoryview(self._tail)[: at + self._used])
+                self._tail_used += self._used
+            else:
+                self._into_journal(fresh)
         except OSError:
             self.full = True
             self.lost += self._used // RECORD_SIZE
         self._used = 0
         self.stall_end = time.ticks_us()
         self.worst_write_us = max(self.worst_write_us, ticks_diff(self.stall_end, self.stall_start))
+
+    def _into_journal(self, fresh) -> None:
+        """Append the tail and what is fresh to the journal; the tail's file is stale by that."""
+        self._file.write(memoryview(self._tail)[4 : 4 + self._tail_used])
+        self._file.write(fresh)
+        self._file.flush()
+        self._size += self._tail_used + len(fresh)
+        self._tail_used = 0
+        self._start_tail()
+
+    def _start_tail(self) -> None:
+        self._tail[0:4] = struct.pack("<I", self._size)
 
     def in_stall(self, tick: int) -> bool:
         """Whether an edge at ``tick`` may have waited for the last write to end."""
@@ -85,7 +122,9 @@ class Log:
             return
         self.write()
         try:
+            self._into_journal(b"")
             self._file.close()
+            self._storage.drop_tail(self.name)
             self._storage.save(worst_write_us=self.worst_write_us)
         except OSError:
             self.full = True

@@ -7,6 +7,7 @@ appended and flushed. ``flush`` is the point of durability of littlefs.
 import binascii
 import json
 import os
+import struct
 
 from handbell_core.journal import RECORD_SIZE
 from handbell_core.timeline import FormatError, digest_of, verify
@@ -48,6 +49,7 @@ class Storage:
             except OSError:
                 pass
         self._read_settings()
+        self._join_tails()
 
     def _path(self, *parts: str) -> str:
         return "/".join(((self._root,) if self._root else ()) + parts)
@@ -216,6 +218,34 @@ class Storage:
     def runs(self) -> list:
         """Return the names of the journals, oldest first."""
         return sorted(n for n in os.listdir(self._path(RUNS)) if n.endswith(".hbj"))
+
+    def tail_path(self, name: str) -> str:
+        """Return the path of the tail beside a journal."""
+        return self._path(RUNS, name[:-4] + ".tail")
+
+    def drop_tail(self, name: str) -> None:
+        """Remove a journal's tail, if it has one."""
+        try:
+            os.remove(self.tail_path(name))
+        except OSError:
+            pass
+
+    def _join_tails(self) -> None:
+        """After a power cut: append each tail to its journal, unless that was done already."""
+        for name in os.listdir(self._path(RUNS)):
+            if not name.endswith(".tail"):
+                continue
+            run = name[:-5] + ".hbj"
+            with open(self._path(RUNS, name), "rb") as f:
+                tail = f.read()
+            try:
+                size = self.size(self._path(RUNS, run))
+                if len(tail) > 4 and struct.unpack("<I", tail[:4])[0] == size:
+                    with open(self._path(RUNS, run), "ab") as f:
+                        f.write(memoryview(tail)[4:])
+                self.drop_tail(run)
+            except OSError:
+                pass  # the flash is full: the tail stays for the next start
 
     def new_run(self):
         """Return (name, file) of a new journal, open for appending."""

@@ -85,6 +85,25 @@ def test_power_lost_in_class_costs_at_most_the_last_five_seconds(tmp_path):
         assert rig.ask("status")["runs"] == 0
 
 
+def test_power_lost_late_in_a_class_keeps_what_came_before(tmp_path):
+    data = timeline(lambda: [lead_in(5_000)] + [window(60_000) for _ in range(3)])
+    with Rig(tmp_path) as rig:
+        rig.send([data])
+        start = rig.arm([data])
+        rig.box.unplug()
+        times = [6 + n / 2 for n in range(330)]
+        press_at(rig, rig.box, start, 0, times)
+        for cut_s in (100.2, 101.9):  # the second cut comes after a start and no new class
+            rig.world.run_to(start + int(cut_s * 1e6))
+            rig.box.cut_power()
+            rig.box.power_up()
+        rig.box.plug_in()
+        (run,) = rig.runs()
+        kept = [t[3] for t in of_kind(run, journal.TAP)]
+        assert len(kept) == len(set(kept))
+        assert sum(t < 100.2 - 5 for t in times) <= len(kept) <= sum(t < 100.2 for t in times)
+
+
 def test_collect_twice_changes_nothing_the_second_time(tmp_path):
     data = timeline(three_windows)
     store_path = tmp_path / "s.sqlite"
