@@ -30,6 +30,8 @@ def own_data_folder(tmp_path, monkeypatch):
     monkeypatch.setenv("HANDBELL_DATA", str(tmp_path / "data"))
     monkeypatch.setenv("HANDBELL_STORE", str(tmp_path / "data" / "store.sqlite"))
     monkeypatch.delenv("HANDBELL_PORTS", raising=False)
+    monkeypatch.delenv("HANDBELL_CLOCK", raising=False)
+    monkeypatch.setattr("serial.tools.list_ports.comports", lambda *_: [])
 
 
 @pytest.fixture(scope="session")

@@ -38,6 +38,8 @@ SLOW_US = 3_000  # a slow piece of work may take this long
 TOO_LATE_US = 500_000  # a bell later than this would only mislead
 SLOW_EVERY_US = 10_000_000
 ERRORS_AT_REST = 20
+CLASS_NEAR_MS = 60_000
+REST_MOST_MS = 86_400_000  # run time is begun anew after a day at rest
 ARM_US = 40_000  # a bell is armed this long ahead
 ARM_LEAST_US = 1_000
 IDENTIFY_US = 4_000_000
@@ -134,6 +136,14 @@ class App:
         """Whether a run is under way."""
         return in_class(self.runner)
 
+    @property
+    def busy(self) -> bool:
+        """Whether a host must wait: a class runs, or begins within a minute."""
+        if not self.in_class:
+            return False
+        runner = self.runner
+        return runner.state != SET or runner.starts_ms - self.run_ms() < CLASS_NEAR_MS
+
     def _first_timeline(self) -> None:
         have = self.storage.timelines()
         last = self.storage.settings["last"]
@@ -148,6 +158,8 @@ class App:
         except (OSError, FormatError):
             self.fault = faults.TIMELINE_BROKEN
             return False
+        if self.in_class:
+            self.runner.stop(self.run_ms(), journal.BY_HOST)
         if self._file is not None:
             self._file.close()
         self._file = new
@@ -297,6 +309,7 @@ class App:
     def over(self, cause: int, class_ms: int) -> None:
         """The run ended: close its journal with what was late and what was lost."""
         self._add_up(-1)
+        self.log.make_room()
         if self.log.lost:
             self._note(faults.STORAGE_FULL, self.log.lost)
         if self.buttons.lost:
@@ -414,6 +427,8 @@ class App:
         self.extender.extend(tick)
         if not self.in_class:
             self.buttons.forget()
+            if self.clock.ms_of(tick) > REST_MOST_MS and self.runner is not None:
+                self._new_runner()
         if self._cue_in_us(tick) > 100_000:
             gc.collect()
         self.changed()
@@ -480,7 +495,7 @@ class App:
         facts.battery_mv = self.power.mv
         facts.battery_low = self.power.low
         facts.linked = self.link.linked(tick)
-        facts.fault = self.fault or (faults.STORAGE_FULL if self.log.full else 0)
+        facts.fault = self.fault or (faults.STORAGE_FULL if self.log.was_full else 0)
         facts.loaded = runner is not None
         if runner is None or runner.state == READY:
             facts.journals = len(self.storage.runs())

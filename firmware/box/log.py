@@ -38,7 +38,8 @@ class Log:
         self._tail_used = 0
         self._oldest = 0
         self.lost = 0
-        self.full = False
+        self.full = False  # nothing more is kept
+        self.was_full = False  # something of this run was not kept
         self.worst_write_us = storage.settings["worst_write_us"]
         self.stall_start = self.stall_end = 0
 
@@ -46,14 +47,14 @@ class Log:
         """Begin a new journal; without room the run goes on and its records are lost."""
         self._used = self._tail_used = 0
         self.lost = 0
-        self.full = False
+        self.full = self.was_full = False
         try:
             self.name, self._file = self._storage.new_run()
             self._size = 0
             self._start_tail()
         except OSError:
             self._file = None
-            self.full = True
+            self.full = self.was_full = True
 
     @property
     def is_open(self) -> bool:
@@ -94,7 +95,7 @@ class Log:
             else:
                 self._into_journal(fresh)
         except OSError:
-            self.full = True
+            self.full = self.was_full = True
             self.lost += self._used // RECORD_SIZE
         self._used = 0
         self.stall_end = time.ticks_us()
@@ -116,6 +117,12 @@ class Log:
         """Whether an edge at ``tick`` may have waited for the last write to end."""
         return ticks_diff(tick, self.stall_start) >= 0 and ticks_diff(tick, self.stall_end) <= 2_000
 
+    def make_room(self) -> None:
+        """On a full flash, give up the reserve so that the journal's end can be told."""
+        if self.full and self._file is not None:
+            self._storage.drop_reserve()
+            self.full = False
+
     def close(self) -> None:
         """Write the rest and end the journal."""
         if self._file is None:
@@ -127,5 +134,5 @@ class Log:
             self._storage.drop_tail(self.name)
             self._storage.save(worst_write_us=self.worst_write_us)
         except OSError:
-            self.full = True
+            self.full = self.was_full = True
         self._file = None

@@ -13,10 +13,11 @@ from handbell_core import faults, frames, journal, timeline
 from handbell_core.clock import ClockModel
 from handbell_core.runner import ASKING, OVER, READY, SET, STATES
 
-from .storage import KEEP_FREE_KB, RUNS, TIMELINES
+from .storage import KEEP_FREE_KB, RUNS
 
 FIRMWARE = "0.1.0"
 ARM_LEAST_MS = 2_000
+ARM_MOST_MS = 3 * 86_400_000  # run time must stay far below 2**29 ms
 
 
 class Refusal(Exception):
@@ -88,7 +89,7 @@ class Requests:
             "low": app.power.low,
             "kb": app.storage.free_kb(),
             "runs": len(app.storage.runs()) - (1 if app.log.is_open else 0),
-            "fault": app.fault or (faults.STORAGE_FULL if app.log.full else 0),
+            "fault": app.fault or (faults.STORAGE_FULL if app.log.was_full else 0),
             "clock": app.model is not None,
         }
         if app.model is not None:
@@ -115,7 +116,13 @@ class Requests:
 
     # Names
 
+    def _refuse_in_class(self) -> None:
+        """Flash is written and read at length only where no class can suffer from it."""
+        if self._app.busy:
+            raise Refusal(faults.BUSY)
+
     def _name(self, message: dict) -> None:
+        self._refuse_in_class()
         self._app.storage.save(station=int(message["station"]), label=str(message["label"])[:32])
         self._app.named()
 
@@ -126,33 +133,34 @@ class Requests:
 
     def _put(self, message: dict) -> dict:
         app = self._app
+        self._refuse_in_class()
         digest = message["d"]
         at = app.storage.put_at(digest)
         if at >= 0 and (message["n"] - at) // 1024 + KEEP_FREE_KB > app.storage.free_kb():
             raise Refusal(faults.NO_ROOM)
         if at >= 0 and message.get("b"):
-            if message["at"] > at:
+            data = binascii.a2b_base64(message["b"])
+            if message["at"] > at or message["at"] + len(data) > message["n"]:
                 raise Refusal(faults.BAD_OFFSET)
-            at = app.storage.put(digest, message["at"], binascii.a2b_base64(message["b"]))
+            at = app.storage.put(digest, message["at"], data)
         return {"at": at}
 
     def _keep(self, message: dict) -> None:
         app = self._app
-        if app.in_class:
-            raise Refusal(faults.BUSY)
+        self._refuse_in_class()
         if not app.storage.finish_put(message["d"]):
             raise Refusal(faults.NOT_WHOLE)
         app.select(message["d"])
 
     def _select(self, message: dict) -> None:
-        if self._app.in_class:
-            raise Refusal(faults.BUSY)
+        self._refuse_in_class()
         if not self._app.select(message["d"]):
             raise Refusal(faults.NOT_FOUND)
 
     # Files out
 
     def _list(self, message: dict) -> dict:
+        self._refuse_in_class()
         storage = self._app.storage
         names = storage.runs() if message["of"] == RUNS else storage.timelines()
         reply = {"n": len(names)}
@@ -182,8 +190,7 @@ class Requests:
     def _drop(self, message: dict) -> dict:
         """Erase a journal or timeline, only if its digest is the one named; gone is gone."""
         app = self._app
-        if app.in_class and message["of"] == TIMELINES:
-            raise Refusal(faults.BUSY)
+        self._refuse_in_class()
         path = app.storage.find(message["of"], message["name"])
         if path:
             if app.log.is_open and message["name"] == app.log.name:
@@ -209,8 +216,11 @@ class Requests:
         if app.runner.state == OVER:
             app.select(app.selected)
         start_ms = app.clock.run_ms_of_utc(message["utc_ms"])
-        if start_ms - app.run_ms() < ARM_LEAST_MS:
+        ahead_ms = start_ms - app.run_ms()
+        if ahead_ms < ARM_LEAST_MS:
             raise Refusal(faults.TOO_LATE)
+        if ahead_ms > ARM_MOST_MS:
+            raise Refusal(faults.TOO_FAR)
         if app.storage.free_kb() < KEEP_FREE_KB:
             raise Refusal(faults.NO_ROOM)
         app.arm(start_ms)

@@ -21,6 +21,7 @@ RUNS = "runs"
 FLUSH_EVERY = 2048  # bytes of a transfer
 KEEP_FREE_KB = 64
 KEEP_TIMELINES = 12
+RESERVE = "reserve"
 
 
 def _hex(digest: bytes) -> str:
@@ -50,6 +51,7 @@ class Storage:
                 pass
         self._read_settings()
         self._join_tails()
+        self._keep_reserve()
 
     def _path(self, *parts: str) -> str:
         return "/".join(((self._root,) if self._root else ()) + parts)
@@ -77,7 +79,26 @@ class Storage:
     def free_kb(self) -> int:
         """Return the free space."""
         stat = os.statvfs(self._root or ".")
+        if stat[3] > stat[2]:  # littlefs may count more blocks as used than there are
+            return 0
         return stat[0] * stat[3] // 1024
+
+    def _keep_reserve(self) -> None:
+        """Hold some room back, so that a full flash can still be told in the journal."""
+        try:
+            if self.free_kb() > KEEP_FREE_KB and RESERVE not in os.listdir(self._path(RUNS)):
+                with open(self._path(RUNS, RESERVE), "wb") as f:
+                    for _ in range(2):
+                        f.write(bytes(4096))
+        except OSError:
+            pass
+
+    def drop_reserve(self) -> None:
+        """Give the room back that was held."""
+        try:
+            os.remove(self._path(RUNS, RESERVE))
+        except OSError:
+            pass
 
     # Timelines
 

@@ -30,16 +30,26 @@ class Counting:
         self.start_ms = self.end_ms = 0
         self.before_window = 0
         self.before_start_ms = self.before_end_ms = 0
-        self.tally_ms = -1
+        self._tally_from_ms = self._tally_to_ms = 0
 
     def begin(self, span: Span) -> None:
         """A window opens."""
         self.window = span.window
         self.start_ms = span.start_ms
         self.end_ms = span.end_ms()
-        self.tally_ms = -1
         for slot, count in enumerate(self.now):
             count.begin(span.bib[slot], span.ask, span.tap, span.every, span.goal)
+
+    def begin_tally(self, span: Span) -> None:
+        """The rest begins in which the window before is counted."""
+        self._tally_from_ms, self._tally_to_ms = span.start_ms, span.end_ms()
+
+    def end_tally(self) -> None:
+        """Every press begun in that rest has ended."""
+        self._tally_from_ms = self._tally_to_ms = 0
+
+    def _in_tally(self, class_ms: int) -> bool:
+        return self._tally_from_ms <= class_ms < self._tally_to_ms
 
     def end(self) -> None:
         """The open window closes and becomes the one before."""
@@ -52,7 +62,7 @@ class Counting:
 
     def at(self, slot: int, class_ms: int) -> "tuple[SlotCount | None, int]":
         """Return the count that a press at ``class_ms`` goes to, and its window (None, 0: none)."""
-        if 0 <= self.tally_ms <= class_ms:
+        if self._in_tally(class_ms):
             return self.before[slot], self.before_window
         if self.window and class_ms >= self.start_ms:
             return self.now[slot], self.window
@@ -89,7 +99,7 @@ class Counting:
     def _is_live(self, count: SlotCount, class_ms: int) -> bool:
         if not count.asked or count.skipped:
             return False
-        return is_counted_live(count.tap_rule) or 0 <= self.tally_ms <= class_ms
+        return is_counted_live(count.tap_rule) or self._in_tally(class_ms)
 
     def back(self, slot: int, pressed_ms: int, class_ms: int) -> bool:
         """Take back the last tap, by a hold begun at ``pressed_ms``; False when there is none."""

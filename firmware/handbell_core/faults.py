@@ -12,6 +12,7 @@ CLOCK_LOST = 8  # no clock model in this boot
 TOO_LATE = 9  # the start is past or too near
 BATTERY_LOW = 10
 VERSION = 11  # formats that can't talk
+TOO_FAR = 13  # the start is more than three days away
 WRONG_BOX = 12  # a timeline for more buttons than the box has
 
 # Notes in a journal

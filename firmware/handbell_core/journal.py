@@ -21,12 +21,14 @@ TAP = 6  # u16 bib, u16 held_ms, u16 count after, u8 flags, 5 spare
 BACK = 7  # u16 bib, u16 spare, u16 count after: the last tap taken back
 FORTH = 8  # the same: a take-back withdrawn, since the hold went on to the choices
 RESULT = 9  # u16 bib, u16 reps, i32 made_ms (-1: not made), u16 held_ds, u8 flags, u8 spare
-RATED = 10  # u16 bib, u8 rating, 9 spare
+RATED = 10  # u16 bib, u8 rating (255: taken back), 9 spare; the last one holds
 NOTE = 11  # u16 fault, u16 spare, i32 value, 4 spare
 CONFIRM = 12  # u16 bib, u16 spare, u16 count after: a tally closed by a hold
 END = 13  # u8 cause, u8 spare, u16 late cues, u32 worst lateness us, u32 taps
 
 HELD_TO_END = 0xFFFF  # held_ds, tenths of a second, of a position that was not lost
+
+RATING_TAKEN_BACK = 0xFF
 
 # Tap flags
 TAP_OUTSIDE = 1  # pressed when nothing was to be counted

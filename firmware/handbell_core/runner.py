@@ -87,6 +87,7 @@ class Runner:
         self.counting = Counting(sink.keep)
         self.down = [False] * SLOTS
         self._down_ms = [0] * SLOTS
+        self._down_in = [(READY, -1)] * SLOTS  # state and span in which each press began
         self._held = [False] * SLOTS
         self._took_back = [False] * SLOTS
         self._held_ms = 0
@@ -131,7 +132,7 @@ class Runner:
 
     def step(self, run_ms: int) -> int:
         """Do what is due up to ``run_ms``, each at its own time; return the next deadline."""
-        while self.due_ms <= run_ms:
+        while self.due_ms <= run_ms and self.due_ms < NEVER:
             due = self.due_ms
             timer = self._timers.index(due)
             self._timers[timer] = NEVER
@@ -202,7 +203,7 @@ class Runner:
             self._end_cue = CLOSE if last else self._cue_of(index + 1)
             if span.flags & TAKES_TALLY:
                 self.state = TALLY
-                self.counting.tally_ms = span.start_ms
+                self.counting.begin_tally(span)
             elif self.kind == WINDOW:
                 self.counting.begin(span)
         self._next_cue(0)
@@ -222,12 +223,13 @@ class Runner:
             self.counting.end()
             self._set(_SETTLE, NEVER if span.tap == TAP_TALLY else run_ms + SETTLE_MS)
         elif self.state == TALLY:
-            self._settle(run_ms)
+            self._set(_SETTLE, run_ms + SETTLE_MS)
         at_end = span.end_ms() >= self.head.slot_ms
         if at_end:
             self.sink.bell(CLOSE, run_ms)
-        if self.waiting and not at_end:
-            self.waiting = False
+        wait = self.waiting and not at_end and self._after.kind != GATE  # a gate waits anyway
+        self.waiting = False
+        if wait:
             self.kind = GATE
             self._stop_at_gate(span.end_ms(), run_ms, j.BY_WAIT)
             self.sink.bell(AWAIT, run_ms)
@@ -253,7 +255,7 @@ class Runner:
 
     def _settle(self, run_ms: int) -> None:
         self._timers[_SETTLE] = NEVER
-        self.counting.tally_ms = -1
+        self.counting.end_tally()
         self.counting.results_before()
 
     # Buttons
@@ -262,6 +264,7 @@ class Runner:
         """A debounced press began at ``run_ms``."""
         self.down[slot] = True
         self._down_ms[slot] = run_ms
+        self._down_in[slot] = (self.state, self.index)
         self._held[slot] = self._took_back[slot] = False
         self._set(_HOLD + slot, run_ms + HOLD_MS + SETTLE_RELEASE_MS)
         self.sink.changed()
@@ -296,7 +299,10 @@ class Runner:
             elif gesture == HOLD:
                 self._choose(at_ms)
             return
-        act = TABLE.get((self.state, gesture))
+        state, index = self._down_in[slot]
+        if self.state == OVER or state == ASKING and index != self.index:
+            return
+        act = TABLE.get((self.state if gesture == LONG else state, gesture))
         if act is not None:
             act(self, slot, at_ms)
 
@@ -317,7 +323,9 @@ class Runner:
             self.counting.result_again(slot, pressed_ms)
 
     def _confirm(self, slot: int, at_ms: int) -> None:
-        if self.counting.confirm(slot, self.class_ms(at_ms)):
+        if self.counting.before[slot].confirmed:
+            self._take_back(slot, at_ms)
+        elif self.counting.confirm(slot, self.class_ms(at_ms)):
             self.sink.bell(MADE, NEVER)
 
     def _show_over(self, run_ms: int) -> None:
@@ -375,15 +383,13 @@ class Runner:
         if not self.span.bib[slot]:
             return
         self.rating[slot] = RATINGS[index]
+        payload = struct.pack("<HB", self.span.bib[slot], RATINGS[index] & 0xFF)
+        self.sink.keep(j.record(j.RATED, slot, 0, self.class_ms(at_ms), payload))
         answered = all(self.rating[s] >= 0 for s in range(SLOTS) if self.span.bib[s])
         end_ms = at_ms + RATED_MS
         self._set(_RATE, end_ms if answered else max(self._rate_end_ms, end_ms))
 
     def _rated(self, run_ms: int) -> None:
-        for slot in range(SLOTS):
-            if self.span.bib[slot] and self.rating[slot] >= 0:
-                payload = struct.pack("<HB", self.span.bib[slot], self.rating[slot])
-                self.sink.keep(j.record(j.RATED, slot, 0, self.class_ms(run_ms), payload))
         self._enter(self.index + 1, run_ms)
 
     def stop(self, run_ms: int, cause: int) -> None:

@@ -192,7 +192,7 @@ class SlotCount:
     def tap(self, class_ms: int) -> bool:
         """Count a tap; return False when it adds nothing."""
         if self.tap_rule == TAP_TALLY:
-            self.taps = 1 if self.confirmed else self.taps + 1
+            self.taps += 1
             self.confirmed = False
             return True
         if self.full or self.skipped:
@@ -220,7 +220,7 @@ class SlotCount:
         self.taps, self.made_ms, self.drop_ms = self._undone
 
     def confirm(self) -> None:
-        """Close a tally; a tap after that starts it anew."""
+        """Close a tally; a tap after that opens it again."""
         self.confirmed = True
 
     def to_do(self) -> int:

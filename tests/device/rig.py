@@ -10,7 +10,7 @@ from handbell.boxes.arm import arm, survey
 from handbell.boxes.connection import Connection
 from handbell.boxes.fleet import Fleet
 from handbell.boxes.send import Load, send
-from handbell.boxes.stations import StationMap
+from handbell.boxes.stations import SentClass, StationMap
 from handbell.virtual.box import BoxSpec, VirtualBox
 from handbell.virtual.world import World
 from handbell_core import journal
@@ -80,12 +80,19 @@ class Rig:
                 if outcome.error is not None:
                     raise outcome.error
 
+    def sent(self, timelines: list[bytes]) -> SentClass:
+        return SentClass(
+            "Class",
+            {n: digest(data) for n, data in enumerate(timelines, 1)},
+            {n: place.box for n, place in self.map.stations.items() if n <= len(timelines)},
+        )
+
     def arm(self, timelines: list[bytes], in_s: int = 10) -> int:
         """Arm every box and return the class start in world time."""
-        sent = {n: digest(data) for n, data in enumerate(timelines, 1)}
+        sent = self.sent(timelines)
         start_us = (self.world.clock.utc_us() // 1_000_000 + in_s) * 1_000_000
         with self.fleet() as fleet:
-            arm(fleet, survey(fleet, sent, set()), sent, start_us // 1000)
+            arm(fleet, survey(fleet, sent), sent, start_us // 1000)
         return start_us - self.world.clock.start_utc_us
 
     def runs(self, box: VirtualBox | None = None) -> list[bytes]:

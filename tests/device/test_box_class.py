@@ -305,6 +305,10 @@ def test_a_full_flash_stops_the_log_not_the_class(tmp_path):
         assert status["fault"] == faults.STORAGE_FULL and status["state"] == "ready"
         kept = [of_kind(run, journal.TAP) for run in rig.runs()]
         assert 100 < len(kept[0]) < 895
+        (run,) = rig.runs()
+        notes = [struct.unpack("<HHi", note[4][:8]) for note in of_kind(run, journal.NOTE)]
+        assert [fault for fault, _, lost in notes if lost > 0] == [faults.STORAGE_FULL]
+        assert of_kind(run, journal.END)
 
 
 def test_a_tap_at_rest_leads_through_the_plans_to_the_health_page_and_back(tmp_path):

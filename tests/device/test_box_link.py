@@ -9,6 +9,7 @@ import time
 
 import pytest
 
+from handbell.boxes.arm import arm, survey
 from handbell.boxes.collect import collect
 from handbell.boxes.connection import Connection
 from handbell.boxes.fleet import Fleet
@@ -226,19 +227,76 @@ def test_arming_is_all_or_none(tmp_path):
     both = [timeline(short, 1), timeline(short, 2)]
     with Rig(tmp_path, boxes=2) as rig:
         rig.send(both)
-        rig.world.boxes[1].battery_mv = 3_000
         rig.world.boxes[1].unplug()
         with pytest.raises(HandbellError, match="is not plugged in"):
-            rig_arm_one(rig, both)
+            arm_first(rig, both)
         assert rig.ask("status")["state"] == "ready"
+        rig.world.boxes[1].plug_in()
+        start = rig.arm(both, in_s=100)
+        with pytest.raises(HandbellError, match="earlier start still stands on Station 1"):
+            arm_first(rig, both)
+        assert start > 0
 
 
-def rig_arm_one(rig, both):
-    from handbell.boxes.arm import arm, survey
+def test_a_low_battery_stops_an_arming(tmp_path):
+    data = timeline(short)
+    with Rig(tmp_path) as rig:
+        rig.send([data])
+        rig.box.battery_mv = 3_000
+        rig.world.run_for(100_000_000)
+        with rig.connect() as connection:
+            facts = connection.request("status")
+        assert facts["mv"] < 3_400
+        assert facts["low"] is not facts["usb"]
 
-    sent = {n: digest(data) for n, data in enumerate(both, 1)}
+
+def test_an_arming_that_fails_half_way_takes_the_start_back(tmp_path, monkeypatch):
+    both = [timeline(short, 1), timeline(short, 2)]
+    with Rig(tmp_path, boxes=2) as rig:
+        rig.send(both)
+        sent = rig.sent(both)
+        with rig.fleet() as fleet:
+            table = survey(fleet, sent)
+            sent.timelines[2] = "0" * 24  # the second box refuses
+            with pytest.raises(HandbellError, match="Nothing was started"):
+                arm(fleet, table, sent, rig.world.clock.utc_us() // 1000 + 20_000)
+            states = [o.value["state"] for o in fleet.each(lambda c: c.request("status"))]
+        assert states == ["ready", "ready"]
+
+
+def arm_first(rig, both):
+    sent = rig.sent(both)
     with Fleet([rig.box.url], rig.world.clock) as fleet:
-        arm(fleet, survey(fleet, sent, set()), sent, rig.world.clock.utc_us() // 1000 + 20_000)
+        arm(fleet, survey(fleet, sent), sent, rig.world.clock.utc_us() // 1000 + 20_000)
+
+
+def test_in_class_a_host_can_disturb_nothing(tmp_path):
+    data, other = timeline(long), timeline(short)
+    with Rig(tmp_path) as rig:
+        rig.send([data])
+        rig.arm([data], in_s=5)
+        with rig.connect() as connection:
+            size = len(other)
+            for request in (
+                {"do": "put", "d": digest(other), "n": size, "at": 0, "b": ""},
+                {"do": "name", "station": 9, "label": "x"},
+                {"do": "list", "of": "timelines", "i": 0},
+                {"do": "drop", "of": "timelines", "name": digest(data), "d": digest(data)},
+                {"do": "select", "d": digest(data)},
+            ):
+                with pytest.raises(BoxError, match="in a class"):
+                    connection.request(**request)
+            assert connection.request("status")["state"] == "set"
+
+
+def test_a_start_far_ahead_may_be_cancelled_by_sending_anew(tmp_path):
+    data, other = timeline(long), timeline(short)
+    with Rig(tmp_path) as rig:
+        rig.send([data])
+        rig.arm([data], in_s=3_600)
+        rig.send([other])
+        status = rig.ask("status")
+        assert status["state"] == "ready" and status["sel"] == digest(other)
 
 
 def test_a_spare_takes_a_dead_box_s_place(tmp_path):

@@ -7,7 +7,8 @@ from typing import Any
 
 from handbell.boxes.clock import Sync, set_clock
 from handbell.boxes.connection import Connection
-from handbell.boxes.fleet import Fleet, Outcome
+from handbell.boxes.fleet import Fleet
+from handbell.boxes.stations import SentClass
 from handbell.boxes.words import fault_words
 from handbell.errors import HandbellError
 
@@ -53,42 +54,55 @@ def readiness(connection: Connection, station: int, digest: str) -> Readiness:
     return ready
 
 
-def survey(fleet: Fleet, sent: dict[int, str], without: set[int]) -> list[Readiness]:
-    """Return the readiness of every station of the class that is not left out."""
-    boxes = {int(c.facts["station"]): c for c in fleet.connections}
-    wanted = {n: d for n, d in sent.items() if n not in without}
-    asked = [boxes[n] for n in wanted if n in boxes]
-    outcomes: list[Outcome[Readiness]] = fleet.each(
-        lambda c: readiness(c, int(c.facts["station"]), wanted[int(c.facts["station"])]), asked
-    )
-    found = {int(o.facts["station"]): o for o in outcomes}
-    table = []
-    for station in sorted(wanted):
-        outcome = found.get(station)
-        if outcome is None:
-            table.append(Readiness(station, f"Station {station}", ["is not plugged in"]))
-        elif outcome.value is None:
-            table.append(Readiness(station, outcome.label, [str(outcome.error)]))
-        else:
-            table.append(outcome.value)
-    return table
+def survey(fleet: Fleet, sent: SentClass) -> list[Readiness]:
+    """Return the readiness of every station of the class; boxes are known by their ids."""
+    stations = {box: n for n, box in sent.boxes.items()}
+    asked = [c for c in fleet.connections if c.facts["id"] in stations]
+
+    def one(connection: Connection) -> Readiness:
+        station = stations[connection.facts["id"]]
+        return readiness(connection, station, sent.timelines[station])
+
+    found: dict[int, Readiness] = {}
+    for outcome in fleet.each(one, asked):
+        station = stations[outcome.facts["id"]]
+        found[station] = outcome.value or Readiness(station, outcome.label, [str(outcome.error)])
+    return [
+        found.get(n) or Readiness(n, f"Station {n}", ["is not plugged in"])
+        for n in sorted(sent.boxes)
+    ]
 
 
-def arm(fleet: Fleet, table: list[Readiness], sent: dict[int, str], start_utc_ms: int) -> None:
+def arm(fleet: Fleet, table: list[Readiness], sent: SentClass, start_utc_ms: int) -> None:
     """Set the start on every box of the table, or on none; raises HandbellError with the reason."""
     late = [row for row in table if not row.ready]
     if late:
         first = late[0]
+        standing = [row.label for row in table if row.facts.get("state") == "set"]
+        still = f" (an earlier start still stands on {', '.join(standing)})" if standing else ""
         raise HandbellError(
-            f"Nothing was started: {first.label} {'; '.join(first.why)}",
+            f"Nothing was started{still}: {first.label} {'; '.join(first.why)}",
             f"Mend it, or go on without it: --without {first.station}",
         )
-    stations = {row.station for row in table}
-    boxes = [c for c in fleet.connections if int(c.facts["station"]) in stations]
-    outcomes = fleet.each(
-        lambda c: c.request("arm", d=sent[int(c.facts["station"])], utc_ms=start_utc_ms), boxes
-    )
-    failed = [o for o in outcomes if o.error is not None]
+    stations = {box: n for n, box in sent.boxes.items()}
+    boxes = [c for c in fleet.connections if c.facts["id"] in stations]
+
+    def one(connection: Connection) -> dict[str, Any]:
+        digest = sent.timelines[stations[connection.facts["id"]]]
+        return connection.request("arm", d=digest, utc_ms=start_utc_ms)
+
+    failed = [o for o in fleet.each(one, boxes) if o.error is not None]
     if failed:
-        fleet.each(lambda c: c.request("disarm"), boxes)
-        raise HandbellError(f"Nothing was started: {failed[0].error}")
+        disarm(fleet, boxes, f"Nothing was started: {failed[0].error}")
+
+
+def disarm(fleet: Fleet, boxes: list[Connection], why: str) -> None:
+    """Take a start back on these boxes; always raises HandbellError, naming any that may start."""
+    left = [o for o in fleet.each(lambda c: c.request("disarm"), boxes) if o.error is not None]
+    if left:
+        names = ", ".join(o.label for o in left)
+        raise HandbellError(
+            f"{why} But {names} may still start by itself",
+            "Plug it in and run handbell arm --cancel, or switch it off",
+        )
+    raise HandbellError(why)

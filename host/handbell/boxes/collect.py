@@ -13,7 +13,7 @@ from handbell.boxes.connection import Connection
 from handbell.boxes.fleet import Fleet, Outcome, Progress, no_progress
 from handbell.boxes.stations import data_folder
 from handbell.boxes.words import fault_error
-from handbell.errors import BoxError, UnreadJournalError
+from handbell.errors import BoxError, StoreError, UnreadJournalError
 from handbell_core import faults, journal
 from handbell_core.timeline import DIGEST_SIZE
 
@@ -58,6 +58,7 @@ class Collected:
     new: int = 0
     open: int = 0
     notes: list[str] = field(default_factory=list)
+    kept: list[str] = field(default_factory=list)  # why a log was left on the box
 
 
 def file_digest(data: bytes) -> str:
@@ -108,6 +109,10 @@ def _collect_box(
             got.notes.extend(run.mismatches)
         except UnreadJournalError as error:  # its bytes are safe in the store, so go on
             got.notes.append(str(error))
+        except StoreError as error:  # it can't be kept safe, so it stays where it is
+            got.kept.append(str(error))
+            index += 1
+            continue
         if keep:
             index += 1
         else:

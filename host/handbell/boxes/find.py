@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shlex
 
 from serial.tools import list_ports
 
@@ -11,10 +12,13 @@ _USB = {(0x2E8A, 0x0005)}
 
 
 def find_ports(given: list[str] | None = None) -> list[str]:
-    """Return port addresses: those given, else HANDBELL_PORTS (blank-separated), else USB's."""
+    """Return port addresses: those given, else HANDBELL_PORTS, else every board found on USB.
+
+    HANDBELL_PORTS separates addresses by blanks, quoted as in a shell.
+    """
     if given:
         return given
-    named = os.environ.get("HANDBELL_PORTS", "").split()
+    named = shlex.split(os.environ.get("HANDBELL_PORTS", ""))
     if named:
         return named
     return sorted(port.device for port in list_ports.comports() if (port.vid, port.pid) in _USB)

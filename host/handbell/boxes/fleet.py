@@ -75,6 +75,9 @@ class Fleet:
         except HandbellError as error:
             connection.close()
             return error
+        except (KeyError, TypeError, ValueError):
+            connection.close()
+            return _strange(url)
 
     def __enter__(self) -> Fleet:
         return self
@@ -94,8 +97,16 @@ class Fleet:
                 outcome.value = do(connection)
             except HandbellError as error:
                 outcome.error = error
+            except (KeyError, TypeError, ValueError):
+                outcome.error = _strange(connection.label)
             return outcome
 
         chosen = self.connections if on is None else on
         with ThreadPoolExecutor(max(1, len(chosen))) as pool:
             return list(pool.map(one, chosen))
+
+
+def _strange(box: str) -> BoxError:
+    return BoxError(
+        box, "answered what no box of ours would", "Check what is plugged in there, or its firmware"
+    )

@@ -6,7 +6,6 @@ import json
 import os
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
 
 from handbell.errors import HandbellError, UsageError
 
@@ -23,10 +22,16 @@ def data_folder() -> Path:
 
 def write_whole(path: Path, text: str) -> None:
     """Write a file so that it is either the old one or the new one, never half of it."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    temporary = path.with_name(path.name + ".tmp")
-    temporary.write_text(text, encoding="utf-8")
-    temporary.replace(path)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        temporary = path.with_name(path.name + ".tmp")
+        temporary.write_text(text, encoding="utf-8")
+        temporary.replace(path)
+    except OSError as error:
+        raise HandbellError(
+            f"{path} can't be written ({error.strerror or error})",
+            "Free the folder, or name another with HANDBELL_DATA",
+        ) from error
 
 
 @dataclass
@@ -43,15 +48,15 @@ class StationMap:
     def __init__(self, path: Path | None = None) -> None:
         self.path = path or data_folder() / "stations.json"
         self.stations: dict[int, Station] = {}
-        if self.path.exists():
-            try:
+        try:
+            if self.path.exists():
                 stored = json.loads(self.path.read_text(encoding="utf-8"))
                 self.stations = {int(n): Station(**s) for n, s in stored.items()}
-            except (ValueError, TypeError, OSError) as error:
-                raise HandbellError(
-                    f"{self.path}: the station map can't be read",
-                    "Delete the file and run handbell stations --number",
-                ) from error
+        except (ValueError, TypeError, AttributeError, OSError) as error:
+            raise HandbellError(
+                f"{self.path}: the station map can't be read",
+                "Delete the file and run handbell stations --number",
+            ) from error
 
     def place(self, number: int, box: str, label: str | None = None) -> str | None:
         """Hang a box at a station and return the id of the box it replaces there, if any."""
@@ -74,15 +79,42 @@ class StationMap:
         write_whole(self.path, json.dumps(stored, indent=1, ensure_ascii=False))
 
 
-def remember_sent(sent: dict[str, Any]) -> None:
-    """Keep what was sent to which station, for ``arm``."""
-    write_whole(data_folder() / "sent.json", json.dumps(sent, indent=1, ensure_ascii=False))
+@dataclass
+class SentClass:
+    """What was sent last: the title, and by station the timeline's digest and the box's id."""
+
+    title: str
+    timelines: dict[int, str]
+    boxes: dict[int, str]
+
+    def save(self) -> None:
+        """Keep it for ``arm``."""
+        stored = {
+            "title": self.title,
+            "timelines": {str(n): d for n, d in self.timelines.items()},
+            "boxes": {str(n): b for n, b in self.boxes.items()},
+        }
+        write_whole(_sent_path(), json.dumps(stored, indent=1, ensure_ascii=False))
 
 
-def last_sent() -> dict[str, Any]:
-    """Return what was sent last: title, plan digest, and timeline digest by station."""
-    path = data_folder() / "sent.json"
-    if not path.exists():
-        raise HandbellError("Nothing was sent to the boxes yet", "Run handbell send PLAN first")
-    sent: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
-    return sent
+def last_sent() -> SentClass:
+    """Return what was sent last; raises HandbellError when nothing was."""
+    try:
+        stored = json.loads(_sent_path().read_text(encoding="utf-8"))
+        return SentClass(
+            str(stored["title"]),
+            {int(n): str(d) for n, d in stored["timelines"].items()},
+            {int(n): str(b) for n, b in stored["boxes"].items()},
+        )
+    except FileNotFoundError:
+        raise HandbellError(
+            "Nothing was sent to the boxes yet", "Run handbell send PLAN first"
+        ) from None
+    except (ValueError, KeyError, TypeError, AttributeError, OSError) as error:
+        raise HandbellError(
+            f"{_sent_path()}: what was sent last can't be read", "Run handbell send PLAN again"
+        ) from error
+
+
+def _sent_path() -> Path:
+    return data_folder() / "sent.json"

@@ -18,6 +18,7 @@ _WORDS: dict[int, tuple[str, str]] = {
     faults.BUSY: ("is in a class", "Wait until it is over, or stop it at the box"),
     faults.CLOCK_LOST: ("has lost its clock", "Run handbell send again to set it"),
     faults.TOO_LATE: ("can't start so soon", "Choose a later start"),
+    faults.TOO_FAR: ("can't keep a start so far ahead", "Choose one within three days"),
     faults.BATTERY_LOW: ("has a low battery", "Charge it or put in fresh cells"),
     faults.VERSION: ("speaks another version", "Run handbell prepare to renew its firmware"),
     faults.WRONG_BOX: ("has too few buttons for this plan", "Lower buttons in the plan"),

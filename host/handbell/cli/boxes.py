@@ -124,6 +124,8 @@ def identify_run(args: argparse.Namespace) -> Result:
             for c in fleet.connections
             if not wanted or str(c.facts["station"]) in wanted or c.facts["id"] in wanted
         ]
+        if not chosen and fleet.strangers:
+            raise fleet.strangers[0].error or HandbellError("No box answers")
         if not chosen:
             raise HandbellError(
                 f"No box answers to {', '.join(args.station)}", "See handbell boxes"
@@ -190,6 +192,7 @@ def stations_run(args: argparse.Namespace) -> Result:
                 old = stations.place(number, fitting[0])
                 if old:
                     replaced.append(old)
+            replaced = [box for box in replaced if not stations.number_of(box)]
             for number, label in _pairs(args.label):
                 if number not in stations.stations:
                     raise HandbellError(

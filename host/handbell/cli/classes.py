@@ -30,7 +30,7 @@ def without_argument(parser: argparse.ArgumentParser) -> None:
 
 
 def line_progress() -> Lines:
-    """Return a progress display: a live line a box on a terminal, else a line when one is done."""
+    """Return a progress display: a live line a box on a terminal, nothing elsewhere."""
     from handbell.cli.progress import Lines
 
     return Lines(console(stderr=True))
@@ -57,7 +57,7 @@ def store_argument(parser: argparse.ArgumentParser) -> None:
 def send_run(args: argparse.Namespace) -> Result:
     """Compile a plan and put each timeline on its box."""
     from handbell.boxes.send import Load, send
-    from handbell.boxes.stations import StationMap, remember_sent
+    from handbell.boxes.stations import SentClass, StationMap
     from handbell.compile import build
     from handbell.plan.files import load_plan
     from handbell.store import open_store
@@ -76,12 +76,11 @@ def send_run(args: argparse.Namespace) -> Result:
             outcomes = send(fleet, loads, StationMap(), set(args.without), progress)
         others = strangers(fleet)
     good = [o for o in outcomes if o.value is not None]
-    remember_sent(
-        {
-            "title": plan.title,
-            "timelines": {str(x.station): x.digest for x in loads if x.station not in args.without},
-        }
-    )
+    SentClass(
+        plan.title,
+        {x.station: x.digest for x in loads if x.station not in args.without},
+        {o.value.station: o.facts["id"] for o in outcomes if o.value is not None},
+    ).save()
     rows: list[dict[str, Any]] = []
     for o in outcomes:
         row: dict[str, Any] = {"box": o.label, "port": o.url, "ok": o.value is not None}
@@ -123,7 +122,8 @@ def arm_arguments(parser: argparse.ArgumentParser) -> None:
     when = parser.add_mutually_exclusive_group(required=True)
     when.add_argument("--in", dest="within", metavar="TIME", help="so long from now: 90s, 5m, 1h")
     when.add_argument("--at", metavar="HH:MM", help="at this time of day, today or tomorrow")
-    when.add_argument("--now", action="store_true", help="at the next whole ten seconds")
+    when.add_argument("--now", action="store_true", help="in 10 to 20 s, on a whole ten seconds")
+    when.add_argument("--cancel", action="store_true", help="take a start back on every box")
     without_argument(parser)
     port_argument(parser)
     parser.epilog = (
@@ -134,6 +134,7 @@ def arm_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 _UNITS = {"s": 1, "m": 60, "h": 3600}
+MOST_AHEAD_S = 2 * 86_400
 
 
 def start_instant_ms(args: argparse.Namespace, now_us: int) -> int:
@@ -145,7 +146,10 @@ def start_instant_ms(args: argparse.Namespace, now_us: int) -> int:
         number, unit = args.within[:-1], args.within[-1:]
         if unit not in _UNITS or not number.isdigit() or not int(number):
             raise UsageError(f"--in {args.within} is no time", "Say for example 90s, 5m or 1h")
-        return (now_s + int(number) * _UNITS[unit]) * 1000
+        seconds = int(number[:9]) * _UNITS[unit]
+        if len(number) > 9 or seconds > MOST_AHEAD_S:
+            raise UsageError(f"--in {args.within} is too far away", "Two days ahead is the most")
+        return (now_s + seconds) * 1000
     now = datetime.fromtimestamp(now_s, timezone.utc).astimezone()
     try:
         clock = datetime.strptime(args.at, "%H:%M:%S" if args.at.count(":") == 2 else "%H:%M")
@@ -164,17 +168,27 @@ def arm_run(args: argparse.Namespace) -> Result:
     from handbell.boxes.arm import arm, survey
     from handbell.boxes.stations import last_sent
 
-    sent_all = last_sent()
-    sent = {int(n): d for n, d in sent_all["timelines"].items() if int(n) not in args.without}
+    if args.cancel:
+        return _cancel(args)
+    sent = last_sent()
+    unknown = sorted(set(args.without) - set(sent.timelines))
+    if unknown:
+        raise UsageError(
+            f"Station {unknown[0]} is not in {sent.title}", "See handbell stations for the numbers"
+        )
+    sent.boxes = {n: b for n, b in sent.boxes.items() if n not in args.without}
+    if not sent.boxes:
+        raise UsageError(f"No box of {sent.title} is left to start", "Leave fewer out")
     failure = None
     with open_fleet(args) as fleet:
-        table = survey(fleet, sent, set(args.without))
-        start_ms = start_instant_ms(args, fleet.connections[0].clock.utc_us()) if table else 0
+        table = survey(fleet, sent)
+        clocks = [c.clock for c in fleet.connections]
+        start_ms = start_instant_ms(args, clocks[0].utc_us()) if clocks else 0
         try:
             arm(fleet, table, sent, start_ms)
         except HandbellError as error:
             failure = str(error)
-    start = datetime.fromtimestamp(start_ms / 1000, timezone.utc).astimezone()
+        others = strangers(fleet)
     rows: list[dict[str, Any]] = [
         {
             "station": row.station,
@@ -191,19 +205,39 @@ def arm_run(args: argparse.Namespace) -> Result:
             bound = f", clock within {row['bound_us'] / 1000:.1f} ms" if row["bound_us"] else ""
             state = "ready" if row["ready"] else "not ready: " + "; ".join(row["why"])
             out.print(f"station {row['station']}, {row['box']}: {state}{bound}", markup=False)
+        print_strangers(others, out)
         if failure:
             out.print(failure, markup=False)
         else:
-            out.print(f"{sent_all['title']} starts at {start:%H:%M:%S}. You may unplug the boxes.")
+            start = datetime.fromtimestamp(start_ms / 1000, timezone.utc).astimezone()
+            line = f"{sent.title} starts at {start:%H:%M:%S}. You may unplug the boxes."
+            out.print(line, markup=False)
 
     data = {
-        "title": sent_all["title"],
+        "title": sent.title,
         "armed": failure is None,
         "start_utc_ms": start_ms if failure is None else None,
         "boxes": rows,
+        "others": others,
         "failure": failure,
     }
     return Result(data, text, ok=failure is None)
+
+
+def _cancel(args: argparse.Namespace) -> Result:
+    """Take a start back on every box that is plugged in; a class that runs goes on."""
+    with open_fleet(args) as fleet:
+        outcomes = fleet.each(lambda c: c.request("disarm"))
+        others = strangers(fleet)
+    failed = [str(o.error) for o in outcomes if o.error is not None]
+
+    def text(out: Console) -> None:
+        for why in failed:
+            out.print(why, markup=False)
+        print_strangers(others, out)
+        out.print(f"{len(outcomes) - len(failed)} boxes will not start by themselves.")
+
+    return Result({"failed": failed, "others": others}, text, ok=not failed and not others)
 
 
 def collect_arguments(parser: argparse.ArgumentParser) -> None:
@@ -232,7 +266,7 @@ def collect_run(args: argparse.Namespace) -> Result:
         row: dict[str, Any] = {"box": o.label, "port": o.url, "ok": o.value is not None}
         if o.value is not None:
             row |= {"runs": len(o.value.runs), "new": o.value.new, "open": o.value.open}
-            row["notes"] = o.value.notes
+            row |= {"notes": o.value.notes, "kept": o.value.kept}
         else:
             row["why"] = str(o.error)
         rows.append(row)
@@ -248,9 +282,11 @@ def collect_run(args: argparse.Namespace) -> Result:
             out.print(line, markup=False)
             for note in row["notes"]:
                 out.print(f"  note: {note}", markup=False)
+            for why in row["kept"]:
+                out.print(f"  left on the box: {why}", markup=False)
         print_strangers(others, out)
         if any(row.get("new") for row in rows):
             out.print("Now: handbell report")
 
-    ok = all(row["ok"] for row in rows)
+    ok = bool(rows) and not others and all(row["ok"] and not row["kept"] for row in rows)
     return Result({"boxes": rows, "others": others}, text, ok=ok)

@@ -116,7 +116,7 @@ def _load_boxes(demo: Demo, world: World, loads: list[Load], buttons: int) -> in
     from handbell.boxes.arm import arm, survey
     from handbell.boxes.fleet import Fleet
     from handbell.boxes.send import send
-    from handbell.boxes.stations import StationMap
+    from handbell.boxes.stations import SentClass, StationMap
     from handbell.virtual.box import BoxSpec
 
     for n, load in enumerate(loads):
@@ -144,10 +144,14 @@ def _load_boxes(demo: Demo, world: World, loads: list[Load], buttons: int) -> in
         f"Send   {sum(s.size for s in sent)} bytes, every digest right; "
         f"clocks within {worst_us / 1000:.2f} ms"
     )
-    digests = {load.station: load.digest for load in loads}
+    class_sent = SentClass(
+        "demo",
+        {load.station: load.digest for load in loads},
+        {n: place.box for n, place in stations.stations.items()},
+    )
     start_utc_ms = (world.clock.utc_us() // 1_000_000 + 20) * 1000
     with Fleet([box.url for box in world.boxes], world.clock) as fleet:
-        arm(fleet, survey(fleet, digests, set()), digests, start_utc_ms)
+        arm(fleet, survey(fleet, class_sent), class_sent, start_utc_ms)
     demo.say(f"Arm    all {len(loads)} boxes, for one instant; then unplugged")
     return start_utc_ms * 1000
 

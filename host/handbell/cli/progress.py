@@ -21,7 +21,7 @@ class Lines:
         self._lock = threading.Lock()
         self._tasks: dict[str, TaskID] = {}
         self._progress = Progress(
-            TextColumn("{task.description}"),
+            TextColumn("{task.description}", markup=False),
             BarColumn(),
             TextColumn("{task.completed}/{task.total}"),
             console=out,

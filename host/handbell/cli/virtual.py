@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import os
+import shlex
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from handbell.cli.render import Result
-from handbell.errors import UsageError
+from handbell.errors import HandbellError, UsageError
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -46,8 +49,13 @@ def virtual_run(args: argparse.Namespace) -> Result:
     if not 1 <= args.buttons <= 4:
         raise UsageError(f"A box with {args.buttons} buttons can't be", "Choose 1 to 4")
     folder = args.folder or data_folder() / "virtual"
-    folder.mkdir(parents=True, exist_ok=True)
-    with World(folder, speed=args.speed) as world:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise HandbellError(
+            f"{folder} can't be made ({error.strerror})", "Name another with --folder"
+        ) from error
+    with _only_one(folder), World(folder, speed=args.speed) as world:
         for n in range(1, args.count + 1):
             spec = BoxSpec(
                 name=f"box{n}",
@@ -60,8 +68,8 @@ def virtual_run(args: argparse.Namespace) -> Result:
             world.add_box(spec)
         urls = [box.url for box in world.boxes]
         sys.stderr.write(
-            f"export HANDBELL_PORTS='{' '.join(urls)}'\n"
-            f"export HANDBELL_CLOCK='{world.clock_path}'\n"
+            f"export HANDBELL_PORTS={shlex.quote(shlex.join(urls))}\n"
+            f"export HANDBELL_CLOCK={shlex.quote(str(world.clock_path))}\n"
         )
         run_terminal(world, plain=args.plain or not os.isatty(1))
 
@@ -69,3 +77,19 @@ def virtual_run(args: argparse.Namespace) -> Result:
         out.print("The boxes are off; their flash is kept in", str(folder), markup=False)
 
     return Result({"folder": str(folder), "ports": urls}, text)
+
+
+@contextlib.contextmanager
+def _only_one(folder: Path) -> Iterator[None]:
+    """Hold the folder, so that two worlds don't share flash files and ports."""
+    import fcntl  # virtual boxes need a POSIX system anyway
+
+    with (folder / "lock").open("w") as lock:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError as error:
+            raise HandbellError(
+                f"Virtual boxes of {folder} are running already",
+                "Leave those first, or name another folder with --folder",
+            ) from error
+        yield

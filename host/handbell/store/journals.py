@@ -98,7 +98,10 @@ def _utc(found: Journal, record: Record) -> None:
 
 def _rated(found: Journal, record: Record) -> None:
     bib, rating = struct.unpack_from("<HB", record[4])
-    found.ratings[bib] = rating
+    if rating == j.RATING_TAKEN_BACK:
+        found.ratings.pop(bib, None)
+    else:
+        found.ratings[bib] = rating
 
 
 def _note(found: Journal, record: Record) -> None:

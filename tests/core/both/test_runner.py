@@ -296,8 +296,96 @@ def test_ratings_by_taps_with_take_back_and_no_answer():
         box.tap(2, 22_000 + n * 300)
     box.to(100_000)
     assert box.runner.state == OVER
-    rated = [struct.unpack("<HB", r[4][:3]) for r in records(box, j.RATED)]
-    assert rated == [(7, 7), (9, 0)]  # bib 8 gave no answer, which is not 0
+    rated = dict(struct.unpack("<HB", r[4][:3]) for r in records(box, j.RATED))
+    assert rated == {7: 7, 9: 0}  # bib 8 gave no answer, which is not 0
+
+
+def test_an_answer_is_kept_at_once_and_can_be_taken_back():
+    box = Box([lead_in(), window(10_000), span(RATING, 30_000, bib=[7, 0, 0, 0])])
+    box.runner.arm(0)
+    box.tap(0, 16_000)
+    assert struct.unpack("<HB", records(box, j.RATED)[-1][4][:3]) == (7, 1)
+    box.hold(0, 17_000)
+    assert struct.unpack("<HB", records(box, j.RATED)[-1][4][:3]) == (7, 255)
+
+
+def test_a_press_over_the_last_bell_is_a_rep_and_no_rating():
+    box = Box([lead_in(), window(20_000), span(RATING, 30_000, bib=[7, 8, 0, 0])])
+    box.runner.arm(0)
+    box.tap(0, 10_000)
+    box.tap(0, 24_900, 200)
+    assert box.runner.state == ASKING and box.runner.rating[0] == -1
+    box.to(100_000)
+    assert results(box)[7, 1][0] == 2 and records(box, j.RATED) == []
+
+
+def tallied(box, taps):
+    box.runner.arm(0)
+    box.to(15_000)
+    for n in range(taps):
+        box.tap(0, 15_500 + 300 * n)
+
+
+TALLY_CLASS = [
+    lambda: lead_in(),
+    lambda: window(10_000, tap=TAP_TALLY),
+    lambda: rest(10_000, flags=TAKES_TALLY),
+    lambda: window(20_000),
+    lambda: rest(10_000),
+]
+
+
+def test_a_hold_over_the_end_of_a_tally_confirms_it():
+    box = Box([make() for make in TALLY_CLASS])
+    tallied(box, 6)
+    box.hold(0, 24_000, 1_800)
+    box.to(60_000)
+    assert results(box)[7, 1] == (6, -1, j.HELD_TO_END, j.RES_ASKED)
+    assert records(box, j.BACK) == []
+
+
+def test_a_tap_over_the_end_of_a_tally_is_counted_there():
+    box = Box([make() for make in TALLY_CLASS])
+    tallied(box, 6)
+    box.tap(0, 24_900, 300)
+    box.to(60_000)
+    assert results(box)[7, 1][0] == 7 and results(box)[7, 2][0] == 0
+
+
+def test_a_lean_in_a_tally_erases_nothing_and_a_second_hold_takes_one_back():
+    box = Box([make() for make in TALLY_CLASS])
+    tallied(box, 6)
+    box.hold(0, 18_000, 1_700)
+    box.tap(0, 20_000)
+    box.hold(0, 20_500, 1_600)
+    box.hold(0, 22_400, 1_600)
+    box.to(60_000)
+    assert results(box)[7, 1] == (6, -1, j.HELD_TO_END, j.RES_ASKED)
+
+
+def test_a_hold_begun_before_a_gate_does_not_open_it():
+    box = Box([lead_in(), window(20_000), span(GATE, 0), window(10_000)])
+    box.runner.arm(0)
+    box.tap(0, 20_000)
+    box.hold(0, 24_500, 1_900)
+    assert box.runner.state == AT_GATE
+    assert len(records(box, j.BACK)) == 1
+
+
+def test_a_wait_before_a_gate_is_that_gate():
+    box = Box([lead_in(), window(30_000), span(GATE, 0), window(10_000)])
+    box.runner.arm(0)
+    choose(box, 7_000, WAIT)
+    box.hold(0, 50_000)
+    box.to(60_000)
+    assert box.runner.state == PLAY and box.runner.span.window == 2
+
+
+def test_a_box_left_on_for_weeks_stays_at_rest():
+    box = Box([lead_in(), window(10_000)])
+    for ms in (NEVER - 1, NEVER, NEVER + 5):
+        box.to(ms)
+    assert box.runner.state == READY and box.sink.bells == []
 
 
 def test_ratings_end_soon_when_all_have_answered():
