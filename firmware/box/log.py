@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 ROOM = 170  # records in memory: 4 presses a second on 4 buttons for 10 s
 TAIL_BYTES = 19 * RECORD_SIZE  # with its 4-byte header littlefs keeps it inside a directory
+RESERVE_KB = 16
 AGE_US = 1_500_000  # how long records gather before a write is worth it
 LEAST_GAP_MS = 600
 MOST_GAP_MS = 1_400  # the gap that every timeline guarantees is 1.5 s
@@ -119,8 +120,15 @@ class Log:
 
     def make_room(self) -> None:
         """On a full flash, give up the reserve so that the journal's end can be told."""
-        if self.full and self._file is not None:
+        if self._storage.free_kb() < RESERVE_KB:
             self._storage.drop_reserve()
+        if self.full and self._file is not None:
+            try:
+                self._file.close()  # littlefs takes no more into a file that met an error
+            except OSError:
+                pass
+            self._file, self._size = self._storage.reopen_run(self.name)
+            self._start_tail()
             self.full = False
 
     def close(self) -> None:

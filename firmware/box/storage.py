@@ -268,6 +268,11 @@ class Storage:
             except OSError:
                 pass  # the flash is full: the tail stays for the next start
 
+    def reopen_run(self, name: str):
+        """Return (file, size) of a journal, open for appending."""
+        path = self._path(RUNS, name)
+        return open(path, "ab"), self.size(path)
+
     def new_run(self):
         """Return (name, file) of a new journal, open for appending."""
         have = self.runs()

@@ -278,7 +278,7 @@ def test_a_full_flash_stops_the_log_not_the_class(tmp_path):
     (tmp_path / "filler" / "boards").mkdir(parents=True)
     (tmp_path / "filler" / "boards" / "pico.py").write_text("", encoding="utf-8")
     (tmp_path / "filler" / "main.py").write_text(
-        FILLER.replace("LEAVE", str(3 * 4096)), encoding="utf-8"
+        FILLER.replace("LEAVE", str(2 * 4096)), encoding="utf-8"
     )
     with Rig(tmp_path) as rig:
         rig.send([data])
