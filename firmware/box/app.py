@@ -38,6 +38,8 @@ SLOW_US = 3_000  # a slow piece of work may take this long
 TOO_LATE_US = 500_000  # a bell later than this would only mislead
 SLOW_EVERY_US = 10_000_000
 ERRORS_AT_REST = 20
+DRAW_US = 35_000  # a drawing may take this long on the chip
+QUIET = ("time", "status")  # requests that change nothing to be seen
 CLASS_NEAR_MS = 60_000
 REST_MOST_MS = 86_400_000  # run time is begun anew after a day at rest
 ARM_US = 40_000  # a bell is armed this long ahead
@@ -406,7 +408,8 @@ class App:
         request = self.link.request()
         if request is not None and "do" in request:
             self.link.send(self.requests.answer(request))
-            self.changed()
+            if request["do"] not in QUIET:
+                self.changed()
 
     def _write(self, tick: int) -> None:
         due_us = self.log.due_us(tick)
@@ -467,7 +470,8 @@ class App:
         # The strip is quick and comes first; then the drawing; then it is sent a piece a pass.
         if not self._settled or ticks_diff(tick, self._lamps_due) >= 0:
             self._light(tick)
-        if not self._settled or ticks_diff(tick, self._draw_due) >= 0:
+        stale = not self._settled or ticks_diff(tick, self._draw_due) >= 0
+        if stale and self._cue_in_us(tick) > DRAW_US:
             self._settled = True
             self._draw(tick)
             self._drawn = False
@@ -537,11 +541,15 @@ class App:
 
     def _next_tick(self) -> int:
         tick = time.ticks_us()
-        drawing = not self._drawn or not self._settled
-        if self.link.more or self.buttons.pending() or drawing and self._cue_in_us(tick) >= SLOW_US:
+        cue_us = self._cue_in_us(tick)
+        drawing = not self._drawn and cue_us >= SLOW_US or not self._settled and cue_us > DRAW_US
+        if self.link.more or self.buttons.pending() or drawing:
             return tick
-        wait_us = min(LONGEST_IDLE_US, max(0, ticks_diff(self._draw_due, tick)))
-        wait_us = min(wait_us, max(0, ticks_diff(self._lamps_due, tick)))
+        wait_us = LONGEST_IDLE_US  # what is due but must let a cue pass waits for that cue
+        if cue_us > DRAW_US:
+            wait_us = min(wait_us, max(0, ticks_diff(self._draw_due, tick)))
+        if cue_us >= SLOW_US:
+            wait_us = min(wait_us, max(0, ticks_diff(self._lamps_due, tick)))
         for other_us in (self.sound.wait_us(tick), self.buttons.wait_us(tick)):
             if 0 <= other_us < wait_us:
                 wait_us = other_us
@@ -551,7 +559,7 @@ class App:
         if self.runner is not None:
             wait_us = max(0, self.clock.wait_us(self.runner.due_ms, tick, wait_us))
             if not self.sound.armed:
-                to_arm_us = self._cue_in_us(tick) - ARM_US
+                to_arm_us = cue_us - ARM_US
                 if 0 < to_arm_us < wait_us:
                     wait_us = to_arm_us
         return ticks_add(tick, wait_us)

@@ -50,14 +50,16 @@ class Capture:
     def __init__(self, number: int, pin) -> None:
         self._pin = pin
         self._machine = rp2.StateMachine(number, _edges, freq=CLOCK_HZ, jmp_pin=pin)
-        self._machine.active(1)
         self._closed = False
 
     def clear(self) -> None:
         """Forget what was captured so far, before interrupts go off."""
-        while self._machine.rx_fifo():
-            self._machine.get()
+        machine = self._machine
+        while machine.rx_fifo():
+            machine.get()
+        machine.restart()
         self._closed = not self._pin()
+        machine.active(1)
 
     def ages_us(self) -> list:
         """Return how long ago each edge since ``clear`` came, oldest first; they alternate."""
@@ -68,6 +70,9 @@ class Capture:
         machine.exec("mov(isr, x)")
         machine.exec("push(noblock)")
         now = machine.get()
+        machine.active(0)
+        if self._closed:
+            del seen[:1]  # begun on a closed contact it takes the first look for an edge
         return [(edge - now) % _WRAP for edge in seen]
 
     @property

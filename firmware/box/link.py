@@ -36,6 +36,7 @@ class Link:
         self._heard = time.ticks_us()
         self._spoken_to = False
         self.arrived = 0
+        self._fresh = True
         self.broke = False
         self.more = False
 
@@ -53,10 +54,13 @@ class Link:
                 break
             if one[0] == BREAK:
                 self.broke = True
+            if self._fresh:
+                self.arrived = time.ticks_us()
+                self._fresh = False
             line[n] = one[0]
             n += 1
             if one[0] == 10:
-                self.arrived = time.ticks_us()
+                self._fresh = True
                 self.more = True
                 break
         if n:

@@ -9,6 +9,9 @@ import time
 from handbell_core.cues import MOTIFS, NO_CUE
 from handbell_core.ticks import ticks_add, ticks_diff
 
+QUICK_HZ = 100_000  # a new duty takes effect at the end of a period, so the silence before
+# an armed bell has short ones
+
 
 class Sound:
     """Motifs on one or more PWM outputs that share a frequency; ``timer`` is a machine.Timer."""
@@ -21,6 +24,7 @@ class Sound:
         self._motif: tuple[tuple[int, int], ...] = ()
         self._step = 0
         self._due = 0
+        self._tone = 0
         self.armed = NO_CUE
         self._armed_due = 0
         self._opened = False
@@ -32,8 +36,9 @@ class Sound:
         """Let ``cue`` begin at the tick ``due``, a few ms to some tens of ms ahead."""
         if self.silent or self._motif or cue not in MOTIFS:
             return
+        self._tone = MOTIFS[cue][0][0]
         for output in self._outputs:
-            output.freq(MOTIFS[cue][0][0])
+            output.freq(QUICK_HZ)
         self.armed = cue
         self._armed_due = due
         self._opened = False
@@ -49,6 +54,8 @@ class Sound:
         # A hard interrupt: only ready-made objects, no allocation.
         for output in self._outputs:
             output.duty_u16(self._duty)
+        for output in self._outputs:
+            output.freq(self._tone)
         self.opened_at = time.ticks_us()
         self._opened = True
 

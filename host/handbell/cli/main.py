@@ -18,6 +18,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "boxes": ("boxes", "list the boxes that are plugged in, their health and readiness"),
     "identify": ("boxes", "let a box show and ring its station"),
     "stations": ("boxes", "say which box hangs at which station"),
+    "prepare": ("prepare", "put the firmware on a box, new or old"),
     "send": ("classes", "put a plan's timelines on the boxes and set their clocks"),
     "arm": ("classes", "set the start of the class on every box, all or none"),
     "collect": ("classes", "bring the logs of finished classes into the store"),

@@ -1,0 +1,92 @@
+"""The code that ``prepare`` runs on a board. Paths are relative: a board starts in its root folder.
+
+SURVEY and LOOK print a value; the rest are templates, filled by ``%`` with values as ``repr`` has
+them.
+"""
+
+SURVEY = """\
+import os, sys
+i = sys.implementation
+print(repr((i.name, i.version[:3], getattr(i, '_machine', ''), getattr(i, '_mpy', 0) & 255,
+    any(n in os.listdir() for n in ('board_local.py', 'board_local.mpy')))))
+"""
+
+LOOK = """\
+import os, hashlib, binascii
+found = {}
+def take(path):
+    h = hashlib.sha256()
+    buf = bytearray(512)
+    with open(path, 'rb') as f:
+        while True:
+            n = f.readinto(buf)
+            if not n:
+                break
+            h.update(memoryview(buf)[:n])
+    found[path] = binascii.hexlify(h.digest()).decode()
+def walk(path):
+    for entry in os.ilistdir(path):
+        inner = path + '/' + entry[0]
+        if entry[1] & 0x4000:
+            walk(inner)
+        else:
+            take(inner)
+for name in os.listdir():
+    if name in ('fw_a', 'fw_b'):
+        walk(name)
+    elif name in ('main.py', 'main.new'):
+        take(name)
+try:
+    with open('active', 'rb') as f:
+        active = f.read(8).decode()
+except (OSError, ValueError):
+    active = ''
+print(repr((active, found)))
+"""
+
+FOLDER = """\
+import os
+for path in %r:
+    try:
+        os.mkdir(path)
+    except OSError:
+        pass
+"""
+
+REMOVE = "import os\nfor path in %r:\n    os.remove(path)\n"
+
+COPY = """\
+buf = bytearray(512)
+with open(%r, 'rb') as old, open(%r, 'wb') as new:
+    while True:
+        n = old.readinto(buf)
+        if not n:
+            break
+        new.write(memoryview(buf)[:n])
+"""
+
+TRIAL = """\
+import gc, sys
+sys.path.insert(0, %r)
+fault = ''
+try:
+    import begin
+except Exception as error:
+    fault = '%%s: %%s' %% (type(error).__name__, error)
+sys.path.pop(0)
+for name in list(sys.modules):
+    if name.split('.')[0] in ('begin', 'box', 'boards', 'handbell_core'):
+        del sys.modules[name]
+begin = None
+gc.collect()
+print(repr(fault))
+"""
+
+RENAME = "import os\nos.rename(%r, %r)\n"
+
+SWITCH = """\
+import os
+with open('active.new', 'wb') as f:
+    f.write(%r)
+os.rename('active.new', 'active')
+"""

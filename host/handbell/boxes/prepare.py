@@ -1,0 +1,259 @@
+"""Puts the firmware on a board that runs MicroPython, so that it starts whenever this ends.
+
+A board has two folders for firmware and a file ``active`` that names the one to run. A new
+firmware goes into the other folder, is verified there by digest and imported once on trial; then
+``main.py`` is renewed and at the very end ``active`` is renamed into place. Whatever is cut off
+before that leaves the old firmware; running it again goes on with what is there.
+"""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+from handbell.boxes import onboard
+from handbell.boxes.connection import Connection
+from handbell.boxes.firmware import LISTING, Image, build_image, digest, listing
+from handbell.boxes.fleet import Progress, no_progress
+from handbell.boxes.hostclock import HostClock
+from handbell.boxes.prompt import NoPromptError, Prompt, SerialPrompt
+from handbell.errors import BoxError, HandbellError
+from handbell_core import faults
+
+FOLDERS = ("fw_a", "fw_b")
+LEAST_VERSION = (1, 26, 0)
+VIRTUAL = "virtual"  # the board's name in a virtual box's report
+HELLO_TRIES = 20  # of 0.7 s: a box is ready 3 s after it starts
+_BOARD = re.compile(r"Raspberry Pi Pico ?2? with RP2(040|350)")
+
+NEW_BOARD = """\
+How to put MicroPython on a new board:
+  1. Download the newest .uf2 file for it: https://micropython.org/download/RPI_PICO/
+     (for a Pico 2: https://micropython.org/download/RPI_PICO2/).
+  2. Hold the button BOOTSEL on the board while you plug it into USB, then let go.
+     A drive named RPI-RP2 appears (RP2350 for a Pico 2).
+  3. Copy the .uf2 file onto that drive. The drive goes away: the board has started anew.
+  4. Run handbell prepare again"""
+
+
+@dataclass
+class Prepared:
+    """What was done: ``sent`` files from here, ``copied`` on the board from its other folder.
+
+    ``folder`` is the one switched to, "" if the active one was right; ``facts`` is the box's own
+    report afterwards.
+    """
+
+    sent: int = 0
+    copied: int = 0
+    folder: str = ""
+    main_renewed: bool = False
+    facts: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def nothing_to_do(self) -> bool:
+        """Whether the board had all of it already."""
+        return not (self.folder or self.main_renewed)
+
+
+def prepare(
+    url: str,
+    clock: HostClock | None = None,
+    progress: Progress = no_progress,
+    open_prompt: Callable[[str], Prompt] = SerialPrompt,
+    build: Callable[[int], Image] = build_image,
+) -> Prepared:
+    """Put the firmware on the board at a port, start it, and return what was done.
+
+    Raises BoxError when the board is in a class, is not one of ours, is too old or goes away;
+    HandbellError when the firmware can't be compiled for it.
+    """
+    ask_to_yield(url, clock)
+    try:
+        prompt = open_prompt(url)
+    except NoPromptError as error:
+        raise BoxError(
+            error.box,
+            "neither a box nor MicroPython answers on this port",
+            f"A box that stopped answering: unplug it, plug it in and try again. {NEW_BOARD}",
+        ) from error
+    try:
+        mpy_version = check(url, prompt)
+        done = install(url, prompt, build(mpy_version), progress)
+        prompt.restart()
+    finally:
+        prompt.close()
+    done.facts = greet(url, clock)
+    return done
+
+
+def ask_to_yield(url: str, clock: HostClock | None = None) -> None:
+    """Ask a box that runs our firmware for the prompt; anything else is left to the prompt.
+
+    Raises BoxError when the box is in a class or virtual, or when its port can't be opened.
+    """
+    with Connection(url, clock) as connection:
+        try:
+            facts = connection.request("hello", tries=3)
+            if facts["board"] != VIRTUAL:
+                connection.request("yield")
+                return
+        except BoxError as error:
+            if error.code != faults.BUSY:
+                return  # a firmware of another age; Ctrl-C stops it if it rests
+            raise BoxError(
+                url,
+                "this box is in a class, which nothing may stop",
+                "Run handbell prepare when the class is over",
+                error.code,
+            ) from error
+    raise BoxError(url, "this box is virtual", "It runs this program's own firmware already")
+
+
+def check(url: str, prompt: Prompt) -> int:
+    """Return the version of .mpy files that the board loads; raises BoxError on a wrong board."""
+    name, version, machine, mpy_version, local = _ask(url, prompt, onboard.SURVEY)
+    if name != "micropython":
+        raise BoxError(url, f"this board runs {name}, not MicroPython", NEW_BOARD)
+    if not _BOARD.match(machine) and not (local and re.search(r"RP2(040|350)", machine)):
+        raise BoxError(
+            url,
+            f"this board is a {machine or 'stranger'}, and a box is made of a Raspberry Pi Pico "
+            "or Pico 2 (without W, whose radio takes the pins that sense USB and the battery)",
+            "Use one of those, or see docs/boards.md for a board of your own",
+        )
+    if tuple(version) < LEAST_VERSION:
+        raise BoxError(
+            url,
+            f"MicroPython {'.'.join(map(str, version))} is too old, "
+            f"{'.'.join(map(str, LEAST_VERSION[:2]))} is the oldest that will do",
+            NEW_BOARD,
+        )
+    return int(mpy_version)
+
+
+def install(url: str, prompt: Prompt, image: Image, progress: Progress = no_progress) -> Prepared:
+    """Bring the board's files to an image; cut off anywhere, the board starts old or new."""
+    done = Prepared()
+    wanted = {path: digest(data) for path, data in image.files.items()}
+    active, found = _look(url, prompt)
+    if active not in FOLDERS or _in(found, active) != wanted:
+        done.folder = _target(found, active)
+        _fill(url, prompt, image, found, done, progress)
+        _verify(url, _in(_look(url, prompt)[1], done.folder), wanted)
+        fault = _trial(url, prompt, done.folder)
+        if fault:
+            raise BoxError(
+                url,
+                f"the firmware does not start on this board, which says: {fault}",
+                "The board keeps what it had; tell the developers",
+            )
+    if found.get("main.py") != digest(image.main):
+        prompt.write("main.new", image.main)
+        arrived = _look(url, prompt)[1].get("main.new", "")
+        _verify(url, {"main.py": arrived}, {"main.py": digest(image.main)})
+        prompt.run(onboard.RENAME % ("main.new", "main.py"))
+        done.main_renewed = True
+    if done.folder:
+        prompt.run(onboard.SWITCH % done.folder.encode())
+    return done
+
+
+def greet(url: str, clock: HostClock | None = None) -> dict[str, Any]:
+    """Wait for the box that was started and return its own report."""
+    try:
+        with Connection(url, clock) as connection:
+            return connection.request("hello", tries=HELLO_TRIES)
+    except HandbellError as error:
+        raise BoxError(
+            url,
+            "the firmware is on the board, verified, and the box does not answer",
+            "Unplug it and plug it in again, then look with handbell boxes",
+        ) from error
+
+
+def _ask(url: str, prompt: Prompt, code: str) -> Any:
+    """Run code on the board and return the value that it printed."""
+    said = prompt.run(code)
+    try:
+        return ast.literal_eval(said.strip())
+    except (ValueError, SyntaxError) as error:
+        raise BoxError(url, "this board does not answer as MicroPython does", NEW_BOARD) from error
+
+
+def _look(url: str, prompt: Prompt) -> tuple[str, dict[str, str]]:
+    """Return the active folder's name and the digest of every file that matters."""
+    active, found = _ask(url, prompt, onboard.LOOK)
+    return active, found
+
+
+def _target(found: dict[str, str], active: str) -> str:
+    """Return the folder that may be written: never the one that the board starts from.
+
+    That is the active one if it is whole. It is not imported to see: a shortened .mpy file hangs
+    the runtime.
+    """
+    if active not in FOLDERS:
+        return FOLDERS[0]
+    have = _in(found, active)
+    listed = have.pop(LISTING, "")
+    return _other(active) if listed == digest(listing(have)) else active
+
+
+def _in(found: dict[str, str], folder: str) -> dict[str, str]:
+    """Return the digests of one folder's files by their path in it."""
+    start = folder + "/"
+    return {path[len(start) :]: had for path, had in found.items() if path.startswith(start)}
+
+
+def _other(folder: str) -> str:
+    return FOLDERS[1 - FOLDERS.index(folder)]
+
+
+def _trial(url: str, prompt: Prompt, folder: str) -> str:
+    """Import the firmware in a folder and return what went wrong, "" if nothing did."""
+    return str(_ask(url, prompt, onboard.TRIAL % folder))
+
+
+def _fill(
+    url: str,
+    prompt: Prompt,
+    image: Image,
+    found: dict[str, str],
+    done: Prepared,
+    progress: Progress,
+) -> None:
+    """Make a folder hold an image: keep what is right, copy what the other has, send the rest."""
+    target, other = done.folder, _other(done.folder)
+    have = _in(found, target)
+    twins = {had: f"{other}/{path}" for path, had in _in(found, other).items()}
+    # A stray .py would be imported instead of its .mpy.
+    stray = [f"{target}/{path}" for path in have if path not in image.files]
+    if stray:
+        prompt.run(onboard.REMOVE % (stray,))
+    folders = {f"{target}/{path}".rpartition("/")[0] for path in image.files}
+    prompt.run(onboard.FOLDER % (sorted({target, *folders}),))
+    for number, (path, data) in enumerate(sorted(image.files.items()), 1):
+        wanted = digest(data)
+        if have.get(path) == wanted:
+            pass
+        elif wanted in twins:
+            prompt.run(onboard.COPY % (twins[wanted], f"{target}/{path}"))
+            done.copied += 1
+        else:
+            prompt.write(f"{target}/{path}", data)
+            done.sent += 1
+        progress(url, "files", number, len(image.files))
+
+
+def _verify(url: str, have: dict[str, str], wanted: dict[str, str]) -> None:
+    wrong = sorted(path for path in wanted | have if have.get(path) != wanted.get(path))
+    if wrong:
+        raise BoxError(
+            url,
+            f"{wrong[0]} did not arrive whole",
+            "Run handbell prepare again; if it stays so, the board's flash is worn out",
+        )

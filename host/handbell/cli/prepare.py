@@ -1,0 +1,114 @@
+"""The command ``prepare``: firmware onto a box."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING, Any
+
+from handbell.cli.render import Result
+from handbell.errors import HandbellError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from handbell.boxes.stations import StationMap
+
+
+def prepare_arguments(parser: argparse.ArgumentParser) -> None:
+    """Define the command line of ``prepare``."""
+    from handbell.boxes.prepare import NEW_BOARD
+
+    parser.add_argument(
+        "port", nargs="?", help="the board's serial port (default: the only board found on USB)"
+    )
+    parser.add_argument("--station", type=int, metavar="N", help="hang the box there")
+    parser.add_argument("--label", metavar="TEXT", help="name its station")
+    parser.epilog = (
+        "A box that rests is taken over, one in a class refuses. Cut off at any point the box\n"
+        "starts with its old firmware or the new one; run the command again to finish.\n\n"
+        f"{NEW_BOARD}.\n\n"
+        "examples:\n  handbell prepare\n  handbell prepare /dev/ttyACM0\n"
+        '  handbell prepare COM5 --station 3 --label "By the door"'
+    )
+
+
+def prepare_run(args: argparse.Namespace) -> Result:
+    """Put the firmware on a board, and say what the box then reports."""
+    from handbell.boxes.prepare import prepare
+    from handbell.boxes.stations import StationMap
+    from handbell.cli.progress import Lines
+    from handbell.cli.render import console
+    from handbell.cli.world import host_clock
+
+    stations = StationMap()  # read first, so that a broken map is told before anything is done
+    port = args.port or _only_port()
+    clock = host_clock()
+    with Lines(console(stderr=True)) as lines:
+        done = prepare(port, clock, lines)
+    facts = dict(done.facts)
+    facts.update(_hang(port, str(facts["id"]), stations, args.station, args.label))
+
+    def text(out: Console) -> None:
+        if done.nothing_to_do:
+            out.print("The firmware was up to date.")
+        else:
+            out.print(f"Firmware renewed: {done.sent} files sent, {done.copied} copied on it.")
+        station = f"station {facts['station']}" if facts["station"] else "a spare"
+        label = f", {facts['label']}" if facts["label"] else ""
+        out.print(
+            f"Box {facts['id']} on {port}: {station}{label}; firmware {facts['fw']}, "
+            f"board {facts['board']}, MicroPython {facts['py']}.",
+            markup=False,
+        )
+        if "replaced" in facts:
+            out.print(f"{facts['replaced']} is now a spare", markup=False)
+
+    data: dict[str, Any] = {key: facts[key] for key in facts if key not in ("q", "s")}
+    data |= {"port": port, "sent": done.sent, "copied": done.copied}
+    data["up_to_date"] = done.nothing_to_do
+    return Result(data, text)
+
+
+def _only_port() -> str:
+    from handbell.boxes.find import find_ports
+
+    ports = find_ports()
+    if len(ports) == 1:
+        return ports[0]
+    if not ports:
+        from handbell.boxes.prepare import NEW_BOARD
+
+        raise HandbellError(
+            "No board with MicroPython is plugged in", f"Plug one in, or name its port. {NEW_BOARD}"
+        )
+    raise HandbellError(
+        f"{len(ports)} boards are plugged in: {', '.join(ports)}",
+        "Name the port of the one to prepare",
+    )
+
+
+def _hang(
+    port: str, box: str, stations: StationMap, number: int | None, label: str | None
+) -> dict[str, Any]:
+    """Hang the box at a station and tell it so; returns the station and label it now has.
+
+    Without a number it stays where the map has it.
+    """
+    from handbell.boxes.connection import Connection
+    from handbell.boxes.send import ascii_label
+
+    at = stations.number_of(box) if number is None else number
+    if number is None and not at:
+        if label is not None:
+            raise HandbellError(
+                f"The box {box} hangs at no station", "Give --station together with --label"
+            )
+        return {}
+    replaced = None
+    if number is not None or label is not None:
+        replaced = stations.place(at, box, label)
+        stations.save()
+    told = ascii_label(stations.stations[at].label)
+    with Connection(port) as connection:
+        connection.request("name", station=at, label=told)
+    return {"station": at, "label": told} | ({"replaced": replaced} if replaced else {})

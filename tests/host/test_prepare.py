@@ -1,0 +1,415 @@
+"""Firmware onto a board: fresh, again, cut off anywhere, refused; the box always starts."""
+
+import json
+import os
+import subprocess
+import sys
+
+import pytest
+from fake_board import AFTER, BEFORE, TORN, FakeBoard
+
+from handbell.boxes import firmware, prepare
+from handbell.boxes.firmware import Image
+from handbell.boxes.prompt import NoPromptError, SerialPrompt
+from handbell.cli.main import main
+from handbell.errors import BoxError, HandbellError
+from handbell_core import faults
+
+MAIN = (firmware.firmware_root() / "main.py").read_bytes()
+
+
+def small_image(version: str, main: bytes = MAIN) -> Image:
+    """A firmware of four modules that prints its version; two files differ between versions."""
+    sources = {
+        "begin.py": "from box.app import run\nfrom handbell_core import same\n"
+        "def main():\n    print(run())\n",
+        "box/__init__.py": "",
+        "box/app.py": f"from box.parts import NAME\ndef run(): return NAME + {version!r}\n",
+        "box/parts.py": "NAME = 'firmware '\n",
+        "handbell_core/__init__.py": "same = 1\n",
+    }
+    return image_of(main, sources)
+
+
+def image_of(main: bytes, sources: dict[str, str]) -> Image:
+    files = {
+        path[:-3] + ".mpy": firmware._compile(path, text.encode()) for path, text in sources.items()
+    }
+    files[firmware.LISTING] = firmware.listing({p: firmware.digest(d) for p, d in files.items()})
+    return Image(main, files)
+
+
+@pytest.fixture(scope="session")
+def old():
+    return small_image("1")
+
+
+@pytest.fixture(scope="session")
+def new():
+    return small_image("2", MAIN + b"# and a newer main.py\n")
+
+
+@pytest.fixture
+def board(tmp_path, micropython):
+    return FakeBoard(tmp_path / "board", micropython)
+
+
+def put(board, image, cut_at=-1, tear=BEFORE):
+    """Install as ``prepare`` does, and restart."""
+    prompt = board.prompt(cut_at, tear)
+    try:
+        done = prepare.install("the port", prompt, image)
+        prompt.restart()
+    finally:
+        prompt.close()
+    return done
+
+
+def test_a_fresh_board_gets_all_of_it_and_starts(board, old):
+    assert board.start() == "prompt"
+    done = put(board, old)
+    assert (done.sent, done.copied, done.folder) == (6, 0, "fw_a")
+    assert board.start() == "firmware 1"
+    assert board.restarts == 1
+
+
+def test_again_there_is_nothing_to_do(board, old):
+    put(board, old)
+    before = board.files()
+    board.log.clear()
+    done = put(board, old)
+    assert done.nothing_to_do
+    assert board.files() == before
+    assert len(board.log) == 1, "one look is all it takes"
+
+
+def test_only_what_changed_is_sent_and_the_rest_copied_on_the_board(board, old, new):
+    put(board, old)
+    done = put(board, new)
+    assert (done.sent, done.copied, done.folder) == (2, 4, "fw_b")
+    assert board.start() == "firmware 2"
+    done = put(board, small_image("3"))
+    assert (done.sent, done.copied, done.folder) == (2, 0, "fw_a")
+    assert board.start() == "firmware 3"
+
+
+def test_the_old_firmware_starts_when_the_new_one_is_lost(board, old, new):
+    put(board, old)
+    put(board, new)
+    (board.flash / "fw_b" / "box" / "app.mpy").unlink()
+    assert board.start().splitlines()[-1] == "firmware 1"
+    put(board, new)
+    assert board.start() == "firmware 2"
+    assert board.files()["active"] == b"fw_b", "the folder that ran was left alone"
+
+
+def test_a_stray_source_file_does_not_shadow_what_was_sent(board, old):
+    (board.flash / "fw_a").mkdir()
+    (board.flash / "fw_a" / "begin.py").write_text("def main(): print('stray')")
+    put(board, old)
+    assert board.start() == "firmware 1"
+
+
+def test_what_is_the_boxs_own_is_left_alone(board, old, new):
+    own = {"box.json": b'{"station": 3}', "runs/00001.hbj": b"taps", "timelines/part": b"half"}
+    for path, data in own.items():
+        (board.flash / path).parent.mkdir(exist_ok=True)
+        (board.flash / path).write_bytes(data)
+    put(board, old)
+    put(board, new)
+    assert own.items() <= board.files().items()
+
+
+def cuts(board, image):
+    """Return how many operations it takes to bring a copy of a board to an image."""
+    put(board, image)
+    return board.operations
+
+
+@pytest.mark.parametrize("tear", [BEFORE, TORN, AFTER])
+def test_cut_off_at_any_step_an_old_box_starts_and_a_second_run_finishes(
+    board, old, new, tear, tmp_path
+):
+    put(board, old)
+    total = cuts(board.copy(tmp_path / "count"), new)
+    assert total > 10
+    seen = set()
+    for k in range(total):
+        cut = board.copy(tmp_path / f"cut{k}")
+        with pytest.raises(BoxError, match="stopped answering"):
+            put(cut, new, k, tear)
+        seen.add(cut.start())
+        put(cut, new)
+        assert cut.start() == "firmware 2", k
+        assert put(cut, new).nothing_to_do
+    assert seen == {"firmware 1", "firmware 2"}
+
+
+@pytest.mark.parametrize("tear", [BEFORE, TORN, AFTER])
+def test_cut_off_at_any_step_a_fresh_board_keeps_its_prompt_and_a_second_run_finishes(
+    board, old, tear, tmp_path
+):
+    total = cuts(board.copy(tmp_path / "count"), old)
+    seen = set()
+    for k in range(total):
+        cut = board.copy(tmp_path / f"cut{k}")
+        with pytest.raises(BoxError):
+            put(cut, old, k, tear)
+        said = cut.start()
+        # Without a folder named, main.py says that there is no firmware and leaves the prompt.
+        seen.add("prompt" if "no module named 'begin'" in said else said)
+        put(cut, old)
+        assert cut.start() == "firmware 1", k
+    assert seen == {"prompt", "firmware 1"}
+
+
+def test_a_firmware_that_does_not_start_on_the_board_is_never_switched_to(board, old):
+    put(board, old)
+    broken = image_of(MAIN, {"begin.py": "import nowhere"})
+    with pytest.raises(BoxError, match=r"does not start on this board.*nowhere"):
+        put(board, broken)
+    assert board.start() == "firmware 1"
+    put(board, small_image("3"))
+    assert board.start() == "firmware 3"
+
+
+def test_a_file_that_does_not_arrive_whole_is_told_and_never_switched_to(board, old, new):
+    put(board, old)
+    board.wears_out = "fw_b/box/app.mpy"
+    with pytest.raises(BoxError, match=r"box/app\.mpy did not arrive whole"):
+        put(board, new)
+    board.wears_out = "main.new"
+    with pytest.raises(BoxError, match=r"main\.py did not arrive whole"):
+        put(board, new)
+    assert board.start() == "firmware 1"
+
+
+def test_the_real_firmware_is_compiled_whole_and_small():
+    image = firmware.build_image(6)
+    assert {"begin.mpy", "box/app.mpy", "boards/pico2.mpy", "handbell_core/runner.mpy"} <= set(
+        image.files
+    )
+    assert not [path for path in image.files if path.endswith(".py")]
+    # Two folders of it, in a Pico's 1.4 MB, leave most of the room for logs.
+    assert sum(map(len, image.files.values())) < 120_000
+
+
+# Refusals
+
+
+@pytest.mark.parametrize(
+    ("facts", "why"),
+    [
+        (("micropython", (1, 25, 0), "Raspberry Pi Pico with RP2040", 6), "1.25.0 is too old"),
+        (("micropython", (1, 28, 0), "Generic ESP32 module with ESP32", 6), "ESP32"),
+        (("micropython", (1, 28, 0), "Raspberry Pi Pico W with RP2040", 6), "without W"),
+        (("micropython", (1, 28, 0), "", 6), "stranger"),
+        (("circuitpython", (9, 2, 0), "Raspberry Pi Pico with rp2040", 0), "runs circuitpython"),
+    ],
+)
+def test_a_wrong_board_or_an_old_runtime_is_refused_before_anything_is_written(board, facts, why):
+    board.facts = facts
+    with pytest.raises(BoxError, match=why):
+        prepare.check("the port", board.prompt())
+    assert board.files() == {}
+
+
+@pytest.mark.parametrize(
+    "machine", ["Raspberry Pi Pico with RP2040", "Raspberry Pi Pico2 with RP2350"]
+)
+def test_the_picos_are_taken(board, machine):
+    board.facts = ("micropython", (1, 26, 0), machine, 6)
+    assert prepare.check("the port", board.prompt()) == 6
+
+
+def test_another_board_of_the_family_is_taken_with_a_board_file_of_its_own(board):
+    board.facts = ("micropython", (1, 28, 0), "Some Board with RP2040", 6)
+    with pytest.raises(BoxError, match=r"docs/boards\.md"):
+        prepare.check("the port", board.prompt())
+    (board.flash / "board_local.py").write_text("")
+    assert prepare.check("the port", board.prompt()) == 6
+
+
+def test_what_answers_but_not_as_micropython_does_is_told_so(board):
+    prompt = board.prompt()
+    prompt.run = lambda code: "?!"
+    with pytest.raises(BoxError, match="does not answer as MicroPython"):
+        prepare.check("the port", prompt)
+
+
+def test_a_runtime_that_loads_other_mpy_files_is_refused():
+    with pytest.raises(HandbellError, match="version 5 and the mpy-cross"):
+        firmware.build_image(5)
+
+
+class FakeBox:
+    """A box on the link: answers with what a table says, a code being a refusal."""
+
+    def __init__(self, answers):
+        self.answers, self.asked = answers, []
+
+    def __call__(self, url, clock=None):
+        return self
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        pass
+
+    def request(self, do, **fields):
+        self.asked.append(do)
+        answer = self.answers.get(do, 0)
+        if isinstance(answer, int):
+            raise BoxError("box", "no", code=answer)
+        return answer
+
+
+HELLO = {"id": "ab12", "board": "pico", "fw": "1", "py": "1.28.0", "station": 0, "label": ""}
+
+
+def test_a_box_in_class_is_left_alone(monkeypatch):
+    box = FakeBox({"hello": HELLO, "yield": faults.BUSY})
+    monkeypatch.setattr(prepare, "Connection", box)
+    with pytest.raises(BoxError, match="in a class, which nothing may stop"):
+        prepare.prepare("the port", open_prompt=pytest.fail)
+
+
+def test_a_virtual_box_is_left_alone(monkeypatch):
+    box = FakeBox({"hello": HELLO | {"board": "virtual"}, "yield": {}})
+    monkeypatch.setattr(prepare, "Connection", box)
+    with pytest.raises(BoxError, match="virtual"):
+        prepare.prepare("the port", open_prompt=pytest.fail)
+    assert box.asked == ["hello"]
+
+
+def test_a_box_that_rests_is_asked_to_yield_then_prepared_then_heard(monkeypatch, board, old):
+    box = FakeBox({"hello": HELLO, "yield": {}})
+    monkeypatch.setattr(prepare, "Connection", box)
+    told = []
+    done = prepare.prepare(
+        "the port",
+        progress=lambda *step: told.append(step),
+        open_prompt=lambda url: board.prompt(),
+        build=lambda version: old,
+    )
+    assert box.asked == ["hello", "yield", "hello"]
+    assert done.facts["id"] == "ab12" and done.sent == 6
+    assert told[-1] == ("the port", "files", 6, 6)
+    assert board.start() == "firmware 1"
+
+
+def test_a_box_that_stays_silent_afterwards_is_told(monkeypatch, board, old):
+    monkeypatch.setattr(prepare, "Connection", FakeBox({}))
+    with pytest.raises(BoxError, match="verified, and the box does not answer"):
+        prepare.prepare(
+            "the port", open_prompt=lambda url: board.prompt(), build=lambda version: old
+        )
+    assert board.start() == "firmware 1"
+
+
+# The real transport, and the command
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs a pty")
+def test_a_port_that_is_no_micropython_explains_how_to_get_it(monkeypatch, capsys):
+    """On a pty whose other side only echoes; prepare gives up soon and says what to do."""
+    import threading
+    import tty
+
+    leader, follower = os.openpty()
+    tty.setraw(follower)
+
+    def echo():
+        try:
+            while data := os.read(leader, 256):
+                os.write(leader, data)
+        except OSError:
+            pass
+
+    threading.Thread(target=echo, daemon=True).start()
+    monkeypatch.setattr("handbell.boxes.connection.REPLY_S", 0.1)
+    monkeypatch.setattr("handbell.boxes.prompt.ENTER_S", 0.5)
+    try:
+        assert main(["prepare", os.ttyname(follower)]) == 1
+    finally:
+        os.close(follower)
+        os.close(leader)
+    out, err = capsys.readouterr()
+    assert not out
+    assert "neither a box nor MicroPython answers" in err
+    assert "BOOTSEL" in err and "RPI_PICO" in err and "Traceback" not in err
+
+
+def test_a_port_that_is_not_there_is_one_sentence(capsys):
+    assert main(["prepare", "/dev/no-such-port"]) == 1
+    assert "there is no such port" in capsys.readouterr().err
+
+
+def test_without_a_port_the_only_board_is_meant(monkeypatch, capsys):
+    monkeypatch.setenv("HANDBELL_PORTS", "/dev/one /dev/two")
+    assert main(["prepare"]) == 1
+    assert "2 boards are plugged in: /dev/one, /dev/two" in capsys.readouterr().err
+
+
+def test_a_prompt_that_can_not_be_opened_raises_in_our_words():
+    with pytest.raises(BoxError):
+        SerialPrompt("/dev/no-such-port")
+    assert issubclass(NoPromptError, BoxError)
+
+
+def test_the_command_hangs_the_box_and_says_what_it_is(monkeypatch, capsys):
+    box = FakeBox({"hello": HELLO, "name": {}})
+    done = prepare.Prepared(sent=5, folder="fw_a", facts=HELLO)
+    monkeypatch.setattr("handbell.boxes.prepare.prepare", lambda *_: done)
+    monkeypatch.setattr("handbell.boxes.connection.Connection", box)
+    assert main(["prepare", "the port", "--station", "3", "--label", "Door"]) == 0
+    assert "Box ab12 on the port: station 3, Door; firmware 1" in capsys.readouterr().out
+    assert box.asked == ["name"]
+    # Prepared anew, it hangs where it hung; a second box takes its place and makes it a spare.
+    assert main(["prepare", "the port", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["station"] == 3
+    done.facts = HELLO | {"id": "cd34"}
+    assert main(["prepare", "the port", "--station", "3"]) == 0
+    assert "ab12 is now a spare" in capsys.readouterr().out
+    done.facts = HELLO | {"id": "ef56"}
+    assert main(["prepare", "the port", "--label", "Window"]) == 1
+    assert "hangs at no station" in capsys.readouterr().err
+
+
+# mip
+
+
+def test_package_json_lists_the_firmware():
+    """mip's format: urls are pairs of where a file goes below /lib, and where it is."""
+    names = sorted(firmware.sources())
+    wanted = {
+        "urls": [["../main.py", "main.py"], *([name, name] for name in names)],
+        "version": "0.1.0",
+    }
+    place = firmware.firmware_root() / "package.json"
+    if os.environ.get("HANDBELL_UPDATE_PACKAGE"):
+        place.write_text(json.dumps(wanted, indent=2) + "\n", encoding="utf-8")
+    assert json.loads(place.read_text(encoding="utf-8")) == wanted, (
+        "run this test once with HANDBELL_UPDATE_PACKAGE=1"
+    )
+
+
+def test_what_mip_installs_starts(board, tmp_path):
+    """Laid out as mip does, with the modules in /lib and main.py beside it."""
+    assert board.execute("import sys; print(sys.path)").returncode == 0
+    lib = board.flash / "lib"
+    lib.mkdir()
+    for path, data in small_image("1").files.items():
+        (lib / path).parent.mkdir(exist_ok=True)
+        (lib / path).write_bytes(data)
+    (board.flash / "main.py").write_bytes(MAIN)
+    done = subprocess.run(
+        [*board.micropython, "main.py"],
+        cwd=board.flash,
+        env={"MICROPYPATH": ":lib"},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.stdout.strip() == "firmware 1", done.stderr
