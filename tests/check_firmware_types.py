@@ -40,7 +40,7 @@ def main(stubs: Path) -> int:
         config = Path(folder) / "mypy.ini"
         config.write_text(CONFIG.format(stubs=stubs.resolve()), encoding="utf-8")
         command = [sys.executable, "-m", "mypy", "--config-file", str(config)]
-        firmware = ["firmware/box", "firmware/boards", "firmware/main.py"]
+        firmware = ["firmware/box", "firmware/boards", "firmware/main.py", "firmware/begin.py"]
         done = subprocess.run(
             [*command, *firmware], cwd=ROOT, check=False, capture_output=True, text=True
         )

@@ -1,19 +1,11 @@
 """Shared fixtures: where MicroPython is, and a data folder that is never the user's own."""
 
-import shutil
-import sys
 from pathlib import Path
 
 import pytest
+from runtimes import micropython_command
 
 ROOT = Path(__file__).parents[1]
-
-
-def micropython_command() -> list[str] | None:
-    """Return the command of the real MicroPython unix port, or None."""
-    beside = Path(sys.executable).with_name("micropython")
-    found = str(beside) if beside.exists() else shutil.which("micropython")
-    return [found, "-X", "heapsize=236wk"] if found else None
 
 
 @pytest.fixture(scope="session")

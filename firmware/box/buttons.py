@@ -109,6 +109,7 @@ class Buttons:
             for bounce in self._bounce:
                 bounce.blind_until(end)
             return
+        known = self._ring[0]  # what interrupts saw so far the captures tell too
         for slot, capture in enumerate(self._captures):
             tick = time.ticks_us()
             closed = capture.was_closed
@@ -116,7 +117,7 @@ class Buttons:
                 closed = not closed
                 self._feed(slot, ticks_add(tick, -age_us), closed, sink)
             self._feed(slot, time.ticks_us(), not self._pins[slot](), sink)
-        self._read = self._ring[0]  # what interrupts saw in between is known already
+        self._read = known
 
     def _feed(self, slot: int, tick: int, closed: bool, sink) -> None:
         bounce = self._bounce[slot]

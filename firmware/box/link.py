@@ -59,6 +59,8 @@ class Link:
                 self._fresh = False
             line[n] = one[0]
             n += 1
+            if self.broke:
+                break  # what follows may be for the prompt
             if one[0] == 10:
                 self._fresh = True
                 self.more = True

@@ -231,8 +231,10 @@ class Storage:
         return os.stat(path)[6]
 
     def remove(self, path: str) -> None:
-        """Erase a file."""
+        """Erase a file, and what belongs to it."""
         os.remove(path)
+        if path.endswith(".hbj"):
+            self.drop_tail(path.split("/")[-1])
 
     # Journals
 

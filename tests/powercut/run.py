@@ -18,8 +18,8 @@ HERE = Path(__file__).resolve().parent
 ROOT = HERE.parents[1]
 sys.path[:0] = [str(ROOT / part) for part in ("tests", "tests/host", "host", "firmware")]
 
-from conftest import micropython_command  # noqa: E402
 from fake_board import FakeBoard  # noqa: E402
+from runtimes import micropython_command  # noqa: E402
 
 from handbell.boxes import firmware, prepare  # noqa: E402
 

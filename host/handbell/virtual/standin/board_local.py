@@ -4,6 +4,8 @@ import _world
 
 from boards.pico import *  # noqa: F403 - all of it, but for the waiting
 
+NAME = "virtual"
+
 
 def idle(until_ticks_us):
     """Waits until the tick, a button edge, a timer or a byte on the serial line.
