@@ -238,7 +238,7 @@ def test_arming_is_all_or_none(tmp_path):
         assert start > 0
 
 
-def test_a_low_battery_stops_an_arming(tmp_path):
+def test_on_a_cable_a_battery_is_never_called_low(tmp_path):
     data = timeline(short)
     with Rig(tmp_path) as rig:
         rig.send([data])
@@ -247,7 +247,26 @@ def test_a_low_battery_stops_an_arming(tmp_path):
         with rig.connect() as connection:
             facts = connection.request("status")
         assert facts["mv"] < 3_400
-        assert facts["low"] is not facts["usb"]
+        assert facts["usb"] is True and facts["low"] is False
+
+
+def test_a_low_battery_stops_an_arming(tmp_path):
+    data = timeline(short)
+    with Rig(tmp_path) as rig:
+        rig.send([data])
+        sent = rig.sent([data])
+        with rig.fleet() as fleet:
+            real = fleet.connections[0].request
+
+            def on_battery(do, **fields):
+                facts = real(do, **fields)
+                return {**facts, "low": True, "mv": 3_000} if do == "status" else facts
+
+            fleet.connections[0].request = on_battery
+            table = survey(fleet, sent)
+            with pytest.raises(HandbellError, match=r"battery low \(3.00 V\)"):
+                arm(fleet, table, sent, rig.world.clock.utc_us() // 1000 + 20_000)
+        assert rig.ask("status")["state"] == "ready"
 
 
 def test_an_arming_that_fails_half_way_takes_the_start_back(tmp_path, monkeypatch):
