@@ -12,34 +12,32 @@ import time
 from handbell_core import faults, journal
 from handbell_core.clock import ANCHOR_EVERY_MS, ClockModel, RunTime
 from handbell_core.cues import CALL, NO_CUE
-from handbell_core.runner import LEAVING, NEVER, OVER, READY, SET, Runner
+from handbell_core.runner import NEVER, OVER, READY, SET, Runner
 from handbell_core.taps import PRESS
 from handbell_core.ticks import Extender, ticks_add, ticks_diff
-from handbell_core.timeline import SLOTS, WINDOW, FormatError, Reader
+from handbell_core.timeline import SLOTS, FormatError, Reader
 
 from .buttons import Buttons
-from .display import Display
-from .lights import BY_KIND, MADE, RESTING, TO_START, TROUBLE, Lights
-from .lights import OVER as LIGHTS_OVER
 from .link import Link
 from .log import Log
 from .power import Power
-from .requests import FIRMWARE, Requests, in_class
-from .screens import Facts, Screens
+from .requests import FIRMWARE, QUIET, Requests, in_class
 from .sound import Sound
 from .storage import TIMELINES, Storage
+from .view import View
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import BinaryIO
 
 LATE_US = 5_000
-SLOW_US = 3_000  # a slow piece of work may take this long
 TOO_LATE_US = 500_000  # a bell later than this would only mislead
 SLOW_EVERY_US = 10_000_000
 ERRORS_AT_REST = 20
-DRAW_US = 35_000  # a drawing may take this long on the chip
-QUIET = ("time", "status")  # requests that change nothing to be seen
+ANSWER_US = 15_000  # answering a request may take this long on the chip
+COLLECT_US = 40_000  # and collecting garbage this long
+COLLECT_EVERY_US = 4_000_000
+FEW_BYTES = 12  # taken in near a cue
 CLASS_NEAR_MS = 60_000
 REST_MOST_MS = 86_400_000  # run time is begun anew after a day at rest
 ARM_US = 40_000  # a bell is armed this long ahead
@@ -65,14 +63,11 @@ class App:
         pins = [board.button(slot) for slot in range(len(board.BUTTON_PINS))]
         self.buttons = Buttons(pins, board.captures(pins))
         self.sound = Sound(board.sounders(), board.SOUND_DUTY, board.timer())
-        self.display = Display(board.bus())
-        self.screens = Screens(self.display)
-        self.lights = Lights(board.strip(), board.LAMP_CAP)
+        self.view = View(self)
+        self.view.facts.version = FIRMWARE.encode()
+        self.view.facts.box_id = binascii.hexlify(board.unique_id())
         self.link = Link()
         self.requests = Requests(self)
-        self.facts = Facts()
-        self.facts.version = FIRMWARE.encode()
-        self.facts.box_id = binascii.hexlify(board.unique_id())
         self.model: ClockModel = None
         self.tz_s = 0
         self.fault = 0
@@ -83,17 +78,14 @@ class App:
         self.runner: Runner = None
         self.clock = RunTime(0, tick)
         self._fresh_run()
-        self._slow = tick
-        self._until = ticks_add(tick, IDENTIFY_US)  # what the screen says instead, until then
-        self._instead = self.screens.identify
-        self._on_health = False
-        self._drawn = False
-        self._draw_due = tick
-        self._lamps_due = tick
-        self._settled = True
+        self._ended: tuple[int, int] | None = None  # a run whose journal is to be closed
+        self._over_until = tick
+        self._slow = self._collected = tick
+        self._cue_at = ticks_add(tick, LONGEST_IDLE_US)
         self.errors = 0
         self.named()
         self._first_timeline()
+        self.view.show_instead(self.view.screens.identify, IDENTIFY_US)
 
     # Time
 
@@ -177,22 +169,22 @@ class App:
         reader = Reader(self._file)
         self.runner = Runner(reader, self._new_clock(), self)
         self.sound.silent = bool(reader.head.flags & 1)
-        self.facts.title = reader.text(0)
-        self.facts.silent = self.sound.silent
-        self.facts.totals = []
+        self.view.facts.title = reader.text(0)
+        self.view.facts.silent = self.sound.silent
+        self.view.facts.totals = []
         self.changed()
 
     def _next_page(self) -> None:
         """A tap at rest: the next plan that is here, then the health page, then the first plan."""
         have = self.storage.timelines()
         at = have.index(self.selected) + 1 if self.selected in have else 0
-        if self._on_health:
+        if self.view.on_health:
             at = 0
         elif at >= len(have):
-            self._show_instead(self.screens.health, HEALTH_US)
-            self._on_health = True
+            self.view.show_instead(self.view.screens.health, HEALTH_US)
+            self.view.on_health = True
             return
-        self._on_health = False
+        self.view.on_health = False
         if at < len(have) and have[at] != self.selected:
             self.select(have[at])
 
@@ -209,8 +201,8 @@ class App:
     def named(self) -> None:
         """The station or its label changed."""
         settings = self.storage.settings
-        self.facts.station = settings["station"]
-        self.facts.label = bytes(ord(c) if ord(c) < 256 else 63 for c in settings["label"])
+        self.view.facts.station = settings["station"]
+        self.view.facts.label = bytes(ord(c) if ord(c) < 256 else 63 for c in settings["label"])
         self.changed()
 
     # The run
@@ -233,6 +225,7 @@ class App:
     def end(self) -> None:
         """Leave everything quiet and safe for MicroPython's prompt."""
         self.sound.hush()
+        self.finish_log()
         self.log.close()
         self.link.close()
         if self._dog is not None:
@@ -246,11 +239,12 @@ class App:
         self._run_fault = 0
 
     def _begin_log(self) -> None:
+        self.finish_log()
         if self.log.is_open:
             return
         self._fresh_run()
         self._guard()
-        self.facts.totals = []
+        self.view.facts.totals = []
         self.log.open()
         board_id = self.board.unique_id()
         digest = bytes(int(self.selected[i : i + 2], 16) for i in range(0, 24, 2))
@@ -263,9 +257,8 @@ class App:
             keep(journal.record(journal.UTC, 0, 0, 0, struct.pack("<qI", m.utc_us, m.bound_us)))
             keep(journal.record(journal.OWN, 0, 0, 0, struct.pack("<qi", m.box_us, m.rate_ppb)))
 
-    def _note(self, fault: int, value: int) -> None:
+    def _note(self, fault: int, value: int, class_ms: int) -> None:
         payload = struct.pack("<HHi", fault, 0, value)
-        class_ms = self.runner.class_ms(self.run_ms()) if self.runner else 0
         self.log.keep(journal.record(journal.NOTE, 0, 0, class_ms, payload))
 
     # Effects of the runner
@@ -298,32 +291,46 @@ class App:
 
     def _add_up(self, window: int) -> None:
         """Move results that no correction can reach any more into the totals."""
-        totals = dict(self.facts.totals)
+        totals = dict(self.view.facts.totals)
         for key in list(self._results):
             if key[1] != window:
                 totals[key[0]] = totals.get(key[0], 0) + self._results.pop(key)
-        self.facts.totals = sorted(totals.items())
+        self.view.facts.totals = sorted(totals.items())
 
     def changed(self) -> None:
         """The screen and the lights must be drawn anew."""
-        self._settled = False
+        self.view.changed()
 
     def over(self, cause: int, class_ms: int) -> None:
-        """The run ended: close its journal with what was late and what was lost."""
+        """The run ended; its journal is closed when the closing motif has sounded."""
         self._add_up(-1)
+        self._ended = (cause, class_ms)
+        self._over_until = ticks_add(time.ticks_us(), OVER_SHOWN_US)
+
+    def finish_log(self) -> None:
+        """Close the journal of a run that has ended, with what was late and what was lost."""
+        if self._ended is None:
+            return
+        cause, class_ms = self._ended
+        self._ended = None
         self.log.make_room()
         if self.log.lost:
-            self._note(faults.STORAGE_FULL, self.log.lost)
+            self._note(faults.STORAGE_FULL, self.log.lost, class_ms)
         if self.buttons.lost:
-            self._note(faults.EDGES_LOST, self.buttons.lost)
+            self._note(faults.EDGES_LOST, self.buttons.lost, class_ms)
             self.buttons.lost = 0
         if self.errors:
-            self._note(faults.FIRMWARE, self.errors)
+            self._note(faults.FIRMWARE, self.errors, class_ms)
         worst = min(self._worst_late_us, 0xFFFFFFFF)
         payload = struct.pack("<BBHII", cause, 0, min(self._late, 0xFFFF), worst, self._taps)
         self.log.keep(journal.record(journal.END, 0, 0, class_ms, payload))
-        self.log.close()
-        self._until = ticks_add(time.ticks_us(), OVER_SHOWN_US)
+        self._blind(self.log.close)
+
+    def _blind(self, write) -> None:
+        """Write to the flash, which stops the chip, and make up for what was not seen."""
+        self.buttons.before_blind(time.ticks_us(), self)
+        write()
+        self.buttons.blind(self.log.stall_start, self.log.stall_end, self)
 
     # The loop
 
@@ -349,17 +356,16 @@ class App:
         self._step(time.ticks_us())
         self.sound.poll(time.ticks_us())
         self._arm_bell(time.ticks_us())
-        self._serve()
-        self._show(time.ticks_us())
+        self._serve(time.ticks_us())
+        self.view.show(time.ticks_us(), self.runner)
         self._write(time.ticks_us())
         self._slowly(time.ticks_us())
-        return self._next_tick()
+        return self._next_tick(time.ticks_us())
 
     def button(self, slot: int, event: int, tick: int) -> None:
         """A debounced press or release; told to the runner in its own time."""
         if event == PRESS:
-            self._on_health = self._on_health and self._instead is not None
-            self._end_instead()
+            self.view.pressed()
         runner = self.runner
         if runner is None:
             if event != PRESS:
@@ -380,17 +386,40 @@ class App:
         runner = self.runner
         if runner is None:
             return
+        self._look_out(tick)
+        if self.cue_in_us(tick) <= 0:
+            self.view.open(runner.cue_ms())
         run_ms = self.clock.ms_of(tick)
         if run_ms >= runner.due_ms:
             runner.step(run_ms)
+            self._look_out(tick)
         if runner.state == SET and not self.log.is_open:
             self._begin_log()
+        elif runner.state == OVER and ticks_diff(tick, self._over_until) >= 0:
+            self._new_runner()
+
+    def _look_out(self, tick: int) -> None:
+        """Work out when the next cue is."""
+        wait_us = LONGEST_IDLE_US
+        if self.runner is not None:
+            wait_us = self.clock.wait_us(self.runner.cue_ms(), tick, LONGEST_IDLE_US)
+        self._cue_at = ticks_add(tick, wait_us)
+
+    def cue_in_us(self, tick: int) -> int:
+        """Return the microseconds to the next cue, a second at most."""
+        return ticks_diff(self._cue_at, tick)
+
+    def free_us(self, tick: int) -> int:
+        """Return how long nobody hears it if the loop does something slow."""
+        free_us = ticks_diff(self._cue_at, tick)
+        step_us = self.sound.wait_us(tick)
+        return step_us if 0 <= step_us < free_us else free_us
 
     def _arm_bell(self, tick: int) -> None:
         sound, runner = self.sound, self.runner
         if runner is None:
             return
-        bell_us = self._cue_in_us(tick)
+        bell_us = self.cue_in_us(tick)
         if sound.armed:
             if bell_us > ARM_US:  # it was put off or taken away meanwhile
                 sound.disarm()
@@ -399,172 +428,81 @@ class App:
             if cue != NO_CUE:
                 sound.arm(cue, self.clock.tick_of(runner.cue_ms()), time.ticks_us())
 
-    def _serve(self) -> None:
-        self.link.poll()
+    def _serve(self, tick: int) -> None:
+        free_us = self.free_us(tick)
+        if free_us > ANSWER_US:
+            self.link.poll()
+        else:
+            self.link.poll(FEW_BYTES)
         if self.link.broke:
             self.link.broke = False
             if not self.in_class:
                 raise KeyboardInterrupt
+        if free_us <= ANSWER_US or not self.link.waits():
+            return
         request = self.link.request()
-        if request is not None and "do" in request:
+        if "do" in request:
             self.link.send(self.requests.answer(request))
+            self._look_out(time.ticks_us())
             if request["do"] not in QUIET:
                 self.changed()
 
     def _write(self, tick: int) -> None:
+        if self._ended is not None:
+            if self.sound.wait_us(tick) < 0:
+                self.finish_log()
+            return
         due_us = self.log.due_us(tick)
         runner = self.runner
         if due_us != 0 or not self.log.is_open or runner is None:
             return
         if runner.cue_ms() - self.clock.ms_of(tick) >= self.log.gap_ms():
             if self.sound.wait_us(tick) < 0:
-                self.buttons.before_blind(tick, self)
-                self.log.write()
-                self.buttons.blind(self.log.stall_start, self.log.stall_end, self)
+                self._blind(self.log.write)
 
     def _slowly(self, tick: int) -> None:
-        if ticks_diff(tick, self._slow) < SLOW_EVERY_US:
+        """Do what is not urgent, in a quiet moment."""
+        if self.free_us(tick) < COLLECT_US or self.buttons.pending():
             return
-        self._slow = tick
-        self.power.read()
-        self.extender.extend(tick)
-        if not self.in_class:
-            self.buttons.forget()
-            if self.clock.ms_of(tick) > REST_MOST_MS and self.runner is not None:
-                self._new_runner()
-        if self._cue_in_us(tick) > 100_000:
+        if ticks_diff(tick, self._collected) >= COLLECT_EVERY_US:
+            self._collected = tick
             gc.collect()
-        self.changed()
-
-    def _cue_in_us(self, tick: int) -> int:
-        if self.runner is None:
-            return LONGEST_IDLE_US
-        return self.clock.wait_us(self.runner.cue_ms(), tick, LONGEST_IDLE_US)
-
-    # What is seen
+        elif ticks_diff(tick, self._slow) >= SLOW_EVERY_US:
+            self._slow = tick
+            self.power.read()
+            self.storage.free_kb()
+            self.extender.extend(tick)
+            if not self.in_class:
+                self.buttons.forget()
+                if self.clock.ms_of(tick) > REST_MOST_MS and self.runner is not None:
+                    self._new_runner()
+            self.changed()
 
     def identify(self) -> None:
         """Show and ring the station for a few seconds (only ring in a class)."""
-        tick = time.ticks_us()
-        self.sound.play(CALL, tick)
+        self.sound.play(CALL, time.ticks_us())
         if not self.in_class:
-            self._show_instead(self.screens.identify, IDENTIFY_US)
+            self.view.show_instead(self.view.screens.identify, IDENTIFY_US)
 
-    def _show_instead(self, screen, for_us: int) -> None:
-        self._instead = screen
-        self._until = ticks_add(time.ticks_us(), for_us)
-        self.changed()
-
-    def _end_instead(self) -> None:
-        self._instead = None
-        self.changed()
-
-    def _show(self, tick: int) -> None:
-        if self._instead is not None and ticks_diff(tick, self._until) >= 0:
-            self._end_instead()
-        runner = self.runner
-        if runner is not None and runner.state == OVER and ticks_diff(tick, self._until) >= 0:
-            self._new_runner()
-        if self._cue_in_us(tick) < SLOW_US:
-            return  # nothing slow when a cue is due
-        # The strip is quick and comes first; then the drawing; then it is sent a piece a pass.
-        if not self._settled or ticks_diff(tick, self._lamps_due) >= 0:
-            self._light(tick)
-        stale = not self._settled or ticks_diff(tick, self._draw_due) >= 0
-        if stale and self._cue_in_us(tick) > DRAW_US:
-            self._settled = True
-            self._draw(tick)
-            self._drawn = False
-        elif not self._drawn:
-            self._drawn = not self.display.update()
-
-    def _draw(self, tick: int) -> None:
-        runner = self.runner
-        run_ms = self.clock.ms_of(tick)
-        self._fill_facts(tick)
-        if self._instead is not None:
-            self._instead(self.facts)
-        elif runner is None:
-            (self.screens.trouble if self.fault else self.screens.rest)(self.facts)
-        else:
-            self.screens.show(runner, run_ms, self.facts)
-        left_ms = runner.left_ms(run_ms) if runner is not None else 0
-        to_next_ms = left_ms % 1000 + 1 if left_ms else 1000
-        self._draw_due = ticks_add(tick, to_next_ms * 1000)
-
-    def _fill_facts(self, tick: int) -> None:
-        facts = self.facts
-        runner = self.runner
-        facts.clock_ok = self.model is not None
-        facts.battery_mv = self.power.mv
-        facts.battery_low = self.power.low
-        facts.linked = self.link.linked(tick)
-        facts.fault = self.fault or (faults.STORAGE_FULL if self.log.was_full else 0)
-        facts.loaded = runner is not None
-        if runner is None or runner.state == READY:
-            facts.journals = len(self.storage.runs())
-            facts.free_kb = self.storage.free_kb()
-            facts.on_usb = self.power.usb
-            if self.model is not None:
-                now_us = self.extender.extend(time.ticks_us())
-                facts.clock_age_s = (now_us - self.model.box_us) // 1_000_000
-            return
-        span = runner.span
-        if runner.state in (SET, LEAVING):
-            utc_ms = self.clock.utc_ms(runner.starts_ms)
-            facts.starts_at = b"" if utc_ms < 0 else _wall(utc_ms // 1000 + self.tz_s)
-        if runner.index >= 0:
-            facts.name = runner.text_of(span.name)
-            facts.next = runner.text_of(span.next)
-            facts.who = runner.text_of(span.who)
-
-    def _light(self, tick: int) -> None:
-        runner = self.runner
-        run_ms = self.clock.ms_of(tick)
-        state = runner.state if runner is not None else 0
-        kind = left_ms = duration_ms = 0
-        look = BY_KIND
-        if runner is None or state == READY:
-            look = TROUBLE if self.fault else RESTING
-        elif state == OVER:
-            look = LIGHTS_OVER
-        else:
-            left_ms = runner.left_ms(run_ms)
-            if state in (SET, LEAVING):
-                look, duration_ms = TO_START, 30_000
-            else:
-                kind, duration_ms = runner.kind, runner.span.duration_ms
-                if kind == WINDOW and runner.counting.all_made():
-                    look = MADE
-        wait_ms = self.lights.show(kind, left_ms, duration_ms, run_ms, look)
-        self._lamps_due = ticks_add(tick, min(wait_ms, 1000) * 1000)
-
-    def _next_tick(self) -> int:
-        tick = time.ticks_us()
-        cue_us = self._cue_in_us(tick)
-        drawing = not self._drawn and cue_us >= SLOW_US or not self._settled and cue_us > DRAW_US
-        if self.link.more or self.buttons.pending() or drawing:
+    def _next_tick(self, tick: int) -> int:
+        free_us = self.free_us(tick)
+        if self.link.more or self.buttons.pending():
             return tick
-        wait_us = LONGEST_IDLE_US  # what is due but must let a cue pass waits for that cue
-        if cue_us > DRAW_US:
-            wait_us = min(wait_us, max(0, ticks_diff(self._draw_due, tick)))
-        if cue_us >= SLOW_US:
-            wait_us = min(wait_us, max(0, ticks_diff(self._lamps_due, tick)))
-        for other_us in (self.sound.wait_us(tick), self.buttons.wait_us(tick)):
-            if 0 <= other_us < wait_us:
-                wait_us = other_us
+        if free_us > ANSWER_US and self.link.waits():
+            return tick
+        wait_us = self.view.wait_us(tick, LONGEST_IDLE_US)
+        sound_us, button_us = self.sound.wait_us(tick), self.buttons.wait_us(tick)
+        if 0 <= sound_us < wait_us:
+            wait_us = sound_us
+        if 0 <= button_us < wait_us:
+            wait_us = button_us
         log_us = self.log.due_us(tick) if self.log.is_open else -1
         if 0 < log_us < wait_us:  # when due it waits for a gap, which opens at another deadline
             wait_us = log_us
         if self.runner is not None:
             wait_us = max(0, self.clock.wait_us(self.runner.due_ms, tick, wait_us))
             if not self.sound.armed:
-                to_arm_us = cue_us - ARM_US
+                to_arm_us = self.cue_in_us(tick) - ARM_US
                 if 0 < to_arm_us < wait_us:
                     wait_us = to_arm_us
         return ticks_add(tick, wait_us)
-
-
-def _wall(utc_s: int) -> bytes:
-    day_s = utc_s % 86_400
-    return b"%02d:%02d:%02d" % (day_s // 3600, day_s // 60 % 60, day_s % 60)

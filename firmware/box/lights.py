@@ -44,13 +44,15 @@ class Lights:
         self._strip = strip
         self._cap = cap
         self._lamps = [None] * LAMPS
+        self._changed = False
         self._colour = None
         self._full = self._dim = self._faint = _OFF
 
-    def show(self, kind, left_ms, duration_ms, now_ms, extra=BY_KIND):
-        """Show a span of ``kind`` with ``left_ms`` of ``duration_ms`` left, or the look ``extra``.
+    def set(self, kind, left_ms, duration_ms, now_ms, extra=BY_KIND):
+        """Set the lamps for a span of ``kind`` with ``left_ms`` of ``duration_ms`` left, or for
+        the look ``extra``; ``write`` shows them.
 
-        Return in how many milliseconds the strip changes by itself.
+        Return in how many milliseconds they change by themselves.
         """
         look = _LOOKS.get(extra) or LIGHTS.get(kind) or _LOOKS[DARK]
         pattern = look[1]
@@ -90,14 +92,17 @@ class Lights:
 
     def _light(self, pattern, count):
         lamps, strip = self._lamps, self._strip
-        changed = False
         for at in range(LAMPS):
             colour = self._lamp(pattern, count, at)
             if lamps[at] != colour:
                 lamps[at] = strip[at] = colour
-                changed = True
-        if changed:
-            strip.write()
+                self._changed = True
+
+    def write(self):
+        """Write the strip if a lamp was changed."""
+        if self._changed:
+            self._changed = False
+            self._strip.write()
 
     def _lamp(self, pattern, count, at):
         if pattern == ALTERNATE:

@@ -135,6 +135,7 @@ class Log:
         """Write the rest and end the journal."""
         if self._file is None:
             return
+        start = time.ticks_us()
         self.write()
         try:
             self._into_journal(b"")
@@ -144,3 +145,4 @@ class Log:
         except OSError:
             self.full = self.was_full = True
         self._file = None
+        self.stall_start, self.stall_end = start, time.ticks_us()

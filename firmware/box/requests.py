@@ -16,6 +16,7 @@ from handbell_core.runner import ASKING, OVER, READY, SET, STATES
 from .storage import KEEP_FREE_KB, RUNS
 
 FIRMWARE = "0.1.0"
+QUIET = ("hello", "time", "status")  # requests that change nothing and need no file
 ARM_LEAST_MS = 2_000
 ARM_MOST_MS = 3 * 86_400_000  # run time must stay far below 2**29 ms
 
@@ -47,6 +48,8 @@ class Requests:
         try:
             if act is None:
                 raise Refusal(faults.UNKNOWN)
+            if do not in QUIET:
+                self._app.finish_log()
             facts = act(self, message)
             if facts:
                 reply.update(facts)
@@ -87,7 +90,7 @@ class Requests:
             "mv": app.power.mv,
             "usb": app.power.usb,
             "low": app.power.low,
-            "kb": app.storage.free_kb(),
+            "kb": app.storage.room_kb if app.in_class else app.storage.free_kb(),
             "runs": len(app.storage.runs()) - (1 if app.log.is_open else 0),
             "fault": app.fault or (faults.STORAGE_FULL if app.log.was_full else 0),
             "clock": app.model is not None,

@@ -130,6 +130,13 @@ class Runner:
             return self.cue
         return AWAIT if self.waiting and self._end_cue != CLOSE else self._end_cue
 
+    def next_span(self, at_ms: int) -> "Span | None":
+        """Return the span that begins at the cue at ``at_ms``, None when that begins none."""
+        begins = at_ms == min(self._timers[_SPAN], self._timers[_START])
+        if at_ms == NEVER or not begins or self.waiting or self.index + 1 >= self.head.spans:
+            return None
+        return self._after
+
     def step(self, run_ms: int) -> int:
         """Do what is due up to ``run_ms``, each at its own time; return the next deadline."""
         while self.due_ms <= run_ms and self.due_ms < NEVER:
@@ -200,7 +207,8 @@ class Runner:
         else:
             self._set(_SPAN, self.zero_ms + span.end_ms())
             last = span.end_ms() >= self.head.slot_ms
-            self._end_cue = CLOSE if last else self._cue_of(index + 1)
+            after_cue = self._cue_of(index + 1)
+            self._end_cue = CLOSE if last else after_cue
             if span.flags & TAKES_TALLY:
                 self.state = TALLY
                 self.counting.begin_tally(span)

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 
 from box import lights
-from box.lights import DARK, LAMPS, MADE, OVER, RESTING, TO_START, TROUBLE, Lights
+from box.lights import DARK, LAMPS, MADE, OVER, RESTING, TO_START, TROUBLE
 from handbell_core.cues import BLINK_MS, LIGHTS
 from handbell_core.timeline import BREAK, GATE, LEAD_IN, RATING, REST, WINDOW
 
@@ -27,6 +27,13 @@ class Strip:
 
     def write(self):
         self.written.append(tuple(self.lamps))
+
+
+class Lights(lights.Lights):
+    def show(self, *look):
+        wait_ms = self.set(*look)
+        self.write()
+        return wait_ms
 
 
 @pytest.fixture

@@ -1,0 +1,90 @@
+from handbell_core.ahead import Ahead
+from handbell_core.runner import ASKING, AT_GATE, NEVER, PLAY, TALLY, WAIT
+from handbell_core.timeline import TAP_TALLY, WINDOW
+from made import ASK_TARGET, GATE, RATING, TAKES_TALLY, Box, lead_in, rest, span, window
+
+
+def spans():
+    return [
+        lead_in(5_000),
+        window(10_000, ask=ASK_TARGET, goal=5),
+        rest(12_000),
+        window(10_000, tap=TAP_TALLY, goal=9),
+        rest(20_000, flags=TAKES_TALLY, bib=[7, 8, 0, 0]),
+        span(GATE, 0),
+        window(10_000),
+        span(RATING, 30_000, bib=[7, 8, 0, 0]),
+    ]
+
+
+def look(seen, run_ms):
+    counts = seen.counting.before if seen.state == TALLY else seen.counting.now
+    counted = [(c.bib, c.ask, c.tap_rule, c.goal, c.reps) for c in counts]
+    if seen.state != TALLY and seen.kind != WINDOW:
+        counted = []
+    return (seen.state, seen.kind, seen.span.pack(), seen.left_ms(run_ms), seen.menu, counted)
+
+
+def test_the_look_ahead_is_what_comes():
+    box = Box(spans())
+    runner = box.runner
+    runner.arm(10_000)
+    ahead = Ahead()
+    states = []
+    while runner.due_ms < NEVER:
+        due_ms = runner.due_ms
+        if due_ms == runner.cue_ms() and ahead.look(runner):
+            assert ahead.at_ms == due_ms
+            looked = look(ahead, due_ms)
+            runner.step(due_ms)
+            assert look(runner, due_ms) == looked
+            states.append(runner.state)
+        else:
+            runner.step(due_ms)
+        if runner.state == AT_GATE:
+            box.hold(0, due_ms + 1_000)
+    assert states == [PLAY, PLAY, PLAY, PLAY, TALLY, AT_GATE, PLAY, ASKING]
+
+
+def test_counts_so_far_are_in_the_look_at_a_tally():
+    box = Box(spans())
+    box.runner.arm(0)
+    box.to(27_000)
+    box.tap(0, 28_000)
+    ahead = Ahead()
+    box.to(36_500)
+    assert ahead.look(box.runner) and ahead.state == TALLY
+    assert ahead.counting.before[0].bib == 7
+
+
+def test_nothing_is_looked_at_before_a_heads_up_or_a_wait():
+    box = Box(spans())
+    box.runner.arm(0)
+    ahead = Ahead()
+    box.to(5_000)
+    assert not ahead.look(box.runner)  # the heads-up at 12 s begins no span
+    assert ahead.at_ms == NEVER
+    box.to(12_500)
+    assert ahead.look(box.runner) and ahead.at_ms == 15_000
+    box.hold(0, 13_000, 5_500)
+    box.to(19_000)
+    runner = box.runner
+    runner.menu = WAIT
+    runner._choose(19_000)
+    box.to(24_500)
+    assert runner.waiting and not ahead.look(runner)
+
+
+def test_looking_changes_nothing():
+    plain, looked = Box(spans()), Box(spans())
+    ahead = Ahead()
+    for box in (plain, looked):
+        box.runner.arm(10_000)
+    for run_ms in range(0, 90_000, 500):
+        ahead.look(looked.runner)
+        for box in (plain, looked):
+            box.to(run_ms)
+            if run_ms % 3_000 == 0:
+                box.tap(0, run_ms)
+    assert looked.sink.bells == plain.sink.bells
+    assert looked.sink.records == plain.sink.records
