@@ -3,7 +3,7 @@
 import random
 
 import pytest
-from virtual_lab import Lab, needs_micropython
+from virtual_lab import Lab, needs_micropython, until
 
 from handbell.virtual.edges import EdgeFeed
 from handbell.virtual.standin._frames import FOREVER_US
@@ -247,6 +247,41 @@ rest()
     assert box.stderr_text().count("MemoryError") == 1, "called no more once it failed"
     assert box.sound.bells() == [2_000_000, 4_000_000]
     assert [t for t, _ in box.outputs[20]] == [2_000_000, 2_100_000, 4_000_000, 4_100_000]
+
+
+@needs_micropython
+def test_while_time_flows_a_hard_handler_reads_its_edges_time(tmp_path):
+    lab = Lab(tmp_path, speed=1)
+    with lab.world as world:
+        box = lab.box("""
+            from array import array
+            told = array("i", [0] * 5)
+            def mark(pin):
+                told[4] = time.ticks_us()
+            def slow(pin):
+                told[0] = time.ticks_us()
+                time.sleep_ms(300)
+                told[1] = time.ticks_us()
+            def after(pin):
+                told[2] = time.ticks_us()
+            Pin(12, Pin.IN).irq(mark, Pin.IRQ_FALLING, hard=True)
+            Pin(10, Pin.IN).irq(slow, Pin.IRQ_FALLING, hard=True)
+            Pin(11, Pin.IN).irq(after, Pin.IRQ_FALLING, hard=True)
+            while not told[2]:
+                board.idle(None)
+            told[3] = time.ticks_us()
+            tell(*told)
+            rest()
+            """)
+        mark_us = world.now_us() + 300_000
+        box.press(2, mark_us)
+        box.press(0, mark_us + 100_000)
+        box.press(1, mark_us + 100_040)
+        assert until(lambda: len(lab.notes()) == 1)
+        start, end, after, last, mark = lab.numbers()
+        assert (start, end) == (mark + 100_000, mark + 400_000)
+        assert after == end, "the second edge came while the first one's handler was busy"
+        assert last >= after, "time never goes back"
 
 
 @needs_micropython

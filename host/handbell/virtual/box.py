@@ -13,6 +13,7 @@ from handbell.virtual.edges import EdgeFeed
 from handbell.virtual.parts import Parts
 from handbell.virtual.ports import Port, PtyPort, TcpPort
 from handbell.virtual.process import BoxProcess, standin_root
+from handbell.virtual.rtc import RtcPart
 from handbell.virtual.spec import (
     BATTERY_CHANNEL,
     BoxSpec,
@@ -21,6 +22,7 @@ from handbell.virtual.spec import (
     import_paths,
 )
 from handbell.virtual.standin import _frames as frames
+from handbell.virtual.standin._rtc import ADDRESS as RTC_ADDRESS
 from handbell.virtual.wire import Wire
 
 if TYPE_CHECKING:
@@ -37,14 +39,17 @@ class VirtualBox:
     """One box of a world; made by `World.add_box`.
 
     `screen`, `light`, `sound`, `line` (the line output), `flash` and `outputs` (levels driven, by
-    pin) show what the firmware did with its parts; `wire` is its USB cable. `failure` says why
-    the firmware ended by itself, if it did.
+    pin) show what the firmware did with its parts; `wire` is its USB cable; `rtc` its real-time
+    clock, if it has one. `failure` says why the firmware ended by itself, if it did.
     """
 
     def __init__(self, spec: BoxSpec, world: World) -> None:
         self.spec = spec
         self.name = spec.name
-        self.parts = Parts(spec)
+        self.rtc: RtcPart | None = None
+        if spec.rtc:
+            self.rtc = RtcPart(spec, world.utc_us(), world.now_us())
+        self.parts = Parts(spec, self.rtc)
         self.screen = self.parts.screen
         self.light = self.parts.light
         self.sound = self.parts.sound
@@ -90,7 +95,7 @@ class VirtualBox:
 
     def cut_power(self) -> None:
         """Takes its power away at this moment."""
-        self._world.relay.call(lambda: self._lose_power(self._world.now_us()))
+        self._world.relay.call(lambda: self._cut(self._world.now_us()))
 
     def give_up(self) -> None:
         """Cuts it off because its time stands still."""
@@ -225,7 +230,8 @@ class VirtualBox:
         paths = [standin_root(), *import_paths(spec.firmware or firmware_root())]
         with world.lock:
             levels = self._feed.restart(at_us)
-            config = spec.configuration(at_us, cause, levels, self._battery_mv)
+            rtc_state = self.rtc.gain_supply(at_us) if self.rtc else None
+            config = spec.configuration(at_us, cause, levels, self._battery_mv, rtc_state)
             self._has_started = False
             self.reached_us, self.seen_us = -1, at_us
             self.heard_at_s = time.monotonic()
@@ -238,12 +244,29 @@ class VirtualBox:
     def _reset(self, at_us: int, cause: int) -> None:
         # Held throughout, so that nobody takes the moment without a process for a power cut.
         with self._world.changed:
-            self._lose_power(at_us)
+            self._end(at_us)
             if self._wants_plug:
                 self.wire.plug()
             self._launch(at_us, cause)
 
+    def _cut(self, world_us: int) -> None:
+        if self.process:
+            self.process.end()
+            # What the clock was told before the cut still counts: it outlives the box's power.
+            while self.process.receive(self._take_last):
+                pass
+        self._lose_power(world_us)
+
+    def _take_last(self, kind: int, arg: int, at_us: int, value: int, body: bytes) -> None:
+        if self.rtc and kind == frames.I2C and arg == RTC_ADDRESS:
+            self.rtc.take(body, at_us)
+
     def _lose_power(self, world_us: int) -> None:
+        if self.rtc:
+            self.rtc.lose_supply(world_us)
+        self._end(world_us)
+
+    def _end(self, world_us: int) -> None:
         process, self.process = self.process, None
         if process:
             process.close()

@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from handbell.virtual.screen import HISTORY, Screen
 from handbell.virtual.standin import _frames as frames
+from handbell.virtual.standin._rtc import ADDRESS as RTC_ADDRESS
 
 if TYPE_CHECKING:
+    from handbell.virtual.rtc import RtcPart
     from handbell.virtual.spec import BoxSpec
 
 RGB = tuple[int, int, int]
@@ -109,7 +111,8 @@ class Flash:
 class Parts:
     """All the parts of one box: takes what the firmware did, each to its own."""
 
-    def __init__(self, spec: BoxSpec) -> None:
+    def __init__(self, spec: BoxSpec, rtc: RtcPart | None) -> None:
+        self.rtc = rtc
         self.screen = Screen()
         self.light = Light(spec.light_leds)
         self.sound = Sound()
@@ -123,6 +126,8 @@ class Parts:
         spec = self._spec
         if kind == frames.I2C and arg == spec.screen_address:
             self.screen.take(body, at_us)
+        elif kind == frames.I2C and arg == RTC_ADDRESS and self.rtc:
+            self.rtc.take(body, at_us)
         elif kind == frames.STRIP and arg == spec.light_pin:
             self.light.take(body, at_us)
         elif kind == frames.PWM and arg in (spec.sound_pin, spec.line_pin):
@@ -135,7 +140,7 @@ class Parts:
             self.flash.take(arg, value >> 32, value & 0xFFFFFFFF)
 
     def lose_power(self, world_us: int) -> None:
-        """Everything goes dark and silent."""
+        """Everything goes dark and silent; the clock has a cell of its own."""
         self.screen.lose_power(world_us)
         self.light.lose_power(world_us)
         self.sound.lose_power(world_us)

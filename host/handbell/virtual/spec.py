@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
+from handbell.virtual.standin._rtc import ADDRESS as RTC_ADDRESS
+
 FLASH_BLOCKS, FLASH_BLOCK_SIZE = 352, 4096
 BATTERY_CHANNEL = 3
 _HEAT_CHANNEL = 4
@@ -37,6 +39,10 @@ class BoxSpec:
     and `program_us` a page of 256. With `cut_at_flash_op` = k power fails at the k-th erase or
     program after power-up (mounting counts), torn as `tear` says. `firmware` is another folder
     than the project's.
+
+    `rtc` puts a real-time clock of the DS3231 type on the bus, which shows UTC when the box is
+    made, `rtc_ppb` its rate's error and `rtc_pin` the pin that its square wave is on; with
+    `rtc_lost` its oscillator had not run before, and it says so.
     """
 
     name: str
@@ -59,6 +65,10 @@ class BoxSpec:
     line_pin: int = 14
     vbus_pin: int = 24
     screen_address: int = 0x3C
+    rtc: bool = False
+    rtc_ppb: int = 0
+    rtc_pin: int = 6
+    rtc_lost: bool = False
 
     def blank_flash(self) -> None:
         """Makes the flash file, erased, unless it is there."""
@@ -67,9 +77,14 @@ class BoxSpec:
             self.flash.write_bytes(b"\xff" * (FLASH_BLOCKS * FLASH_BLOCK_SIZE))
 
     def configuration(
-        self, at_us: int, cause: int, levels: dict[int, int], battery_mv: int
+        self,
+        at_us: int,
+        cause: int,
+        levels: dict[int, int],
+        battery_mv: int,
+        rtc_state: list[object] | None,
     ) -> dict[str, Any]:
-        """What start.py is told at a power-up, as JSON goes."""
+        """What start.py is told at a power-up, as JSON goes; no `rtc_state` without that part."""
         return {
             "main": str((self.firmware or firmware_root()) / "main.py"),
             "unique_id": self.unique_id.hex(),
@@ -79,7 +94,9 @@ class BoxSpec:
             "reset_cause": cause,
             "levels": list(levels.items()),
             "adc": [(BATTERY_CHANNEL, battery_u16(battery_mv)), (_HEAT_CHANNEL, _u16(_HEAT_MV))],
-            "i2c": [self.screen_address],
+            "i2c": [self.screen_address, RTC_ADDRESS] if self.rtc else [self.screen_address],
+            "rtc": rtc_state,
+            "rtc_pin": self.rtc_pin,
             "flash": str(self.flash.resolve()),
             "flash_blocks": FLASH_BLOCKS,
             "erase_us": self.erase_us,

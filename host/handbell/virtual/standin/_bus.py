@@ -11,9 +11,14 @@ _SLOWER_PERCENT = 117
 
 
 class I2C:
-    """A bus master; raises OSError where nothing answers or the transfer outlasts `timeout` us."""
+    """A bus master; raises OSError where nothing answers or the transfer outlasts `timeout` us.
+
+    A part of `answering` has `take(data)` and `give(buf)`; of all others of `present` what is
+    written goes to the world, and they answer zeros.
+    """
 
     present = ()
+    answering = {}
 
     def __init__(self, id=0, *, scl=None, sda=None, freq=400000, timeout=50000):
         self.init(freq=freq)
@@ -30,8 +35,14 @@ class I2C:
 
     def writeto(self, addr, buf, stop=True):
         """Writes bytes; gives how many were acknowledged."""
-        self._transfer(addr, len(buf))
-        _channel.emit_bytes(_frames.I2C, addr, buf)
+        part = self.answering.get(addr)
+        if part is None:
+            self._transfer(addr, self._cost_us(len(buf)))
+            _channel.emit_bytes(_frames.I2C, addr, buf)
+        elif len(buf):
+            # The first byte for a register counts when it is acknowledged; the rest may as well.
+            taken_us = self._cost_us(min(len(buf), 2))
+            self._transfer(addr, self._cost_us(len(buf)), lambda: part.take(buf), taken_us)
         return len(buf)
 
     def writevto(self, addr, vector, stop=True):
@@ -46,26 +57,49 @@ class I2C:
         self.writeto(addr, memaddr.to_bytes(addrsize // 8, "big") + bytes(buf))
 
     def readfrom_into(self, addr, buf, stop=True):
-        """Reads bytes; the parts on this bus answer zeros."""
-        self._transfer(addr, len(buf))
-        for i in range(len(buf)):
-            buf[i] = 0
+        """Reads bytes into `buf`."""
+        self._read(addr, b"", buf)
 
     def readfrom(self, addr, nbytes, stop=True):
-        """Reads bytes; the parts on this bus answer zeros."""
+        """Reads bytes."""
         buf = bytearray(nbytes)
-        self.readfrom_into(addr, buf)
+        self._read(addr, b"", buf)
         return bytes(buf)
 
-    def _transfer(self, addr, nbytes):
+    def readfrom_mem_into(self, addr, memaddr, buf, *, addrsize=8):
+        """Reads bytes from a register address on into `buf`."""
+        self._read(addr, memaddr.to_bytes(addrsize // 8, "big"), buf)
+
+    def readfrom_mem(self, addr, memaddr, nbytes, *, addrsize=8):
+        """Reads bytes from a register address on."""
+        buf = bytearray(nbytes)
+        self.readfrom_mem_into(addr, memaddr, buf, addrsize=addrsize)
+        return bytes(buf)
+
+    def _read(self, addr, place, buf):
+        """Writes `place` if there is one, starts again, and reads; a part answers as of then."""
+        start_us = self._cost_us(len(place)) if place else 0
+        part = self.answering.get(addr)
+
+        def answer():
+            if part is None:
+                for i in range(len(buf)):
+                    buf[i] = 0
+                return
+            if place:
+                part.take(place)
+            part.give(buf)
+
+        self._transfer(addr, start_us + self._cost_us(len(buf)), answer, start_us)
+
+    def _transfer(self, addr, cost_us, act=None, act_at_us=0):
         if addr not in self.present:
             _world.pass_bus_time(self._cost_us(0))
             raise OSError(_ENODEV)
-        cost_us = self._cost_us(nbytes)
         if cost_us > self._timeout_us:
             _world.pass_bus_time(self._timeout_us)
             raise OSError(_ETIMEDOUT)
-        _world.pass_bus_time(cost_us)
+        _world.pass_bus_time(cost_us, act, act_at_us)
 
     def _cost_us(self, nbytes):
         return (nbytes + 1) * 9 * 10000 * _SLOWER_PERCENT // self._freq_hz

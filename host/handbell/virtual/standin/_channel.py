@@ -31,13 +31,14 @@ def emit(kind, arg, value):
 
 
 def emit_bytes(kind, arg, data):
-    """Tells the world of bytes that went out."""
+    """Tells the world of bytes that went out; gives the world time that it was told."""
     global _used
     was_locked = _heap.unlock()
+    at_us = _clock.now()
     size = len(data)
     if _used + HEAD_SIZE + size > _SIZE:
         flush()
-    struct.pack_into(HEAD, _out, _used, kind, arg, size, _clock.now(), 0)
+    struct.pack_into(HEAD, _out, _used, kind, arg, size, at_us, 0)
     _used += HEAD_SIZE
     if _used + size > _SIZE:
         flush()
@@ -46,6 +47,7 @@ def emit_bytes(kind, arg, data):
         _out[_used : _used + size] = data
         _used += size
     _heap.lock(was_locked)
+    return at_us
 
 
 def flush():

@@ -54,11 +54,16 @@ def now():
     global _latest_us
     if jumping or in_handler:
         return now_us
+    _latest_us = peek()
+    return _latest_us
+
+
+def peek():
+    """As `now`, for waiting: nobody is told, so a hard handler may still read an earlier time."""
+    if jumping or in_handler:
+        return now_us
     t = _base_us + (utime.ticks_us() - _base_mono_us) * speed
-    if t < _latest_us:
-        return _latest_us
-    _latest_us = t
-    return t
+    return t if t > _latest_us else _latest_us
 
 
 def reach(world_us):
@@ -68,23 +73,20 @@ def reach(world_us):
         now_us = world_us
 
 
-def enter(event_us, hard):
-    """A handler begins; a hard one reads its event's time. Gives what `leave` wants."""
+def enter(event_us):
+    """A hard handler begins; it reads its event's time, but none earlier than was told before."""
     global in_handler, now_us
-    before_us = now()
-    if hard:
-        if not jumping:
-            now_us = event_us if event_us > _latest_us else _latest_us
-        in_handler = True
-    return before_us
+    if not jumping:
+        now_us = event_us if event_us > _latest_us else _latest_us
+    in_handler = True
 
 
-def leave(before_us):
-    """A handler ends."""
+def leave():
+    """A hard handler ends."""
     global in_handler, _latest_us
     in_handler = False
-    if before_us > _latest_us:
-        _latest_us = before_us
+    if not jumping:
+        _latest_us = now_us
 
 
 def tick_of(world_us):

@@ -19,7 +19,7 @@ Box to world
     REACHED  this box stands at the end of its RUN
     MORE     send the next EDGES: of those it knows, all before value us are behind the box
     BEAT     still moving; at_us says how far
-    I2C      arg = address, body = bytes written
+    I2C      arg = address, body = bytes written; at_us is when the part took them
     STRIP    arg = pin, body = WS2812 bytes in wire order
     PWM      arg = pin, value = frequency_hz << 16 | duty_u16
     LEVEL    arg = pin, value = level driven

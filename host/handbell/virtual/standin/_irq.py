@@ -20,6 +20,9 @@ timers = []
 edges = []
 watchdog_due_us = FOREVER_US
 on_watchdog = None
+# A part that moves a pin by itself; its edges are queued one at a time.
+wave = None
+wave_pin = -1
 # While a C call or a soft callback runs, further soft callbacks wait for its end.
 hold_soft = False
 
@@ -95,7 +98,9 @@ def run_soft():
 def _edge(edge, event_us):
     number = edge >> 1 & 0x7F
     level = edge & 1
-    if levels[number] == level:
+    if number == wave_pin:
+        wave.follow(event_us)
+    elif levels[number] == level:
         return
     levels[number] = level
     pin = pins[number]
@@ -122,7 +127,8 @@ def _interrupt(source, flags, event_us):
 
 def _call(source, event_us, hard):
     """A handler that fails is called no more, and its fault is printed, as on the chip."""
-    before_us = _clock.enter(event_us, hard)
+    if hard:
+        _clock.enter(event_us)
     try:
         _heap.lock(hard)
         source.handler(source.subject)
@@ -131,4 +137,5 @@ def _call(source, event_us, hard):
         sys.print_exception(fault, sys.stderr)
         source.handler = None
     _heap.unlock()
-    _clock.leave(before_us)
+    if hard:
+        _clock.leave()

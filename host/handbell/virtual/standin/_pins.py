@@ -56,17 +56,13 @@ class Pin:
             self._drive(value)
 
     def __call__(self, value=None):
+        """The level; or drives it."""
         if value is None:
-            return _irq.levels[self.id]
+            return _irq.wave.level() if self.id == _irq.wave_pin else _irq.levels[self.id]
         self._drive(value)
         return None
 
-    def value(self, value=None):
-        """The level; or drives it."""
-        if value is None:
-            return _irq.levels[self.id]
-        self._drive(value)
-        return None
+    value = __call__
 
     def on(self):
         """Drives the pin high."""
@@ -93,6 +89,8 @@ class Pin:
         irq.enabled = trigger if handler else 0
         irq.latched = 0
         irq.hard = hard
+        if self.id == _irq.wave_pin:
+            _irq.wave.listen()
         return irq
 
     def _drive(self, value):

@@ -72,11 +72,18 @@ def pass_time(us):
     _pass_to(_clock.now() + us, False)
 
 
-def pass_bus_time(us):
-    """As `pass_time`, but soft callbacks wait for the end, as they do for a C call."""
+def pass_bus_time(us, act=None, act_at_us=0):
+    """As `pass_time`, but soft callbacks wait for the end, as they do for a C call.
+
+    `act`, if there is one, is called on the way, `act_at_us` after the start.
+    """
     held = _irq.hold_soft
     _irq.hold_soft = True
-    _pass_to(_clock.now() + us, False)
+    start_us = _clock.now()
+    if act is not None:
+        _pass_to(start_us + act_at_us, False)
+        act()
+    _pass_to(start_us + us, False)
     _irq.hold_soft = held
     if not held:
         _irq.run_soft()
@@ -139,7 +146,7 @@ def _pass_to(target_us, wake):
             continue
         else:
             _clock.reach(stop_us)
-        if event_us <= target_us and event_us <= _clock.now():
+        if event_us <= target_us and event_us <= _clock.peek():
             _irq.fire(event_us)
             if wake:
                 return
@@ -159,11 +166,11 @@ def _wait(stop_us, wake):
     left_us = _real_us(stop_us)
     if 0 < left_us < 1000:
         utime.sleep_us(left_us)
-    return _clock.now() >= stop_us
+    return _clock.peek() >= stop_us
 
 
 def _real_us(stop_us):
-    left_us = stop_us - _clock.now()
+    left_us = stop_us - _clock.peek()
     if left_us > 0 and not _clock.speed:
         return _STILL_US
     return left_us // (_clock.speed or 1)

@@ -29,6 +29,10 @@ def _begin(config):
     _boot["id"] = bytes.fromhex(config["unique_id"])
     _boot["cause"] = config["reset_cause"]
     I2C.present = config["i2c"]
+    if config["rtc"]:
+        from _clockpart import ADDRESS, ClockPart
+
+        I2C.answering = {ADDRESS: ClockPart(config["rtc_pin"], config["rtc"])}
 
 
 def unique_id():
