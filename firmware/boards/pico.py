@@ -31,6 +31,11 @@ def bus():
     return I2C(0, sda=Pin(4), scl=Pin(5), freq=400_000)
 
 
+def rtc_pin():
+    """Return the pin of the clock part's square wave, where one is fitted on the display's bus."""
+    return Pin(6, Pin.IN, Pin.PULL_UP)
+
+
 def strip():
     """Return the light strip."""
     return neopixel.NeoPixel(Pin(16), LAMPS)

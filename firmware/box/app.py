@@ -6,20 +6,23 @@ an event, never once a pass.
 
 import binascii
 import gc
-import struct
 import time
 
 from handbell_core import faults, journal
-from handbell_core.clock import ANCHOR_EVERY_MS, ClockModel, RunTime
+from handbell_core.clock import ANCHOR_EVERY_MS, RunTime
 from handbell_core.cues import CALL, NO_CUE
 from handbell_core.runner import NEVER, OVER, READY, SET, Runner
 from handbell_core.taps import PRESS
-from handbell_core.ticks import Extender, ticks_add, ticks_diff
-from handbell_core.timeline import SLOTS, FormatError, Reader
+from handbell_core.ticks import ticks_add, ticks_diff
+from handbell_core.timeline import FormatError, Reader
 
+from . import rtc
+from .account import Account
 from .buttons import Buttons
+from .keeper import Keeper
 from .link import Link
 from .log import Log
+from .past import Past, read_past
 from .power import Power
 from .requests import FIRMWARE, QUIET, Requests, in_class
 from .sound import Sound
@@ -30,7 +33,6 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import BinaryIO
 
-LATE_US = 5_000
 TOO_LATE_US = 500_000  # a bell later than this would only mislead
 SLOW_EVERY_US = 10_000_000
 ERRORS_AT_REST = 20
@@ -54,8 +56,9 @@ class App:
     def __init__(self, board) -> None:
         tick = time.ticks_us()
         self.board = board
-        self.extender = Extender(tick)
         self.storage = Storage(board.ROOT)
+        bus = board.bus()
+        self.keeper = Keeper(self.storage, rtc.find(bus, board.rtc_pin()))
         self.boot = (self.storage.settings["starts"] + 1) & 0xFFFF
         self.storage.save(starts=self.boot)
         self.log = Log(self.storage)
@@ -63,13 +66,11 @@ class App:
         pins = [board.button(slot) for slot in range(len(board.BUTTON_PINS))]
         self.buttons = Buttons(pins, board.captures(pins))
         self.sound = Sound(board.sounders(), board.SOUND_DUTY, board.timer())
-        self.view = View(self)
+        self.view = View(self, bus)
         self.view.facts.version = FIRMWARE.encode()
         self.view.facts.box_id = binascii.hexlify(board.unique_id())
         self.link = Link()
         self.requests = Requests(self)
-        self.model: ClockModel = None
-        self.tz_s = 0
         self.fault = 0
         self.leave = False
         self._dog = None
@@ -77,33 +78,28 @@ class App:
         self._file: "BinaryIO" = None
         self.runner: Runner = None
         self.clock = RunTime(0, tick)
-        self._fresh_run()
-        self._ended: tuple[int, int] | None = None  # a run whose journal is to be closed
         self._over_until = tick
         self._slow = self._collected = tick
         self._cue_at = ticks_add(tick, LONGEST_IDLE_US)
-        self.errors = 0
+        self.account = Account(self, self.log)
         self.named()
+        cut = self.storage.unfinished()
+        self._past: Past = read_past(self.storage, cut) if cut else None
+        self.view.facts.was_cut = bool(cut)
         self._first_timeline()
         self.view.show_instead(self.view.screens.identify, IDENTIFY_US)
 
     # Time
 
-    def box_us(self) -> int:
-        """Return microseconds since this boot."""
-        return self.extender.extend(time.ticks_us())
-
     def run_ms(self) -> int:
         """Return the runner's time."""
         return self.clock.ms_of(time.ticks_us())
 
-    def set_clock(self, model, tz_s: int) -> None:
-        """Take a clock model from the host.
+    def clock_changed(self) -> None:
+        """The box has another clock than before.
 
         A start that the host has set is kept in UTC; a run under way goes on by its old clock.
         """
-        self.model = model
-        self.tz_s = tz_s
         runner = self.runner
         if runner is None:
             return
@@ -116,12 +112,25 @@ class App:
 
     def _new_clock(self) -> RunTime:
         tick = time.ticks_us()
-        self.clock = RunTime(self.extender.extend(tick), tick, self.model)
+        self.clock = RunTime(self.keeper.extender.extend(tick), tick, self.keeper.shared())
         return self.clock
+
+    def _keep_time(self, tick: int) -> None:
+        """Let the clock part, where there is one, set the clock or the crystal's rate."""
+        keeper = self.keeper
+        lost = keeper.model is None
+        if not keeper.poll(tick, not self.in_class):
+            return
+        if lost:
+            self.clock_changed()
+            self._rejoin()
+        elif self.clock.model is not None:
+            self.clock.model = keeper.model  # the same instant at another rate: nothing jumps
+        self.changed()
 
     def _anchor(self, tick: int) -> None:
         if self.clock.us_since_anchor(tick) >= ANCHOR_EVERY_MS * 1000:
-            self.clock.anchor(self.extender.extend(tick), tick)
+            self.clock.anchor(self.keeper.extender.extend(tick), tick)
 
     # What is loaded
 
@@ -140,7 +149,7 @@ class App:
 
     def _first_timeline(self) -> None:
         have = self.storage.timelines()
-        last = self.storage.settings["last"]
+        last = self._past.timeline if self._past else self.storage.settings["last"]
         for digest in ([last] if last in have else []) + have[::-1]:
             if self.select(digest):
                 return
@@ -210,56 +219,65 @@ class App:
     def arm(self, start_ms: int) -> None:
         """Set the class start, in run time."""
         self.runner.arm(start_ms)
-        self._begin_log()
+        self._begin()
+        self.log.write()  # from now on the box finds its class again after a power failure
+        self.storage.save(start_ms=self.clock.utc_ms(start_ms))
 
     def disarm(self) -> None:
         """Take the start back: the run is over before it began."""
         self.runner.stop(self.run_ms(), journal.BY_HOST)
         self._new_runner()
 
+    def _begin(self) -> None:
+        """A run begins: its journal, and the watchdog for a loop that stands still for 8 s."""
+        self._guard()
+        self._past = None
+        self.account.begin()
+
     def _guard(self) -> None:
-        """From the first class on, a loop that stands still for 8 s is started anew."""
         if self._dog is None:
             self._dog = self.board.watchdog()
 
     def end(self) -> None:
         """Leave everything quiet and safe for MicroPython's prompt."""
         self.sound.hush()
-        self.finish_log()
+        self.account.finish()
         self.log.close()
         self.link.close()
         if self._dog is not None:
             self.board.watchdog_off()
 
-    def _fresh_run(self) -> None:
-        self._late = 0
-        self._worst_late_us = 0
-        self._taps = 0
-        self._results: dict[tuple[int, int], int] = {}
-        self._run_fault = 0
-
-    def _begin_log(self) -> None:
-        self.finish_log()
-        if self.log.is_open:
+    def _rejoin(self) -> None:
+        """Go on with the class that the power cut off, in step with the other boxes."""
+        past, self._past = self._past, None
+        if past is None or self.in_class or self.clock.model is None:
             return
-        self._fresh_run()
+        zero_utc_ms = past.zero_utc_ms
+        if zero_utc_ms < 0:
+            zero_utc_ms = self.storage.settings["start_ms"]
+        if not zero_utc_ms or self.selected != past.timeline:
+            return
+        zero_ms, run_ms = self.clock.run_ms_of_utc(zero_utc_ms), self.run_ms()
+        runner = self.runner
+        if run_ms - zero_ms >= runner.head.slot_ms and past.gate_ms < 0:
+            return
+        try:
+            self.account.go_on(past)
+        except OSError:
+            return
         self._guard()
-        self.view.facts.totals = []
-        self.log.open()
-        board_id = self.board.unique_id()
-        digest = bytes(int(self.selected[i : i + 2], 16) for i in range(0, 24, 2))
-        keep = self.log.keep
-        keep(journal.run_record(digest, self.storage.settings["station"]))
-        box = board_id + struct.pack("<HH", self.power.mv, self.boot)
-        keep(journal.record(journal.BOX, 0, 0, 0, box))
-        if self.model is not None:
-            m = self.model
-            keep(journal.record(journal.UTC, 0, 0, 0, struct.pack("<qI", m.utc_us, m.bound_us)))
-            keep(journal.record(journal.OWN, 0, 0, 0, struct.pack("<qi", m.box_us, m.rate_ppb)))
-
-    def _note(self, fault: int, value: int, class_ms: int) -> None:
-        payload = struct.pack("<HHi", fault, 0, value)
-        self.log.keep(journal.record(journal.NOTE, 0, 0, class_ms, payload))
+        if past.gate_ms >= 0:
+            runner.wait_again(past.gate_ms, run_ms)
+        elif run_ms < zero_ms:
+            runner.arm(zero_ms)
+        else:
+            runner.rejoin(zero_ms, run_ms, past.from_ms)
+            for press in past.presses:
+                runner.counting.replay(*press)
+            if past.skipped and past.skipped == runner.counting.window:
+                runner.counting.skip()
+            runner.waiting = past.waits
+        self.view.end_instead()
 
     # Effects of the runner
 
@@ -273,29 +291,11 @@ class App:
         late_us = ticks_diff(tick, due)
         if late_us <= TOO_LATE_US:
             late_us = ticks_diff(self.sound.play(cue, due), due)
-        if late_us > LATE_US:
-            self._late += 1
-        self._worst_late_us = max(self._worst_late_us, late_us)
+        self.account.rang(late_us)
 
     def keep(self, record: bytes) -> None:
-        """Queue a journal record, and add up what the end screen says."""
-        kind = record[0]
-        if kind == journal.TAP:
-            self._taps += 1
-        elif kind == journal.RESULT:
-            _, _, window, _, bib, reps = struct.unpack("<BBHiHH", record[:12])
-            self._results[bib, window] = reps
-            if len(self._results) > 2 * SLOTS:
-                self._add_up(window)
-        self.log.keep(record)
-
-    def _add_up(self, window: int) -> None:
-        """Move results that no correction can reach any more into the totals."""
-        totals = dict(self.view.facts.totals)
-        for key in list(self._results):
-            if key[1] != window:
-                totals[key[0]] = totals.get(key[0], 0) + self._results.pop(key)
-        self.view.facts.totals = sorted(totals.items())
+        """Queue a journal record."""
+        self.account.keep(record)
 
     def changed(self) -> None:
         """The screen and the lights must be drawn anew."""
@@ -303,30 +303,10 @@ class App:
 
     def over(self, cause: int, class_ms: int) -> None:
         """The run ended; its journal is closed when the closing motif has sounded."""
-        self._add_up(-1)
-        self._ended = (cause, class_ms)
+        self.account.over(cause, class_ms)
         self._over_until = ticks_add(time.ticks_us(), OVER_SHOWN_US)
 
-    def finish_log(self) -> None:
-        """Close the journal of a run that has ended, with what was late and what was lost."""
-        if self._ended is None:
-            return
-        cause, class_ms = self._ended
-        self._ended = None
-        self.log.make_room()
-        if self.log.lost:
-            self._note(faults.STORAGE_FULL, self.log.lost, class_ms)
-        if self.buttons.lost:
-            self._note(faults.EDGES_LOST, self.buttons.lost, class_ms)
-            self.buttons.lost = 0
-        if self.errors:
-            self._note(faults.FIRMWARE, self.errors, class_ms)
-        worst = min(self._worst_late_us, 0xFFFFFFFF)
-        payload = struct.pack("<BBHII", cause, 0, min(self._late, 0xFFFF), worst, self._taps)
-        self.log.keep(journal.record(journal.END, 0, 0, class_ms, payload))
-        self._blind(self.log.close)
-
-    def _blind(self, write) -> None:
+    def blind(self, write) -> None:
         """Write to the flash, which stops the chip, and make up for what was not seen."""
         self.buttons.before_blind(time.ticks_us(), self)
         write()
@@ -340,9 +320,9 @@ class App:
             try:
                 self.board.idle(self.slice())
             except Exception as error:  # noqa: BLE001 - the class goes on whatever happens
-                self.errors += 1
+                self.account.errors += 1
                 self.fault = faults.FIRMWARE
-                if not self.in_class and self.errors > ERRORS_AT_REST:
+                if not self.in_class and self.account.errors > ERRORS_AT_REST:
                     raise error
                 self.board.idle(ticks_add(time.ticks_us(), 1_000))
 
@@ -352,6 +332,7 @@ class App:
         if self._dog is not None:
             self._dog.feed()
         self._anchor(tick)
+        self._keep_time(tick)
         self.buttons.take(tick, self)
         self._step(time.ticks_us())
         self.sound.poll(time.ticks_us())
@@ -383,10 +364,10 @@ class App:
             self._next_page()
 
     def _step(self, tick: int) -> None:
+        self._look_out(tick)
         runner = self.runner
         if runner is None:
             return
-        self._look_out(tick)
         if self.cue_in_us(tick) <= 0:
             self.view.open(runner.cue_ms())
         run_ms = self.clock.ms_of(tick)
@@ -394,7 +375,7 @@ class App:
             runner.step(run_ms)
             self._look_out(tick)
         if runner.state == SET and not self.log.is_open:
-            self._begin_log()
+            self._begin()
         elif runner.state == OVER and ticks_diff(tick, self._over_until) >= 0:
             self._new_runner()
 
@@ -426,7 +407,7 @@ class App:
         elif ARM_LEAST_US < bell_us <= ARM_US:
             cue = runner.bell_cue()
             if cue != NO_CUE:
-                sound.arm(cue, self.clock.tick_of(runner.cue_ms()), time.ticks_us())
+                sound.arm(cue, self.clock.tick_of(runner.cue_ms()))
 
     def _serve(self, tick: int) -> None:
         free_us = self.free_us(tick)
@@ -448,9 +429,9 @@ class App:
                 self.changed()
 
     def _write(self, tick: int) -> None:
-        if self._ended is not None:
+        if self.account.is_over:
             if self.sound.wait_us(tick) < 0:
-                self.finish_log()
+                self.account.finish()
             return
         due_us = self.log.due_us(tick)
         runner = self.runner
@@ -458,7 +439,7 @@ class App:
             return
         if runner.cue_ms() - self.clock.ms_of(tick) >= self.log.gap_ms():
             if self.sound.wait_us(tick) < 0:
-                self._blind(self.log.write)
+                self.blind(self.log.write)
 
     def _slowly(self, tick: int) -> None:
         """Do what is not urgent, in a quiet moment."""
@@ -471,7 +452,7 @@ class App:
             self._slow = tick
             self.power.read()
             self.storage.free_kb()
-            self.extender.extend(tick)
+            self.keeper.extender.extend(tick)
             if not self.in_class:
                 self.buttons.forget()
                 if self.clock.ms_of(tick) > REST_MOST_MS and self.runner is not None:
@@ -496,6 +477,9 @@ class App:
             wait_us = sound_us
         if 0 <= button_us < wait_us:
             wait_us = button_us
+        part_us = self.keeper.wait_us(tick)
+        if 0 <= part_us < wait_us:
+            wait_us = part_us
         log_us = self.log.due_us(tick) if self.log.is_open else -1
         if 0 < log_us < wait_us:  # when due it waits for a gap, which opens at another deadline
             wait_us = log_us

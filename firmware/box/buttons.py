@@ -4,7 +4,7 @@ import time
 from array import array
 
 from handbell_core.taps import NOTHING, PRESS, RELEASE, Debouncer
-from handbell_core.ticks import ticks_add, ticks_diff
+from handbell_core.ticks import ticks_diff
 
 SIZE = 64  # edges; a power of two
 _MASK = SIZE - 1
@@ -111,11 +111,10 @@ class Buttons:
             return
         known = self._ring[0]  # what interrupts saw so far the captures tell too
         for slot, capture in enumerate(self._captures):
-            tick = time.ticks_us()
             closed = capture.was_closed
-            for age_us in capture.ages_us():
+            for tick in capture.ticks():
                 closed = not closed
-                self._feed(slot, ticks_add(tick, -age_us), closed, sink)
+                self._feed(slot, tick, closed, sink)
             self._feed(slot, time.ticks_us(), not self._pins[slot](), sink)
         self._read = known
 

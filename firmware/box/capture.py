@@ -4,10 +4,16 @@ RP2040 datasheet, chapter PIO. A state machine counts microseconds down in X and
 edge; after an edge it looks away for 8 ms, so that bounce fills no queue (8 words deep).
 """
 
+import time
+
 import rp2
+
+from handbell_core.ticks import ticks_add
 
 CLOCK_HZ = 3_000_000  # every loop takes three cycles: one microsecond
 _WRAP = 1 << 32
+_TAKE = rp2.asm_pio_encode("mov(isr, x)", 0)
+_PUSH = rp2.asm_pio_encode("push(noblock)", 0)
 
 
 @rp2.asm_pio(fifo_join=rp2.PIO.JOIN_RX)
@@ -61,19 +67,20 @@ class Capture:
         self._closed = not self._pin()
         machine.active(1)
 
-    def ages_us(self) -> list:
-        """Return how long ago each edge since ``clear`` came, oldest first; they alternate."""
+    def ticks(self) -> list:
+        """Return the tick of each edge since ``clear``, oldest first; they alternate."""
         machine = self._machine
         seen = []
         while machine.rx_fifo():
             seen.append(machine.get())
-        machine.exec("mov(isr, x)")
-        machine.exec("push(noblock)")
+        machine.exec(_TAKE)
+        machine.exec(_PUSH)
+        tick = time.ticks_us()
         now = machine.get()
         machine.active(0)
         if self._closed:
             del seen[:1]  # begun on a closed contact it takes the first look for an edge
-        return [(edge - now) % _WRAP for edge in seen]
+        return [ticks_add(tick, -((edge - now) % _WRAP)) for edge in seen]
 
     @property
     def was_closed(self) -> bool:

@@ -57,6 +57,15 @@ class Log:
             self._file = None
             self.full = self.was_full = True
 
+    def reopen(self, name: str) -> None:
+        """Go on with a journal that the power cut off; raises OSError."""
+        self._used = self._tail_used = 0
+        self.lost = 0
+        self.full = self.was_full = False
+        self.name = name
+        self._file, self._size = self._storage.reopen_run(name)
+        self._start_tail()
+
     @property
     def is_open(self) -> bool:
         """Whether a journal is being kept."""

@@ -10,7 +10,6 @@ import sys
 import time
 
 from handbell_core import faults, frames, journal, timeline
-from handbell_core.clock import ClockModel
 from handbell_core.runner import ASKING, OVER, READY, SET, STATES
 
 from .storage import KEEP_FREE_KB, RUNS
@@ -49,7 +48,7 @@ class Requests:
             if act is None:
                 raise Refusal(faults.UNKNOWN)
             if do not in QUIET:
-                self._app.finish_log()
+                self._app.account.finish()
             facts = act(self, message)
             if facts:
                 reply.update(facts)
@@ -93,11 +92,12 @@ class Requests:
             "kb": app.storage.room_kb if app.in_class else app.storage.free_kb(),
             "runs": len(app.storage.runs()) - (1 if app.log.is_open else 0),
             "fault": app.fault or (faults.STORAGE_FULL if app.log.was_full else 0),
-            "clock": app.model is not None,
+            "clock": app.keeper.model is not None,
+            "rtc": app.keeper.rtc is not None,
         }
-        if app.model is not None:
-            facts["age_s"] = (app.box_us() - app.model.box_us) // 1_000_000
-            facts["bound_us"] = app.model.bound_us
+        if app.keeper.model is not None:
+            facts["age_s"] = app.keeper.age_s()
+            facts["bound_us"] = app.keeper.error_us()
         if message.get("heap"):
             gc.collect()
             facts["heap"] = gc.mem_free()
@@ -108,14 +108,14 @@ class Requests:
     # Time
 
     def _time(self, message: dict) -> dict:
-        app = self._app
-        return {"t2": app.extender.at(app.link.arrived), "t3": app.extender.at(time.ticks_us())}
+        extender = self._app.keeper.extender
+        return {"t2": extender.at(self._app.link.arrived), "t3": extender.at(time.ticks_us())}
 
-    def _clock(self, message: dict) -> None:
-        model = ClockModel(
-            int(message["utc_us"]), int(message["box_us"]), message["ppb"], message["bound_us"]
-        )
-        self._app.set_clock(model, message["tz_s"])
+    def _clock(self, message: dict) -> dict:
+        app = self._app
+        app.keeper.told(message, not app.busy)
+        app.clock_changed()
+        return app.keeper.facts()
 
     # Names
 
@@ -208,8 +208,9 @@ class Requests:
 
     def _arm(self, message: dict) -> dict:
         app = self._app
-        if app.model is None:
-            raise Refusal(faults.CLOCK_LOST)
+        unfit = app.keeper.unfit()
+        if unfit:
+            raise Refusal(unfit)
         if app.power.low:
             raise Refusal(faults.BATTERY_LOW)
         if app.in_class and app.runner.state != SET:

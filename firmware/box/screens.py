@@ -84,6 +84,8 @@ class Facts:
         self.loaded = False
         self.on_usb = False
         self.clock_age_s = 0
+        self.clock_error_ms = 0
+        self.was_cut = False
         self.free_kb = 0
         self.box_id = b""
 
@@ -130,14 +132,15 @@ class Screens(Cells):
         power = "USB, %d.%02d V" if facts.on_usb else "Battery %d.%02d V"
         clock = b"Clock not set"
         if facts.clock_ok:
-            clock = as_bytes("Clock set %d min ago" % (facts.clock_age_s // 60))
+            age_min = facts.clock_age_s // 60
+            clock = b"Clock \xb1%d ms, %d min old" % (facts.clock_error_ms, age_min)
         room = "%d KB free, %d to collect" % (facts.free_kb, facts.journals)
         self._pair(
             0, WIDTH, 3, facts.label or as_bytes("Station %d" % facts.station), facts.version
         )
         canvas.fill_rect(0, 14, WIDTH, 1, 1)
         text(canvas, 0, 18, fit(as_bytes(power % (mv // 1000, mv // 10 % 100)), WIDTH))
-        text(canvas, 0, 30, clock)
+        text(canvas, 0, 30, fit(clock, WIDTH))
         text(canvas, 0, 42, fit(as_bytes(room), WIDTH))
         text(canvas, 0, 54, fit(facts.box_id, WIDTH))
         self._display.drawn()
@@ -379,6 +382,8 @@ def _state_of_box(facts):
         return _TROUBLES.get(facts.fault, _OTHER_TROUBLE)[0]
     if facts.battery_low:
         return b"Battery low"
+    if facts.was_cut:
+        return b"Lost power in a class"
     parts = []
     if facts.journals:
         parts.append(as_bytes("%d to collect" % facts.journals))

@@ -32,7 +32,7 @@ class Sound:
         self.silent = False
         self.hush()
 
-    def arm(self, cue: int, due: int, tick: int) -> None:
+    def arm(self, cue: int, due: int) -> None:
         """Let ``cue`` begin at the tick ``due``, a few ms to some tens of ms ahead."""
         if self.silent or self._motif or cue not in MOTIFS:
             return
@@ -44,7 +44,7 @@ class Sound:
         self._opened = False
         self._timer.init(
             mode=self._timer.ONE_SHOT,
-            period=max(1, ticks_diff(due, tick)),
+            period=max(1, ticks_diff(due, time.ticks_us())),
             tick_hz=1_000_000,
             callback=self._on_time,
             hard=True,

@@ -9,7 +9,7 @@ import json
 import os
 import struct
 
-from handbell_core.journal import RECORD_SIZE
+from handbell_core.journal import END, RECORD_SIZE, parse_record
 from handbell_core.timeline import FormatError, digest_of, verify
 
 TYPE_CHECKING = False
@@ -39,6 +39,14 @@ class Storage:
             "starts": 0,
             "last": "",
             "worst_write_us": 0,
+            "tz_s": 0,
+            "ppb": 0,  # the crystal's rate, its bound (0: not known) and when it was measured
+            "ppb_bound": 0,
+            "rate_s": 0,
+            "rtc_s": 0,  # when the clock part was held against UTC (0: never), and what it was off
+            "rtc_off_us": 0,
+            "rtc_bound_us": 0,
+            "start_ms": 0,  # UTC of the start that a host has set
         }
         self._part: "BinaryIO" = None
         self._part_name = ""
@@ -271,10 +279,31 @@ class Storage:
             except OSError:
                 pass  # the flash is full: the tail stays for the next start
 
+    def open_run(self, name: str):
+        """Return a journal, open for reading."""
+        return open(self._path(RUNS, name), "rb")
+
     def reopen_run(self, name: str):
-        """Return (file, size) of a journal, open for appending."""
+        """Return (file, size) of a journal, open for appending; a torn end is made a record."""
         path = self._path(RUNS, name)
-        return open(path, "ab"), self.size(path)
+        file = open(path, "ab")
+        torn = self.size(path) % RECORD_SIZE
+        if torn:
+            file.write(bytes(RECORD_SIZE - torn))
+            file.flush()
+        return file, self.size(path)
+
+    def unfinished(self) -> str:
+        """Return the name of the newest journal if its run has not ended, else ""."""
+        names = self.runs()
+        if not names:
+            return ""
+        path = self._path(RUNS, names[-1])
+        whole = self.size(path) // RECORD_SIZE
+        last = (
+            parse_record(self.read(path, (whole - 1) * RECORD_SIZE, RECORD_SIZE)) if whole else None
+        )
+        return "" if last is None or last[0] == END else names[-1]
 
     def new_run(self):
         """Return (name, file) of a new journal, open for appending."""

@@ -24,12 +24,12 @@ AHEAD_US = 150_000  # the next span's look is made ready this long before its cu
 
 
 class View:
-    """The screen and the light strip of a box; ``app`` tells what there is to see."""
+    """The screen, on ``bus``, and the light strip of a box; ``app`` tells what there is to see."""
 
-    def __init__(self, app) -> None:
+    def __init__(self, app, bus) -> None:
         tick = time.ticks_us()
         self._app = app
-        self._display = Display(app.board.bus())
+        self._display = Display(bus)
         self.screens = Screens(self._display)
         self._lights = Lights(app.board.strip(), app.board.LAMP_CAP)
         self.facts = Facts()
@@ -166,7 +166,7 @@ class View:
         facts.fault = app.fault or (faults.STORAGE_FULL if app.log.was_full else 0)
         if runner.state in (SET, LEAVING):
             utc_ms = app.clock.utc_ms(runner.starts_ms)
-            facts.starts_at = b"" if utc_ms < 0 else _wall(utc_ms // 1000 + app.tz_s)
+            facts.starts_at = b"" if utc_ms < 0 else _wall(utc_ms // 1000 + app.keeper.tz_s)
         span = runner.span
         facts.name = runner.text_of(span.name)
         facts.next = runner.text_of(span.next)
@@ -176,7 +176,8 @@ class View:
         """Fill the facts of a box that rests."""
         facts = self.facts
         app = self._app
-        facts.clock_ok = app.model is not None
+        keeper = app.keeper
+        facts.clock_ok = app.clock.model is not None
         facts.battery_mv = app.power.mv
         facts.battery_low = app.power.low
         facts.on_usb = app.power.usb
@@ -185,9 +186,9 @@ class View:
         facts.loaded = app.runner is not None
         facts.journals = len(app.storage.runs())
         facts.free_kb = app.storage.free_kb()
-        if app.model is not None:
-            now_us = app.extender.extend(time.ticks_us())
-            facts.clock_age_s = (now_us - app.model.box_us) // 1_000_000
+        if keeper.model is not None:
+            facts.clock_age_s = keeper.age_s()
+            facts.clock_error_ms = keeper.error_us() // 1000
 
     # Light
 

@@ -7,6 +7,10 @@ holds for one boot: a box that restarts has lost it and says so.
 from .ticks import ticks_add, ticks_diff
 
 PPB = 1_000_000_000
+# The Pico's crystal as it comes (its data sheet, part ABM8-272-T3), and how far its rate moves
+# over the temperatures of a hall (AT cut, from memory).
+TOLERANCE_PPB = 30_000
+TEMPERATURE_PPB = 1_500
 GRID_LEAST_MS = 5_000
 ANCHOR_EVERY_MS = 8_000
 
@@ -15,14 +19,32 @@ class ClockModel:
     """One box's clock against UTC.
 
     ``utc_us`` and ``box_us`` are the same instant; ``rate_ppb`` is how much faster UTC runs than
-    the box; ``bound_us`` is the largest error the offset can have.
+    the box; ``bound_us`` is the largest error the offset can have, ``doubt_ppb`` the largest
+    that the rate can have.
     """
 
-    def __init__(self, utc_us: int, box_us: int, rate_ppb: int = 0, bound_us: int = 0) -> None:
+    def __init__(
+        self,
+        utc_us: int,
+        box_us: int,
+        rate_ppb: int = 0,
+        bound_us: int = 0,
+        doubt_ppb: int = TOLERANCE_PPB + TEMPERATURE_PPB,
+    ) -> None:
         self.utc_us = utc_us
         self.box_us = box_us
         self.rate_ppb = rate_ppb
         self.bound_us = bound_us
+        self.doubt_ppb = doubt_ppb
+
+    def error_us(self, box_us: int) -> int:
+        """Return the largest error the clock can have at ``box_us``."""
+        return self.bound_us + abs(box_us - self.box_us) * self.doubt_ppb // PPB
+
+    def at_rate(self, box_us: int, rate_ppb: int, doubt_ppb: int) -> "ClockModel":
+        """Return this clock going on from ``box_us`` at another rate, without a jump."""
+        bound_us = self.error_us(box_us)
+        return ClockModel(self.utc_of(box_us), box_us, rate_ppb, bound_us, doubt_ppb)
 
     def utc_of(self, box_us: int) -> int:
         """Return ``utc_us`` at ``box_us``."""

@@ -12,8 +12,10 @@ CLOCK_LOST = 8  # no clock model in this boot
 TOO_LATE = 9  # the start is past or too near
 BATTERY_LOW = 10
 VERSION = 11  # formats that can't talk
-TOO_FAR = 13  # the start is more than three days away
 WRONG_BOX = 12  # a timeline for more buttons than the box has
+TOO_FAR = 13  # the start is more than three days away
+CLOCK_OLD = 14  # the clock was set too long ago
+CLOCK_UNSURE = 15  # the clock may be off by too much
 
 # Notes in a journal
 LATE_CUE = 32  # value: lateness in us

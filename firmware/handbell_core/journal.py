@@ -42,8 +42,8 @@ RES_SKIPPED = 2
 RES_STOPPED = 4
 RES_UNCONFIRMED = 8  # a tally that nobody confirmed
 
-# Causes of a state change
-BY_TIME, BY_HOST, BY_HAND, BY_SKIP, BY_WAIT, BY_STOP, BY_FAULT = range(7)
+# Causes of a state change; BY_CLOCK: joined again after the power had failed
+BY_TIME, BY_HOST, BY_HAND, BY_SKIP, BY_WAIT, BY_STOP, BY_FAULT, BY_CLOCK = range(8)
 
 
 def record(kind: int, slot: int, window: int, class_ms: int, payload: bytes = b"") -> bytes:

@@ -189,6 +189,52 @@ class Runner:
         self._journal_state(run_ms, j.BY_HAND if self.by_hand else j.BY_HOST)
         self._enter(self.index + 1, run_ms)
 
+    # Joining again after the power had failed
+
+    def rejoin(self, zero_ms: int, run_ms: int, from_ms: int) -> bool:
+        """Go on where the class is that began at ``zero_ms``; False when it is over.
+
+        ``from_ms`` is the last ``class_ms`` known to have been played. At a gate since then the
+        others wait, so this box waits there too. Nothing rings before the next cue.
+        """
+        class_ms = run_ms - zero_ms
+        span = self._after
+        window = -1
+        for index in range(self.head.spans):
+            self.timeline.span(index, span)
+            if span.kind == GATE and from_ms < span.start_ms <= class_ms:
+                self.wait_again(span.start_ms, run_ms)
+                return True
+            if span.start_ms <= class_ms < span.end_ms():
+                break
+            if span.kind == WINDOW:
+                window = index
+        else:
+            return False
+        if window >= 0:
+            self.counting.begin(self.timeline.span(window, span))
+            self.counting.end()
+        self.zero_ms = zero_ms
+        self.state = PLAY
+        self._journal_state(run_ms, j.BY_CLOCK)
+        self._enter(index, run_ms)
+        if self.state in (PLAY, TALLY):
+            self._next_cue(class_ms - self.span.start_ms + 1)
+        return True
+
+    def wait_again(self, class_ms: int, run_ms: int) -> None:
+        """Wait at the gate (or the wait that somebody chose) at ``class_ms``."""
+        for index in range(self.head.spans):
+            if self.timeline.span(index, self._after).end_ms() > class_ms:
+                break
+            self.index = index
+            self.timeline.span(index, self.span)
+        self.kind = GATE
+        self.zero_ms = run_ms - class_ms
+        self._stop_at_gate(class_ms, run_ms, j.BY_CLOCK)
+        self._end_cue = self._cue_of(self.index + 1)
+        self.sink.changed()
+
     # Spans
 
     def _enter(self, index: int, run_ms: int) -> None:

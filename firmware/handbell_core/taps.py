@@ -5,6 +5,7 @@ A Guide to Debouncing: 6.2 ms for all but two of 18 types, 157 ms for the worst 
 spike that is no press at all.
 """
 
+from .journal import BACK, FORTH, TAP
 from .ticks import ticks_diff
 from .timeline import (
     ASK_HOLD,
@@ -222,6 +223,21 @@ class SlotCount:
     def confirm(self) -> None:
         """Close a tally; a tap after that opens it again."""
         self.confirmed = True
+
+    def replay(self, kind: int, class_ms: int) -> bool:
+        """Take a press as a journal's record of type ``kind`` tells it; False if it adds nothing.
+
+        A tap outside of its window is not to be given.
+        """
+        if kind == TAP:
+            return self.tap(class_ms)
+        if kind == BACK:
+            return self.back()
+        if kind == FORTH:
+            self.forth()
+        else:
+            self.confirm()
+        return True
 
     def to_do(self) -> int:
         """Return the reps still to do, 0 when made or without a goal."""

@@ -378,6 +378,7 @@ def plain(stage):
     stage.draw("resting", lambda: stage.screens.rest(stage.facts))
     stage.draw("identify", lambda: stage.screens.identify(stage.facts))
     stage.facts.box_id, stage.facts.free_kb = b"e660583883724a32", 1364
+    stage.facts.clock_error_ms = 3
     stage.facts.clock_age_s = 754
     stage.draw("health", lambda: stage.screens.health(stage.facts))
     stage.facts.fault = 37

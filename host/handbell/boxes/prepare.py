@@ -107,7 +107,7 @@ def ask_to_yield(url: str, clock: HostClock | None = None) -> None:
             raise BoxError(
                 url,
                 "this box is in a class, which nothing may stop",
-                "Run handbell prepare when the class is over",
+                "Run the command again when the class is over",
                 error.code,
             ) from error
     raise BoxError(url, "this box is virtual", "It runs this program's own firmware already")

@@ -17,6 +17,11 @@ _WORDS: dict[int, tuple[str, str]] = {
     faults.BAD_OFFSET: ("missed a part of a file", "Run the command again"),
     faults.BUSY: ("is in a class", "Wait until it is over, or stop it at the box"),
     faults.CLOCK_LOST: ("has lost its clock", "Run handbell send again to set it"),
+    faults.CLOCK_OLD: ("had its clock set too long ago", "Plug it in and run the command again"),
+    faults.CLOCK_UNSURE: (
+        "has a clock that may be off too far",
+        "Plug it straight into the computer or a powered hub and run the command again",
+    ),
     faults.TOO_LATE: ("can't start so soon", "Choose a later start"),
     faults.TOO_FAR: ("can't keep a start so far ahead", "Choose one within three days"),
     faults.BATTERY_LOW: ("has a low battery", "Charge it or put in fresh cells"),

@@ -93,15 +93,9 @@ class _Replay:
         if count is None or count.bib != bib:
             self.odd.setdefault((window, slot), f"a press of bib {bib} belongs to no one there")
             return
-        if kind == j.TAP:
-            if count.tap(class_ms) == bool(flags & j.TAP_EXTRA):
-                self.odd.setdefault((window, slot), "a tap counted for one and not for the other")
-        elif kind == j.BACK:
-            count.back()
-        elif kind == j.FORTH:
-            count.forth()
-        else:
-            count.confirm()
+        counted = count.replay(kind, class_ms)
+        if kind == j.TAP and counted == bool(flags & j.TAP_EXTRA):
+            self.odd.setdefault((window, slot), "a tap counted for one and not for the other")
         if min(count.taps, 0xFFFF) != after:
             self.odd.setdefault(
                 (window, slot), f"the box had {after} taps where the recount has {count.taps}"

@@ -1,0 +1,117 @@
+"""What a run tells its journal besides the runner's records: which box and clock, how it went."""
+
+import struct
+
+from handbell_core import faults, journal
+from handbell_core.timeline import SLOTS
+
+LATE_US = 5_000
+
+
+class Account:
+    """The account of one run after another, kept in ``log``; ``app`` tells of the box."""
+
+    def __init__(self, app, log) -> None:
+        self._app = app
+        self._log = log
+        self._ended: tuple[int, int] | None = None  # a run whose journal is to be closed
+        self.errors = 0  # of the firmware, met since the start of the box
+        self._fresh()
+
+    def _fresh(self) -> None:
+        self._late = 0
+        self._worst_late_us = 0
+        self._taps = 0
+        self._results: dict[tuple[int, int], int] = {}
+        self._app.view.facts.totals = []
+        self._app.view.facts.was_cut = False
+
+    def begin(self) -> None:
+        """Begin the journal of a run of the timeline that is selected, unless it has one."""
+        self.finish()
+        if self._log.is_open:
+            return
+        self._fresh()
+        self._log.open()
+        app = self._app
+        digest = bytes(int(app.selected[i : i + 2], 16) for i in range(0, 24, 2))
+        self._log.keep(journal.run_record(digest, app.storage.settings["station"]))
+        self._tell_clock()
+
+    def go_on(self, past) -> None:
+        """Go on with the journal of a run that the power cut off; raises OSError."""
+        self._log.reopen(past.name)
+        self._fresh()
+        self._taps, self._results = past.taps, past.results
+        self._tell_clock()
+
+    def _tell_clock(self) -> None:
+        app = self._app
+        keep = self._log.keep
+        box = app.board.unique_id() + struct.pack("<HH", app.power.mv, app.boot)
+        keep(journal.record(journal.BOX, 0, 0, 0, box))
+        m = app.keeper.model
+        if m is not None:
+            keep(journal.record(journal.UTC, 0, 0, 0, struct.pack("<qI", m.utc_us, m.bound_us)))
+            keep(journal.record(journal.OWN, 0, 0, 0, struct.pack("<qi", m.box_us, m.rate_ppb)))
+
+    def rang(self, late_us: int) -> None:
+        """A bell rang so late."""
+        if late_us > LATE_US:
+            self._late += 1
+        self._worst_late_us = max(self._worst_late_us, late_us)
+
+    def keep(self, record: bytes) -> None:
+        """Queue a record of the runner, and add up what the end screen says."""
+        kind = record[0]
+        if kind == journal.TAP:
+            self._taps += 1
+        elif kind == journal.RESULT:
+            _, _, window, _, bib, reps = struct.unpack("<BBHiHH", record[:12])
+            self._results[bib, window] = reps
+            if len(self._results) > 2 * SLOTS:
+                self._add_up(window)
+        self._log.keep(record)
+
+    def _add_up(self, window: int) -> None:
+        """Move results that no correction can reach any more into the totals."""
+        facts = self._app.view.facts
+        totals = dict(facts.totals)
+        for key in list(self._results):
+            if key[1] != window:
+                totals[key[0]] = totals.get(key[0], 0) + self._results.pop(key)
+        facts.totals = sorted(totals.items())
+
+    def over(self, cause: int, class_ms: int) -> None:
+        """The run has ended; ``finish`` closes its journal."""
+        self._add_up(-1)
+        self._ended = (cause, class_ms)
+
+    @property
+    def is_over(self) -> bool:
+        """Whether a journal waits to be closed."""
+        return self._ended is not None
+
+    def finish(self) -> None:
+        """Close the journal of a run that has ended, with what was late and what was lost."""
+        if self._ended is None:
+            return
+        cause, class_ms = self._ended
+        self._ended = None
+        app = self._app
+        self._log.make_room()
+        self._note(faults.STORAGE_FULL, self._log.lost, class_ms)
+        self._note(faults.EDGES_LOST, app.buttons.lost, class_ms)
+        app.buttons.lost = 0
+        self._note(faults.FIRMWARE, self.errors, class_ms)
+        worst = min(self._worst_late_us, 0xFFFFFFFF)
+        payload = struct.pack("<BBHII", cause, 0, min(self._late, 0xFFFF), worst, self._taps)
+        self._log.keep(journal.record(journal.END, 0, 0, class_ms, payload))
+        app.blind(self._log.close)
+        if app.storage.settings["start_ms"]:
+            app.storage.save(start_ms=0)
+
+    def _note(self, fault: int, value: int, class_ms: int) -> None:
+        if value:
+            payload = struct.pack("<HHi", fault, 0, value)
+            self._log.keep(journal.record(journal.NOTE, 0, 0, class_ms, payload))

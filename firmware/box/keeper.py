@@ -1,0 +1,177 @@
+"""The box's clock: its own microseconds, UTC once it was told, and the rate of its crystal.
+
+The rate outlives a boot and is kept in the flash; the clock itself does not, unless a clock part
+(``rtc``) is fitted.
+"""
+
+import time
+
+from handbell_core import faults
+from handbell_core.clock import PPB, TEMPERATURE_PPB, ClockModel
+from handbell_core.ticks import Extender, ticks_add, ticks_diff
+
+from . import rtc as rtc_part
+
+AGEING_PPB_A_DAY = 10  # 3 ppm in a crystal's first year, its fastest (from memory), rounded up
+RATE_LASTS_S = 30 * 86_400
+SAVE_AGAIN_S = 86_400  # a rate that has not moved is written anew this often
+ARM_BOUND_US = 20_000  # a clock that may be off by more is not armed
+ARM_AGE_US = 12 * 3_600_000_000
+HAND_BOUND_US = 1_000_000  # and by more than this not used for a start by hand
+EDGE_US = 100  # how late an edge of the part may be told
+FAR_US = 100_000  # the part is set when its seconds lie further than this from UTC's
+JUDGE_EVERY_US = 60_000_000
+
+
+class Keeper:
+    """Keeps the time of a box; ``storage`` holds what outlives a boot, ``rtc`` may be None."""
+
+    def __init__(self, storage, rtc) -> None:
+        self.extender = Extender(time.ticks_us())
+        self._storage = storage
+        self.rtc = rtc
+        self.model: ClockModel = None
+        self.tz_s = storage.settings["tz_s"]
+        self._compare = False  # the part is to be held against the clock
+        self._set_s = 0  # the second at which the part is to be set, 0 for none
+        self._set_due = 0
+        self._first_us = self._judged_us = -1
+
+    def box_us(self) -> int:
+        """Return microseconds since this boot."""
+        return self.extender.extend(time.ticks_us())
+
+    def told(self, message: dict, may_save: bool) -> None:
+        """Take what a host measured: offset, and the rate if it knows that."""
+        utc_us, box_us = int(message["utc_us"]), int(message["box_us"])
+        self.tz_s = message["tz_s"]
+        if "ppb_bound" in message:
+            rate = message["ppb"], message["ppb_bound"], message["rate_utc_us"] // 1_000_000
+            if may_save:
+                self._save_rate(rate)
+        elif may_save and self.tz_s != self._storage.settings["tz_s"]:
+            self._storage.save(tz_s=self.tz_s)
+        known = self.rate(utc_us // 1_000_000)
+        self.model = ClockModel(utc_us, box_us, known[0], message["bound_us"], known[1])
+        self._compare = True
+
+    def _save_rate(self, rate: "tuple[int, int, int]") -> None:
+        settings = self._storage.settings
+        old = settings["ppb"], settings["ppb_bound"]
+        if rate[:2] != old or rate[2] - settings["rate_s"] > SAVE_AGAIN_S:
+            self._storage.save(ppb=rate[0], ppb_bound=rate[1], rate_s=rate[2], tz_s=self.tz_s)
+
+    def rate(self, utc_s: int) -> "tuple[int, int]":
+        """Return (ppb, doubt) of the crystal: the kept one, or 0 and what a crystal may be off."""
+        settings = self._storage.settings
+        age_s = utc_s - settings["rate_s"]
+        if not settings["ppb_bound"] or age_s > RATE_LASTS_S:
+            blank = ClockModel(0, 0)
+            return blank.rate_ppb, blank.doubt_ppb
+        aged_ppb = max(0, age_s) * AGEING_PPB_A_DAY // 86_400
+        return settings["ppb"], settings["ppb_bound"] + aged_ppb + TEMPERATURE_PPB
+
+    def facts(self) -> dict:
+        """Return what the box knows of its rate, for a host that has lost it; {} if nothing."""
+        settings = self._storage.settings
+        utc_s = self.model.utc_us // 1_000_000
+        if not settings["ppb_bound"] or utc_s - settings["rate_s"] > RATE_LASTS_S:
+            return {}
+        return {
+            "ppb": settings["ppb"],
+            "ppb_bound": settings["ppb_bound"],
+            "rate_utc_us": settings["rate_s"] * 1_000_000,
+        }
+
+    def error_us(self) -> int:
+        """Return the largest error the clock can have now; only with a clock."""
+        return self.model.error_us(self.box_us())
+
+    def age_s(self) -> int:
+        """Return the seconds since the clock was set; only with a clock."""
+        return (self.box_us() - self.model.box_us) // 1_000_000
+
+    def unfit(self) -> int:
+        """Return the fault that keeps the box from being armed, 0 if there is none."""
+        if self.model is None:
+            return faults.CLOCK_LOST
+        if self.box_us() - self.model.box_us > ARM_AGE_US:
+            return faults.CLOCK_OLD
+        return faults.CLOCK_UNSURE if self.error_us() > ARM_BOUND_US else 0
+
+    def shared(self) -> "ClockModel | None":
+        """Return the clock if it is good enough for a start by hand in step with other boxes."""
+        if self.model is None or self.error_us() > HAND_BOUND_US:
+            return None
+        return self.model
+
+    # The clock part
+
+    def poll(self, tick: int, may_save: bool) -> bool:
+        """Let the clock part work; return whether the box has a new clock by it."""
+        rtc = self.rtc
+        if rtc is None:
+            return False
+        if self._set_s and ticks_diff(tick, self._set_due) >= 0:
+            rtc.write(self._set_s)
+            self._set_s = 0
+        if not rtc.ticked():
+            return False
+        box_us = self.extender.at(rtc.tick)
+        if self.model is None:
+            return self._ask(box_us)
+        if self._compare and may_save and not self._set_s:
+            self._align(box_us)
+            return False
+        return self._discipline(box_us)
+
+    def wait_us(self, tick: int) -> int:
+        """Return the microseconds to when the part is to be set, -1 if it isn't."""
+        return max(0, ticks_diff(self._set_due, tick)) if self._set_s else -1
+
+    def _ask(self, box_us: int) -> bool:
+        """Take the time from the part, whose second began at ``box_us``."""
+        settings = self._storage.settings
+        if self.rtc.stopped or not settings["rtc_s"]:
+            return False
+        utc_s = self.rtc.read_s()
+        age_s = utc_s - settings["rtc_s"]
+        if age_s < 0:
+            return False
+        bound_us = settings["rtc_bound_us"] + age_s * rtc_part.RATE_PPB // 1000 + EDGE_US
+        rate_ppb, doubt_ppb = self.rate(utc_s)
+        utc_us = utc_s * 1_000_000 + settings["rtc_off_us"]
+        self.model = ClockModel(utc_us, box_us, rate_ppb, bound_us, doubt_ppb)
+        return True
+
+    def _align(self, box_us: int) -> None:
+        """Note how the part's seconds lie against UTC; set it if they are far from it."""
+        self._compare = False
+        model = self.model
+        utc_us = model.utc_of(box_us)
+        off_us = utc_us - self.rtc.read_s() * 1_000_000
+        if self.rtc.stopped or abs(off_us) > FAR_US:
+            self._set_s = utc_us // 1_000_000 + 2
+            wait_us = self._set_s * 1_000_000 - utc_us
+            self._set_due = ticks_add(self.rtc.tick, wait_us)
+            self._compare = True
+            return
+        self._storage.save(
+            rtc_s=utc_us // 1_000_000, rtc_off_us=off_us, rtc_bound_us=model.error_us(box_us)
+        )
+
+    def _discipline(self, box_us: int) -> bool:
+        """Take the crystal's rate from the part where that is surer than what is known."""
+        if self._first_us < 0:
+            self._first_us = self._judged_us = box_us
+        if box_us - self._judged_us < JUDGE_EVERY_US:
+            return False
+        self._judged_us = box_us
+        by_box_us = box_us - self._first_us
+        by_part_us = (by_box_us + 500_000) // 1_000_000 * 1_000_000
+        doubt_ppb = rtc_part.RATE_PPB + 2 * EDGE_US * PPB // by_box_us
+        if doubt_ppb >= self.model.doubt_ppb:
+            return False
+        rate_ppb = (by_part_us - by_box_us) * PPB // by_box_us
+        self.model = self.model.at_rate(box_us, rate_ppb, doubt_ppb)
+        return True

@@ -1,0 +1,302 @@
+"""A box's clock: what it keeps over a reboot, what it refuses, and how it joins a class again."""
+
+import datetime
+import random
+import struct
+import sys
+import time
+import types
+
+import pytest
+
+from handbell.boxes.collect import collect
+from handbell.errors import BoxError
+from handbell.store import open_store
+from handbell_core import faults, journal
+from made import ASK_TARGET, GATE, lead_in, rest, span, window
+from rig import Rig, digest, of_kind, reps, timeline
+
+pytestmark = pytest.mark.usefixtures("micropython")
+
+HOUR_US = 3_600_000_000
+
+
+def class_of(spans=None):
+    return timeline(
+        spans
+        or (
+            lambda: [
+                lead_in(5_000),
+                window(20_000, ask=ASK_TARGET, goal=30),
+                rest(10_000),
+                window(20_000),
+                rest(10_000),
+                window(20_000),
+            ]
+        )
+    )
+
+
+def set_clock(rig, ago_us=0, **more):
+    """Set the box's clock exactly, as measured ``ago_us`` ago, and return the reply."""
+    with rig.connect() as connection:
+        reply = connection.request("time")
+        return connection.request(
+            "clock",
+            utc_us=rig.world.clock.utc_us() - ago_us,
+            box_us=reply["t3"] - ago_us,
+            bound_us=500,
+            tz_s=3600,
+            **more,
+        )
+
+
+def refusal(rig, do, **fields):
+    with pytest.raises(BoxError) as caught:
+        rig.ask(do, **fields)
+    return caught.value.code
+
+
+# The rate
+
+
+def test_the_rate_outlives_a_reboot(tmp_path):
+    rate_utc_us = 1_700_000_000_000_000
+    with Rig(tmp_path, ppm=25) as rig:
+        said = set_clock(rig, ppb=-25_000, ppb_bound=400, rate_utc_us=rate_utc_us)
+        assert said["ppb"] == -25_000
+        rig.box.cut_power()
+        rig.box.power_up()
+        said = set_clock(rig)  # a host that knows no rate
+        assert (said["ppb"], said["ppb_bound"]) == (-25_000, 400)
+        rig.world.run_for(HOUR_US)
+        assert rig.ask("status")["bound_us"] < 10_000  # 2 ppm of an hour, and what it was
+
+
+def test_without_a_rate_the_error_grows_as_a_crystal_may_be_off(tmp_path):
+    with Rig(tmp_path) as rig:
+        said = set_clock(rig)
+        assert "ppb" not in said
+        rig.world.run_for(20 * 60_000_000)
+        # 30 ppm is 36 ms in 20 min (computed); a temperature's 1.5 ppm on top.
+        assert 36_000 <= rig.ask("status")["bound_us"] <= 39_500
+
+
+def test_an_old_rate_is_not_believed(tmp_path):
+    month_us = 31 * 24 * HOUR_US
+    with Rig(tmp_path) as rig:
+        rate_utc_us = rig.world.clock.utc_us() - month_us
+        assert "ppb" not in set_clock(rig, ppb=9_000, ppb_bound=400, rate_utc_us=rate_utc_us)
+        rig.world.run_for(60_000_000)
+        assert rig.ask("status")["bound_us"] > 500 + 60 * 30  # what a crystal may be off
+
+
+def test_the_same_rate_again_costs_no_erase(tmp_path):
+    rate = {"ppb": 8_000, "ppb_bound": 300, "rate_utc_us": 1_700_000_000_000_000}
+    with Rig(tmp_path) as rig:
+        set_clock(rig, **rate)
+        rig.world.run_for(2_000_000)
+        before = rig.box.flash.erases, rig.box.flash.programs
+        for _ in range(5):
+            set_clock(rig, **rate)
+        assert (rig.box.flash.erases, rig.box.flash.programs) == before
+
+
+# Arming
+
+
+def test_a_clock_that_may_be_off_too_far_is_not_armed(tmp_path):
+    data = class_of()
+    with Rig(tmp_path) as rig:
+        rig.send([data])
+        set_clock(rig)
+        rig.world.run_for(12 * 60_000_000)
+        start_ms = rig.world.clock.utc_us() // 1000 + 60_000
+        assert refusal(rig, "arm", d=digest(data), utc_ms=start_ms) == faults.CLOCK_UNSURE
+        set_clock(rig, ago_us=13 * HOUR_US)
+        start_ms = rig.world.clock.utc_us() // 1000 + 60_000
+        assert refusal(rig, "arm", d=digest(data), utc_ms=start_ms) == faults.CLOCK_OLD
+
+
+# The clock part
+
+
+def rejoined(tmp_path, spans=None, cut_s=20.0, off_s=6.0, taps=(), **spec):
+    """Play a class on two boxes, one with a clock part whose power fails; return (rig, start)."""
+    data = class_of(spans)
+    rig = Rig(tmp_path, boxes=2, rtc=True, **spec)
+    both = [data, timeline(spans, 2) if spans else data]
+    rig.send(both)
+    rig.world.run_for(8_000_000)  # the part is set and held against the clock
+    start = rig.arm(both, in_s=10)
+    for box in rig.world.boxes:
+        box.unplug()
+    for at in taps:
+        rig.box.press(0, start + int(at * 1e6))
+    rig.world.run_to(start + int(cut_s * 1e6))
+    rig.box.cut_power()
+    rig.world.run_to(start + int((cut_s + off_s) * 1e6))
+    rig.box.power_up()
+    return rig, start
+
+
+def bells_after(box, at_us):
+    return [b for b in box.sound.bells() if b > at_us]
+
+
+@pytest.mark.parametrize("rtc_ppb", [-2_000, 2_000])
+def test_a_box_with_a_clock_part_joins_again_in_step(tmp_path, rtc_ppb):
+    taps = [6, 7, 8, 9, 10, 22, 27.5, 28.5, 29.5]
+    rig, start = rejoined(tmp_path, cut_s=14, off_s=2, taps=taps, rtc_ppb=rtc_ppb, ppm=20)
+    with rig:
+        rig.world.run_to(start + 200_000_000)
+        ours, theirs = (bells_after(box, start + 20_000_000) for box in rig.world.boxes)
+        # Switching on rings nothing, so from then on both ring the same bells.
+        assert len(ours) == len(theirs)
+        apart = [abs(a - b) for a, b in zip(ours, theirs, strict=True)]
+        assert max(apart) < 5_000
+        rig.box.plug_in()
+        (run,) = rig.runs()
+    counts = reps(run)
+    assert counts[7, 1] == 6  # five before the cut, one after
+    states = [rec[4][1] for rec in of_kind(run, journal.STATE)]
+    assert journal.BY_CLOCK in states
+    end = of_kind(run, journal.END)[0]
+    assert struct.unpack("<BBHII", end[4])[4] == 6 + 3  # every tap of the run
+
+
+def test_the_store_counts_the_same_over_a_power_failure(tmp_path):
+    rig, start = rejoined(tmp_path, cut_s=14, off_s=2, taps=[6, 7, 8, 22, 23])
+    with rig:
+        rig.world.run_to(start + 200_000_000)
+        rig.box.plug_in()
+        (run,) = rig.runs()
+        with rig.fleet() as fleet, open_store(str(tmp_path / "s.sqlite")) as store:
+            outcomes = {o.url: o for o in collect(fleet, store)}
+        outcome = outcomes[rig.box.url]
+    assert outcome.error is None and outcome.value.new == 1
+    assert reps(run)[7, 1] == 5
+
+
+def test_it_joins_at_a_gate_where_the_others_wait(tmp_path):
+    def spans():
+        return [lead_in(5_000), window(10_000), span(GATE, 0), window(20_000)]
+
+    with rejoined(tmp_path, spans, cut_s=8, off_s=12)[0] as rig:
+        rig.world.run_for(5_000_000)
+        rig.box.plug_in()
+        assert rig.ask("status")["state"] == "gate"
+
+
+def test_a_start_that_was_set_is_kept_over_a_power_failure(tmp_path):
+    rig, start = rejoined(tmp_path, cut_s=-8, off_s=2)
+    with rig:
+        rig.world.run_to(start + 80_000_000)
+        ours, theirs = (bells_after(box, start - 1_000_000) for box in rig.world.boxes)
+        assert len(ours) == len(theirs)
+        assert max(abs(a - b) for a, b in zip(ours, theirs, strict=True)) < 5_000
+
+
+def test_a_class_that_is_over_is_not_joined(tmp_path):
+    with rejoined(tmp_path, cut_s=20, off_s=300)[0] as rig:
+        rig.world.run_for(10_000_000)
+        rig.box.plug_in()
+        status = rig.ask("status")
+        assert status["state"] == "ready" and status["clock"] is True
+
+
+def test_without_a_clock_part_it_asks_for_a_start_by_hand_and_says_why(tmp_path):
+    data = class_of()
+    with Rig(tmp_path) as rig:
+        rig.send([data])
+        start = rig.arm([data])
+        rig.box.unplug()
+        rig.world.run_to(start + 12_000_000)
+        rig.box.cut_power()
+        rig.box.power_up()
+        rig.world.run_for(6_000_000)
+        shown = rig.box.screen.pixels()
+        rig.box.press(0, rig.world.now_us() + 1_000_000, hold_ms=1_800)
+        rig.world.run_for(12_000_000)
+        rig.box.plug_in()
+        assert rig.ask("status")["state"] == "play"
+        assert shown != rig.box.screen.pixels()
+
+
+def test_a_part_whose_oscillator_stood_still_is_not_believed(tmp_path):
+    with Rig(tmp_path, rtc=True, rtc_lost=True) as rig:
+        rig.world.run_for(5_000_000)
+        assert rig.ask("status")["clock"] is False
+        set_clock(rig)
+        rig.world.run_for(8_000_000)
+        rig.box.cut_power()
+        rig.world.run_for(60_000_000)
+        rig.box.power_up()
+        rig.world.run_for(5_000_000)
+        status = rig.ask("status")
+        assert status["clock"] is True and status["bound_us"] < 2_000
+
+
+def test_the_part_disciplines_the_crystal(tmp_path):
+    with Rig(tmp_path, rtc=True, ppm=40) as rig:
+        set_clock(rig)
+        rig.world.run_for(HOUR_US)
+        with rig.connect() as connection:
+            reply = connection.request("status")
+        # 40 ppm would be 144 ms in an hour; what is known by the part is 2 ppm and its share
+        # of the first minutes.
+        assert reply["bound_us"] < 15_000
+
+
+# The part's calendar, against Python's
+
+
+class Registers:
+    def __init__(self):
+        self.memory = bytearray(0x13)
+
+    def readfrom_mem(self, address, at, size):
+        return bytes(self.memory[at : at + size])
+
+    def writeto_mem(self, address, at, data):
+        self.memory[at : at + len(data)] = data
+
+
+class Pin:
+    IRQ_FALLING = 4
+
+    def irq(self, *_, **__):
+        pass
+
+
+@pytest.fixture
+def part(monkeypatch):
+    monkeypatch.setitem(sys.modules, "box", types.ModuleType("box"))
+    from pathlib import Path
+
+    import handbell.virtual.spec as spec
+
+    sys.modules["box"].__path__ = [str(Path(spec.firmware_root()) / "box")]
+    monkeypatch.setattr(time, "ticks_us", lambda: 0, raising=False)
+    from box.rtc import Rtc
+
+    return Rtc(Registers(), Pin())
+
+
+def test_its_calendar_is_the_civil_one(part):
+    rng = random.Random(5)
+    days = [datetime.datetime(2000, 2, 28), datetime.datetime(2024, 2, 29)]
+    days += [datetime.datetime(2099, 12, 31), datetime.datetime(2027, 3, 1)]
+    days += [
+        datetime.datetime(2000, 1, 1) + datetime.timedelta(seconds=rng.randrange(3_155_673_600))
+        for _ in range(3_000)
+    ]
+    for day in days:
+        utc_s = int(day.replace(tzinfo=datetime.timezone.utc).timestamp())
+        part.write(utc_s)
+        raw = part._i2c.memory
+        assert part.read_s() == utc_s
+        assert [f"{raw[n]:02x}" for n in (0, 1, 2, 4, 5, 6)] == day.strftime(
+            "%S %M %H %d %m %y"
+        ).split(), day
+        assert 1 <= raw[3] <= 7
