@@ -36,22 +36,26 @@ class Account:
         app = self._app
         digest = bytes(int(app.selected[i : i + 2], 16) for i in range(0, 24, 2))
         self._log.keep(journal.run_record(digest, app.storage.settings["station"]))
-        self._tell_clock()
+        self._tell_box()
 
     def go_on(self, past) -> None:
         """Go on with the journal of a run that the power cut off; raises OSError."""
         self._log.reopen(past.name)
         self._fresh()
         self._taps, self._results = past.taps, past.results
-        self._tell_clock()
+        self._tell_box()
 
-    def _tell_clock(self) -> None:
+    def _tell_box(self) -> None:
         app = self._app
-        keep = self._log.keep
         box = app.board.unique_id() + struct.pack("<HH", app.power.mv, app.boot)
-        keep(journal.record(journal.BOX, 0, 0, 0, box))
-        m = app.keeper.model
-        if m is not None:
+        self._log.keep(journal.record(journal.BOX, 0, 0, 0, box))
+        self.tell_clock()
+
+    def tell_clock(self) -> None:
+        """Tell by which clock the run goes from now on."""
+        m = self._app.keeper.model
+        if m is not None and self._log.is_open:
+            keep = self._log.keep
             keep(journal.record(journal.UTC, 0, 0, 0, struct.pack("<qI", m.utc_us, m.bound_us)))
             keep(journal.record(journal.OWN, 0, 0, 0, struct.pack("<qi", m.box_us, m.rate_ppb)))
 

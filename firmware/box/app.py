@@ -109,6 +109,7 @@ class App:
             utc_ms = self.clock.utc_ms(runner.starts_ms)
             runner.clock = self._new_clock()
             runner.arm(self.clock.run_ms_of_utc(utc_ms))
+            self.account.tell_clock()
 
     def _new_clock(self) -> RunTime:
         tick = time.ticks_us()
@@ -126,6 +127,7 @@ class App:
             self._rejoin()
         elif self.clock.model is not None:
             self.clock.model = keeper.model  # the same instant at another rate: nothing jumps
+            self.account.tell_clock()
         self.changed()
 
     def _anchor(self, tick: int) -> None:

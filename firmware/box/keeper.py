@@ -45,13 +45,16 @@ class Keeper:
         """Take what a host measured: offset, and the rate if it knows that."""
         utc_us, box_us = int(message["utc_us"]), int(message["box_us"])
         self.tz_s = message["tz_s"]
+        utc_s = utc_us // 1_000_000
         if "ppb_bound" in message:
             rate = message["ppb"], message["ppb_bound"], message["rate_utc_us"] // 1_000_000
+            known = _doubted(rate, utc_s)
             if may_save:
                 self._save_rate(rate)
-        elif may_save and self.tz_s != self._storage.settings["tz_s"]:
-            self._storage.save(tz_s=self.tz_s)
-        known = self.rate(utc_us // 1_000_000)
+        else:
+            known = self.rate(utc_s)
+            if may_save and self.tz_s != self._storage.settings["tz_s"]:
+                self._storage.save(tz_s=self.tz_s)
         self.model = ClockModel(utc_us, box_us, known[0], message["bound_us"], known[1])
         self._compare = True
 
@@ -64,12 +67,7 @@ class Keeper:
     def rate(self, utc_s: int) -> "tuple[int, int]":
         """Return (ppb, doubt) of the crystal: the kept one, or 0 and what a crystal may be off."""
         settings = self._storage.settings
-        age_s = utc_s - settings["rate_s"]
-        if not settings["ppb_bound"] or age_s > RATE_LASTS_S:
-            blank = ClockModel(0, 0)
-            return blank.rate_ppb, blank.doubt_ppb
-        aged_ppb = max(0, age_s) * AGEING_PPB_A_DAY // 86_400
-        return settings["ppb"], settings["ppb_bound"] + aged_ppb + TEMPERATURE_PPB
+        return _doubted((settings["ppb"], settings["ppb_bound"], settings["rate_s"]), utc_s)
 
     def facts(self) -> dict:
         """Return what the box knows of its rate, for a host that has lost it; {} if nothing."""
@@ -170,8 +168,18 @@ class Keeper:
         by_box_us = box_us - self._first_us
         by_part_us = (by_box_us + 500_000) // 1_000_000 * 1_000_000
         doubt_ppb = rtc_part.RATE_PPB + 2 * EDGE_US * PPB // by_box_us
-        if doubt_ppb >= self.model.doubt_ppb:
-            return False
+        if doubt_ppb * 10 > self.model.doubt_ppb * 9:
+            return False  # not worth a change
         rate_ppb = (by_part_us - by_box_us) * PPB // by_box_us
         self.model = self.model.at_rate(box_us, rate_ppb, doubt_ppb)
         return True
+
+
+def _doubted(rate: "tuple[int, int, int]", utc_s: int) -> "tuple[int, int]":
+    """Return (ppb, doubt) at ``utc_s`` of a rate: its ppb, its bound, and when it was measured."""
+    ppb, bound_ppb, rate_s = rate
+    age_s = utc_s - rate_s
+    if not bound_ppb or age_s > RATE_LASTS_S:
+        unknown = ClockModel(0, 0)
+        return unknown.rate_ppb, unknown.doubt_ppb
+    return ppb, bound_ppb + max(0, age_s) * AGEING_PPB_A_DAY // 86_400 + TEMPERATURE_PPB

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import binascii
 from dataclasses import dataclass, field
 from typing import Any
 
-from handbell.boxes.clock import Sync, set_clock
+from handbell.boxes.clock import Clocks, Sync, wall_ahead
 from handbell.boxes.connection import Connection
 from handbell.boxes.fleet import Fleet
+from handbell.boxes.hostclock import HostClock
+from handbell.boxes.rate import Estimate, Rate
+from handbell.boxes.skew import ClockState, cures, worst_skew_us
 from handbell.boxes.stations import SentClass
 from handbell.boxes.words import fault_words
+from handbell.drift import clock_moved
 from handbell.errors import HandbellError
+from handbell_core import timeline
 
 ROOM_KB = 64
 BOUND_US = 20_000  # a clock that may be off by more than this is not good enough
@@ -25,18 +31,50 @@ class Readiness:
     why: list[str] = field(default_factory=list)
     facts: dict[str, Any] = field(default_factory=dict)
     sync: Sync | None = None
+    rate: Rate | None = None  # the one its box goes by
+    found: Estimate = field(default_factory=Estimate)
+    slot_ms: int = 0  # how long its timeline is, gates as 0
 
     @property
     def ready(self) -> bool:
         """Whether nothing stands against it."""
         return not self.why
 
+    @property
+    def clock(self) -> ClockState | None:
+        """How good its clock is, None if it was not measured."""
+        if self.sync is None:
+            return None
+        part = bool(self.facts.get("rtc"))
+        return ClockState(self.sync.utc_us, self.sync.bound_us, self.rate, part)
 
-def readiness(connection: Connection, station: int, digest: str) -> Readiness:
-    """Ask a box whether it holds the plan, a good clock, battery and room."""
-    sync = set_clock(connection)
+
+@dataclass
+class Forecast:
+    """By how much clocks may be wrong when a class starts and ends, by station; and what helps.
+
+    ``start_skew_us`` and ``end_skew_us`` are the worst between any two boxes.
+    """
+
+    start_us: dict[int, int]
+    end_us: dict[int, int]
+    start_skew_us: int
+    end_skew_us: int
+    cures: list[str]
+
+
+def readiness(
+    connection: Connection,
+    station: int,
+    digest: str,
+    clocks: Clocks,
+    shown_utc_us: int | None = None,
+) -> Readiness:
+    """Set a box's clock, and ask whether it holds the plan, a good clock, battery and room."""
+    sync = clocks.contact(connection, "arm")
+    rate, found = clocks.give(connection, sync, shown_utc_us)
     status = connection.request("status")
-    ready = Readiness(station, connection.label, facts=status, sync=sync)
+    ready = Readiness(station, connection.label, [], status, sync, rate, found)
     if status["sel"] != digest:
         ready.why.append("holds another plan")
     if not status["clock"]:
@@ -51,17 +89,37 @@ def readiness(connection: Connection, station: int, digest: str) -> Readiness:
         ready.why.append("is in a class")
     if status["fault"]:
         ready.why.append(fault_words(status["fault"]))
+    if ready.ready:
+        ready.slot_ms = _slot_ms(connection, digest)
     return ready
 
 
-def survey(fleet: Fleet, sent: SentClass) -> list[Readiness]:
-    """Return the readiness of every station of the class; boxes are known by their ids."""
+def _slot_ms(connection: Connection, digest: str) -> int:
+    """Return how long a timeline on the box is, from its header."""
+    got = connection.request("get", of="timelines", name=digest, at=0, n=timeline.HEADER_SIZE)
+    try:
+        return timeline.Head.unpack(binascii.a2b_base64(got["b"])).slot_ms
+    except timeline.FormatError:
+        return 0
+
+
+def survey(
+    fleet: Fleet,
+    sent: SentClass,
+    clocks: Clocks | None = None,
+    shown_utc_us: int | None = None,
+) -> list[Readiness]:
+    """Set the clocks and return the readiness of every station; boxes are known by their ids.
+
+    ``shown_utc_us`` is the class start as far as known, for the local time that boxes show.
+    """
+    clocks = clocks or Clocks()
     stations = {box: n for n, box in sent.boxes.items()}
     asked = [c for c in fleet.connections if c.facts["id"] in stations]
 
     def one(connection: Connection) -> Readiness:
         station = stations[connection.facts["id"]]
-        return readiness(connection, station, sent.timelines[station])
+        return readiness(connection, station, sent.timelines[station], clocks, shown_utc_us)
 
     found: dict[int, Readiness] = {}
     for outcome in fleet.each(one, asked):
@@ -71,6 +129,24 @@ def survey(fleet: Fleet, sent: SentClass) -> list[Readiness]:
         found.get(n) or Readiness(n, f"Station {n}", ["is not plugged in"])
         for n in sorted(sent.boxes)
     ]
+
+
+def forecast(table: list[Readiness], start_utc_ms: int) -> Forecast:
+    """Return how good the clocks of the boxes that are ready will be in the class."""
+    known = [(row, row.clock) for row in table if row.ready]
+    clocks = {row.station: clock for row, clock in known if clock is not None}
+    start_us = start_utc_ms * 1000
+    end_us = start_us + max((row.slot_ms for row, _ in known), default=0) * 1000
+    at_start = {n: clock.error_us(start_us) for n, clock in clocks.items()}
+    at_end = {n: clock.error_us(end_us) for n, clock in clocks.items()}
+    now_us = max((clock.utc_us for clock in clocks.values()), default=0)
+    return Forecast(
+        at_start,
+        at_end,
+        worst_skew_us(list(at_start.values())),
+        worst_skew_us(list(at_end.values())),
+        cures(list(clocks.values()), now_us, start_us, end_us) if clocks else [],
+    )
 
 
 def arm(fleet: Fleet, table: list[Readiness], sent: SentClass, start_utc_ms: int) -> None:
@@ -86,6 +162,8 @@ def arm(fleet: Fleet, table: list[Readiness], sent: SentClass, start_utc_ms: int
         )
     stations = {box: n for n, box in sent.boxes.items()}
     boxes = [c for c in fleet.connections if c.facts["id"] in stations]
+    if boxes:
+        _refuse_moved(table, boxes[0].clock)
 
     def one(connection: Connection) -> dict[str, Any]:
         digest = sent.timelines[stations[connection.facts["id"]]]
@@ -94,6 +172,21 @@ def arm(fleet: Fleet, table: list[Readiness], sent: SentClass, start_utc_ms: int
     failed = [o for o in fleet.each(one, boxes) if o.error is not None]
     if failed:
         disarm(fleet, boxes, f"Nothing was started: {failed[0].error}")
+
+
+def _refuse_moved(table: list[Readiness], clock: HostClock) -> None:
+    """Refuse when the computer's clock was moved after a box was set: the start is UTC."""
+    ahead_us, doubt_us = wall_ahead(clock)
+    now_us = clock.utc_us()
+    for row in table:
+        if row.sync is None:
+            continue
+        since_us = abs(now_us - row.sync.utc_us) + doubt_us
+        if clock_moved(row.sync.ahead_us, ahead_us, since_us):
+            raise HandbellError(
+                "Nothing was started: this computer's clock was changed after the boxes were set",
+                "Run the command again",
+            )
 
 
 def disarm(fleet: Fleet, boxes: list[Connection], why: str) -> None:

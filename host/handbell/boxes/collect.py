@@ -1,4 +1,8 @@
-"""Bringing logs home: fetched, checked, committed, and only then erased on the box."""
+"""Bringing logs home: fetched, checked, committed, and only then erased on the box.
+
+Before anything else each clock is measured once more: what it gained since it was set is the
+error it had in class.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +13,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol
 
+from handbell.boxes.clock import Clocks
 from handbell.boxes.connection import Connection
+from handbell.boxes.contacts import Book
 from handbell.boxes.fleet import Fleet, Outcome, Progress, no_progress
 from handbell.boxes.stations import data_folder
 from handbell.boxes.words import fault_error
@@ -26,7 +32,7 @@ class Run(Protocol):
     mismatches: list[str]
 
 
-class Store(Protocol):
+class Store(Book, Protocol):
     """The part of the store that collecting needs."""
 
     def has_timeline(self, digest: str) -> bool:
@@ -71,17 +77,23 @@ def collect(
 ) -> list[Outcome[Collected]]:
     """Collect every finished run of every box; with ``keep`` nothing is erased."""
     lock = threading.Lock()
-    return fleet.each(lambda c: _collect_box(c, store, lock, progress, keep))
+    clocks = Clocks(store, lock)
+    return fleet.each(lambda c: _collect_box(c, store, lock, clocks, progress, keep))
 
 
 def _collect_box(
     connection: Connection,
     store: Store,
     lock: threading.Lock,
+    clocks: Clocks,
     progress: Progress,
     keep: bool,
 ) -> Collected:
     got = Collected()
+    try:
+        clocks.contact(connection, "collect")
+    except BoxError as error:  # the logs matter more; a box that is gone says so again below
+        got.notes.append(str(error))
     box_id = str(connection.facts["id"])
     with lock:
         store.seen_box(

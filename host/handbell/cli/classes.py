@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import argparse
-from datetime import datetime, timedelta, timezone
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from handbell.cli.boxes import open_fleet, port_argument, print_strangers, strangers
 from handbell.cli.render import Result, console
+from handbell.cli.starts import Start, start_of
 from handbell.errors import HandbellError, UsageError
 
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from handbell.boxes.clock import Clocks
+    from handbell.boxes.connection import Connection
+    from handbell.boxes.fleet import Fleet, Outcome
+    from handbell.boxes.hostclock import HostClock
+    from handbell.boxes.send import Sent
     from handbell.cli.progress import Lines
 
 
@@ -56,6 +61,7 @@ def store_argument(parser: argparse.ArgumentParser) -> None:
 
 def send_run(args: argparse.Namespace) -> Result:
     """Compile a plan and put each timeline on its box."""
+    from handbell.boxes.clock import Clocks
     from handbell.boxes.send import Load, send
     from handbell.boxes.stations import SentClass, StationMap
     from handbell.compile import build
@@ -67,13 +73,13 @@ def send_run(args: argparse.Namespace) -> Result:
     loads = [
         Load(t.station, t.label, t.digest.hex(), t.data, built.buttons) for t in built.timelines
     ]
-    with open_fleet(args) as fleet:
-        with open_store(args.store) as store:
-            store.put_plan(plan.source, plan.title)
-            for load in loads:
-                store.put_timeline(load.data)
+    with open_fleet(args) as fleet, open_store(args.store) as store:
+        store.put_plan(plan.source, plan.title)
+        for load in loads:
+            store.put_timeline(load.data)
         with line_progress() as progress:
             outcomes = send(fleet, loads, StationMap(), set(args.without), progress)
+        _give_rates(fleet, outcomes, Clocks(store))
         others = strangers(fleet)
     good = [o for o in outcomes if o.value is not None]
     SentClass(
@@ -117,56 +123,52 @@ def send_run(args: argparse.Namespace) -> Result:
     return Result(data, text, ok=len(good) == len(rows))
 
 
+def _give_rates(fleet: Fleet, outcomes: list[Outcome[Sent]], clocks: Clocks) -> None:
+    """Keep the contacts of a sending, and give each box the rate that all contacts say."""
+    syncs = {o.url: o.value.sync for o in outcomes if o.value is not None}
+
+    def one(connection: Connection) -> None:
+        clocks.keep(connection, syncs[connection.url], "send")
+        clocks.give(connection, syncs[connection.url])
+
+    by_url = {o.url: o for o in outcomes}
+    for after in fleet.each(one, [c for c in fleet.connections if c.url in syncs]):
+        if after.error is not None:
+            by_url[after.url].value, by_url[after.url].error = None, after.error
+
+
 def arm_arguments(parser: argparse.ArgumentParser) -> None:
     """Define the command line of ``arm``."""
     when = parser.add_mutually_exclusive_group(required=True)
     when.add_argument("--in", dest="within", metavar="TIME", help="so long from now: 90s, 5m, 1h")
-    when.add_argument("--at", metavar="HH:MM", help="at this time of day, today or tomorrow")
+    when.add_argument("--at", metavar="HH:MM", help="at this time of day, the nearest one")
     when.add_argument("--now", action="store_true", help="in 10 to 20 s, on a whole ten seconds")
     when.add_argument("--cancel", action="store_true", help="take a start back on every box")
     without_argument(parser)
     port_argument(parser)
+    store_argument(parser)
     parser.epilog = (
-        "examples:\n  handbell arm --at 18:00\n  handbell arm --in 5m --without 3\n\n"
+        "examples:\n  handbell arm --at 18:00\n  handbell arm --in 5m --without 3\n"
+        '  handbell arm --at "2026-11-26 07:30"\n\n'
         "Either every box of the class is set, or none. Leave the boxes plugged in until it says\n"
-        "that they are set; then hang them up."
+        "that they are set; then hang them up. A time of day that has just gone by is refused.\n"
+        "Each clock is measured again: it says how far the boxes may part in class, and what\n"
+        "helps if that is more than people hear (20 ms)."
     )
-
-
-_UNITS = {"s": 1, "m": 60, "h": 3600}
-MOST_AHEAD_S = 2 * 86_400
-
-
-def start_instant_ms(args: argparse.Namespace, now_us: int) -> int:
-    """Return the class start in UTC milliseconds; raises UsageError."""
-    now_s = now_us // 1_000_000
-    if args.now:
-        return (now_s // 10 + 2) * 10_000
-    if args.within:
-        number, unit = args.within[:-1], args.within[-1:]
-        if unit not in _UNITS or not number.isdigit() or not int(number):
-            raise UsageError(f"--in {args.within} is no time", "Say for example 90s, 5m or 1h")
-        seconds = int(number[:9]) * _UNITS[unit]
-        if len(number) > 9 or seconds > MOST_AHEAD_S:
-            raise UsageError(f"--in {args.within} is too far away", "Two days ahead is the most")
-        return (now_s + seconds) * 1000
-    now = datetime.fromtimestamp(now_s, timezone.utc).astimezone()
-    try:
-        clock = datetime.strptime(args.at, "%H:%M:%S" if args.at.count(":") == 2 else "%H:%M")
-    except ValueError as error:
-        raise UsageError(f"--at {args.at} is no time of day", "Say for example 18:00") from error
-    start = now.replace(
-        hour=clock.hour, minute=clock.minute, second=clock.second, microsecond=0, tzinfo=None
-    )
-    if start.astimezone() <= now:
-        start += timedelta(days=1)
-    return int(start.astimezone().timestamp()) * 1000
 
 
 def arm_run(args: argparse.Namespace) -> Result:
     """Check that every box is ready and set the start on all of them, or none."""
-    from handbell.boxes.arm import arm, survey
+    from handbell.boxes.arm import arm, forecast, survey
     from handbell.boxes.stations import last_sent
+    from handbell.cli.arming import (
+        arm_rows,
+        known_clocks,
+        print_rows,
+        print_skew,
+        print_start,
+        skew_data,
+    )
 
     if args.cancel:
         return _cancel(args)
@@ -180,48 +182,48 @@ def arm_run(args: argparse.Namespace) -> Result:
     if not sent.boxes:
         raise UsageError(f"No box of {sent.title} is left to start", "Leave fewer out")
     failure = None
-    with open_fleet(args) as fleet:
-        table = survey(fleet, sent)
-        clocks = [c.clock for c in fleet.connections]
-        start_ms = start_instant_ms(args, clocks[0].utc_us()) if clocks else 0
+    with open_fleet(args) as fleet, known_clocks(args.store) as clocks:
+        hosts = [c.clock for c in fleet.connections]
+        shown_us = _start(args, hosts).utc_ms * 1000
+        table = survey(fleet, sent, clocks, shown_us)
+        start = _start(args, hosts)
+        seen = forecast(table, start.utc_ms)
         try:
-            arm(fleet, table, sent, start_ms)
+            arm(fleet, table, sent, start.utc_ms)
         except HandbellError as error:
             failure = str(error)
+        now_us = hosts[0].utc_us() if hosts else 0
         others = strangers(fleet)
-    rows: list[dict[str, Any]] = [
-        {
-            "station": row.station,
-            "box": row.label,
-            "ready": row.ready,
-            "why": row.why,
-            "bound_us": row.sync.bound_us if row.sync else None,
-        }
-        for row in table
-    ]
+    rows = arm_rows(table, seen)
+    skew = skew_data(seen)
 
     def text(out: Console) -> None:
-        for row in rows:
-            bound = f", clock within {row['bound_us'] / 1000:.1f} ms" if row["bound_us"] else ""
-            state = "ready" if row["ready"] else "not ready: " + "; ".join(row["why"])
-            out.print(f"station {row['station']}, {row['box']}: {state}{bound}", markup=False)
+        print_rows(rows, out)
         print_strangers(others, out)
+        if clocks.trouble:
+            out.print(f"note: {clocks.trouble}", markup=False)
         if failure:
             out.print(failure, markup=False)
         else:
-            start = datetime.fromtimestamp(start_ms / 1000, timezone.utc).astimezone()
-            line = f"{sent.title} starts at {start:%H:%M:%S}. You may unplug the boxes."
-            out.print(line, markup=False)
+            print_skew(skew, len(seen.end_us), out)
+            print_start(sent.title, start, now_us, out)
 
     data = {
         "title": sent.title,
         "armed": failure is None,
-        "start_utc_ms": start_ms if failure is None else None,
+        "start_utc_ms": start.utc_ms if failure is None else None,
+        "start_words": start.words,
         "boxes": rows,
+        "skew": skew,
         "others": others,
         "failure": failure,
     }
     return Result(data, text, ok=failure is None)
+
+
+def _start(args: argparse.Namespace, clocks: list[HostClock]) -> Start:
+    """Return the start that is asked for, as of now; with no box at all there is none."""
+    return start_of(args, clocks[0].utc_us()) if clocks else Start(0)
 
 
 def _cancel(args: argparse.Namespace) -> Result:

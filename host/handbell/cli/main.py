@@ -19,6 +19,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "identify": ("boxes", "let a box show and ring its station"),
     "stations": ("boxes", "say which box hangs at which station"),
     "prepare": ("prepare", "put the firmware on a box, new or old"),
+    "bench": ("bench", "measure a real box on a table and write the sheet"),
     "send": ("classes", "put a plan's timelines on the boxes and set their clocks"),
     "arm": ("classes", "set the start of the class on every box, all or none"),
     "collect": ("classes", "bring the logs of finished classes into the store"),

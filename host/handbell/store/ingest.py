@@ -13,7 +13,7 @@ from handbell.errors import StoreError, UnreadJournalError
 from handbell_core import journal as j
 from handbell_core.timeline import DIGEST_SIZE
 
-from . import joining, journals, tables, timelines
+from . import chains, joining, journals, tables, timelines
 from .recount import KINDS, Recounted, recount
 from .store import Store, insert_if_absent
 
@@ -127,6 +127,7 @@ def _take_in(
         "bound_us": found.bound_us,
         "collected_utc_us": collected_utc_us,
         "journal": journal,
+        **chains.of_run(found.chains, found.start_utc_us, found.end_utc_us),
     }
     key = conn.execute(insert(tables.runs), row).inserted_primary_key
     assert key is not None

@@ -9,6 +9,8 @@ from handbell_core import faults
 from handbell_core import journal as j
 from handbell_core.runner import PLAY
 
+from .chains import Chain, add_clock
+
 Record = tuple[int, int, int, int, bytes]
 
 STARTERS = {j.BY_HOST: "host", j.BY_HAND: "hand"}
@@ -39,8 +41,19 @@ class Journal:
     taps_told: int | None = None
     battery_mv: int | None = None
     bound_us: int | None = None
+    boot: int | None = None
+    clock_utc_us: int = 0  # of a clock of which only half was told so far
+    chains: list[Chain] = field(default_factory=list)
+    last_utc_us: int | None = None  # UTC at class_ms 0, as the last state change has it
     ratings: dict[int, int] = field(default_factory=dict)
     notes: list[tuple[int, int, int]] = field(default_factory=list)  # class_ms, fault, value
+
+    @property
+    def end_utc_us(self) -> int | None:
+        """The end by the box's own clock; gates that were waited at are in it."""
+        if self.last_utc_us is None:
+            return None
+        return self.last_utc_us + self.end_class_ms * 1000
 
     @property
     def reason(self) -> str:
@@ -82,18 +95,26 @@ def _state(found: Journal, record: Record) -> None:
     class_ms = record[3]
     state, cause, _, utc_ms = struct.unpack("<BBHq", record[4])
     found.started = True
-    if utc_ms >= 0 and found.start_utc_us is None:
-        found.start_utc_us = (utc_ms - class_ms) * 1000
+    if utc_ms >= 0:
+        found.last_utc_us = (utc_ms - class_ms) * 1000
+        if found.start_utc_us is None:
+            found.start_utc_us = found.last_utc_us
     if state == PLAY and not found.started_by:
         found.started_by = STARTERS.get(cause, "")
 
 
 def _box(found: Journal, record: Record) -> None:
-    found.battery_mv = struct.unpack_from("<H", record[4], 8)[0]
+    found.battery_mv, found.boot = struct.unpack_from("<HH", record[4], 8)
 
 
 def _utc(found: Journal, record: Record) -> None:
-    found.bound_us = struct.unpack("<qI", record[4])[1]
+    found.clock_utc_us, found.bound_us = struct.unpack("<qI", record[4])
+
+
+def _own(found: Journal, record: Record) -> None:
+    box_us, rate_ppb = struct.unpack("<qi", record[4])
+    if found.clock_utc_us:
+        add_clock(found.chains, found.boot, found.clock_utc_us, box_us, rate_ppb)
 
 
 def _rated(found: Journal, record: Record) -> None:
@@ -123,6 +144,7 @@ _TAKE = {
     j.STATE: _state,
     j.BOX: _box,
     j.UTC: _utc,
+    j.OWN: _own,
     j.TAP: _counted,
     j.RESULT: _counted,
     j.RATED: _rated,

@@ -94,6 +94,24 @@ class Store:
                 newer = and_(t.c.box_id == box_id, t.c.seen_utc_us <= utc_us)
                 conn.execute(update(t).where(newer).values(row))
 
+    def add_contact(self, row: tuple[str, int, int, int, int, int, str]) -> None:
+        """Keep a contact with a box's clock, its fields in the order of the table's columns."""
+        values = dict(zip(tables.contacts.c.keys(), row, strict=True))
+        with self.writing() as conn:
+            insert_if_absent(conn, tables.contacts, values)
+
+    def contacts_of(
+        self, box_id: str, since_utc_us: int
+    ) -> list[tuple[str, int, int, int, int, int, str]]:
+        """Return a box's contacts since then in order of UTC, fields as ``add_contact`` has."""
+        t = tables.contacts
+        wanted = select(t).where(t.c.box_id == box_id, t.c.utc_us >= since_utc_us)
+        with self.reading() as conn:
+            return [
+                (r.box_id, r.boot, r.box_us, r.utc_us, r.bound_us, r.ahead_us, r.what)
+                for r in conn.execute(wanted.order_by(t.c.utc_us, t.c.box_us))
+            ]
+
     def ingest(self, journal: bytes, box_id: str, collected_utc_us: int) -> Ingested:
         """Take in a box's journal; see ``ingest_run``."""
         from .ingest import ingest_run

@@ -21,7 +21,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-VERSION = "0001"  # the newest migration; a store that says less is brought up to it
+VERSION = "0002"  # the newest migration; a store that says less is brought up to it
 
 DIGEST = String(24)
 
@@ -61,6 +61,19 @@ boxes = Table(
     Column("seen_utc_us", BigInteger, nullable=False),
 )
 
+contacts = Table(
+    "contacts",
+    metadata,
+    Column("box_id", String(32), primary_key=True),
+    Column("boot", Integer, primary_key=True),
+    Column("box_us", BigInteger, primary_key=True),
+    Column("utc_us", BigInteger, primary_key=True),  # a boot's number comes again in time
+    Column("bound_us", BigInteger, nullable=False),
+    Column("ahead_us", BigInteger, nullable=False),  # wall clock minus monotonic clock
+    Column("what", String(12), nullable=False),  # the command
+    Index("ix_contacts_box_id", "box_id", "utc_us"),
+)
+
 classes = Table(
     "classes",
     metadata,
@@ -95,6 +108,12 @@ runs = Table(
     Column("bound_us", BigInteger),  # largest error of the clock's offset
     Column("collected_utc_us", BigInteger, nullable=False),
     Column("journal", LargeBinary, nullable=False),
+    Column("boot", Integer),  # which of the box's starts; all NULL when the clock was lost
+    Column("origin_utc_us", BigInteger),  # where the clock that it went by was set,
+    Column("origin_box_us", BigInteger),  # the same on the box's own clock
+    Column("start_box_us", BigInteger),  # NULL: in another boot
+    Column("end_box_us", BigInteger),
+    Column("end_utc_us", BigInteger),  # as the box had it
     UniqueConstraint("digest", name="uq_runs_digest"),
     Index("ix_runs_class_id", "class_id"),
 )

@@ -1,0 +1,123 @@
+"""When a class starts: ``--in``, ``--now``, and ``--at`` by the clock on the wall.
+
+``--at 18:00`` is the nearest 18:00 there is. One that has gone by is refused, since two minutes
+late never means tomorrow; a date before it says any other day. Where the clocks are put forward
+over the time, the start comes as long after the change as was meant; where a time comes twice,
+the first still ahead is taken. Either is said in words.
+"""
+
+from __future__ import annotations
+
+import argparse
+import re
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta, timezone, tzinfo
+
+from handbell.errors import UsageError
+
+_UNITS = {"s": 1, "m": 60, "h": 3600}
+MOST_AHEAD_S = 2 * 86_400
+_AT = re.compile(r"(?:(\d{4}-\d\d-\d\d)[ T])?(\d{1,2}:\d\d(?::\d\d)?)")
+
+
+@dataclass(frozen=True)
+class Start:
+    """A class start in UTC, and what must be said about it, "" for nothing."""
+
+    utc_ms: int
+    words: str = ""
+
+
+def start_instant_ms(args: argparse.Namespace, now_us: int) -> int:
+    """Return the class start in UTC milliseconds; raises UsageError."""
+    return start_of(args, now_us).utc_ms
+
+
+def start_of(args: argparse.Namespace, now_us: int, zone: tzinfo | None = None) -> Start:
+    """Return the start that a command line asks for; raises UsageError.
+
+    ``zone`` is the computer's own unless told.
+    """
+    now_s = now_us // 1_000_000
+    if args.now:
+        return Start((now_s // 10 + 2) * 10_000)
+    if args.within:
+        return Start((now_s + _within_s(args.within)) * 1000)
+    return _at(args.at, now_us / 1e6, zone)
+
+
+def _within_s(word: str) -> int:
+    number, unit = word[:-1], word[-1:]
+    if unit not in _UNITS or not number.isdigit() or not int(number):
+        raise UsageError(f"--in {word} is no time", "Say for example 90s, 5m or 1h")
+    seconds = int(number[:9]) * _UNITS[unit]
+    if len(number) > 9 or seconds > MOST_AHEAD_S:
+        raise UsageError(f"--in {word} is too far away", "Two days ahead is the most")
+    return seconds
+
+
+def _at(word: str, now_s: float, zone: tzinfo | None) -> Start:
+    on, at = _parsed(word)
+    today = _local(now_s, zone).date()
+    days = [on] if on else [today + timedelta(days=n) for n in (-1, 0, 1)]
+    start, wall, words = min(
+        (_resolved(datetime.combine(day, at), now_s, zone) for day in days),
+        key=lambda found: abs(found[0] - now_s),
+    )
+    if start <= now_s:
+        again = _resolved(wall + timedelta(days=1), now_s, zone)[1]
+        raise UsageError(
+            f"--at {word}: {wall:%H:%M} was {_ago(now_s - start)} ago",
+            f'Say --in 1m to start soon, or --at "{again:%Y-%m-%d %H:%M}" for the next day',
+        )
+    if start - now_s > MOST_AHEAD_S:
+        raise UsageError(f"--at {word} is too far away", "Two days ahead is the most")
+    return Start(round(start) * 1000, words)
+
+
+def _parsed(word: str) -> tuple[date | None, time]:
+    match = _AT.fullmatch(word.strip())
+    try:
+        if match is None:
+            raise ValueError
+        form = "%H:%M:%S" if match[2].count(":") == 2 else "%H:%M"
+        at = datetime.strptime(match[2], form).time()
+        return (date.fromisoformat(match[1]) if match[1] else None), at
+    except ValueError as error:
+        raise UsageError(
+            f"--at {word} is no time of day", 'Say for example 18:00, or "2026-11-26 18:00"'
+        ) from error
+
+
+def _local(utc_s: float, zone: tzinfo | None) -> datetime:
+    return datetime.fromtimestamp(utc_s, timezone.utc).astimezone(zone).replace(tzinfo=None)
+
+
+def _utc_s(wall: datetime, zone: tzinfo | None) -> float:
+    return wall.replace(tzinfo=zone).timestamp()
+
+
+def _resolved(wall: datetime, now_s: float, zone: tzinfo | None) -> tuple[float, datetime, str]:
+    """Return the instant of a wall time, the wall time that it really is, and what to say."""
+    first, second = (_utc_s(wall.replace(fold=fold), zone) for fold in (0, 1))
+    if first == second:
+        return first, wall, ""
+    shown = f"{wall:%H:%M}"
+    there = _local(first, zone)
+    if there != wall:  # put forward over it: the zone before the change still counts
+        return first, there, f"There is no {shown} that day: the clocks are put forward"
+    if first > now_s:
+        return first, wall, f"{shown} comes twice that day: the first one is meant"
+    return second, wall, f"{shown} comes twice that day: the first has gone by, this is the second"
+
+
+def _ago(seconds: float) -> str:
+    if seconds < 60:
+        return f"{seconds:.0f} s"
+    minutes = round(seconds / 60)
+    return f"{minutes // 60} h {minutes % 60} min" if minutes >= 60 else f"{minutes} min"
+
+
+def ahead_words(seconds: float) -> str:
+    """Return how far ahead a start is, for people."""
+    return f"in {_ago(seconds)}"
