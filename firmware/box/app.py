@@ -16,13 +16,11 @@ from handbell_core.taps import PRESS
 from handbell_core.ticks import ticks_add, ticks_diff
 from handbell_core.timeline import FormatError, Reader
 
-from . import rtc
 from .account import Account
 from .buttons import Buttons
-from .keeper import Keeper
+from .keeper import Keeper, clock_part
 from .link import Link
 from .log import Log
-from .past import Past, read_past
 from .power import Power
 from .requests import FIRMWARE, QUIET, Requests, in_class
 from .sound import Sound
@@ -58,7 +56,7 @@ class App:
         self.board = board
         self.storage = Storage(board.ROOT)
         bus = board.bus()
-        self.keeper = Keeper(self.storage, rtc.find(bus, board.rtc_pin()))
+        self.keeper = Keeper(self.storage, clock_part(bus, board.rtc_pin()))
         self.boot = (self.storage.settings["starts"] + 1) & 0xFFFF
         self.storage.save(starts=self.boot)
         self.log = Log(self.storage)
@@ -83,9 +81,8 @@ class App:
         self._cue_at = ticks_add(tick, LONGEST_IDLE_US)
         self.account = Account(self, self.log)
         self.named()
-        cut = self.storage.unfinished()
-        self._past: Past = read_past(self.storage, cut) if cut else None
-        self.view.facts.was_cut = bool(cut)
+        self._past = self._read_past()
+        self.view.facts.was_cut = self._past is not None
         self._first_timeline()
         self.view.show_instead(self.view.screens.identify, IDENTIFY_US)
 
@@ -248,6 +245,15 @@ class App:
         self.link.close()
         if self._dog is not None:
             self.board.watchdog_off()
+
+    def _read_past(self):
+        """Return what the power cut off, None if nothing."""
+        name = self.storage.unfinished()
+        if not name:
+            return None
+        from .past import read_past  # seldom needed
+
+        return read_past(self.storage, name)
 
     def _rejoin(self) -> None:
         """Go on with the class that the power cut off, in step with the other boxes."""

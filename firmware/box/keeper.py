@@ -10,17 +10,28 @@ from handbell_core import faults
 from handbell_core.clock import PPB, TEMPERATURE_PPB, ClockModel
 from handbell_core.ticks import Extender, ticks_add, ticks_diff
 
-from . import rtc as rtc_part
-
 AGEING_PPB_A_DAY = 10  # 3 ppm in a crystal's first year, its fastest (from memory), rounded up
 RATE_LASTS_S = 30 * 86_400
 SAVE_AGAIN_S = 86_400  # a rate that has not moved is written anew this often
 ARM_BOUND_US = 20_000  # a clock that may be off by more is not armed
 ARM_AGE_US = 12 * 3_600_000_000
 HAND_BOUND_US = 1_000_000  # and by more than this not used for a start by hand
+PART_ADDRESS = 0x68
+PART_PPB = 2_000  # a DS3231's rate from 0 to 40 degrees (its data sheet)
 EDGE_US = 100  # how late an edge of the part may be told
 FAR_US = 100_000  # the part is set when its seconds lie further than this from UTC's
 JUDGE_EVERY_US = 60_000_000
+
+
+def clock_part(i2c, pin):
+    """Return the clock part on a bus, None where none answers."""
+    try:
+        i2c.readfrom_mem(PART_ADDRESS, 0, 1)
+    except OSError:
+        return None
+    from .rtc import Rtc  # most boxes have none and need not hold its code
+
+    return Rtc(i2c, pin)
 
 
 class Keeper:
@@ -136,7 +147,7 @@ class Keeper:
         age_s = utc_s - settings["rtc_s"]
         if age_s < 0:
             return False
-        bound_us = settings["rtc_bound_us"] + age_s * rtc_part.RATE_PPB // 1000 + EDGE_US
+        bound_us = settings["rtc_bound_us"] + age_s * PART_PPB // 1000 + EDGE_US
         rate_ppb, doubt_ppb = self.rate(utc_s)
         utc_us = utc_s * 1_000_000 + settings["rtc_off_us"]
         self.model = ClockModel(utc_us, box_us, rate_ppb, bound_us, doubt_ppb)
@@ -167,7 +178,7 @@ class Keeper:
         self._judged_us = box_us
         by_box_us = box_us - self._first_us
         by_part_us = (by_box_us + 500_000) // 1_000_000 * 1_000_000
-        doubt_ppb = rtc_part.RATE_PPB + 2 * EDGE_US * PPB // by_box_us
+        doubt_ppb = PART_PPB + 2 * EDGE_US * PPB // by_box_us
         if doubt_ppb * 10 > self.model.doubt_ppb * 9:
             return False  # not worth a change
         rate_ppb = (by_part_us - by_box_us) * PPB // by_box_us

@@ -9,8 +9,8 @@ from array import array
 
 from handbell_core.ticks import ticks_diff
 
-ADDRESS = 0x68
-RATE_PPB = 2_000
+from .keeper import PART_ADDRESS as ADDRESS
+
 _CONTROL, _STATUS = 0x0E, 0x0F
 _STOPPED = 0x80  # in status: the oscillator stood still, so the time is wrong
 _SQUARE_1_HZ = 0x00
@@ -18,14 +18,6 @@ _Y2K_S = 946_684_800
 _DAY_S = 86_400
 _BEFORE = (0, 31, 59, 90, 120, 151, 181, 212, 243, 273, 304, 334)  # days before each month
 STEADY_US = 300  # two edges that are no second apart, to within this, are not used
-
-
-def find(i2c, pin):
-    """Return the clock part on a bus, None where none answers."""
-    try:
-        return Rtc(i2c, pin)
-    except OSError:
-        return None
 
 
 class Rtc:
