@@ -354,16 +354,24 @@ def _phrase(runner, run_ms, slots, made):
         return b""
     if made:
         return b"earned rest"
-    if span.tap == TAP_TALLY:
-        return as_bytes("count to %d" % span.goal) if span.goal else b"keep count"
-    if span.ask == ASK_HOLD:
-        lost = any(runner.counting.now[slot].drop_ms >= 0 for slot in slots)
+    counts = [runner.counting.now[slot] for slot in slots]
+    first = counts[0]
+    goal = first.goal
+    for count in counts:
+        if (count.ask, count.tap_rule) != (first.ask, first.tap_rule):
+            return b""  # the bibs do different things: their cells say what
+        if count.goal != goal:
+            goal = 0
+    if first.tap_rule == TAP_TALLY:
+        return as_bytes("count to %d" % goal) if goal else b"keep count"
+    if first.ask == ASK_HOLD:
+        lost = any(count.drop_ms >= 0 for count in counts)
         return b"held, s" if lost else b"Hold on"
-    if span.tap == TAP_NONE:
+    if first.tap_rule == TAP_NONE:
         return b"Go on"
-    if span.ask == ASK_TARGET:
+    if first.ask == ASK_TARGET:
         return b"to do"
-    return as_bytes("of %d" % span.goal) if span.goal else b"so far"
+    return as_bytes("of %d" % goal) if goal else b"so far"
 
 
 def _charge(battery_mv):

@@ -10,7 +10,7 @@ from handbell_core import faults
 from handbell_core.ahead import Ahead
 from handbell_core.runner import LEAVING, NEVER, OVER, READY, SET
 from handbell_core.ticks import ticks_add, ticks_diff
-from handbell_core.timeline import WINDOW
+from handbell_core.timeline import SLOTS, WINDOW
 
 from .display import TILE, Display
 from .lights import BY_KIND, MADE, RESTING, TO_START, TROUBLE, Lights
@@ -20,6 +20,7 @@ from .screens import Facts, Screens
 DRAW_US = 25_000  # a drawing may take this long on the chip
 PIECE_US = 5_000  # sending a piece of four tiles, or writing the strip
 PIECE_BYTES = 4 * TILE
+NAME_MS = 3_000  # how long each bib's exercise is named
 AHEAD_US = 150_000  # the next span's look is made ready this long before its cue
 
 
@@ -117,7 +118,7 @@ class View:
         ahead = self._ahead
         if not ahead.look(runner):
             return
-        self._fill(ahead)
+        self._fill(ahead, ahead.left_ms(at_ms))
         self.screens.show(ahead, at_ms, self.facts)
         self._lamps(ahead, at_ms)
 
@@ -147,7 +148,7 @@ class View:
         if self._instead is not None or runner is None or runner.state == READY:
             self._fill_rest(tick)
         else:
-            self._fill(runner)
+            self._fill(runner, runner.left_ms(run_ms))
         if self._instead is not None:
             self._instead(self.facts)
         elif runner is None:
@@ -158,7 +159,7 @@ class View:
         to_next_ms = left_ms % 1000 + 1 if left_ms else 1000
         self._draw_due = ticks_add(tick, to_next_ms * 1000)
 
-    def _fill(self, runner) -> None:
+    def _fill(self, runner, left_ms: int) -> None:
         """Fill the facts of a run."""
         facts = self.facts
         app = self._app
@@ -168,7 +169,7 @@ class View:
             utc_ms = app.clock.utc_ms(runner.starts_ms)
             facts.starts_at = b"" if utc_ms < 0 else _wall(utc_ms // 1000 + app.keeper.tz_s)
         span = runner.span
-        facts.name = runner.text_of(span.name)
+        facts.name = _name(runner, span, left_ms)
         facts.next = runner.text_of(span.next)
         facts.who = runner.text_of(span.who)
 
@@ -214,6 +215,18 @@ class View:
                 if kind == WINDOW and runner.counting.all_made():
                     look = MADE
         return self._lights.set(kind, left_ms, duration_ms, run_ms, look)
+
+
+def _name(runner, span, left_ms: int) -> bytes:
+    """Return what is done; where the bibs do different things, each bib's in turn."""
+    names = [(span.bib[slot], span.task(slot)[4]) for slot in range(SLOTS) if span.bib[slot]]
+    if span.owns and names:
+        bib, name = names[left_ms // NAME_MS % len(names)]
+        for _, other in names:
+            if other != name:
+                return b"%d: %s" % (bib, runner.text_of(name))
+        return runner.text_of(name)
+    return runner.text_of(span.name)
 
 
 def _wall(utc_s: int) -> bytes:

@@ -38,7 +38,8 @@ class Counting:
         self.start_ms = span.start_ms
         self.end_ms = span.end_ms()
         for slot, count in enumerate(self.now):
-            count.begin(span.bib[slot], span.ask, span.tap, span.every, span.goal)
+            ask, tap, every, goal, _ = span.task(slot)
+            count.begin(span.bib[slot], ask, tap, every, goal)
 
     def begin_tally(self, span: Span) -> None:
         """The rest begins in which the window before is counted."""

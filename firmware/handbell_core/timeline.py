@@ -13,12 +13,16 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from typing import BinaryIO
 
+    Task = tuple[int, int, int, int, int]
+
 MAGIC = b"HBTL"
-VERSION = 1
+VERSION = 2  # 1 has no own tasks; what has none is still written as 1
 HEADER = "<4sBBHIIHHIIIHBB12s12sI"
 HEADER_SIZE = 64
 SPAN = "<BBBBIIHHHHHHHHHHHHBBH"
 SPAN_SIZE = 40
+OWN = "<BBBBHHI"
+OWN_SIZE = 12
 SLOTS = 4
 DIGEST_SIZE = 12
 NO_TEXT = 0xFFFF
@@ -66,6 +70,7 @@ class Span:
     """One stretch of a timeline with one meaning; texts are indexes into the string table.
 
     ``bib[slot]`` is who is at that button, 0 for nobody. ``next`` names the exercise to come.
+    ``own[slot]`` is what that bib is asked for instead of what the others are, or None.
     """
 
     __slots__ = (
@@ -80,6 +85,9 @@ class Span:
         "kind",
         "name",
         "next",
+        "own",
+        "own_at",
+        "owns",
         "round",
         "start_ms",
         "tap",
@@ -95,6 +103,12 @@ class Span:
         self.goal = 0
         self.name = self.next = self.who = NO_TEXT
         self.bib = [0] * SLOTS
+        self.owns = self.own_at = 0  # how many own tasks, and which is the first
+        self.own: "list[Task | None]" = [None] * SLOTS
+
+    def task(self, slot: int) -> "Task":
+        """Return (ask, tap, every, goal, name) of what the bib at ``slot`` is asked for."""
+        return self.own[slot] or (self.ask, self.tap, self.every, self.goal, self.name)
 
     def end_ms(self) -> int:
         """Return the ``class_ms`` at which the span ends."""
@@ -124,8 +138,8 @@ class Span:
             b[2],
             b[3],
             self.flags,
-            0,
-            0,
+            self.owns,
+            self.own_at,
         )
 
     def unpack(self, buf: bytes) -> None:
@@ -150,8 +164,8 @@ class Span:
             self.bib[2],
             self.bib[3],
             self.flags,
-            _,
-            _,
+            self.owns,
+            self.own_at,
         ) = struct.unpack(SPAN, buf)
 
 
@@ -170,6 +184,7 @@ class Head:
         self.count_s = 0
         self.strings = 0
         self.string_bytes = 0
+        self.own_tasks = 0
         self.plan = bytes(DIGEST_SIZE)
 
     def pack(self) -> bytes:
@@ -177,7 +192,7 @@ class Head:
         body = struct.pack(
             HEADER,
             MAGIC,
-            VERSION,
+            VERSION if self.own_tasks else 1,
             SPAN_SIZE,
             self.flags,
             self.spans,
@@ -191,7 +206,7 @@ class Head:
             self.buttons,
             self.count_s,
             self.plan,
-            bytes(12),
+            struct.pack("<H", self.own_tasks) + bytes(10),
             0,
         )[:-4]
         return body + struct.pack("<I", binascii.crc32(body))
@@ -201,7 +216,7 @@ class Head:
         """Return the header in 64 bytes; raises FormatError."""
         if len(buf) < HEADER_SIZE or buf[:4] != MAGIC:
             raise FormatError("no timeline")
-        if buf[4] != VERSION or buf[5] != SPAN_SIZE:
+        if not 1 <= buf[4] <= VERSION or buf[5] != SPAN_SIZE:
             raise FormatError("timeline version %d" % buf[4])
         head = Head()
         (
@@ -220,9 +235,10 @@ class Head:
             head.buttons,
             head.count_s,
             head.plan,
-            _,
+            more,
             crc,
         ) = struct.unpack(HEADER, buf[:HEADER_SIZE])
+        head.own_tasks = struct.unpack("<H", more[:2])[0]
         if crc != binascii.crc32(buf[: HEADER_SIZE - 4]):
             raise FormatError("timeline header check")
         return head
@@ -233,11 +249,15 @@ class Head:
 
     def size(self) -> int:
         """Return the whole file's size in bytes."""
-        return self.spans_at() + SPAN_SIZE * self.spans + 4
+        return self.owns_at() + OWN_SIZE * self.own_tasks + 4
+
+    def owns_at(self) -> int:
+        """Return the file offset of the first own task."""
+        return self.spans_at() + SPAN_SIZE * self.spans
 
 
 class Writer:
-    """Writes a timeline as a stream: header and strings first, then each span, then the check.
+    """Writes a timeline as a stream: header, strings, each span, each own task, the check.
 
     ``write`` takes bytes; ``head`` must hold the right counts; ``strings`` are Latin-1 bytes, the
     first two being the title and the station's label. Raises FormatError if counts don't match.
@@ -248,6 +268,7 @@ class Writer:
     ) -> None:
         self._write = write
         self._left = head.spans
+        self._left_own = head.own_tasks
         self._crc = 0
         head.strings = len(strings)
         head.string_bytes = sum(len(s) for s in strings)
@@ -273,9 +294,15 @@ class Writer:
         self._left -= count
         self._put(data)
 
+    def own(self, slot: int, task: "Task") -> None:
+        """Write an own task, after the last span."""
+        ask, tap, every, goal, name = task
+        self._left_own -= 1
+        self._put(struct.pack(OWN, slot, ask, tap, every, goal, name, 0))
+
     def finish(self) -> None:
-        """Write the check; raises FormatError when spans are missing or too many."""
-        if self._left:
+        """Write the check; raises FormatError when spans or tasks are missing or too many."""
+        if self._left or self._left_own:
             raise FormatError("span count")
         self._write(struct.pack("<I", self._crc))
 
@@ -299,6 +326,16 @@ class Reader:
         if len(buf) != SPAN_SIZE:
             raise FormatError("timeline cut short")
         into.unpack(buf)
+        for slot in range(SLOTS):
+            into.own[slot] = None
+        if into.owns:
+            self._file.seek(self.head.owns_at() + OWN_SIZE * into.own_at)
+            for _ in range(min(into.owns, SLOTS)):
+                buf = self._file.read(OWN_SIZE)
+                if len(buf) != OWN_SIZE or buf[0] >= SLOTS:
+                    raise FormatError("own task")
+                slot, ask, tap, every, goal, name, _ = struct.unpack(OWN, buf)
+                into.own[slot] = (ask, tap, every, goal, name)
         return into
 
     def text(self, index: int) -> bytes:

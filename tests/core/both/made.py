@@ -49,6 +49,12 @@ def rest(duration_ms=10_000, **fields):
     return span(REST, duration_ms, **fields)
 
 
+def own(span_, slot, ask=ASK_TARGET, tap=TAP_EACH, every=1, goal=0, name=2):
+    """Give the bib at a slot a task of its own."""
+    span_.own[slot] = (ask, tap, every, goal, name)
+    return span_
+
+
 def timeline_bytes(spans, grid_s=30, count_s=0, strings=(b"Title", b"Station 1", b"Burpee")):
     at = number = total = 0
     for s in spans:
@@ -64,10 +70,18 @@ def timeline_bytes(spans, grid_s=30, count_s=0, strings=(b"Title", b"Station 1",
     head.count_s = count_s
     head.slot_ms = at
     head.total_ms = total
+    tasks = []
+    for s in spans:
+        mine = [(slot, task) for slot, task in enumerate(s.own) if task]
+        s.owns, s.own_at = len(mine), len(tasks)
+        tasks.extend(mine)
+    head.own_tasks = len(tasks)
     out = io.BytesIO()
     writer = Writer(out.write, head, list(strings))
     for s in spans:
         writer.span(s)
+    for slot, task in tasks:
+        writer.own(slot, task)
     writer.finish()
     return out.getvalue()
 
