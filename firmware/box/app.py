@@ -31,6 +31,8 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import BinaryIO
 
+    from .selftest import SelfTest
+
 TOO_LATE_US = 500_000  # a bell later than this would only mislead
 SLOW_EVERY_US = 10_000_000
 ERRORS_AT_REST = 20
@@ -72,6 +74,7 @@ class App:
         self.fault = 0
         self.leave = False
         self._dog = None
+        self._test: "SelfTest" = None
         self.selected = ""
         self._file: "BinaryIO" = None
         self.runner: Runner = None
@@ -341,6 +344,8 @@ class App:
             self._dog.feed()
         self._anchor(tick)
         self._keep_time(tick)
+        if self._test is not None and self._test.is_over(tick):
+            self._end_test()
         self.buttons.take(tick, self)
         self._step(time.ticks_us())
         self.sound.poll(time.ticks_us())
@@ -353,6 +358,10 @@ class App:
 
     def button(self, slot: int, event: int, tick: int) -> None:
         """A debounced press or release; told to the runner in its own time."""
+        if self._test is not None:
+            if event == PRESS:
+                self._test.pressed(slot)
+            return
         if event == PRESS:
             self.view.pressed()
         runner = self.runner
@@ -472,6 +481,20 @@ class App:
         self.sound.play(CALL, time.ticks_us())
         if not self.in_class:
             self.view.show_instead(self.view.screens.identify, IDENTIFY_US)
+
+    def self_test(self, message: dict) -> dict:
+        """Work a part by itself, as a host asks."""
+        if self._test is None:
+            from .selftest import SelfTest  # its code is seldom needed
+
+            self._test = SelfTest(self)
+            self.view.lamps_held = True
+        return self._test.do(message)
+
+    def _end_test(self) -> None:
+        self._test = None
+        self.view.lamps_held = False
+        self.view.end_instead()
 
     def _next_tick(self, tick: int) -> int:
         free_us = self.free_us(tick)

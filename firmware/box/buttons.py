@@ -49,6 +49,10 @@ class Buttons:
 
         return edge
 
+    def is_closed(self, slot: int) -> bool:
+        """Whether a contact is closed now."""
+        return not self._pins[slot]()
+
     def pending(self) -> bool:
         """Whether edges wait to be taken."""
         return self._ring[0] != self._read

@@ -43,7 +43,7 @@ class Lights:
     def __init__(self, strip, cap):
         self._strip = strip
         self._cap = cap
-        self._lamps = [None] * LAMPS
+        self._lamps: list = [None] * LAMPS
         self._changed = False
         self._colour = None
         self._full = self._dim = self._faint = _OFF
@@ -97,6 +97,12 @@ class Lights:
             if lamps[at] != colour:
                 lamps[at] = strip[at] = colour
                 self._changed = True
+
+    def test(self, only, colour):
+        """Light the lamp ``only`` and no other, and write the strip."""
+        for at in range(LAMPS):
+            self._lamps[at] = self._strip[at] = colour if at == only else _OFF
+        self._strip.write()
 
     def write(self):
         """Write the strip if a lamp was changed."""

@@ -236,6 +236,11 @@ class Requests:
         elif self._app.in_class:
             raise Refusal(faults.BUSY)
 
+    def _test(self, message: dict) -> dict:
+        if self._app.in_class:
+            raise Refusal(faults.BUSY)
+        return self._app.self_test(message)
+
     def _yield(self, message: dict) -> None:
         if self._app.in_class:
             raise Refusal(faults.BUSY)
@@ -262,5 +267,6 @@ TABLE = {
     "drop": Requests._drop,
     "arm": Requests._arm,
     "disarm": Requests._disarm,
+    "test": Requests._test,
     "yield": Requests._yield,
 }

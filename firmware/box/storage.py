@@ -55,21 +55,22 @@ class Storage:
         self.room_kb = 0
         for folder in (TIMELINES, RUNS):
             try:
-                os.mkdir(self._path(folder))
+                os.mkdir(self.path(folder))
             except OSError:
                 pass
         self._read_settings()
         self._join_tails()
         self._keep_reserve()
 
-    def _path(self, *parts: str) -> str:
+    def path(self, *parts: str) -> str:
+        """Return the path of a file of this box."""
         return "/".join(((self._root,) if self._root else ()) + parts)
 
     # Settings
 
     def _read_settings(self) -> None:
         try:
-            with open(self._path("box.json")) as f:
+            with open(self.path("box.json")) as f:
                 stored = json.load(f)
             for key in self.settings:
                 if key in stored:
@@ -80,10 +81,10 @@ class Storage:
     def save(self, **changes) -> None:
         """Change settings and keep them; raises OSError when the flash is full."""
         self.settings.update(changes)
-        temporary = self._path("box.tmp")
+        temporary = self.path("box.tmp")
         with open(temporary, "w") as f:
             json.dump(self.settings, f)
-        os.rename(temporary, self._path("box.json"))
+        os.rename(temporary, self.path("box.json"))
 
     def free_kb(self) -> int:
         """Return the free space; asking takes 6 ms on the chip, ``room_kb`` is what it was."""
@@ -95,8 +96,8 @@ class Storage:
     def _keep_reserve(self) -> None:
         """Hold some room back, so that a full flash can still be told in the journal."""
         try:
-            if self.free_kb() > KEEP_FREE_KB and RESERVE not in os.listdir(self._path(RUNS)):
-                with open(self._path(RUNS, RESERVE), "wb") as f:
+            if self.free_kb() > KEEP_FREE_KB and RESERVE not in os.listdir(self.path(RUNS)):
+                with open(self.path(RUNS, RESERVE), "wb") as f:
                     for _ in range(2):
                         f.write(bytes(4096))
         except OSError:
@@ -105,7 +106,7 @@ class Storage:
     def drop_reserve(self) -> None:
         """Give the room back that was held."""
         try:
-            os.remove(self._path(RUNS, RESERVE))
+            os.remove(self.path(RUNS, RESERVE))
         except OSError:
             pass
 
@@ -113,13 +114,13 @@ class Storage:
 
     def timelines(self) -> list:
         """Return the digests (hex) of the timelines that are whole, oldest first."""
-        names = [n for n in os.listdir(self._path(TIMELINES)) if n.endswith(".tl")]
+        names = [n for n in os.listdir(self.path(TIMELINES)) if n.endswith(".tl")]
         return [n[6:-3] for n in sorted(names)]
 
     def _timeline_path(self, digest: str) -> str:
-        for name in os.listdir(self._path(TIMELINES)):
+        for name in os.listdir(self.path(TIMELINES)):
             if name[6:-3] == digest and name.endswith(".tl"):
-                return self._path(TIMELINES, name)
+                return self.path(TIMELINES, name)
         return ""
 
     def open_timeline(self, digest: str):
@@ -142,17 +143,17 @@ class Storage:
         if self._part is not None and self._part_name == digest:
             return self._part_at
         self._close_part()
-        path = self._path(TIMELINES, "part")
+        path = self.path(TIMELINES, "part")
         mine = False
         try:
-            with open(self._path(TIMELINES, "part.of")) as f:
+            with open(self.path(TIMELINES, "part.of")) as f:
                 mine = f.read() == digest
         except OSError:
             pass
         if not mine:
             with open(path, "wb"):
                 pass
-            with open(self._path(TIMELINES, "part.of"), "w") as f:
+            with open(self.path(TIMELINES, "part.of"), "w") as f:
                 f.write(digest)
         self._part = open(path, "ab")
         self._part_at = os.stat(path)[6]
@@ -189,7 +190,7 @@ class Storage:
         if self._part_name != digest:
             self.put_at(digest)
         self._close_part()
-        part = self._path(TIMELINES, "part")
+        part = self.path(TIMELINES, "part")
         try:
             with open(part, "rb") as f:
                 good = _hex(digest_of(f)) == digest
@@ -200,18 +201,18 @@ class Storage:
         if not good:
             os.remove(part)
             return False
-        have = sorted(n for n in os.listdir(self._path(TIMELINES)) if n.endswith(".tl"))
+        have = sorted(n for n in os.listdir(self.path(TIMELINES)) if n.endswith(".tl"))
         number = int(have[-1][:5]) + 1 if have else 1
-        os.rename(part, self._path(TIMELINES, "%05d-%s.tl" % (number, digest)))
+        os.rename(part, self.path(TIMELINES, "%05d-%s.tl" % (number, digest)))
         for name in have[: max(0, len(have) + 1 - KEEP_TIMELINES)]:
             if name[6:-3] != self.settings["last"] and not self._is_needed(name[6:-3]):
-                os.remove(self._path(TIMELINES, name))
+                os.remove(self.path(TIMELINES, name))
         return True
 
     def _is_needed(self, digest: str) -> bool:
         """Whether a journal on this box plays that timeline: the host may need it to read it."""
         for name in self.runs():
-            with open(self._path(RUNS, name), "rb") as f:
+            with open(self.path(RUNS, name), "rb") as f:
                 if _hex(f.read(RECORD_SIZE)[8:20]) == digest:
                     return True
         return False
@@ -222,7 +223,7 @@ class Storage:
         """Return the path of a timeline (by digest) or a run (by name), "" if there is none."""
         if of == TIMELINES:
             return self._timeline_path(name)
-        return self._path(RUNS, name) if name in self.runs() else ""
+        return self.path(RUNS, name) if name in self.runs() else ""
 
     def read(self, path: str, at: int, size: int) -> bytes:
         """Return some bytes of a file."""
@@ -249,11 +250,11 @@ class Storage:
 
     def runs(self) -> list:
         """Return the names of the journals, oldest first."""
-        return sorted(n for n in os.listdir(self._path(RUNS)) if n.endswith(".hbj"))
+        return sorted(n for n in os.listdir(self.path(RUNS)) if n.endswith(".hbj"))
 
     def tail_path(self, name: str) -> str:
         """Return the path of the tail beside a journal."""
-        return self._path(RUNS, name[:-4] + ".tail")
+        return self.path(RUNS, name[:-4] + ".tail")
 
     def drop_tail(self, name: str) -> None:
         """Remove a journal's tail, if it has one."""
@@ -264,16 +265,16 @@ class Storage:
 
     def _join_tails(self) -> None:
         """After a power cut: append each tail to its journal, unless that was done already."""
-        for name in os.listdir(self._path(RUNS)):
+        for name in os.listdir(self.path(RUNS)):
             if not name.endswith(".tail"):
                 continue
             run = name[:-5] + ".hbj"
-            with open(self._path(RUNS, name), "rb") as f:
+            with open(self.path(RUNS, name), "rb") as f:
                 tail = f.read()
             try:
-                size = self.size(self._path(RUNS, run))
+                size = self.size(self.path(RUNS, run))
                 if len(tail) > 4 and struct.unpack("<I", tail[:4])[0] == size:
-                    with open(self._path(RUNS, run), "ab") as f:
+                    with open(self.path(RUNS, run), "ab") as f:
                         f.write(memoryview(tail)[4:])
                 self.drop_tail(run)
             except OSError:
@@ -281,11 +282,11 @@ class Storage:
 
     def open_run(self, name: str):
         """Return a journal, open for reading."""
-        return open(self._path(RUNS, name), "rb")
+        return open(self.path(RUNS, name), "rb")
 
     def reopen_run(self, name: str):
         """Return (file, size) of a journal, open for appending; a torn end is made a record."""
-        path = self._path(RUNS, name)
+        path = self.path(RUNS, name)
         file = open(path, "ab")
         torn = self.size(path) % RECORD_SIZE
         if torn:
@@ -298,7 +299,7 @@ class Storage:
         names = self.runs()
         if not names:
             return ""
-        path = self._path(RUNS, names[-1])
+        path = self.path(RUNS, names[-1])
         whole = self.size(path) // RECORD_SIZE
         last = (
             parse_record(self.read(path, (whole - 1) * RECORD_SIZE, RECORD_SIZE)) if whole else None
@@ -310,4 +311,4 @@ class Storage:
         have = self.runs()
         number = int(have[-1][:5]) + 1 if have else 1
         name = "%05d.hbj" % number
-        return name, open(self._path(RUNS, name), "ab")
+        return name, open(self.path(RUNS, name), "ab")

@@ -30,12 +30,13 @@ class View:
     def __init__(self, app, bus) -> None:
         tick = time.ticks_us()
         self._app = app
-        self._display = Display(bus)
-        self.screens = Screens(self._display)
-        self._lights = Lights(app.board.strip(), app.board.LAMP_CAP)
+        self.display = Display(bus)
+        self.screens = Screens(self.display)
+        self.lights = Lights(app.board.strip(), app.board.LAMP_CAP)
         self.facts = Facts()
         self._ahead = Ahead()
         self._looked_ms = NEVER  # the cue for which a look ahead was tried
+        self.lamps_held = False  # by the self-test
         self._opening = False  # a look made ready is being sent
         self._settled = self._sent = True
         self._draw_due = self._lamps_due = tick
@@ -71,7 +72,7 @@ class View:
         if self._ahead.at_ms != cue_ms:
             return
         self._ahead.at_ms = NEVER
-        self._lights.write()
+        self.lights.write()
         self._opening = True
         self._sent = False
 
@@ -85,7 +86,7 @@ class View:
         if not self._opening:
             self._refresh(tick, runner)
         while not self._sent and app.free_us(time.ticks_us()) >= PIECE_US:
-            self._sent = not self._display.update(PIECE_BYTES)
+            self._sent = not self.display.update(PIECE_BYTES)
             if app.buttons.pending():
                 return
         if self._sent:
@@ -93,11 +94,11 @@ class View:
 
     def _refresh(self, tick: int, runner) -> None:
         # The strip is quick and comes first.
-        if not self._settled or ticks_diff(tick, self._lamps_due) >= 0:
+        if not self.lamps_held and (not self._settled or ticks_diff(tick, self._lamps_due) >= 0):
             self._ahead.at_ms = NEVER
             self._looked_ms = NEVER
             self._light(tick, runner)
-            self._lights.write()
+            self.lights.write()
         stale = not self._settled or ticks_diff(tick, self._draw_due) >= 0
         free_us = self._app.free_us(time.ticks_us())
         if free_us <= DRAW_US:
@@ -130,7 +131,9 @@ class View:
             return most_us  # what is due lets a cue or a motif's step pass, which ends the wait
         if not self._sent:
             return 0
-        wait_us = min(most_us, max(0, ticks_diff(self._lamps_due, tick)))
+        wait_us = most_us
+        if not self.lamps_held:
+            wait_us = min(wait_us, max(0, ticks_diff(self._lamps_due, tick)))
         if free_us <= DRAW_US:
             return wait_us
         if not self._settled:
@@ -214,7 +217,7 @@ class View:
                 kind, duration_ms = runner.kind, runner.span.duration_ms
                 if kind == WINDOW and runner.counting.all_made():
                     look = MADE
-        return self._lights.set(kind, left_ms, duration_ms, run_ms, look)
+        return self.lights.set(kind, left_ms, duration_ms, run_ms, look)
 
 
 def _name(runner, span, left_ms: int) -> bytes:

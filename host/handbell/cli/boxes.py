@@ -52,22 +52,38 @@ def boxes_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="MINUTES",
         help="watch the clocks so long, learn the rate of each crystal and give it to its box",
     )
+    parser.add_argument(
+        "--self-test",
+        action="store_true",
+        help="work each part of each box that rests, and name the part that fails",
+    )
+    parser.add_argument(
+        "--buttons",
+        type=int,
+        choices=range(1, 5),
+        default=1,
+        help="buttons fitted, for --self-test",
+    )
     port_argument(parser)
     parser.add_argument("--store", metavar="URL", help="the store (default: HANDBELL_STORE)")
     parser.epilog = (
         "examples:\n  handbell boxes\n  handbell boxes --port socket://127.0.0.1:5000\n"
-        "  handbell boxes --calibrate 30\n\n"
+        "  handbell boxes --calibrate 30\n  handbell boxes --self-test --buttons 2\n\n"
         "Crystals differ: uncalibrated boxes may part by 20 ms within six minutes. Calibrate once\n"
         "a month, with the boxes as warm as in class. Ctrl-C ends it early; what is known is kept."
     )
 
 
 def boxes_run(args: argparse.Namespace) -> Result:
-    """List boxes with health and readiness, or calibrate them."""
+    """List boxes with health and readiness, or calibrate them, or test their parts."""
     if args.calibrate is not None:
         from handbell.cli.calibration import calibrate_run
 
         return calibrate_run(args)
+    if args.self_test:
+        from handbell.cli.selftest import self_test_run
+
+        return self_test_run(args)
     from handbell.boxes.words import fault_words
 
     with open_fleet(args) as fleet:

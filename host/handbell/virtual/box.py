@@ -186,7 +186,13 @@ class VirtualBox:
     def edges(self, edges: Iterable[tuple[int, int, int]]) -> None:
         """Raw edges on the buttons: (world_us, slot, level), level 0 pressed; any order."""
         pins = self.spec.button_pins[: self.spec.buttons]
-        self._add_edges([(world_us, pins[slot], level) for world_us, slot, level in edges])
+        self._add_edges(
+            [
+                (world_us, pins[slot], level)
+                for world_us, slot, level in edges
+                if f"button {slot + 1}" not in self.spec.broken
+            ]
+        )
 
     def _add_edges(self, edges: list[tuple[int, int, int]]) -> None:
         with self._world.lock:

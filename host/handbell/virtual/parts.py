@@ -39,9 +39,10 @@ class LevelChange(NamedTuple):
 
 
 class Light:
-    """A strip of WS2812-type LEDs: three bytes each, green first."""
+    """A strip of WS2812-type LEDs: three bytes each, green first; ``dead`` ones stay dark."""
 
-    def __init__(self, leds: int) -> None:
+    def __init__(self, leds: int, dead: frozenset[int] = frozenset()) -> None:
+        self._dead = dead
         self._dark: tuple[RGB, ...] = ((0, 0, 0),) * leds
         self.colours = self._dark
         self.history: deque[StripChange] = deque(maxlen=HISTORY)
@@ -56,6 +57,9 @@ class Light:
         self._set(self._dark, world_us)
 
     def _set(self, colours: tuple[RGB, ...], world_us: int) -> None:
+        if self._dead:
+            lit = enumerate(colours)
+            colours = tuple((0, 0, 0) if n in self._dead else colour for n, colour in lit)
         if colours != self.colours:
             self.colours = colours
             self.history.append(StripChange(world_us, colours))
@@ -114,7 +118,8 @@ class Parts:
     def __init__(self, spec: BoxSpec, rtc: RtcPart | None) -> None:
         self.rtc = rtc
         self.screen = Screen()
-        self.light = Light(spec.light_leds)
+        dead = (n for n in range(spec.light_leds) if f"lamp {n + 1}" in spec.broken)
+        self.light = Light(spec.light_leds, frozenset(dead))
         self.sound = Sound()
         self.line = Sound()
         self.flash = Flash()
@@ -132,6 +137,8 @@ class Parts:
             self.light.take(body, at_us)
         elif kind == frames.PWM and arg in (spec.sound_pin, spec.line_pin):
             part = self.sound if arg == spec.sound_pin else self.line
+            if part is self.sound and "sounder" in spec.broken:
+                return
             part.take(value >> 16, value & 0xFFFF, at_us)
         elif kind == frames.LEVEL:
             levels = self.outputs.setdefault(arg, deque(maxlen=HISTORY))

@@ -43,6 +43,9 @@ class BoxSpec:
     `rtc` puts a real-time clock of the DS3231 type on the bus, which shows UTC when the box is
     made, `rtc_ppb` its rate's error and `rtc_pin` the pin that its square wave is on; with
     `rtc_lost` its oscillator had not run before, and it says so.
+
+    `broken` are parts that do not work: "display", "lamp 3", "sounder", "button 1", "battery";
+    from the `flash_fails_at`-th erase or program on the flash reports errors.
     """
 
     name: str
@@ -69,6 +72,8 @@ class BoxSpec:
     rtc_ppb: int = 0
     rtc_pin: int = 6
     rtc_lost: bool = False
+    broken: tuple[str, ...] = ()
+    flash_fails_at: int | None = None
 
     def blank_flash(self) -> None:
         """Makes the flash file, erased, unless it is there."""
@@ -93,8 +98,11 @@ class BoxSpec:
             "tick_origin": self.tick_origin,
             "reset_cause": cause,
             "levels": list(levels.items()),
-            "adc": [(BATTERY_CHANNEL, battery_u16(battery_mv)), (_HEAT_CHANNEL, _u16(_HEAT_MV))],
-            "i2c": [self.screen_address, RTC_ADDRESS] if self.rtc else [self.screen_address],
+            "adc": [
+                (BATTERY_CHANNEL, battery_u16(0 if "battery" in self.broken else battery_mv)),
+                (_HEAT_CHANNEL, _u16(_HEAT_MV)),
+            ],
+            "i2c": self._on_bus(),
             "rtc": rtc_state,
             "rtc_pin": self.rtc_pin,
             "flash": str(self.flash.resolve()),
@@ -103,7 +111,12 @@ class BoxSpec:
             "program_us": self.program_us,
             "cut_at_flash_op": self.cut_at_flash_op,
             "tear": self.tear,
+            "flash_fails_at": self.flash_fails_at,
         }
+
+    def _on_bus(self) -> list[int]:
+        screen = [] if "display" in self.broken else [self.screen_address]
+        return [*screen, RTC_ADDRESS] if self.rtc else screen
 
 
 def battery_u16(battery_mv: int) -> int:

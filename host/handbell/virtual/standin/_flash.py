@@ -12,6 +12,7 @@ BLOCK_SIZE = 4096
 PAGE_SIZE = 256
 _BLANK = b"\xff" * PAGE_SIZE
 # A torn program leaves this many bytes of nonsense, a torn erase this many half-erased ones.
+_EIO = 5
 _PROGRAM_NONSENSE = 16
 _ERASE_NONSENSE = 512
 
@@ -26,6 +27,7 @@ class Flash:
         self._program_us = config["program_us"]
         self._cut_at = config["cut_at_flash_op"]
         self._tear = config["tear"]
+        self._fails_at = config["flash_fails_at"]
         self._ops = 0
         self._blank = bytearray(PAGE_SIZE)
         self.busy = False
@@ -87,6 +89,8 @@ class Flash:
 
     def _count(self):
         self._ops += 1
+        if self._fails_at is not None and self._ops >= self._fails_at:
+            raise OSError(_EIO)
         return self._ops == self._cut_at
 
     def _clear_bits(self, at, data):

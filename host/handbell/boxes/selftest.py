@@ -1,0 +1,176 @@
+"""The self-test of a box: each part worked by itself, and the part that fails named.
+
+What a box can't sense, a person is asked: whether the screen is whole, which lamps stay dark,
+whether it rang.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from handbell.boxes.clock import measure
+from handbell.boxes.connection import Connection
+from handbell.drift import MOST_PPB, PPB
+from handbell.errors import BoxError
+
+LOOK_S = 1.0
+LAMP_S = 0.4
+RING_S = 1.5
+CLOCK_S = 5.0
+BATTERY_MV = (2_000, 5_800)  # what a battery or a cable can give the board (Pico data sheet)
+FLASH_US = 3_000_000  # 20 pages and an erase, each as slow as may be
+
+Ask = Callable[[str], str | None]
+"""Asks a person; None where nobody is there to be asked."""
+
+
+@dataclass(frozen=True)
+class Finding:
+    """How one part did: ``fine`` True, False, or None when it could not be judged."""
+
+    part: str
+    fine: bool | None
+    words: str
+
+
+class SelfTest:
+    """The self-test of one box that rests, with so many buttons fitted."""
+
+    def __init__(self, connection: Connection, ask: Ask, buttons: int = 1) -> None:
+        self._box = connection
+        self._ask = ask
+        self._wait = connection.clock.sleep
+        self._buttons = buttons
+        self.findings: list[Finding] = []
+
+    def run(self) -> list[Finding]:
+        """Work every part and return what was found; raises BoxError if the box goes away."""
+        try:
+            for part in (
+                self._display,
+                self._lamps,
+                self._sounder,
+                self._press,
+                self._battery,
+                self._flash,
+                self._clock,
+                self._clock_part,
+            ):
+                self.findings += part()
+        finally:
+            self._end()
+        return self.findings
+
+    def _work(self, part: str, **fields: Any) -> dict[str, Any]:
+        return self._box.request("test", part=part, **fields)
+
+    def _end(self) -> None:
+        with contextlib.suppress(BoxError):  # it ends by itself after a minute
+            self._work("end")
+
+    def _yes(self, part: str, question: str, fault: str) -> Finding:
+        said = self._ask(f"{self._box.label}: {question} [y/n] ")
+        if said is None:
+            return Finding(part, None, "nobody was asked")
+        fine = said.strip().lower() in ("", "y", "yes")
+        return Finding(part, fine, "" if fine else fault)
+
+    def _display(self) -> list[Finding]:
+        if not self._work("display")["answers"]:
+            words = "the display does not answer: check its four wires"
+            return [Finding("display", False, words)]
+        self._wait(LOOK_S)
+        return [
+            self._yes(
+                "display",
+                "does the screen show a whole chequer in a frame?",
+                "the screen is not whole: check its wires, else replace it",
+            )
+        ]
+
+    def _lamps(self) -> list[Finding]:
+        lamps = self._work("lamp", n=0)["lamps"]
+        for n in range(1, lamps + 1):
+            self._work("lamp", n=n)
+            self._wait(LAMP_S)
+        self._work("lamp", n=0)
+        said = self._ask(
+            f"{self._box.label}: {lamps} lamps lit one after another. "
+            "Which stayed dark? (numbers, Enter for none) "
+        )
+        if said is None:
+            return [Finding("lamps", None, "nobody was asked")]
+        dark = [int(word) for word in said.replace(",", " ").split() if word.isdigit()]
+        if not dark:
+            return [Finding("lamps", True, "")]
+        words = "stays dark: check the data wire before it, else replace it"
+        return [Finding(f"lamp {n}", False, words) for n in dark if 1 <= n <= lamps]
+
+    def _sounder(self) -> list[Finding]:
+        self._work("sound")
+        self._wait(RING_S)
+        return [
+            self._yes(
+                "sounder",
+                "did it ring three rising notes?",
+                "the sounder is silent: check its wires and its transistor",
+            )
+        ]
+
+    def _press(self) -> list[Finding]:
+        before = self._work("buttons")
+        stuck = [n for n in range(self._buttons) if before["closed"][n]]
+        found = [
+            Finding(f"button {n + 1}", False, "is closed without a press: check its wires")
+            for n in stuck
+        ]
+        waiting = [n for n in range(self._buttons) if n not in stuck]
+        if waiting:
+            each = "the button" if self._buttons == 1 else f"each of {self._buttons} buttons"
+            if self._ask(f"{self._box.label}: press {each} once, then Enter ") is None:
+                return [*found, Finding("buttons", None, "nobody was asked")]
+            pressed = self._work("buttons")["pressed"]
+            for n in waiting:
+                seen = pressed[n] > before["pressed"][n]
+                words = "" if seen else "no press came: check its two wires"
+                found.append(Finding(f"button {n + 1}", seen, words))
+        return found
+
+    def _battery(self) -> list[Finding]:
+        said = self._work("battery")
+        least, most = BATTERY_MV
+        fine = least <= said["mv"] <= most
+        words = f"{said['mv'] / 1000:.2f} V"
+        if not fine:
+            words = f"reads {words}, which no battery gives: check the divider and its pin"
+        return [Finding("battery sense", fine, words)]
+
+    def _flash(self) -> list[Finding]:
+        said = self._work("flash")
+        if not said["same"]:
+            return [Finding("flash", False, "what was written is not what is read: replace it")]
+        slow = said["us"] > FLASH_US
+        return [Finding("flash", not slow, "is far too slow: replace the board" if slow else "")]
+
+    def _clock(self) -> list[Finding]:
+        first = measure(self._box)
+        self._wait(CLOCK_S)
+        second = measure(self._box)
+        box_us = second.box_us - first.box_us
+        doubt_us = first.bound_us + second.bound_us
+        parted_us = (second.utc_us - first.utc_us) - box_us
+        least_ppb = (abs(parted_us) - doubt_us) * PPB // box_us
+        if least_ppb > MOST_PPB:
+            words = f"its crystal is off by {least_ppb / 1000:.0f} ppm or more: replace the board"
+            return [Finding("clock", False, words)]
+        return [Finding("clock", True, "")]
+
+    def _clock_part(self) -> list[Finding]:
+        said = self._work("clock part")
+        if not said["fitted"]:
+            return []
+        words = "had stopped: check its cell, then run handbell send" if said["stopped"] else ""
+        return [Finding("clock part", not said["stopped"], words)]

@@ -1,0 +1,131 @@
+"""The self-test on virtual boxes with each part broken in turn: it names that part, and no other."""
+
+import pytest
+
+from handbell.boxes import selftest
+from handbell.boxes.selftest import SelfTest
+from handbell.errors import BoxError
+from handbell_core import faults
+from made import lead_in, window
+from rig import Rig, timeline
+
+pytestmark = pytest.mark.usefixtures("micropython")
+
+
+class Person:
+    """Somebody at the laptop who looks at the box, listens, presses, and answers."""
+
+    def __init__(self, rig, buttons=2):
+        self.rig = rig
+        self.buttons = buttons
+        self.asked = []
+
+    def __call__(self, question):
+        self.asked.append(question)
+        box = self.rig.box
+        if "chequer" in question:
+            lit = sum(box.screen.pixels())
+            return "y" if 3_000 < lit < 5_500 else "n"
+        if "lamps lit" in question:
+            seen = set()
+            for change in box.light.history:
+                lit = [n for n, colour in enumerate(change.colours) if any(colour)]
+                if len(lit) == 1:
+                    seen.add(lit[0] + 1)
+            return " ".join(str(n) for n in range(1, 9) if n not in seen)
+        if "rising" in question:
+            tones = [c.freq_hz for c in box.sound.history if c.duty]
+            return "y" if tones[-3:] == [523, 1047, 1568] else "no"
+        assert "press" in question
+        for slot in range(self.buttons):
+            box.press(slot)
+        self.rig.world.clock.sleep(0.3)
+        return ""
+
+
+def found(rig, ask=None, buttons=2):
+    with rig.connect() as connection:
+        findings = SelfTest(connection, ask or Person(rig), buttons).run()
+    return {f.part: f.fine for f in findings}
+
+
+@pytest.fixture
+def rig_of(tmp_path, monkeypatch):
+    rigs = []
+
+    # Time is real while a port is open, so it waits no longer than parts need.
+    for name, seconds in (("LOOK_S", 0.1), ("LAMP_S", 0.03), ("RING_S", 1.0), ("CLOCK_S", 2.0)):
+        monkeypatch.setattr(selftest, name, seconds)
+
+    def make(**spec):
+        rig = Rig(tmp_path, **spec)
+        rigs.append(rig)
+        return rig
+
+    yield make
+    for rig in rigs:
+        rig.world.close()
+
+
+def test_a_sound_box_is_fine(rig_of):
+    rig = rig_of(rtc=True)
+    parts = found(rig)
+    assert set(parts) == {
+        "display", "lamps", "sounder", "button 1", "button 2", "battery sense", "flash", "clock",
+        "clock part",
+    }  # fmt: skip
+    assert all(parts.values())
+
+
+@pytest.mark.parametrize(
+    ("spec", "part"),
+    [
+        ({"broken": ("display",)}, "display"),
+        ({"broken": ("lamp 3",)}, "lamp 3"),
+        ({"broken": ("sounder",)}, "sounder"),
+        ({"broken": ("button 2",)}, "button 2"),
+        ({"broken": ("battery",)}, "battery sense"),
+        ({"flash_fails_at": 30}, "flash"),
+        ({"ppm": 900}, "clock"),
+        ({"rtc": True, "rtc_lost": True}, "clock part"),
+    ],
+)
+def test_the_part_that_fails_is_named(rig_of, spec, part):
+    parts = found(rig_of(**spec))
+    assert [name for name, fine in parts.items() if not fine] == [part]
+
+
+def test_with_nobody_to_ask_it_judges_what_it_can(rig_of):
+    parts = found(rig_of(broken=("lamp 2", "battery")), ask=lambda question: None)
+    assert parts["battery sense"] is False and parts["flash"] is True
+    assert parts["lamps"] is None and parts["sounder"] is None
+
+
+def test_afterwards_the_box_is_itself_again(rig_of):
+    rig = rig_of()
+    found(rig)
+    rig.world.run_for(2_000_000)
+    lamps = rig.box.light.colours
+    assert sum(1 for colour in lamps if any(colour)) == 1  # the faint lamp of a box that rests
+    rig.box.press(0)
+    rig.world.run_for(1_000_000)
+    assert rig.ask("status")["state"] == "empty"
+
+
+def test_a_host_that_goes_away_leaves_no_box_in_its_test(rig_of):
+    rig = rig_of()
+    rig.ask("test", part="lamp", n=4)
+    assert sum(1 for c in rig.box.light.colours if any(c)) == 1
+    lit = rig.box.light.colours
+    rig.world.run_for(65_000_000)
+    assert rig.box.light.colours != lit
+
+
+def test_a_box_in_class_refuses(rig_of):
+    data = timeline(lambda: [lead_in(5_000), window(60_000)])
+    rig = rig_of()
+    rig.send([data])
+    rig.arm([data])
+    with pytest.raises(BoxError) as caught:
+        rig.ask("test", part="sound")
+    assert caught.value.code == faults.BUSY
