@@ -16,7 +16,8 @@ TILES = WIDTH * HEIGHT // 8 // TILE
 ACROSS = WIDTH // TILE
 HEAD = 13  # bytes before a piece's pixels: three command bytes twice, each behind a control byte
 LIMIT = 32  # pixel bytes a piece: with its head 1.25 ms at 400 kHz
-RETRY_MS = 10_000
+RETRY_MS = 100  # after a transfer that failed; then twice as long each time, up to
+RETRY_MOST_MS = 10_000
 
 _START = bytes(
     (0x00,)  # commands follow
@@ -64,6 +65,7 @@ class Display:
         self._sure = 0  # tiles of the glass that are known, from the first on
         self._dirty = True
         self._failed_ms = 0
+        self._retry_ms = RETRY_MS
         self.present = False
         self._begin()
 
@@ -80,6 +82,7 @@ class Display:
         except OSError:
             self.present = False
             self._failed_ms = time.ticks_ms()
+            self._retry_ms = min(2 * self._retry_ms, RETRY_MOST_MS)
         return self.present
 
     def drawn(self):
@@ -99,14 +102,15 @@ class Display:
         109 for three (1.1 ms at 1 MHz). Nothing is sent when nothing changed.
         """
         if not self.present:
-            if time.ticks_diff(time.ticks_ms(), self._failed_ms) >= RETRY_MS:
+            if time.ticks_diff(time.ticks_ms(), self._failed_ms) >= self._retry_ms:
                 self._begin()
-            return False
+            return self.present
         if not self._dirty:
             return False
         tile = self._next_changed()
         if tile < 0:
             self._dirty = False
+            self._retry_ms = RETRY_MS
             return False
         most = max(1, min(limit_bytes // TILE, ACROSS - tile % ACROSS))
         count = 0
