@@ -6,6 +6,10 @@ import pytest
 from made_plans import EXAMPLES
 
 from handbell.cli.main import main
+from handbell.coach.library import load_library
+from handbell.coach.remarks import coach_remarks
+from handbell.compile import build
+from handbell.plan.files import load_plan
 
 
 def run(capsys, *words):
@@ -21,9 +25,26 @@ def test_check_adds_up_the_three_block_plan(capsys):
     assert code == 0
     assert facts["total_ms"] == 930_000
     assert facts["slot_ms"] == 940_000
-    assert (facts["windows"], facts["boxes"], facts["warnings"]) == (27, 1, [])
+    assert (facts["windows"], facts["boxes"]) == (27, 1)
     assert (facts["title"], facts["layout"]) == ("Three blocks", "lanes")
     assert (facts["work_ms"], facts["rest_ms"]) == (810_000, 120_000)
+
+
+def test_check_says_what_the_library_makes_of_the_plan_too(capsys, tmp_path):
+    built = build(load_plan(EXAMPLES["three-block"]))
+    library = load_library()
+    facts = json.loads(run(capsys, "check", EXAMPLES["three-block"], "--json")[1])
+    assert built.warnings == []
+    assert facts["warnings"] == coach_remarks(built.plan, library)
+    assert any(w.startswith("warm_up: ") for w in facts["warnings"])
+    own = tmp_path / "own.toml"
+    own.write_text('format = ["cardio", "trunk"]\n', encoding="utf-8")
+    out = run(capsys, "check", EXAMPLES["three-block"], "--library", own)[1]
+    assert "your format has trunk here" in " ".join(out.split())
+    code, _, err = run(capsys, "check", EXAMPLES["three-block"], "--library", tmp_path / "no.toml")
+    assert code == 1 and "no.toml" in err
+    shown = json.loads(run(capsys, "show", EXAMPLES["three-block"], "--json")[1])
+    assert shown["warnings"] == []  # a timetable is not the place for advice
 
 
 def test_check_for_people(capsys):

@@ -100,7 +100,7 @@ VALUES = {
     ("lead_in_s", "4"): "no such key here; it belongs at the top of the file, before any [[table]]",
     ("bibs", "[1]"): "no such key here; it belongs in [[group]]",
     ("zzz", "4"): "no such key here; known are name, work_s, reps, goal, hold, tap, rest_s, "
-    "both_sides, note",
+    "both_sides, kit, circuit, note, scaled",
 }
 
 
@@ -242,16 +242,12 @@ def test_rotation_is_sound_as_it_stands():
     assert parse_plan(rotation().encode()).boxes == 2
 
 
+ONE = '\n[[block.exercise]]\nname = "Three"\nwork_s = 30'
 ROTATIONS = [
     (
-        {"more": '[[group]]\nname = "C"\nbibs = [3]'},
-        "block 1: more groups than stations (2 exercises, 3 groups); "
-        "a rotation needs as many exercises in each block as there are groups",
-    ),
-    (
-        {"more": '[[block.exercise]]\nname = "Three"\nwork_s = 30'},
-        "block 1: more stations than groups (3 exercises, 2 groups); "
-        "a rotation needs as many exercises in each block as there are groups",
+        {"more": "[[block]]" + ONE},
+        "block 2: 1 exercise for 2 stations; "
+        "a rotation needs an exercise for each station in each block",
     ),
     (
         {"work": "40"},
@@ -358,3 +354,55 @@ def test_no_depth_and_no_length_breaks_the_reader():
     assert deep == "lists or tables are nested too deep; a plan needs two levels"
     (long,) = faults("a = " + "9" * 5000)
     assert "a number can't be read" in long
+
+
+SAID = {
+    "[fit]\nbreak_s = 30": "fit, break_s: 30 is no range; write least and most, such as [30, 60]",
+    "[fit]\nbreak_s = [60, 30]": "fit, break_s: the least is above the most; write them as [30, 60]",
+    "[fit]\nguided_s = [30]": "fit, guided_s: a range has two entries, least and most, such as "
+    "[30, 120]",
+    "[fit]\nwork_s = [3, 30]": "fit, work_s: 3 s is too short; a window is 5 s or more",
+    "[fit]\nrounds = [0, 3]": "fit, rounds: 0 is out of range; write a number from 1 to 16000",
+    '[fit]\nkeep = ["all"]': 'fit, keep: "all" is no choice here; write a list of "breaks", "rests", '
+    '"warm-up", "windows", "rounds"',
+    "[fit]\nkeep = 3": 'fit, keep: 3 is no choice here; write a list of "breaks", "rests", '
+    '"warm-up", "windows", "rounds"',
+    "[fit]\nminutes = 0": "fit, minutes: 0 is out of range; write a number from 1 to 360",
+    "[fit]\nbrake_s = [30, 60]": "fit, brake_s: no such key here; did you mean break_s?",
+    "[[fit]]\nminutes = 3": "fit: this is a table, and there is one; write [fit], its keys below",
+    "[kit]\nbench = -1": 'kit: "bench": -1 is out of range; write a number from 0 to 999',
+    "[[kit]]\nbench = 1": 'kit: a list is no table; write [kit], then "bench" = 2',
+    "[[station]]\ncapacity = 0": "station 1, capacity: 0 is out of range; write a number from 1 to "
+    "999",
+}
+
+
+@pytest.mark.parametrize("lines", SAID)
+def test_what_fit_and_share_are_told(lines):
+    assert faults(plan(top=lines)) == [SAID[lines]]
+
+
+ORDER = "write a list for each group, such as [[1, 2, 3], [2, 3, 1]]"
+KIT = 'write ["bench"] for one a person, or { bench = 1 } for one that a group shares'
+LINES = {
+    'kit = "bench"': f'exercise 1, kit: "bench" is no kit; {KIT}',
+    "kit = [3]": 'exercise 1, kit: 3 is no name; write it in quotes, such as "bench"',
+    "kit = { bench = 0 }": "exercise 1, kit: 0 is out of range; write a number from 1 to 999",
+}
+ORDERS = {
+    "order = 3": f"order: 3 is no list; {ORDER}",
+    "order = []": f"order: a list of it is empty; {ORDER}",
+    "order = [[]]": f"order: a list of it is empty; {ORDER}",
+    "order = [1, 2]": f"order: entry 1: 1 is no list; {ORDER}",
+    "order = [[-1]]": "order: entry 1: -1 is out of range; write a number from 0 to 200",
+}
+
+
+@pytest.mark.parametrize("line", LINES)
+def test_kit_of_an_exercise(line):
+    assert faults(plan(exercise=line)) == [f"block 1, {LINES[line]}"]
+
+
+@pytest.mark.parametrize("line", ORDERS)
+def test_orders(line):
+    assert faults(plan(block=line)) == [f"block 1, {ORDERS[line]}"]

@@ -68,7 +68,7 @@ def test_the_manual_names_every_key():
     keys = set()
     for table in [json.loads(schema.schema_text()), *_tables()]:
         keys |= set(table.get("properties", ()))
-    missing = {key for key in keys if f"`{key}`" not in page and f"[[{key}]]" not in page}
+    missing = {key for key in keys if f"`{key}`" not in page and f"[{key}]" not in page}
     assert missing - {"exercise", "label", "bibs"} == set()
 
 

@@ -7,6 +7,7 @@ the millisecond. Simulation library: simpy.
 """
 
 import io
+import json
 import sys
 from collections import defaultdict
 from fractions import Fraction
@@ -14,6 +15,7 @@ from fractions import Fraction
 import pytest
 import simpy
 from hypothesis import given, settings
+from hypothesis import strategies as st
 from made_plans import EXAMPLES, IN_MANUAL, plans, toml
 
 from handbell.compile import build
@@ -36,6 +38,8 @@ class Gym:
         self.rotates = self.plan.get("layout") == "rotation"
         named = len(self.plan.get("station", []))
         self.stations = len(self.groups) or self.plan.get("boxes") or named or 1
+        if self.rotates:
+            self.stations = len(self.plan["block"][0]["exercise"])
         self.log = []  # (kind, from, to) for all
         self.windows = []  # the exercise at each station, one dict a window
         self.pressing = defaultdict(set)  # (window, station) -> bibs at a button
@@ -101,29 +105,37 @@ class Gym:
     def lead(self, block):
         """One block: a list of things to do, each followed by its pauses."""
         exercises, rounds = block["exercise"], self.rounds(block)
+        order = block.get("order")
+        steps = range(len(order[0] if order and self.rotates else exercises))
         stays = self.rotates and self.plan.get("move") == "round"
         if stays:
-            laps = [list(range(rounds)) for _ in exercises]
+            laps = [list(range(rounds)) for _ in steps]
         else:
-            laps = [[r] * len(exercises) for r in range(rounds)]
+            laps = [[r] * len(steps) for r in range(rounds)]
         left = sum(len(lap) for lap in laps)
-        for lap in laps:
+        for at, lap in enumerate(laps):
+            if order and self.rotates:
+                self.shout("go", to=[row[at if stays else 0] for row in order])
             self.shout("lap")
             for n, round_ in enumerate(lap):
                 left -= 1
                 exercise = exercises[0 if self.rotates else n]
                 shown = exercises if self.rotates else [exercise] * self.stations
+                if order and self.rotates:
+                    self.shout("go", to=[row[at if stays else n] for row in order])
+                elif order:
+                    shown = [exercises[row[n] - 1] for row in order]
                 yield from self.window(shown, round_)
                 ends_lap = n + 1 == len(lap)
                 walks = self.rotates and (ends_lap or not stays)
-                if walks:
+                if walks and not order:
                     self.shout("move")
                 rest = exercise.get("rest_s", block.get("rest_s", 0))
                 if ends_lap:
                     rest = block.get("round_rest_s", rest)
                 if left or block.get("rest_after_last"):
                     yield from self.wait("rest", rest)
-                others = len(exercises) > 1 and (walks or not self.rotates)
+                others = len(steps) > 1 and (walks or not self.rotates)
                 if left and others:
                     yield from self.wait("change", self.change(block))
 
@@ -139,6 +151,7 @@ class Athlete:
 
     def __init__(self, gym, place, n, bib):
         self.gym, self.place, self.bib = gym, place, bib
+        self.group = place
         self.ears = simpy.Store(gym.env)
         buttons = gym.plan.get("buttons", 1)
         mates = len(gym.groups[place]["bibs"])
@@ -152,11 +165,14 @@ class Athlete:
         while True:
             what, more = yield self.ears.get()
             if what == "lap":  # each begins one turn further on than the one before
-                self.lap_turn += 1
+                # Where a lap is a station, one who waits is at none.
+                self.lap_turn += self.place >= 0 or gym.plan.get("move") != "round"
                 self.turn = self.lap_turn
             elif what == "move":
                 self.place = (self.place + 1) % gym.stations
-            else:
+            elif what == "go":
+                self.place = more["to"][self.group] - 1
+            elif self.place >= 0:
                 if self.turn % self.sets == self.mine:
                     gym.pressing[more["number"], self.place].add(self.bib)
                 if not self.by_laps:
@@ -205,4 +221,23 @@ def test_the_manuals_plans(text):
 @settings(max_examples=200, deadline=None)
 @given(plans())
 def test_random_plans(plan):
+    check_same(toml(plan))
+
+
+@settings(max_examples=60, deadline=None)
+@given(plans(), st.randoms(use_true_random=False))
+def test_random_orders(plan, rng):
+    """The same with an order in every block: any at all, each group once at each station."""
+    for block in plan["block"]:
+        exercises = block["exercise"]
+        numbers = range(1, len(exercises) + 1)
+        if plan.get("layout") == "rotation":
+            waits = rng.randint(0, 3)
+            circle = [*numbers, *[0] * waits]
+            rng.shuffle(circle)
+            groups = range(len(plan["group"]))
+            block["order"] = [[*circle[g:], *circle[:g]] for g in groups]
+        elif len({json.dumps([e["work_s"], e.get("rest_s")]) for e in exercises}) == 1:
+            lanes = len(plan.get("group", ())) or plan.get("boxes") or 1
+            block["order"] = [rng.sample(numbers, len(exercises)) for _ in range(lanes)]
     check_same(toml(plan))

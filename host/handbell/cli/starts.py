@@ -57,15 +57,15 @@ def _within_s(word: str) -> int:
 
 
 def _at(word: str, now_s: float, zone: tzinfo | None) -> Start:
-    on, at = _parsed(word)
+    on, at = parsed(word)
     today = _local(now_s, zone).date()
     days = [on] if on else [today + timedelta(days=n) for n in (-1, 0, 1)]
     start, wall, words = min(
-        (_resolved(datetime.combine(day, at), now_s, zone) for day in days),
+        (resolved(datetime.combine(day, at), now_s, zone) for day in days),
         key=lambda found: abs(found[0] - now_s),
     )
     if start <= now_s:
-        again = _resolved(wall + timedelta(days=1), now_s, zone)[1]
+        again = resolved(wall + timedelta(days=1), now_s, zone)[1]
         raise UsageError(
             f"--at {word}: {wall:%H:%M} was {_ago(now_s - start)} ago",
             f'Say --in 1m to start soon, or --at "{again:%Y-%m-%d %H:%M}" for the next day',
@@ -75,7 +75,8 @@ def _at(word: str, now_s: float, zone: tzinfo | None) -> Start:
     return Start(round(start) * 1000, words)
 
 
-def _parsed(word: str) -> tuple[date | None, time]:
+def parsed(word: str) -> tuple[date | None, time]:
+    """Return the day that was said, if any, and the time of day; raises UsageError."""
     match = _AT.fullmatch(word.strip())
     try:
         if match is None:
@@ -97,7 +98,7 @@ def _utc_s(wall: datetime, zone: tzinfo | None) -> float:
     return wall.replace(tzinfo=zone).timestamp()
 
 
-def _resolved(wall: datetime, now_s: float, zone: tzinfo | None) -> tuple[float, datetime, str]:
+def resolved(wall: datetime, now_s: float, zone: tzinfo | None) -> tuple[float, datetime, str]:
     """Return the instant of a wall time, the wall time that it really is, and what to say."""
     first, second = (_utc_s(wall.replace(fold=fold), zone) for fold in (0, 1))
     if first == second:

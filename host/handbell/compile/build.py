@@ -12,6 +12,7 @@ from handbell.compile.layouts import Floor
 from handbell.compile.timelines import Timelines
 from handbell.compile.timetable import Row, rows
 from handbell.errors import PlanError
+from handbell.plan import orders
 from handbell.plan.faults import sentence
 from handbell.plan.model import Plan
 from handbell.plan.remarks import remarks
@@ -81,6 +82,9 @@ class CompiledClass:
 
 def build(plan: Plan) -> CompiledClass:
     """Compile a plan; raises PlanError when no box could play it as it must be played."""
+    missing = [sentence(*fault) for fault in orders.missing(plan)]
+    if missing:
+        raise PlanError(plan.path, missing)
     schedule = expand(plan)
     hours = schedule.slot_ms / 3_600_000
     if hours > SLOT_MOST_H:
@@ -109,7 +113,7 @@ def _require_gaps(plan: Plan, schedule: Schedule, floor: Floor, timelines: Timel
             continue
         seen.add(tuple(flags))
         for s in crowded(schedule.stretches, flags, cues):
-            item = floor.exercise(track, s.step)
+            item = floor.exercise(track, max(s.block - 1, 0), s.step)
             places.setdefault((s.block, item, s.kind), _place(s, item))
     if not places:
         return

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from handbell.plan.model import Plan
-from handbell.plan.pauses import Pause, Place, change_ms, pauses_after, places
+from handbell.plan.pauses import Pause, Place, change_ms, pauses_after, places, steps_of
 from handbell_core.timeline import CHANGE, COOL_DOWN, GATE, LEAD_IN, REST, WARM_UP, WINDOW
 
 NOBODY = -1
@@ -16,8 +16,9 @@ class Stretch:
     """A contiguous stretch of a class with one meaning; times are ``class_ms``, gates count as 0.
 
     ``block`` (from 1), ``round`` and ``step`` (from 0, see ``plan.pauses.Place``) and ``window``
-    are those of the window itself or of the one before, 0 when there was none. ``at_step`` says
-    which people are shown; ``turn`` whose turn on the buttons it is, NOBODY outside a window.
+    are those of the window itself or of the one before, 0 when there was none. ``at_block`` (from
+    0) and ``at_step`` say which people are shown; ``turn`` whose turn on the buttons it is, NOBODY
+    outside a window.
     """
 
     kind: int
@@ -27,6 +28,7 @@ class Stretch:
     round: int = 0
     step: int = 0
     window: int = 0
+    at_block: int = 0
     at_step: int = 0
     turn: int = NOBODY
     name: str = ""
@@ -77,13 +79,18 @@ class _Expansion:
         for index in range(len(plan.blocks)):
             self._block(index)
         last_ms = self.at_ms
+        last = self.stretches[-1]
         for part in plan.cool_down:
-            self._add(COOL_DOWN, part.work_ms, part.name, self.stretches[-1].at_step)
+            self._add(COOL_DOWN, part.work_ms, part.name, (last.at_block, last.at_step))
         work_ms = sum(s.duration_ms for s in self.stretches if s.kind == WINDOW)
         return Schedule(self.stretches, last_ms - first_ms, self.at_ms, work_ms, self.window)
 
-    def _add(self, kind: int, duration_ms: int, name: str = "", at_step: int = 0) -> None:
-        self.stretches.append(Stretch(kind, self.at_ms, duration_ms, at_step=at_step, name=name))
+    def _add(
+        self, kind: int, duration_ms: int, name: str = "", at: tuple[int, int] = (0, 0)
+    ) -> None:
+        self.stretches.append(
+            Stretch(kind, self.at_ms, duration_ms, at_block=at[0], at_step=at[1], name=name)
+        )
         self.at_ms += duration_ms
 
     def _pause(self, pause: Pause) -> None:
@@ -97,17 +104,24 @@ class _Expansion:
             work_ms = block.exercises[0 if plan.is_rotation else place.step].work.at(place.round)
             self.window += 1
             turn = self.turns_before + _turn(plan, place)
-            self._place(WINDOW, work_ms, index, place, place.step, turn)
-            coming = order[n + 1].step if n + 1 < len(order) else 0
+            here = (index, place.step)
+            self._place(WINDOW, work_ms, index, place, here, turn)
+            coming = (index, order[n + 1].step) if n + 1 < len(order) else (index + 1, 0)
             is_last = place.ends_block and index + 1 == len(plan.blocks)
             for pause in pauses_after(plan, index, place):
                 stays = pause.kind == REST or is_last
-                self._place(*pause, index, place, place.step if stays else coming, NOBODY)
+                self._place(*pause, index, place, here if stays else coming, NOBODY)
         by_turns = plan.is_rotation and plan.move == "round"
-        self.turns_before += len(block.exercises) if by_turns else block.rounds
+        self.turns_before += steps_of(plan, block) if by_turns else block.rounds
 
     def _place(
-        self, kind: int, duration_ms: int, index: int, place: Place, at_step: int, turn: int
+        self,
+        kind: int,
+        duration_ms: int,
+        index: int,
+        place: Place,
+        at: tuple[int, int],
+        turn: int,
     ) -> None:
         self.stretches.append(
             Stretch(
@@ -118,7 +132,7 @@ class _Expansion:
                 place.round,
                 place.step,
                 self.window,
-                at_step,
+                *at,
                 turn,
             )
         )

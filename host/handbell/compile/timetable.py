@@ -97,7 +97,7 @@ def _what(plan: Plan, s: Stretch) -> str:
     if s.kind != t.WINDOW:
         return s.name
     block = plan.blocks[s.block - 1]
-    if plan.is_rotation:
+    if plan.is_rotation or block.order:
         return block.name or f"block {s.block}"
     return described(block.exercises[s.step], s.round)
 
@@ -106,8 +106,8 @@ def _stations(plan: Plan, floor: Floor, s: Stretch) -> tuple[Cell, ...]:
     block = plan.blocks[s.block - 1]
     cells = []
     for box in range(floor.boxes):
-        seat = floor.seat(box, s.step, s.turn)
-        exercise = block.exercises[floor.exercise(floor.track(box), s.step)]
+        seat = floor.seat(box, s.block - 1, s.step, s.turn)
+        exercise = block.exercises[floor.exercise(floor.track(box), s.block - 1, s.step)]
         cells.append(Cell(box + 1, described(exercise, s.round), seat.group, seat.bibs))
     return tuple(cells)
 

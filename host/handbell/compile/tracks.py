@@ -9,6 +9,7 @@ from typing import NamedTuple
 from handbell.compile.expand import Schedule, Stretch
 from handbell.compile.layouts import Floor
 from handbell.plan.model import Exercise, Plan
+from handbell.plan.scaling import for_bib
 from handbell.plan.texts import drawable
 from handbell_core import timeline as t
 
@@ -44,10 +45,10 @@ class Track(NamedTuple):
 class Texts:
     """The string table: the title, the label, then each text of the class once."""
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: Plan, floor: Floor) -> None:
         self._strings: list[bytes] = []
         self._index: dict[str, int] = {"": t.NO_TEXT}
-        for text in _all_texts(plan):
+        for text in _all_texts(plan, floor):
             if text not in self._index:
                 self._index[text] = t.STATION_LABEL + 1 + len(self._strings)
                 self._strings.append(latin(text))
@@ -85,7 +86,7 @@ class Tracks:
         coming = t.NO_TEXT
         for n in range(len(stretches) - 1, -1, -1):
             s = stretches[n]
-            item = self._floor.exercise(number, s.step) + 1 if s.block else 0
+            item = self._floor.exercise(number, s.block - 1, s.step) + 1 if s.block else 0
             if s.kind == t.WINDOW:
                 task = self._task(s, item)
                 flags[n] = task.flags
@@ -119,17 +120,28 @@ class Tracks:
         key = (s.block, item, s.round)
         if key not in self._tasks:
             exercise = self._plan.blocks[s.block - 1].exercises[item - 1]
-            ask, goal = asked(exercise, s.round)
-            tap = exercise.tap
-            self._tasks[key] = Task(
-                ask,
-                RULES[tap.rule],
-                tap.every,
-                goal,
-                self._texts.index(exercise.name),
-                t.BOTH_SIDES if exercise.both_sides else 0,
-            )
+            self._tasks[key] = self._task_of(exercise, s.round)
         return self._tasks[key]
+
+    def _task_of(self, exercise: Exercise, round_: int) -> Task:
+        ask, goal = asked(exercise, round_)
+        return Task(
+            ask,
+            RULES[exercise.tap.rule],
+            exercise.tap.every,
+            goal,
+            self._texts.index(exercise.name),
+            t.BOTH_SIDES if exercise.both_sides else 0,
+        )
+
+    def own_task(self, number: int, s: Stretch, bib: int) -> Task | None:
+        """Return what a bib is asked for in a window instead of what the others are."""
+        item = self._floor.exercise(number, s.block - 1, s.step)
+        exercise = self._plan.blocks[s.block - 1].exercises[item]
+        if not exercise.scaled:
+            return None
+        own = for_bib(exercise, bib)
+        return None if own is exercise else self._task_of(own, s.round)
 
 
 def asked(exercise: Exercise, round_: int) -> tuple[int, int]:
@@ -146,8 +158,10 @@ def latin(text: str) -> bytes:
     return drawable(text).encode("latin-1")
 
 
-def _all_texts(plan: Plan) -> Iterator[str]:
+def _all_texts(plan: Plan, floor: Floor) -> Iterator[str]:
     yield from (part.name for part in plan.warm_up)
-    yield from (exercise.name for block in plan.blocks for exercise in block.exercises)
+    exercises = [exercise for block in plan.blocks for exercise in block.exercises]
+    yield from (exercise.name for exercise in exercises)
+    yield from (own.name for exercise in exercises for own in exercise.scaled if own.name)
     yield from (part.name for part in plan.cool_down)
-    yield from (group.name for group in plan.groups)
+    yield from (floor.name(groups) for groups in floor.together())

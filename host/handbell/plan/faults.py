@@ -5,7 +5,8 @@ from __future__ import annotations
 import difflib
 from typing import TYPE_CHECKING, Any
 
-from handbell.plan.model import Block, Exercise, Group, GuidedPart, Plan, Station
+from handbell.plan.demands import Fit
+from handbell.plan.model import Block, Exercise, Group, GuidedPart, Plan, Scaled, Station
 from handbell.plan.rules import Disagreement, Place
 from handbell.plan.texts import quoted
 
@@ -20,10 +21,15 @@ _TABLES: dict[str, type[BaseModel]] = {
     "cool_down": GuidedPart,
     "block": Block,
     "exercise": Exercise,
+    "scaled": Scaled,
+    "fit": Fit,
 }
+_SINGLE = {"fit"}
 _HEADINGS = {
     "exercise": "in [[block.exercise]]",
+    "scaled": "in [[block.exercise.scaled]]",
     "": "at the top of the file, before any [[table]]",
+    "fit": "in [fit]",
 }
 _WORDS = {"warm_up": "warm-up", "cool_down": "cool-down"}
 _EXAMPLES = {
@@ -74,7 +80,9 @@ def _structural(kind: str, place: Place, value: Any) -> tuple[Place, str]:
     if kind == "extra_forbidden":
         return place, f"no such key here; {_nearest(key, place[:-1])}"
     table = next((str(step) for step in reversed(place) if isinstance(step, str)), "")
-    heading = "[[block.exercise]]" if table == "exercise" else f"[[{table}]]"
+    heading = _HEADINGS.get(table, f"[[{table}]]").removeprefix("in ")
+    if table in _SINGLE:
+        return place, f"this is a table, and there is one; write [{table}], its keys below"
     if isinstance(value, dict):
         return place, f"this may be there several times; write {heading}, with two brackets"
     return place, f"this is a table; write {heading} on a line of its own, its keys below"

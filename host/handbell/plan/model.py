@@ -10,12 +10,24 @@ from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, ValidationInfo
 from pydantic import field_validator as on_field
 from pydantic import model_validator as on_model
 
-from handbell.plan import rules, values
+from handbell.plan import demands, rules, scaling, values
 from handbell.plan.values import PerRound, Tap
 
 
 class _Table(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
+
+
+class Scaled(_Table):
+    """What some bibs are asked for instead, in the same windows."""
+
+    bibs: values.Bibs = Field(description="Whom it is for.")
+    name: values.MaybeName = Field(None, description="Another exercise, or a variation of it.")
+    reps: values.MaybeReps = Field(None, description="Their target. Or a list, one a round.")
+    goal: values.MaybeReps = Field(None, description="Their goal in an open window. Or a list.")
+    hold: values.YesNo = Field(False, description="For them a position is kept.")
+    tap_as: values.MaybeTap = Field(None, alias="tap", description="How they tap.")
+    note: values.Note = Field("", description="A remark for people, such as the load.")
 
 
 class Exercise(_Table):
@@ -41,7 +53,14 @@ class Exercise(_Table):
     both_sides: values.YesNo = Field(
         False, description="Sides change at half time; reps are the sum of both."
     )
+    kit: demands.KitNeeds = Field(
+        (), description='Kit in use: ["bench"] one a person, { bench = 1 } for the group.'
+    )
+    circuit: values.MaybeName = Field(
+        None, description="Which of two circuits side by side it belongs to."
+    )
     note: values.Note = Field("", description="A remark for people; it goes onto no box.")
+    scaled: tuple[Scaled, ...] = Field((), description="What some bibs are asked for instead.")
 
     @property
     def tap(self) -> Tap:
@@ -50,7 +69,7 @@ class Exercise(_Table):
 
     @on_model(mode="after")
     def _agrees(self) -> Exercise:
-        rules.require(rules.of_exercise(self))
+        rules.require([*rules.of_exercise(self), *scaling.of_exercise(self)])
         return self
 
 
@@ -77,6 +96,9 @@ class Block(_Table):
         None, alias="break_s", description="Seconds after this block; never after the last."
     )
     gate: values.YesNo = Field(False, description="Wait for the coach before this block.")
+    order: demands.Orders = Field(
+        None, description="For each group or box, its exercises by number in turn; 0 waits."
+    )
     exercises: tuple[Exercise, ...] = Field(
         (), alias="exercise", description="The exercises in order."
     )
@@ -100,12 +122,16 @@ class Group(_Table):
 
     name: values.Name = Field(description="What the group is called on the box.")
     bibs: values.Bibs = Field(description="Bib numbers, 1 to 999, each once in the plan.")
+    circuit: values.MaybeName = Field(
+        None, description="The circuit it does, when there are two side by side."
+    )
 
 
 class Station(_Table):
     """A place on the floor."""
 
     label: values.MaybeName = Field(None, description='Its name; "Station 1" unless said.')
+    capacity: demands.MaybeCapacity = Field(None, description="People it has room for at once.")
 
 
 class GuidedPart(_Table):
@@ -144,6 +170,18 @@ class Plan(_Table):
     )
     break_ms: values.Pause = Field(
         0, alias="break_s", description="Seconds between blocks, unless a block says otherwise."
+    )
+    kit: demands.KitCounts = Field(
+        default_factory=dict, description="How many there are of kit that is scarce."
+    )
+    never_after: demands.NamePairs = Field(
+        (), description="Pairs of exercises; the second never directly after the first."
+    )
+    alternate: demands.NamePairs = Field(
+        (), description="Pairs of groups that never work at once and take turns."
+    )
+    fit: demands.Fit = Field(
+        default_factory=lambda: demands.Fit.model_validate({}), description="Bounds for fit."
     )
     rate: values.YesNo = Field(True, description="Ask each bib at the end how hard it was.")
     groups: tuple[Group, ...] = Field((), alias="group", description="Who comes.")
@@ -203,6 +241,8 @@ class Plan(_Table):
     @property
     def boxes(self) -> int:
         """How many boxes play this plan."""
+        if self.is_rotation:
+            return len(self.blocks[0].exercises)
         return self.boxes_said or len(self.groups) or len(self.stations) or 1
 
     def label(self, box: int) -> str:
@@ -232,8 +272,18 @@ class Plan(_Table):
 
     @on_model(mode="after")
     def _agrees(self) -> Plan:
-        rules.require(rules.of_plan(self))
+        rules.require([*rules.of_plan(self), *scaling.of_plan(self)])
         return self
 
 
-__all__ = ["Block", "Exercise", "Group", "GuidedPart", "PerRound", "Plan", "Station", "Tap"]
+__all__ = [
+    "Block",
+    "Exercise",
+    "Group",
+    "GuidedPart",
+    "PerRound",
+    "Plan",
+    "Scaled",
+    "Station",
+    "Tap",
+]

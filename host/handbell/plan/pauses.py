@@ -31,9 +31,16 @@ class Pause(NamedTuple):
     duration_ms: int
 
 
+def steps_of(plan: Plan, block: Block) -> int:
+    """Return how many windows a round of a block has; in a rotation, how often groups move."""
+    if plan.is_rotation and block.order:
+        return len(block.order[0])
+    return len(block.exercises)
+
+
 def places(plan: Plan, block: Block) -> Iterator[Place]:
     """Yield the places of a block's windows in their order."""
-    rounds, steps = block.rounds, len(block.exercises)
+    rounds, steps = block.rounds, steps_of(plan, block)
     if plan.is_rotation and plan.move == "round":
         for step in range(steps):
             for round_ in range(1, rounds + 1):
@@ -74,7 +81,7 @@ def rest_ms(plan: Plan, block: Block, place: Place) -> int:
 
 
 def _people_change(plan: Plan, block: Block, place: Place) -> bool:
-    if len(block.exercises) == 1:
+    if steps_of(plan, block) == 1:
         return False
     return place.ends_round or not (plan.is_rotation and plan.move == "round")
 

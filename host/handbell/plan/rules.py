@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
+from handbell.plan import orders
 from handbell.plan.pauses import Place as WindowPlace
 from handbell.plan.pauses import pauses_after, places
 from handbell_core.timeline import CHANGE
@@ -53,12 +54,13 @@ def of_exercise(exercise: Exercise) -> Iterable[Fault]:
     for key in ("reps", "goal"):
         if exercise.hold and getattr(exercise, key) is not None:
             yield (key,), f"a hold counts no reps; take out {key}, or hold = true"
-    fault = _tap_fault(exercise)
+    fault = tap_fault(exercise)
     if fault and exercise.tap_as is not None:
         yield ("tap",), fault
 
 
-def _tap_fault(exercise: Exercise) -> str:
+def tap_fault(exercise: Exercise) -> str:
+    """Return what is wrong with how an exercise is tapped, "" if nothing."""
     rule = exercise.tap.rule
     if exercise.hold and rule not in ("drop", "none"):
         return f'"{rule}" is not for a hold; write "drop" or "none", or take the line out'
@@ -144,6 +146,8 @@ def of_stations(stations: Sequence[Station], data: dict[str, Any]) -> Iterable[F
     groups, boxes = data.get("groups", ()), data.get("boxes_said")
     if groups and boxes:
         yield ("boxes",), "each group has a box of its own; take out boxes, or the groups"
+    elif data.get("layout") == "rotation":
+        pass  # there, exercises and stations agree, see of_blocks
     elif stations and groups and len(groups) != len(stations):
         more = "add stations" if len(groups) > len(stations) else "take stations out"
         yield (
@@ -177,6 +181,8 @@ def of_blocks(blocks: Sequence[Block], data: dict[str, Any]) -> Iterable[Fault]:
         yield ("block",), f"{windows} windows; a class has at most {WINDOWS_MOST}: take rounds out"
     if rotation:
         yield from _of_rotation(blocks, data)
+    if "groups" in data and "stations" in data:
+        yield from orders.of_blocks(blocks, data)
 
 
 def _of_rotation(blocks: Sequence[Block], data: dict[str, Any]) -> Iterable[Fault]:
@@ -184,18 +190,16 @@ def _of_rotation(blocks: Sequence[Block], data: dict[str, Any]) -> Iterable[Faul
         yield ("boxes",), "a rotation has a box for each group; take out boxes"
     if "groups" not in data:
         return
-    groups = len(data["groups"])
-    if not groups:
+    if not data["groups"]:
         yield ("group",), "a rotation moves groups; add a [[group]] for each exercise"
         return
+    stations = len(data.get("stations", ())) or len(blocks[0].exercises if blocks else ())
     for b, block in enumerate(blocks):
-        exercises = len(block.exercises)
-        if exercises != groups:
-            more = "groups than stations" if groups > exercises else "stations than groups"
+        if len(block.exercises) != stations:
             yield (
                 ("block", b),
-                f"more {more} ({_count(exercises, 'exercise')}, {_count(groups, 'group')}); "
-                "a rotation needs as many exercises in each block as there are groups",
+                f"{_count(len(block.exercises), 'exercise')} for {_count(stations, 'station')}; "
+                "a rotation needs an exercise for each station in each block",
             )
         yield from _unequal_times(b, block)
 
@@ -225,7 +229,8 @@ def _unequal_times(b: int, block: Block) -> Iterable[Fault]:
 
 
 def of_plan(plan: Plan) -> Iterable[Fault]:
-    """Yield tallies with no time to enter them, and guided parts without end."""
+    """Yield tallies with no time to enter them, guided parts without end, and unknown names."""
+    yield from orders.of_names(plan)
     for key, parts in (("warm_up", plan.warm_up), ("cool_down", plan.cool_down)):
         if len(parts) > GUIDED_MOST:
             yield (key,), f"{len(parts)} parts; write at most {GUIDED_MOST}"
@@ -239,7 +244,8 @@ def _tallies(plan: Plan, b: int, block: Block, tallied: list[int]) -> Iterable[F
     short: dict[int, WindowPlace] = {}
     for place in places(plan, block):
         if not _can_enter(plan, b, place):
-            for exercise in tallied if plan.is_rotation else [place.step]:
+            here = [row[place.step] - 1 for row in block.order or ()] or [place.step]
+            for exercise in tallied if plan.is_rotation else here:
                 short.setdefault(exercise, place)
     for exercise in tallied:
         if exercise in short:

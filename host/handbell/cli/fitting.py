@@ -1,0 +1,207 @@
+"""``fit``: a class made to last exactly its slot."""
+
+from __future__ import annotations
+
+import argparse
+import dataclasses
+from decimal import Decimal, InvalidOperation
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from handbell.cli.plans import CAUTION
+from handbell.cli.render import Result
+from handbell.coach.times import clock
+from handbell.errors import UsageError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from rich.console import Console
+
+    from handbell.coach.edit import PlanText
+    from handbell.coach.fit import Fitted, Misfit
+    from handbell.compile import CompiledClass
+
+DRY_RUN = "Nothing is written; --write puts it into the plan, --out FILE into a new one."
+
+
+def where_to(parser: argparse.ArgumentParser) -> None:
+    """Add --write and --out."""
+    where = parser.add_mutually_exclusive_group()
+    where.add_argument("--write", action="store_true", help="change the plan's file")
+    where.add_argument("--out", type=Path, metavar="FILE", help="write a new file instead")
+
+
+def write(args: argparse.Namespace, before: bytes, after: bytes) -> str | None:
+    """Write a changed plan where it was asked for; return where that is."""
+    from handbell.coach.edit import write_plan
+
+    path: Path | None = args.out or (args.plan if args.write else None)
+    if path is not None:
+        write_plan(path, after, None if args.out else before)
+    return None if path is None else str(path)
+
+
+def plan_text(args: argparse.Namespace) -> tuple[PlanText, bytes]:
+    """Return the plan that was named, and its file's bytes."""
+    from handbell.coach.edit import PlanText, read_plan
+
+    data = read_plan(args.plan)
+    return PlanText(data, str(args.plan)), data
+
+
+def fit_arguments(parser: argparse.ArgumentParser) -> None:
+    """Define the command line of ``fit``."""
+    parser.add_argument("plan", type=Path, metavar="PLAN", help="the plan file (TOML)")
+    parser.add_argument(
+        "--minutes",
+        metavar="M",
+        help="the slot, lead-in to cool-down: 20, 42.5 or 19:30 (default: the plan's, in [fit])",
+    )
+    parser.add_argument(
+        "--keep",
+        action="append",
+        default=[],
+        metavar="WHAT",
+        help="leave alone: breaks, rests, warm-up, windows or rounds; again for more",
+    )
+    parser.add_argument(
+        "--first-timers",
+        action="store_true",
+        help="more rest: at least 15 s after each window, half as much again where there is some, "
+        "and breaks of a minute",
+    )
+    where_to(parser)
+    parser.epilog = (
+        "What is moved first: breaks (30 to 60 s), then rests, then warm-up and cool-down, then\n"
+        "windows by 5 s, then rounds; a later one only as far as it must. The plan's [fit] table\n"
+        "says other bounds.\n\n"
+        "examples:\n"
+        "  handbell fit monday.toml --minutes 45\n"
+        "  handbell fit monday.toml --minutes 45 --keep rests --keep rounds --write\n"
+        "  handbell fit monday.toml --minutes 20 --first-timers --out first.toml"
+    )
+
+
+def fit_run(args: argparse.Namespace) -> Result:
+    """Make a class last exactly its slot, or say how near it can come."""
+    from handbell.coach.fit import Misfit, fit
+    from handbell.coach.fit_write import written
+    from handbell.plan.demands import LEVELS
+
+    unknown = [what for what in args.keep if what not in LEVELS]
+    if unknown:
+        raise UsageError(f"There is no {unknown[0]} to keep", f"Keep one of {', '.join(LEVELS)}")
+    text, before = plan_text(args)
+    slot_ms = _slot_ms(args.minutes, text)
+    found = fit(text.plan, slot_ms, args.keep, args.first_timers)
+    if isinstance(found, Misfit):
+        misfit = found
+        data = {"fits": False, "title": text.plan.title, **dataclasses.asdict(misfit)}
+        return Result(data, lambda out: _print_misfit(text, misfit, out), ok=False)
+    after, built = written(text, found)
+    asked = found.moves or args.out
+    data = _fit_facts(found, built) | {"written": write(args, before, after) if asked else None}
+    return Result(data, lambda out: _print_fit(data, found, built, out))
+
+
+def _slot_ms(said: str | None, text: PlanText) -> int:
+    if said is None:
+        if text.plan.fit.minutes is None:
+            raise UsageError("It is not said how long the slot is", "Add --minutes 45")
+        return text.plan.fit.minutes * 60_000
+    minutes, _, seconds = said.partition(":")
+    try:
+        ms = Decimal(minutes) * 60_000 + Decimal(seconds or 0) * 1000
+    except InvalidOperation:
+        ms = Decimal(0)
+    if not ms.is_finite() or not 0 < ms <= 360 * 60_000 or ms % 100:
+        raise UsageError(f"{said} is no length of a class", "Write minutes, such as 45 or 42:30")
+    return int(ms)
+
+
+def _fit_facts(found: Fitted, built: CompiledClass) -> dict[str, Any]:
+    def times(total: Any) -> dict[str, int]:
+        rest_ms = total.total_ms - total.work_ms
+        return {"slot_ms": total.slot_ms, "work_ms": total.work_ms, "rest_ms": rest_ms}
+
+    return {
+        "fits": True,
+        "title": built.plan.title,
+        "before": times(found.before),
+        "after": times(found.after),
+        "moved": [dataclasses.asdict(move) for move in found.moved],
+        "shorter": _shorter(found),
+        "warnings": built.warnings,
+    }
+
+
+def _shorter(found: Fitted) -> list[str]:
+    """Return the exercises that must be made as often as before, in less time."""
+    names: dict[str, None] = {}
+    for lever, by in found.moves.items():
+        if lever.level == "windows" and by < 0 and lever.block is not None:
+            for exercise in found.plan.blocks[lever.block].exercises:
+                if exercise.reps is not None:
+                    names[exercise.name] = None
+    return list(names)
+
+
+def _print_fit(data: dict[str, Any], found: Fitted, built: CompiledClass, out: Console) -> None:
+    from rich.table import Table
+    from rich.text import Text
+
+    was, now = data["before"], data["after"]
+    title = data["title"]
+    if not found.moves:
+        out.print(f"{title} lasts {clock(now['slot_ms'])} as it is.", markup=False)
+    else:
+        out.print(f"{title}: {clock(was['slot_ms'])} becomes {clock(now['slot_ms'])}", markup=False)
+        table = Table(box=None, pad_edge=False)
+        for heading in ("moved", "from", "to"):
+            table.add_column(heading)
+        for move in found.moved:
+            cells = (move.what, _values(move.level, move.was), _values(move.level, move.to))
+            table.add_row(*(Text(cell) for cell in cells))
+        out.print(table)
+        for word, key in (("In windows", "work_ms"), ("Between them", "rest_ms")):
+            out.print(f"{word}: {clock(was[key])} becomes {clock(now[key])}.", markup=False)
+    if data["shorter"]:
+        names = ", ".join(data["shorter"])
+        out.print(f"  note: shorter windows with the same target: {names}", markup=False)
+    if any(block.gate for block in built.plan.blocks):
+        out.print("  note: a gate counts as nothing here; what you wait there comes on top")
+    print_end(data, bool(found.moves), built.warnings, out)
+
+
+def print_end(data: dict[str, Any], changed: bool, warnings: list[str], out: Console) -> None:
+    """Print warnings, and where a plan was written, or how to."""
+    for warning in warnings:
+        out.print(f"  note: {warning}", markup=False)
+    if data["written"]:
+        out.print(f"Written to {data['written']}.", markup=False)
+    elif changed:
+        out.print(DRY_RUN)
+    out.print(CAUTION, markup=False)
+
+
+def _values(level: str, values: Sequence[int]) -> str:
+    if level == "rounds":
+        return ", ".join(map(str, values))
+    return ", ".join(f"{ms / 1000:g}" for ms in values) + " s"
+
+
+def _print_misfit(text: PlanText, misfit: Misfit, out: Console) -> None:
+    title, slot = text.plan.title, clock(misfit.slot_ms)
+    out.print(f"{title} can't last {slot} within the bounds.", markup=False)
+    both = misfit.below_ms is not None and misfit.above_ms is not None
+    for ms, most, word in (
+        (misfit.below_ms, "longest below" if both else "longest", "short"),
+        (misfit.above_ms, "shortest above" if both else "shortest", "over"),
+    ):
+        if ms is not None:
+            apart = clock(abs(ms - misfit.slot_ms))
+            out.print(f"  The {most} it can last is {clock(ms)}, {apart} {word}.", markup=False)
+    remedy = "take a block out" if misfit.below_ms is None else "add a block or a part of warm-up"
+    advice = f"Widen the bounds in the plan's [fit], {remedy}, or name another slot."
+    out.print(advice, markup=False)

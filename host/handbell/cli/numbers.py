@@ -1,0 +1,195 @@
+"""A plan's numbers as people and machines read them."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import TYPE_CHECKING, Any
+
+from handbell.coach.times import clock
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from rich.console import Console
+
+    from handbell.coach.against import Against, Measure
+    from handbell.coach.numbers import Numbers, Range, Share
+    from handbell.coach.work_rest import Bout
+
+BOUTS_SHOWN = 4
+WHAT_IT_IS = (
+    "* estimated for a group of adults, never measured; no measure of what anybody can or should do"
+)
+VERDICTS = {"less": "less rest than", "as": "as much rest as", "more": "more rest than"}
+
+
+def numbers_facts(numbers: Numbers) -> dict[str, Any]:
+    """Return the numbers for JSON, each share with what follows from it, and the sources."""
+    from handbell.coach.numbers import ENERGY_SOURCE, REPS_SOURCE
+    from handbell.coach.work_rest import TABLE_SOURCE
+
+    facts = dataclasses.asdict(numbers)
+    for share, shown in zip(numbers.shares, facts["shares"], strict=True):
+        shown["density_percent"] = round(share.density_percent, 3)
+    for bout, shown in zip(numbers.bouts, facts["bouts"], strict=True):
+        shown["row"] = bout.row._asdict() if bout.row else None
+    facts["estimated"] = ["likely", "landings", "earned_rest_ms", "kcal_per_kg"]
+    facts["sources"] = [REPS_SOURCE, ENERGY_SOURCE, TABLE_SOURCE]
+    return facts
+
+
+def print_numbers(numbers: Numbers, out: Console) -> None:
+    """Print what one person does, and where the estimates come from."""
+    from handbell.coach.numbers import ENERGY_SOURCE, REPS_SOURCE
+    from handbell.coach.work_rest import TABLE_SOURCE
+
+    for share in numbers.shares:
+        people = f"For {', '.join(share.who)}" if len(numbers.shares) > 1 else "For one person"
+        out.print(f"{people}:", markup=False)
+        lines = [*_share_lines(share)]
+        if share is numbers.shares[0]:
+            lines[2:2] = [("Pauses after it", _rests(numbers))]
+        _print_lines(lines, out)
+    if numbers.bouts:
+        bouts = [*_bouts_words(numbers.bouts)]
+        more = len(bouts) - BOUTS_SHOWN
+        bouts[BOUTS_SHOWN:] = [f"and {more} more"] if more > 0 else []
+        _print_lines([("Work to rest", "; ".join(bouts))], out)
+    out.print(f"  {WHAT_IT_IS}", markup=False)
+    for source in (REPS_SOURCE, ENERGY_SOURCE, *([TABLE_SOURCE] if numbers.bouts else [])):
+        out.print(f"  {source}.", markup=False)
+
+
+def print_against(compared: Against, name: str, out: Console) -> None:
+    """Print what differs from another plan."""
+    from rich.table import Table
+    from rich.text import Text
+
+    out.print(f"Against {name}:", markup=False)
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 2))
+    table.add_column("")
+    for heading in ("last", "now", "change"):
+        table.add_column(heading, justify="right")
+    for m in compared.measures:
+        what = f"{m.what}{' *' if m.estimate else ''}"
+        cells = (what, _range(m.last, m.unit), _range(m.now, m.unit), _change(m))
+        table.add_row(*(Text(cell) for cell in cells))
+    out.print(table)
+    for word, names in (("New", compared.new), ("Gone", compared.gone)):
+        if names:
+            out.print(f"  {word}: {', '.join(names)}.", markup=False)
+    for words in compared.changed:
+        out.print(f"  {words}", markup=False)
+    if not (compared.new or compared.gone or compared.changed):
+        out.print("  The same exercises, asked for as often.", markup=False)
+
+
+def _share_lines(share: Share) -> list[tuple[str, str]]:
+    ratio = share.rest_ms / max(share.work_ms, 1)
+    lines = [
+        (
+            "Work, rest",
+            f"{_value(share.work_ms, 'ms')}, {_value(share.rest_ms, 'ms')}; density "
+            f"{share.density_percent:.0f} %, work to rest 1 : {ratio:.2f}",
+        ),
+        ("Work by pattern", _patterns(share.work_by_pattern_ms)),
+        ("On the floor", _value(share.floor_ms, "ms")),
+        ("With hard landings", _landings(share)),
+        ("Likely reps *", _reps(share)),
+    ]
+    if share.earned_rest_ms.most:
+        lines.append(("Earned rest *", _range(share.earned_rest_ms, "ms")))
+    lines.append(("Energy *", _energy(share.kcal_per_kg)))
+    return lines
+
+
+def _rests(numbers: Numbers) -> str:
+    parts = (f"{p} {_range(r, 'ms')}" for p, r in numbers.rest_by_pattern_ms.items() if r.most)
+    return ", ".join(parts) or "none"
+
+
+def _patterns(work_ms: dict[str, int]) -> str:
+    longest = sorted(work_ms.items(), key=lambda item: -item[1])
+    return ", ".join(f"{pattern} {_value(ms, 'ms')}" for pattern, ms in longest)
+
+
+def _landings(share: Share) -> str:
+    light = f"; with light steps {_value(share.low_impact_ms, 'ms')}" if share.low_impact_ms else ""
+    count = f", {_range(share.landings, 'reps')} landings *" if share.landings.most else ""
+    return f"{_value(share.high_impact_ms, 'ms')}{count}{light}"
+
+
+def _reps(share: Share) -> str:
+    parts = []
+    for e in share.exercises:
+        if e.likely is None:
+            continue
+        of = f" of {e.asked}" if e.asked and e.ask == "target" else ""
+        wish = f" (goal {e.asked})" if e.asked and e.ask == "open" else ""
+        above = f" (a target of {e.too_many} is more than most make)" if e.too_many else ""
+        parts.append(f"{e.name} {_range(e.likely, 'reps')}{of}{wish}{above}")
+    return ", ".join(parts) or "the library knows none of these"
+
+
+def _energy(kcal: Range) -> str:
+    from handbell.coach.numbers import EXAMPLE_KG, Range
+
+    example = Range(kcal.least * EXAMPLE_KG, kcal.most * EXAMPLE_KG)
+    return f"{_range(kcal, 'kcal/kg')} a kg; for {EXAMPLE_KG} kg {_range(example, 'kcal')}"
+
+
+def _bouts_words(bouts: Iterable[Bout]) -> Iterator[str]:
+    """Yield bouts of one length that compare alike with the table, together."""
+    from handbell.coach.numbers import Range
+
+    alike: dict[tuple[int, str], list[Bout]] = {}
+    for bout in bouts:
+        alike.setdefault((bout.work_ms, bout.verdict), []).append(bout)
+    for (work_ms, verdict), found in sorted(alike.items()):
+        rests = Range(min(b.rest_ms for b in found), max(b.rest_ms for b in found))
+        ratios = Range(rests.least / work_ms, rests.most / work_ms)
+        times = f"{_value(work_ms, 'ms')} then {_range(rests, 'ms')} (1 : {_range(ratios, 'x')})"
+        row = found[0].row
+        if row is None:
+            yield f"{times}, a length that the table has no row for"
+        else:
+            yield f"{times}, {VERDICTS[verdict]} the table's 1 : {row.least} to 1 : {row.most}"
+
+
+def _range(both: Range, unit: str) -> str:
+    least, most = _value(both.least, unit), _value(both.most, unit)
+    return least if least == most else f"{least} to {most}{' kcal' if unit == 'kcal' else ''}"
+
+
+def _value(value: float, unit: str) -> str:
+    if unit == "ms":
+        return clock(round(value / 1000) * 1000 if value % 100 else int(value))
+    if unit == "percent":
+        return f"{value:.1f} %"
+    if unit == "x":
+        return f"{value:.2g}"
+    return f"{value:.2f}" if unit == "kcal/kg" else f"{value:.0f}"
+
+
+def _change(m: Measure) -> str:
+    if m.last == m.now:
+        return "same"
+    if m.last.least != m.last.most or m.now.least != m.now.most:
+        return ""
+    by = m.now.least - m.last.least
+    unit = " points" if m.unit == "percent" else ""
+    value = f"{abs(by):.1f}" if m.unit == "percent" else _value(abs(by), m.unit)
+    return f"{'+' if by > 0 else '-'}{value}{unit}"
+
+
+def _print_lines(lines: list[tuple[str, str]], out: Console) -> None:
+    """Print words beside their headings, wrapped under themselves."""
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table.grid(padding=(0, 2, 0, 0))
+    table.add_column(width=26, no_wrap=True)
+    table.add_column(ratio=1)
+    for what, words in lines:
+        table.add_row(Text(f"  {what}"), Text(words))
+    out.print(table)

@@ -1,0 +1,184 @@
+"""Where things stand on a card, and how large: all of it readable, none of it over the edge.
+
+Everything on a card is sized for two metres, but the notes at its foot, which are sized for one.
+Where a coach's own texts are too long for that, the caution becomes as small, then all but the name
+and the task.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from handbell.coach.cards import Card, LaneBlock, LaneCard
+from handbell.coach.legible import LINE, PREFERRED_RAD, largest, lines, size_mm
+
+FAR_MM, NEAR_MM = 2_000, 1_000
+FAR, FAR_BEST, NEAR = size_mm(FAR_MM), size_mm(FAR_MM, PREFERRED_RAD), size_mm(NEAR_MM)
+NAME_GOOD, NAME_MOST, TASK_MOST, LIST_MOST = 26.0, 44.0, 24.0, 20.0
+LIST_LINE, LIST_GAP_MOST = 1.1, 2.5
+MARGIN_MM, GAP_MM, LABEL_MM, BAR_MM = 10.0, 3.5, 58.0, 7.0
+
+
+class Paper(NamedTuple):
+    """A sheet lying on its side, in mm."""
+
+    name: str
+    wide_mm: float
+    high_mm: float
+
+    @property
+    def room_mm(self) -> float:
+        """The width between the margins."""
+        return self.wide_mm - 2 * MARGIN_MM
+
+    @property
+    def depth_mm(self) -> float:
+        """The height between the margins."""
+        return self.high_mm - 2 * MARGIN_MM
+
+
+PAPERS = {"a4": Paper("A4", 297.0, 210.0), "letter": Paper("letter", 279.4, 215.9)}
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A paragraph: its kind names its style, ``strong`` is set bold before ``text``.
+
+    ``beside`` puts ``strong`` into a column of its own.
+    """
+
+    kind: str
+    strong: str
+    text: str
+    size: float
+    beside: bool = False
+
+    def high_mm(self, room_mm: float) -> float:
+        """Return how much of a page it takes, the gap after it included."""
+        if self.beside:
+            count = lines(self.text, self.size, room_mm - LABEL_MM)
+        else:
+            room_mm -= BAR_MM if self.kind == "mind" else 0
+            count = lines(self.text, self.size, room_mm, strong=self.strong)
+        is_list = self.kind in ("block", "line")
+        return count * self.size * (LIST_LINE if is_list else LINE) + (0 if is_list else GAP_MM)
+
+
+@dataclass(frozen=True)
+class Page:
+    """A laid out card; ``gap_mm`` is what is left to put between its lines."""
+
+    kind: str
+    pieces: tuple[Piece, ...]
+    gap_mm: float = 0.0
+
+
+class _Choice(NamedTuple):
+    """How generous a layout is: how many options, whether it says how, and sizes."""
+
+    options: int
+    how: bool
+    caution: float
+    name: float
+    task: float = FAR_BEST
+    rest: float = FAR
+
+
+_CHOICES = (
+    _Choice(2, True, FAR, NAME_GOOD),
+    _Choice(1, True, FAR, NAME_GOOD),
+    _Choice(1, False, FAR, NAME_GOOD),
+    _Choice(1, False, FAR, FAR_BEST),
+    _Choice(1, False, FAR, FAR, FAR),
+    _Choice(1, False, NEAR, FAR, FAR),
+    _Choice(1, False, NEAR, FAR, FAR, NEAR),
+)
+
+
+def pages_of(cards: Sequence[Card | LaneCard], paper: Paper) -> Iterator[Page]:
+    """Yield a page for each card, more for a lane's that doesn't fit on one."""
+    for card in cards:
+        if isinstance(card, Card):
+            yield _card(card, paper)
+        else:
+            yield from _lane(card, paper)
+
+
+def _card(card: Card, paper: Paper) -> Page:
+    for choice in _CHOICES:
+        pieces = list(_pieces(card, choice))
+        left_mm = paper.depth_mm - sum(p.high_mm(paper.room_mm) for p in pieces)
+        if left_mm >= 0:
+            break
+    for kind, most in (("name", NAME_MOST), ("task", TASK_MOST)):
+        n = next(n for n, piece in enumerate(pieces) if piece.kind == kind)
+        was = pieces[n]
+        high_mm = was.high_mm(paper.room_mm) - GAP_MM + max(left_mm, 0)
+        size = largest(was.strong, paper.room_mm, high_mm, was.size, most, bold=True)
+        pieces[n] = Piece(kind, was.strong, "", size)
+        left_mm -= pieces[n].high_mm(paper.room_mm) - was.high_mm(paper.room_mm)
+    return Page("card", tuple(pieces))
+
+
+def _pieces(card: Card, choice: _Choice) -> Iterator[Piece]:
+    yield Piece("head", card.head, card.place, choice.rest)
+    yield Piece("name", card.name, "", choice.name)
+    yield Piece("task", card.task, "", choice.task)
+    if card.tap:
+        yield Piece("tap", "", card.tap, choice.rest)
+    for kind, names in (("easier", card.easier), ("harder", card.harder)):
+        if names:
+            words = " or ".join(names[: choice.options])
+            yield Piece(kind, kind.capitalize(), words, choice.rest, beside=True)
+    if card.caution:
+        yield Piece("mind", "Mind:", card.caution, choice.caution)
+    notes = " ".join(text for text in (card.how if choice.how else "", card.lever) if text)
+    if notes:
+        yield Piece("notes", "", notes, NEAR)
+
+
+def _lane(card: LaneCard, paper: Paper) -> Iterator[Page]:
+    size = LIST_MOST
+    while len(_lane_pages(card, paper, size, whole=False)) > 1 and size > FAR:
+        size = max(size - 0.5, FAR)
+    pages = min((_lane_pages(card, paper, size, whole) for whole in (True, False)), key=len)
+    for n, pieces in enumerate(pages, 1):
+        number = f"{n} of {len(pages)}" if len(pages) > 1 else ""
+        every = (_lane_head(card, number), *pieces)
+        left_mm = paper.depth_mm - sum(piece.high_mm(paper.room_mm) for piece in every)
+        yield Page("lane", every, min(LIST_GAP_MOST, max(0, round(left_mm / len(every), 2))))
+
+
+def _lane_head(card: LaneCard, number: str) -> Piece:
+    text = ", ".join(word for word in (card.people, number) if word)
+    return Piece("head", card.head, text, FAR)
+
+
+def _lane_pages(card: LaneCard, paper: Paper, size: float, whole: bool) -> list[list[Piece]]:
+    """Cut a lane's list into pages; with ``whole``, between blocks where that can be."""
+    depth_mm = paper.depth_mm - _lane_head(card, "99 of 99").high_mm(paper.room_mm)
+    pages: list[list[Piece]] = [[]]
+    left_mm = depth_mm
+    for block in card.blocks:
+        pieces = list(_block(block, size))
+        high_mm = sum(piece.high_mm(paper.room_mm) for piece in pieces)
+        if whole and pages[-1] and high_mm > left_mm:
+            pages.append([])
+            left_mm = depth_mm
+        for n, piece in enumerate(pieces):
+            # A title is kept with the exercise below it.
+            together = pieces[n : n + 2] if piece.kind == "block" else [piece]
+            if pages[-1] and sum(p.high_mm(paper.room_mm) for p in together) > left_mm:
+                pages.append([])
+                left_mm = depth_mm
+            pages[-1].append(piece)
+            left_mm -= piece.high_mm(paper.room_mm)
+    return pages
+
+
+def _block(block: LaneBlock, size: float) -> Iterator[Piece]:
+    yield Piece("block", "", block.title, size)
+    for name, task in block.exercises:
+        yield Piece("line", f"{name}:", task, size)

@@ -1,0 +1,326 @@
+"""Changing a plan's text in a few places, and nothing else in it, to the byte.
+
+The text is cut at its table headings; only the pieces that hold a change go through the
+style-preserving TOML library, so that nothing else can move.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import copy
+import difflib
+import json
+import os
+import re
+import shutil
+import sys
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import tomlkit
+from tomlkit.container import Container
+from tomlkit.items import Array, Comment, InlineTable, String, Trivia
+
+from handbell.errors import HandbellError
+from handbell.plan.faults import place_words
+from handbell.plan.files import load_plan, parse_plan
+from handbell.plan.rules import Place
+
+if sys.version_info >= (3, 11):
+    import tomllib
+else:
+    import tomli as tomllib
+
+_BOM = "\ufeff"
+_LINE = re.compile(r"[^\r\n]*(?:\r\n|\r|\n)|[^\r\n]+")
+_HEADING = re.compile(r"[ \t]*\[")
+_BLANK = re.compile(r"[ \t]*(#.*)?\n?")
+
+Table = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Change:
+    """New values for keys of one table of the plan; None takes a key out.
+
+    ``place`` is the way to it, counted from 0: ``("block", 1, "exercise", 0)``, ``("block", 1)``,
+    ``("warm_up", 0)``, or ``()`` for what stands before any table.
+    """
+
+    place: Place
+    values: Table
+
+
+@dataclass(frozen=True)
+class Written:
+    """One exercise as the file has it."""
+
+    block: int
+    exercise: int
+    values: Table
+
+    @property
+    def at(self) -> tuple[int, int]:
+        """Its block and its place there, from 0."""
+        return self.block, self.exercise
+
+
+@dataclass(frozen=True)
+class _Spot:
+    """Where an exercise's keys stand: a piece of the file, and the path in it."""
+
+    piece: int
+    path: tuple[str | int, ...]
+
+
+class PlanText:
+    """A plan and its text; ``name`` is what errors call it. Raises PlanError as reading does."""
+
+    def __init__(self, data: bytes, name: str) -> None:
+        self.name = name
+        self.plan = parse_plan(data, name)
+        text = data.decode("utf-8")
+        self._bom = _BOM if text.startswith(_BOM) else ""
+        self._lines = _LINE.findall(text.removeprefix(_BOM))
+        self._document: Table = tomllib.loads("".join(map(_lf, self._lines)))
+        self._pieces = _cut([_lf(line) for line in self._lines])
+        self._spots = self._find()
+
+    @property
+    def exercises(self) -> list[Written]:
+        """The exercises in the order of the file."""
+        places = (place for place in self._spots if len(place) == 4)
+        return [
+            Written(int(place[1]), int(place[3]), _table(self._document, place)) for place in places
+        ]
+
+    @property
+    def kit(self) -> list[str]:
+        """The sorts of kit that the plan counts."""
+        return list(self._document.get("kit", ()))
+
+    def changed(self, changes: Iterable[Change]) -> bytes:
+        """Return the plan's bytes with the changes made; raises HandbellError if they can't be."""
+        expected = copy.deepcopy(self._document)
+        by_piece: dict[int, list[Change]] = {}
+        for change in changes:
+            table = _table(expected, change.place)
+            for key, value in change.values.items():
+                table.pop(key, None)
+                if value is not None:
+                    table[key] = value
+            spot = self._spots[change.place]
+            by_piece.setdefault(spot.piece, []).append(change)
+        lines: list[str] = []
+        for n, (start, end) in enumerate(self._pieces):
+            old = self._lines[start:end]
+            lines += self._rewritten(old, by_piece[n]) if n in by_piece else old
+        text = "".join(lines)
+        if tomllib.loads("".join(map(_lf, _LINE.findall(text)))) != expected:
+            raise self._refused(next(iter(by_piece.values()))[0])
+        return (self._bom + text).encode("utf-8")
+
+    def _find(self) -> dict[Place, _Spot]:
+        spots: dict[Place, _Spot] = {(): _Spot(0, ())}
+        count = dict.fromkeys(("block", "warm_up", "cool_down"), 0)
+        exercises = 0
+        for n, (start, end) in enumerate(self._pieces):
+            said = tomllib.loads("".join(map(_lf, self._lines[start:end])))
+            for key in count:
+                tables = said.get(key)
+                if isinstance(tables, list):
+                    for at, table in enumerate(tables):
+                        place = (key, count[key])
+                        spots[place] = _Spot(n, (key, at))
+                        count[key] += 1
+                        exercises = len(table.get("exercise", ())) if key == "block" else exercises
+                        for e in range(len(table.get("exercise", ()))):
+                            spots[(*place, "exercise", e)] = _Spot(n, (key, at, "exercise", e))
+                elif isinstance(tables, dict) and isinstance(tables.get("exercise"), list):
+                    last = (key, count[key] - 1, "exercise", exercises)
+                    spots[last] = _Spot(n, (key, "exercise", 0))
+                    exercises += 1
+        return spots
+
+    def _rewritten(self, old: Sequence[str], changes: Sequence[Change]) -> list[str]:
+        """Return a piece's lines with its changes made; lines that stay keep their line ends."""
+        plain = [_lf(line) for line in old]
+        end = _last_key_line(plain)
+        head, tail = "".join(plain[:end]), plain[end:]
+        ended = head.endswith("\n")
+        try:
+            document = tomlkit.parse(head if ended else head + "\n")
+            for change in changes:
+                at: Any = document
+                for step in self._spots[change.place].path:
+                    at = at[step]
+                _change(at, change.values)
+            head = tomlkit.dumps(document)
+        except Exception:
+            # Whatever the TOML library stumbles over: the plan is untouched, and the coach is told.
+            raise self._refused(changes[0]) from None
+        new = _LINE.findall(head if ended else head.removesuffix("\n"))
+        return _with_ends(old, plain, new + tail)
+
+    def _refused(self, change: Change) -> HandbellError:
+        place = place_words(change.place) or "the plan"
+        said = ", ".join(
+            f"take out {key}" if value is None else f"{key} = {json.dumps(value)}"
+            for key, value in change.values.items()
+        )
+        return HandbellError(
+            f"{self.name}: {place} is written in a way that can't be changed without disturbing "
+            "the rest",
+            f"Change it by hand: {said}",
+        )
+
+
+def _table(document: Table, place: Place) -> Table:
+    at: Any = document
+    for step in place:
+        at = at[step]
+    table: Table = at
+    return table
+
+
+def _lf(line: str) -> str:
+    return line.rstrip("\r\n") + "\n" if line.endswith(("\r", "\n")) else line
+
+
+def _cut(lines: Sequence[str]) -> list[tuple[int, int]]:
+    """Return the pieces of a TOML text, each from a heading to the next, as ranges of lines.
+
+    A line that begins with a bracket is a heading unless it lies within a list or a text of many
+    lines; what comes before it then doesn't parse.
+    """
+    pieces = []
+    start = 0
+    for n, line in enumerate(lines):
+        if n > start and _HEADING.match(line) and _parses("".join(lines[start:n])):
+            pieces.append((start, n))
+            start = n
+    return [*pieces, (start, len(lines))]
+
+
+def _parses(text: str) -> bool:
+    with contextlib.suppress(tomllib.TOMLDecodeError):
+        tomllib.loads(text)
+        return True
+    return False
+
+
+def _last_key_line(lines: Sequence[str]) -> int:
+    """Return how many lines there are up to the last one with a key on it."""
+    end = len(lines)
+    while end > 1 and _BLANK.fullmatch(lines[end - 1]) and _parses("".join(lines[: end - 1])):
+        end -= 1
+    return end
+
+
+def _change(table: Any, values: Table) -> None:
+    for key, value in values.items():
+        if value is None:
+            _take_out(table, key)
+        elif isinstance(value, list) and _fits(table.get(key), value):
+            _change_list(table, key, value)
+        elif isinstance(value, str):
+            table[key] = _string(value, table.get(key))
+        else:
+            table[key] = value
+
+
+def _change_list(table: Any, key: str, value: list[Any]) -> None:
+    old = table[key]
+    if len(old) == len(value):
+        for n, entry in enumerate(value):
+            old[n] = _string(entry, old[n]) if isinstance(entry, str) else entry
+    elif "#" in old.as_string():
+        raise ValueError("comments stand between the entries of a list that changes its length")
+    else:
+        table[key] = value
+
+
+def _fits(old: Any, new: Sequence[Any]) -> bool:
+    """Return whether an old list can take the entries of a new one, and so keep its layout."""
+    return isinstance(old, Array) and len(old) == len(new)
+
+
+def _string(value: str, old: Any) -> String:
+    """Return a text between the quotes that the old one had."""
+    literal = isinstance(old, String) and old.as_string().startswith("'")
+    return tomlkit.string(value, literal=literal and "'" not in value)
+
+
+def _take_out(table: Any, key: str) -> None:
+    """Take a key out; a comment on its lines stays, on a line of its own."""
+    if not isinstance(table, InlineTable):
+        body = (table if isinstance(table, Container) else table.value).body
+        at = next(n for n, (k, _) in enumerate(body) if k is not None and k.key == key)
+        item = body[at][1]
+        # Reps, goals and ways to tap hold no texts with a # in them.
+        said = [*re.findall(r"#[^\n]*", item.as_string()), item.trivia.comment]
+        indent = item.trivia.indent
+        kept = f"\n{indent}".join(text.rstrip() for text in said if text)
+        if kept:  # one item for one: the table knows its other keys by their places
+            body[at] = (None, Comment(Trivia(indent, "", kept)))
+            return
+    table.remove(key)
+
+
+def _with_ends(old: Sequence[str], plain: Sequence[str], new: Sequence[str]) -> list[str]:
+    """Return new lines with the line ends that the old ones had."""
+    usual = next((line[len(_bare(line)) :] for line in old if line != _bare(line)), "\n")
+    lines: list[str] = []
+    matcher = difflib.SequenceMatcher(None, plain, new, autojunk=False)
+    for what, i, i_end, j, j_end in matcher.get_opcodes():
+        if what == "equal":
+            lines += old[i:i_end]
+            continue
+        for n, line in enumerate(new[j:j_end]):
+            was = old[i + n] if i + n < i_end else ""
+            end = was[len(_bare(was)) :] or usual
+            lines.append(_bare(line) + end if line.endswith("\n") else line)
+    return lines
+
+
+def _bare(line: str) -> str:
+    return line.rstrip("\r\n")
+
+
+def read_plan(path: Path) -> bytes:
+    """Return the bytes of a plan's file; raises PlanError when it can't be read or is no plan."""
+    load_plan(path)
+    return path.read_bytes()
+
+
+def write_plan(path: Path, data: bytes, was: bytes | None) -> None:
+    """Write a plan whole or not at all, keeping the file's rights.
+
+    ``was`` is what the file held when it was read, or None for a new file; raises HandbellError
+    when it holds something else by now.
+    """
+    path = path.resolve()
+    there = path.read_bytes() if path.exists() else None
+    if there == data:
+        return
+    if there != was:
+        what = "has changed meanwhile" if was is not None else "is there already"
+        remedy = "Run the command again" if was is not None else "Name another file for --out"
+        raise HandbellError(f"{path} {what}", remedy)
+    temporary = path.with_name(path.name + ".tmp")
+    try:
+        with temporary.open("wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        if there is not None:
+            shutil.copymode(path, temporary)
+        temporary.replace(path)
+    except OSError as error:
+        temporary.unlink(missing_ok=True)
+        raise HandbellError(
+            f"{path} can't be written ({error.strerror or error})",
+            "Free the folder, or write elsewhere with --out",
+        ) from None

@@ -1,0 +1,31 @@
+"""Writing a file whole or not at all."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import BinaryIO
+
+from handbell.errors import HandbellError
+
+
+@contextlib.contextmanager
+def fresh_file(path: Path) -> Iterator[BinaryIO]:
+    """Give a file to write that takes the place of ``path`` once it is whole.
+
+    Raises HandbellError when it can't be written; what was there stays then.
+    """
+    part = path.with_name(path.name + ".part")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with part.open("wb") as file:
+            yield file
+        part.replace(path)
+    except OSError as error:
+        raise HandbellError(
+            f"{path} can't be written: {error.strerror or error}", "Give another place"
+        ) from error
+    finally:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)

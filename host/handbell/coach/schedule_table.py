@@ -1,0 +1,72 @@
+"""Who is where when: a class's windows by group and by station."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from handbell.compile import CompiledClass
+from handbell.compile.layouts import Floor
+from handbell.compile.timetable import described
+from handbell_core.timeline import WINDOW
+
+
+@dataclass(frozen=True)
+class Visit:
+    """A group's window: where it is and what it does there; ``station`` 0 when it waits.
+
+    Without groups, ``group`` is the station's label.
+    """
+
+    class_ms: int
+    duration_ms: int
+    block: int
+    round: int
+    window: int
+    group: str
+    bibs: tuple[int, ...]
+    station: int
+    label: str
+    what: str
+
+
+def visits(built: CompiledClass) -> list[Visit]:
+    """Return every window of every group of a class, in the order of time, then of groups."""
+    plan = built.plan
+    floor = Floor(plan)
+    labels = [timeline.label for timeline in built.timelines]
+    numbers = {group.name: n for n, group in enumerate(plan.groups)}
+    found: list[Visit] = []
+    for s in built.schedule.stretches:
+        if s.kind != WINDOW:
+            continue
+        when = (s.start_ms, s.duration_ms, s.block, s.round, s.window)
+        waiting = {group.name: group for group in plan.groups}
+        for box in range(floor.boxes):
+            exercise = floor.exercise(floor.track(box), s.block - 1, s.step)
+            what = described(plan.blocks[s.block - 1].exercises[exercise], s.round)
+            where = (box + 1, labels[box], what)
+            if not plan.groups:
+                found.append(Visit(*when, labels[box], (box + 1,), *where))
+            for group in floor.groups(box, s.block - 1, s.step):
+                waiting.pop(group.name, None)
+                found.append(Visit(*when, group.name, group.bibs, *where))
+        found += [Visit(*when, g.name, g.bibs, 0, "", "") for g in waiting.values()]
+    return sorted(found, key=lambda visit: (visit.window, numbers.get(visit.group, visit.station)))
+
+
+def by_group(found: Iterable[Visit]) -> dict[str, list[Visit]]:
+    """Return each group's visits, waits among them."""
+    table: dict[str, list[Visit]] = {}
+    for visit in found:
+        table.setdefault(visit.group, []).append(visit)
+    return table
+
+
+def by_station(found: Iterable[Visit]) -> dict[str, list[Visit]]:
+    """Return each station's visits, by its label; nobody waits at one."""
+    table: dict[int, list[Visit]] = {}
+    for visit in found:
+        if visit.station:
+            table.setdefault(visit.station, []).append(visit)
+    return {rows[0].label: rows for _, rows in sorted(table.items())}

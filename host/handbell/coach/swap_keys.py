@@ -1,0 +1,121 @@
+"""What the keys of an exercise become when another takes its place."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from handbell.coach.library_entry import Entry
+from handbell.coach.library_names import name_key, one_of
+from handbell.plan.values import REPS_MOST
+
+Table = dict[str, Any]
+
+
+def new_keys(
+    values: Table, old: Entry | None, new: Entry, counted: Iterable[str] = ()
+) -> tuple[Table, list[str]]:
+    """Return what keys of a plan's exercise become (None: taken out), and what to say about it.
+
+    Windows and rests stay as they are. ``counted`` is the kit whose number the plan says.
+    """
+    keys: Table = {"name": new.name}
+    said: list[str] = []
+    if new.is_hold is not values.get("hold", False):
+        _change_kind(keys, said, values, new)
+    if not new.is_hold:
+        _scale(keys, said, values, old, new)
+    _change_sides(keys, said, values, old, new)
+    _change_kit(keys, said, values, old, new, {name_key(name): name for name in counted})
+    _say_taps(said, {**values, **keys}, old, new)
+    return keys, said
+
+
+def _change_kind(keys: Table, said: list[str], values: Table, new: Entry) -> None:
+    keys["hold"] = new.is_hold
+    if new.is_hold:
+        gone = [key for key in ("reps", "goal") if key in values]
+        keys |= dict.fromkeys(gone)
+        said.append(f"a hold now{', without ' + gone[0] if gone else ''}")
+        if values.get("tap", "none") != "none":
+            keys["tap"] = None
+    else:
+        said.append("an open window now, no longer a hold")
+        if values.get("tap") == "drop":
+            keys["tap"] = "each"
+
+
+def _scale(keys: Table, said: list[str], values: Table, old: Entry | None, new: Entry) -> None:
+    for key in ("reps", "goal"):
+        if key not in values:
+            continue
+        was = values[key]
+        if old is None or old.reps_30s is None or new.reps_30s is None:
+            said.append(f"{key} stay as they are")
+            continue
+        scaled = [_scaled(n, old.reps_30s, new) for n in (was if isinstance(was, list) else [was])]
+        became = scaled if isinstance(was, list) else scaled[0]
+        if became == was:
+            continue
+        keys[key] = became
+        ranges = "{} to {} in 30 s, not {} to {}".format(*new.reps_30s, *old.reps_30s)
+        said.append(f"{key} {_list(was)} become {_list(became)} ({ranges})")
+
+
+def _scaled(reps: int, old_30s: tuple[int, int], new: Entry) -> int:
+    """Return reps in proportion to the middles of two ranges, rounded half up.
+
+    Where sides take turns both are counted, so the number is even.
+    """
+    assert new.reps_30s is not None
+    step = 1 if new.sides == "both" else 2
+    above, below = reps * sum(new.reps_30s), sum(old_30s) * step
+    return min(max((2 * above + below) // (2 * below), 1) * step, REPS_MOST // step * step)
+
+
+def _change_sides(
+    keys: Table, said: list[str], values: Table, old: Entry | None, new: Entry
+) -> None:
+    has = values.get("both_sides", False)
+    if new.sides == "one" and not has:
+        keys["both_sides"] = True
+        said.append("sides change at half time")
+    elif has and (new.sides == "both" or (new.sides == "alternate" and old and old.sides == "one")):
+        keys["both_sides"] = False
+        said.append("sides no longer change at half time")
+
+
+def _change_kit(
+    keys: Table,
+    said: list[str],
+    values: Table,
+    old: Entry | None,
+    new: Entry,
+    counted: dict[str, str],
+) -> None:
+    """Take the old exercise's kit out of the plan's ``kit``, and put in the new one's."""
+    was = values.get("kit", [])
+    gone = {name_key(item) for need in old.kit for item in need} if old else set()
+    became = [name for name in was if name_key(name) not in gone]
+    for need in new.kit:
+        item = next((counted[key] for key in map(name_key, need) if key in counted), None)
+        if item is not None and item not in became:
+            became.append(item)
+    if became == list(was):
+        return
+    said.append(f"kit: {', '.join(became) or 'none that is counted'}")
+    if not became:
+        keys["kit"] = None
+    else:
+        keys["kit"] = {n: was.get(n, 1) for n in became} if isinstance(was, dict) else became
+
+
+def _say_taps(said: list[str], values: Table, old: Entry | None, new: Entry) -> None:
+    tap = values.get("tap") or ("drop" if new.is_hold else "each")
+    rule = "every" if isinstance(tap, dict) else tap
+    if rule not in new.taps and (old is None or rule in old.taps or old.is_hold):
+        said.append(f"for tap, {one_of(new.taps)} would suit it better than {rule}")
+
+
+def _list(value: int | list[int]) -> str:
+    return ", ".join(map(str, value)) if isinstance(value, list) else str(value)

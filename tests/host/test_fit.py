@@ -1,0 +1,333 @@
+"""``fit``: a class made to last its slot to the millisecond, and what is said of it."""
+
+import json
+import sys
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from made_plans import EXAMPLES, plans, toml
+
+from handbell.cli.main import main
+from handbell.coach.edit import PlanText
+from handbell.coach.fit import Fitted, Misfit, fit
+from handbell.coach.fit_levers import SECONDS, bounds, levers
+from handbell.coach.fit_write import written
+from handbell.compile import build
+from handbell.errors import HandbellError
+from handbell.plan.files import load_plan, parse_plan
+
+MINUTE_MS = 60_000
+THREE = EXAMPLES["three-block"]
+HEAD = 'title = "T"\nlead_in_s = 0\n'
+EXERCISE = '[[block.exercise]]\nname = "E"\nwork_s = 30\n'
+
+
+def plan(top="", block="", exercise="", more=""):
+    return parse_plan(f"{HEAD}{top}\n[[block]]\n{block}\n{EXERCISE}{exercise}\n{more}".encode())
+
+
+def moves(found):
+    assert isinstance(found, Fitted), found
+    return {move.what: (move.was, move.to) for move in found.moved}
+
+
+def run(capsys, *words):
+    code = main([str(word) for word in words])
+    said = capsys.readouterr()
+    assert "Traceback" not in said.err
+    return code, said.out, said.err
+
+
+@pytest.mark.parametrize("minutes", [20, 45])
+def test_the_three_block_plan_to_the_millisecond(minutes):
+    text = PlanText(THREE.read_bytes(), str(THREE))
+    found = fit(text.plan, minutes * MINUTE_MS)
+    data, built = written(text, found)
+    assert built.totals.slot_ms == minutes * MINUTE_MS
+    last = built.timetable[-1]
+    assert last.class_ms + last.duration_ms == minutes * MINUTE_MS
+    assert parse_plan(data).blocks == found.plan.blocks or minutes == 20  # one line for breaks
+
+
+def test_what_moves_in_the_three_block_plan():
+    twenty = fit(load_plan(THREE), 20 * MINUTE_MS)
+    # 260 s more: 24 rests of 11 s are 264, and each break gives 2 back.
+    assert moves(twenty) == {
+        "break after block 1, Legs": ((60_000,), (58_000,)),
+        "break after block 2, Whole body": ((60_000,), (58_000,)),
+        "rest in block 1, Legs": ((0,), (11_000,)),
+        "rest in block 2, Whole body": ((0,), (11_000,)),
+        "rest in block 3, Finish": ((0,), (11_000,)),
+    }
+    longer = fit(load_plan(THREE), 45 * MINUTE_MS)
+    assert {move.level for move in longer.moved} == {"breaks", "rests", "windows", "rounds"}
+
+
+def test_the_three_block_plan_can_not_last_five_minutes():
+    # Two rounds of windows of 20 s and breaks of 30: 10 + 18 x 20 + 2 x 30.
+    assert fit(load_plan(THREE), 5 * MINUTE_MS) == Misfit(5 * MINUTE_MS, None, 430_000)
+
+
+def test_first_timers_rest_more():
+    three = load_plan(THREE)
+    usual, first = fit(three, 20 * MINUTE_MS), fit(three, 20 * MINUTE_MS, first_timers=True)
+    assert first.after.slot_ms == 20 * MINUTE_MS
+    assert first.after.work_ms < usual.after.work_ms
+    for what, (was, to) in moves(first).items():
+        if what.startswith("break"):
+            assert min(to) >= 60_000
+        if what.startswith("rest"):
+            assert min(to) >= 15_000 and min(to) >= 1.5 * min(was)
+
+
+def test_breaks_move_before_anything_else():
+    both = plan(
+        "break_s = 40", "rounds = 2\nrest_s = 10", more="[[block]]\nrounds = 2\n" + EXERCISE
+    )
+    found = fit(both, 180_000)  # 30 10 30, 40, 30 30 is 170
+    assert moves(found) == {"break after block 1": ((40_000,), (50_000,))}
+
+
+def test_then_rests_then_the_warm_up_then_windows_then_rounds():
+    levels = [
+        {move.level for move in fit(graded(), s * 1000).moved} for s in (120, 134, 150, 190, 260)
+    ]
+    assert levels == [
+        set(),
+        {"rests"},
+        {"rests", "warm-up"},
+        {"rests", "warm-up", "windows"},
+        {"rests", "warm-up", "windows", "rounds"},
+    ]
+
+
+def graded():
+    return plan(
+        "[fit]\nrest_s = [10, 25]\nrounds = [2, 3]\nguided_s = [50, 80]\nwork_s = [20, 45]\n"
+        '[[warm_up]]\nname = "W"\nwork_s = 50\n',
+        "rounds = 2\nrest_s = 10",
+    )
+
+
+def test_what_is_kept_stays():
+    three = load_plan(THREE)
+    for level in ("breaks", "rests", "windows", "rounds"):
+        found = fit(three, 45 * MINUTE_MS, keep=[level])
+        assert not isinstance(found, Fitted) or level not in {m.level for m in found.moved}
+    kept = plan('[fit]\nkeep = ["rests"]\n', "rounds = 2")
+    assert {m.level for m in fit(kept, 80_000).moved} == {"windows"}
+    everything = ["breaks", "rests", "warm-up", "windows", "rounds"]
+    assert fit(three, 20 * MINUTE_MS, keep=everything) == Misfit(20 * MINUTE_MS, 940_000, None)
+    assert fit(three, 940_000, keep=everything).moves == {}
+
+
+def test_bounds_that_are_said_hold_against_the_plan_and_usual_ones_do_not():
+    rests = [
+        lever.by
+        for lever in levers_of(plan("", "rounds = 2\nrest_s = 50"))
+        if lever.level == "rests"
+    ]
+    assert (min(rests[0]), max(rests[0])) == (-50_000, 0)
+    said = plan("[fit]\nrest_s = [10, 20]\n", "rounds = 2\nrest_s = 50")
+    (by,) = [lever.by for lever in levers_of(said) if lever.level == "rests"]
+    assert (min(by), max(by)) == (-40_000, -30_000)
+    assert moves(fit(said, 80_000)) == {"rest in block 1": ((50_000,), (20_000,))}
+
+
+def levers_of(sound):
+    return levers(sound, bounds(sound.fit), (), SECONDS)
+
+
+def test_a_pause_is_none_or_long_enough():
+    found = fit(plan("", "rounds = 2"), 62_000, keep=["windows", "rounds"])
+    assert isinstance(found, Misfit) and (found.below_ms, found.above_ms) == (60_000, 63_000)
+
+
+def test_a_change_stands_in_for_a_break_of_none():
+    two = plan("change_s = 10", "rounds = 1", more="[[block]]\n" + EXERCISE)
+    assert build(two).totals.slot_ms == 70_000
+    found = fit(two, 105_000, keep=["windows", "rounds"])
+    assert moves(found) == {"break after block 1": ((0,), (45_000,))}
+    assert found.after.slot_ms == 105_000
+
+
+def test_lists_keep_their_rounds_and_move_together():
+    ladder = parse_plan(
+        f'{HEAD}[[block]]\n[[block.exercise]]\nname = "E"\nwork_s = [40, 30, 20]\n'.encode()
+    )
+    found = fit(ladder, 105_000, keep=["rests"])
+    assert moves(found) == {
+        "windows of block 1": ((40_000, 30_000, 20_000), (45_000, 35_000, 25_000))
+    }
+
+
+def test_a_tally_keeps_its_rest():
+    tallied = plan("", "rounds = 3\nrest_s = 15\nrest_after_last = true", 'tap = "tally"')
+    for seconds in range(90, 136, 3):
+        found = fit(tallied, seconds * 1000)
+        if isinstance(found, Fitted):
+            assert found.plan.blocks[0].rest_ms >= 10_000
+
+
+def test_a_rest_written_as_none_stays_none():
+    superset = plan("", "rounds = 2\nrest_s = 10", "rest_s = 0\n" + EXERCISE)
+    found = fit(superset, 140_000, keep=["windows", "rounds"])
+    assert found.plan.blocks[0].exercises[0].rest_ms == 0
+
+
+def test_tenths_move_only_when_they_must():
+    found = fit(plan("", "rounds = 2\nrest_s = 7.5"), 72_000)
+    assert moves(found) == {"rest in block 1": ((7_500,), (12_000,))}
+
+
+@settings(max_examples=25, deadline=None)
+@given(plans(), st.integers(60, 3600), st.booleans())
+def test_random_plans_fit_exactly_or_say_how_near(made, seconds, first):
+    text = PlanText(toml(made).encode(), "class.toml")
+    found = fit(text.plan, seconds * 1000, first_timers=first)
+    if isinstance(found, Misfit):
+        assert found.below_ms is None or found.below_ms < seconds * 1000
+        assert found.above_ms is None or found.above_ms > seconds * 1000
+        near = fit(text.plan, found.nearest_ms, first_timers=first)
+        assert isinstance(near, Fitted)
+    else:
+        assert found.after.slot_ms == seconds * 1000
+        try:
+            _, built = written(text, found)
+        except HandbellError as error:
+            assert "cues leave no quiet" in str(error)
+        else:
+            assert built.totals.slot_ms == seconds * 1000
+            again = fit(built.plan, seconds * 1000, first_timers=False)
+            assert again.moves == {}
+
+
+def test_fitting_again_moves_nothing(tmp_path, capsys):
+    path = tmp_path / "class.toml"
+    path.write_bytes(THREE.read_bytes())
+    code, out, _ = run(capsys, "fit", path, "--minutes", 45, "--write")
+    assert code == 0 and f"Written to {path}." in " ".join(out.split())
+    once = path.read_bytes()
+    code, out, _ = run(capsys, "fit", path, "--minutes", 45, "--write")
+    assert code == 0 and "lasts 45:00 as it is" in out and "Written" not in out
+    assert path.read_bytes() == once
+
+
+def test_writing_leaves_the_rest_to_the_byte(tmp_path, capsys):
+    text = (
+        THREE.read_text(encoding="utf-8")
+        .replace("break_s = 60", "break_s = 60   # water!")
+        .replace("rounds = 3", "rounds   =  3  # as ever", 1)
+    )
+    path = tmp_path / "class.toml"
+    path.write_bytes(text.replace("\n", "\r\n").encode())
+    assert run(capsys, "fit", path, "--minutes", 20, "--write")[0] == 0
+    after = path.read_bytes().decode()
+    old, new = text.split("\n"), after.split("\r\n")
+    assert [line for line in new if line not in old] == [
+        "break_s = 58   # water!",
+        "rest_s = 11",
+        "rest_s = 11",
+        "rest_s = 11",
+    ]
+    assert [line for line in old if line not in new] == ["break_s = 60   # water!"]
+    assert build(load_plan(path)).totals.slot_ms == 20 * MINUTE_MS
+
+
+def test_breaks_that_part_get_lines_of_their_own(tmp_path, capsys):
+    path = tmp_path / "class.toml"
+    path.write_bytes(THREE.read_bytes())
+    # 5 s less can't come off two breaks alike.
+    assert run(capsys, "fit", path, "--minutes", "15:35", "--write")[0] == 0
+    sound = load_plan(path)
+    assert sorted(block.break_ms or sound.break_ms for block in sound.blocks[:2]) == [
+        57_000,
+        58_000,
+    ]
+
+
+def test_a_dry_run_writes_nothing_and_out_writes_elsewhere(tmp_path, capsys):
+    path, other = tmp_path / "class.toml", tmp_path / "other.toml"
+    path.write_bytes(THREE.read_bytes())
+    code, out, _ = run(capsys, "fit", path, "--minutes", 20)
+    assert code == 0 and "Nothing is written" in out and "60 s  58 s" in out
+    assert run(capsys, "fit", path, "--minutes", 20, "--out", other)[0] == 0
+    assert path.read_bytes() == THREE.read_bytes()
+    assert build(load_plan(other)).totals.slot_ms == 20 * MINUTE_MS
+
+
+def test_refused_with_the_shortage(capsys):
+    code, out, _ = run(capsys, "fit", THREE, "--minutes", 5)
+    assert code == 1
+    assert "can't last 5:00 within the bounds" in out
+    assert "The shortest it can last is 7:10, 2:10 over." in out
+    assert "in the plan's [fit], take a block out" in out
+    facts = json.loads(run(capsys, "fit", THREE, "--minutes", 5, "--json")[1])
+    assert facts == {
+        "fits": False,
+        "title": "Three blocks",
+        "slot_ms": 300_000,
+        "below_ms": None,
+        "above_ms": 430_000,
+    }
+    _, out, _ = run(capsys, "fit", THREE, "--minutes", 300)
+    assert "The longest it can last is" in out and "add a block" in out
+
+
+def test_facts_for_machines(capsys):
+    facts = json.loads(run(capsys, "fit", THREE, "--minutes", 20, "--json", "--first-timers")[1])
+    assert facts["fits"] and facts["after"]["slot_ms"] == 20 * MINUTE_MS
+    assert facts["before"] == {"slot_ms": 940_000, "work_ms": 810_000, "rest_ms": 120_000}
+    assert facts["after"]["rest_ms"] > facts["before"]["rest_ms"]
+    assert facts["moved"][0] == {
+        "level": "breaks",
+        "what": "break after block 1, Legs",
+        "was": [60_000],
+        "to": facts["moved"][0]["to"],
+    }
+    assert facts["shorter"] == ["Push-up", "Sit-up", "Row", "Leg raise", "Dip", "Crunch"]
+    assert facts["written"] is None
+
+
+def test_the_slot_may_stand_in_the_plan(tmp_path, capsys):
+    path = tmp_path / "class.toml"
+    path.write_text(THREE.read_text(encoding="utf-8") + "\n[fit]\nminutes = 16\n", encoding="utf-8")
+    assert json.loads(run(capsys, "fit", path, "--json")[1])["after"]["slot_ms"] == 16 * MINUTE_MS
+
+
+USES = [
+    (("fit", THREE), "It is not said how long the slot is"),
+    (("fit", THREE, "--minutes", "soon"), "soon is no length of a class"),
+    (("fit", THREE, "--minutes", "0"), "0 is no length of a class"),
+    (("fit", THREE, "--minutes", "nan"), "nan is no length of a class"),
+    (("fit", THREE, "--minutes", "5:00:00"), "5:00:00 is no length of a class"),
+    (("fit", THREE, "--minutes", "20", "--keep", "all"), "There is no all to keep"),
+]
+
+
+@pytest.mark.parametrize(("words", "fault"), USES)
+def test_used_wrongly(capsys, words, fault):
+    code, out, err = run(capsys, *words)
+    assert (code, out) == (2, "")
+    assert fault in err
+
+
+def test_without_the_solver_it_is_said_what_to_install(capsys, monkeypatch):
+    monkeypatch.setitem(sys.modules, "ortools.sat.python", None)
+    code, out, err = run(capsys, "fit", THREE, "--minutes", 20)
+    assert (code, out) == (1, "")
+    assert err == (
+        "Fitting and sharing need a solver that isn't installed. "
+        'Install it with: pip install "handbell[planning]".\n'
+    )
+
+
+def test_a_gate_is_said_to_count_as_nothing(capsys):
+    assert "a gate counts as nothing" in run(capsys, "fit", EXAMPLES["gate"], "--minutes", 5)[1]
+
+
+def test_help_has_examples(capsys):
+    with pytest.raises(SystemExit):
+        main(["fit", "--help"])
+    assert "handbell fit monday.toml --minutes 45" in capsys.readouterr().out
