@@ -67,8 +67,9 @@ class _Replay:
             plan = self.windows.get(window)
             if plan is None or slot >= len(plan.bibs):
                 return None
+            asked = plan.at(slot)
             count = self.counts[key] = SlotCount()
-            count.begin(plan.bibs[slot], plan.ask, plan.tap, plan.every, plan.goal)
+            count.begin(plan.bibs[slot], asked.ask, asked.tap, asked.every, asked.goal)
         return count
 
     def take(self, record: Record) -> None:

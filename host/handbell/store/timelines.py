@@ -4,10 +4,21 @@ from __future__ import annotations
 
 import functools
 import io
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from handbell.errors import StoreError
 from handbell_core import timeline as t
+
+
+class Task(NamedTuple):
+    """What one bib is asked for in a window instead of what the others are."""
+
+    ask: int
+    tap: int
+    every: int
+    goal: int
+    name: str
 
 
 @dataclass(frozen=True)
@@ -28,6 +39,16 @@ class Window:
     name: str
     who: str
     bibs: tuple[int, ...]
+    own: tuple[Task | None, ...] = ()  # by slot, where a bib is asked for something else
+
+    def at(self, slot: int) -> Window:
+        """Return the window as the bib at a slot is asked for it."""
+        task = self.own[slot] if slot < len(self.own) else None
+        return self if task is None else replace(self, own=(), **task._asdict())
+
+    def of(self, bib: int) -> Window:
+        """Return the window as a bib is asked for it; ValueError if it is not there."""
+        return self.at(self.bibs.index(bib))
 
     @property
     def end_ms(self) -> int:
@@ -55,7 +76,7 @@ def text(raw: bytes) -> str:
     return "".join(c if c.isprintable() else " " for c in raw.decode("latin-1")).strip()
 
 
-@functools.lru_cache(maxsize=64)
+@functools.lru_cache(maxsize=512)  # a year of one class on ten boxes
 def decode(data: bytes) -> Timeline:
     """Read a whole timeline; raises StoreError when its bytes are not sound."""
     file = io.BytesIO(data)
@@ -89,6 +110,7 @@ def decode(data: bytes) -> Timeline:
             name=named(s.name),
             who=named(s.who),
             bibs=tuple(s.bib),
+            own=tuple(own and Task(*own[:4], named(own[4])) for own in s.own) if s.owns else (),
         )
         for s in spans
         if s.kind == t.WINDOW
@@ -105,3 +127,19 @@ def decode(data: bytes) -> Timeline:
         windows=windows,
         rated=rated,
     )
+
+
+def task_rows(found: Timeline, digest: str) -> list[tuple[object, ...]]:
+    """Return what a timeline asks of each bib, as rows of the table ``tasks``.
+
+    ``digest`` is what the store knows it by; a name may have been taken out of its bytes since.
+    """
+    rows: list[tuple[object, ...]] = []
+    for window in found.windows.values():
+        for slot, bib in enumerate(window.bibs):
+            if bib:
+                w = window.at(slot)
+                when = w.start_ms, w.end_ms, w.block, w.round, w.item
+                what = w.ask, w.tap, w.every, w.goal, w.both_sides, w.name, w.who
+                rows.append((digest, w.number, slot, bib, *when, *what))
+    return rows
