@@ -4,7 +4,7 @@ VENV   := .venv
 BIN    := $(VENV)/bin
 STUBS  := .stubs
 
-.PHONY: setup demo test lint pictures schema clean
+.PHONY: setup demo test lint pictures schema hardware clean
 
 setup: $(VENV)/ready
 
@@ -32,12 +32,18 @@ lint: setup $(STUBS)/ready
 	$(BIN)/mypy
 	$(BIN)/python tests/check_firmware_types.py $(STUBS)
 	$(BIN)/python -m handbell.plan.schema --check
+	$(BIN)/python -m hardware.build --check
 
 pictures: setup
 	HANDBELL_UPDATE_PICTURES=1 $(BIN)/python -m pytest tests/device/test_screens.py -q
+	$(BIN)/python tests/browser/report_pictures.py
 
 schema: setup
 	$(BIN)/python -m handbell.plan.schema --write
+
+# Tables, schematic and wiring picture, from hardware/box.toml.
+hardware: setup
+	$(BIN)/python -m hardware.build
 
 clean:
 	rm -rf $(VENV) $(STUBS) .mypy_cache .ruff_cache .pytest_cache demo-out

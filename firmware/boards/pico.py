@@ -17,7 +17,8 @@ BUTTON_PINS = (10, 11, 12, 13)
 LAMPS = 8
 LAMP_CAP = 64  # of 255: 8 x 3 x 20 mA x 64 / 255 = 120 mA at the very most
 SOUND_DUTY = 32768  # half: the loudest a square wave gets
-BATTERY_LOW_MV = 3400  # under load; below this a class is not begun
+BATTERY_LOW_MV = 3600  # at the cell; below this a class is not begun
+BATTERY_FULL_MV = 6600  # a full reading: its divider halves; correct it by a multimeter
 TICKS_PER_S = 1_000_000
 
 
@@ -69,7 +70,7 @@ def button(slot: int):
     return Pin(BUTTON_PINS[slot], Pin.IN, Pin.PULL_UP)
 
 
-_battery = ADC(Pin(29))
+_battery = ADC(Pin(26))
 _on_usb = Pin(24, Pin.IN)
 
 
@@ -83,8 +84,8 @@ def captures(pins):
 
 
 def battery_mv() -> int:
-    """Return VSYS in mV: a third of it reaches ADC3 (Pico datasheet)."""
-    return _battery.read_u16() * 9900 // 65535
+    """Return the cell's voltage in mV, on USB too: its divider is before its diode."""
+    return _battery.read_u16() * BATTERY_FULL_MV // 65535
 
 
 def on_usb() -> bool:

@@ -1,6 +1,6 @@
 """Raspberry Pi Pico 2 (RP2350): a Pico's pins and parts, another chip.
 
-Its pins 24 and 29 sense USB and the battery as a Pico's do (Pico 2 datasheet, from memory).
+Its pin 24 senses USB as a Pico's does (Pico 2 datasheet, from memory).
 """
 
 import machine

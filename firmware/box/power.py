@@ -2,7 +2,7 @@
 
 
 class Power:
-    """Battery state; on USB the reading is the cable's, so it is never low."""
+    """Battery state, read at the cell, so it is true on USB too; a box switched off reads 0."""
 
     def __init__(self, board) -> None:
         self._board = board
@@ -17,4 +17,4 @@ class Power:
     @property
     def low(self) -> bool:
         """Whether a class should not be begun on this battery."""
-        return not self.usb and self.mv < self._board.BATTERY_LOW_MV
+        return self.mv < self._board.BATTERY_LOW_MV

@@ -238,7 +238,7 @@ def test_arming_is_all_or_none(tmp_path):
         assert start > 0
 
 
-def test_on_a_cable_a_battery_is_never_called_low(tmp_path):
+def test_a_low_battery_is_called_low_on_a_cable_too(tmp_path):
     data = timeline(short)
     with Rig(tmp_path) as rig:
         rig.send([data])
@@ -246,8 +246,8 @@ def test_on_a_cable_a_battery_is_never_called_low(tmp_path):
         rig.world.run_for(100_000_000)
         with rig.connect() as connection:
             facts = connection.request("status")
-        assert facts["mv"] < 3_400
-        assert facts["usb"] is True and facts["low"] is False
+        assert facts["mv"] < 3_600
+        assert facts["usb"] is True and facts["low"] is True
 
 
 def test_a_low_battery_stops_an_arming(tmp_path):

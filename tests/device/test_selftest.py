@@ -22,6 +22,7 @@ class Person:
 
     def __call__(self, question):
         self.asked.append(question)
+        self.rig.world.clock.sleep(0.3)  # what the parts did comes on another way than replies
         box = self.rig.box
         if "chequer" in question:
             lit = sum(box.screen.pixels())
@@ -39,7 +40,7 @@ class Person:
         assert "press" in question
         for slot in range(self.buttons):
             box.press(slot)
-        self.rig.world.clock.sleep(0.3)
+        self.rig.world.clock.sleep(0.5)
         return ""
 
 
@@ -115,6 +116,7 @@ def test_afterwards_the_box_is_itself_again(rig_of):
 def test_a_host_that_goes_away_leaves_no_box_in_its_test(rig_of):
     rig = rig_of()
     rig.ask("test", part="lamp", n=4)
+    rig.world.clock.sleep(0.3)
     assert sum(1 for c in rig.box.light.colours if any(c)) == 1
     lit = rig.box.light.colours
     rig.world.run_for(65_000_000)

@@ -218,10 +218,10 @@ def test_strip_and_sounder_show_what_the_firmware_sets(lab):
 def test_power_identity_and_usb_can_be_read(lab):
     box = lab.box(
         """
-        battery, usb = ADC(Pin(29)), Pin(24, Pin.IN)
+        battery, usb = ADC(Pin(26)), Pin(24, Pin.IN)
         tell(machine.unique_id().decode(), machine.freq(), Pin("LED"))
         for i in range(3):
-            tell(battery.read_u16() * 9900 // 65535, usb.value())
+            tell(battery.read_u16() * 6600 // 65535, usb.value())
             while Pin(10, Pin.IN).value():
                 board.idle(None)
             while not Pin(10, Pin.IN).value():

@@ -145,7 +145,7 @@ class SelfTest:
         fine = least <= said["mv"] <= most
         words = f"{said['mv'] / 1000:.2f} V"
         if not fine:
-            words = f"reads {words}, which no battery gives: check the divider and its pin"
+            words = f"reads {words}: switch the box on; if it is, check the divider and its pin"
         return [Finding("battery sense", fine, words)]
 
     def _flash(self) -> list[Finding]:

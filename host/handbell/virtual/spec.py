@@ -9,7 +9,7 @@ from typing import Any, Literal
 from handbell.virtual.standin._rtc import ADDRESS as RTC_ADDRESS
 
 FLASH_BLOCKS, FLASH_BLOCK_SIZE = 352, 4096
-BATTERY_CHANNEL = 3
+BATTERY_CHANNEL = 0
 _HEAT_CHANNEL = 4
 _ADC_FULL_MV = 3300
 # The chip's sensor gives 0.706 V at 27 degrees (data sheet, from memory).
@@ -120,8 +120,8 @@ class BoxSpec:
 
 
 def battery_u16(battery_mv: int) -> int:
-    """What the converter reads of the battery, a third of which reaches it."""
-    return _u16(battery_mv // 3)
+    """What the converter reads of the battery, half of which reaches it."""
+    return _u16(battery_mv // 2)
 
 
 def _u16(millivolts: int) -> int:

@@ -27,7 +27,7 @@ class Flash:
         self._program_us = config["program_us"]
         self._cut_at = config["cut_at_flash_op"]
         self._tear = config["tear"]
-        self._fails_at = config["flash_fails_at"]
+        self._fails_at = config.get("flash_fails_at")
         self._ops = 0
         self._blank = bytearray(PAGE_SIZE)
         self.busy = False

@@ -1,0 +1,107 @@
+"""The bill of materials: what to order, for one box and for a set, and what it costs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from hardware.load import box_of, variants
+from hardware.model import Box
+from hardware.tables import named, table
+
+TWELVE = 12
+_LETTERS = ("U", "L", "LS", "SB", "BT", "S", "J", "F", "D", "Q", "R", "RP", "RS", "C", "CB", "PB")
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of an order for one box."""
+
+    what: str
+    refs: tuple[str, ...]
+    each: float
+    optional: bool
+
+    @property
+    def total(self) -> float:
+        """The price of all of them."""
+        return self.each * len(self.refs)
+
+
+def lines(box: Box) -> list[Line]:
+    """Return what one box takes; equal parts are one line."""
+    grouped: dict[tuple[str, float, bool], list[str]] = {}
+    for ref, part in box.part.items():
+        grouped.setdefault((named(part), part.price, part.optional), []).append(ref)
+    found = [
+        Line(what, tuple(refs), each, optional) for (what, each, optional), refs in grouped.items()
+    ]
+    return sorted(found, key=lambda line: _order(line.refs[0]))
+
+
+def _order(ref: str) -> tuple[int, str]:
+    letters = ref.rstrip("0123456789")
+    return (_LETTERS.index(letters) if letters in _LETTERS else len(_LETTERS), ref)
+
+
+def box_price(box: Box) -> float:
+    """Return the price of one box."""
+    return sum(line.total for line in lines(box))
+
+
+def set_price(data: dict[str, Any], kind: str) -> float:
+    """Return the price of a set of ``kind`` ("twelve" or "bench") with what it shares."""
+    box, count = _set(data, kind)
+    shared = [item for item in box.shared if item.set == kind]
+    spare = sum(box_price(box) for item in shared if item.box)
+    return count * box_price(box) + spare + sum(item.price for item in shared)
+
+
+def _set(data: dict[str, Any], kind: str) -> tuple[Box, int]:
+    if kind == "twelve":
+        return box_of(data), TWELVE
+    box = box_of(data, kind)
+    return box, box.boxes
+
+
+def tables(data: dict[str, Any]) -> dict[str, str]:
+    """Return the tables of docs/hardware.md that have prices in them."""
+    return {"order": order(data), "totals": totals(data)}
+
+
+def order(data: dict[str, Any]) -> str:
+    """Return the bill of materials of the reference box and of twelve."""
+    box = box_of(data)
+    rows: list[tuple[object, ...]] = []
+    for line in lines(box):
+        count = len(line.refs)
+        what = line.what + (" (may be left out)" if line.optional else "")
+        rows.append(
+            (
+                ", ".join(line.refs), what, count, f"{line.each:.2f}", f"{line.total:.2f}",
+                count * TWELVE, f"{line.total * TWELVE:.2f}",
+            )
+        )  # fmt: skip
+    total = box_price(box)
+    rows.append(("", "**all**", "", "", f"**{total:.2f}**", "", f"**{total * TWELVE:.2f}**"))
+    money = box.currency
+    head = ("part", "what", "a box", f"{money} each", f"{money} a box", "twelve", f"{money}")
+    return table(head, rows)
+
+
+def totals(data: dict[str, Any]) -> str:
+    """Return the price of each build and each set."""
+    rows: list[tuple[object, ...]] = []
+    for name in variants(data):
+        box = box_of(data, name)
+        rows.append((f"one box: {box.what}", f"{box_price(box):.2f}"))
+    box = box_of(data)
+    clock = sum(line.total for line in lines(box) if line.optional)
+    rows.append(("one box without its clock part", f"{box_price(box) - clock:.2f}"))
+    more = box_price(box_of(data, buttons=2)) - box_price(box)
+    rows.append(("each button more", f"{more:.2f}"))
+    for kind, what in (("twelve", "a set of twelve"), ("bench", "the bench rig of four")):
+        _, count = _set(data, kind)
+        shared = ", ".join(item.what for item in box.shared if item.set == kind)
+        rows.append((f"**{what}**: {count} boxes; {shared}", f"**{set_price(data, kind):.2f}**"))
+    return table(("what", f"{box.currency}, prices from memory, {box.priced}"), rows)
