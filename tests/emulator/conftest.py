@@ -10,6 +10,7 @@ def pytest_addoption(parser):
     parser.addoption(
         "--image", help="a MicroPython image (.uf2) for the Raspberry Pi Pico, or HANDBELL_IMAGE"
     )
+    parser.addoption("--firmware", help="another folder's firmware on the emulated boxes")
 
 
 @pytest.fixture(scope="session")
@@ -25,12 +26,30 @@ def image(pytestconfig) -> Path:
     return path
 
 
+@pytest.fixture(autouse=True)
+def tell_emulated_time(image):
+    """Print, for whoever runs with -s, how much emulated time went by since the last test."""
+    from emulated_box import EmulatedBox
+
+    yield
+    print(f"\n{EmulatedBox.total_us / 1e6:.1f} s emulated")
+    EmulatedBox.total_us = 0.0
+
+
 @pytest.fixture(scope="session")
-def files(image) -> bytes:
+def firmware(image, pytestconfig) -> Path:
+    """The folder of the firmware under test."""
+    from emulated_box import FIRMWARE
+
+    return Path(pytestconfig.getoption("--firmware", default=None) or FIRMWARE).resolve()
+
+
+@pytest.fixture(scope="session")
+def files(firmware) -> bytes:
     """The file system of a fresh box."""
     from emulated_box import file_system
 
-    return file_system()
+    return file_system(firmware)
 
 
 @pytest.fixture(scope="session")

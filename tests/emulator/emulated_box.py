@@ -17,11 +17,13 @@ from pathlib import Path
 from typing import Any
 
 from emulated_parts import Bus, Button, Flash, Sounder, Strip
+from emulated_wire import Wire
 from rp2040py.boards import BOARDS, FlashLayout
 from rp2040py.device.load_flash import load_micropython_flash_image
 from rp2040py.device.mp_device import MicroPythonDevice
 from rp2040py.execute_batch import execute_batch
 
+from handbell.boxes.firmware import sources
 from handbell.virtual.screen import Screen
 from handbell_core import frames
 
@@ -36,7 +38,7 @@ LFS_VERSION = 0x00020000
 # How the reference box is wired.
 BUTTON_PINS = (10, 11, 12, 13)
 STRIP_PIN, SOUNDER_PIN, LINE_PIN, ON_USB_PIN = 16, 15, 14, 24
-BATTERY_ADC = 3
+BATTERY_ADC = 0
 BATTERY_MV = 4_000
 
 UTC_AT_POWER_US = 1_700_000_000_000_000  # what the host's clock says when the power comes on
@@ -53,9 +55,11 @@ class Refused(Exception):
 
 
 def file_system(
-    firmware: Path = FIRMWARE, extra: dict[str, bytes] | None = None, precompiled: bool = True
+    firmware: Path | None = FIRMWARE,
+    extra: dict[str, bytes] | None = None,
+    precompiled: bool = True,
 ) -> bytes:
-    """Return a littlefs image that holds the firmware, as .mpy where ``precompiled``.
+    """Return a littlefs image that holds the firmware (if any), as .mpy where ``precompiled``.
 
     ``extra`` are further files by path. ``main.py`` stays source: MicroPython starts no other.
     """
@@ -68,20 +72,46 @@ def file_system(
         prog_size=256,
         disk_version=LFS_VERSION,
     )
-    for folder in ("box", "boards", "handbell_core"):
-        lfs.mkdir(folder)
-    for path in sorted(firmware.rglob("*.py")):
-        name = path.relative_to(firmware).as_posix()
-        data = path.read_bytes()
-        if precompiled and name != "main.py":
-            name, data = name[:-3] + ".mpy", _compiled(path, name)
-        with lfs.open(name, "wb") as f:
-            f.write(data)
+    if firmware:
+        for folder in ("box", "boards", "handbell_core"):
+            lfs.mkdir(folder)
+        for name, path in {**sources(firmware), "main.py": firmware / "main.py"}.items():
+            data = path.read_bytes()
+            if precompiled and name != "main.py":
+                name, data = name[:-3] + ".mpy", _compiled(path, name)
+            with lfs.open(name, "wb") as f:
+                f.write(data)
     for name, data in (extra or {}).items():
         with lfs.open(name, "wb") as f:
             f.write(data)
     lfs.unmount()
     return bytes(lfs.context.buffer)
+
+
+def read_files(files: bytes) -> dict[str, bytes]:
+    """Return every file of a file system by its path, as it is in the flash.
+
+    Raises ``littlefs.LittleFSError`` where there is none.
+    """
+    from littlefs import LittleFS, UserContext
+
+    context = UserContext(buffsize=len(files))
+    context.buffer = bytearray(files)
+    lfs = LittleFS(
+        context=context,
+        block_size=LAYOUT.fs_blocksize,
+        block_count=LAYOUT.fs_blockcount,
+        prog_size=256,
+        mount=False,  # one that can't be mounted would be formatted
+    )
+    lfs.mount()
+    found = {}
+    for folder, _, names in lfs.walk("/"):
+        for name in names:
+            path = f"{folder.strip('/')}/{name}".strip("/")
+            with lfs.open(path, "rb") as f:
+                found[path] = f.read()
+    return found
 
 
 def _compiled(path: Path, name: str) -> bytes:
@@ -93,17 +123,24 @@ def _compiled(path: Path, name: str) -> bytes:
 
 
 class EmulatedBox:
-    """A box with display, light strip, sounder, line output, buttons and slow flash."""
+    """A box with display, light strip, sounder, line output, buttons and slow flash.
 
-    def __init__(self, image: Path, files: bytes, flash: Flash | None = None) -> None:
+    Without ``files`` it is a board that has nothing but MicroPython. ``total_us`` is the time that
+    all boxes have lived through.
+    """
+
+    total_us = 0.0
+
+    def __init__(self, image: Path, files: bytes = b"", flash: Flash | None = None) -> None:
         pico = BOARDS["pico"]
         board = dataclasses.replace(pico, firmware=None, image=str(image), layout=LAYOUT)
         self._device = MicroPythonDevice(board=board)
         self._sim, self._mcu = self._device.simulator, self._device.mcu
-        with tempfile.TemporaryDirectory() as folder:
-            path = Path(folder) / "files.img"
-            path.write_bytes(files)
-            load_micropython_flash_image(path, self._mcu, LAYOUT)
+        if files:
+            with tempfile.TemporaryDirectory() as folder:
+                path = Path(folder) / "files.img"
+                path.write_bytes(files)
+                load_micropython_flash_image(path, self._mcu, LAYOUT)
         self.screen = Screen()
         self.bus = Bus(self.screen)
         self.strip = Strip(STRIP_PIN)
@@ -114,8 +151,13 @@ class EmulatedBox:
         for part in parts:
             part.attach(self._mcu)  # type: ignore[attr-defined]
         self._mcu.gpio[ON_USB_PIN].set_input_value(True)
-        self._mcu.adc.channel_values[BATTERY_ADC] = BATTERY_MV * 4095 // 9900
-        self._link_up()
+        self._mcu.adc.channel_values[BATTERY_ADC] = BATTERY_MV * 4095 // 6600
+        self.wire = Wire(self._device.cdc, self._sim.clock)
+        self.wire.on_data = self._heard
+        self._reader = frames.FrameReader()
+        self._replies: list[dict[str, Any]] = []
+        self._came_us = 0.0
+        self._number = 0
         self.flash.on_cut = self._halt
         self._mcu.core.pc = ENTRY
 
@@ -140,7 +182,8 @@ class EmulatedBox:
 
     def run_until(self, done: Callable[[], bool], most_us: float, every_us: float = 1e12) -> bool:
         """Run until ``done()``, looked at after each byte from the box and ``every_us``."""
-        end_us = self.now_us + most_us
+        from_us = self.now_us
+        end_us = from_us + most_us
         alarm = self._sim.clock.create_alarm(self._halt)
         while not (finished := done()) and self.now_us < end_us and not self.flash.is_dead:
             alarm.schedule(max(0.0, min(every_us, end_us - self.now_us)) * 1000)
@@ -148,71 +191,25 @@ class EmulatedBox:
             while not self._sim.stopped:
                 execute_batch(self._sim, TICK_BATCH)
             alarm.cancel()
+        EmulatedBox.total_us += self.now_us - from_us
         return finished
 
     # The wire
 
-    def _link_up(self) -> None:
-        cdc = self._device.cdc
-        self._cdc = cdc
-        self.connected_us: float | None = None
-        cdc.on_device_connected = self._connected
-        cdc.on_serial_data = self._came
-        self._out = bytearray()
-        self._reader = frames.FrameReader()
-        self._replies: list[dict[str, Any]] = []
-        self._came_us = 0.0
-        self.heard = bytearray()
-        self._number = 0
-        self._hold_when_empty()
-
-    def _connected(self) -> None:
-        self.connected_us = self.now_us
-
-    def _hold_when_empty(self) -> None:
-        """Leave the box's read pending while there is nothing to send, as a real host does.
-
-        The emulated host answers each read with an empty packet, so that an idle box never sleeps.
-        """
-        cdc, usb = self._cdc, self._cdc.usb
-        answer, push, reset = usb.on_endpoint_read, cdc.send_serial_byte, usb.on_reset
-        held: list[tuple[int, int]] = []
-        alarm = self._sim.clock.create_alarm(lambda: held and answer(*held.pop()))
-
-        def on_read(endpoint: int, size: int) -> None:
-            if endpoint == cdc._out_endpoint and cdc.tx_fifo.empty:
-                self._pump(push)
-                if cdc.tx_fifo.empty:
-                    held[:] = [(endpoint, size)]
-                    return
-            answer(endpoint, size)
-
-        def on_reset() -> None:
-            held.clear()
-            reset()
-
-        def begin() -> None:
-            self._pump(push)
-            if held:
-                alarm.schedule(20_000)
-
-        self._begin = begin
-        usb.on_endpoint_read, usb.on_reset = on_read, on_reset
-
-    def _pump(self, push: Callable[[int], None]) -> None:
-        while self._out and not self._cdc.tx_fifo.full:
-            push(self._out.pop(0))
-
-    def _came(self, data: bytes) -> None:
+    def _heard(self, data: bytes) -> None:
         self._came_us = self.now_us
-        self.heard += data
-        self._replies += self._reader.feed(bytes(data))
+        # MicroPython's prompt sends back what it was sent.
+        self._replies += [m for m in self._reader.feed(data) if "do" not in m]
         self._halt()
+
+    @property
+    def heard(self) -> bytearray:
+        """All that the box has said."""
+        return self.wire.heard
 
     def write(self, data: bytes) -> None:
         """Put bytes on the wire; they go as the box takes them."""
-        self._out += data
-        self._begin()
+        self.wire.write(data)
 
     def request(self, do: str, tries: int = TRIES, **fields: Any) -> dict[str, Any]:
         """Send a request until it is answered; raises NoAnswer or Refused."""

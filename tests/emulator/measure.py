@@ -9,6 +9,7 @@ go on at once, and flash takes as long as a real one; one write takes 400 ms, th
 from __future__ import annotations
 
 import argparse
+import collections
 import os
 import sys
 from pathlib import Path
@@ -34,16 +35,16 @@ from emulated_parts import SLOWEST_ERASE_US  # noqa: E402
 PROBE = """
 from boards.pico import *
 import gc, time
-import box.app, box.requests
+import box.app, box.keeper, box.requests, box.view
 _began = []
-_Extender = box.app.Extender
+_Extender = box.keeper.Extender
 def _extender(tick):
     _began.append(tick)
     return _Extender(tick)
-box.app.Extender = _extender
+box.keeper.Extender = _extender
 _methods = {}
 def _probe(requests, message):
-    m = requests._app.model
+    m = requests._app.keeper.model
     gc.collect()
     return {"began": _began[0], "live": gc.mem_alloc(),
             "utc_us": m.utc_us if m else 0, "box_us": m.box_us if m else 0}
@@ -74,15 +75,17 @@ def _timed(cls, name):
                 r[2] = d
     setattr(cls, name, outer)
 A = box.app
-for _n in ("slice", "_step", "_arm_bell", "_serve", "_show", "_draw", "_light", "_write",
-           "_slowly", "_next_tick", "_anchor", "_fill_facts", "keep", "_cue_in_us", "_begin_log"):
+for _n in ("slice", "_step", "_arm_bell", "_serve", "_write", "_slowly", "_next_tick", "_anchor",
+           "_look_out", "keep", "_begin"):
     _timed(A.App, _n)
+for _n in ("open", "show", "_refresh", "_look_ahead", "_draw", "_light", "_fill", "wait_us"):
+    _timed(A.View, _n)
 _timed(A.Buttons, "take")
 _timed(A.Sound, "poll")
 _timed(A.Sound, "arm")
-_timed(A.Display, "update")
-_timed(A.Lights, "show")
-_timed(A.Screens, "show")
+_timed(box.view.Display, "update")
+_timed(box.view.Lights, "set")
+_timed(box.view.Screens, "show")
 _timed(A.Link, "poll")
 _timed(A.Link, "send")
 _timed(A.Log, "write")
@@ -98,6 +101,7 @@ def main() -> int:
     probe = PROBE + (PROFILE if options.profile else "")
     files = file_system(Path(options.firmware), {"board_local.py": probe.encode()})
     box = EmulatedBox(Path(options.image), files)
+    box.screen.history = collections.deque()  # of the whole class, not of its last part
     ready_us = box.until_ready()
     say("ready", f"{ready_us / 1e6:.2f} s after power (budget 3 s)")
     say("live heap at rest", f"{box.request('probe')['live']} bytes")

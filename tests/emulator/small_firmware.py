@@ -1,0 +1,63 @@
+"""A firmware that only says who it is: small, so that putting it on a board takes little time.
+
+It is a firmware as ``main.py`` and ``handbell prepare`` know one: the real core's frames, and a
+box that answers ``hello`` with its version and gives up the prompt when asked to.
+"""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+BEGIN = """\
+import micropython
+import sys
+from box.answer import answer
+from handbell_core.frames import FrameReader, encode
+
+def main():
+    micropython.kbd_intr(-1)
+    reader = FrameReader()
+    one = bytearray(1)
+    try:
+        while True:
+            sys.stdin.buffer.readinto(one)
+            if one[0] == 3:
+                return
+            for message in reader.feed(bytes(one)):
+                sys.stdout.buffer.write(encode(answer(message)))
+                if message["do"] == "yield":
+                    return
+    finally:
+        micropython.kbd_intr(3)
+"""
+
+ANSWER = """\
+from box.version import VERSION
+
+def answer(message):
+    reply = {"q": message["q"], "s": message["s"]}
+    if message["do"] == "hello":
+        reply.update({"id": "5ma11", "fw": VERSION, "board": "pico", "py": "", "station": 0,
+            "label": "", "ln": 1, "tl": 1, "jn": 1})
+    elif message["do"] != "yield":
+        reply["no"] = 1
+    return reply
+"""
+
+
+def write_small(folder: Path, firmware: Path, version: str) -> Path:
+    """Write a small firmware of that version, with ``main.py`` and the frames of a real one."""
+    for path, text in {
+        "begin.py": BEGIN,
+        "box/__init__.py": "",
+        "box/answer.py": ANSWER,
+        "box/version.py": f"VERSION = {version!r}\n",
+        "boards/__init__.py": "",
+        "handbell_core/__init__.py": "",
+    }.items():
+        (folder / path).parent.mkdir(parents=True, exist_ok=True)
+        (folder / path).write_text(text, encoding="utf-8")
+    shutil.copy(firmware / "main.py", folder / "main.py")
+    shutil.copy(firmware / "handbell_core/frames.py", folder / "handbell_core/frames.py")
+    return folder
