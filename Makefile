@@ -37,6 +37,7 @@ lint: setup $(STUBS)/ready
 pictures: setup
 	HANDBELL_UPDATE_PICTURES=1 $(BIN)/python -m pytest tests/device/test_screens.py -q
 	$(BIN)/python tests/browser/report_pictures.py
+	$(BIN)/python -m hardware.case pictures
 
 schema: setup
 	$(BIN)/python -m handbell.plan.schema --write
