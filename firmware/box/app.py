@@ -19,7 +19,7 @@ from handbell_core.timeline import FormatError, Reader
 from .account import Account
 from .buttons import Buttons
 from .keeper import Keeper, clock_part
-from .link import Link
+from .link import BYTES_A_PASS, Link
 from .log import Log
 from .power import Power
 from .requests import FIRMWARE, QUIET, Requests, in_class
@@ -428,13 +428,11 @@ class App:
 
     def _serve(self, tick: int) -> None:
         free_us = self.free_us(tick)
-        if free_us > ANSWER_US:
-            self.link.poll()
-        else:
-            self.link.poll(FEW_BYTES)
+        at_rest = not self.in_class
+        self.link.poll(BYTES_A_PASS if free_us > ANSWER_US else FEW_BYTES, at_rest)
         if self.link.broke:
             self.link.broke = False
-            if not self.in_class:
+            if at_rest:
                 raise KeyboardInterrupt
         if free_us <= ANSWER_US or not self.link.waits():
             return

@@ -40,8 +40,11 @@ class Link:
         self.broke = False
         self.more = False
 
-    def poll(self, most: int = BYTES_A_PASS) -> None:
-        """Take in what has come, at most ``most`` bytes (53 us each on the chip)."""
+    def poll(self, most: int, at_rest: bool) -> None:
+        """Take in what has come, at most ``most`` bytes (53 us each on the chip).
+
+        At rest nothing is taken after a Ctrl-C: it may be for the prompt.
+        """
         self.more = False
         n = 0
         one, line = self._one, self._line
@@ -59,8 +62,8 @@ class Link:
                 self._fresh = False
             line[n] = one[0]
             n += 1
-            if self.broke:
-                break  # what follows may be for the prompt
+            if self.broke and at_rest:
+                break
             if one[0] == 10:
                 self._fresh = True
                 self.more = True

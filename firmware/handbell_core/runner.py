@@ -92,6 +92,7 @@ class Runner:
         self._took_back = [False] * SLOTS
         self._held_ms = 0
         self._doubt = 0
+        self._untold = False  # the results of the window before are still to be told
         self.shown = [0] * SLOTS
         self.menu = -1
         self.menu_slot = 0
@@ -275,6 +276,7 @@ class Runner:
         self._timers[_CUE] = NEVER
         if self.kind == WINDOW:
             self.counting.end()
+            self._untold = True
             self._set(_SETTLE, NEVER if span.tap == TAP_TALLY else run_ms + SETTLE_MS)
         elif self.state == TALLY:
             self._set(_SETTLE, run_ms + SETTLE_MS)
@@ -308,6 +310,7 @@ class Runner:
             self._next_cue(run_ms - self.zero_ms - self.span.start_ms + 1)
 
     def _settle(self, run_ms: int) -> None:
+        self._untold = False
         self._timers[_SETTLE] = NEVER
         self.counting.end_tally()
         self.counting.results_before()
@@ -451,7 +454,7 @@ class Runner:
         self._finish(run_ms, cause)
 
     def _finish(self, run_ms: int, cause: int) -> None:
-        if self._timers[_SETTLE] != NEVER or self.state == TALLY:
+        if self._untold:
             self._settle(run_ms)
         if self.state == PLAY and self.kind == WINDOW:
             self.counting.results_stopped()

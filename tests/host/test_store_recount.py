@@ -65,9 +65,12 @@ def test_recount_equals_the_box(pieces, steps, stop_ms):
     found = journals.read(run.journal)
     counted = recount.recount(timelines.decode(data).windows, found.records)
     assert counted.mismatches == []
-    assert {c.standing for c in counted.results} <= {recount.AGREED}
     told = {(r[2], r[1]) for r in found.records if r[0] == j.RESULT}
-    assert {(c.window, c.slot) for c in counted.results} == told
+    for result in counted.results:
+        if (result.window, result.slot) in told:
+            assert result.standing == recount.AGREED
+        else:  # a run that still waits at a gate has not told its last window
+            assert result.standing == recount.RECOUNT and found.end_cause is None
 
 
 def test_the_presses_above_reach_every_kind_of_record():

@@ -423,3 +423,23 @@ def test_every_bell_is_known_before_it_rings():
         rung = [bell for bell in box.sink.bells if bell[0] != NEVER]
         assert [bell for bell in rung if bell not in foretold] == []
         assert box.runner.state == OVER
+
+
+def test_a_class_stopped_at_a_wait_after_a_tally_window_still_tells_its_results():
+    spans = [
+        lead_in(5_000),
+        window(10_000, tap=TAP_TALLY, goal=9),
+        rest(12_000, flags=TAKES_TALLY),
+    ]
+    box = Box(spans)
+    box.runner.arm(0)
+    box.hold(0, 6_000, 5_500)
+    box.runner.menu = WAIT
+    box.runner._choose(12_500)
+    box.to(17_000)
+    assert box.runner.state == AT_GATE
+    box.hold(0, 18_000, 5_500)
+    box.runner.menu = STOP
+    box.runner._choose(24_000)
+    assert box.runner.state == OVER
+    assert set(results(box)) == {(7, 1), (8, 1)}
