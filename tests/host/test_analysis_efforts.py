@@ -1,5 +1,7 @@
 """Efforts, fade and sums from stored rows: what counts, what does not, and why."""
 
+from dataclasses import replace
+
 import classes
 import pytest
 from classes import Piece, Press
@@ -7,8 +9,11 @@ from classes import Piece, Press
 from handbell.analysis.efforts import Outcome, efforts
 from handbell.analysis.fade import Form, fade_of
 from handbell.analysis.summary import exercises_of, people_of
+from handbell.analysis.taps import counted, taps_of
 from handbell.store import open_store
 from handbell.store.queries import load_class
+from handbell.store.recount import AMENDED, INVALID
+from handbell.store.timelines import Task
 from handbell.store.wearers import set_wearers
 from handbell_core import timeline as t
 
@@ -142,8 +147,6 @@ def test_no_fade_says_why(store, piece, rounds, presses, why):
 
 
 def test_rounds_of_other_lengths_have_no_fade(store):
-    from dataclasses import replace
-
     got = played(store, [Piece("Rope skips", 30)], at(11, 12, 45), rounds=2)
     shorter = [got[0], replace(got[1], end_ms=got[1].end_ms - 10_000)]
     assert fade_of(shorter).reason == "rounds differ"
@@ -165,3 +168,55 @@ def test_an_exercise_knows_its_goals_by_round(store):
     rows, skips = exercises_of(got)
     assert (rows.name, rows.goals, skips.goals) == ("Ring rows", (3,), (0,))
     assert [len(s.efforts) for s in rows.series] == [2]
+
+
+def corrected(store, **changes):
+    """The newest class with its first result as a coach's correction leaves it."""
+    record = load_class(store)
+    results = [replace(record.results[0], **changes), *record.results[1:]]
+    return efforts(replace(record, results=results))
+
+
+def test_what_the_coach_set_aside_is_neither_made_nor_missed(store):
+    played(store, [TARGET], at(11, 14))
+    (one,) = corrected(store, standing=INVALID)
+    assert (one.outcome, one.reps, one.made) == (Outcome.SET_ASIDE, None, None)
+
+
+def test_a_corrected_count_is_used(store):
+    played(store, [TARGET], at(11, 14))
+    (one,) = corrected(store, standing=AMENDED, reps=3)
+    assert (one.reps, one.made, one.made_ms, one.agreed) == (3, True, None, True)
+    assert one.earned_rest_ms is None, "when it was made nobody knows"
+
+
+def test_a_window_that_was_another_bibs_is_that_bibs(store):
+    played(store, [TARGET], at(11, 14, 20), bibs=(1, 2))
+    one, two = sorted(corrected(store, standing=AMENDED, bib=9), key=lambda e: -e.bib)
+    assert (one.bib, one.made, two.bib) == (9, True, 2)
+
+
+def test_a_bib_with_a_task_of_its_own_is_measured_by_it(store):
+    played(store, [TARGET], at(11, 14, 20, slot=1), bibs=(1, 2))
+    record = load_class(store)
+    (run,) = record.runs
+    window = run.timeline.windows[1]
+    own = (None, Task(t.ASK_TARGET, t.TAP_EACH, 1, 2, "Band rows"))
+    windows = {1: replace(window, own=own)}
+    run = replace(run, timeline=replace(run.timeline, windows=windows))
+    first, second = efforts(replace(record, runs=[run]))
+    assert (first.name, first.goal) == ("Ring rows", 3)
+    assert (second.name, second.goal, second.reps, second.made) == ("Band rows", 2, 3, True)
+
+
+def test_an_effort_knows_its_taps_and_what_each_stands_for(store):
+    steps = Piece("Box steps", 30, t.ASK_OPEN, t.TAP_EVERY, goal=20, every=5)
+    (one,) = played(store, [steps], at(11, 14))
+    times = counted(taps_of(store, 1))
+    assert (one.every, times[one.run, one.window, one.bib]) == (5, [11_000, 14_000])
+
+
+def test_taps_taken_back_and_outside_do_not_count(store):
+    presses = [*at(5, 11, 14), Press(15_000, held_ms=1_800), *at(20)]
+    (one,) = played(store, [Piece("Rope skips", 30)], presses)
+    assert counted(taps_of(store, 1))[one.run, one.window, one.bib] == [11_000, 20_000]

@@ -169,6 +169,18 @@ def test_what_a_cell_says(path, piece, seconds, words):
     assert cell_words(table, table.rows[0].cells[0]) == words
 
 
+def test_what_was_corrected_is_told_beside_what_was_counted(path, capsys):
+    fill(small([Press(11_000), Press(12_000)], [Piece("Ring rows", 30)]))
+    why = ["--by", "Kim", "--why", "lost count"]
+    assert main(["amend", "1", "--bib", "1", "--reps", "7", *why]) == 0
+    found = report()
+    assert found.corrected == ("Bib 1, Ring rows, round 1: 7 reps, not 2 reps (Kim: lost count).",)
+    assert found.people[0].reps == 7
+    capsys.readouterr()
+    assert main(["report"]) == 0
+    assert "What you corrected" in capsys.readouterr().out
+
+
 # The command line
 
 

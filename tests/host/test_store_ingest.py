@@ -13,15 +13,11 @@ from handbell_core import faults
 from handbell_core import journal as j
 from handbell_core import timeline as t
 
+pytest_plugins = ["store_fixtures"]
+
 COLLECTED_US = (classes.START_UTC_MS + 3_600_000) * 1000
 BOX = classes.BOX_IDS[0]
 SIMPLE = ((classes.Piece("Ring rows", 30), classes.Piece("Sit-ups", 30)),)
-
-
-@pytest.fixture
-def store(tmp_path):
-    with open_store(str(tmp_path / "store.sqlite")) as opened:
-        yield opened
 
 
 def rows(store, table, *where):

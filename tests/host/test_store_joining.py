@@ -1,20 +1,15 @@
 """Which class a run falls into: by plan and start, and what happens without a clock."""
 
 import classes
-import pytest
 from sqlalchemy import select
 
-from handbell.store import open_store, tables
+from handbell.store import tables
+
+pytest_plugins = ["store_fixtures"]
 
 MINUTE_MS = 60_000
 START_MS = classes.START_UTC_MS
 BLOCKS = ((classes.Piece("Ring rows", 300), classes.Piece("Sit-ups", 300)),)
-
-
-@pytest.fixture
-def store(tmp_path):
-    with open_store(str(tmp_path / "store.sqlite")) as opened:
-        yield opened
 
 
 def take(store, station, start_ms, collected_ms, box=None, blocks=BLOCKS, plan=b"a", **how):

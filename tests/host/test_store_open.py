@@ -12,22 +12,46 @@ import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from sqlalchemy import select, text
+from store_places import KINDS, require_server
 
 from handbell.errors import StoreError
 from handbell.store import migrate, open_store, tables
+from handbell.store.wearers import set_wearers
 
 NEXT_STEP = '''
 """A step that tests add."""
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0003"
-down_revision = "0002"
+revision = "0004"
+down_revision = "0003"
 
 
 def upgrade():
     op.add_column("boxes", sa.Column("colour", sa.Text))
 '''
+
+
+# The tables as version 0002 had them, as far as 0003 touches them.
+BACK_TO_0002 = (
+    "DROP INDEX ix_runs_box_id",
+    *(f"DROP TABLE {name}" for name in ("athletes", "amendments", "tasks", "taps")),
+    *(f"ALTER TABLE {name} DROP COLUMN altered" for name in ("plans", "timelines")),
+    *(f"ALTER TABLE wearers DROP COLUMN {name}" for name in ("said", "amended")),
+    "ALTER TABLE results DROP COLUMN amended",
+    *(f"ALTER TABLE results DROP COLUMN {name}_gap_ms" for name in ("median", "best", "worst")),
+    "CREATE TABLE taps (run INTEGER NOT NULL, seq INTEGER NOT NULL)",
+    "UPDATE alembic_version SET version_num = '0002'",
+)
+
+
+def everything(store):
+    """Every row of every table."""
+    with store.reading() as conn:
+        return {
+            name: conn.execute(select(table).order_by(*table.primary_key)).all()
+            for name, table in tables.metadata.tables.items()
+        }
 
 
 def run_python(*lines: str) -> subprocess.CompletedProcess:
@@ -83,7 +107,7 @@ def test_a_newer_store_is_refused_in_a_sentence_and_not_touched(tmp_path):
     with closing(sqlite3.connect(path)) as db, db:
         db.execute("UPDATE alembic_version SET version_num = '0417'")
     before = path.read_bytes()
-    with pytest.raises(StoreError, match=r"newer handbell \(its version 0417, here 0002\)"):
+    with pytest.raises(StoreError, match=r"newer handbell \(its version 0417, here 0003\)"):
         open_store(str(path))
     assert path.read_bytes() == before
 
@@ -93,11 +117,11 @@ def one_step_more(tmp_path, monkeypatch):
     """Make the code one migration newer than the store that is there."""
     scripts = tmp_path / "scripts 100%"
     shutil.copytree(migrate.SCRIPTS, scripts)
-    (scripts / "versions" / "v0003_colour.py").write_text(NEXT_STEP, encoding="utf-8")
+    (scripts / "versions" / "v0004_colour.py").write_text(NEXT_STEP, encoding="utf-8")
 
     def go() -> None:
         monkeypatch.setattr(migrate, "SCRIPTS", scripts)
-        monkeypatch.setattr(tables, "VERSION", "0003")
+        monkeypatch.setattr(tables, "VERSION", "0004")
 
     return go
 
@@ -111,11 +135,11 @@ def test_a_store_that_is_behind_is_copied_and_then_brought_up(tmp_path, one_step
         with open_store(str(path)) as store, store.reading() as conn:
             assert conn.scalars(select(tables.plans.c.title)).all() == ["Kept"]
     assert "colour" in columns(path, "boxes")
-    (backup,) = path.parent.glob("store-before-0003-20*.sqlite")
+    (backup,) = path.parent.glob("store-before-0004-20*.sqlite")
     assert "colour" not in columns(backup, "boxes")
     with closing(sqlite3.connect(backup)) as db:
         assert db.execute("SELECT title FROM plans").fetchall() == [("Kept",)]
-        assert db.execute("SELECT version_num FROM alembic_version").fetchall() == [("0002",)]
+        assert db.execute("SELECT version_num FROM alembic_version").fetchall() == [("0003",)]
     assert not list(path.parent.glob("*.part"))
 
 
@@ -127,7 +151,7 @@ def test_an_earlier_backup_is_never_written_over(tmp_path, one_step_more):
     (first,) = path.parent.glob("store-before-*.sqlite")
     first.write_bytes(b"the first copy")
     with closing(sqlite3.connect(path)) as db, db:
-        db.execute("UPDATE alembic_version SET version_num = '0002'")
+        db.execute("UPDATE alembic_version SET version_num = '0003'")
         db.execute("ALTER TABLE boxes DROP COLUMN colour")
     open_store(str(path)).close()
     assert first.read_bytes() == b"the first copy"
@@ -138,7 +162,7 @@ def test_a_step_that_fails_leaves_the_store_as_it_was(tmp_path, one_step_more):
     path = tmp_path / "data" / "store.sqlite"
     open_store(str(path)).close()
     one_step_more()
-    step = migrate.SCRIPTS / "versions" / "v0003_colour.py"
+    step = migrate.SCRIPTS / "versions" / "v0004_colour.py"
     step.write_text(NEXT_STEP + '    op.execute("SELECT * FROM nowhere")\n', encoding="utf-8")
     with pytest.raises(StoreError, match="no such table: nowhere"):
         open_store(str(path))
@@ -270,3 +294,23 @@ def test_tables_and_queries_are_sound_sql_for_a_server_too():
     for table in tables.metadata.sorted_tables:
         assert str(CreateTable(table).compile(dialect=dialect))
     assert "count(DISTINCT runs.box_id)" in str(queries._classes().compile(dialect=dialect))
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_store_of_the_last_version_gets_all_that_is_new(tmp_path, kind):
+    path = tmp_path / "data" / "store.sqlite"
+    address = str(path) if kind == "sqlite" else require_server().new_database()
+    with open_store(address) as store:
+        for box, data, run in classes.make_class(boxes=2, rounds=1):
+            store.put_timeline(data)
+            store.ingest(run.journal, box, 10**15)
+        set_wearers(store, None, {1: "Mina"})
+        before = everything(store)
+        with store.writing() as conn:
+            for words in BACK_TO_0002:
+                conn.execute(text(words))
+    with open_store(address) as store:
+        assert everything(store) == before
+        with store.reading() as conn:
+            assert compare_metadata(MigrationContext.configure(conn), tables.metadata) == []
+    assert len(list(tmp_path.glob("data/store-before-0003-*"))) == (kind == "sqlite")

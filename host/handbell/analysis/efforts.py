@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from handbell.store.queries import ClassRecord, ResultRow, RunRow
-from handbell.store.recount import AGREED, RECOUNT
+from handbell.store.recount import AGREED, AMENDED, INVALID, RECOUNT
 from handbell.store.timelines import Window
 from handbell_core import journal as j
 from handbell_core import timeline as t
@@ -18,6 +18,7 @@ class Outcome(Enum):
     DONE = "done"
     NOT_ASKED = "not asked"  # nobody was to tap
     NO_COUNT = "no count"  # a tally that nobody entered
+    SET_ASIDE = "set aside"  # the coach said that it tells nothing
     SKIPPED = "skipped"
     STOPPED = "stopped"  # ended before the window was over
     CUT = "cut"  # the log breaks off: at least this much
@@ -30,7 +31,8 @@ class Effort:
 
     ``made_ms`` is None when the target or goal was not reached or the moment is not known;
     ``drop_ms`` is None when a position was kept to the end. ``agreed`` False marks a count on
-    which box and recount differ, ``confirmed`` False a tally nobody closed.
+    which box and recount differ, ``confirmed`` False a tally nobody closed. ``every`` is how many
+    reps a tap stands for; ``run`` and ``window`` lead to its taps.
     """
 
     bib: int
@@ -52,6 +54,9 @@ class Effort:
     drop_ms: int | None = None
     agreed: bool = True
     confirmed: bool = True
+    every: int = 1
+    run: int = 0
+    window: int = 0
 
     @property
     def made(self) -> bool | None:
@@ -88,15 +93,20 @@ def efforts(record: ClassRecord) -> list[Effort]:
     """Return every planned effort of a class, in the order of time, then bib.
 
     Where two boxes played the same station (a spare took over), the fuller result is taken.
-    Bibs marked absent are left out.
+    Bibs marked absent are left out. A bib with a task of its own in a window has that; where the
+    coach said afterwards that another bib stood there, the effort is that bib's.
     """
     absent = {w.bib for w in record.wearers.values() if w.absent}
-    results = {(r.run, r.window, r.bib): r for r in record.results}
+    results = {(r.run, r.window, r.slot): r for r in record.results}
     best: dict[tuple[int, int, int], Effort] = {}
     for run in record.runs:
         for window in run.timeline.windows.values():
-            for bib in set(window.bibs) - absent - {0}:
-                effort = _effort(run, window, bib, results.get((run.id, window.number, bib)))
+            for slot, planned in enumerate(window.bibs):
+                result = results.get((run.id, window.number, slot))
+                bib = planned if result is None else result.bib
+                if bib == 0 or bib in absent:
+                    continue
+                effort = _effort(run, window.at(slot), bib, result)
                 key = (bib, window.start_ms, run.station)
                 if key not in best or _fuller(effort, best[key]):
                     best[key] = effort
@@ -143,8 +153,11 @@ def _effort(run: RunRow, window: Window, bib: int, result: ResultRow | None) -> 
         reps=reps,
         made_ms=made_ms,
         drop_ms=drop_ms,
-        agreed=result is None or result.standing in (AGREED, RECOUNT),
+        agreed=result is None or result.standing in (AGREED, RECOUNT, AMENDED),
         confirmed=result is None or not result.flags & j.RES_UNCONFIRMED,
+        every=max(window.every, 1) if window.tap == t.TAP_EVERY else 1,
+        run=run.id,
+        window=window.number,
     )
 
 
@@ -153,6 +166,8 @@ def _outcome(window: Window, result: ResultRow | None) -> Outcome:
         return Outcome.NOT_ASKED
     if result is None:
         return Outcome.NO_RECORD
+    if result.standing == INVALID:
+        return Outcome.SET_ASIDE
     if result.flags & j.RES_SKIPPED:
         return Outcome.SKIPPED
     if result.flags & j.RES_STOPPED:

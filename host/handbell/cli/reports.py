@@ -12,9 +12,12 @@ from handbell.errors import UsageError
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from handbell.report.page import Report
+    from handbell.store import Store
     from handbell.store.queries import ClassRow
 
 NEWEST = "newest"
+WEEKS_MOST = 520
 
 
 def _class_id(word: str) -> int | None:
@@ -25,7 +28,14 @@ def _class_id(word: str) -> int | None:
     return int(word)
 
 
-def _class_argument(parser: argparse.ArgumentParser, **how: Any) -> None:
+def _weeks(word: str) -> int:
+    if not word.isdecimal() or not 1 <= int(word[:9]) <= WEEKS_MOST:
+        raise argparse.ArgumentTypeError(f"weeks are a number from 1 to {WEEKS_MOST}, not {word!r}")
+    return int(word)
+
+
+def class_argument(parser: argparse.ArgumentParser, **how: Any) -> None:
+    """Add CLASS."""
     parser.add_argument(
         "class_id",
         metavar="CLASS",
@@ -35,38 +45,51 @@ def _class_argument(parser: argparse.ArgumentParser, **how: Any) -> None:
     )
 
 
-def _store_argument(parser: argparse.ArgumentParser) -> None:
+def store_argument(parser: argparse.ArgumentParser) -> None:
+    """Add --store."""
     parser.add_argument("--store", metavar="URL", help="the store (default: HANDBELL_STORE)")
 
 
 def report_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what ``report`` takes."""
-    _class_argument(parser, nargs="?", default=None)
-    parser.add_argument("--list", action="store_true", help="list the classes in the store")
+    class_argument(parser, nargs="?", default=None)
+    which = parser.add_mutually_exclusive_group()
+    which.add_argument("--list", action="store_true", help="list the classes in the store")
+    which.add_argument(
+        "--athlete", metavar="NAME", help="one person's months, to hand over: a name, or a bib"
+    )
+    which.add_argument("--group", action="store_true", help="everybody's weeks, for the coach")
+    parser.add_argument(
+        "--weeks",
+        type=_weeks,
+        help="how far back --athlete (26) and --group (12) look from the newest class or CLASS",
+    )
     parser.add_argument(
         "--html", metavar="PATH", type=Path, help="write a page to look at or print"
     )
-    _store_argument(parser)
+    store_argument(parser)
     parser.epilog = (
         "examples:\n"
         "  handbell report                     the newest class\n"
         "  handbell report --list\n"
-        "  handbell report 3 --html monday.html"
+        "  handbell report 3 --html monday.html\n"
+        '  handbell report --athlete "Mina" --html mina.html\n'
+        "  handbell report --group --weeks 8 --html group.html"
     )
 
 
 def report_run(args: argparse.Namespace) -> Result:
-    """Report on one class, or list them all."""
+    """Report on one class, one athlete or the group, or list the classes."""
     from handbell.store import open_store
 
+    if args.weeks is not None and not (args.athlete or args.group):
+        raise UsageError("--weeks says nothing for one class", "Add --athlete NAME or --group")
     with open_store(args.store) as store:
         if args.list:
             from handbell.store.queries import list_classes
 
             return _listed(list_classes(store))
-        from handbell.report import class_report
-
-        report = class_report(store, args.class_id)
+        report = _report(args, store)
     data = report.as_json()
     if args.html:
         from handbell.report.page import write_page
@@ -75,13 +98,27 @@ def report_run(args: argparse.Namespace) -> Result:
         data["page"] = str(args.html)
 
     def text(out: Console) -> None:
-        from handbell.report.terminal import print_report
+        from handbell.report.terminal_over_time import print_any
 
-        print_report(report, out)
+        print_any(report, out)
         if args.html:
             out.print(f"Page: {args.html}", markup=False, soft_wrap=True)
 
     return Result(data, text)
+
+
+def _report(args: argparse.Namespace, store: Store) -> Report:
+    if args.athlete is not None:
+        from handbell.report.athlete import WEEKS, athlete_report
+
+        return athlete_report(store, args.athlete, args.class_id, args.weeks or WEEKS)
+    if args.group:
+        from handbell.report import group
+
+        return group.group_report(store, args.class_id, args.weeks or group.WEEKS)
+    from handbell.report import class_report
+
+    return class_report(store, args.class_id)
 
 
 def _listed(classes: list[ClassRow]) -> Result:
@@ -101,14 +138,14 @@ def _listed(classes: list[ClassRow]) -> Result:
 
 def wear_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what ``wear`` takes."""
-    _class_argument(parser)
+    class_argument(parser)
     parser.add_argument(
         "names", metavar="BIB=NAME", nargs="*", help="who wore a bib; BIB= forgets what was said"
     )
     parser.add_argument(
         "--absent", metavar="BIB", nargs="+", type=int, default=[], help="bibs nobody wore"
     )
-    _store_argument(parser)
+    store_argument(parser)
     parser.epilog = (
         "examples:\n"
         '  handbell wear 3 7="Mina" 8="Otto"\n'
@@ -138,7 +175,8 @@ def wear_run(args: argparse.Namespace) -> Result:
         if not wearers:
             out.print("Nobody is named and nobody is absent.", markup=False)
 
-    return Result({"wearers": [vars(w) for w in wearers]}, text)
+    facts = [{"bib": w.bib, "name": w.name, "absent": w.absent} for w in wearers]
+    return Result({"wearers": facts}, text)
 
 
 def _worn(word: str) -> tuple[int, str]:

@@ -8,6 +8,7 @@ from .words import percent_of, seconds_of
 _NOTHING = {
     "not asked": "–",
     "no count": "no count",
+    "set aside": "set aside",
     "skipped": "skipped",
     "no record": "no record",
 }

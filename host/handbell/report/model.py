@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import datetime, timezone
 from typing import Any
 
@@ -10,10 +10,15 @@ from handbell.analysis.efforts import Effort, efforts
 from handbell.analysis.summary import Exercise, Person, Series, exercises_of, people_of
 from handbell.store import Store
 from handbell.store.queries import ClassRecord, RunRow, load_class
+from handbell.store.skews import skew_of_class
 from handbell_core import timeline as t
 
+from .corrected import corrections
 from .headline import headline
 from .odd import Named, label_of, oddities
+from .plain import plain
+from .skew import SkewReport, skew_report
+from .talk import Talk, talk_of
 from .words import asked_of
 
 CAUTION = (
@@ -103,7 +108,7 @@ class ExerciseTable:
 
 @dataclass(frozen=True)
 class ClassReport:
-    """All of a class's report. ``headline`` and ``odd`` are sentences."""
+    """All of a class's report. ``headline``, ``odd`` and ``corrected`` are sentences."""
 
     class_id: int
     title: str
@@ -118,11 +123,14 @@ class ClassReport:
     absent: tuple[str, ...]
     exercises: tuple[ExerciseTable, ...]
     odd: tuple[str, ...]
+    corrected: tuple[str, ...]
+    skew: SkewReport
+    talk: Talk
     caution: str = CAUTION
 
     def as_json(self) -> dict[str, Any]:
         """Return the report as a dictionary of plain values."""
-        return {"start_utc": _iso(self.start_utc_us), **asdict(self)}
+        return {"start_utc": _iso(self.start_utc_us), **plain(self)}
 
 
 def class_report(store: Store, class_id: int | None = None) -> ClassReport:
@@ -136,6 +144,8 @@ def class_report(store: Store, class_id: int | None = None) -> ClassReport:
         wearer = record.wearers.get(bib)
         return wearer.name if wearer and wearer.name else f"Bib {bib}"
 
+    labels = {run.id: label_of(run) for run in record.runs}
+    skew = skew_report(skew_of_class(store, record.row.id), labels)
     odd = oddities(record, done, people, named)
     return ClassReport(
         class_id=record.row.id,
@@ -145,12 +155,18 @@ def class_report(store: Store, class_id: int | None = None) -> ClassReport:
         collected_utc_us=record.row.collected_utc_us,
         started_by=record.row.started_by,
         slot_ms=max((r.timeline.slot_ms for r in record.runs), default=0),
-        headline=tuple(headline(people, record.ratings, named, len(odd))),
+        headline=(
+            *headline(people, record.ratings, named, len(odd)),
+            *([skew.headline] if skew.headline else []),
+        ),
         boxes=tuple(_box_line(run) for run in record.runs),
         people=tuple(_person_line(p, named(p.bib)) for p in people),
         absent=tuple(named(b) for b in _absent(record)),
         exercises=tuple(_exercise_table(e, named) for e in exercises),
         odd=tuple(odd),
+        corrected=tuple(corrections(record, named)),
+        skew=skew,
+        talk=talk_of(store, record.row.id),
     )
 
 

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 from .cells import cell_words, fade_words, number_of
 from .model import ClassReport, ExerciseTable
+from .skew import early_words
+from .talk import Talk, change_lines
 from .words import clock_of, date_of, percent_of, several
 
 if TYPE_CHECKING:
@@ -25,6 +27,7 @@ def print_report(report: ClassReport, out: Console) -> None:
         out.print(f"- {sentence}", markup=False)
     if report.absent:
         out.print(f"- Absent: {', '.join(report.absent)}", markup=False)
+    print_talk(report.talk, out)
     if report.people:
         out.print()
         out.print(_people(report))
@@ -33,28 +36,75 @@ def print_report(report: ClassReport, out: Console) -> None:
         out.print(f"Block {table.block}: {table.name} ({table.asked})", style="bold", markup=False)
         out.print(_exercise(table))
     out.print()
+    _skew(report, out)
     out.print("What is odd", style="bold")
     for sentence in report.odd or ("Nothing: every log is whole, box and recount agree.",):
+        out.print(f"- {sentence}", markup=False)
+    if report.corrected:
+        out.print()
+        out.print("What you corrected", style="bold")
+    for sentence in report.corrected:
         out.print(f"- {sentence}", markup=False)
     out.print()
     out.print(report.caution, style="dim", markup=False)
 
 
-def _table() -> Table:
+def print_talk(talk: Talk, out: Console) -> None:
+    """Print who to talk to and what to change."""
+    if talk.people:
+        out.print()
+        out.print("Who to talk to", style="bold")
+    for person in talk.people:
+        for why in (*person.asks, *person.odd):
+            out.print(f"- {person.name}: {why}", markup=False)
+    out.print()
+    out.print("What to change", style="bold")
+    if talk.note:
+        out.print(f"- {talk.note}", markup=False)
+    for change in talk.changes:
+        for line in change_lines(change):
+            why = f" ({line.why})" if line.why else ""
+            out.print(f"- {change.exercise}, {line.who}: {line.words}{why}", markup=False)
+
+
+def _skew(report: ClassReport, out: Console) -> None:
+    """Print how far apart the boxes rang, and box by box if people may have heard it."""
+    if not report.skew.sentences:
+        return
+    out.print("How far apart the boxes rang", style="bold")
+    for sentence in report.skew.sentences:
+        out.print(f"- {sentence}", markup=False)
+    if report.skew.heard:
+        table = new_table("station", "box", "at the start", "at the end")
+        for line in report.skew.lines:
+            start = early_words(line.start_us, line.start_bound_us)
+            end = early_words(line.end_us, line.end_bound_us)
+            cells = (" ".join(words).strip() or "not known" for words in (start, end))
+            add_row(table, line.label, line.box_id, *cells)
+        out.print(table)
+    out.print()
+
+
+def new_table(*headings: str) -> Table:
+    """Return a table with its first columns."""
     from rich import box
     from rich.table import Table
 
-    return Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1))
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1))
+    for heading in headings:
+        table.add_column(heading)
+    return table
 
 
-def _row(table: Table, *words: str) -> None:
+def add_row(table: Table, *words: str) -> None:
+    """Add a row of cells that are never taken for markup."""
     from rich.text import Text
 
     table.add_row(*(Text(word) for word in words))
 
 
 def _people(report: ClassReport) -> Table:
-    table = _table()
+    table = new_table()
     table.add_column("bib", justify="right")
     for heading in ("name", "group"):
         table.add_column(heading)
@@ -63,7 +113,7 @@ def _people(report: ClassReport) -> Table:
     table.add_column("faded most in")
     for p in report.people:
         faded = "" if p.fade_percent is None else f"{p.fade_in} {percent_of(p.fade_percent)}"
-        _row(
+        add_row(
             table,
             str(p.bib),
             p.name,
@@ -78,9 +128,8 @@ def _people(report: ClassReport) -> Table:
 
 
 def _exercise(exercise: ExerciseTable) -> Table:
-    table = _table()
+    table = new_table("name")
     rounds = sorted({c.round for row in exercise.rows for c in row.cells})
-    table.add_column("name")
     for r in rounds:
         table.add_column(f"round {r}")
     for heading in ("mean", "best"):
@@ -91,7 +140,7 @@ def _exercise(exercise: ExerciseTable) -> Table:
         for cell in row.cells:
             main, remark = cell_words(exercise, cell)
             cells[cell.round] = f"{main}, {remark}" if remark else main
-        _row(
+        add_row(
             table,
             row.name,
             *(cells.get(r, "") for r in rounds),

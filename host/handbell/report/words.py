@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import date, datetime
 
 from handbell_core import faults
 from handbell_core import timeline as t
@@ -14,6 +14,20 @@ ASKS = {
     t.ASK_HOLD: "hold",
     t.ASK_NONE: "",
 }
+MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
 NOTES = {
     faults.LATE_CUE: "a bell came {value} us late",
     faults.STORAGE_FULL: "the log was full and {value} records are lost",
@@ -38,9 +52,19 @@ def seconds_of(ms: float) -> str:
     return f"{ms / 1000:.1f} s"
 
 
+def ms_of(us: float) -> str:
+    """Return a length of microseconds in ms: with one decimal under 10, whole from there on."""
+    return f"{us / 1000:.0f} ms" if us >= 9_950 else f"{us / 1000:.1f} ms"
+
+
 def percent_of(share: float) -> str:
     """Return a percentage with one decimal."""
     return f"{share:.1f} %"
+
+
+def short(text: str, most: int = 120) -> str:
+    """Return a text that fits a line or two, cut with an ellipsis."""
+    return text if len(text) <= most else text[: most - 1] + "…"
 
 
 def several(count: int, one: str, many: str = "") -> str:
@@ -63,8 +87,21 @@ def local_time(utc_us: int) -> datetime:
 def date_of(utc_us: int) -> str:
     """Return a day and time of day as people write it, without the locale's surprises."""
     at = local_time(utc_us)
-    months = "January February March April May June July August September October November December"
-    return f"{at.day} {months.split()[at.month - 1]} {at.year}, {at:%H:%M}"
+    return f"{at.day} {MONTHS[at.month - 1]} {at.year}, {at:%H:%M}"
+
+
+def day_of(day: date) -> str:
+    """Return a day in few letters: "6 Jul"."""
+    return f"{day.day} {MONTHS[day.month - 1][:3]}"
+
+
+def days_of(first: date, last: date) -> str:
+    """Return a stretch of days: "3 July to 21 September 2026"."""
+    until = f"{last.day} {MONTHS[last.month - 1]} {last.year}"
+    if first == last:
+        return until
+    year = "" if first.year == last.year else f" {first.year}"
+    return f"{first.day} {MONTHS[first.month - 1]}{year} to {until}"
 
 
 def note_of(fault: int, value: int) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import struct
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,9 +12,10 @@ from handbell.errors import StoreError, UnreadJournalError
 from handbell_core import journal as j
 from handbell_core.timeline import DIGEST_SIZE
 
-from . import chains, joining, journals, tables, timelines
-from .recount import KINDS, Recounted, recount
-from .store import Store, insert_if_absent
+from . import chains, joining, journals, settle, tables, timelines
+from .bulk import insert_if_absent, insert_rows
+from .recount import Recounted, recount
+from .store import Store
 
 
 @dataclass
@@ -39,36 +39,61 @@ def ingest_run(store: Store, journal: bytes, box_id: str, collected_utc_us: int)
     UnreadJournalError when it does not say what was played (the bytes are kept aside), and
     StoreError when its timeline is not in the store yet.
     """
-    digest = hashlib.sha256(journal).digest()[:DIGEST_SIZE].hex()
+    try:
+        with store.reading() as conn:
+            again = _known(conn, digest_of(journal))
+            if again is not None:
+                return again
+            ready = _prepare(conn, journal, box_id, collected_utc_us)
+    except UnreadJournalError as error:
+        row = {
+            "digest": digest_of(journal),
+            "box_id": box_id,
+            "collected_utc_us": collected_utc_us,
+            "reason": str(error.__cause__),
+            "journal": journal,
+        }
+        store.doing(lambda conn: insert_if_absent(conn, tables.unread, row))
+        raise
+    return store.doing(lambda conn: _take_in(conn, ready))
+
+
+def digest_of(data: bytes) -> str:
+    """Return the digest that a log or timeline is known by."""
+    return hashlib.sha256(data).digest()[:DIGEST_SIZE].hex()
+
+
+def ingest_in(conn: Connection, journal: bytes, box_id: str, collected_utc_us: int) -> Ingested:
+    """Take a journal in as a part of a transaction; as ``ingest_run`` in all else."""
+    return _take_in(conn, _prepare(conn, journal, box_id, collected_utc_us))
+
+
+@dataclass(frozen=True)
+class _Ready:
+    """A journal read and counted again, which needs nothing of the store but its timeline."""
+
+    digest: str
+    journal: bytes
+    box_id: str
+    collected_utc_us: int
+    found: journals.Journal
+    timeline: timelines.Timeline
+    counted: Recounted
+
+
+def _prepare(conn: Connection, journal: bytes, box_id: str, collected_utc_us: int) -> _Ready:
+    """Read and count a journal: the long part, done before others are made to wait."""
+    digest = digest_of(journal)
     try:
         found = journals.read(journal)
     except journals.UnreadableError as error:
-        _keep_unread(store, digest, journal, box_id, collected_utc_us, str(error))
         raise UnreadJournalError(
             f"Log {digest} of box {box_id} can't be read: {error}",
             "Its bytes are kept in the store; the box may erase it",
         ) from error
-    with store.writing() as conn:
-        timeline = _timeline(conn, found, digest, box_id)
-        joining.take_turn(conn, timeline.plan)
-        again = _known(conn, digest)
-        if again is not None:
-            return again
-        return _take_in(conn, found, timeline, digest, journal, box_id, collected_utc_us)
-
-
-def _keep_unread(
-    store: Store, digest: str, journal: bytes, box_id: str, collected_utc_us: int, reason: str
-) -> None:
-    row = {
-        "digest": digest,
-        "box_id": box_id,
-        "collected_utc_us": collected_utc_us,
-        "reason": reason,
-        "journal": journal,
-    }
-    with store.writing() as conn:
-        insert_if_absent(conn, tables.unread, row)
+    timeline = _timeline(conn, found, digest, box_id)
+    counted = recount(timeline.windows, found.records, found.lost_records)
+    return _Ready(digest, journal, box_id, collected_utc_us, found, timeline, counted)
 
 
 def _known(conn: Connection, digest: str) -> Ingested | None:
@@ -82,35 +107,31 @@ def _known(conn: Connection, digest: str) -> Ingested | None:
     return Ingested(row.id, row.class_id, False, list(words))
 
 
-def _take_in(
-    conn: Connection,
-    found: journals.Journal,
-    timeline: timelines.Timeline,
-    digest: str,
-    journal: bytes,
-    box_id: str,
-    collected_utc_us: int,
-) -> Ingested:
-    counted = recount(timeline.windows, found.records, found.lost_records)
+def _take_in(conn: Connection, ready: _Ready) -> Ingested:
+    joining.take_turn(conn, [ready.timeline.plan])
+    again = _known(conn, ready.digest)
+    if again is not None:
+        return again
+    found, counted = ready.found, ready.counted
     mismatches = counted.mismatches + _end_mismatch(found)
     class_id = None
     if found.started:
         class_id = joining.class_of(
             conn,
             joining.Playing(
-                plan=timeline.plan,
-                box_id=box_id,
+                plan=ready.timeline.plan,
+                box_id=ready.box_id,
                 station=found.station,
                 start_utc_us=found.start_utc_us,
                 started_by=found.started_by,
-                slot_ms=timeline.slot_ms,
-                collected_utc_us=collected_utc_us,
+                slot_ms=ready.timeline.slot_ms,
+                collected_utc_us=ready.collected_utc_us,
             ),
         )
     row = {
-        "digest": digest,
+        "digest": ready.digest,
         "timeline": found.timeline,
-        "box_id": box_id,
+        "box_id": ready.box_id,
         "station": found.station,
         "class_id": class_id,
         "state": "cut" if found.reason else "whole",
@@ -125,14 +146,23 @@ def _take_in(
         "broken": found.broken,
         "battery_mv": found.battery_mv,
         "bound_us": found.bound_us,
-        "collected_utc_us": collected_utc_us,
-        "journal": journal,
+        "collected_utc_us": ready.collected_utc_us,
+        "journal": ready.journal,
         **chains.of_run(found.chains, found.start_utc_us, found.end_utc_us),
     }
     key = conn.execute(insert(tables.runs), row).inserted_primary_key
     assert key is not None
-    _fill(conn, int(key[0]), found, counted, mismatches)
+    settle.fill(conn, int(key[0]), found, counted)
+    _tell(conn, int(key[0]), found, mismatches)
     return Ingested(int(key[0]), class_id, True, mismatches)
+
+
+def _tell(conn: Connection, run: int, found: journals.Journal, mismatches: list[str]) -> None:
+    """Keep the ratings, what the box noted and what was found to differ."""
+    insert_rows(conn, tables.ratings, [(run, bib, told) for bib, told in found.ratings.items()])
+    noted = [(class_ms, fault, value, "") for class_ms, fault, value in found.notes]
+    said = [(found.end_class_ms, 0, 0, words) for words in mismatches]
+    insert_rows(conn, tables.notes, [(run, n, *note) for n, note in enumerate(noted + said)])
 
 
 def _timeline(
@@ -158,71 +188,3 @@ def _end_mismatch(found: journals.Journal) -> list[str]:
     if have == found.taps_told:
         return []
     return [f"The box counted {found.taps_told} taps in all, its log holds {have}"]
-
-
-def _fill(
-    conn: Connection,
-    run: int,
-    found: journals.Journal,
-    counted: Recounted,
-    mismatches: list[str],
-) -> None:
-    rows: dict[Any, list[dict[str, Any]]] = {
-        tables.taps: _tap_rows(run, found),
-        tables.results: [
-            {
-                "run": run,
-                "window": c.window,
-                "slot": c.slot,
-                **vars(c.used),
-                "box_reps": c.box_reps,
-                "standing": c.standing,
-            }
-            for c in counted.results
-        ],
-        tables.ratings: [
-            {"run": run, "bib": bib, "rating": rating} for bib, rating in found.ratings.items()
-        ],
-        tables.notes: _note_rows(run, found, mismatches),
-    }
-    for table, some in rows.items():
-        if some:
-            conn.execute(insert(table), some)
-
-
-def _tap_rows(run: int, found: journals.Journal) -> list[dict[str, Any]]:
-    rows = []
-    for seq, (kind, slot, window, class_ms, payload) in enumerate(found.records):
-        if kind not in KINDS:
-            continue
-        bib, held_ms, _, flags = struct.unpack_from("<HHHB", payload)
-        rows.append(
-            {
-                "run": run,
-                "seq": seq,
-                "kind": KINDS[kind],
-                "slot": slot,
-                "bib": bib,
-                "window": window,
-                "class_ms": class_ms,
-                "held_ms": held_ms,
-                "flags": flags,
-            }
-        )
-    return rows
-
-
-def _note_rows(run: int, found: journals.Journal, mismatches: list[str]) -> list[dict[str, Any]]:
-    told = [(class_ms, fault, value, "") for class_ms, fault, value in found.notes]
-    said = [(found.end_class_ms, 0, 0, words) for words in mismatches]
-    return [
-        {
-            "run": run,
-            "seq": seq,
-            "class_ms": class_ms,
-            "fault": fault,
-            "value": value,
-            "words": words,
-        }
-        for seq, (class_ms, fault, value, words) in enumerate(told + said)
-    ]

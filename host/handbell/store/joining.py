@@ -8,10 +8,11 @@ fall into place one after another.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Row, insert, select, update
+from sqlalchemy import Connection, Row, and_, exists, insert, select, update
 
 from .tables import classes, plans, runs
 
@@ -35,24 +36,24 @@ class Playing:
     collected_utc_us: int
 
 
-def take_turn(conn: Connection, plan: str) -> None:
-    """Wait until no other program is taking in a run of this plan (SQLite has one writer)."""
-    conn.execute(select(plans.c.digest).where(plans.c.digest == plan).with_for_update())
+def take_turn(conn: Connection, of: Iterable[str]) -> None:
+    """Wait until no other program is taking in a run of these plans (SQLite has one writer).
+
+    In the order of digests, so that two programs never wait for each other.
+    """
+    wanted = select(plans.c.digest).where(plans.c.digest.in_(list(of))).order_by(plans.c.digest)
+    conn.execute(wanted.with_for_update())
 
 
 def class_of(conn: Connection, run: Playing) -> int:
     """Return the id of the class the run belongs to, making a new one if there is none."""
-    known = conn.execute(
-        select(classes).where(classes.c.plan == run.plan).order_by(classes.c.id)
-    ).all()
-    there = set(
-        conn.scalars(
-            select(runs.c.class_id).where(
-                runs.c.box_id == run.box_id, runs.c.station == run.station
-            )
-        )
+    again = and_(
+        runs.c.class_id == classes.c.id,
+        runs.c.box_id == run.box_id,
+        runs.c.station == run.station,
     )
-    free = [c for c in known if c.id not in there]
+    wanted = select(classes).where(classes.c.plan == run.plan, ~exists().where(again))
+    free = list(conn.execute(wanted.order_by(classes.c.id)))
     found = _unclocked(free, run) if run.start_utc_us is None else _clocked(conn, free, run)
     if found is not None:
         return found

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import glob
 import sqlite3
 from contextlib import closing
 from datetime import datetime, timezone
@@ -9,9 +10,14 @@ from pathlib import Path
 
 from alembic import command
 from alembic.config import Config
+from sqlalchemy import text
 
 from . import tables
+from .settle import settle_all
 from .store import Store, stored_version
+
+DERIVED_SINCE = "0003"  # the step that brought what is made again from journals and timelines
+ONE_AT_A_TIME = 0x68626C  # the number of the lock that a server gives to one program only
 
 SCRIPTS = Path(__file__).parent / "migrations"
 
@@ -28,6 +34,8 @@ def migrate(store: Store) -> Path | None:
     config.set_main_option("path_separator", "newline")
     backup = None
     with store.writing() as conn:
+        if conn.dialect.name == "postgresql":
+            conn.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": ONE_AT_A_TIME})
         version = stored_version(conn)
         if version == tables.VERSION:
             return None
@@ -36,7 +44,14 @@ def migrate(store: Store) -> Path | None:
             backup = _put_aside(Path(database))
         config.attributes["connection"] = conn
         command.upgrade(config, tables.VERSION)
+        if version is not None and version < DERIVED_SINCE:
+            settle_all(conn)
     return backup
+
+
+def backups_of(path: Path) -> list[Path]:
+    """Return the copies that were put aside of an SQLite file, also by older versions."""
+    return sorted(path.parent.glob(f"{glob.escape(path.stem)}-before-*{glob.escape(path.suffix)}"))
 
 
 def _put_aside(path: Path) -> Path:

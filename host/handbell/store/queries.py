@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
-from sqlalchemy import RowMapping, Select, func, select
+from sqlalchemy import Connection, RowMapping, Select, func, select
 
 from handbell.errors import StoreError
 
@@ -49,8 +50,34 @@ class RunRow:
 
 
 @dataclass(frozen=True)
+class Amendment:
+    """What a coach corrected. ``value`` and ``was`` are words of what is meant by ``what``.
+
+    ``what`` is "reps", "held" (tenths of a second, or "end"), "bib", "name" or "invalid"; for a
+    name ``window`` is 0. ``bib`` was taken to be there. ``undone_utc_us`` None: it is in force.
+    """
+
+    digest: str
+    run: int
+    window: int
+    slot: int
+    bib: int
+    what: str
+    value: str
+    was: str
+    who: str
+    why: str
+    at_utc_us: int
+    undone_utc_us: int | None
+    undone_by: str | None
+
+
+@dataclass(frozen=True, slots=True)  # there are tens of thousands in months of classes
 class ResultRow:
-    """One bib's result in one window of one run, in the journal's terms."""
+    """One bib's result in one window of one run, in the journal's terms.
+
+    With ``amended`` the numbers are what the coach said, and ``amended.was`` what was counted.
+    """
 
     run: int
     window: int
@@ -62,6 +89,7 @@ class ResultRow:
     flags: int
     box_reps: int | None
     standing: str
+    amended: Amendment | None = None
 
 
 @dataclass(frozen=True)
@@ -88,7 +116,8 @@ class Wearer:
 class ClassRecord:
     """All that the store knows of one class; ``ratings`` and ``wearers`` are by bib.
 
-    ``stations`` are those the plan was sent for, with their labels.
+    ``stations`` are those the plan was sent for, with their labels; ``amendments`` are all there
+    were, undone ones too. Where a bib was amended, the run's windows name the one who was there.
     """
 
     row: ClassRow
@@ -98,6 +127,12 @@ class ClassRecord:
     ratings: dict[int, int]
     notes: list[NoteRow]
     wearers: dict[int, Wearer]
+    amendments: list[Amendment] = field(default_factory=list)
+
+    @property
+    def amended_names(self) -> dict[int, Amendment]:
+        """The amendment in force for a bib's name, by bib; its ``was`` is what was said before."""
+        return {a.bib: a for a in self.amendments if a.what == "name" and a.undone_utc_us is None}
 
     @property
     def bibs(self) -> list[int]:
@@ -153,21 +188,22 @@ def load_class(store: Store, class_id: int | None = None) -> ClassRecord:
             .order_by(r.c.station, r.c.id)
         )
         of_class = select(r.c.id).where(r.c.class_id == row.id)
-        results = select(tables.results).where(tables.results.c.run.in_(of_class))
+        told = (c for c in tables.results.c if not c.name.endswith("_gap_ms"))
+        results = select(*told).where(tables.results.c.run.in_(of_class))
         ratings = select(tables.ratings).where(tables.ratings.c.run.in_(of_class))
         notes = select(tables.notes).where(tables.notes.c.run.in_(of_class))
         wearers = select(tables.wearers).where(tables.wearers.c.class_id == row.id)
+        amendments = _amendments(conn, row.id)
+        by_digest = {a.digest: a for a in amendments}
         stations = select(t.c.station, t.c.label).where(t.c.plan == row.plan)
         keys = tables.results.c, tables.ratings.c, tables.notes.c
         return ClassRecord(
             row=row,
             stations={s.station: s.label for s in conn.execute(stations.order_by(t.c.station))},
-            runs=[_run(found) for found in conn.execute(runs).mappings()],
+            runs=[_run(found, amendments) for found in conn.execute(runs).mappings()],
             results=[
-                ResultRow(**found)
-                for found in conn.execute(
-                    results.order_by(keys[0].run, keys[0].window, keys[0].slot)
-                ).mappings()
+                _result(row, by_digest)
+                for row in conn.execute(results.order_by(keys[0].run, keys[0].window, keys[0].slot))
             ],
             ratings={
                 found.bib: found.rating for found in conn.execute(ratings.order_by(keys[1].run))
@@ -177,12 +213,40 @@ def load_class(store: Store, class_id: int | None = None) -> ClassRecord:
                 for n in conn.execute(notes.order_by(keys[2].run, keys[2].seq))
             ],
             wearers={w.bib: Wearer(w.bib, w.name, w.absent) for w in conn.execute(wearers)},
+            amendments=amendments,
         )
 
 
-def _run(row: RowMapping) -> RunRow:
+def _result(row: Sequence[Any], by_digest: Mapping[str, Amendment]) -> ResultRow:
+    fields = [*row[:-1], by_digest.get(row[-1])]
+    return ResultRow(*fields)
+
+
+def _amendments(conn: Connection, class_id: int) -> list[Amendment]:
+    """Return a class's amendments, the oldest first."""
+    a, r = tables.amendments, tables.runs
+    wanted = select(a).join(r, r.c.id == a.c.run).where(r.c.class_id == class_id)
+    found = conn.execute(wanted.order_by(a.c.at_utc_us, a.c.digest)).mappings()
+    return [Amendment(**row) for row in found]
+
+
+def _run(row: RowMapping, amendments: Iterable[Amendment]) -> RunRow:
     fields = {name: row[name] for name in RunRow.__dataclass_fields__ if name != "timeline"}
-    return RunRow(timeline=timelines.decode(row["data"]), **fields)
+    moved = [
+        a for a in amendments if a.run == row["id"] and a.what == "bib" and a.undone_utc_us is None
+    ]
+    told = replace(timelines.decode(row["data"]), digest=row["timeline"])
+    return RunRow(timeline=_with_bibs(told, moved), **fields)
+
+
+def _with_bibs(timeline: Timeline, moved: Iterable[Amendment]) -> Timeline:
+    """Return a timeline whose windows name the bibs that were there as the coach said."""
+    windows = dict(timeline.windows)
+    for a in moved:
+        bibs = list(windows[a.window].bibs)
+        bibs[a.slot] = int(a.value)
+        windows[a.window] = replace(windows[a.window], bibs=tuple(bibs))
+    return replace(timeline, windows=windows)
 
 
 def _no_class(store: Store, class_id: int | None) -> StoreError:

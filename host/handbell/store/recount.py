@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import NamedTuple
 
 from handbell_core import journal as j
 from handbell_core.taps import SlotCount
@@ -16,12 +17,13 @@ from .timelines import Window
 KINDS = {j.TAP: "tap", j.BACK: "back", j.FORTH: "forth", j.CONFIRM: "confirm"}
 
 # How a result stands: the box and the recount agree, only the recount is there, they differ and
-# the recount is used, they differ and the box's number is used since records were lost.
+# the recount is used, they differ and the box's number is used since records were lost; the coach
+# corrected it, or said that it tells nothing.
 AGREED, RECOUNT, DIFFERS, BOX = "agreed", "recount", "differs", "box"
+AMENDED, INVALID = "amended", "invalid"
 
 
-@dataclass(frozen=True)
-class Told:
+class Told(NamedTuple):
     """A result in a journal's terms; ``made_ms`` -1 and ``held_ds`` 0xFFFF as in the journal."""
 
     bib: int
@@ -31,8 +33,7 @@ class Told:
     flags: int
 
 
-@dataclass(frozen=True)
-class Counted:
+class Counted(NamedTuple):
     """One bib's result in one window: what is used, and the box's own number beside it."""
 
     window: int
@@ -44,10 +45,16 @@ class Counted:
 
 @dataclass(frozen=True)
 class Recounted:
-    """All of a run's results, and a sentence for each difference."""
+    """All of a run's results, and a sentence for each difference.
+
+    ``stands`` are the places, in the log's order, of the taps that counted and were not taken
+    back; ``every`` is how many reps one stands for, by window and slot.
+    """
 
     results: list[Counted]
     mismatches: list[str]
+    stands: set[int]
+    every: dict[tuple[int, int], int]
 
 
 class _Replay:
@@ -58,6 +65,8 @@ class _Replay:
         self.counts: dict[tuple[int, int], SlotCount] = {}
         self.told: dict[tuple[int, int], Told] = {}
         self.odd: dict[tuple[int, int], str] = {}
+        self._standing: dict[tuple[int, int], list[int]] = {}
+        self._undone: dict[tuple[int, int], int] = {}
 
     def count(self, window: int, slot: int) -> SlotCount | None:
         """Return the count of a slot in a window, None when the timeline has none such."""
@@ -70,15 +79,21 @@ class _Replay:
             asked = plan.at(slot)
             count = self.counts[key] = SlotCount()
             count.begin(plan.bibs[slot], asked.ask, asked.tap, asked.every, asked.goal)
+            self._standing[key] = []
         return count
 
-    def take(self, record: Record) -> None:
-        """Take one record in the journal's order."""
+    @property
+    def stands(self) -> set[int]:
+        """The places of the taps that stand."""
+        return {seq for some in self._standing.values() for seq in some}
+
+    def take(self, seq: int, record: Record) -> None:
+        """Take the record at a place of the journal; to be called in order."""
         kind, slot, window, class_ms, payload = record
         if kind in KINDS:
-            self._press(kind, slot, window, class_ms, payload)
+            self._press(seq, kind, slot, window, class_ms, payload)
         elif kind == j.RESULT:
-            self.told[window, slot] = Told(*struct.unpack_from("<HHiHB", payload))
+            self.told[window, slot] = Told._make(struct.unpack_from("<HHiHB", payload))
             self.count(window, slot)
         elif kind == j.STATE and payload[1] == j.BY_SKIP:
             for each in range(4):
@@ -86,21 +101,33 @@ class _Replay:
                 if count is not None:
                     count.skipped = True
 
-    def _press(self, kind: int, slot: int, window: int, class_ms: int, payload: bytes) -> None:
+    def _press(
+        self, seq: int, kind: int, slot: int, window: int, class_ms: int, payload: bytes
+    ) -> None:
         bib, _, after, flags = struct.unpack_from("<HHHB", payload)
         if kind == j.TAP and flags & j.TAP_OUTSIDE:
             return
+        key = window, slot
         count = self.count(window, slot)
         if count is None or count.bib != bib:
-            self.odd.setdefault((window, slot), f"a press of bib {bib} belongs to no one there")
+            self.odd.setdefault(key, f"a press of bib {bib} belongs to no one there")
             return
         counted = count.replay(kind, class_ms)
+        if counted:
+            self._keep(seq, kind, key)
         if kind == j.TAP and counted == bool(flags & j.TAP_EXTRA):
-            self.odd.setdefault((window, slot), "a tap counted for one and not for the other")
+            self.odd.setdefault(key, "a tap counted for one and not for the other")
         if min(count.taps, 0xFFFF) != after:
-            self.odd.setdefault(
-                (window, slot), f"the box had {after} taps where the recount has {count.taps}"
-            )
+            self.odd.setdefault(key, f"the box had {after} taps where the recount has {count.taps}")
+
+    def _keep(self, seq: int, kind: int, key: tuple[int, int]) -> None:
+        standing = self._standing[key]
+        if kind == j.TAP:
+            standing.append(seq)
+        elif kind == j.BACK and standing:
+            self._undone[key] = standing.pop()
+        elif kind == j.FORTH and key in self._undone:
+            standing.append(self._undone.pop(key))
 
 
 def _as_told(count: SlotCount, start_ms: int) -> Told:
@@ -122,8 +149,8 @@ def recount(
     where the two differ. Results are given for every window that any record speaks of.
     """
     replay = _Replay(windows)
-    for record in records:
-        replay.take(record)
+    for seq, record in enumerate(records):
+        replay.take(seq, record)
     results = []
     mismatches = []
     for (window, slot), count in sorted(replay.counts.items()):
@@ -134,7 +161,7 @@ def recount(
         result = _held_together(window, slot, _as_told(count, plan.start_ms), told, lost_records)
         results.append(result.counted)
         said = [result.difference, replay.odd.pop((window, slot), "")]
-        where = f"Bib {count.bib}, window {window} ({plan.name})"
+        where = f"Bib {count.bib}, window {window} ({plan.at(slot).name})"
         mismatches += [f"{where}: {sentence}" for sentence in said if sentence]
     for window, slot in replay.told:
         replay.odd[window, slot] = "the box tells a result that the timeline has no place for"
@@ -142,7 +169,8 @@ def recount(
         f"Window {window}, button {slot + 1}: {said}"
         for (window, slot), said in sorted(replay.odd.items())
     ]
-    return Recounted(results, mismatches)
+    every = {key: count.every for key, count in replay.counts.items()}
+    return Recounted(results, mismatches, replay.stands, every)
 
 
 @dataclass(frozen=True)
@@ -156,7 +184,8 @@ def _held_together(
 ) -> _Held:
     if told is None:
         return _Held(Counted(window, slot, own, None, RECOUNT), "")
-    own = replace(own, flags=own.flags | told.flags & j.RES_STOPPED)
+    if told.flags & j.RES_STOPPED:
+        own = own._replace(flags=own.flags | j.RES_STOPPED)
     if own == told:
         return _Held(Counted(window, slot, own, told.reps, AGREED), "")
     used, standing = (told, BOX) if lost_records else (own, DIFFERS)

@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+import random
+import time
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
-from sqlalchemy import Connection, Engine, Table, and_, insert, inspect, select, update
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy import Connection, Engine, and_, inspect, select, update
+from sqlalchemy.exc import DBAPIError
 from sqlalchemy.sql import column, table
 
 from handbell.errors import StoreError
 from handbell_core.timeline import DIGEST_SIZE
 
 from . import tables, timelines
-from .connect import engine_at, name_of, plainly
+from .bulk import insert_if_absent, insert_rows
+from .connect import TRIES, WAIT_MOST_S, engine_at, may_go_better_again, name_of, plainly
 
 if TYPE_CHECKING:
     from .ingest import Ingested
+
+T = TypeVar("T")
 
 
 class Store:
@@ -30,11 +35,12 @@ class Store:
     def __init__(self, engine: Engine) -> None:
         self.engine = engine
         self._writer = engine.execution_options(handbell_writes=True)
+        self._there: set[str] = set()  # timelines seen to be in the store; none ever leaves it
 
     @property
     def url(self) -> str:
         """The store's address, without a password."""
-        return self.engine.url.render_as_string(hide_password=True)
+        return self.engine.url.set(query={}).render_as_string(hide_password=True)
 
     @property
     def name(self) -> str:
@@ -44,61 +50,71 @@ class Store:
     @contextmanager
     def reading(self) -> Iterator[Connection]:
         """Give a connection to read with; database errors become StoreError."""
-        with plainly(self.name), self.engine.connect() as conn:
+        with plainly(self.engine.url), self.engine.connect() as conn:
             yield conn
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:
         """Give a connection whose work is committed at the end, or undone if anything fails."""
-        with plainly(self.name), self._writer.begin() as conn:
+        with plainly(self.engine.url), self._writer.begin() as conn:
             yield conn
+
+    def doing(self, work: Callable[[Connection], T]) -> T:
+        """Do work in one transaction and return what it returns, again if others were in its way.
+
+        Only for work that may be done twice; what fails in the end becomes StoreError.
+        """
+        with plainly(self.engine.url):
+            for left in reversed(range(TRIES)):
+                try:
+                    with self._writer.begin() as conn:
+                        return work(conn)
+                except DBAPIError as error:
+                    if not left or not may_go_better_again(error):
+                        raise
+                time.sleep(random.uniform(0, WAIT_MOST_S))  # so that two don't meet again
+        raise AssertionError("unreachable")
 
     def put_plan(self, source: bytes, title: str) -> None:
         """Keep a plan's text, under the digest that its timelines carry."""
         clean = source.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
         digest = hashlib.sha256(clean).digest()[:DIGEST_SIZE].hex()
         row = {"digest": digest, "title": title, "source": clean.decode("utf-8", "replace")}
-        with self.writing() as conn:
-            if not insert_if_absent(conn, tables.plans, row):
-                same = tables.plans.c.digest == digest
-                conn.execute(update(tables.plans).where(same).values(row))
+        self.doing(lambda conn: put_plan(conn, row))
 
     def put_timeline(self, data: bytes) -> None:
         """Keep a timeline's bytes; raises StoreError when they are broken."""
         found = timelines.decode(data)
-        row = {
-            "digest": found.digest,
-            "plan": found.plan,
-            "station": found.station,
-            "label": found.label,
-            "data": data,
-        }
-        with self.writing() as conn:
-            plan = {"digest": found.plan, "title": found.title, "source": None}
-            insert_if_absent(conn, tables.plans, plan)
-            insert_if_absent(conn, tables.timelines, row)
+        if not self.has_timeline(found.digest):  # a commit that changes nothing takes as long
+            self.doing(lambda conn: put_timeline(conn, found, data))
 
     def has_timeline(self, digest: bytes | str) -> bool:
         """Return whether the store holds the timeline of a digest, in bytes or hex."""
         hexed = digest.hex() if isinstance(digest, bytes) else digest.lower()
         known = tables.timelines.c.digest
-        with self.reading() as conn:
-            return conn.execute(select(known).where(known == hexed)).first() is not None
+        if hexed not in self._there:
+            with self.reading() as conn:
+                if conn.execute(select(known).where(known == hexed)).first() is None:
+                    return False
+            self._there.add(hexed)
+        return True
 
     def seen_box(self, box_id: str, label: str, station: int, utc_us: int) -> None:
         """Keep what a box said of itself when last seen; older news changes nothing."""
         row = {"box_id": box_id, "label": label, "station": station, "seen_utc_us": utc_us}
         t = tables.boxes
-        with self.writing() as conn:
+
+        def work(conn: Connection) -> None:
             if not insert_if_absent(conn, t, row):
                 newer = and_(t.c.box_id == box_id, t.c.seen_utc_us <= utc_us)
                 conn.execute(update(t).where(newer).values(row))
 
+        self.doing(work)
+
     def add_contact(self, row: tuple[str, int, int, int, int, int, str]) -> None:
         """Keep a contact with a box's clock, its fields in the order of the table's columns."""
         values = dict(zip(tables.contacts.c.keys(), row, strict=True))
-        with self.writing() as conn:
-            insert_if_absent(conn, tables.contacts, values)
+        self.doing(lambda conn: insert_if_absent(conn, tables.contacts, values))
 
     def contacts_of(
         self, box_id: str, since_utc_us: int
@@ -129,23 +145,37 @@ class Store:
         self.close()
 
 
-def insert_if_absent(conn: Connection, into: Table, row: dict[str, Any]) -> bool:
-    """Insert a row unless one with its primary key is there; return whether it was new.
+def put_plan(conn: Connection, row: dict[str, Any]) -> bool:
+    """Keep a plan's row, or its text if only a timeline told of it; return whether it was new."""
+    t = tables.plans
+    if insert_if_absent(conn, t, row):
+        return True
+    if row["source"] is not None:
+        bare = and_(t.c.digest == row["digest"], t.c.source.is_(None), ~t.c.altered)
+        conn.execute(update(t).where(bare).values(row))
+    return False
 
-    Plain SQL for every database: another writer that was quicker shows as an IntegrityError,
-    which a savepoint keeps from spoiling the transaction.
+
+def put_timeline(
+    conn: Connection, found: timelines.Timeline, data: bytes, altered: bool = False
+) -> bool:
+    """Keep a timeline, its plan's digest and title, and what it asks of each bib.
+
+    Return whether it was new. ``altered``: a name was taken out, ``found.digest`` is the old one.
     """
-    same = and_(*(key == row[key.name] for key in into.primary_key))
-    query = select(*into.primary_key).where(same)
-    if conn.execute(query).first() is not None:
+    plan = {"digest": found.plan, "title": found.title, "source": None}
+    insert_if_absent(conn, tables.plans, plan)
+    row = {
+        "digest": found.digest,
+        "plan": found.plan,
+        "station": found.station,
+        "label": found.label,
+        "data": data,
+        "altered": altered,
+    }
+    if not insert_if_absent(conn, tables.timelines, row):
         return False
-    try:
-        with conn.begin_nested():
-            conn.execute(insert(into), row)
-    except IntegrityError:
-        if conn.execute(query).first() is None:
-            raise
-        return False
+    insert_rows(conn, tables.tasks, timelines.task_rows(found, found.digest))
     return True
 
 
@@ -157,7 +187,7 @@ def open_store(url: str | None = None) -> Store:
     """
     store = Store(engine_at(url))
     try:
-        with plainly(store.name):
+        with plainly(store.engine.url):
             _bring_up_to_date(store)
     except BaseException:
         store.close()
@@ -176,11 +206,12 @@ def stored_version(conn: Connection) -> str | None:
 
 def _bring_up_to_date(store: Store) -> None:
     with store.engine.connect() as conn:
+        # Names first: another program that builds the tables meanwhile is not taken for a stranger.
+        names = inspect(conn).get_table_names()
         version = stored_version(conn)
-        if version == tables.VERSION:
-            return
-        strange = version is None and bool(inspect(conn).get_table_names())
-    if strange:
+    if version == tables.VERSION:
+        return
+    if version is None and names:
         raise StoreError(
             f"{store.name} is a database of something else", "Give another place with --store"
         )

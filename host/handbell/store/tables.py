@@ -10,6 +10,7 @@ from sqlalchemy import (
     BigInteger,
     Boolean,
     Column,
+    Float,
     ForeignKey,
     Index,
     Integer,
@@ -21,7 +22,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-VERSION = "0002"  # the newest migration; a store that says less is brought up to it
+VERSION = "0003"  # the newest migration; a store that says less is brought up to it
 
 DIGEST = String(24)
 
@@ -40,6 +41,7 @@ plans = Table(
     Column("digest", DIGEST, primary_key=True),
     Column("title", Text, nullable=False),
     Column("source", Text),  # NULL: known only from a timeline
+    Column("altered", Boolean, nullable=False, default=False),  # a name was taken out of it
 )
 
 timelines = Table(
@@ -50,6 +52,29 @@ timelines = Table(
     Column("station", Integer, nullable=False),
     Column("label", Text, nullable=False),
     Column("data", LargeBinary, nullable=False),
+    Column("altered", Boolean, nullable=False, default=False),  # a name was taken out of it
+)
+
+# What a bib was asked for in a window, as its timeline says: the timeline's bytes for queries.
+tasks = Table(
+    "tasks",
+    metadata,
+    Column("timeline", DIGEST, ForeignKey("timelines.digest"), primary_key=True),
+    Column("window", Integer, primary_key=True),
+    Column("slot", Integer, primary_key=True),
+    Column("bib", Integer, nullable=False),
+    Column("start_ms", Integer, nullable=False),
+    Column("end_ms", Integer, nullable=False),
+    Column("block", Integer, nullable=False),
+    Column("round", Integer, nullable=False),
+    Column("item", Integer, nullable=False),
+    Column("ask", Integer, nullable=False),
+    Column("tap", Integer, nullable=False),
+    Column("every", Integer, nullable=False),
+    Column("goal", Integer, nullable=False),
+    Column("both_sides", Boolean, nullable=False),
+    Column("name", Text, nullable=False),
+    Column("who", Text, nullable=False),
 )
 
 boxes = Table(
@@ -116,12 +141,15 @@ runs = Table(
     Column("end_utc_us", BigInteger),  # as the box had it
     UniqueConstraint("digest", name="uq_runs_digest"),
     Index("ix_runs_class_id", "class_id"),
+    Index("ix_runs_box_id", "box_id", "station"),
 )
 
+# Without a foreign key: a server checks that for every single row, and a tap is only ever written
+# in one transaction with its run.
 taps = Table(
     "taps",
     metadata,
-    Column("run", Integer, ForeignKey("runs.id"), primary_key=True),
+    Column("run", Integer, primary_key=True),
     Column("seq", Integer, primary_key=True),  # the order in the journal
     Column("kind", String(8), nullable=False),
     Column("slot", Integer, nullable=False),
@@ -130,6 +158,8 @@ taps = Table(
     Column("class_ms", Integer, nullable=False),
     Column("held_ms", Integer, nullable=False),
     Column("flags", Integer, nullable=False),
+    Column("stands", Boolean, nullable=False),  # it counted and was not taken back
+    sqlite_with_rowid=False,  # half the bytes to write
 )
 
 results = Table(
@@ -145,6 +175,31 @@ results = Table(
     Column("flags", Integer, nullable=False),
     Column("box_reps", Integer),  # NULL: the box told no result
     Column("standing", String(8), nullable=False),
+    Column("median_gap_ms", Float),  # from rep to rep; all NULL where fewer than three taps tell
+    Column("best_gap_ms", Float),
+    Column("worst_gap_ms", Float),
+    Column("amended", DIGEST),  # the amendment in force; NULL: as counted
+)
+
+# What a coach corrected afterwards. Results, taps and wearers hold what is in force; the journal,
+# ``was`` and ``wearers.said`` hold what was before.
+amendments = Table(
+    "amendments",
+    metadata,
+    Column("digest", DIGEST, primary_key=True),
+    Column("run", Integer, ForeignKey("runs.id"), nullable=False),
+    Column("window", Integer, nullable=False),  # 0: of the whole class
+    Column("slot", Integer, nullable=False),
+    Column("bib", Integer, nullable=False),  # who was taken to be there
+    Column("what", String(8), nullable=False),
+    Column("value", Text, nullable=False),
+    Column("was", Text, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("why", Text, nullable=False),
+    Column("at_utc_us", BigInteger, nullable=False),
+    Column("undone_utc_us", BigInteger),  # NULL: in force
+    Column("undone_by", Text),
+    Index("ix_amendments_run", "run"),
 )
 
 ratings = Table(
@@ -173,6 +228,17 @@ wearers = Table(
     Column("bib", Integer, primary_key=True),
     Column("name", Text),
     Column("absent", Boolean, nullable=False),
+    Column("said", Text),  # the name before it was amended
+    Column("amended", DIGEST),  # the amendment in force; NULL: as said
+)
+
+athletes = Table(
+    "athletes",
+    metadata,
+    Column("key", Text, primary_key=True),  # the name without regard to case
+    Column("name", Text, nullable=False),
+    Column("bib", Integer),  # the one usually worn
+    Column("group_name", Text, nullable=False),
 )
 
 unread = Table(

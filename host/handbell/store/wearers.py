@@ -2,35 +2,26 @@
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 
-from sqlalchemy import and_, delete, insert
+from sqlalchemy import Connection, and_, delete
 
 from handbell.errors import UsageError
 
 from . import tables
+from .bulk import put_row
+from .names import plain_text, too_long
 from .queries import Wearer, load_class
 from .store import Store
-
-NAME_LONGEST = 80
-# Marks that turn the writing direction round or take no room; a name needs none of them.
-_UNSEEN = {0x061C, 0x200B, 0x200E, 0x200F, 0xFEFF, *range(0x202A, 0x202F), *range(0x2066, 0x206A)}
 
 
 def clean_name(bib: int, name: str) -> str:
     """Return a name without control and direction marks; raises UsageError when it is too long."""
-    kept = "".join(
-        " " if c.isspace() else c
-        for c in name
-        if c.isspace() or (unicodedata.category(c) not in ("Cc", "Cs") and ord(c) not in _UNSEEN)
-    )
-    plain = " ".join(kept.split())
-    if len(plain) > NAME_LONGEST:
-        raise UsageError(
-            f"The name for bib {bib} has {len(plain)} characters, the most is {NAME_LONGEST}",
-            "Give a shorter one",
-        )
+    plain = plain_text(name)
+    wrong = too_long(plain)
+    if wrong:
+        raise UsageError(f"The name for bib {bib} {wrong}", "Give a shorter one")
     return plain
 
 
@@ -48,19 +39,33 @@ def set_wearers(
     now = dict(record.wearers)
     for bib, name in names.items():
         plain = clean_name(bib, name)
-        now.pop(bib, None)
-        if plain:
+        was, amended = now.pop(bib, None), record.amended_names.get(bib)
+        if amended is not None and plain != amended.value:
+            raise UsageError(
+                f"The name of bib {bib} in class {record.row.id} was amended",
+                f"Amend it again, or undo that first: handbell amend {record.row.id} "
+                f"--undo {amended.digest[:8]}",
+            )
+        if was is not None and amended is not None:
+            now[bib] = was
+        elif plain:
             now[bib] = Wearer(bib, plain, False)
     for bib in absent:
         known = now.get(bib)
-        now[bib] = Wearer(bib, known.name if known else None, True)
-    t = tables.wearers
-    with store.writing() as conn:
-        for bib in {*names, *absent}:
-            conn.execute(delete(t).where(and_(t.c.class_id == record.row.id, t.c.bib == bib)))
-            if bib in now:
-                conn.execute(insert(t), {"class_id": record.row.id, **vars(now[bib])})
+        now[bib] = replace(known, absent=True) if known else Wearer(bib, None, True)
+    store.doing(lambda conn: _write(conn, record.row.id, {*names, *absent}, now))
     return [now[bib] for bib in sorted(now)]
+
+
+def _write(conn: Connection, class_id: int, bibs: set[int], now: Mapping[int, Wearer]) -> None:
+    t = tables.wearers
+    for bib in sorted(bibs):
+        w = now.get(bib)
+        if w is None:
+            conn.execute(delete(t).where(and_(t.c.class_id == class_id, t.c.bib == bib)))
+        else:
+            row = {"class_id": class_id, "bib": bib, "name": w.name, "absent": w.absent}
+            put_row(conn, t, row)
 
 
 def _check_bibs(there: list[int], class_id: int, said: set[int]) -> None:

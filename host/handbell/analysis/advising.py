@@ -1,0 +1,66 @@
+"""Advice on a class: its people's cases, what is doubtful about them, and what the plan becomes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from handbell.coach.advice_limits import Limits
+from handbell.coach.advice_plan import Advice, Decision, advise_all, decide
+from handbell.coach.edit import PlanText
+from handbell.coach.library import Library
+from handbell.store import Store
+
+from .cases import cases_of
+from .history import PastClass, classes_of, past_classes
+from .suspicion import Finding, findings_of
+from .taps import taps_of
+
+LOOKED_AT = 2  # the rules look at so many of somebody's last classes
+
+
+@dataclass(frozen=True)
+class ClassAdvice:
+    """All the advice on a class; ``findings`` are of that class alone."""
+
+    past: PastClass
+    advices: tuple[Advice, ...]
+    decisions: tuple[Decision, ...]
+    findings: tuple[Finding, ...]
+
+
+def advise_class(
+    store: Store,
+    class_id: int | None,
+    library: Library,
+    limits: Limits,
+    text: PlanText | None = None,
+) -> ClassAdvice:
+    """Return the advice on a class, the newest without an id; raises StoreError if there is none.
+
+    ``text`` is the plan that is to be changed, so that steps fit what else is in it.
+    """
+    classes = past_classes(store, class_id)
+    findings = suspicions(store, classes, library)
+    advices = advise_all(cases_of(classes, findings), library, limits, text)
+    return ClassAdvice(
+        past=classes[-1],
+        advices=tuple(advices),
+        decisions=tuple(decide(advices, limits.everybody)),
+        findings=tuple(findings[classes[-1].row.id]),
+    )
+
+
+def suspicions(
+    store: Store, classes: Sequence[PastClass], library: Library
+) -> dict[int, list[Finding]]:
+    """Return, by class id, the findings of the classes that advice on the newest looks at."""
+    people = [who.person.key for who in classes[-1].people if who.there]
+    needed = {classes[-1].row.id} | {
+        one.row.id for key in people for one, _ in classes_of(classes, key)[-LOOKED_AT:]
+    }
+    return {
+        one.row.id: findings_of(one, taps_of(store, one.row.id), library, classes[:n])
+        for n, one in enumerate(classes)
+        if one.row.id in needed
+    }

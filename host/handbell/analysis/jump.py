@@ -1,0 +1,92 @@
+"""A jump from somebody's own history: a sign that another person wore the bib."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import log
+from statistics import median
+
+from handbell_core import timeline as t
+
+from .efforts import Effort, Outcome
+from .history import Attended, PastClass, classes_of
+from .robust import spread
+
+# Our own, no source: nobody gains or loses a third in everything within a week.
+CLASSES_LEAST = 3
+CLASSES_MOST = 4  # more, and those who gain steadily would seem to jump
+EXERCISES_LEAST = 3
+JUMP = 1.35
+SPREADS = 4.0  # of the own classes, so that those who differ from week to week don't seem to jump
+SPREAD_LEAST = 0.04
+
+Task = tuple[str, int, int, int, int]
+
+
+@dataclass(frozen=True)
+class Jump:
+    """A bib whose numbers left their own history; two when they look exchanged."""
+
+    bibs: tuple[int, ...]
+    ratio: float
+    evidence: str
+
+
+def other_wearers(now: PastClass, before: Sequence[PastClass]) -> list[Jump]:
+    """Return who jumped, compared with the last classes before."""
+    found = []
+    for who in now.people:
+        if not who.there:
+            continue
+        last = [then for _, then in classes_of(before, who.person.key)][-CLASSES_MOST:]
+        ratios = _ratios(who, last)
+        if len(last) < CLASSES_LEAST or len(ratios) < EXERCISES_LEAST:
+            continue
+        middle = median(ratios)
+        same_way = sum((r > 1) == (middle > 1) for r in ratios)
+        if same_way < 0.8 * len(ratios) or max(middle, 1 / middle) < JUMP:
+            continue
+        own = [median(some) for one in last if (some := _ratios(one, last))]
+        if abs(log(middle)) >= SPREADS * max(spread(map(log, own)), SPREAD_LEAST):
+            words = (
+                f"in {len(ratios)} exercises the pace is {middle:.2f} times the own median of the "
+                f"last {len(last)} classes; was the bib worn by somebody else?"
+            )
+            found.append(Jump((who.bib,), middle, words))
+    return found
+
+
+def _ratios(who: Attended, last: Sequence[Attended]) -> list[float]:
+    """Return today's pace over the own median, for each task done before."""
+    now = _paces(who)
+    then = [_paces(one) for one in last]
+    found = []
+    for task, pace in now.items():
+        old = [paces[task] for paces in then if task in paces]
+        if len(old) >= CLASSES_LEAST:
+            found.append(pace / median(old))
+    return found
+
+
+def _paces(who: Attended) -> dict[Task, float]:
+    """Return the median pace of each task over its rounds, in reps a second (or seconds held)."""
+    by_task: dict[Task, list[float]] = {}
+    for e in who.efforts:
+        pace = _pace(e)
+        if pace:
+            by_task.setdefault((e.name, e.ask, e.tap, e.goal, e.end_ms - e.start_ms), []).append(
+                pace
+            )
+    return {task: median(paces) for task, paces in by_task.items()}
+
+
+def _pace(e: Effort) -> float | None:
+    if e.outcome is not Outcome.DONE:
+        return None
+    if e.ask == t.ASK_HOLD:  # a position kept to the end has no measure
+        return None if e.held_ms is None or e.drop_ms is None else e.held_ms / 1000
+    if not e.reps:
+        return None
+    ms = e.finish_ms if e.ask == t.ASK_TARGET and e.finish_ms else e.end_ms - e.start_ms
+    return 1000 * e.reps / ms

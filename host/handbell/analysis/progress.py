@@ -1,0 +1,111 @@
+"""Progress over months: who came how often and how hard it was, and one person's exercises."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from statistics import median
+
+from handbell.errors import UsageError
+
+from .cases import DAY_US, score_of, session_of
+from .history import Attendance, PastClass, Person, attendance, classes_of, everybody, rated_of
+from .load import Week, weeks_of
+from .trend import Trend, trend_of
+
+Key = tuple[object, ...]
+
+
+@dataclass(frozen=True)
+class Regular:
+    """One person over all classes; medians are None where nothing was rated."""
+
+    person: Person
+    attendance: Attendance
+    rating: float | None
+    weekly_load: float | None
+
+
+@dataclass(frozen=True)
+class ExerciseProgress:
+    """One person's score in one task, by class; ``what`` says what the score is."""
+
+    name: str
+    goals: tuple[int, ...]
+    what: str
+    days: tuple[date, ...]
+    scores: tuple[float, ...]
+    trend: Trend
+
+
+@dataclass(frozen=True)
+class Progress:
+    """One person's months."""
+
+    person: Person
+    attendance: Attendance
+    exercises: tuple[ExerciseProgress, ...]
+    weeks: tuple[Week, ...]
+
+
+def regulars(classes: Sequence[PastClass]) -> list[Regular]:
+    """Return everybody who came, named people first."""
+    return [_regular(classes, person) for person in everybody(classes)]
+
+
+def _regular(classes: Sequence[PastClass], person: Person) -> Regular:
+    rated = rated_of(classes, person.key)
+    ratings = [one.rating for one in rated if one.rating is not None]
+    loads = [w.total for w in weeks_of(rated) if w.total is not None]
+    return Regular(
+        person,
+        attendance(classes, person.key),
+        median(ratings) if ratings else None,
+        median(loads) if loads else None,
+    )
+
+
+def find_person(classes: Sequence[PastClass], who: str) -> Person:
+    """Return the person that a name means, or whoever last wore a bib, by its number.
+
+    Raises UsageError when nobody is meant.
+    """
+    people = everybody(classes)
+    keys = (f"name {who.casefold()}", who.casefold())
+    worn = (w.person for c in reversed(classes) for w in c.people if w.there and str(w.bib) == who)
+    person = next((p for p in people if p.key in keys), None) or next(worn, None)
+    if person is None:
+        known = ", ".join(p.name for p in people) or "nobody"
+        raise UsageError(f'Nobody called "{who}" came to a class', f"There came: {known}")
+    return person
+
+
+def progress_of(classes: Sequence[PastClass], person: Person) -> Progress:
+    """Return one person's scores by task, in the order in which they were first done."""
+    found: dict[Key, list[tuple[PastClass, float]]] = {}
+    names: dict[Key, tuple[str, tuple[int, ...], str]] = {}
+    for one, who in classes_of(classes, person.key):
+        places = dict.fromkeys((e.block, e.item) for e in who.efforts)
+        for place in places:
+            rounds = [e for e in who.efforts if (e.block, e.item) == place]
+            session = session_of(one.row.id, rounds, who.rating)
+            score = score_of(session) if session.read else None
+            if score is not None:
+                key = (*session.task, place, score[1])
+                names[key] = session.name, session.goals, score[1]
+                found.setdefault(key, []).append((one, score[0]))
+    return Progress(
+        person,
+        attendance(classes, person.key),
+        tuple(_exercise(*names[key], some) for key, some in found.items()),
+        tuple(weeks_of(rated_of(classes, person.key))),
+    )
+
+
+def _exercise(
+    name: str, goals: tuple[int, ...], what: str, some: Sequence[tuple[PastClass, float]]
+) -> ExerciseProgress:
+    scores = tuple(score for _, score in some)
+    trend = trend_of([one.at_us / DAY_US for one, _ in some], scores)
+    return ExerciseProgress(name, goals, what, tuple(one.day for one, _ in some), scores, trend)

@@ -1,0 +1,252 @@
+"""Data that may not be what it looks like, each finding named and with its evidence in a line.
+
+Nothing is dropped or corrected here: the coach looks, and says what was.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from statistics import fmean, stdev
+
+from handbell.coach.library import Library
+from handbell.coach.library_names import name_key
+from handbell_core import journal as j
+from handbell_core import timeline as t
+
+from .efforts import Effort, Outcome
+from .history import PastClass
+from .jump import other_wearers
+from .taps import TAP, Key, TapRow, counted
+from .together import together
+
+CLASS_WIDE = ""
+
+# All of these are our own, from what people can do and what a contact does; no source.
+DOUBLE_SHARE = 0.4  # of the window's median gap
+DOUBLE_SENSIBLE = 0.5  # of the quickest sensible rep
+DOUBLE_UNKNOWN_MS = 300  # where the library doesn't know the exercise
+OUTSIDE_LEAST = 5  # taps between windows; one or two are a slip
+STRAY_LEAST = 12  # taps at one go
+STRAY_GAP_MS = 3_000
+STRAY_VARIATION = 0.05  # of the gaps: people vary more
+FASTEST_SHARE = 0.4  # of the quickest sensible rep: over twice as fast as the library's most
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something that the coach should look at; ``bibs`` empty: it concerns a whole box.
+
+    ``exercise`` is CLASS_WIDE when it concerns all that a bib did.
+    """
+
+    name: str
+    bibs: tuple[int, ...]
+    station: int
+    exercise: str
+    evidence: str
+
+    def spoils(self, exercise: str) -> bool:
+        """Whether the numbers of an exercise are in doubt by it."""
+        return self.exercise == CLASS_WIDE or name_key(self.exercise) == name_key(exercise)
+
+
+@dataclass(frozen=True)
+class Look:
+    """What the checks look at: a class, its taps, and the library's sensible reps."""
+
+    past: PastClass
+    taps: Sequence[TapRow]
+    times: dict[Key, list[int]]
+    library: Library
+
+    @property
+    def efforts(self) -> list[Effort]:
+        """Everybody's efforts."""
+        return [e for who in self.past.people for e in who.efforts]
+
+    def times_of(self, effort: Effort) -> list[int]:
+        """Return the ``class_ms`` of an effort's counted taps."""
+        return self.times.get((effort.run, effort.window, effort.bib), [])
+
+    def quickest_ms(self, effort: Effort) -> float | None:
+        """Return the time of one rep at the library's most sensible reps; None if unknown."""
+        entry = self.library.find(effort.name)
+        if entry is None or entry.reps_30s is None:
+            return None
+        return 30_000 / entry.reps_30s[1]
+
+
+Check = Callable[[Look], Iterable[Finding]]
+
+
+def findings_of(
+    past: PastClass, taps: Sequence[TapRow], library: Library, before: Sequence[PastClass] = ()
+) -> list[Finding]:
+    """Return what is suspicious about a class; ``before`` are earlier ones, oldest first."""
+    look = Look(past, taps, counted(taps), library)
+    found = [finding for check in CHECKS for finding in check(look)]
+    found += [
+        Finding("other-wearer", jump.bibs, 0, CLASS_WIDE, jump.evidence)
+        for jump in other_wearers(past, before)
+    ]
+    return found
+
+
+def double_presses(look: Look) -> Iterable[Finding]:
+    """Two taps much closer than reps can follow each other."""
+    by_exercise: dict[tuple[int, str], list[tuple[Effort, int, int]]] = {}
+    for effort in look.efforts:
+        times = look.times_of(effort)
+        if effort.tap != t.TAP_EACH or len(times) < 3:
+            continue
+        gaps = sorted(b - a for a, b in pairwise(times))
+        middle = gaps[len(gaps) // 2]
+        quickest = look.quickest_ms(effort)
+        floor = DOUBLE_UNKNOWN_MS if quickest is None else DOUBLE_SENSIBLE * quickest
+        twice = [gap for gap in gaps if gap < min(floor, DOUBLE_SHARE * middle)]
+        if twice:
+            key = effort.bib, effort.name
+            by_exercise.setdefault(key, []).append((effort, len(twice), twice[0]))
+    for (bib, name), some in by_exercise.items():
+        taps, shortest = sum(n for _, n, _ in some), min(ms for _, _, ms in some)
+        yield Finding(
+            "double-press",
+            (bib,),
+            some[0][0].station,
+            name,
+            f"{name}: {taps} taps came as close as {shortest} ms to the one before, in "
+            f"{len(some)} rounds; each may be one rep too many",
+        )
+
+
+def too_fast(look: Look) -> Iterable[Finding]:
+    """More reps in a time than people can do."""
+    for effort in look.efforts:
+        quickest = look.quickest_ms(effort)
+        if quickest is None or effort.outcome is not Outcome.DONE or not effort.reps:
+            continue
+        ms = effort.finish_ms
+        reps = effort.goal
+        if ms is None:
+            ms, reps = effort.end_ms - effort.start_ms, effort.reps
+        if ms < reps * quickest * FASTEST_SHARE:
+            yield Finding(
+                "too-fast",
+                (effort.bib,),
+                effort.station,
+                effort.name,
+                f"{effort.name}, round {effort.round}: {reps} reps in {ms / 1000:.1f} s; the "
+                f"library's most would take {reps * quickest / 1000:.0f} s",
+            )
+
+
+def outside_windows(look: Look) -> Iterable[Finding]:
+    """Taps when nothing was to be counted, more than a slip."""
+    stations = {run.id: run.station for run in look.past.record.runs}
+    by_bib: dict[tuple[int, int], list[TapRow]] = {}
+    for tap in look.taps:
+        if tap.kind == TAP and tap.outside:
+            by_bib.setdefault((tap.run, tap.bib), []).append(tap)
+    for (run, bib), some in by_bib.items():
+        if len(some) >= OUTSIDE_LEAST and not _stray(some):
+            yield Finding(
+                "outside-windows",
+                (bib,) if bib else (),
+                stations.get(run, 0),
+                CLASS_WIDE,
+                f"{len(some)} taps between windows, which count for nothing; the first at "
+                f"{_clock(some[0].class_ms)}",
+            )
+
+
+def left_counting(look: Look) -> Iterable[Finding]:
+    """A box that counts though nobody is doing anything: something swings against it, say."""
+    stations = {run.id: run.station for run in look.past.record.runs}
+    by_bib: dict[tuple[int, int], list[TapRow]] = {}
+    for tap in look.taps:
+        if tap.kind == TAP and not tap.flags & j.TAP_TALLIED:
+            by_bib.setdefault((tap.run, tap.bib), []).append(tap)
+    absent = {w.bib for w in look.past.record.wearers.values() if w.absent}
+    for (run, bib), some in by_bib.items():
+        station = stations.get(run, 0)
+        if bib in absent:
+            words = f"{len(some)} taps although the bib is marked absent"
+            yield Finding("left-counting", (bib,), station, CLASS_WIDE, words)
+            continue
+        stretch = _stray(some)
+        if stretch:
+            yield Finding(
+                "left-counting",
+                (bib,) if bib else (),
+                station,
+                CLASS_WIDE,
+                f"{len(stretch)} taps from {_clock(stretch[0].class_ms)} on, through windows and "
+                f"pauses, one every {_gap_s(stretch):.1f} s as even as a machine",
+            )
+
+
+def _stray(taps: Sequence[TapRow]) -> Sequence[TapRow]:
+    """Return the longest stretch of even taps that runs on outside windows, or nothing."""
+    best: Sequence[TapRow] = ()
+    begin = 0
+    for n in range(1, len(taps) + 1):
+        if n < len(taps) and taps[n].class_ms - taps[n - 1].class_ms <= STRAY_GAP_MS:
+            continue
+        stretch = taps[begin:n]
+        begin = n
+        if len(stretch) >= STRAY_LEAST and len(stretch) > len(best):
+            outside = sum(tap.outside for tap in stretch)
+            if outside >= OUTSIDE_LEAST and _even(stretch):
+                best = stretch
+    return best
+
+
+def _even(taps: Sequence[TapRow]) -> bool:
+    gaps = [b.class_ms - a.class_ms for a, b in pairwise(taps)]
+    return stdev(gaps) < STRAY_VARIATION * fmean(gaps)
+
+
+def _gap_s(taps: Sequence[TapRow]) -> float:
+    return (taps[-1].class_ms - taps[0].class_ms) / (len(taps) - 1) / 1000
+
+
+def tapped_for_two(look: Look) -> Iterable[Finding]:
+    """Two bibs at one box whose taps go together as one person's two thumbs do."""
+    for pair in together(look.efforts, look.times_of):
+        yield Finding(
+            "tapped-for-two",
+            (pair.one, pair.other),
+            pair.station,
+            CLASS_WIDE,
+            f"in {pair.windows} windows every tap of the one came {pair.lag_ms:.0f} ms beside "
+            f"the other's, give or take {pair.spread_ms:.0f} ms over {pair.taps} taps",
+        )
+
+
+def clocks_lost(look: Look) -> Iterable[Finding]:
+    """A box that did not know the time, so that its class was placed by when it was collected."""
+    for run in look.past.record.runs:
+        if run.clock == "lost":
+            yield Finding(
+                "clock-lost",
+                (),
+                run.station,
+                CLASS_WIDE,
+                "the box had no clock: its times are right within the class, not against others",
+            )
+
+
+CHECKS: tuple[Check, ...] = (
+    double_presses,
+    too_fast,
+    outside_windows,
+    left_counting,
+    tapped_for_two,
+    clocks_lost,
+)
+
+
+def _clock(ms: int) -> str:
+    return f"{ms // 60_000}:{ms // 1000 % 60:02d}"

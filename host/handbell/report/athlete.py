@@ -1,0 +1,202 @@
+"""The report of one athlete as plain data: their months, in words to hand over to them.
+
+Nothing of anybody else is in it, nor what a coach should ask first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from handbell.analysis.advising import suspicions
+from handbell.analysis.cases import cases_of
+from handbell.analysis.history import (
+    MINUTE_MS,
+    Attendance,
+    Attended,
+    PastClass,
+    Person,
+    attendance,
+    classes_of,
+    past_classes,
+    rated_of,
+)
+from handbell.analysis.load import Week, session_load, weeks_of
+from handbell.analysis.progress import find_person
+from handbell.analysis.summary import exercises_of, people_of
+from handbell.coach.advice_limits import load_limits
+from handbell.coach.advice_plan import advise_all
+from handbell.coach.library import load_library
+from handbell.errors import HandbellError
+from handbell.store import Store
+
+from .months import Months, months_of
+from .plain import plain
+from .talk import Single, single_of
+from .words import clock_of, day_of, days_of, listed, several
+
+WEEKS = 26
+MOST_NAMED = 4
+CAUTION = (
+    "These numbers are taps on a button and answers you gave yourself, no measure of health. "
+    "What to do with them is between you and your coach. If something hurts or you feel unwell, "
+    "stop, and ask a qualified health professional."
+)
+
+
+@dataclass(frozen=True)
+class Came:
+    """One class that was planned for somebody, and whether they came."""
+
+    class_id: int
+    day: date
+    came: bool
+
+
+@dataclass(frozen=True)
+class ClassLine:
+    """One class they came to; ``rating`` and ``load`` None where they gave no answer."""
+
+    class_id: int
+    day: date
+    title: str
+    minutes: float
+    targets: int
+    targets_made: int
+    earned_rest_ms: int
+    holds: int
+    holds_kept: int
+    rating: int | None
+    load: float | None
+
+
+@dataclass(frozen=True)
+class AthleteReport:
+    """All of one athlete's report. ``headline`` are sentences that speak to them."""
+
+    name: str
+    first: date
+    last: date
+    attendance: Attendance
+    headline: tuple[str, ...]
+    planned: tuple[Came, ...]
+    exercises: tuple[Months, ...]
+    classes: tuple[ClassLine, ...]
+    weeks: tuple[Week, ...]
+    next: tuple[Single, ...]
+    caution: str = CAUTION
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the report as a dictionary of plain values."""
+        found: dict[str, Any] = plain(self)
+        return found
+
+
+def athlete_report(
+    store: Store, who: str, until: int | None = None, weeks: int = WEEKS
+) -> AthleteReport:
+    """Work out one athlete's months up to a class, the newest without an id.
+
+    ``who`` is a name, or the number of the bib they wore last. Raises UsageError for somebody
+    who never came, StoreError when there is no such class.
+    """
+    classes = past_classes(store, until, weeks)
+    person = find_person(classes, who)
+    history = classes_of(classes, person.key)
+    exercises = tuple(months_of(history))
+    lines = tuple(_class_line(past, there) for past, there in history)
+    came = tuple(
+        Came(c.row.id, c.day, w.there)
+        for c in classes
+        for w in c.people
+        if w.person.key == person.key
+    )
+    there = attendance(classes, person.key)
+    return AthleteReport(
+        name=person.name,
+        first=came[0].day,
+        last=came[-1].day,
+        attendance=there,
+        headline=tuple(_headline(there, came, exercises, lines[-1])),
+        planned=came,
+        exercises=exercises,
+        classes=lines,
+        weeks=tuple(weeks_of(rated_of(classes, person.key))),
+        next=_next(store, classes, person, history[-1][0]),
+    )
+
+
+def _class_line(past: PastClass, who: Attended) -> ClassLine:
+    minutes = past.slot_ms / MINUTE_MS
+    own = next(iter(people_of(who.efforts, exercises_of(who.efforts), {})), None)
+    return ClassLine(
+        class_id=past.row.id,
+        day=past.day,
+        title=past.row.title,
+        minutes=minutes,
+        targets=own.targets if own else 0,
+        targets_made=own.targets_made if own else 0,
+        earned_rest_ms=own.earned_rest_ms if own else 0,
+        holds=own.holds if own else 0,
+        holds_kept=own.holds_kept if own else 0,
+        rating=who.rating,
+        load=session_load(who.rating, minutes),
+    )
+
+
+def _next(
+    store: Store, classes: Sequence[PastClass], person: Person, last: PastClass
+) -> tuple[Single, ...]:
+    """Return the steps advised after the last class they came to, but not from doubtful data."""
+    try:
+        library, limits = load_library(), load_limits()
+    except HandbellError:  # in the coach's own files; the coach is told on the class's page
+        return ()
+    until = list(classes[: classes.index(last) + 1])
+    bibs = {w.bib for w in last.people if w.person.key == person.key}
+    cases = [c for c in cases_of(until, suspicions(store, until, library)) if c.bib in bibs]
+    return tuple(
+        single_of(advice)
+        for advice in advise_all(cases, library, limits)
+        if advice.step is not None and advice.judged
+    )
+
+
+def _headline(
+    there: Attendance,
+    planned: Sequence[Came],
+    exercises: Sequence[Months],
+    last: ClassLine,
+) -> list[str]:
+    during = days_of(planned[0].day, planned[-1].day)
+    classes = several(there.planned, "class", "classes")
+    found = [f"You came to {there.came} of {classes}, {during}."]
+    for words, direction, then in (
+        ("Going up", 1, ""),
+        ("Going down", -1, " Talk it over with your coach."),
+    ):
+        moved = [m for m in exercises if m.direction == direction]
+        moved.sort(key=lambda m: abs(m.trend.change_percent or 0), reverse=True)
+        said = [f"{m.name} (by {abs(m.trend.change_percent or 0):.0f} %)" for m in moved]
+        if said:
+            more = len(said) - MOST_NAMED
+            said[MOST_NAMED:] = [f"{more} more"] if more > 0 else []
+            found.append(f"{words}: {listed(said)}.{then}")
+    if all(m.direction is None for m in exercises):
+        found.append("There is no trend yet: that takes five classes that ask for the same.")
+    found.append(_last_words(last))
+    return found
+
+
+def _last_words(last: ClassLine) -> str:
+    said = []
+    if last.targets:
+        said.append(f"{last.targets_made} of {several(last.targets, 'target')} made")
+        said.append(f"{clock_of(last.earned_rest_ms)} of rest earned")
+    if last.holds:
+        said.append(f"{last.holds_kept} of {several(last.holds, 'hold')} kept")
+    words = f"{listed(said)}." if said else "nothing to make."
+    hard = "" if last.rating is None else f" You rated it {last.rating} of 10."
+    return f"Your last class, {day_of(last.day)}: {words}{hard}"

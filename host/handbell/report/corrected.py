@@ -1,0 +1,45 @@
+"""What the coach corrected in a class, each in a sentence with what had been counted."""
+
+from __future__ import annotations
+
+from handbell.store.queries import Amendment, ClassRecord, RunRow
+from handbell.store.settle import BIB, HELD, NAME, NOTHING, REPS, TO_END
+
+from .odd import Named
+
+
+def corrections(record: ClassRecord, named: Named) -> list[str]:
+    """Return a sentence for each amendment in force, the oldest first."""
+    runs = {run.id: run for run in record.runs}
+    standing = [a for a in record.amendments if a.undone_utc_us is None]
+    return [_sentence(a, runs[a.run], named) for a in standing if a.run in runs]
+
+
+def _sentence(a: Amendment, run: RunRow, named: Named) -> str:
+    by = f" ({a.who}: {a.why})" if a.who and a.why else f" ({a.who or a.why})"
+    return f"{_what(a, run, named)}{by if a.who or a.why else ''}."
+
+
+def _what(a: Amendment, run: RunRow, named: Named) -> str:
+    if a.what == NAME:
+        return f"Bib {a.bib} was worn by {a.value}, not by {a.was or 'somebody unknown'}"
+    window = run.timeline.windows.get(a.window)
+    task = window.at(a.slot) if window else None
+    where = f"{task.name}, round {task.round}" if task else f"window {a.window}"
+    if a.what == BIB:
+        return f"{where}: bib {a.value} was there, not bib {a.was or a.bib}"
+    who = named(a.bib)
+    if a.what == NOTHING:
+        return f"{who}, {where}: set aside, it tells nothing"
+    now, was = (_value(a.what, word) for word in (a.value, a.was))
+    return f"{who}, {where}: {now}, not {was}"
+
+
+def _value(what: str, word: str) -> str:
+    if not word:
+        return "nothing"
+    if what == REPS:
+        return f"{word} reps"
+    if what == HELD and word == TO_END:
+        return "held to the end"
+    return f"held {int(word) / 10:.1f} s" if what == HELD else word

@@ -1,0 +1,134 @@
+"""The report of the whole group over some weeks, worked out for the coach."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from datetime import timedelta
+from statistics import median
+
+from handbell.analysis.history import (
+    PastClass,
+    Person,
+    attendance,
+    classes_of,
+    everybody,
+    past_classes,
+    rated_of,
+)
+from handbell.analysis.load import WEEK, week_of, weeks_of
+from handbell.store import Store
+
+from .group_model import (
+    GroupExercise,
+    GroupPerson,
+    GroupReport,
+    GroupWeek,
+    Middle,
+    Whole,
+)
+from .group_words import away, headline, to_talk
+from .months import Months, months_of
+
+WEEKS = 12
+
+
+def group_report(store: Store, until: int | None = None, weeks: int = WEEKS) -> GroupReport:
+    """Work out the group's weeks up to a class, the newest without an id; raises StoreError."""
+    classes = past_classes(store, until, weeks)
+    whole = [_whole(classes, person) for person in everybody(classes)]
+    by_week = tuple(_weeks(classes, whole))
+    people = tuple(sorted((_person(one) for one in whole), key=_by_name))
+    talk = tuple(to_talk(store, classes, whole))
+    return GroupReport(
+        first=classes[0].day,
+        last=classes[-1].day,
+        classes=len(classes),
+        headline=tuple(headline(by_week, people, talk)),
+        talk=talk,
+        away=tuple(away(whole, classes[-1].day)),
+        weeks=by_week,
+        people=people,
+        exercises=tuple(_exercises(whole)),
+        deviation=next((w.deviation.value for one in whole for w in one.weeks), ""),
+    )
+
+
+def _by_name(person: GroupPerson) -> tuple[int, str]:
+    bib = person.name.startswith("Bib ")
+    return (len(person.name) if bib else 0, person.name.casefold())
+
+
+def _whole(classes: Sequence[PastClass], person: Person) -> Whole:
+    history = classes_of(classes, person.key)
+    return Whole(
+        person,
+        attendance(classes, person.key),
+        months_of(history),
+        weeks_of(rated_of(classes, person.key)),
+        [(past.day, who.rating) for past, who in history if who.rating is not None],
+    )
+
+
+def _weeks(classes: Sequence[PastClass], whole: Sequence[Whole]) -> Iterable[GroupWeek]:
+    monday, last = week_of(classes[0].day), week_of(classes[-1].day)
+    while monday <= last:
+        held = [c for c in classes if week_of(c.day) == monday]
+        made = [e.made for c in held for w in c.people if w.there for e in w.efforts]
+        judged = [m for m in made if m is not None]
+        ratings = [w.rating for c in held for w in c.people if w.there and w.rating is not None]
+        own = [w for one in whole for w in one.weeks if w.first == monday and w.classes]
+        yield GroupWeek(
+            first=monday,
+            classes=len(held),
+            came=sum(w.there for c in held for w in c.people),
+            planned=sum(len(c.people) for c in held),
+            made=sum(judged),
+            judged=len(judged),
+            rating=_middle(ratings),
+            load=_middle(w.total for w in own),
+            monotony=_middle(w.monotony for w in own),
+            strain=_middle(w.strain for w in own),
+        )
+        monday += timedelta(days=WEEK)
+
+
+def _middle(values: Iterable[float | None]) -> Middle | None:
+    known = [v for v in values if v is not None]
+    return Middle(median(known), len(known)) if known else None
+
+
+def _person(one: Whole) -> GroupPerson:
+    ratings = [rating for _, rating in one.ratings]
+    loads = [w.total for w in one.weeks if w.classes and w.total is not None]
+    return GroupPerson(
+        name=one.person.name,
+        attendance=one.attendance,
+        made=sum(m.made for months in one.months for m in months.marks),
+        judged=sum(m.judged for months in one.months for m in months.marks),
+        rating=median(ratings) if ratings else None,
+        weekly_load=median(loads) if loads else None,
+        up=tuple(m.name for m in one.months if m.direction == 1),
+        down=tuple(m.name for m in one.months if m.direction == -1),
+        no_change=sum(m.direction == 0 for m in one.months),
+        unclear=sum(m.direction is None for m in one.months),
+    )
+
+
+def _exercises(whole: Sequence[Whole]) -> Iterable[GroupExercise]:
+    found: dict[str, list[Months]] = {}
+    for one in whole:
+        for months in one.months:
+            found.setdefault(months.name, []).append(months)
+    for name, some in found.items():
+        counts = Counter(m.direction for m in some)
+        yield GroupExercise(
+            name=name,
+            people=len(some),
+            up=counts[1],
+            down=counts[-1],
+            no_change=counts[0],
+            unclear=counts[None],
+            made=sum(mark.made for m in some for mark in m.marks),
+            judged=sum(mark.judged for m in some for mark in m.marks),
+        )

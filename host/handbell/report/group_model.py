@@ -1,0 +1,126 @@
+"""The report of the whole group as plain data."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from handbell.analysis.history import Attendance, Person
+from handbell.analysis.load import Week
+
+from .months import Months
+from .plain import plain
+
+CAUTION = (
+    "Load is rating x minutes, as people answered; what they do elsewhere is not in it. Monotony "
+    "and strain have no limits that hold for everybody: look for what is unlike the weeks before. "
+    "None of this is medical advice; your qualification and local rules come first."
+)
+
+
+@dataclass(frozen=True)
+class Middle:
+    """The median of ``count`` people's figures."""
+
+    median: float
+    count: int
+
+
+@dataclass(frozen=True)
+class GroupWeek:
+    """One week from Monday ``first`` on. ``made`` of the ``judged`` windows of everybody.
+
+    ``came`` counts people, class by class, of ``planned``. The rest is of people, None where none
+    of them has it.
+    """
+
+    first: date
+    classes: int
+    came: int
+    planned: int
+    made: int
+    judged: int
+    rating: Middle | None
+    load: Middle | None
+    monotony: Middle | None
+    strain: Middle | None
+
+
+@dataclass(frozen=True)
+class GroupPerson:
+    """One person over the weeks; ``up`` and ``down`` name exercises, ``unclear`` counts them."""
+
+    name: str
+    attendance: Attendance
+    made: int
+    judged: int
+    rating: float | None
+    weekly_load: float | None
+    up: tuple[str, ...]
+    down: tuple[str, ...]
+    no_change: int
+    unclear: int
+
+
+@dataclass(frozen=True)
+class GroupExercise:
+    """One exercise over everybody who did it."""
+
+    name: str
+    people: int
+    up: int
+    down: int
+    no_change: int
+    unclear: int
+    made: int
+    judged: int
+
+
+@dataclass(frozen=True)
+class ToTalk:
+    """Somebody worth a word, and why."""
+
+    name: str
+    why: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Away:
+    """Somebody who used to come and was last there two weeks ago or more."""
+
+    name: str
+    last: date
+
+
+@dataclass(frozen=True)
+class GroupReport:
+    """All of the group's report; ``headline`` are sentences."""
+
+    first: date
+    last: date
+    classes: int
+    headline: tuple[str, ...]
+    talk: tuple[ToTalk, ...]
+    away: tuple[Away, ...]
+    weeks: tuple[GroupWeek, ...]
+    people: tuple[GroupPerson, ...]
+    exercises: tuple[GroupExercise, ...]
+    deviation: str
+    caution: str = CAUTION
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the report as a dictionary of plain values."""
+        found: dict[str, Any] = plain(self)
+        return found
+
+
+@dataclass(frozen=True)
+class Whole:
+    """Somebody's weeks as they are worked out once."""
+
+    person: Person
+    attendance: Attendance
+    months: list[Months]
+    weeks: list[Week]
+    ratings: list[tuple[date, int]]

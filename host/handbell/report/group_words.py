@@ -1,0 +1,96 @@
+"""What a coach should know of the group first: the sentences, and who to talk to."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import date
+
+from handbell.analysis.history import PastClass
+from handbell.analysis.trend import trend_of
+from handbell.store import Store
+
+from .group_model import Away, GroupPerson, GroupWeek, ToTalk, Whole
+from .talk import talk_of
+from .words import listed, percent_of, several
+
+AWAY_DAYS = 14
+REGULAR_LEAST = 3  # classes, before it is worth a word that somebody stays away
+MOST_NAMED = 4
+
+
+def to_talk(store: Store, classes: Sequence[PastClass], whole: Sequence[Whole]) -> Iterable[ToTalk]:
+    """Return people with a reason for a word, those with most reasons first."""
+    last = talk_of(store, classes[-1].row.id)
+    asked = {p.name: [*p.asks, *p.odd] for p in last.people}
+    found = []
+    for one in whole:
+        why = [*_going_down(one), *_harder_felt(one)]
+        why += asked.get(one.person.name, [])
+        if why:
+            found.append(ToTalk(one.person.name, tuple(why)))
+    return sorted(found, key=lambda talk: (-len(talk.why), talk.name.casefold()))
+
+
+def away(whole: Sequence[Whole], today: date) -> Iterable[Away]:
+    """Return those who came often and have not for AWAY_DAYS, the longest away first."""
+    came = [(one.attendance, one.person.name) for one in whole]
+    gone = [
+        Away(name, there.last)
+        for there, name in came
+        if there.last is not None
+        and there.came >= REGULAR_LEAST
+        and (today - there.last).days >= AWAY_DAYS
+    ]
+    return sorted(gone, key=lambda one: (one.last, one.name.casefold()))
+
+
+def _going_down(one: Whole) -> Iterable[str]:
+    names = [m.name for m in one.months if m.direction == -1]
+    if len(names) > MOST_NAMED:
+        yield f"Going down in {len(names)} of {several(len(one.months), 'exercise')}."
+    elif names:
+        yield f"Going down in {listed(names)}."
+
+
+def _harder_felt(one: Whole) -> Iterable[str]:
+    """Classes that are rated higher and higher, whatever the reason."""
+    days = [float(day.toordinal()) for day, _ in one.ratings]
+    weekly = trend_of(days, [float(rating) for _, rating in one.ratings]).weekly
+    if weekly is not None and weekly.low > 0:
+        first, last = one.ratings[0][1], one.ratings[-1][1]
+        yield f"Rates classes higher and higher: {first} at first, {last} last."
+
+
+def headline(
+    weeks: Sequence[GroupWeek], people: Sequence[GroupPerson], talk: Sequence[ToTalk]
+) -> list[str]:
+    """Return the sentences at the top, the most useful first."""
+    came, planned = sum(w.came for w in weeks), sum(w.planned for w in weeks)
+    made, judged = sum(w.made for w in weeks), sum(w.judged for w in weeks)
+    share = percent_of(100 * came / planned) if planned else ""
+    found = [
+        f"{several(len(people), 'person', 'people')}; they came {came} of {planned} times, {share}."
+    ]
+    if judged:
+        found.append(f"Windows made: {made} of {judged}, {percent_of(100 * made / judged)}.")
+    for words, moved in (
+        ("Going up", [(p.name, len(p.up)) for p in people if len(p.up) > len(p.down)]),
+        ("Going down", [(p.name, len(p.down)) for p in people if len(p.down) > len(p.up)]),
+    ):
+        moved.sort(key=lambda one: -one[1])
+        said = [f"{name} (in {count})" for name, count in moved[:MOST_NAMED]]
+        if len(moved) > MOST_NAMED:
+            said.append(f"{len(moved) - MOST_NAMED} more")
+        if said:
+            found.append(f"{words}: {listed(said)}.")
+    ratings = [w.rating for w in weeks if w.rating is not None]
+    if ratings:
+        first, last = ratings[0].median, ratings[-1].median
+        found.append(
+            f"How hard it was: {first:.1f} of 10 in the first week, {last:.1f} in the last."
+        )
+    if talk:
+        names = [one.name for one in talk[:MOST_NAMED]]
+        more = len(talk) - MOST_NAMED
+        found.append(f"Talk to {listed(names + ([f'{more} more'] if more > 0 else []))}.")
+    return found

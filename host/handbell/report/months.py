@@ -1,0 +1,162 @@
+"""One person's months in one exercise: what was asked, what was made, and where it goes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from statistics import mean
+
+from handbell.analysis.efforts import Effort, Outcome
+from handbell.analysis.history import Attended, PastClass
+from handbell.analysis.trend import Trend, trend_of
+from handbell.coach.library_names import name_key
+from handbell_core import timeline as t
+
+from .words import asked_of, several
+
+PACE, HELD = "reps a minute", "seconds held"
+MINUTE_MS = 60_000
+Key = tuple[str, int, bool]
+
+
+@dataclass(frozen=True)
+class Mark:
+    """One class: ``made`` of ``judged`` rounds; ``score`` in the exercise's unit, None if unknown.
+
+    ``capped``: a position was kept to the end in every round, so it might have lasted longer.
+    """
+
+    class_id: int
+    day: date
+    asked: str
+    judged: int
+    made: int
+    score: float | None
+    capped: bool
+
+
+@dataclass(frozen=True)
+class Months:
+    """One exercise over the classes that had it, oldest first.
+
+    ``trend`` is of the scores of ``alike``: the classes that asked for the same as the newest, so
+    that a change of the plan is not taken for one of the person.
+    """
+
+    name: str
+    unit: str
+    marks: tuple[Mark, ...]
+    alike: tuple[Mark, ...]
+    trend: Trend
+
+    @property
+    def scored(self) -> list[Mark]:
+        """The classes with a score."""
+        return [m for m in self.marks if m.score is not None]
+
+    @property
+    def direction(self) -> int | None:
+        """1 up, -1 down, 0 no clear change, None where a trend can't be told."""
+        weekly = self.trend.weekly
+        if weekly is None:
+            return None
+        return 0 if not weekly.sure else 1 if weekly.slope > 0 else -1
+
+
+def rate_of(e: Effort) -> float | None:
+    """Return an effort's reps a minute, or seconds held; None where the taps don't tell it.
+
+    Of a target that was made, the time to it counts; else the whole window.
+    """
+    if e.outcome is not Outcome.DONE or not e.confirmed:
+        return None
+    if e.ask == t.ASK_HOLD:
+        return None if e.held_ms is None else e.held_ms / 1000
+    if e.ask == t.ASK_TARGET and e.finish_ms and e.made:
+        return e.goal * MINUTE_MS / e.finish_ms
+    if e.reps is None or e.tap == t.TAP_FINISH:
+        return None
+    return e.reps * MINUTE_MS / (e.end_ms - e.start_ms)
+
+
+def months_of(history: Iterable[tuple[PastClass, Attended]]) -> list[Months]:
+    """Return each exercise of somebody's classes (oldest first), the newest class's first."""
+    found: dict[Key, list[tuple[PastClass, list[Effort]]]] = {}
+    for past, who in history:
+        for key, rounds in _by_exercise(who.efforts).items():
+            found.setdefault(key, []).append((past, rounds))
+    made = [_months(classes) for classes in found.values()]
+    return sorted(made, key=lambda p: p.marks[-1].day, reverse=True)
+
+
+def _by_exercise(efforts: Iterable[Effort]) -> dict[Key, list[Effort]]:
+    found: dict[Key, list[Effort]] = {}
+    for e in efforts:
+        if e.outcome is not Outcome.NOT_ASKED:
+            found.setdefault((name_key(e.name), e.ask, e.both_sides), []).append(e)
+    return found
+
+
+def _months(classes: Sequence[tuple[PastClass, list[Effort]]]) -> Months:
+    marks = tuple(_mark(past, rounds) for past, rounds in classes)
+    last = classes[-1][1][0]
+    unit = HELD if last.ask == t.ASK_HOLD else PACE
+    return Months(last.name, unit, marks, *_trend(marks))
+
+
+def _mark(past: PastClass, rounds: Sequence[Effort]) -> Mark:
+    judged = [e.made for e in rounds if e.made is not None]
+    scores = [rate for e in rounds if (rate := rate_of(e)) is not None]
+    first = rounds[0]
+    goals = [e.goal for e in rounds]
+    asked = asked_of(first.ask, first.tap, goals[:1] if len(set(goals)) == 1 else goals)
+    return Mark(
+        class_id=past.row.id,
+        day=past.day,
+        asked=f"{asked} in {_windows(rounds)}",
+        judged=len(judged),
+        made=sum(judged),
+        score=mean(scores) if scores else None,
+        capped=first.ask == t.ASK_HOLD and bool(judged) and all(judged),
+    )
+
+
+def _windows(rounds: Sequence[Effort]) -> str:
+    seconds = [round((e.end_ms - e.start_ms) / 1000) for e in rounds]
+    few = seconds[:1] if len(set(seconds)) == 1 else seconds
+    return f"{'/'.join(map(str, few))} s"
+
+
+def _trend(marks: Sequence[Mark]) -> tuple[tuple[Mark, ...], Trend]:
+    alike = tuple(m for m in marks if m.asked == marks[-1].asked and m.score is not None)
+    if sum(m.capped for m in alike) * 2 > len(alike):
+        return alike, Trend(len(alike), None, None, "mostly kept to the end, so nobody can tell")
+    days = [float(m.day.toordinal()) for m in alike]
+    return alike, trend_of(days, [m.score for m in alike if m.score is not None])
+
+
+def trend_words(months: Months) -> str:
+    """Return where an exercise goes, with how sure that is, as a sentence without the name."""
+    weekly, direction = months.trend.weekly, months.direction
+    if weekly is None or direction is None:
+        return f"No trend yet: {months.trend.why_not}."
+    same = " that asked for the same" if len(months.alike) < len(months.marks) else ""
+    over = f"over {several(weekly.count, 'class', 'classes')}{same}"
+    if direction == 0:
+        span = f"{signed(weekly.low)} to {signed(weekly.high)}"
+        return f"No clear change {over}: {span} {months.unit}, each week."
+    change = abs(months.trend.change_percent or 0.0)
+    low, high = sorted((abs(weekly.low), abs(weekly.high)))
+    between = f"{few(low)} to {few(high)} {months.unit}, each week"
+    return f"{'Up' if direction > 0 else 'Down'} by {change:.0f} % {over}: {between}."
+
+
+def few(value: float) -> str:
+    """Return a number with two figures that count, none of them below a hundredth."""
+    return f"{value:.0f}" if value >= 10 else f"{value:.1f}" if value >= 1 else f"{value:.2f}"
+
+
+def signed(value: float) -> str:
+    """Return such a number with its sign."""
+    return f"{'−' if value < 0 else '+'}{few(abs(value))}"

@@ -1,0 +1,153 @@
+"""How far apart the boxes of a class rang, in words for a coach."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from handbell.boxes.skew import HEARD_US, floor_m, heard
+from handbell.store.skews import ClassSkew, RunSkew
+
+from .words import listed, ms_of
+
+BY_PART = "it lost power in class and went on by its clock part"
+CURE = "Before the next class let the crystals be learnt: handbell boxes --calibrate 30."
+NOT_MEASURED = "measured"  # what the reasons say that collecting in time would have spared
+RELATIVE = (
+    "The computer's clock was changed, or another computer collected: each box is held against "
+    "the middle one."
+)
+COLLECT = (
+    "To know it next time, run handbell collect before the boxes are switched off, on the computer "
+    "that armed them."
+)
+
+
+@dataclass(frozen=True)
+class SkewLine:
+    """One box: by how much it rang early, in us (below 0: late), each with what it may be off by.
+
+    None where it is not known; then, or where ``by_clock_part``, ``why`` says the reason.
+    """
+
+    station: int
+    label: str
+    box_id: str
+    start_us: int | None
+    end_us: int | None
+    start_bound_us: int
+    end_bound_us: int
+    by_clock_part: bool
+    why: str
+
+
+@dataclass(frozen=True)
+class SkewReport:
+    """The set and each box; ``relative`` as in ClassSkew.
+
+    ``sentences`` are all that needs saying, ``heard`` is whether people heard which box was first.
+    """
+
+    start_us: int | None
+    end_us: int | None
+    start_bound_us: int
+    end_bound_us: int
+    relative: bool
+    heard: bool
+    sentences: tuple[str, ...]
+    lines: tuple[SkewLine, ...]
+
+    @property
+    def headline(self) -> str:
+        """What of it belongs at the top of the report, "" if nothing does."""
+        worst_us = max(self.start_us or 0, self.end_us or 0)
+        said = f"Boxes rang up to {ms_of(worst_us)} apart: people heard which was first."
+        return said if self.heard else ""
+
+
+def skew_report(found: ClassSkew, labels: Mapping[int, str]) -> SkewReport:
+    """Put a class's skew into words; ``labels`` are what runs' stations are called, by run."""
+    lines = tuple(_line(run, labels[run.run]) for run in found.runs)
+    return SkewReport(
+        start_us=found.start_us,
+        end_us=found.end_us,
+        start_bound_us=found.start_bound_us,
+        end_bound_us=found.end_bound_us,
+        relative=found.relative,
+        heard=_worst_us(found) > HEARD_US,
+        sentences=tuple(_sentences(found, lines)),
+        lines=lines,
+    )
+
+
+def early_words(us: int | None, bound_us: int) -> tuple[str, str]:
+    """Return when a box rang and what that may be off by, ("", "") where it is not known."""
+    if us is None:
+        return "", ""
+    side = "early" if us > 0 else "late"
+    main = "on time" if abs(us) <= bound_us else f"{ms_of(abs(us))} {side}"
+    return main, f"± {ms_of(bound_us)}"
+
+
+def _line(run: RunSkew, label: str) -> SkewLine:
+    by_part = run.end_us is not None and run.start_us is None
+    return SkewLine(
+        station=run.station,
+        label=label,
+        box_id=run.box_id,
+        start_us=run.start_us,
+        end_us=run.end_us,
+        start_bound_us=run.start_bound_us,
+        end_bound_us=run.end_bound_us,
+        by_clock_part=by_part,
+        why=BY_PART if by_part else run.why,
+    )
+
+
+def _worst_us(found: ClassSkew) -> int:
+    return max(found.start_us or 0, found.end_us or 0)
+
+
+def _sentences(found: ClassSkew, lines: Sequence[SkewLine]) -> list[str]:
+    """Return nothing for one box, one sentence where all is well."""
+    if len(lines) < 2:
+        return []
+    reasons: dict[str, list[str]] = {}
+    for line in lines:
+        if line.why:
+            reasons.setdefault(line.why, []).append(line.label)
+    said = _set(found, lines)
+    for why, labels in reasons.items():
+        said.append(f"{'Every box' if len(labels) == len(lines) else listed(labels)}: {why}.")
+    if any(NOT_MEASURED in why for why in reasons):
+        said.append(COLLECT)
+    return said
+
+
+def _set(found: ClassSkew, lines: Sequence[SkewLine]) -> list[str]:
+    if found.end_us is None:
+        return ["How far apart the boxes rang is not known."]
+    worst_us = _worst_us(found)
+    doubt_us = max(found.start_bound_us, found.end_bound_us)
+    if worst_us + doubt_us <= HEARD_US:
+        return [f"The boxes rang within {ms_of(worst_us + doubt_us)} of each other."]
+    parts = [f"{_give_or_take(found.end_us, found.end_bound_us)} at the end"]
+    if found.start_us is not None:
+        parts.insert(0, f"{_give_or_take(found.start_us, found.start_bound_us)} at the start")
+    said = [f"The boxes rang {listed(parts)} of the class."]
+    if worst_us > HEARD_US:
+        said += [f"{heard(worst_us)}.", _who_was_first(lines), CURE]
+    else:
+        said.append("With that doubt they may have been heard apart.")
+    if found.relative:
+        said.append(RELATIVE)
+    return said
+
+
+def _give_or_take(us: int, bound_us: int) -> str:
+    return f"{ms_of(us)} apart (give or take {ms_of(bound_us)}; {floor_m(us):.1f} m of floor)"
+
+
+def _who_was_first(lines: Sequence[SkewLine]) -> str:
+    known = sorted((line.end_us, line.label) for line in lines if line.end_us is not None)
+    return f"At the end {known[-1][1]} rang first and {known[0][1]} last."

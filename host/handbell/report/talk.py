@@ -1,0 +1,178 @@
+"""Who to talk to after a class, and what to change for the next: findings and advice in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from handbell.analysis.advising import advise_class
+from handbell.analysis.history import PastClass
+from handbell.analysis.suspicion import Finding
+from handbell.coach.advice import Verdict
+from handbell.coach.advice_limits import load_limits
+from handbell.coach.advice_plan import Advice, Decision
+from handbell.coach.library import load_library
+from handbell.errors import HandbellError
+from handbell.store import Store
+
+from .words import listed
+
+ADVICE_CAUTION = (
+    "Advice is arithmetic on taps and answers; you decide. handbell advise says by which rule, and "
+    "writes next week's plan."
+)
+SINGLES_SHOWN = 4  # of an exercise, so that all of it stays within a page
+
+
+@dataclass(frozen=True)
+class Line:
+    """One change as it is said: for whom, what, and from what it follows."""
+
+    who: str
+    words: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Person:
+    """Somebody to talk to: ``asks`` are what to ask them, ``odd`` what their data looks like."""
+
+    bib: int
+    name: str
+    asks: tuple[str, ...]
+    odd: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Single:
+    """A change for one person."""
+
+    bib: int
+    name: str
+    exercise: str
+    verdict: str
+    words: str
+    rule: str
+    why: str
+    doubtful: bool
+
+
+@dataclass(frozen=True)
+class Change:
+    """What to change in one exercise: for all (``words`` "" if nothing), and for single people.
+
+    ``agree`` of the ``judged`` people need what is changed for all.
+    """
+
+    block: int
+    exercise: str
+    verdict: str
+    words: str
+    agree: int
+    judged: int
+    singles: tuple[Single, ...]
+
+
+@dataclass(frozen=True)
+class Talk:
+    """All of it; ``note`` says why there is no advice, "" where there is some."""
+
+    people: tuple[Person, ...]
+    changes: tuple[Change, ...]
+    note: str
+
+
+def talk_of(store: Store, class_id: int) -> Talk:
+    """Return who to talk to after a class and what to change."""
+    try:
+        library, limits = load_library(), load_limits()
+    except HandbellError as error:  # in the coach's own files: the report stands without them
+        return Talk((), (), f"There is no advice: {error}")
+    found = advise_class(store, class_id, library, limits)
+    people = _people(found.past, found.advices, found.findings)
+    changes = tuple(c for d in found.decisions if (c := _change(d)) is not None)
+    return Talk(people, changes, _note(found.advices, changes))
+
+
+def _people(
+    newest: PastClass, advices: Sequence[Advice], findings: Sequence[Finding]
+) -> tuple[Person, ...]:
+    names = {who.bib: who.person.name for who in newest.people}
+    asks: dict[int, list[str]] = {}
+    odd: dict[int, list[str]] = {}
+    for advice in advices:
+        if advice.to_ask:
+            said = f"{advice.case.last.name}: {advice.ruling.why}. {advice.to_ask}."
+            asks.setdefault(advice.case.bib, []).append(said)
+    for finding in findings:
+        for bib in finding.bibs:
+            with_whom = [names.get(b, f"Bib {b}") for b in finding.bibs if b != bib]
+            beside = f" (with {', '.join(with_whom)})" if with_whom else ""
+            odd.setdefault(bib, []).append(f"{_capital(finding.evidence)}{beside}.")
+    return tuple(
+        Person(bib, names.get(bib, f"Bib {bib}"), tuple(asks.get(bib, ())), tuple(odd.get(bib, ())))
+        for bib in sorted({*asks, *odd}, key=lambda b: (b not in asks, b))
+    )
+
+
+def _change(decision: Decision) -> Change | None:
+    singles = tuple(single_of(a) for a in decision.others)
+    if decision.step is None and not singles:
+        return None
+    return Change(
+        block=decision.block,
+        exercise=decision.name,
+        verdict=decision.verdict.value if decision.step else Verdict.SAME.value,
+        words=decision.step.words if decision.step else "",
+        agree=decision.agree,
+        judged=decision.judged,
+        singles=singles,
+    )
+
+
+def single_of(advice: Advice) -> Single:
+    """Return one person's advice in words."""
+    return Single(
+        bib=advice.case.bib,
+        name=advice.case.who,
+        exercise=advice.case.last.name,
+        verdict=advice.ruling.verdict.value,
+        words=advice.step.words if advice.step else "",
+        rule=advice.ruling.rule,
+        why=advice.ruling.why,
+        doubtful=bool(advice.case.doubts),
+    )
+
+
+def change_lines(change: Change) -> list[Line]:
+    """Return what to say of an exercise: for all, then for people with the same step together."""
+    found = []
+    if change.words:
+        count = f"{change.agree} of {change.judged} are ready for it"
+        if change.verdict != Verdict.HARDER.value:
+            count = f"{change.agree} of {change.judged} need it"
+        found.append(Line("Everybody", change.words, count))
+    steps: dict[str, list[Single]] = {}
+    for single in change.singles:
+        steps.setdefault(single.words, []).append(single)
+    for words, some in steps.items():
+        names = [s.name for s in some]
+        names[SINGLES_SHOWN:] = [f"{len(names) - SINGLES_SHOWN} more"] * (
+            len(names) > SINGLES_SHOWN
+        )
+        why = f"{some[0].why}" if len(some) == 1 else ""
+        doubt = "look at the data first" if any(s.doubtful for s in some) else ""
+        found.append(Line(listed(names), words or "as now", "; ".join(filter(None, (why, doubt)))))
+    return found
+
+
+def _note(advices: Sequence[Advice], changes: Sequence[Change]) -> str:
+    if changes:
+        return ""
+    if not any(a.judged for a in advices):
+        return "No advice yet: it needs two classes in which the same was asked."
+    return "Nothing needs changing: leave the plan as it is."
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]

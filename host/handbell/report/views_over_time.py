@@ -1,0 +1,156 @@
+"""What the pages of an athlete and of the group show: rows by month or week, and charts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from itertools import groupby
+from statistics import median
+from typing import Any
+
+from .athlete import AthleteReport
+from .group_model import GroupPerson, GroupReport, GroupWeek
+from .lines import Bar, Dot, Visit, bars, dots, visits
+from .months import Mark, Months, trend_words
+from .views import View
+from .words import MONTHS, day_of, days_of, percent_of, several
+
+CLASSES_SHOWN = 8  # by day; more of them are put together by month
+LAST_CLASSES = 12
+ARROWS = {1: "↗", -1: "↘", 0: "→", None: "·"}
+
+
+def athlete_view(report: AthleteReport) -> View:
+    """Return what the page of an athlete shows."""
+    from markupsafe import Markup
+
+    strip = visits([Visit(c.day, c.came) for c in report.planned], "came")
+    load = bars(
+        [Bar(w.first, w.total, "?" if w.classes else "–") for w in report.weeks],
+        "load",
+        "Load by week",
+        _said("load", [(w.first, w.total) for w in report.weeks]),
+    )
+    shown = {
+        "during": days_of(report.first, report.last),
+        "exercises": [_months(m, f"m{n}") for n, m in enumerate(report.exercises, 1)],
+        "strip": Markup(strip),
+        "load": Markup(load),
+        "classes": report.classes[::-1][:LAST_CLASSES],
+    }
+    return View("page_athlete.html", shown, (report.name,))
+
+
+def _months(months: Months, key: str) -> dict[str, Any]:
+    from markupsafe import Markup
+
+    scored = months.scored
+    by_day = len(months.marks) <= CLASSES_SHOWN
+    svg = None
+    if len(scored) > 1:
+        values = [Dot(m.day, m.score or 0.0, m.made == m.judged) for m in scored]
+        title = f"{months.name}: {months.unit}, class by class"
+        said = f"{trend_words(months)} The table below holds the numbers."
+        svg = Markup(dots(values, [m.day for m in months.alike], months.trend, key, title, said))
+    return {
+        "months": months,
+        "arrow": ARROWS[months.direction],
+        "trend": trend_words(months),
+        "svg": svg,
+        "when": "Day" if by_day else "Month",
+        "asked": ", then ".join(dict.fromkeys(m.asked for m in months.marks)),
+        "rows": _by_day(months) if by_day else _by_month(months),
+    }
+
+
+def _by_day(months: Months) -> list[dict[str, str]]:
+    return [_row(day_of(m.day), [m]) for m in months.marks]
+
+
+def _by_month(months: Months) -> list[dict[str, str]]:
+    by_month = groupby(months.marks, key=lambda m: (m.day.year, m.day.month))
+    return [_row(MONTHS[month - 1][:3], list(some)) for (_, month), some in by_month]
+
+
+def _row(when: str, marks: Sequence[Mark]) -> dict[str, str]:
+    scores = [m.score for m in marks if m.score is not None]
+    judged = sum(m.judged for m in marks)
+    return {
+        "when": when,
+        "made": f"{sum(m.made for m in marks)} of {judged}" if judged else "–",
+        "middle": f"{median(scores):.1f}" if scores else "–",
+        "range": f"{min(scores):.1f}–{max(scores):.1f}" if len(scores) > 1 else "–",
+    }
+
+
+def group_view(report: GroupReport) -> View:
+    """Return what the page of the group shows."""
+    from markupsafe import Markup
+
+    loads = [(w.first, w.load.median if w.load else None) for w in report.weeks]
+    shares = [(w.first, 100 * w.made / w.judged if w.judged else None) for w in report.weeks]
+    signs = ["?" if w.came else "–" for w in report.weeks]
+    charts = {
+        key: Markup(
+            bars(
+                [Bar(first, v, sign) for (first, v), sign in zip(some, signs, strict=True)],
+                key,
+                title,
+                _said(title, some),
+            )
+        )
+        for key, title, some in (("load", "Load", loads), ("made", "Windows made, in %", shares))
+    }
+    shown = {
+        **charts,
+        "during": days_of(report.first, report.last),
+        "weeks": [{"when": day_of(w.first), "cells": week_cells(w)} for w in report.weeks],
+        "people": [{"name": p.name, "cells": person_cells(p)} for p in report.people],
+    }
+    return View("page_group.html", shown, tuple(p.name for p in report.people))
+
+
+def week_cells(week: GroupWeek) -> list[str]:
+    """Return a week's figures in the order of the page's columns."""
+    load, monotony, strain = week.load, week.monotony, week.strain
+    return [
+        str(week.classes),
+        f"{week.came} of {week.planned}" if week.planned else "–",
+        percent_of(100 * week.made / week.judged) if week.judged else "–",
+        f"{week.rating.median:.1f}" if week.rating else "–",
+        f"{load.median:.0f}" if load else "–",
+        f"{monotony.median:.2f}" if monotony else "–",
+        f"{strain.median:.0f}" if strain else "–",
+    ]
+
+
+def person_cells(p: GroupPerson) -> list[str]:
+    """Return a person's figures in the order of the page's columns, names of exercises last."""
+    came = p.attendance
+    return [
+        f"{came.came} of {came.planned}",
+        day_of(came.last) if came.last else "–",
+        f"{100 * p.made / p.judged:.0f} %" if p.judged else "–",
+        f"{p.rating:.1f}" if p.rating is not None else "–",
+        f"{p.weekly_load:.0f}" if p.weekly_load is not None else "–",
+        _few(p.up),
+        _few(p.down),
+    ]
+
+
+def _few(names: Sequence[str]) -> str:
+    """Return at most three names; of more, two and how many more."""
+    shown = list(names) if len(names) <= 3 else [*names[:2], f"{len(names) - 2} more"]
+    return ", ".join(shown) or "–"
+
+
+def _said(what: str, values: Iterable[tuple[Any, float | None]]) -> str:
+    known = [(first, value) for first, value in values if value is not None]
+    if not known:
+        return f"No week has a figure for {what.lower()}."
+    first, last = known[0], known[-1]
+    most = max(known, key=lambda one: one[1])
+    return (
+        f"{several(len(known), 'week')}: {first[1]:.0f} in that of {day_of(first[0])}, "
+        f"{last[1]:.0f} in that of {day_of(last[0])}, most in that of {day_of(most[0])}: "
+        f"{most[1]:.0f}."
+    )

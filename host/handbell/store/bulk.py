@@ -1,0 +1,54 @@
+"""Many rows at once, by the quickest way that each database has."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from sqlalchemy import Connection, Table
+from sqlalchemy.dialects.postgresql import insert as insert_postgresql
+from sqlalchemy.dialects.sqlite import insert as insert_sqlite
+
+Row = tuple[Any, ...]
+
+
+def insert_rows(conn: Connection, into: Table, rows: Sequence[Row]) -> None:
+    """Insert rows whose values are in the order of the table's columns.
+
+    Ten times as quick for taps as SQLAlchemy's own way, which makes a dictionary of each row.
+    """
+    if not rows:
+        return
+    prepare = conn.dialect.identifier_preparer
+    columns = ", ".join(prepare.format_column(c) for c in into.columns)
+    target = f"{prepare.format_table(into)} ({columns})"
+    if conn.dialect.name == "postgresql":
+        driver: Any = conn.connection.driver_connection
+        with driver.cursor() as cursor, cursor.copy(f"COPY {target} FROM STDIN") as copy:
+            for row in rows:
+                copy.write_row(row)
+    else:
+        marks = ", ".join("?" * len(into.columns))
+        conn.exec_driver_sql(f"INSERT INTO {target} VALUES ({marks})", list(rows))
+
+
+def insert_if_absent(conn: Connection, into: Table, row: dict[str, Any]) -> bool:
+    """Insert a row unless one with its primary key is there; return whether it was new.
+
+    Another writer that is quicker is waited for.
+    """
+    statement = _insert(conn)(into).values(row).on_conflict_do_nothing()
+    return conn.execute(statement.returning(*into.primary_key)).first() is not None
+
+
+def put_row(conn: Connection, into: Table, row: dict[str, Any]) -> None:
+    """Insert a row, or replace the one with its primary key."""
+    keys = [c.name for c in into.primary_key]
+    rest = {name: value for name, value in row.items() if name not in keys}
+    statement = _insert(conn)(into).values(row)
+    conn.execute(statement.on_conflict_do_update(index_elements=keys, set_=rest))
+
+
+def _insert(conn: Connection) -> Any:
+    by_dialect = {"postgresql": insert_postgresql, "sqlite": insert_sqlite}
+    return by_dialect[conn.dialect.name]

@@ -1,0 +1,114 @@
+"""A bundle: what one coach hands to another, so that both stores know the same classes.
+
+A ZIP file with a list of what is in it and the SHA-256 of each part. Logs, timelines and plans are
+in it byte for byte; the other store counts again and joins classes by its own rules. Names are in
+it only if asked for.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import zipfile
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, and_, select
+
+from . import tables
+from .export import fresh_file
+from .schema import Wanted
+from .schema_rows import Rows
+from .settle import NAME
+from .store import Store
+
+FORMAT, VERSION = "handbell bundle", 1
+LIST, CHECK = "bundle.json", "bundle.sha256"
+_EPOCH = (1980, 1, 1, 0, 0, 0)  # so that the same classes give the same bytes
+
+
+def export_bundle(store: Store, path: Path, wanted: Wanted) -> dict[str, int]:
+    """Write a bundle of some classes, or all; return how many runs, timelines and plans it has."""
+    with store.reading() as conn, fresh_file(path) as fresh:
+        Rows(conn, wanted)  # refuses a class that is not there
+        told = _facts(conn, wanted)
+        with zipfile.ZipFile(fresh, "w", zipfile.ZIP_DEFLATED) as out:
+            sums = {}
+            for name, data in _parts(conn, told):
+                _put(out, name, data)
+                sums[name] = hashlib.sha256(data).hexdigest()
+            whole = {"format": FORMAT, "version": VERSION, "parts": sums, **told}
+            listed = json.dumps(whole, ensure_ascii=False, indent=1).encode()
+            _put(out, LIST, listed)
+            _put(out, CHECK, hashlib.sha256(listed).hexdigest().encode())
+    return {name: len(told[name]) for name in ("runs", "timelines", "plans")}
+
+
+def _put(out: zipfile.ZipFile, name: str, data: bytes) -> None:
+    entry = zipfile.ZipInfo(name, _EPOCH)
+    entry.compress_type = zipfile.ZIP_DEFLATED
+    out.writestr(entry, data)
+
+
+def _facts(conn: Connection, wanted: Wanted) -> dict[str, list[dict[str, Any]]]:
+    """Return what the list tells besides the parts themselves."""
+    r, t, p = tables.runs, tables.timelines, tables.plans
+    some = r.c.class_id.is_not(None)
+    if wanted.classes is not None:
+        some = r.c.class_id.in_(wanted.classes)
+    runs = select(r.c.digest, r.c.box_id, r.c.timeline, r.c.collected_utc_us).where(some)
+    played = select(r.c.timeline).where(some)
+    sent = select(t.c.digest, t.c.plan, t.c.altered).where(t.c.digest.in_(played))
+    of_plan = select(t.c.plan).where(t.c.digest.in_(played))
+    plans = select(p.c.digest, p.c.title, p.c.altered, p.c.source.is_not(None).label("text"))
+    return {
+        "plans": _rows(conn, plans.where(p.c.digest.in_(of_plan)).order_by(p.c.digest)),
+        "timelines": _rows(conn, sent.order_by(t.c.digest)),
+        "runs": _rows(conn, runs.order_by(r.c.id)),
+        "amendments": _amendments(conn, some, wanted.names),
+        "wearers": _wearers(conn, some) if wanted.names else [],
+    }
+
+
+def _rows(conn: Connection, query: Any) -> list[dict[str, Any]]:
+    return [dict(row) for row in conn.execute(query).mappings()]
+
+
+def _amendments(conn: Connection, some: Any, names: bool) -> list[dict[str, Any]]:
+    a, r = tables.amendments, tables.runs
+    fields = [c for c in a.c if c.name != "run"]
+    query = select(r.c.digest.label("log"), *fields).join(r, r.c.id == a.c.run).where(some)
+    if not names:
+        query = query.where(a.c.what != NAME)
+    found = _rows(conn, query.order_by(a.c.at_utc_us, a.c.digest))
+    for row in found if not names else ():
+        row |= {"who": "", "why": "", "undone_by": None}
+    return found
+
+
+def _wearers(conn: Connection, some: Any) -> list[dict[str, Any]]:
+    """Return who wore which bib as it was said, by a log of the class."""
+    w, r = tables.wearers, tables.runs
+    query = select(r.c.digest, w.c.bib, w.c.name, w.c.said, w.c.amended, w.c.absent)
+    joined = query.join(r, and_(r.c.class_id == w.c.class_id, some))
+    found: dict[tuple[int, int], dict[str, Any]] = {}
+    for row in conn.execute(joined.add_columns(w.c.class_id).order_by(r.c.id, w.c.bib)):
+        name = row.said if row.amended else row.name
+        told = {"log": row.digest, "bib": row.bib, "name": name, "absent": row.absent}
+        found.setdefault((row.class_id, row.bib), told)
+    return list(found.values())
+
+
+def _parts(conn: Connection, told: dict[str, list[dict[str, Any]]]) -> Any:
+    """Give each part's name and bytes, one at a time."""
+    r, t, p = tables.runs, tables.timelines, tables.plans
+    for one in told["plans"]:
+        if one["text"]:
+            words = conn.scalar(select(p.c.source).where(p.c.digest == one["digest"]))
+            yield f"plans/{one['digest']}.toml", str(words).encode()
+    for one in told["timelines"]:
+        data = conn.scalar(select(t.c.data).where(t.c.digest == one["digest"]))
+        yield f"timelines/{one['digest']}", data
+    for one in told["runs"]:
+        data = conn.scalar(select(r.c.journal).where(r.c.digest == one["digest"]))
+        yield f"logs/{one['digest']}", data

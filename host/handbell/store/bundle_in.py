@@ -1,0 +1,216 @@
+"""Taking in a bundle: all of it checked first, then all of it in one transaction, or none."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import struct
+import zipfile
+import zlib
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, and_, select, update
+
+from handbell.errors import HandbellError, StoreError
+
+from . import joining, journals, tables, timelines
+from .amend import settle_name
+from .bulk import insert_if_absent
+from .bundle import CHECK, FORMAT, LIST, VERSION
+from .ingest import digest_of, ingest_in
+from .names import plain_text
+from .settle import NAME, settle
+from .store import Store, put_plan, put_timeline
+
+SIZE_MOST = 1_000_000_000
+NUMBERS = ("window", "slot", "bib", "at_utc_us", "undone_utc_us")
+# What the ZIP reader raises on damaged files; RuntimeError: it takes a part for encrypted.
+UNREADABLE = (zipfile.BadZipFile, zlib.error, EOFError, RuntimeError, struct.error, OverflowError)
+
+
+@dataclass
+class Imported:
+    """What a bundle brought: how many of each were new, and in which classes its runs are.
+
+    ``kept`` are sentences on names that the store had already and another one here.
+    """
+
+    runs: int = 0
+    runs_new: int = 0
+    plans_new: int = 0
+    timelines_new: int = 0
+    amendments_new: int = 0
+    names_new: int = 0
+    classes: list[int] = field(default_factory=list)
+    kept: list[str] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Bundle:
+    """A bundle that was found sound: its list, and its parts by name."""
+
+    told: dict[str, Any]
+    parts: dict[str, bytes]
+
+
+def import_bundle(store: Store, path: Path) -> Imported:
+    """Take a bundle in; the same again changes nothing. Raises HandbellError if it is damaged."""
+    bundle = read_bundle(path)
+    return store.doing(lambda conn: _take_in(conn, bundle))
+
+
+def read_bundle(path: Path) -> Bundle:
+    """Read and check a bundle; raises HandbellError that says what is wrong with it."""
+    try:
+        bundle = _read(path)
+        _check(bundle)
+    except UNREADABLE as error:
+        raise _damaged(path, f"it is no whole ZIP file ({error})") from None
+    except OSError as error:
+        raise HandbellError(
+            f"{path} can't be read: {error.strerror or error}", "Check its name"
+        ) from error
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
+        raise _damaged(path, str(error) or "its list makes no sense") from None
+    except (StoreError, journals.UnreadableError) as error:
+        raise _damaged(path, getattr(error, "what", str(error))) from None
+    return bundle
+
+
+def _damaged(path: Path, why: str) -> HandbellError:
+    return HandbellError(
+        f"{path} is damaged or no bundle of handbell: {why}",
+        "Nothing of it was taken in; ask for it once more",
+    )
+
+
+def _read(path: Path) -> Bundle:
+    with zipfile.ZipFile(path) as file:
+        if sum(entry.file_size for entry in file.infolist()) > SIZE_MOST:
+            raise ValueError(f"it unpacks to more than {SIZE_MOST // 10**6} MB")
+        listed = file.read(LIST)
+        if hashlib.sha256(listed).hexdigest().encode() != file.read(CHECK):
+            raise ValueError("its list does not have the digest that it says")
+        told = json.loads(listed)
+        if told["format"] != FORMAT or told["version"] != VERSION:
+            raise ValueError(f"it is {told['format']} {told['version']}, here {FORMAT} {VERSION}")
+        if sorted(file.namelist()) != sorted([*told["parts"], LIST, CHECK]):
+            raise ValueError("its parts are not those of its list")
+        parts = {name: file.read(name) for name in told["parts"]}
+    for name, digest in told["parts"].items():
+        if hashlib.sha256(parts[name]).hexdigest() != digest:
+            raise ValueError(f"{name} does not have the digest that the list says")
+    return Bundle(told, parts)
+
+
+def _check(bundle: Bundle) -> None:
+    """See that every log and timeline is what its name says and can be read."""
+    told, parts = bundle.told, bundle.parts
+    for one in told["timelines"]:
+        data = parts[f"timelines/{one['digest']}"]
+        if timelines.decode(data).digest != one["digest"] and not one["altered"]:
+            raise ValueError(f"timeline {one['digest']} is another one")
+    there = {one["digest"] for one in told["timelines"]}
+    for one in told["runs"]:
+        data = parts[f"logs/{one['digest']}"]
+        if digest_of(data) != one["digest"]:
+            raise ValueError(f"log {one['digest']} is another one")
+        if journals.read(data).timeline not in there:
+            raise ValueError(f"the timeline of log {one['digest']} is not in it")
+        int(one["collected_utc_us"])
+    for one in told["plans"]:
+        words = parts.get(f"plans/{one['digest']}.toml")
+        if words is not None and digest_of(words) != one["digest"] and not one["altered"]:
+            raise ValueError(f"plan {one['digest']} is another one")
+    logs = {one["digest"] for one in told["runs"]}
+    fields = {c.name for c in tables.amendments.c} - {"run"} | {"log"}
+    _check_rows("amendments", told["amendments"], fields, logs)
+    _check_rows("wearers", told["wearers"], {"log", "bib", "name", "absent"}, logs)
+
+
+def _check_rows(name: str, rows: list[dict[str, Any]], fields: set[str], logs: set[str]) -> None:
+    """See that rows of the list have their fields, of the right kind."""
+    for one in rows:
+        numbers = [value for field, value in one.items() if field in NUMBERS]
+        words = [value for field, value in one.items() if field not in NUMBERS]
+        if (
+            set(one) != fields
+            or one["log"] not in logs
+            or not all(value is None or isinstance(value, int) for value in numbers)
+            or not all(value is None or isinstance(value, str | bool) for value in words)
+        ):
+            raise ValueError(f"its {name} are not as this version writes them")
+
+
+def _take_in(conn: Connection, bundle: Bundle) -> Imported:
+    told, parts, done = bundle.told, bundle.parts, Imported()
+    for one in told["plans"]:
+        words = parts.get(f"plans/{one['digest']}.toml")
+        row = {name: one[name] for name in ("digest", "title", "altered")}
+        row["source"] = None if words is None else words.decode("utf-8", "replace")
+        done.plans_new += put_plan(conn, row)
+    for one in told["timelines"]:
+        data = parts[f"timelines/{one['digest']}"]
+        found = replace(timelines.decode(data), digest=one["digest"])
+        done.timelines_new += put_timeline(conn, found, data, bool(one["altered"]))
+    joining.take_turn(conn, [one["digest"] for one in told["plans"]])
+    runs: dict[str, tuple[int, int | None]] = {}
+    for one in told["runs"]:
+        journal = parts[f"logs/{one['digest']}"]
+        taken = ingest_in(conn, journal, str(one["box_id"])[:32], one["collected_utc_us"])
+        runs[one["digest"]] = taken.run_id, taken.class_id
+        done.runs += 1
+        done.runs_new += taken.new
+    done.classes = sorted({class_id for _, class_id in runs.values() if class_id is not None})
+    _names(conn, told["wearers"], runs, done)
+    _amendments(conn, told["amendments"], runs, done)
+    return done
+
+
+Runs = dict[str, tuple[int, int | None]]
+
+
+def _names(conn: Connection, told: list[dict[str, Any]], runs: Runs, done: Imported) -> None:
+    """Take in who wore what; what was said here already stays."""
+    w = tables.wearers
+    for one in told:
+        class_id = runs[one["log"]][1]
+        name = plain_text(one["name"] or "") or None
+        row = {"class_id": class_id, "bib": one["bib"], "name": name}
+        if insert_if_absent(conn, w, row | {"absent": bool(one["absent"])}):
+            done.names_new += 1
+            continue
+        same = and_(w.c.class_id == class_id, w.c.bib == row["bib"])
+        here = conn.execute(select(w).where(same)).one()
+        mine = here.said if here.amended else here.name
+        if name and mine != name:
+            done.kept.append(
+                f"Bib {row['bib']} of class {class_id} is {mine or 'nobody'} here and stays so; "
+                f"the bundle says {name}"
+            )
+
+
+def _amendments(conn: Connection, told: list[dict[str, Any]], runs: Runs, done: Imported) -> None:
+    """Take in corrections; one that either side took back is taken back."""
+    a = tables.amendments
+    changed: set[int] = set()
+    named: set[tuple[int, int]] = set()
+    for one in told:
+        run, class_id = runs[one["log"]]
+        row = {name: value for name, value in one.items() if name != "log"} | {"run": run}
+        new = insert_if_absent(conn, a, row)
+        done.amendments_new += new
+        if not new and one["undone_utc_us"] is not None:
+            undone = {name: one[name] for name in ("undone_utc_us", "undone_by")}
+            here = and_(a.c.digest == one["digest"], a.c.undone_utc_us.is_(None))
+            new = conn.execute(update(a).where(here).values(undone)).rowcount > 0
+        if new and one["what"] != NAME:
+            changed.add(run)
+        elif new and class_id is not None:
+            named.add((class_id, one["bib"]))
+    for run in sorted(changed):
+        settle(conn, run)
+    for class_id, bib in sorted(named):
+        settle_name(conn, class_id, bib)

@@ -1,0 +1,234 @@
+"""``advise`` and ``history`` over a store: from journals to next week's plan."""
+
+import json
+from dataclasses import replace
+
+import classes
+import pytest
+from classes import Piece, Press
+
+from handbell.analysis.cases import cases_of
+from handbell.analysis.history import attendance, past_classes
+from handbell.analysis.progress import find_person, progress_of
+from handbell.cli.main import main
+from handbell.errors import UsageError
+from handbell.store import open_store
+from handbell.store.wearers import set_wearers
+from handbell_core import timeline as t
+
+WEEK_MS = 7 * 86_400_000
+PIECES = ((Piece("Push-up", 30, t.ASK_TARGET, goal=5), Piece("Sit-up", 30, goal=4)),)
+PLAN = b"""\
+title = "Two blocks"  # every week
+
+[[block]]
+rounds = 2
+  [[block.exercise]]
+  name = "Push-up"
+  work_s = 30
+  reps = 5
+  [[block.exercise]]
+  name = "Sit-up"
+  work_s = 30
+  goal = 4
+"""
+RATING_MS = 160_000
+
+
+def past_classes_of(path):
+    with open_store(str(path)) as store:
+        return past_classes(store)
+
+
+def presses(data, slot, gap_ms, rating=6, skip=()):
+    """Everybody's taps at one pace, and a rating."""
+    found = []
+    for window in classes.windows_of(data):
+        if window.window in skip:
+            continue
+        most = window.goal if window.ask == t.ASK_TARGET else 7
+        found += [
+            Press(window.start_ms + gap_ms * (n + 1), slot)
+            for n in range(most)
+            if gap_ms * (n + 1) < window.duration_ms - 500
+        ]
+    return found + [Press(RATING_MS + 400 * n, slot) for n in range(rating)]
+
+
+def put(path, weeks, gap_ms=3_000, bibs=(1, 2), start_ms=classes.START_UTC_MS, **how):
+    """Put one class a week into a store; the second bib is slow."""
+    with open_store(str(path)) as store:
+        for week in weeks:
+            data = classes.timeline(PIECES, bibs, rounds=2)
+            taps = presses(data, 0, gap_ms, **how) + presses(data, 1, 8_000, 9)
+            run = classes.play(data, taps, start_ms + week * WEEK_MS)
+            store.put_timeline(data)
+            at_us = (start_ms + week * WEEK_MS + 900_000) * 1000
+            store.ingest(run.journal, classes.BOX_IDS[0], at_us)
+
+
+@pytest.fixture
+def path(tmp_path):
+    return tmp_path / "store.sqlite"
+
+
+def run(*words, capsys):
+    code = main([*map(str, words), "--json"])
+    out = capsys.readouterr().out
+    return code, json.loads(out) if out else None
+
+
+def test_two_classes_give_advice_with_evidence(path, capsys):
+    put(path, range(2))
+    code, data = run("advise", "--store", path, capsys=capsys)
+    assert code == 0
+    said = {(p["bib"], p["exercise"]): p for p in data["people"]}
+    assert said[1, "Push-up"]["verdict"] == "harder" and said[1, "Push-up"]["rule"] == "earned-rest"
+    assert said[1, "Sit-up"]["rule"] == "two-for-two"
+    assert said[2, "Push-up"]["verdict"] == "easier" and said[2, "Push-up"]["rule"] == "missed"
+    assert all(p["evidence"] for p in data["people"])
+    assert {(d["verdict"], d["judged"]) for d in data["everybody"]} == {("same", 2)}
+    assert [d["others"] for d in data["everybody"]] == [[1, 2], [1]]
+
+
+def test_one_class_gives_none(path, capsys):
+    put(path, [0])
+    _, data = run("advise", "--store", path, capsys=capsys)
+    assert {p["rule"] for p in data["people"]} == {"one-class"}
+    assert {p["verdict"] for p in data["people"]} == {"same"}
+
+
+def test_next_weeks_plan_is_written_and_written_again(path, tmp_path, capsys):
+    put(path, range(2), bibs=(1,))
+    last, new = tmp_path / "last.toml", tmp_path / "next.toml"
+    last.write_bytes(PLAN)
+    words = ("advise", "--store", path, "--plan", last, "--out", new)
+    code, data = run(*words, capsys=capsys)
+    assert code == 0 and data["written"] == str(new)
+    assert new.read_bytes() == PLAN.replace(b"reps = 5", b"reps = 6").replace(
+        b"goal = 4", b"goal = 5"
+    )
+    assert run(*words, capsys=capsys)[0] == 0, "the same again does no harm"
+    assert last.read_bytes() == PLAN
+    new.write_text("mine", encoding="utf-8")
+    assert main([*map(str, words)]) == 1
+    assert "is there already" in capsys.readouterr().err
+    assert new.read_text(encoding="utf-8") == "mine"
+
+
+def test_the_text_says_who_what_and_why(path, capsys):
+    put(path, range(2))
+    with open_store(str(path)) as store:
+        for class_id in (1, 2):
+            set_wearers(store, class_id, {1: "Mina", 2: "Otto"})
+    assert main(["advise", "--store", str(path), "--all"]) == 0
+    out = capsys.readouterr().out
+    assert "Mina" in out and "[earned-rest]" in out and "For everybody" in out
+    assert "qualified health professional" in out
+
+
+def test_out_without_a_plan_is_used_wrongly(path, tmp_path, capsys):
+    assert main(["advise", "--store", str(path), "--out", str(tmp_path / "x.toml")]) == 2
+    assert "--plan" in capsys.readouterr().err
+
+
+def test_an_empty_store_is_told_in_a_sentence(path, capsys):
+    assert main(["advise", "--store", str(path)]) == 1
+    assert main(["history", "--store", str(path)]) == 1
+    assert "holds no class yet" in capsys.readouterr().err
+
+
+def test_absent_people_and_those_who_never_pressed_are_no_misses(path):
+    put(path, range(2))
+    with open_store(str(path)) as store:
+        data = classes.timeline(PIECES, (1, 2), rounds=2)
+        start = classes.START_UTC_MS + 2 * WEEK_MS
+        store.ingest(
+            classes.play(data, presses(data, 0, 3_000), start).journal,
+            classes.BOX_IDS[0],
+            (start + 900_000) * 1000,
+        )
+        set_wearers(store, 2, {}, [1])
+        found = past_classes(store)
+    assert {c.bib for c in cases_of(found)} == {1}
+    (push_up, _) = cases_of(found)
+    assert [s.class_id for s in push_up.sessions] == [1, 3]
+    assert (attendance(found, "bib 1").came, attendance(found, "bib 2").came) == (2, 2)
+    assert attendance(found, "bib 2").planned == 3
+
+
+def test_a_name_follows_its_person_from_bib_to_bib(path):
+    put(path, range(2))
+    with open_store(str(path)) as store:
+        set_wearers(store, 1, {1: "Mina", 2: "Otto"})
+        set_wearers(store, 2, {1: "otto", 2: "Mina"})
+        cases = cases_of(past_classes(store))
+    mina = next(c for c in cases if c.who == "Mina" and c.last.name == "Push-up")
+    assert find_person(past_classes_of(path), "2").name == "Mina", "who wore it last"
+    assert find_person(past_classes_of(path), "OTTO").key == "name otto"
+    assert mina.bib == 2 and len(mina.sessions) == 2
+    assert [e.made for e in mina.sessions[0].tries] == [True, True]
+    assert [e.made for e in mina.sessions[1].tries] == [False, False]
+
+
+def test_classes_after_the_one_that_is_asked_about_are_left_out(path, capsys):
+    put(path, range(3))
+    _, data = run("advise", 1, "--store", path, capsys=capsys)
+    assert data["class_id"] == 1
+    assert {p["rule"] for p in data["people"]} == {"one-class"}
+
+
+def test_history_of_everybody_and_of_one(path, capsys):
+    put(path, range(6))
+    code, data = run("history", "--store", path, capsys=capsys)
+    assert code == 0
+    assert [(p["name"], p["came"], p["planned"]) for p in data["people"]] == [
+        ("Bib 1", 6, 6),
+        ("Bib 2", 6, 6),
+    ]
+    _, one = run("history", 1, "--store", path, capsys=capsys)
+    push_up = one["exercises"][0]
+    assert push_up["name"] == "Push-up" and push_up["what"] == "time to the target"
+    assert push_up["scores"] == [30.0] * 6
+    assert push_up["trend"]["weekly"]["slope"] == 0
+    assert len(one["weeks"]) == 6 and one["weeks"][0]["classes"] == 1
+    assert main(["history", "1", "--store", str(path)]) == 0
+    assert "may be none" in capsys.readouterr().out
+
+
+def test_history_of_two_classes_has_no_trend(path, capsys):
+    put(path, range(2))
+    _, one = run("history", 2, "--store", path, capsys=capsys)
+    assert all(e["trend"]["weekly"] is None for e in one["exercises"])
+    assert main(["history", "2", "--store", str(path)]) == 0
+    assert "2 classes, a trend needs 5" in capsys.readouterr().out
+
+
+def test_nobody_of_that_name_is_told_who_there_is(path):
+    put(path, [0])
+    with open_store(str(path)) as store, pytest.raises(UsageError, match="Bib 1, Bib 2"):
+        find_person(past_classes(store), "Nobody")
+
+
+@pytest.mark.parametrize("weeks", ["0", "-3", "521"])
+def test_weeks_out_of_range_are_used_wrongly(path, weeks, capsys):
+    assert main(["history", "--store", str(path), f"--weeks={weeks}"]) == 2
+    assert "1 to 520" in capsys.readouterr().err
+
+
+def test_scores_of_different_tasks_are_kept_apart(path):
+    put(path, range(2))
+    with open_store(str(path)) as store:
+        found = past_classes(store)
+        longer = [
+            replace(
+                one,
+                people=tuple(
+                    replace(w, efforts=tuple(replace(e, goal=e.goal + 1) for e in w.efforts))
+                    for w in one.people
+                ),
+            )
+            for one in found[1:]
+        ]
+        progress = progress_of([found[0], *longer], find_person(found, "1"))
+    assert sorted(len(e.scores) for e in progress.exercises) == [1, 1, 1, 1]

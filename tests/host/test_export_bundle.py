@@ -1,0 +1,222 @@
+"""Bundles between coaches: everything arrives once, and a damaged one is refused whole."""
+
+import hashlib
+import json
+import random
+import shutil
+import zipfile
+
+import classes
+import pytest
+from sqlalchemy import select
+
+from handbell.cli.main import main
+from handbell.errors import HandbellError
+from handbell.store import bundle_in, open_store, tables
+from handbell.store.amend import Change, amend_efforts, amend_name, one_window, places_of, undo
+from handbell.store.bundle import export_bundle
+from handbell.store.bundle_in import import_bundle, read_bundle
+from handbell.store.forget import forget
+from handbell.store.queries import load_class
+from handbell.store.schema import Wanted
+from handbell.store.wearers import set_wearers
+
+pytest_plugins = ["store_fixtures"]
+
+COLLECTED_US = (classes.START_UTC_MS + 3_600_000) * 1000
+
+
+def fill(store):
+    for box, data, run in classes.make_class(boxes=3, rounds=1, seed=6):
+        store.put_timeline(data)
+        store.ingest(run.journal, box, COLLECTED_US)
+    store.put_plan(classes.PLAN_TEXT, "Two blocks")
+    set_wearers(store, None, {1: "Mina", 2: "Otto"}, [6])
+    record = load_class(store)
+    places = one_window(record, places_of(record, 2, "Ring rows"))
+    amend_efforts(store, record, places, Change("reps", "3", "Coach", "saw it", 5))
+    amend_name(store, load_class(store), 1, Change("name", "Ada", "Coach", "not Mina", 6))
+
+
+@pytest.fixture
+def bundle(tmp_path):
+    """A bundle of one class, with names, from a store of another coach."""
+    path = tmp_path / "class.zip"
+    with open_store(str(tmp_path / "theirs.sqlite")) as theirs:
+        fill(theirs)
+        export_bundle(theirs, path, Wanted())
+    return path
+
+
+def everything(store):
+    with store.reading() as conn:
+        return {
+            name: conn.execute(select(table).order_by(*table.primary_key)).all()
+            for name, table in tables.metadata.tables.items()
+        }
+
+
+def test_what_arrives_is_what_was_there_and_twice_changes_nothing(store, bundle, tmp_path):
+    done = import_bundle(store, bundle)
+    assert (done.runs_new, done.plans_new, done.timelines_new, done.classes) == (3, 1, 3, [1])
+    assert (done.amendments_new, done.names_new, done.kept) == (2, 3, [])
+    with open_store(str(tmp_path / "theirs.sqlite")) as theirs:
+        assert everything(store) == everything(theirs)
+    before = everything(store)
+    again = import_bundle(store, bundle)
+    assert (again.runs, again.runs_new, again.names_new, again.kept) == (3, 0, 0, [])
+    assert everything(store) == before
+
+
+def test_the_same_classes_give_the_same_bytes(store, bundle, tmp_path):
+    import_bundle(store, bundle)
+    export_bundle(store, tmp_path / "again.zip", Wanted())
+    assert (tmp_path / "again.zip").read_bytes() == bundle.read_bytes()
+
+
+def test_names_stay_at_home_unless_asked_for(store, bundle, tmp_path):
+    import_bundle(store, bundle)
+    export_bundle(store, tmp_path / "b.zip", Wanted(names=False))
+    with zipfile.ZipFile(tmp_path / "b.zip") as file:
+        text = "".join(file.read(name).decode("latin-1") for name in file.namelist())
+    for name in ("Mina", "Otto", "Ada", "Coach", "saw it"):
+        assert name not in text
+    with open_store(str(tmp_path / "third.sqlite")) as third:
+        done = import_bundle(third, tmp_path / "b.zip")
+        assert (done.amendments_new, done.names_new) == (1, 0)
+        assert load_class(third).wearers == {}
+
+
+def test_what_is_known_here_stays_and_is_told(store, bundle):
+    made = classes.make_class(boxes=3, rounds=1, seed=6)
+    box, data, run = made[0]
+    store.put_timeline(data)
+    store.ingest(run.journal, box, COLLECTED_US + 60_000_000)
+    set_wearers(store, None, {2: "Somebody else"})
+    done = import_bundle(store, bundle)
+    assert (done.runs_new, done.classes) == (2, [1])
+    assert done.kept == [
+        "Bib 2 of class 1 is Somebody else here and stays so; the bundle says Otto"
+    ]
+    assert load_class(store).wearers[2].name == "Somebody else"
+    assert load_class(store).wearers[1].name == "Ada"
+
+
+def test_an_amendment_taken_back_there_is_taken_back_here(store, bundle, tmp_path):
+    import_bundle(store, bundle)
+    with open_store(str(tmp_path / "theirs.sqlite")) as theirs:
+        for one in load_class(theirs).amendments:
+            undo(theirs, load_class(theirs), one.digest, "Coach", 9)
+        export_bundle(theirs, bundle, Wanted())
+        import_bundle(store, bundle)
+        assert load_class(store).wearers[1].name == "Mina"
+        assert everything(store) == everything(theirs)
+
+
+def test_a_forgotten_name_does_not_hinder_a_bundle(bundle, tmp_path):
+    text = b'title = "Mina\'s day"\n'
+    with open_store(str(tmp_path / "a.sqlite")) as here:
+        data = classes.timeline(plan=text, title="Mina's day")
+        here.put_timeline(data)
+        here.put_plan(text, "Mina's day")
+        here.ingest(classes.play(data).journal, classes.BOX_IDS[0], COLLECTED_US)
+        forget(here, "Mina")
+        export_bundle(here, tmp_path / "c.zip", Wanted())
+        assert import_bundle(here, tmp_path / "c.zip").runs_new == 0
+        with open_store(str(tmp_path / "b.sqlite")) as there:
+            assert import_bundle(there, tmp_path / "c.zip").runs_new == 1
+            assert load_class(there).row.title == "(name removed)'s day"
+            assert everything(there)["timelines"] == everything(here)["timelines"]
+
+
+def test_every_damage_is_found_and_nothing_is_taken_in(store, bundle, tmp_path):
+    data = bundle.read_bytes()
+    before = everything(store)
+    rng = random.Random(2)
+    broken = tmp_path / "broken.zip"
+    cuts = [data[:n] for n in (0, 1, 22, len(data) // 2, len(data) - 1)]
+    # A flip in a field that no reader looks at, such as a time stamp, may leave all as it was.
+    flips = []
+    for _ in range(60):
+        at = rng.randrange(len(data))
+        flips.append(data[:at] + bytes([data[at] ^ 1 << rng.randrange(8)]) + data[at + 1 :])
+    refused = 0
+    for n, bad in enumerate(cuts + flips):
+        broken.write_bytes(bad)
+        try:
+            found = read_bundle(broken)
+        except HandbellError as error:
+            assert "Nothing of it was taken in" in str(error)
+            refused += 1
+            continue
+        assert n >= len(cuts)
+        assert found.told == read_bundle(bundle).told
+        assert found.parts == read_bundle(bundle).parts
+    assert refused > 40
+    assert everything(store) == before
+
+
+def changed(bundle, into, change):
+    """Write a bundle anew with its list changed, and the list's digest made right again."""
+
+    with zipfile.ZipFile(bundle) as old, zipfile.ZipFile(into, "w") as new:
+        told = json.loads(old.read("bundle.json"))
+        parts = {name: old.read(name) for name in told["parts"]}
+        change(told, parts)
+        listed = json.dumps(told).encode()
+        for name, data in parts.items():
+            new.writestr(name, data)
+        new.writestr("bundle.json", listed)
+        new.writestr("bundle.sha256", hashlib.sha256(listed).hexdigest())
+    return into
+
+
+def _swap(told, parts):
+
+    one, two = sorted(name for name in parts if name.startswith("logs/"))[:2]
+    parts[one], parts[two] = parts[two], parts[one]
+    for name in (one, two):
+        told["parts"][name] = hashlib.sha256(parts[name]).hexdigest()
+
+
+@pytest.mark.parametrize(
+    ("change", "why"),
+    [
+        (lambda told, parts: told.update(version=2), "it is handbell bundle 2, here"),
+        (lambda told, parts: parts.update(extra=b"x"), "its parts are not those of its list"),
+        (lambda told, parts: told["timelines"].pop(), "its parts|is not in it"),
+        (lambda told, parts: told.pop("runs"), "'runs'"),
+        (lambda told, parts: told["amendments"][0].pop("who"), "its amendments are not"),
+        (lambda told, parts: told["wearers"][0].update(bib="seven"), "its wearers are not"),
+        (lambda told, parts: told["wearers"][0].update(log="0"), "its wearers are not"),
+        (_swap, "is another one"),
+    ],
+)
+def test_a_list_that_makes_no_sense_is_refused(store, bundle, tmp_path, change, why):
+    before = everything(store)
+    with pytest.raises(HandbellError, match=why):
+        import_bundle(store, changed(bundle, tmp_path / "b.zip", change))
+    assert everything(store) == before
+
+
+def test_a_failure_half_way_leaves_nothing(store, bundle, monkeypatch):
+    def fail(*_):
+        raise ZeroDivisionError
+
+    before = everything(store)
+    with monkeypatch.context() as patched, pytest.raises(ZeroDivisionError):
+        patched.setattr(bundle_in, "settle", fail)
+        import_bundle(store, bundle)
+    assert everything(store) == before
+    assert import_bundle(store, bundle).runs_new == 3
+
+
+def test_the_commands_hand_a_class_over(store, place, bundle, tmp_path, capsys):
+    assert main(["import", str(bundle), "--store", place]) == 0
+    assert "3 new of 3 logs, of class 1." in capsys.readouterr().out
+    assert main(["export", str(tmp_path / "x.zip"), "1", "--store", place]) == 0
+    assert "runs 3, timelines 3, plans 1" in capsys.readouterr().out
+    assert main(["import", str(tmp_path / "none.zip"), "--store", place]) == 1
+    shutil.copy(__file__, tmp_path / "no.zip")
+    assert main(["import", str(tmp_path / "no.zip"), "--store", place]) == 1
+    assert "is no whole ZIP file" in capsys.readouterr().err

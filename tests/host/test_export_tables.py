@@ -1,0 +1,162 @@
+"""Exports: the same rows in every form, safe in a spreadsheet, and described in the docs."""
+
+import csv
+import json
+from pathlib import Path
+
+import classes
+import pytest
+
+from handbell.cli.main import main
+from handbell.errors import HandbellError, UsageError
+from handbell.store import export
+from handbell.store.amend import Change, amend_efforts, one_window, places_of
+from handbell.store.forget import forget
+from handbell.store.queries import load_class
+from handbell.store.roster import Athlete, merge
+from handbell.store.schema import TABLES, Wanted
+from handbell.store.wearers import set_wearers
+
+pytest_plugins = ["store_fixtures"]
+
+DOCS = Path(__file__).parents[2] / "docs" / "store.md"
+NAMES = {
+    1: '=HYPERLINK("http://x","y")',
+    2: "<b>Mina</b> & 'Co'",
+    3: "+1 -1 @SUM(A1)",
+    4: "עֲדָה، آدا",
+    5: "'quoted",
+}
+
+
+def filled(store):
+    for box, data, run in classes.make_class(boxes=3, rounds=1, seed=5):
+        store.put_timeline(data)
+        store.ingest(run.journal, box, 10**15)
+    set_wearers(store, 1, NAMES, [6])
+    merge(store, [Athlete(NAMES[1], 1, "-Group-"), Athlete("Otto", 2)])
+    record = load_class(store)
+    places = one_window(record, places_of(record, 2, "Ring rows"))
+    amend_efforts(store, record, places, Change("reps", "3", "Coach", '=cmd|"/c calc"', 5))
+    return store
+
+
+def rows_of(folder, name):
+    with (folder / f"{name}.csv").open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def test_no_cell_is_a_formula_and_names_read_back(store, tmp_path):
+    export.export_csv(filled(store), tmp_path / "out", Wanted())
+    for path in (tmp_path / "out").iterdir():
+        with path.open(encoding="utf-8", newline="") as file:
+            cells = [cell for row in csv.reader(file) for cell in row]
+        assert not [c for c in cells if c.startswith(("=", "+", "-", "@", "\t", "\r"))]
+    worn = {int(r["bib"]): r["person"] for r in rows_of(tmp_path / "out", "wearers")}
+    assert worn == NAMES | {1: "'" + NAMES[1], 3: "'" + NAMES[3], 5: "''quoted", 6: ""}
+    assert not list((tmp_path / "out").glob("*.part"))
+
+
+def test_numbers_below_zero_stay_numbers_and_nothing_is_empty(store, tmp_path):
+    counts = export.export_csv(filled(store), tmp_path, Wanted())
+    assert set(counts) == {spec.name for spec in TABLES}
+    assert all(counts.values())
+    (amended,) = [r for r in rows_of(tmp_path, "results") if r["amended"]]
+    assert (amended["reps"], amended["standing"], amended["why"]) == (
+        "3",
+        "amended",
+        '\'=cmd|"/c calc"',
+    )
+    assert amended["finish_ms"] == "" and amended["was"]
+
+
+def test_the_mark_for_spreadsheets_is_there_when_wished(store, tmp_path):
+    export.export_csv(filled(store), tmp_path / "a", Wanted(), mark=True)
+    export.export_csv(store, tmp_path / "b", Wanted())
+    marked, plain = ((tmp_path / x / "wearers.csv").read_bytes() for x in "ab")
+    assert marked == b"\xef\xbb\xbf" + plain
+
+
+def test_json_and_parquet_hold_the_same_rows_as_csv(store, tmp_path):
+    pq = pytest.importorskip("pyarrow.parquet", reason="pip install 'handbell[export]'")
+    filled(store)
+    assert (
+        export.export_csv(store, tmp_path, Wanted())
+        == export.export_json(store, tmp_path / "all.json", Wanted())
+        == export.export_parquet(store, tmp_path, Wanted())
+    )
+    told = json.loads((tmp_path / "all.json").read_text(encoding="utf-8"))["tables"]
+    for spec in TABLES:
+        table = pq.read_table(tmp_path / f"{spec.name}.parquet")
+        assert table.column_names == [c.name for c in spec.columns]
+        assert table.schema.field(0).metadata[b"meaning"].decode() == spec.columns[0].meaning
+        rows = json.loads(json.dumps(table.to_pylist(), default=lambda at: at.isoformat()))
+        assert rows == told[spec.name]
+        for a, b in zip(rows, rows_of(tmp_path, spec.name), strict=True):
+            assert {n: str(export._cell(v)) if v is not None else "" for n, v in a.items()} == b
+
+
+def test_without_names_there_are_none(store, tmp_path):
+    export.export_json(filled(store), tmp_path / "a.json", Wanted(names=False))
+    text = (tmp_path / "a.json").read_text(encoding="utf-8")
+    assert "roster" not in json.loads(text)["tables"]
+    for name in (*NAMES.values(), "Otto", "Coach", "calc"):
+        assert json.dumps(name, ensure_ascii=False)[1:-1] not in text
+
+
+def test_one_persons_data_and_nobody_elses(store, tmp_path):
+    export.export_json(filled(store), tmp_path / "a.json", Wanted(person=NAMES[2].upper()))
+    told = json.loads((tmp_path / "a.json").read_text(encoding="utf-8"))["tables"]
+    for name in ("results", "taps", "ratings", "wearers", "amendments"):
+        assert {r["bib"] for r in told[name]} == {2}, name
+    assert len(told["results"]) == 6 and told["roster"] == []
+    with pytest.raises(UsageError, match="Nobody called Nemo"):
+        export.export_json(store, tmp_path / "b.json", Wanted(person="Nemo"))
+    assert not (tmp_path / "b.json").exists()
+
+
+def test_only_the_classes_that_are_wanted(store, tmp_path):
+    filled(store)
+    data = classes.timeline(plan=b"other")
+    store.put_timeline(data)
+    store.ingest(classes.play(data).journal, classes.BOX_IDS[0], 10**15)
+    counts = export.export_csv(store, tmp_path, Wanted(classes=frozenset({2})))
+    assert counts["classes"] == 1 and counts["runs"] == 1
+    with pytest.raises(UsageError, match="holds no class 9"):
+        export.export_csv(store, tmp_path, Wanted(classes=frozenset({9})))
+
+
+def test_nothing_exported_afterwards_holds_a_forgotten_name(store, tmp_path):
+    forget(filled(store), "Otto")
+    forget(store, NAMES[2])
+    export.export_csv(store, tmp_path, Wanted())
+    for path in tmp_path.iterdir():
+        if path.suffix == ".csv":
+            assert b"Otto" not in path.read_bytes() and b"Mina" not in path.read_bytes()
+
+
+def test_a_place_that_can_not_be_written_is_named(store, tmp_path):
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    with pytest.raises(HandbellError, match="can't be written"):
+        export.export_csv(store, tmp_path / "file" / "out", Wanted())
+
+
+def test_the_docs_list_every_table_and_column():
+    text = DOCS.read_text(encoding="utf-8")
+    for spec in TABLES:
+        assert f"### `{spec.name}`" in text
+        part = text.split(f"### `{spec.name}`", 1)[1].split("\n#", 1)[0]
+        for column in spec.columns:
+            assert f"| `{column.name}` | {column.kind} | {column.meaning} |" in part
+
+
+def test_the_command_says_how_much_it_wrote(store, place, tmp_path, capsys):
+    filled(store)
+    where = ["--store", place]
+    assert main(["export", str(tmp_path / "out"), *where]) == 0
+    assert "classes 1, runs 3, results 36" in capsys.readouterr().out
+    assert main(["export", str(tmp_path / "a.json"), "--no-names", *where]) == 0
+    assert "No names are in it" in capsys.readouterr().out
+    assert main(["export", str(tmp_path / "b.zip"), "--person", "Otto", *where]) == 2
+    assert main(["export", str(tmp_path), "--as", "json", *where]) == 2
+    capsys.readouterr()

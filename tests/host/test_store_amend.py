@@ -1,0 +1,197 @@
+"""Correcting afterwards: what counts changes, what was stays known, and undoing brings it back."""
+
+import classes
+import pytest
+from sqlalchemy import select
+
+from handbell.cli.main import main
+from handbell.errors import UsageError
+from handbell.store import settle, tables
+from handbell.store.amend import Change, amend_efforts, amend_name, one_window, places_of, undo
+from handbell.store.queries import load_class
+from handbell.store.wearers import set_wearers
+from handbell_core import journal as j
+from handbell_core import timeline as t
+
+pytest_plugins = ["store_fixtures"]
+
+COLLECTED_US = (classes.START_UTC_MS + 3_600_000) * 1000
+BLOCKS = (
+    (
+        classes.Piece("Ring rows", 30, t.ASK_TARGET, goal=3),
+        classes.Piece("Front plank", 30, t.ASK_HOLD, t.TAP_DROP),
+        classes.Piece("Sit-ups", 30),
+    ),
+)
+AT = [11_000, 12_000, 13_000, 50_000, 71_000, 72_500]  # three rows, a drop, two sit-ups
+
+
+@pytest.fixture
+def taken(store):
+    """One box, bibs 7 and 8 of which 7 presses, one round: 3 rows made, held 10 s, 2 sit-ups."""
+    data = classes.timeline(BLOCKS, (7, 8), rounds=1)
+    store.put_timeline(data)
+    store.ingest(
+        classes.play(data, map(classes.Press, AT)).journal, classes.BOX_IDS[0], COLLECTED_US
+    )
+    return store
+
+
+def change(what, value, why="saw it", at=5):
+    return Change(what, value, "Coach", why, at)
+
+
+def amend(store, what, value, bib=7, at=5, **where):
+    record = load_class(store, None)
+    places = places_of(record, bib, **where)
+    if what in (settle.REPS, settle.HELD):
+        places = one_window(record, places)
+    return amend_efforts(store, record, places, change(what, value, at=at))
+
+
+def result(store, window, slot=0):
+    (found,) = [r for r in load_class(store).results if (r.window, r.slot) == (window, slot)]
+    return found
+
+
+def everything(store):
+    with store.reading() as conn:
+        return {
+            name: conn.execute(select(table).order_by(*table.primary_key)).all()
+            for name, table in tables.metadata.tables.items()
+        }
+
+
+def test_a_count_is_amended_kept_beside_the_old_one_and_undone(taken):
+    before = everything(taken)
+    (made,) = amend(taken, settle.REPS, "5", exercise="sit-ups")
+    now = result(taken, 3)
+    assert (now.reps, now.standing, now.box_reps) == (5, "amended", 2)
+    assert (now.amended.was, now.amended.who, now.amended.why) == ("2", "Coach", "saw it")
+    undone = undo(taken, load_class(taken), made.digest[:8], "Deputy", 9)
+    assert undone.undone_utc_us == 9
+    after = everything(taken)
+    assert [a.undone_by for a in after.pop("amendments")] == ["Deputy"]
+    before.pop("amendments")
+    assert after == before
+
+
+def test_counting_again_keeps_what_was_amended(taken):
+    amend(taken, settle.REPS, "2", exercise="Ring rows")
+    amend(taken, settle.NOTHING, "yes", exercise="Sit-ups")
+    before = everything(taken)
+    with taken.writing() as conn:
+        settle.settle_all(conn)
+    assert everything(taken) == before
+    assert result(taken, 1).reps == 2
+    assert result(taken, 1).made_ms == -1, "two of three were not made at any time"
+    assert result(taken, 3).standing == "invalid"
+
+
+def test_the_same_again_changes_nothing_and_another_value_stands_on_top(taken):
+    amend(taken, settle.REPS, "5", exercise="Sit-ups")
+    before = everything(taken)
+    (again,) = amend(taken, settle.REPS, "5", at=99, exercise="Sit-ups")
+    assert everything(taken) == before
+    (six,) = amend(taken, settle.REPS, "6", at=100, exercise="Sit-ups")
+    assert (result(taken, 3).reps, six.was) == (6, "5")
+    undo(taken, load_class(taken), six.digest, "Coach", 101)
+    assert result(taken, 3).reps == 5
+    undo(taken, load_class(taken), again.digest, "Coach", 102)
+    assert (result(taken, 3).reps, result(taken, 3).standing) == (2, "agreed")
+    before = everything(taken)
+    undo(taken, load_class(taken), again.digest, "Coach", 103)
+    assert everything(taken) == before
+
+
+@pytest.mark.parametrize(("said", "held_ds"), [("125", 125), ("end", j.HELD_TO_END)])
+def test_a_held_time_is_amended(taken, said, held_ds):
+    amend(taken, settle.HELD, said, exercise="Front plank")
+    now = result(taken, 2)
+    assert (now.held_ds, now.amended.was) == (held_ds, "100")
+
+
+def test_a_raised_count_makes_a_target_at_a_time_nobody_knows(taken):
+    amend(taken, settle.REPS, "3", bib=8, exercise="Ring rows")
+    now = result(taken, 1, slot=1)
+    assert (now.reps, now.made_ms) == (3, -1)
+
+
+def test_taps_go_to_another_bib_and_back(taken):
+    moved = amend(taken, settle.BIB, "9")
+    record = load_class(taken)
+    assert {r.bib for r in record.results} == {8, 9}
+    assert {w.bibs[:2] for w in record.runs[0].timeline.windows.values()} == {(9, 8)}
+    with taken.reading() as conn:
+        assert set(conn.scalars(select(tables.taps.c.bib))) == {9}
+    for one in moved:
+        undo(taken, load_class(taken), one.digest, "Coach", 9)
+    assert {r.bib for r in load_class(taken).results} == {7, 8}
+
+
+def test_a_window_the_log_tells_nothing_of_takes_a_count(store):
+    data = classes.timeline(BLOCKS, (7,), rounds=1)
+    store.put_timeline(data)
+    cut = classes.cut(classes.play(data, map(classes.Press, AT)), 30_000)
+    store.ingest(cut, classes.BOX_IDS[0], COLLECTED_US)
+    amend(store, settle.REPS, "4", exercise="Sit-ups")
+    now = result(store, 3)
+    assert (now.reps, now.box_reps, now.standing, now.amended.was) == (4, None, "amended", "")
+    with pytest.raises(UsageError, match=r"window 2 .* has no record to give"):
+        amend(store, settle.BIB, "9", exercise="Front plank")
+
+
+def test_a_name_is_amended_and_what_was_said_comes_back(taken):
+    set_wearers(taken, None, {7: "Mina"})
+    (made,) = amend_name(taken, load_class(taken), 7, change(settle.NAME, " Otto\u202e "))
+    record = load_class(taken)
+    assert (record.wearers[7].name, record.amended_names[7].was) == ("Otto", "Mina")
+    with pytest.raises(UsageError, match=r"was amended\. Amend it again, or undo"):
+        set_wearers(taken, None, {7: "Ada"})
+    set_wearers(taken, None, {7: "Otto"}, [7])
+    assert load_class(taken).wearers[7].absent
+    undo(taken, load_class(taken), made.digest, "Coach", 9)
+    worn = load_class(taken).wearers[7]
+    assert (worn.name, worn.absent) == ("Mina", True)
+
+
+def test_a_name_of_nobody_goes_away_when_undone(taken):
+    (made,) = amend_name(taken, load_class(taken), 8, change(settle.NAME, "Otto"))
+    undo(taken, load_class(taken), made.digest, "Coach", 9)
+    assert load_class(taken).wearers == {}
+
+
+@pytest.mark.parametrize(
+    ("what", "value", "where", "why"),
+    [
+        (settle.REPS, "5", {}, r"has 3 such windows: Ring rows round 1 \(window 1\)"),
+        (settle.REPS, "5", {"exercise": "Burpee"}, "It has Ring rows round 1, Front plank"),
+        (settle.REPS, "5", {"exercise": "Front plank"}, "is a position to hold"),
+        (settle.HELD, "5", {"exercise": "Sit-ups"}, "is no position to hold"),
+        (settle.HELD, "301", {"exercise": "Front plank"}, "lasts 30 s"),
+        (settle.REPS, "-1", {"exercise": "Sit-ups"}, "no count of reps"),
+        (settle.BIB, "0", {}, "0 is no bib"),
+        (settle.REPS, "5", {"bib": 3}, r"Bib 3 has no window .* bibs of that class are 7, 8"),
+    ],
+)
+def test_what_can_not_be_is_refused(taken, what, value, where, why):
+    before = everything(taken)
+    with pytest.raises(UsageError, match=why):
+        amend(taken, what, value, **where)
+    assert everything(taken) == before
+
+
+def test_the_command_says_what_it_did_lists_and_undoes(taken, place, capsys):
+    where = ["--store", place]
+    at = ["amend", "newest", "--bib", "7", "--exercise", "Sit-ups"]
+    assert main([*at, "--reps", "4", *where]) == 2
+    assert "An amendment needs a reason" in capsys.readouterr().err
+    assert main([*at, "--reps", "4", "--why", "saw [b]two[/b] more", *where]) == 0
+    said = capsys.readouterr().out
+    assert "bib 7, Sit-ups, round 1: 4 reps, was 2: saw [b]two[/b] more" in said
+    assert main(["amend", "newest", *where]) == 0
+    assert capsys.readouterr().out == said
+    assert main(["amend", "newest", "--undo", said[:8], *where]) == 0
+    assert "(undone " in capsys.readouterr().out
+    assert result(taken, 3).reps == 2
+    assert main(["amend", "newest", "--undo", "zz", *where]) == 2

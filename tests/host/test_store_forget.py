@@ -1,0 +1,176 @@
+"""Forgetting: afterwards a name stands nowhere in the store, byte for byte, nor in its backups."""
+
+import shutil
+import sqlite3
+from contextlib import closing
+
+import classes
+import pytest
+from sqlalchemy import Text, select
+
+from handbell.cli.main import main
+from handbell.errors import UsageError
+from handbell.store import migrate, open_store, tables
+from handbell.store.amend import Change, amend_name, undo
+from handbell.store.forget import forget
+from handbell.store.queries import load_class
+from handbell.store.redact import without_name, without_name_in_timeline
+from handbell.store.roster import Athlete, athletes, merge
+from handbell.store.timelines import decode
+from handbell.store.wearers import set_wearers
+from handbell_core import journal as j
+
+pytest_plugins = ["store_fixtures"]
+
+NAME = "Zoë Quill-Ödön"
+MARK = b"Quill-"  # every part of the name that no encoding changes
+PLAN = 'title = "Zoë Quill-Ödön\'s last class"\n'.encode()
+
+
+def filled(store):
+    data = classes.timeline(
+        bibs=(7, 8), plan=PLAN, title="Zoë Quill-Ödön's last class", who="zoë quill-ödön"
+    )
+    store.put_timeline(data)
+    run = classes.play(data, [classes.Press(11_000)])
+    store.ingest(run.journal, classes.BOX_IDS[0], 10**15)
+    store.put_plan(PLAN, "Zoë Quill-Ödön's last class")
+    store.seen_box(classes.BOX_IDS[0], "Zoe Quill-Odon's box", 1, 5)
+    merge(store, [Athlete(NAME, 7, f"Friends of {NAME}"), Athlete("Otto Quillon", 8)])
+    set_wearers(store, None, {7: "Otto Quillon", 8: NAME})
+    amend_name(store, load_class(store), 7, Change("name", NAME.upper(), NAME, f"it was {NAME}", 5))
+    done = amend_name(store, load_class(store), 8, Change("name", "Ada", "C", "w", 6))[0]
+    undo(store, load_class(store), done.digest, f"{NAME} herself", 7)
+
+
+def texts(store):
+    """Every text of every table."""
+    with store.reading() as conn:
+        return [
+            str(value)
+            for table in tables.metadata.sorted_tables
+            for column in table.columns
+            if isinstance(column.type, Text)
+            for value in conn.scalars(select(column))
+        ] + [str(d) for d in conn.scalars(select(tables.timelines.c.data))]
+
+
+def test_no_row_and_no_timeline_holds_the_name_afterwards(store):
+    filled(store)
+    assert any("Quill-" in text for text in texts(store))
+    looked = forget(store, NAME, dry_run=True)
+    assert any("Quill-" in text for text in texts(store)), "a dry run writes nothing"
+    done = forget(store, NAME)
+    assert done.rows == looked.rows and done.warnings == []
+    assert not [t for t in texts(store) if "quill-" in t.casefold()]
+    assert athletes(store) == [Athlete("Otto Quillon", 8)]
+    record = load_class(store)
+    assert {b: w.name for b, w in record.wearers.items()} == {7: "Otto Quillon"}
+    assert record.row.title == "(name removed)'s last class"
+    assert forget(store, NAME).rows == {}
+
+
+def test_what_was_counted_still_reads_and_logs_still_come_in(store):
+    filled(store)
+    before = load_class(store)
+    forget(store, NAME)
+    after = load_class(store)
+    assert after.results == before.results
+    assert after.runs[0].timeline.digest == before.runs[0].timeline.digest
+    windows = after.runs[0].timeline.windows
+    assert {w.who for w in windows.values()} == {"--------------"}
+    assert [w.name for w in windows.values()] == [
+        w.name for w in before.runs[0].timeline.windows.values()
+    ]
+    data = classes.timeline(
+        bibs=(7, 8), plan=PLAN, title="Zoë Quill-Ödön's last class", who="zoë quill-ödön"
+    )
+    store.put_timeline(data)
+    store.put_plan(PLAN, "Zoë Quill-Ödön's last class")
+    later = classes.play(data, [classes.Press(12_000)], classes.START_UTC_MS + 86_400_000)
+    assert store.ingest(later.journal, classes.BOX_IDS[0], 2 * 10**15).mismatches == []
+    assert not [t for t in texts(store) if "quill-" in t.casefold()], "sent again, still gone"
+
+
+def test_no_byte_of_the_name_stays_in_the_files_or_the_backups(tmp_path):
+    path = tmp_path / "data" / "store.sqlite"
+    with open_store(str(path)) as store:
+        filled(store)
+        # An update and a deletion leave the old bytes in free pages of an ordinary file.
+        set_wearers(store, None, {8: "x" * 80})
+    backup = path.with_name("store-before-0004-2026-09-21.sqlite")
+    shutil.copy(path, backup)
+    old = path.with_name("store-before-0002-2025-09-21.sqlite")
+    with closing(sqlite3.connect(old)) as db, db:
+        db.execute("CREATE TABLE wearers (class_id, bib, name TEXT, absent)")
+        db.execute("CREATE TABLE taps (run INTEGER PRIMARY KEY, kind VARCHAR(8)) WITHOUT ROWID")
+        db.execute("INSERT INTO wearers VALUES (1, 7, ?, 0)", (NAME,))
+    files = lambda: {p.name: p.read_bytes() for p in path.parent.iterdir()}  # noqa: E731
+    assert all(MARK in data for data in files().values())
+    with open_store(str(path)) as store:
+        done = forget(store, NAME)
+        assert done.backups == [str(old), str(backup)] and done.warnings == []
+        assert not [name for name, data in files().items() if MARK.lower() in data.lower()]
+    assert not [name for name, data in files().items() if MARK.lower() in data.lower()]
+    assert sorted(files()) == sorted({path.name, backup.name, old.name})
+    assert migrate.backups_of(path) == [old, backup]
+    with closing(sqlite3.connect(backup)) as db:
+        assert db.execute("SELECT count(*) FROM taps").fetchone()[0] == 1
+
+
+def test_a_backup_that_can_not_be_cleaned_is_named(tmp_path):
+    path = tmp_path / "store.sqlite"
+    with open_store(str(path)) as store:
+        broken = path.with_name("store-before-0002-2025-09-21.sqlite")
+        broken.write_bytes(b"no database" * 1000)
+        done = forget(store, NAME)
+    assert done.warnings == [
+        f"The backup {broken} could not be cleaned (file is not a database): delete it."
+    ]
+
+
+def test_a_shorter_name_leaves_longer_ones_alone():
+    assert without_name("Anna, Ann and ANN", "Ann") == "Anna, (name removed) and (name removed)"
+    assert without_name("Anna", "Ann") is None
+    assert without_name("Jörg\n  Ström", "jörg ström") == "(name removed)"
+    assert without_name("Jorg Strom's lane", "Jörg Ström") == "(name removed)'s lane"
+    assert without_name("a.b", "a+b") is None
+
+
+def test_a_timeline_without_the_name_is_not_touched():
+    data = classes.timeline(who="Lane A")
+    assert without_name_in_timeline(data, "Mina") is None
+    changed = without_name_in_timeline(data, "lane a")
+    assert len(changed) == len(data)
+    assert decode(changed).windows[1].who == "------"
+    assert decode(changed).total_ms == decode(data).total_ms
+    assert j.parse(b"") == ([], 0)
+
+
+def test_plans_may_be_kept_where_a_name_is_an_exercise(store):
+    data = classes.timeline(((classes.Piece("Jumping Jack"),),), (7,), title="Jack")
+    store.put_timeline(data)
+    store.ingest(classes.play(data).journal, classes.BOX_IDS[0], 10**15)
+    set_wearers(store, None, {7: "Jack"})
+    forget(store, "Jack", keep_plans=True)
+    record = load_class(store)
+    assert record.wearers == {}
+    assert record.runs[0].timeline.windows[1].name == "Jumping Jack"
+
+
+def test_no_name_is_refused(store):
+    for name in ("", "\u202e", "Z"):
+        with pytest.raises(UsageError, match="no name to look for"):
+            forget(store, name)
+
+
+def test_the_command_asks_and_says_what_is_out_of_reach(store, place, capsys):
+    filled(store)
+    assert main(["forget", NAME, "--store", place]) == 2
+    assert "nobody is here to ask" in capsys.readouterr().err
+    assert load_class(store).wearers[7].name == NAME.upper()
+    assert main(["forget", NAME, "--dry-run", "--store", place]) == 0
+    assert "Found: athletes 1" in capsys.readouterr().out
+    assert main(["forget", NAME, "--yes", "--store", place]) == 0
+    said = capsys.readouterr().out
+    assert "Forgotten: athletes" in said and "exports written before are out of reach" in said
