@@ -37,14 +37,14 @@ lint: setup $(STUBS)/ready
 pictures: setup
 	HANDBELL_UPDATE_PICTURES=1 $(BIN)/python -m pytest tests/device/test_screens.py -q
 	$(BIN)/python tests/browser/report_pictures.py
-	$(BIN)/python -m hardware.case pictures
 
 schema: setup
 	$(BIN)/python -m handbell.plan.schema --write
 
-# Tables, schematic and wiring picture, from hardware/box.toml.
+# Everything that is made from hardware/box.toml: tables, schematic, wiring, the case's pictures.
 hardware: setup
 	$(BIN)/python -m hardware.build
+	$(BIN)/python -m hardware.case pictures
 
 clean:
 	rm -rf $(VENV) $(STUBS) .mypy_cache .ruff_cache .pytest_cache demo-out
