@@ -232,11 +232,14 @@ class App:
 
     def _begin(self) -> None:
         """A run begins: its journal, and the watchdog for a loop that stands still for 8 s."""
-        self._guard()
+        self.guard()
         self._past = None
+        if self._test is not None:
+            self._end_test()
         self.account.begin()
 
-    def _guard(self) -> None:
+    def guard(self) -> None:
+        """From the first class on the watchdog looks after the loop."""
         if self._dog is None:
             self._dog = self.board.watchdog()
 
@@ -261,34 +264,8 @@ class App:
     def _rejoin(self) -> None:
         """Go on with the class that the power cut off, in step with the other boxes."""
         past, self._past = self._past, None
-        if past is None or self.in_class or self.clock.model is None:
-            return
-        zero_utc_ms = past.zero_utc_ms
-        if zero_utc_ms < 0:
-            zero_utc_ms = self.storage.settings["start_ms"]
-        if not zero_utc_ms or self.selected != past.timeline:
-            return
-        zero_ms, run_ms = self.clock.run_ms_of_utc(zero_utc_ms), self.run_ms()
-        runner = self.runner
-        if run_ms - zero_ms >= runner.head.slot_ms and past.gate_ms < 0:
-            return
-        try:
-            self.account.go_on(past)
-        except OSError:
-            return
-        self._guard()
-        if past.gate_ms >= 0:
-            runner.wait_again(past.gate_ms, run_ms)
-        elif run_ms < zero_ms:
-            runner.arm(zero_ms)
-        else:
-            runner.rejoin(zero_ms, run_ms, past.from_ms)
-            for press in past.presses:
-                runner.counting.replay(*press)
-            if past.skipped and past.skipped == runner.counting.window:
-                runner.counting.skip()
-            runner.waiting = past.waits
-        self.view.end_instead()
+        if past is not None and not self.in_class and self.clock.model is not None:
+            past.go_on(self)
 
     # Effects of the runner
 

@@ -46,7 +46,8 @@ class Keeper:
         self._compare = False  # the part is to be held against the clock
         self._set_s = 0  # the second at which the part is to be set, 0 for none
         self._set_due = 0
-        self._first_us = self._judged_us = -1
+        self._first_us = self._judged_us = -1  # edges of the part, in box time
+        self._by_part_us = 0  # from the first to the last judged one, by the part
 
     def box_us(self) -> int:
         """Return microseconds since this boot."""
@@ -124,6 +125,7 @@ class Keeper:
         if self._set_s and ticks_diff(tick, self._set_due) >= 0:
             rtc.write(self._set_s)
             self._set_s = 0
+            self._first_us = -1  # its seconds begin elsewhere from now on
         if not rtc.ticked():
             return False
         box_us = self.extender.at(rtc.tick)
@@ -173,15 +175,18 @@ class Keeper:
         """Take the crystal's rate from the part where that is surer than what is known."""
         if self._first_us < 0:
             self._first_us = self._judged_us = box_us
-        if box_us - self._judged_us < JUDGE_EVERY_US:
+            self._by_part_us = 0
+        since_us = box_us - self._judged_us
+        if since_us < JUDGE_EVERY_US:
             return False
+        # Counted on from minute to minute: over hours a crystal may be off by half a second.
+        self._by_part_us += (since_us + 500_000) // 1_000_000 * 1_000_000
         self._judged_us = box_us
         by_box_us = box_us - self._first_us
-        by_part_us = (by_box_us + 500_000) // 1_000_000 * 1_000_000
         doubt_ppb = PART_PPB + 2 * EDGE_US * PPB // by_box_us
         if doubt_ppb * 10 > self.model.doubt_ppb * 9:
             return False  # not worth a change
-        rate_ppb = (by_part_us - by_box_us) * PPB // by_box_us
+        rate_ppb = (self._by_part_us - by_box_us) * PPB // by_box_us
         self.model = self.model.at_rate(box_us, rate_ppb, doubt_ppb)
         return True
 

@@ -51,6 +51,35 @@ class Past:
                 self.presses = []
             self.presses.append((kind, slot, window, class_ms))
 
+    def go_on(self, app) -> None:
+        """Let the box go on with this run where the class is by now; nothing if it is over."""
+        zero_utc_ms = self.zero_utc_ms
+        if zero_utc_ms < 0:
+            zero_utc_ms = app.storage.settings["start_ms"]
+        if not zero_utc_ms or app.selected != self.timeline:
+            return
+        zero_ms, run_ms = app.clock.run_ms_of_utc(zero_utc_ms), app.run_ms()
+        runner = app.runner
+        if run_ms - zero_ms >= runner.head.slot_ms and self.gate_ms < 0:
+            return
+        try:
+            app.account.go_on(self)
+        except OSError:
+            return
+        app.guard()
+        if self.gate_ms >= 0:
+            runner.wait_again(self.gate_ms, run_ms)
+        elif run_ms < zero_ms:
+            runner.arm(zero_ms)
+        else:
+            runner.rejoin(zero_ms, run_ms, self.from_ms)
+            for press in self.presses:
+                runner.counting.replay(*press)
+            if self.skipped and self.skipped == runner.counting.window:
+                runner.counting.skip()
+            runner.waiting = self.waits
+        app.view.end_instead()
+
 
 def read_past(storage, name: str) -> Past:
     """Return what the journal ``name`` says."""

@@ -248,6 +248,41 @@ def test_the_part_disciplines_the_crystal(tmp_path):
         assert reply["bound_us"] < 15_000
 
 
+def rate_error_ppm(rig, true_ppm):
+    """Return by how much the rate that the box goes by is wrong, from its own clock records."""
+    rig.box.unplug()
+    rig.box.press(0, rig.world.now_us() + 1_000_000, hold_ms=1_800)
+    rig.world.run_for(400_000_000)
+    rig.box.plug_in()
+    run = rig.runs()[-1]
+    rates = [struct.unpack("<qi", rec[4])[1] for rec in of_kind(run, journal.OWN)]
+    return abs(rates[-1] / 1000 + true_ppm)  # how much faster UTC runs than the box
+
+
+def test_a_clock_set_anew_after_hours_still_learns_the_right_rate(tmp_path):
+    data = class_of(lambda: [lead_in(5_000), window(300_000)])
+    with Rig(tmp_path, rtc=True, ppm=60) as rig:
+        rig.send([data])
+        rig.world.run_for(5 * HOUR_US)  # 60 ppm of 5 h are 1.08 s: more than half a second
+        set_clock(rig)
+        rig.world.run_for(200_000_000)
+        assert rate_error_ppm(rig, 60) < 3
+
+
+def test_a_part_that_is_set_anew_does_not_spoil_the_rate(tmp_path):
+    data = class_of(lambda: [lead_in(5_000), window(300_000)])
+    with Rig(tmp_path, rtc=True, ppm=20) as rig:
+        rig.send([data])
+        rig.world.run_for(200_000_000)
+        with rig.connect() as connection:  # another computer, whose clock is 1.4 s ahead
+            box_us = connection.request("time")["t3"]
+            utc_us = rig.world.clock.utc_us() + 1_400_000
+            fields = {"utc_us": utc_us, "box_us": box_us, "bound_us": 500, "tz_s": 0}
+            connection.request("clock", **fields)
+        rig.world.run_for(400_000_000)
+        assert rate_error_ppm(rig, 20) < 4
+
+
 # The part's calendar, against Python's
 
 

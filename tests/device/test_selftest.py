@@ -7,7 +7,7 @@ from handbell.boxes.selftest import SelfTest
 from handbell.errors import BoxError
 from handbell_core import faults
 from made import lead_in, window
-from rig import Rig, timeline
+from rig import Rig, reps, timeline
 
 pytestmark = pytest.mark.usefixtures("micropython")
 
@@ -121,6 +121,21 @@ def test_a_host_that_goes_away_leaves_no_box_in_its_test(rig_of):
     lit = rig.box.light.colours
     rig.world.run_for(65_000_000)
     assert rig.box.light.colours != lit
+
+
+def test_a_class_ends_a_test_that_a_host_left(rig_of):
+    data = timeline(lambda: [lead_in(5_000), window(20_000)])
+    rig = rig_of()
+    rig.send([data])
+    rig.ask("test", part="lamp", n=4)
+    start = rig.arm([data], in_s=5)
+    rig.box.press(0, start + 7_000_000)
+    rig.world.run_to(start + 8_000_000)
+    lit = sum(1 for colour in rig.box.light.colours if any(colour))
+    assert lit == 7  # 18 of 20 s are left
+    rig.world.run_to(start + 60_000_000)
+    (run,) = rig.runs()
+    assert reps(run)[7, 1] == 1
 
 
 def test_a_box_in_class_refuses(rig_of):

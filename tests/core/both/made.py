@@ -18,6 +18,7 @@ from handbell_core.timeline import (
     TAP_DROP,
     TAP_EACH,
     TAP_NONE,
+    TAP_TALLY,
     WINDOW,
     Head,
     Reader,
@@ -47,6 +48,20 @@ def lead_in(duration_ms=5_000):
 
 def rest(duration_ms=10_000, **fields):
     return span(REST, duration_ms, **fields)
+
+
+def whole_class(rest_ms=12_000):
+    """One of each: target, tally with its rest, gate, open window, rating."""
+    return [
+        lead_in(5_000),
+        window(10_000, ask=ASK_TARGET, goal=5),
+        rest(rest_ms),
+        window(10_000, tap=TAP_TALLY, goal=9),
+        rest(20_000, flags=TAKES_TALLY, bib=[7, 8, 0, 0]),
+        span(GATE, 0),
+        window(10_000),
+        span(RATING, 30_000, bib=[7, 8, 0, 0]),
+    ]
 
 
 def own(span_, slot, ask=ASK_TARGET, tap=TAP_EACH, every=1, goal=0, name=2):

@@ -1,20 +1,7 @@
 from handbell_core.ahead import Ahead
 from handbell_core.runner import ASKING, AT_GATE, NEVER, PLAY, TALLY, WAIT
-from handbell_core.timeline import TAP_TALLY, WINDOW
-from made import ASK_TARGET, GATE, RATING, TAKES_TALLY, Box, lead_in, rest, span, window
-
-
-def spans():
-    return [
-        lead_in(5_000),
-        window(10_000, ask=ASK_TARGET, goal=5),
-        rest(12_000),
-        window(10_000, tap=TAP_TALLY, goal=9),
-        rest(20_000, flags=TAKES_TALLY, bib=[7, 8, 0, 0]),
-        span(GATE, 0),
-        window(10_000),
-        span(RATING, 30_000, bib=[7, 8, 0, 0]),
-    ]
+from handbell_core.timeline import WINDOW
+from made import Box, whole_class
 
 
 def look(seen, run_ms):
@@ -26,7 +13,7 @@ def look(seen, run_ms):
 
 
 def test_the_look_ahead_is_what_comes():
-    box = Box(spans())
+    box = Box(whole_class())
     runner = box.runner
     runner.arm(10_000)
     ahead = Ahead()
@@ -47,7 +34,7 @@ def test_the_look_ahead_is_what_comes():
 
 
 def test_counts_so_far_are_in_the_look_at_a_tally():
-    box = Box(spans())
+    box = Box(whole_class())
     box.runner.arm(0)
     box.to(27_000)
     box.tap(0, 28_000)
@@ -58,7 +45,7 @@ def test_counts_so_far_are_in_the_look_at_a_tally():
 
 
 def test_nothing_is_looked_at_before_a_heads_up_or_a_wait():
-    box = Box(spans())
+    box = Box(whole_class())
     box.runner.arm(0)
     ahead = Ahead()
     box.to(5_000)
@@ -76,7 +63,7 @@ def test_nothing_is_looked_at_before_a_heads_up_or_a_wait():
 
 
 def test_looking_changes_nothing():
-    plain, looked = Box(spans()), Box(spans())
+    plain, looked = Box(whole_class()), Box(whole_class())
     ahead = Ahead()
     for box in (plain, looked):
         box.runner.arm(10_000)

@@ -4,21 +4,7 @@ from handbell_core import journal as j
 from handbell_core.clock import PPB, TEMPERATURE_PPB, TOLERANCE_PPB, ClockModel
 from handbell_core.cues import EASE, GO, NEAR
 from handbell_core.runner import ASKING, AT_GATE, LEAVING, PLAY, TALLY
-from handbell_core.timeline import TAP_TALLY
-from made import ASK_TARGET, GATE, RATING, TAKES_TALLY, Box, lead_in, rest, span, window
-
-
-def spans():
-    return [
-        lead_in(5_000),
-        window(10_000, ask=ASK_TARGET, goal=5),
-        rest(10_000),
-        window(10_000, tap=TAP_TALLY, goal=9),
-        rest(20_000, flags=TAKES_TALLY, bib=[7, 8, 0, 0]),
-        span(GATE, 0),
-        window(10_000),
-        span(RATING, 30_000, bib=[7, 8, 0, 0]),
-    ]
+from made import GATE, Box, whole_class
 
 
 def look(box, run_ms):
@@ -28,10 +14,10 @@ def look(box, run_ms):
 
 def test_wherever_it_joins_it_is_where_it_would_have_been():
     for class_ms in range(0, 55_000, 700):
-        whole = Box(spans())
+        whole = Box(whole_class(10_000))
         whole.runner.arm(2_000)
         whole.to(2_000 + class_ms)
-        joined = Box(spans())
+        joined = Box(whole_class(10_000))
         assert joined.runner.rejoin(2_000, 2_000 + class_ms, 0)
         joined.to(2_000 + class_ms)
         assert look(joined, 2_000 + class_ms) == look(whole, 2_000 + class_ms), class_ms
@@ -43,7 +29,7 @@ def test_wherever_it_joins_it_is_where_it_would_have_been():
 
 
 def test_it_waits_where_the_others_wait():
-    box = Box(spans())
+    box = Box(whole_class(10_000))
     assert box.runner.rejoin(0, 60_000, 12_000)
     assert box.runner.state == AT_GATE and box.runner.class_ms(60_000) == 55_000
     box.hold(0, 61_000)
@@ -53,7 +39,7 @@ def test_it_waits_where_the_others_wait():
 
 
 def test_a_gate_that_was_passed_is_behind_it():
-    box = Box(spans())
+    box = Box(whole_class(10_000))
     # The gate took 40 s, so class_ms 0 lies 40 s later than it began.
     assert box.runner.rejoin(40_000, 97_000, 55_000)
     assert (box.runner.state, box.runner.index) == (PLAY, 6)
@@ -61,7 +47,7 @@ def test_a_gate_that_was_passed_is_behind_it():
 
 
 def test_a_wait_that_somebody_chose_goes_on():
-    box = Box(spans())
+    box = Box(whole_class(10_000))
     box.runner.wait_again(15_000, 70_000)
     assert box.runner.state == AT_GATE and box.runner.kind == GATE
     assert box.runner.class_ms(90_000) == 15_000
@@ -72,19 +58,19 @@ def test_a_wait_that_somebody_chose_goes_on():
 
 
 def test_after_the_end_there_is_nothing_to_join():
-    box = Box(spans())
+    box = Box(whole_class(10_000))
     assert not box.runner.rejoin(0, 200_000, 56_000)
     assert box.sink.records == []
 
 
 def test_it_joins_while_the_ratings_are_asked():
-    box = Box(spans())
+    box = Box(whole_class(10_000))
     assert box.runner.rejoin(0, 70_000, 56_000)
     assert box.runner.state == ASKING
 
 
 def test_what_was_counted_is_counted_on():
-    box = Box(spans())
+    box = Box(whole_class(10_000))
     assert box.runner.rejoin(0, 9_000, 5_000)
     for ms in (6_000, 6_500, 7_000):
         box.runner.counting.replay(j.TAP, 0, 1, ms)
@@ -97,7 +83,7 @@ def test_what_was_counted_is_counted_on():
 
 
 def test_a_tally_of_the_window_before_goes_on():
-    box = Box(spans())
+    box = Box(whole_class(10_000))
     assert box.runner.rejoin(0, 40_000, 35_000)
     assert box.runner.state == TALLY
     box.runner.counting.replay(j.TAP, 1, 2, 36_000)
@@ -106,14 +92,14 @@ def test_a_tally_of_the_window_before_goes_on():
 
 
 def test_joining_is_journalled_with_its_cause():
-    box = Box(spans())
+    box = Box(whole_class(10_000))
     box.runner.rejoin(0, 12_000, 5_000)
     kind, _, _, class_ms, payload = j.parse_record(box.sink.records[0])
     assert (kind, class_ms, payload[0], payload[1]) == (j.STATE, 12_000, PLAY, j.BY_CLOCK)
 
 
 def test_a_heads_up_just_ahead_still_rings():
-    box = Box(spans())
+    box = Box(whole_class(10_000))
     box.runner.rejoin(0, 11_999, 5_000)
     box.to(15_000)
     assert box.sink.bells == [(12_000, NEAR), (15_000, EASE)]
