@@ -376,6 +376,9 @@ def plain(stage):
     stage.facts = stage.new_facts()
     stage.facts.journals = 2
     stage.draw("resting", lambda: stage.screens.rest(stage.facts))
+    stage.facts.was_cut, stage.facts.clock_ok = True, False
+    stage.draw("cut", lambda: stage.screens.rest(stage.facts))
+    stage.facts.was_cut, stage.facts.clock_ok = False, True
     stage.draw("identify", lambda: stage.screens.identify(stage.facts))
     stage.facts.box_id, stage.facts.free_kb = b"e660583883724a32", 1364
     stage.facts.clock_error_ms = 3

@@ -11,7 +11,7 @@ from handbell.boxes.collect import collect
 from handbell.errors import HandbellError
 from handbell.store import open_store
 from handbell_core import faults, journal
-from made import ASK_TARGET, GATE, lead_in, rest, span, window
+from made import ASK_TARGET, GATE, lead_in, own, rest, span, window
 from rig import Rig, digest, of_kind, reps, timeline
 
 pytestmark = pytest.mark.usefixtures("micropython")
@@ -353,3 +353,23 @@ def test_a_megabyte_of_noise_in_class_moves_no_cue_and_loses_no_tap(tmp_path):
         assert end[2] == 0, "late cues"
         first = min(bell - start for bell in rig.box.sound.bells() if bell > start - 1_000)
         assert abs(first) < 5_000
+
+
+def test_where_bibs_do_different_things_each_is_named_in_turn(tmp_path):
+    def name_line(rig, at_us):
+        rig.world.run_to(at_us)
+        pixels = rig.box.screen.pixels()
+        return [bool(lit) for lit in pixels[43 * 128 : 53 * 128]]
+
+    def two_tasks():
+        return [lead_in(5_000), own(window(30_000, ask=ASK_TARGET, goal=9), 1, goal=4, name=1)]
+
+    same, differ = timeline(lambda: [lead_in(5_000), window(30_000)]), timeline(two_tasks)
+    seen = {}
+    for words, data in (("same", same), ("differ", differ)):
+        with Rig(tmp_path / words) as rig:
+            rig.send([data])
+            start = rig.arm([data])
+            seen[words] = [name_line(rig, start + s * 1_000_000) for s in (7, 10, 13)]
+    assert seen["same"][0] == seen["same"][1] == seen["same"][2]
+    assert seen["differ"][0] == seen["differ"][2] != seen["differ"][1]

@@ -24,7 +24,7 @@ LIT, GLASS = (222, 232, 236), (14, 16, 20)
 SHOWN = [
     "lead-in", "open", "target", "made", "made-all", "four", "hold", "last", "back", "each-side",
     "tally", "break", "change", "warm-up", "gate", "leaving", "set", "menu", "waits", "rating",
-    "end", "resting", "health", "identify", "trouble",
+    "end", "resting", "cut", "health", "identify", "trouble",
 ]  # fmt: skip
 
 
@@ -207,6 +207,7 @@ def test_words(told):
     assert "Then this box waits" in words(scenes["waits"])
     assert "Other side" in words(scenes["each-side"])
     assert {"Bench", "Harbour loop", "Clock good, hold to start"} <= set(words(scenes["resting"]))
+    assert {"No clock: start by hand", "Lost power in a class"} <= set(words(scenes["cut"]))
     assert {"Fault 37", "Send the plan again"} <= set(words(scenes["trouble"]))
 
 
