@@ -253,7 +253,8 @@ class Screens(Cells):
     def _menu(self, runner, run_ms, facts):
         canvas = self._canvas
         for row, choice in enumerate(_CHOICES):
-            text(canvas, 8, 3 + 12 * row, choice)
+            if runner.offers(row):
+                text(canvas, 8, 3 + 12 * row, choice)
         row = 12 * runner.menu
         canvas.rect(0, row, 84, 13, 1)
         canvas.fill_rect(2, row + 2, 3, 9, 1)

@@ -352,6 +352,8 @@ class Runner:
         if self.menu >= 0 and slot == self.menu_slot:
             if gesture == TAP:
                 self.menu = (self.menu + 1) % 4
+                while not self.offers(self.menu):
+                    self.menu = (self.menu + 1) % 4
                 self._set(_MENU, at_ms + MENU_MS)
             elif gesture == HOLD:
                 self._choose(at_ms)
@@ -403,6 +405,14 @@ class Runner:
         self.menu_slot = slot
         self._set(_MENU, at_ms + MENU_MS)
 
+    def offers(self, choice: int) -> bool:
+        """Return whether a choice would do something now: there is a window, or a span to come."""
+        if choice == SKIP:
+            return self.state == PLAY and self.kind == WINDOW
+        if choice == WAIT:
+            return self.state in (PLAY, TALLY) and self._end_cue != CLOSE
+        return True
+
     def _menu_over(self, run_ms: int) -> None:
         self.menu = -1
         self.sink.changed()
@@ -410,10 +420,12 @@ class Runner:
     def _choose(self, at_ms: int) -> None:
         choice, self.menu = self.menu, -1
         self._set(_MENU, NEVER)
-        if choice == SKIP and self.state == PLAY and self.kind == WINDOW:
+        if not self.offers(choice):
+            return  # the span changed while it was shown
+        if choice == SKIP:
             self.counting.skip()
             self._journal_state(at_ms, j.BY_SKIP)
-        elif choice == WAIT and self.state in (PLAY, TALLY):
+        elif choice == WAIT:
             self.waiting = True
             self._journal_state(at_ms, j.BY_WAIT)
         elif choice == STOP:

@@ -366,9 +366,10 @@ def plain(stage):
     stage.scene("leaving", gate, 17_000, hold(0, 12_000))
     stage.scene("set", lead, 5_000, (), 30_000)
     menu = hold(0, 4_000, 5_300) + tap(0, 10_000)
-    stage.scene("menu", target, 11_000, menu)
+    more = rest_after(work(ASK_TARGET, TAP_EACH, (7, 12), goal=10), REST, 15, b"Plank")
+    stage.scene("menu", more, 11_000, menu)
     wait = hold(0, 4_000, 5_300) + tap(0, 10_000) + tap(0, 10_500) + hold(0, 11_000)
-    stage.scene("waits", target, 13_000, wait)
+    stage.scene("waits", more, 13_000, wait)
     rating = work(ASK_OPEN, TAP_NONE, (), 5).add(RATING, 60, bibs=(7, 12, 31))
     stage.scene("rating", rating, 14_000, taps(0, 7, 6_000, 300) + taps(2, 4, 6_000, 300))
     stage.facts.totals = [(7, 186), (12, 203), (31, 158)]
@@ -455,7 +456,9 @@ def longest_windows(stage, n, bibs, name):
             "back" + at, made, 6_500, early + hold(0, 4_500) + hold(n - 1, 4_500) if n else ()
         )
         offered = hold(0, 3_000, 5_200)
-        stage.scene("menu" + at, made, 9_000, offered + tap(0, 8_500))
+        more = work(ASK_TARGET, TAP_EACH, seconds=seconds, goal=1, **many)
+        rest_after(more, REST, 15, b"Plank")
+        stage.scene("menu" + at, more, 9_000, offered + tap(0, 8_500))
         for kind, label in (
             (LEAD_IN, "lead-in"),
             (WARM_UP, "warm-up"),

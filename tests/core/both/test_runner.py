@@ -11,6 +11,7 @@ from handbell_core.runner import (
     OVER,
     PLAY,
     READY,
+    RETURN,
     SET,
     SKIP,
     STOP,
@@ -260,6 +261,28 @@ def test_wait_stops_at_the_end_of_the_span():
     assert box.runner.state == PLAY and box.runner.span.window == 2
     box.to(66_530)
     assert box.sink.ended == (j.BY_TIME, 45_000)
+
+
+def offered(box):
+    return [choice for choice in range(4) if box.runner.offers(choice)]
+
+
+def test_only_what_does_something_is_offered():
+    box = Box([lead_in(), window(30_000), rest(20_000), window(30_000)])
+    box.runner.arm(5_000)
+    assert offered(box) == [RETURN, STOP]  # set: nothing to skip, and nothing to wait behind
+    box.to(12_000)
+    assert offered(box) == [RETURN, SKIP, WAIT, STOP]
+    box.to(45_000)
+    assert offered(box) == [RETURN, WAIT, STOP]  # a rest
+    box.to(65_000)
+    assert offered(box) == [RETURN, SKIP, STOP]  # the last span
+    box.tap(0, 66_000, 5_200)
+    box.tap(0, 71_500)
+    box.tap(0, 71_800)
+    assert box.runner.menu == STOP  # past what isn't offered
+    box.hold(0, 72_200)
+    assert box.sink.ended[0] == j.BY_STOP
 
 
 def test_stop_ends_the_run_and_tells_what_was_done():
