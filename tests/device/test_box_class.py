@@ -58,15 +58,15 @@ def test_presses_on_the_pins_become_reps_in_the_journal(tmp_path):
     assert (cause, late_cues, total) == (journal.BY_TIME, 0, 22)
 
 
-def test_power_lost_in_class_costs_at_most_the_last_five_seconds(tmp_path):
-    data = timeline(three_windows)
+@pytest.mark.parametrize(("count_s", "cut_s"), [(0, 50.3), (3, 50.3), (3, 54.95)])
+def test_power_lost_in_class_costs_at_most_the_last_five_seconds(tmp_path, count_s, cut_s):
+    data = timeline(three_windows, count_s=count_s)
     with Rig(tmp_path) as rig:
         rig.send([data])
         start = rig.arm([data])
         rig.box.unplug()
         times = [6 + n / 2 for n in range(36)] + [36 + n / 2 for n in range(36)]
         press_at(rig, rig.box, start, 0, times)
-        cut_s = 50.3
         rig.world.run_to(start + int(cut_s * 1e6))
         rig.box.cut_power()
         rig.box.power_up()

@@ -104,7 +104,22 @@ def build(plan: Plan) -> CompiledClass:
 
 
 def _require_gaps(plan: Plan, schedule: Schedule, floor: Floor, timelines: Timelines) -> None:
-    cues = Cues(plan.count_s)
+    places = _crowded(plan.count_s, schedule, floor, timelines)
+    if not places:
+        return
+    fewer = range(plan.count_s - 1, -1, -1)
+    enough = next((n for n in fewer if not _crowded(n, schedule, floor, timelines)), None)
+    remedy = "lengthen the window" if enough is None else f"lower count_s to {enough}"
+    fault = f"cues leave no quiet 1.5 s in every 5 s, which a box needs to store taps; {remedy}"
+    faults = [sentence(place, fault) for place in places]
+    if len(faults) > FAULTS_MOST:
+        faults[FAULTS_MOST:] = [f"and {len(faults) - FAULTS_MOST} more places like these"]
+    raise PlanError(plan.path, faults)
+
+
+def _crowded(count_s: int, schedule: Schedule, floor: Floor, timelines: Timelines) -> list[Place]:
+    """Return where cues leave no gaps when the last seconds are counted."""
+    cues = Cues(count_s)
     seen: set[tuple[int, ...]] = set()
     places: dict[tuple[int, int, int], Place] = {}
     for track in sorted({floor.track(box) for box in range(floor.boxes)}):
@@ -115,12 +130,7 @@ def _require_gaps(plan: Plan, schedule: Schedule, floor: Floor, timelines: Timel
         for s in crowded(schedule.stretches, flags, cues):
             item = floor.exercise(track, max(s.block - 1, 0), s.step)
             places.setdefault((s.block, item, s.kind), _place(s, item))
-    if not places:
-        return
-    faults = [sentence(place, _crowded_fault(plan)) for place in places.values()]
-    if len(faults) > FAULTS_MOST:
-        faults[FAULTS_MOST:] = [f"and {len(faults) - FAULTS_MOST} more places like these"]
-    raise PlanError(plan.path, faults)
+    return list(places.values())
 
 
 def _place(s: Stretch, item: int) -> Place:
@@ -129,12 +139,3 @@ def _place(s: Stretch, item: int) -> Place:
     place = ("block", s.block - 1, f"round {s.round}", "exercise", item)
     return place if s.kind == WINDOW else (*place, KINDS[s.kind])
 
-
-def _crowded_fault(plan: Plan) -> str:
-    if plan.count_s > 1:
-        remedy = "lower count_s to 1"
-    elif plan.count_s:
-        remedy = "lower count_s to 0, or lengthen the window"
-    else:
-        remedy = "lengthen the window"
-    return f"cues leave no quiet 1.5 s in every 5 s, which a box needs to store taps; {remedy}"

@@ -1,8 +1,9 @@
 """Whether the cues leave room for flash writes.
 
 A write stalls the whole chip, so it must fall where nothing rings; and a tap must be stored within
-5 s. So every 5 s must hold a cue-free stretch of 1.5 s: where such a stretch ends, the next must
-begin at most 2 s later (5 - 2 x 1.5).
+5 s. So a cue-free stretch of 1.5 s must come round every 5 s: a box needs 1.4 s of it at most, so
+where one ends the next must begin 3.6 s later or sooner. That leaves room for a count of three and
+the bell it leads to, between whose notes a box writes as well (docs/timing.md).
 """
 
 from __future__ import annotations
@@ -15,7 +16,8 @@ from handbell_core.timeline import BOTH_SIDES
 
 EVERY_MS = 5_000
 GAP_MS = 1_500
-BUSY_MOST_MS = EVERY_MS - 2 * GAP_MS
+NEEDED_MS = 1_400
+BUSY_MOST_MS = EVERY_MS - NEEDED_MS
 
 Sounds = tuple[tuple[int, int], ...]
 
