@@ -63,3 +63,18 @@ def of_long_notes(name, shipped):
     block = {"name": "W" * 32, "exercise": [exercise | {"tap": "finish", "both_sides": True}]}
     plan = parse_plan(toml({"title": "Long notes", "block": [block]}).encode())
     return build(plan), Library([*entries, own], head)
+
+
+def with_own_tasks(count, layout="lanes"):
+    """A plan with so many people, each with another task, as long as they come."""
+    own = [
+        {"bibs": [2 * n + 1], "name": f"{n} {LONG}"[:32], "reps": [9999, n + 1], "tap": "each"}
+        for n in range(count)
+    ]
+    asks = {"work_s": 30, "reps": [9999, 1], "tap": "finish", "scaled": own}
+    exercises = [{"name": f"{n} {LONG}"[:32], **asks} for n in range(4)]
+    bibs = range(1, 2 * count + 5)
+    groups = [{"name": f"G{n}", "bibs": list(bibs[n::4])} for n in range(4)]
+    blocks = [{"rounds": 2, "exercise": exercises}]
+    made = {"title": "Own", "layout": layout, "turns": "round", "group": groups, "block": blocks}
+    return build(parse_plan(toml(made).encode()))

@@ -10,7 +10,7 @@ import shutil
 from pathlib import Path
 
 import pytest
-from made_cards import LONG, longest, of_library, of_long_notes
+from made_cards import LONG, longest, of_library, of_long_notes, with_own_tasks
 from made_plans import EXAMPLES
 from PIL import Image
 
@@ -81,6 +81,9 @@ def test_nothing_sticks_out_and_all_is_large_enough(browser, tmp_path, size):
             (of_library(LIBRARY), LIBRARY),
             (longest("lanes"), LIBRARY),
             (longest("rotation"), LIBRARY),
+            (with_own_tasks(2, "rotation"), LIBRARY),
+            (with_own_tasks(40, "rotation"), LIBRARY),
+            (with_own_tasks(40, "lanes"), LIBRARY),
         )
     ]
     found = probed(browser, tmp_path, *(page for page, _ in made), faces=FACES)
@@ -90,7 +93,8 @@ def test_nothing_sticks_out_and_all_is_large_enough(browser, tmp_path, size):
     for kind, sizes in found["sizes"].items():
         metres = 1 if kind == "notes" else 2
         assert min(sizes) / PX_PER_MM * capital >= metres * 1000 * 0.00436, kind
-    assert {"name", "task", "easier", "harder", "mind", "line", "notes"} <= set(found["sizes"])
+    kinds = {"name", "task", "easier", "harder", "mind", "line", "own", "notes"}
+    assert kinds <= set(found["sizes"])
 
 
 @pytest.mark.parametrize("size", PAPERS)

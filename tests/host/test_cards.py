@@ -63,7 +63,7 @@ def test_lanes_have_a_card_for_each_station_and_each_exercise():
         "Open water, 2 rounds",
         "Homeward, 3 rounds",
     ]
-    assert ("Bent-over row", "12, 10, 8 in 30 s") in lanes[0].blocks[2].exercises
+    assert ("Bent-over row", "12, 10, 8 in 30 s", ()) in lanes[0].blocks[2].exercises
     # Without groups and stations all lanes are alike and need one card.
     alike = [c for c in cards_of(example("gate"), LIBRARY) if isinstance(c, LaneCard)]
     assert [card.head for card in alike] == ["At the gate"]
@@ -84,7 +84,7 @@ work_s = 30
 """
     built = build(parse_plan(text.encode()))
     lanes = [c for c in cards_of(built, LIBRARY) if isinstance(c, LaneCard)]
-    assert [[name for name, _ in lane.blocks[0].exercises] for lane in lanes] == [
+    assert [[line.name for line in lane.blocks[0].exercises] for lane in lanes] == [
         ["Row", "Squat"],
         ["Squat", "Row"],
     ]
@@ -230,7 +230,7 @@ def test_the_timetable_has_every_start():
         at = f"{row.class_ms // 60_000}:{row.class_ms // 1000 % 60:02d}"
         if row.kind in ("window", "warm-up", "cool-down", "break"):
             assert re.search(rf"\b{at}\b", text), row
-    assert "Bibs: Pier 1 2, Buoy 3 4, Anchor 5 6, Mast 7 8" in table.facts
+    assert "Pier: 1, 2; Buoy: 3, 4; Anchor: 5, 6; Mast: 7, 8" in table.facts
     assert CAUTION in table.facts
     assert any(fact.startswith("Kit: ") and "dumbbells" in fact for fact in table.facts)
 

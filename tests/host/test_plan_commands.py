@@ -102,6 +102,7 @@ def test_show_the_class(capsys):
         "what": "Ring row, 12 reps",
         "who": "East",
         "bibs": [21, 22],
+        "own": [],
     }
     assert facts["slot_ms"] == rows[-1]["class_ms"] + rows[-1]["duration_ms"]
 

@@ -100,7 +100,7 @@ VALUES = {
     ("lead_in_s", "4"): "no such key here; it belongs at the top of the file, before any [[table]]",
     ("bibs", "[1]"): "no such key here; it belongs in [[group]]",
     ("zzz", "4"): "no such key here; known are name, work_s, reps, goal, hold, tap, rest_s, "
-    "both_sides, kit, circuit, note, scaled",
+    "both_sides, kit, circuit, note, part, scaled",
 }
 
 

@@ -158,7 +158,7 @@ def test_a_sheet_has_what_the_timetable_has(made):
         assert round(float(cells["for_s"]) * 1000) == row.duration_ms
         for n, cell in enumerate(row.stations):
             bibs = " ".join(map(str, cell.bibs))
-            assert line[8 + 2 * n : 10 + 2 * n] == [cell.what, f"{cell.who} {bibs}".strip()]
+            assert line[8 + 2 * n : 10 + 2 * n] == [cell.words, f"{cell.who} {bibs}".strip()]
     for timeline in built.timelines:
         rows = box_rows(timeline.data)
         assert len(table(box_sheet(rows))) == len(rows) + 1

@@ -1,7 +1,7 @@
 """A class played again by simpy processes that know nothing of the compiler.
 
 The coach and every athlete are processes. They read the TOML by themselves and follow the manual
-(docs/plans.md): the coach calls what happens, athletes walk, keep their own count of turns, and go
+(docs/plans.md, docs/forms.md): the coach calls what happens, athletes walk, keep their own count of turns, and go
 to a button when it is theirs. What each station saw must equal what its box was told to play, to
 the millisecond. Simulation library: simpy.
 """
@@ -28,12 +28,51 @@ else:
     import tomli as tomllib
 
 
+def in_full(block):
+    """A block in a short form as the manual says it is meant, worked out from its words."""
+    form, tasks = block.get("format"), block["exercise"]
+    if form == "every-minute":
+        minute = block.get("every_s", 60)
+        tasks = [{**e, "work_s": e.get("work_s", minute)} for e in tasks]
+        tasks = [{**e, "rest_s": minute - e["work_s"]} for e in tasks]
+        rounds = block["minutes"] * 60 / (minute * len(tasks))
+        whole = {"rest_after_last": True, "change_s": 0}
+        return {**block, **whole, "rounds": int(rounds), "exercise": tasks}
+    if form in ("as-many-rounds", "under-a-cap"):
+        parts = (
+            f"{e['reps']} {e['name']}" if "reps" in e else f"{e['hold_s']} s {e['name']}"
+            for e in tasks
+        )
+        name = block.get("name") or ", ".join(parts)
+        window = {"name": name, "work_s": block["minutes"] * 60}
+        return {**block, "rounds": 1, "exercise": [window]}
+    if form == "ladder":
+        reps, step = [block["from"]], block.get("by", 1)
+        while reps[-1] != block["to"]:
+            reps.append(reps[-1] + (step if block["to"] > block["from"] else -step))
+        if block.get("back"):
+            reps += reps[:-1][::-1]
+        rungs = [
+            {**e, "work_s": e.get("work_s") or [max(5, block["rep_s"] * n) for n in reps]}
+            for e in tasks
+        ]
+        return {**block, "rounds": len(reps), "exercise": rungs}
+    if form == "intervals":
+        return {**block, "exercise": [{**e, "work_s": block["work_s"]} for e in tasks]}
+    if form == "relay":
+        legs = [{**e, "work_s": block["leg_s"]} for e in tasks]
+        rounds = block["legs"] // len(tasks)
+        return {**block, "relay": True, "rounds": rounds, "exercise": legs}
+    return block
+
+
 class Gym:
     """The floor: what the coach calls out, and what is seen at each station."""
 
     def __init__(self, text):
         self.env = simpy.Environment()
         self.plan = tomllib.loads(text, parse_float=Fraction)
+        self.plan["block"] = [in_full(block) for block in self.plan["block"]]
         self.groups = self.plan.get("group", [])
         self.rotates = self.plan.get("layout") == "rotation"
         named = len(self.plan.get("station", []))
@@ -125,7 +164,7 @@ class Gym:
                     self.shout("go", to=[row[at if stays else n] for row in order])
                 elif order:
                     shown = [exercises[row[n] - 1] for row in order]
-                yield from self.window(shown, round_)
+                yield from self.window(shown, round_, block.get("relay", False))
                 ends_lap = n + 1 == len(lap)
                 walks = self.rotates and (ends_lap or not stays)
                 if walks and not order:
@@ -139,9 +178,9 @@ class Gym:
                 if left and others:
                     yield from self.wait("change", self.change(block))
 
-    def window(self, shown, round_):
+    def window(self, shown, round_, relay):
         self.windows.append([e["name"] for e in shown])
-        self.shout("window", number=len(self.windows))
+        self.shout("window", number=len(self.windows), relay=relay)
         work = shown[0]["work_s"]
         yield from self.wait("window", work[round_] if isinstance(work, list) else work)
 
@@ -156,6 +195,7 @@ class Athlete:
         buttons = gym.plan.get("buttons", 1)
         mates = len(gym.groups[place]["bibs"])
         self.mine, self.sets = n // buttons, -(-mates // buttons)
+        self.leg, self.legs = n, mates
         self.by_laps = gym.plan.get("turns", "window") == "round"
         self.lap_turn, self.turn = -1, 0
         gym.env.process(self.live())
@@ -173,7 +213,9 @@ class Athlete:
             elif what == "go":
                 self.place = more["to"][self.group] - 1
             elif self.place >= 0:
-                if self.turn % self.sets == self.mine:
+                relay = more["relay"]
+                mine, of = (self.leg, self.legs) if relay else (self.mine, self.sets)
+                if self.turn % of == mine:
                     gym.pressing[more["number"], self.place].add(self.bib)
                 if not self.by_laps:
                     self.turn += 1

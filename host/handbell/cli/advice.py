@@ -153,7 +153,8 @@ def _say_decision(d: dict[str, Any], say: Say) -> None:
     if not d["change"]:
         say(f"{where}stays; {d['judged']} could be judged")
         return
-    missing = " The plan has no such exercise there; change it by hand." * (d["in_plan"] is False)
+    by_hand = d["in_plan"] is False
+    missing = " The plan does not ask for it there by itself; change it by hand." * by_hand
     others = f" Not for bib {', '.join(map(str, d['others']))}." if d["others"] else ""
     say(f"{where}{d['verdict']}, {d['change']} ({d['agree']} of {d['judged']}).{others}{missing}")
 

@@ -138,12 +138,14 @@ def _fit_facts(found: Fitted, built: CompiledClass) -> dict[str, Any]:
 
 def _shorter(found: Fitted) -> list[str]:
     """Return the exercises that must be made as often as before, in less time."""
+    from handbell.plan.own_tasks import each_task
+
     names: dict[str, None] = {}
     for lever, by in found.moves.items():
         if lever.level == "windows" and by < 0 and lever.block is not None:
             for exercise in found.plan.blocks[lever.block].exercises:
-                if exercise.reps is not None:
-                    names[exercise.name] = None
+                tasks = (task for task, _ in each_task(exercise) if task.reps is not None)
+                names |= {task.name: None for task in tasks}
     return list(names)
 
 

@@ -13,12 +13,13 @@ from handbell.errors import EXIT_FAILED, EXIT_USAGE, HandbellError
 # command -> (module, one line of help). A module has ``arguments(parser)`` and ``run(args)``
 # named after the command: ``check_arguments``, ``check_run``.
 COMMANDS: dict[str, tuple[str, str]] = {
+    "new": ("new", "write a plan to start from, in the forms you name"),
     "check": ("plans", "find every fault in a plan and add up its times"),
     "exercises": ("coaching", "search the library of exercises"),
     "swap": ("coaching", "put other exercises in a plan, and say why each fits"),
     "fit": ("fitting", "make a class last exactly its slot, and say what was moved"),
     "share": ("sharing", "order lanes and groups so that kit and stations suffice"),
-    "show": ("plans", "print a plan's timetable, for people or box by box"),
+    "show": ("showing", "print a plan's timetable, for people or box by box"),
     "cards": ("paper", "write station cards and a one-page timetable to print"),
     "rehearse": ("paper", "write the bells of a class as a sound file"),
     "boxes": ("boxes", "list the boxes that are plugged in, their health and readiness"),

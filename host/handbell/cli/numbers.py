@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from handbell.coach.times import clock
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Sequence
 
     from rich.console import Console
 
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from handbell.coach.work_rest import Bout
 
 BOUTS_SHOWN = 4
+SHARES_SHOWN = 3  # of more sorts of people, the later ones are summed up
 WHAT_IT_IS = (
     "* estimated for a group of adults, never measured; no measure of what anybody can or should do"
 )
@@ -43,13 +44,19 @@ def print_numbers(numbers: Numbers, out: Console) -> None:
     from handbell.coach.numbers import ENERGY_SOURCE, REPS_SOURCE
     from handbell.coach.work_rest import TABLE_SOURCE
 
-    for share in numbers.shares:
-        people = f"For {', '.join(share.who)}" if len(numbers.shares) > 1 else "For one person"
+    count = len(numbers.shares)
+    shown = count if count <= SHARES_SHOWN else SHARES_SHOWN - 1
+    for share in numbers.shares[:shown]:
+        people = f"For {', '.join(share.who)}" if count > 1 else "For one person"
         out.print(f"{people}:", markup=False)
         lines = [*_share_lines(share)]
         if share is numbers.shares[0]:
             lines[2:2] = [("Pauses after it", _rests(numbers))]
         _print_lines(lines, out)
+    if others := numbers.shares[shown:]:
+        people = ", ".join(who for share in others for who in share.who)
+        out.print(f"From the least to the most for one of {people}:", markup=False)
+        _print_lines(_others_lines(others), out)
     if numbers.bouts:
         bouts = [*_bouts_words(numbers.bouts)]
         more = len(bouts) - BOUTS_SHOWN
@@ -103,6 +110,35 @@ def _share_lines(share: Share) -> list[tuple[str, str]]:
     return lines
 
 
+def _others_lines(shares: Sequence[Share]) -> list[tuple[str, str]]:
+    """Return the numbers of several sorts of people as ranges."""
+    from handbell.coach.numbers import one, over
+
+    patterns = dict.fromkeys(p for share in shares for p in share.work_by_pattern_ms)
+
+    def work_in(pattern: str) -> Range:
+        return over(shares, lambda s: one(s.work_by_pattern_ms.get(pattern, 0)))
+
+    by_pattern = {pattern: work_in(pattern) for pattern in patterns}
+    longest = sorted(by_pattern.items(), key=lambda item: -item[1].most)
+    work, rest = over(shares, lambda s: one(s.work_ms)), over(shares, lambda s: one(s.rest_ms))
+    hard = over(shares, lambda s: one(s.high_impact_ms))
+    landings = over(shares, lambda s: s.landings)
+    count = f", {_range(landings, 'reps')} landings *" if landings.most else ""
+    lines = [
+        ("Work, rest", f"{_range(work, 'ms')}, {_range(rest, 'ms')}"),
+        ("Work by pattern", ", ".join(f"{p} {_range(r, 'ms')}" for p, r in longest)),
+        ("On the floor", _range(over(shares, lambda s: one(s.floor_ms)), "ms")),
+        ("With hard landings", f"{_range(hard, 'ms')}{count}"),
+        ("Likely reps *", f"{_range(over(shares, lambda s: s.likely_reps), 'reps')} in all"),
+    ]
+    earned = over(shares, lambda s: s.earned_rest_ms)
+    if earned.most:
+        lines.append(("Earned rest *", _range(earned, "ms")))
+    lines.append(("Energy *", _energy(over(shares, lambda s: s.kcal_per_kg))))
+    return lines
+
+
 def _rests(numbers: Numbers) -> str:
     parts = (f"{p} {_range(r, 'ms')}" for p, r in numbers.rest_by_pattern_ms.items() if r.most)
     return ", ".join(parts) or "none"
@@ -127,7 +163,8 @@ def _reps(share: Share) -> str:
         of = f" of {e.asked}" if e.asked and e.ask == "target" else ""
         wish = f" (goal {e.asked})" if e.asked and e.ask == "open" else ""
         above = f" (a target of {e.too_many} is more than most make)" if e.too_many else ""
-        parts.append(f"{e.name} {_range(e.likely, 'reps')}{of}{wish}{above}")
+        unit = " rounds" if e.unit == "rounds" else ""
+        parts.append(f"{e.name} {_range(e.likely, 'reps')}{of}{unit}{wish}{above}")
     return ", ".join(parts) or "the library knows none of these"
 
 

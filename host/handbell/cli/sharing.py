@@ -161,7 +161,7 @@ def _print_table(table: dict[str, list[Visit]], by: str, labelled: bool, out: Co
 
 def _cell(visit: Visit, by: str, name: str, labelled: bool) -> str:
     if by == "station":
-        return f"{visit.what}: {visit.group}" if visit.group != name else visit.what
+        return f"{visit.words}: {visit.group}" if visit.group != name else visit.words
     if not visit.station:
         return "waits"
-    return f"{visit.what} ({visit.label})" if labelled and visit.label != name else visit.what
+    return f"{visit.words} ({visit.label})" if labelled and visit.label != name else visit.words

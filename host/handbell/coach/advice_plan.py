@@ -16,6 +16,7 @@ from handbell.coach.library_names import name_key
 from handbell.coach.swap_rank import Surroundings, kit_in_use
 from handbell.errors import HandbellError, PlanError
 from handbell.plan.files import parse_plan
+from handbell.plan.shorthands import asks_each
 from handbell.plan.texts import drawable
 
 NOT_JUDGED = ("not-asked", "one-class", "new-task", "no-count")
@@ -94,9 +95,17 @@ def _floor(case: Case, library: Library, kit: frozenset[str], text: PlanText | N
 
 
 def place_of(name: str, block: int, item: int, text: PlanText) -> Written | None:
-    """Return where a plan has an exercise: where it stood, or the only place of its name."""
+    """Return where a plan has an exercise: where it stood, or the only place of its name.
+
+    One in a list that is gone through, or on a ladder, is not asked for by itself.
+    """
     key = name_key(name)
-    same = [p for p in text.exercises if name_key(drawable(p.values["name"])) == key]
+    blocks = text.plan.blocks
+    same = [
+        p
+        for p in text.exercises
+        if asks_each(blocks[p.block].format) and name_key(drawable(p.values["name"])) == key
+    ]
     at = [p for p in same if p.at == (block - 1, item - 1)]
     return next(iter(at or (same if len(same) == 1 else [])), None)
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from handbell.coach.numbers import Range
+from handbell.coach.numbers import Range, one, over
 
 if TYPE_CHECKING:
     from handbell.coach.numbers import Expected, Numbers, Share
@@ -59,38 +59,30 @@ def _measures(
     built: CompiledClass, numbers: Numbers, last_built: CompiledClass, last: Numbers
 ) -> Iterator[Measure]:
     now_t, last_t = built.totals, last_built.totals
-    yield Measure("lead-in to cool-down", "ms", _one(last_t.slot_ms), _one(now_t.slot_ms))
-    yield Measure("first bell to last", "ms", _one(last_t.total_ms), _one(now_t.total_ms))
-    yield Measure("windows", "windows", _one(last_t.windows), _one(now_t.windows))
+    yield Measure("lead-in to cool-down", "ms", one(last_t.slot_ms), one(now_t.slot_ms))
+    yield Measure("first bell to last", "ms", one(last_t.total_ms), one(now_t.total_ms))
+    yield Measure("windows", "windows", one(last_t.windows), one(now_t.windows))
+    was, now = last.shares, numbers.shares
     for what, unit, value in _EXACT:
-        yield Measure(what, unit, _over(last, value), _over(numbers, value))
-    patterns = {p: None for n in (last, numbers) for s in n.shares for p in s.work_by_pattern_ms}
+        yield Measure(what, unit, over(was, value), over(now, value))
+    patterns = {p: None for s in (*was, *now) for p in s.work_by_pattern_ms}
     for pattern in sorted(patterns):
 
         def work_ms(share: Share, pattern: str = pattern) -> Range:
-            return _one(share.work_by_pattern_ms.get(pattern, 0))
+            return one(share.work_by_pattern_ms.get(pattern, 0))
 
-        yield Measure(f"work: {pattern}", "ms", _over(last, work_ms), _over(numbers, work_ms))
+        yield Measure(f"work: {pattern}", "ms", over(was, work_ms), over(now, work_ms))
     for what, unit, value in _ESTIMATED:
-        yield Measure(what, unit, _over(last, value), _over(numbers, value), estimate=True)
-
-
-def _one(value: float) -> Range:
-    return Range(value, value)
-
-
-def _over(numbers: Numbers, value: Callable[[Share], Range]) -> Range:
-    ranges = [value(share) for share in numbers.shares]
-    return Range(min(r.least for r in ranges), max(r.most for r in ranges))
+        yield Measure(what, unit, over(was, value), over(now, value), estimate=True)
 
 
 _EXACT: tuple[tuple[str, str, Callable[[Share], Range]], ...] = (
-    ("work", "ms", lambda s: _one(s.work_ms)),
-    ("rest", "ms", lambda s: _one(s.rest_ms)),
-    ("density", "percent", lambda s: _one(s.density_percent)),
-    ("work with hard landings", "ms", lambda s: _one(s.high_impact_ms)),
-    ("work on the floor", "ms", lambda s: _one(s.floor_ms)),
-    ("reps of targets", "reps", lambda s: _one(s.asked_reps)),
+    ("work", "ms", lambda s: one(s.work_ms)),
+    ("rest", "ms", lambda s: one(s.rest_ms)),
+    ("density", "percent", lambda s: one(s.density_percent)),
+    ("work with hard landings", "ms", lambda s: one(s.high_impact_ms)),
+    ("work on the floor", "ms", lambda s: one(s.floor_ms)),
+    ("reps of targets", "reps", lambda s: one(s.asked_reps)),
 )
 _ESTIMATED: tuple[tuple[str, str, Callable[[Share], Range]], ...] = (
     ("likely reps", "reps", lambda s: s.likely_reps),
@@ -116,4 +108,5 @@ def _words(expected: Expected) -> str:
         return f"{times} held"
     if not expected.asked:
         return times
-    return f"{times}, {expected.asked} reps {'wished for' if expected.ask == 'open' else 'in all'}"
+    how = "wished for" if expected.ask == "open" else "in all"
+    return f"{times}, {expected.asked} {expected.unit} {how}"

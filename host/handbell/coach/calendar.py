@@ -9,10 +9,14 @@ import hashlib
 from datetime import datetime, timedelta, timezone
 from typing import TYPE_CHECKING
 
+from handbell.coach.cards import own_words, those_at
 from handbell.coach.times import clock
+from handbell.plan.own_tasks import own_list, tasks_of
+from handbell.plan.parts import parts_words
 
 if TYPE_CHECKING:
     from handbell.compile import CompiledClass
+    from handbell.plan.model import Exercise, Plan
 
 LINE_MOST = 75  # octets, without the line's end
 _EPOCH = datetime(1970, 1, 1, tzinfo=timezone.utc)
@@ -80,8 +84,18 @@ def _description(built: CompiledClass, caution: str) -> str:
         gate = "When the coach is ready: " if block.gate else ""
         name = block.name or f"Block {number}"
         rounds = f"{block.rounds} rounds" if block.rounds > 1 else "1 round"
-        lines.append(f"{gate}{name}, {rounds}: {', '.join(e.name for e in block.exercises)}")
+        lines.append(
+            f"{gate}{name}, {rounds}: {', '.join(_named(plan, e) for e in block.exercises)}"
+        )
     lines += [f"{clock(part.work_ms)} {part.name}" for part in plan.cool_down]
     if any(block.gate for block in plan.blocks):
         lines.append("Waits for the coach are not counted in the length.")
     return "\n".join([*lines, caution])
+
+
+def _named(plan: Plan, exercise: Exercise) -> str:
+    """Return an exercise and what single bibs do instead: ``Push-up (bib 8: Knee push-up)``."""
+    tasks = tasks_of(exercise, those_at(plan, exercise))
+    own = own_list(own_words(tasks))
+    also = "; ".join(words for words in (parts_words(tasks.most.parts), own) if words)
+    return f"{tasks.most.name} ({also})" if also else tasks.most.name

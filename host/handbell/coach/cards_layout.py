@@ -2,7 +2,7 @@
 
 Everything on a card is sized for two metres, but the notes at its foot, which are sized for one.
 Where a coach's own texts are too long for that, the caution becomes as small, then all but the name
-and the task.
+and the task. Own tasks that are too many are summed up, since the box shows each.
 """
 
 from __future__ import annotations
@@ -13,12 +13,16 @@ from typing import NamedTuple
 
 from handbell.coach.cards import Card, LaneBlock, LaneCard
 from handbell.coach.legible import LINE, PREFERRED_RAD, largest, lines, size_mm
+from handbell.plan.own_tasks import Own, bibs_words
 
 FAR_MM, NEAR_MM = 2_000, 1_000
 FAR, FAR_BEST, NEAR = size_mm(FAR_MM), size_mm(FAR_MM, PREFERRED_RAD), size_mm(NEAR_MM)
 NAME_GOOD, NAME_MOST, TASK_MOST, LIST_MOST = 26.0, 44.0, 24.0, 20.0
 LIST_LINE, LIST_GAP_MOST = 1.1, 2.5
-MARGIN_MM, GAP_MM, LABEL_MM, BAR_MM = 10.0, 3.5, 58.0, 7.0
+MARGIN_MM, GAP_MM, LABEL_MM, BAR_MM, INDENT_MM = 10.0, 3.5, 58.0, 7.0, 8.0
+OWN_MOST, BIBS_LONG = 3, 40  # lines of own tasks; letters of their bibs
+PARTS_MOST = 5  # lines of a list; a longer one is a paragraph
+SEE_BOX = "see your box"
 
 
 class Paper(NamedTuple):
@@ -60,9 +64,9 @@ class Piece:
         if self.beside:
             count = lines(self.text, self.size, room_mm - LABEL_MM)
         else:
-            room_mm -= BAR_MM if self.kind == "mind" else 0
+            room_mm -= {"mind": BAR_MM, "own": INDENT_MM, "part": INDENT_MM}.get(self.kind, 0)
             count = lines(self.text, self.size, room_mm, strong=self.strong)
-        is_list = self.kind in ("block", "line")
+        is_list = self.kind in ("block", "line", "own", "part")
         return count * self.size * (LIST_LINE if is_list else LINE) + (0 if is_list else GAP_MM)
 
 
@@ -76,10 +80,11 @@ class Page:
 
 
 class _Choice(NamedTuple):
-    """How generous a layout is: how many options, whether it says how, and sizes."""
+    """How generous a layout is: how many options and own tasks, whether it says how, and sizes."""
 
     options: int
     how: bool
+    own: int
     caution: float
     name: float
     task: float = FAR_BEST
@@ -87,13 +92,16 @@ class _Choice(NamedTuple):
 
 
 _CHOICES = (
-    _Choice(2, True, FAR, NAME_GOOD),
-    _Choice(1, True, FAR, NAME_GOOD),
-    _Choice(1, False, FAR, NAME_GOOD),
-    _Choice(1, False, FAR, FAR_BEST),
-    _Choice(1, False, FAR, FAR, FAR),
-    _Choice(1, False, NEAR, FAR, FAR),
-    _Choice(1, False, NEAR, FAR, FAR, NEAR),
+    _Choice(2, True, OWN_MOST, FAR, NAME_GOOD),
+    _Choice(1, True, OWN_MOST, FAR, NAME_GOOD),
+    _Choice(1, False, OWN_MOST, FAR, NAME_GOOD),
+    _Choice(1, False, OWN_MOST, FAR, FAR_BEST),
+    _Choice(1, False, 2, FAR, FAR_BEST),
+    _Choice(1, False, 1, FAR, FAR_BEST),
+    _Choice(1, False, 1, FAR, FAR, FAR),
+    _Choice(1, False, 0, FAR, FAR, FAR),
+    _Choice(1, False, 0, NEAR, FAR, FAR),
+    _Choice(1, False, 0, NEAR, FAR, FAR, NEAR),
 )
 
 
@@ -126,8 +134,11 @@ def _pieces(card: Card, choice: _Choice) -> Iterator[Piece]:
     yield Piece("head", card.head, card.place, choice.rest)
     yield Piece("name", card.name, "", choice.name)
     yield Piece("task", card.task, "", choice.task)
+    parts = card.parts if len(card.parts) <= PARTS_MOST else (", ".join(card.parts),)
+    yield from (Piece("part", "", part, choice.task) for part in parts)
     if card.tap:
         yield Piece("tap", "", card.tap, choice.rest)
+    yield from _own(card.own, choice.own, choice.rest)
     for kind, names in (("easier", card.easier), ("harder", card.harder)):
         if names:
             words = " or ".join(names[: choice.options])
@@ -137,6 +148,21 @@ def _pieces(card: Card, choice: _Choice) -> Iterator[Piece]:
     notes = " ".join(text for text in (card.how if choice.how else "", card.lever) if text)
     if notes:
         yield Piece("notes", "", notes, NEAR)
+
+
+def _own(own: Sequence[Own[str]], most: int, size: float) -> Iterator[Piece]:
+    """Yield a line for each own task; when they are too many, the last line is for the others."""
+    if own and not most:
+        yield Piece("own", "Some bibs:", SEE_BOX, size)
+        return
+    shown = list(own)
+    if len(own) > most:
+        others = tuple(bib for o in own[most - 1 :] for bib in o.bibs)
+        shown[most - 1 :] = [Own(others, SEE_BOX)]
+    for o in shown:
+        words = bibs_words(o.bibs)
+        words = words if len(words) <= BIBS_LONG else f"{len(o.bibs)} bibs"
+        yield Piece("own", f"{words[:1].upper()}{words[1:]}:", o.what, size)
 
 
 def _lane(card: LaneCard, paper: Paper) -> Iterator[Page]:
@@ -168,8 +194,7 @@ def _lane_pages(card: LaneCard, paper: Paper, size: float, whole: bool) -> list[
             pages.append([])
             left_mm = depth_mm
         for n, piece in enumerate(pieces):
-            # A title is kept with the exercise below it.
-            together = pieces[n : n + 2] if piece.kind == "block" else [piece]
+            together = _together(pieces, n)
             if pages[-1] and sum(p.high_mm(paper.room_mm) for p in together) > left_mm:
                 pages.append([])
                 left_mm = depth_mm
@@ -178,7 +203,18 @@ def _lane_pages(card: LaneCard, paper: Paper, size: float, whole: bool) -> list[
     return pages
 
 
+def _together(pieces: Sequence[Piece], n: int) -> Sequence[Piece]:
+    """Return what a page is not turned within: a title, an exercise, its first own task."""
+    end = n + 1
+    if pieces[n].kind == "block":
+        end += 1
+    if pieces[n].kind != "own" and end < len(pieces) and pieces[end].kind == "own":
+        end += 1
+    return pieces[n:end]
+
+
 def _block(block: LaneBlock, size: float) -> Iterator[Piece]:
     yield Piece("block", "", block.title, size)
-    for name, task in block.exercises:
-        yield Piece("line", f"{name}:", task, size)
+    for line in block.exercises:
+        yield Piece("line", f"{line.name}:", line.task, size)
+        yield from _own(line.own, OWN_MOST, size)

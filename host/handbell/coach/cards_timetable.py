@@ -6,11 +6,19 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from handbell.coach.cards import block_title, kit_words, rounds_words, task_words
+from handbell.coach.cards import (
+    block_title,
+    kit_words,
+    own_words,
+    rounds_words,
+    those_at,
+    whole_task,
+)
 from handbell.coach.legible import LINE, lines
 from handbell.coach.times import clock
 from handbell.compile.expand import NOBODY
 from handbell.compile.layouts import Floor
+from handbell.plan.own_tasks import own_list, tasks_of
 from handbell.plan.pauses import steps_of
 from handbell_core import timeline as t
 
@@ -19,7 +27,7 @@ if TYPE_CHECKING:
     from handbell.coach.library import Library
     from handbell.compile import CompiledClass
     from handbell.compile.expand import Stretch
-    from handbell.plan.model import Plan
+    from handbell.plan.model import Exercise, Plan
 
 COLUMNS_MOST = 8
 SIZE_MOST_MM, SIZE_LEAST_MM = 4.4, 2.3
@@ -33,13 +41,14 @@ _WORDS = {t.BREAK: "Break", t.GATE: "When you are ready", t.LEAD_IN: "Lead-in"}
 class Part:
     """A block's table, or a line between two (then ``rows`` is one row and there is no heading).
 
-    ``shares`` are the widths of the columns, in hundredths.
+    ``shares`` are the widths of the columns, in hundredths; ``notes`` stand under the title.
     """
 
     title: str
     headings: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     shares: tuple[float, ...]
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -71,6 +80,7 @@ def _high_mm(parts: Sequence[Part], facts: Sequence[str], size: float, wide_mm: 
     count = 2.6 + sum(lines(fact, size, wide_mm) for fact in facts)
     for part in parts:
         count += 1.9 if part.title else 0.3
+        count += sum(lines(note, size, wide_mm) for note in part.notes)
         for row in (part.headings, *part.rows):
             cells = [
                 lines(cell, size, wide_mm * share / 100 - 2 * _SIDE * size, bold=True)
@@ -84,8 +94,8 @@ def _facts(built: CompiledClass, library: Library, caution: str) -> Iterator[str
     plan, totals = built.plan, built.totals
     yield f"{clock(totals.slot_ms)} from lead-in to cool-down, {clock(totals.work_ms)} in windows"
     if plan.groups:
-        groups = (f"{group.name} {' '.join(map(str, group.bibs))}" for group in plan.groups)
-        yield f"Bibs: {', '.join(groups)}"
+        groups = (f"{group.name}: {', '.join(map(str, group.bibs))}" for group in plan.groups)
+        yield f"{'; '.join(groups)}"
     kit = kit_words(plan, library)
     if kit:
         yield f"Kit: {kit}"
@@ -123,42 +133,44 @@ def _block(plan: Plan, floor: Floor, b: int, starts: dict[int, list[str]]) -> It
     block = plan.blocks[b]
     words = (block_title(plan, b), rounds_words(block))
     title = ", ".join(word for word in words if word)
+    asked = [tasks_of(e, those_at(plan, e)) for e in block.exercises]
+    exercises = [tasks.most for tasks in asked]
+    notes = tuple(f"At {a.most.name}, {own_list(own_words(a))}" for a in asked if a.own)
     if not plan.is_rotation and not block.order:
-        rows = tuple(
-            (exercise.name, task_words(exercise), ", ".join(starts[e]))
-            for e, exercise in enumerate(block.exercises)
+        lines = tuple(
+            (exercise.name, whole_task(exercise), ", ".join(starts[e]))
+            for e, exercise in enumerate(exercises)
         )
-        yield Part(title, ("exercise", "what", "starts"), rows, (30, 32, 38))
+        yield Part(title, ("exercise", "what", "starts"), lines, (30, 32, 38), notes)
         return
     if block.order and not plan.is_rotation:
-        tasks = (f"{e.name} {task_words(e)}" for e in block.exercises)
+        tasks = (f"{e.name} {whole_task(e)}" for e in exercises)
         title = f"{title}: {'; '.join(tasks)}"
     for first in range(0, plan.boxes, COLUMNS_MOST):
         boxes = range(first, min(first + COLUMNS_MOST, plan.boxes))
-        yield _matrix(plan, floor, b, starts, boxes, title)
-        title = f"{block_title(plan, b)}, further stations".lstrip(", ")
+        headings, rows = _matrix(plan, floor, b, exercises, boxes)
+        when = (", ".join(starts[step]) for step in range(len(rows)))
+        timed = tuple((at, *row) for at, row in zip(when, rows, strict=True))
+        shares = (22, *([78 / len(boxes)] * len(boxes)))
+        yield Part(title, ("starts", *headings), timed, shares, notes)
+        title, notes = f"{block_title(plan, b)}, further stations".lstrip(", "), ()
 
 
 def _matrix(
-    plan: Plan, floor: Floor, b: int, starts: dict[int, list[str]], boxes: range, title: str
-) -> Part:
-    """Return who is where in each step, or what each lane does."""
-    block = plan.blocks[b]
+    plan: Plan, floor: Floor, b: int, exercises: Sequence[Exercise], boxes: range
+) -> tuple[list[str], list[tuple[str, ...]]]:
+    """Return the stations, and in each step who is there, or what each lane does."""
     headings = [plan.label(box) for box in boxes]
     if plan.is_rotation:
         headings = [
-            f"{label}: {block.exercises[box].name}, {task_words(block.exercises[box])}"
+            f"{label}: {exercises[box].name}, {whole_task(exercises[box])}"
             for label, box in zip(headings, boxes, strict=True)
         ]
 
     def cell(box: int, step: int) -> str:
         if plan.is_rotation:
             return floor.seat(box, b, step, NOBODY).group or "–"
-        return block.exercises[floor.exercise(floor.track(box), b, step)].name
+        return exercises[floor.exercise(floor.track(box), b, step)].name
 
-    rows = tuple(
-        (", ".join(starts[step]), *(cell(box, step) for box in boxes))
-        for step in range(steps_of(plan, block))
-    )
-    share = 78 / len(boxes)
-    return Part(title, ("starts", *headings), rows, (22, *([share] * len(boxes))))
+    steps = range(steps_of(plan, plan.blocks[b]))
+    return headings, [tuple(cell(box, step) for box in boxes) for step in steps]

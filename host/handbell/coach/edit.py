@@ -6,9 +6,7 @@ style-preserving TOML library, so that nothing else can move.
 
 from __future__ import annotations
 
-import contextlib
 import copy
-import difflib
 import json
 import os
 import re
@@ -23,6 +21,7 @@ import tomlkit
 from tomlkit.container import Container
 from tomlkit.items import Array, Comment, InlineTable, String, Trivia
 
+from handbell.coach.toml_pieces import BOM, cut, last_key_line, lf, lines_of, with_ends
 from handbell.errors import HandbellError
 from handbell.plan.faults import place_words
 from handbell.plan.files import load_plan, parse_plan
@@ -33,10 +32,6 @@ if sys.version_info >= (3, 11):
 else:
     import tomli as tomllib
 
-_BOM = "\ufeff"
-_LINE = re.compile(r"[^\r\n]*(?:\r\n|\r|\n)|[^\r\n]+")
-_HEADING = re.compile(r"[ \t]*\[")
-_BLANK = re.compile(r"[ \t]*(#.*)?\n?")
 
 Table = dict[str, Any]
 
@@ -82,10 +77,10 @@ class PlanText:
         self.name = name
         self.plan = parse_plan(data, name)
         text = data.decode("utf-8")
-        self._bom = _BOM if text.startswith(_BOM) else ""
-        self._lines = _LINE.findall(text.removeprefix(_BOM))
-        self._document: Table = tomllib.loads("".join(map(_lf, self._lines)))
-        self._pieces = _cut([_lf(line) for line in self._lines])
+        self._bom = BOM if text.startswith(BOM) else ""
+        self._lines = lines_of(text.removeprefix(BOM))
+        self._document: Table = tomllib.loads("".join(map(lf, self._lines)))
+        self._pieces = cut([lf(line) for line in self._lines])
         self._spots = self._find()
 
     @property
@@ -118,7 +113,7 @@ class PlanText:
             old = self._lines[start:end]
             lines += self._rewritten(old, by_piece[n]) if n in by_piece else old
         text = "".join(lines)
-        if tomllib.loads("".join(map(_lf, _LINE.findall(text)))) != expected:
+        if tomllib.loads("".join(map(lf, lines_of(text)))) != expected:
             raise self._refused(next(iter(by_piece.values()))[0])
         return (self._bom + text).encode("utf-8")
 
@@ -127,7 +122,7 @@ class PlanText:
         count = dict.fromkeys(("block", "warm_up", "cool_down"), 0)
         exercises = 0
         for n, (start, end) in enumerate(self._pieces):
-            said = tomllib.loads("".join(map(_lf, self._lines[start:end])))
+            said = tomllib.loads("".join(map(lf, self._lines[start:end])))
             for key in count:
                 tables = said.get(key)
                 if isinstance(tables, list):
@@ -146,8 +141,8 @@ class PlanText:
 
     def _rewritten(self, old: Sequence[str], changes: Sequence[Change]) -> list[str]:
         """Return a piece's lines with its changes made; lines that stay keep their line ends."""
-        plain = [_lf(line) for line in old]
-        end = _last_key_line(plain)
+        plain = [lf(line) for line in old]
+        end = last_key_line(plain)
         head, tail = "".join(plain[:end]), plain[end:]
         ended = head.endswith("\n")
         try:
@@ -161,8 +156,8 @@ class PlanText:
         except Exception:
             # Whatever the TOML library stumbles over: the plan is untouched, and the coach is told.
             raise self._refused(changes[0]) from None
-        new = _LINE.findall(head if ended else head.removesuffix("\n"))
-        return _with_ends(old, plain, new + tail)
+        new = lines_of(head if ended else head.removesuffix("\n"))
+        return with_ends(old, plain, new + tail)
 
     def _refused(self, change: Change) -> HandbellError:
         place = place_words(change.place) or "the plan"
@@ -183,40 +178,6 @@ def _table(document: Table, place: Place) -> Table:
         at = at[step]
     table: Table = at
     return table
-
-
-def _lf(line: str) -> str:
-    return line.rstrip("\r\n") + "\n" if line.endswith(("\r", "\n")) else line
-
-
-def _cut(lines: Sequence[str]) -> list[tuple[int, int]]:
-    """Return the pieces of a TOML text, each from a heading to the next, as ranges of lines.
-
-    A line that begins with a bracket is a heading unless it lies within a list or a text of many
-    lines; what comes before it then doesn't parse.
-    """
-    pieces = []
-    start = 0
-    for n, line in enumerate(lines):
-        if n > start and _HEADING.match(line) and _parses("".join(lines[start:n])):
-            pieces.append((start, n))
-            start = n
-    return [*pieces, (start, len(lines))]
-
-
-def _parses(text: str) -> bool:
-    with contextlib.suppress(tomllib.TOMLDecodeError):
-        tomllib.loads(text)
-        return True
-    return False
-
-
-def _last_key_line(lines: Sequence[str]) -> int:
-    """Return how many lines there are up to the last one with a key on it."""
-    end = len(lines)
-    while end > 1 and _BLANK.fullmatch(lines[end - 1]) and _parses("".join(lines[: end - 1])):
-        end -= 1
-    return end
 
 
 def _change(table: Any, values: Table) -> None:
@@ -267,26 +228,6 @@ def _take_out(table: Any, key: str) -> None:
             body[at] = (None, Comment(Trivia(indent, "", kept)))
             return
     table.remove(key)
-
-
-def _with_ends(old: Sequence[str], plain: Sequence[str], new: Sequence[str]) -> list[str]:
-    """Return new lines with the line ends that the old ones had."""
-    usual = next((line[len(_bare(line)) :] for line in old if line != _bare(line)), "\n")
-    lines: list[str] = []
-    matcher = difflib.SequenceMatcher(None, plain, new, autojunk=False)
-    for what, i, i_end, j, j_end in matcher.get_opcodes():
-        if what == "equal":
-            lines += old[i:i_end]
-            continue
-        for n, line in enumerate(new[j:j_end]):
-            was = old[i + n] if i + n < i_end else ""
-            end = was[len(_bare(was)) :] or usual
-            lines.append(_bare(line) + end if line.endswith("\n") else line)
-    return lines
-
-
-def _bare(line: str) -> str:
-    return line.rstrip("\r\n")
 
 
 def read_plan(path: Path) -> bytes:

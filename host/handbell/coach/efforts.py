@@ -6,11 +6,16 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
 from handbell.compile.layouts import Floor
+from handbell.plan.own_tasks import bibs_words, done_by, plain
 from handbell_core.timeline import WINDOW
 
 if TYPE_CHECKING:
     from handbell.compile import CompiledClass
+    from handbell.compile.expand import Stretch
     from handbell.plan.model import Exercise, Plan
+
+
+_Sort = tuple[tuple["Exercise", ...], tuple[int, ...]]  # own tasks as done, legs waited
 
 
 class Effort(NamedTuple):
@@ -25,13 +30,14 @@ class Effort(NamedTuple):
 def ways(built: CompiledClass) -> Iterator[tuple[tuple[str, ...], list[Effort]]]:
     """Yield the windows in order, with the groups (without groups the stations) that have them.
 
-    In lanes those that do the same are together; in a rotation each group is by itself.
+    In lanes those that do the same are together; in a rotation each group is by itself. Bibs with
+    own tasks have ways of their own, and are named behind their group; so have those of a relay,
+    who wait in the windows of the others.
     """
     plan, floor = built.plan, Floor(built.plan)
     windows = [s for s in built.schedule.stretches if s.kind == WINDOW]
-    names = [group.name for group in plan.groups] or [box.label for box in built.timelines]
     together: dict[int, list[int]] = {}
-    for n in range(len(names)):
+    for n in range(len(plan.groups) or len(built.timelines)):
         together.setdefault(n if plan.is_rotation else floor.track(n), []).append(n)
     for first, same in together.items():
         here: dict[tuple[int, int], Exercise | None] = {}
@@ -41,7 +47,53 @@ def ways(built: CompiledClass) -> Iterator[tuple[tuple[str, ...], list[Effort]]]
             if key not in here:
                 here[key] = _exercise(plan, floor, first, *key)
             efforts.append(Effort(here[key], s.round, s.start_ms, s.duration_ms))
-        yield tuple(names[n] for n in same), efforts
+        scaled = [e for e in here.values() if e is not None and e.scaled]
+        legs = [n for n, s in enumerate(windows) if plan.blocks[s.block - 1].relay]
+        turns = {g: [_on_turn(floor, g, windows[n]) for n in legs] for g in same}
+        for (done, off), people in _sorts(plan, turns, scaled):
+            instead: dict[int, Exercise] = {id(e): own for e, own in zip(scaled, done, strict=True)}
+            theirs = [e._replace(exercise=instead.get(id(e.exercise), e.exercise)) for e in efforts]
+            for n in off:
+                theirs[legs[n]] = theirs[legs[n]]._replace(exercise=None)
+            yield tuple(_who(built, n, bibs) for n, bibs in people.items()), theirs
+
+
+def _on_turn(floor: Floor, group: int, s: Stretch) -> tuple[int, ...]:
+    """Return whose leg a window of a relay is; a group has the box of its number there."""
+    return floor.seat(group, s.block - 1, s.step, s.turn).bibs
+
+
+def _sorts(
+    plan: Plan, turns: dict[int, list[tuple[int, ...]]], scaled: list[Exercise]
+) -> list[tuple[_Sort, dict[int, list[int]]]]:
+    """Return how exercises with own tasks are done and which legs waited, by whom of each group.
+
+    ``turns`` has the bibs of each leg, by group. Those who do all as it is written come first.
+    """
+    found: dict[_Sort, dict[int, list[int]]] = {}
+    for group, legs in turns.items():
+        for bib in _bibs(plan, group):
+            done = tuple(_untapped(done_by(exercise, bib)) for exercise in scaled)
+            off = tuple(n for n, bibs in enumerate(legs) if bib not in bibs)
+            found.setdefault((done, off), {}).setdefault(group, []).append(bib)
+    written = tuple(_untapped(plain(exercise)) for exercise in scaled)
+    return sorted(found.items(), key=lambda item: item[0][0] != written)
+
+
+def _untapped(exercise: Exercise) -> Exercise:
+    """Return an exercise as it is done, however it is tapped."""
+    return exercise.model_copy(update={"tap_as": None})
+
+
+def _bibs(plan: Plan, n: int) -> tuple[int, ...]:
+    return plan.groups[n].bibs if plan.groups else (n + 1,)
+
+
+def _who(built: CompiledClass, n: int, bibs: list[int]) -> str:
+    """Return what some bibs of a group are called: the group when they are all of it."""
+    plan = built.plan
+    name = plan.groups[n].name if plan.groups else built.timelines[n].label
+    return name if len(bibs) == len(_bibs(plan, n)) else f"{name} ({bibs_words(bibs)})"
 
 
 def _exercise(plan: Plan, floor: Floor, n: int, block: int, step: int) -> Exercise | None:

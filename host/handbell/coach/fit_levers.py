@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 
 from handbell.plan.demands import Fit
 from handbell.plan.model import Block, PerRound, Plan
+from handbell.plan.own_tasks import each_task
 from handbell.plan.rules import TALLY_LEAST_MS, Place, lists_of
 from handbell.plan.values import PAUSE_LEAST_MS
 
@@ -148,10 +149,15 @@ def _breaks(plan: Plan, within: Bounds, step: Step) -> Iterator[Lever]:
         yield Lever("breaks", f"break after {_named(plan, b)}", b, (site,), by)
 
 
+def _in_full(plan: Plan) -> Iterator[tuple[int, Block]]:
+    """Yield the blocks whose times may move; those in a short form keep what the form says."""
+    return ((b, block) for b, block in enumerate(plan.blocks) if block.format is None)
+
+
 def _rests(plan: Plan, within: Bounds, step: Step) -> Iterator[Lever]:
     strict = "rest_ms" in within.said
     is_strict = strict or within.first_timers
-    for b, block in enumerate(plan.blocks):
+    for b, block in _in_full(plan):
         tallies = any(exercise.tap.rule == "tally" for exercise in block.exercises)
         pause_ms = TALLY_LEAST_MS if tallies else PAUSE_LEAST_MS
         floor_ms = pause_ms if tallies or block.rest_after_last else 0
@@ -229,7 +235,7 @@ def _guided(plan: Plan, within: Bounds, step: Step) -> Iterator[Lever]:
 
 
 def _windows(plan: Plan, within: Bounds) -> Iterator[Lever]:
-    for b, block in enumerate(plan.blocks):
+    for b, block in _in_full(plan):
         sites = tuple(
             Site(("block", b, "exercise", e), "work", exercise.work)
             for e, exercise in enumerate(block.exercises)
@@ -244,14 +250,14 @@ def _windows(plan: Plan, within: Bounds) -> Iterator[Lever]:
 
 
 def _rounds(plan: Plan, within: Bounds) -> Iterator[Lever]:
-    for b, block in enumerate(plan.blocks):
+    for b, block in _in_full(plan):
         site = Site(("block", b), "rounds_said", block.rounds)
         by = _rounds_by(block, within)
         yield Lever("rounds", f"rounds of {_named(plan, b)}", b, (site,), by)
 
 
 def _rounds_by(block: Block, within: Bounds) -> tuple[int, ...]:
-    if any(lists_of(exercise) for exercise in block.exercises):
+    if any(lists_of(task) for exercise in block.exercises for task, _ in each_task(exercise)):
         return (0,)  # a list says each round
     return _amounts(block.rounds, within.rounds, ONE, "rounds" in within.said, 1)
 

@@ -13,6 +13,7 @@ from handbell.errors import HandbellError, PlanError
 from handbell.plan.files import parse_plan
 from handbell.plan.model import PerRound, Plan
 from handbell.plan.rules import Place
+from handbell.plan.values import in_seconds
 
 KEYS = {
     "break_ms": "break_s",
@@ -60,12 +61,9 @@ def _said(site: Site, by: int) -> Any:
     if site.field == "rounds_said":
         return value
     if isinstance(value, PerRound):
-        return [_seconds(ms) for ms in value.values] if value.listed else _seconds(value.values[0])
-    return _seconds(value)
-
-
-def _seconds(ms: int) -> int | float:
-    return ms // 1000 if ms % 1000 == 0 else ms / 1000
+        times = [in_seconds(ms) for ms in value.values]
+        return times if value.listed else times[0]
+    return in_seconds(value)
 
 
 def _join_breaks(plan: Plan, values: dict[Place, dict[str, Any]]) -> None:

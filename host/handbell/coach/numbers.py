@@ -6,9 +6,11 @@ measurement, and are called so wherever they are printed.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
+from handbell.coach import lists
 from handbell.coach.efforts import Effort, ways
 from handbell.coach.work_rest import Bout, bouts_of, compared
 from handbell.compile.tracks import asked
@@ -55,7 +57,7 @@ class Expected:
 
     ``asked`` counts reps of targets or goals; ``likely`` are reps, None when the library doesn't
     know them or a position is kept. ``too_many`` is a target above what the library thinks sensible
-    in its window, 0 when there is none.
+    in its window, 0 when there is none. Of a list that is gone through the ``unit`` is rounds.
     """
 
     name: str
@@ -65,11 +67,15 @@ class Expected:
     asked: int
     likely: Range | None
     too_many: int = 0
+    unit: str = "reps"
 
 
 @dataclass(frozen=True)
 class Share:
-    """The numbers of one person; ``who`` are the groups (or stations) that they are true of."""
+    """The numbers of one person; ``who`` are the groups (or stations) that they are true of.
+
+    Where not all of a group do the same, ``who`` names the bibs behind it: ``Red (bib 8)``.
+    """
 
     who: tuple[str, ...]
     work_ms: int
@@ -91,12 +97,14 @@ class Share:
     @property
     def asked_reps(self) -> int:
         """The reps of all targets."""
-        return sum(e.asked for e in self.exercises if e.ask == ASKS[ASK_TARGET])
+        targets = (e for e in self.exercises if e.ask == ASKS[ASK_TARGET] and e.unit == "reps")
+        return sum(e.asked for e in targets)
 
     @property
     def likely_reps(self) -> Range:
         """The reps that are likely in all."""
-        return sum((e.likely for e in self.exercises if e.likely), Range())
+        likely = (e.likely for e in self.exercises if e.likely and e.unit == "reps")
+        return sum(likely, Range())
 
 
 @dataclass(frozen=True)
@@ -138,16 +146,55 @@ class _Sums:
                 self.earned_rest_ms += _earned(entry.reps_30s, ms, goal)
             if likely and entry.impact == "high":
                 self.landings += likely
-        key = (exercise.name, ASKS[ask])
-        was = self.expected.get(key) or Expected(*key, 0, 0, 0, Range() if likely else None)
         too_many = goal if ask == ASK_TARGET and entry and _above(entry, ms, goal) else 0
+        self._expect(Expected(exercise.name, ASKS[ask], 1, ms, goal, likely, too_many))
+
+    def add_list(self, effort: Effort, exercise: Exercise, library: Library) -> None:
+        """Add a list that is gone through, each part with its share of the time."""
+        parts, ms = lists.timed(exercise, library), effort.duration_ms
+        if parts is None:
+            self.add(effort, exercise, None)
+            return
+        ask, goal = asked(exercise, effort.round)
+        is_target = ask == ASK_TARGET
+        slow, fast = lists.rounds_in(ms, parts)
+        most = goal if is_target else fast
+        rounds = Range(min(slow, most), min(fast, most))
+        too_many = goal if is_target and goal > fast else 0
+        self._expect(
+            Expected(exercise.name, ASKS[ask], 1, ms, goal, rounds, too_many, unit="rounds")
+        )
+        if is_target:
+            once = [sum(p.slow_ms for p in parts), sum(p.fast_ms for p in parts)]
+            self.earned_rest_ms += Range(*(max(0, ms - goal * each_ms) for each_ms in once))
+        for p, part_ms in zip(parts, lists.shared_out(ms, parts), strict=True):
+            self._add_part(p, part_ms, ASKS[ask], goal, rounds)
+
+    def _add_part(self, p: lists.Timed, ms: int, ask: str, goal: int, rounds: Range) -> None:
+        pattern = p.entry.pattern if p.entry else UNKNOWN
+        self.work_ms[pattern] = self.work_ms.get(pattern, 0) + ms
+        reps = p.part.reps or 0
+        likely = Range(rounds.least * reps, rounds.most * reps) if reps else None
+        if p.entry:
+            self.impact_ms[p.entry.impact] += ms
+            self.floor_ms += ms if p.entry.position == "floor" else 0
+            if likely and p.entry.impact == "high":
+                self.landings += likely
+        self._expect(Expected(p.part.name, ask, 1, ms, goal * reps, likely))
+
+    def _expect(self, more: Expected) -> None:
+        key = (more.name, more.ask)
+        was = self.expected.get(key)
+        if was is None:
+            self.expected[key] = more
+            return
         self.expected[key] = replace(
             was,
-            windows=was.windows + 1,
-            work_ms=was.work_ms + ms,
-            asked=was.asked + goal,
-            likely=was.likely + likely if was.likely and likely else None,
-            too_many=max(was.too_many, too_many),
+            windows=was.windows + more.windows,
+            work_ms=was.work_ms + more.work_ms,
+            asked=was.asked + more.asked,
+            likely=was.likely + more.likely if was.likely and more.likely else None,
+            too_many=max(was.too_many, more.too_many),
         )
 
 
@@ -158,7 +205,8 @@ def numbers_of(built: CompiledClass, library: Library) -> Numbers:
     bouts: dict[tuple[int, int], Bout] = {}
     known: dict[tuple[tuple[int, int], ...], Share] = {}
     total_ms = built.totals.total_ms
-    for who, efforts in ways(built):
+    all_ways = list(ways(built))  # kept, so that no two exercises can have the same id
+    for who, efforts in all_ways:
         # Groups of a rotation do the same in other orders: their sums are made once.
         work = tuple(sorted((id(e.exercise), e.round) for e in efforts))
         if work not in known:
@@ -177,6 +225,17 @@ def numbers_of(built: CompiledClass, library: Library) -> Numbers:
     return Numbers(tuple(shares), ranges, tuple(bouts.values()))
 
 
+def one(value: float) -> Range:
+    """Return a value as a range."""
+    return Range(value, value)
+
+
+def over(shares: Sequence[Share], value: Callable[[Share], Range]) -> Range:
+    """Return from the least to the most that a value is for any of some people."""
+    ranges = [value(share) for share in shares]
+    return Range(min(r.least for r in ranges), max(r.most for r in ranges))
+
+
 def kcal_per_kg(met: float, ms: int) -> float:
     """Return an energy estimate: MET x 3.5 x kg / 200 kcal a minute, for 1 kg."""
     return met * 3.5 / 200 * ms / 60_000
@@ -185,7 +244,11 @@ def kcal_per_kg(met: float, ms: int) -> float:
 def _share(efforts: list[Effort], library: Library, total_ms: int) -> Share:
     sums = _Sums()
     for effort in efforts:
-        if effort.exercise is not None:
+        if effort.exercise is None:
+            continue
+        if effort.exercise.parts:
+            sums.add_list(effort, effort.exercise, library)
+        else:
             sums.add(effort, effort.exercise, library.find(effort.exercise.name))
     work_ms = sum(sums.work_ms.values())
     return Share(
@@ -211,7 +274,7 @@ def _rests(efforts: list[Effort], library: Library, total_ms: int) -> dict[str, 
     for effort, next_ms in zip(efforts, ends, strict=True):
         rest_ms = next_ms - effort.start_ms
         if effort.exercise is not None:
-            entry = library.find(effort.exercise.name)
+            entry = library.find(effort.exercise.names[-1])
             pattern = entry.pattern if entry else UNKNOWN
             rest_ms -= effort.duration_ms
         found[pattern] = found.get(pattern, 0) + rest_ms

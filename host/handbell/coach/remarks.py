@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from handbell.coach.library_names import name_key, name_words, one_of
 from handbell.plan.faults import sentence
+from handbell.plan.own_tasks import bibs_words, done_by, every_task
 from handbell.plan.pauses import pauses_after, places
 from handbell.plan.texts import quoted
 from handbell_core.timeline import GATE
@@ -14,7 +15,8 @@ from handbell_core.timeline import GATE
 if TYPE_CHECKING:
     from handbell.coach.library import Library
     from handbell.coach.library_entry import Entry
-    from handbell.plan.model import Plan
+    from handbell.plan.model import Exercise, Plan
+    from handbell.plan.rules import Place
 
 RECOVERED_MS = 60_000  # after a pause this long what was tired may be used again
 UNKNOWN_MOST = 5
@@ -30,6 +32,7 @@ def coach_remarks(plan: Plan, library: Library) -> list[str]:
         *_format(plan, library),
         *_skills(plan, library),
         *_loads(plan, library),
+        *_own_kit(plan, library),
         *_unknown(plan, library),
     ]
 
@@ -47,32 +50,51 @@ def _before_and_after(plan: Plan) -> Iterator[str]:
 
 def _format(plan: Plan, library: Library) -> Iterator[str]:
     """Compare each block with the format, exercise by exercise, as far as both go."""
-    for b, block in enumerate(plan.blocks):
-        for e, (exercise, slot) in enumerate(zip(block.exercises, library.format, strict=False)):
-            entry = library.find(exercise.name)
-            if entry and "any" not in slot and not set(slot) & set(entry.patterns):
-                yield sentence(
-                    ("block", b, "exercise", e),
-                    f"{quoted(exercise.name)} has the pattern {entry.pattern}, and your format has "
-                    f"{one_of(slot)} here",
-                )
+    for place, name in _doings(plan):
+        slot = dict(enumerate(library.format)).get(_position(place), ("any",))
+        entry = library.find(name)
+        if entry and "any" not in slot and not set(slot) & set(entry.patterns):
+            yield sentence(
+                place,
+                f"{quoted(name)} has the pattern {entry.pattern}, and your format has "
+                f"{one_of(slot)} here",
+            )
+
+
+def _doings(plan: Plan) -> Iterator[tuple[Place, str]]:
+    """Yield everything that is done, by name, with its place: tasks, and the parts of lists."""
+    for place, exercise, _ in every_task(plan):
+        for n, name in enumerate(exercise.names):
+            yield (*place, "part", n) if exercise.parts else place, name
+
+
+def _position(place: Place) -> int:
+    """Return which of a block's exercises something is, or which part of its list."""
+    return int(place[-1] if "part" in place else place[3])
+
+
+def _window(place: Place) -> Window:
+    """Return which block and exercise a place of a task is in."""
+    return int(place[1]), int(place[3])
 
 
 def _skills(plan: Plan, library: Library) -> Iterator[str]:
     practised = [name_words(part.name) for part in plan.warm_up]
     said: set[str] = set()
+    doings = list(_doings(plan))
     for b, block in enumerate(plan.blocks):
+        here = [(place, name) for place, name in doings if _window(place)[0] == b]
         if _PRACTICE & set(name_words(block.name or "")):
-            practised += [name_words(exercise.name) for exercise in block.exercises]
-        for e, exercise in enumerate(block.exercises):
-            entry = library.find(exercise.name)
+            practised += [name_words(name) for _, name in here]
+        for place, name in here:
+            entry = library.find(name)
             if not entry or not entry.skill or entry.id in said:
                 continue
             said.add(entry.id)
             if not any(_names(words, entry) for words in practised):
                 yield sentence(
-                    ("block", b, "exercise", e),
-                    f"{quoted(exercise.name)} needs skill and is not practised before; name it "
+                    place,
+                    f"{quoted(name)} needs skill and is not practised before; name it "
                     'in a [[warm_up]], or in an earlier block called "Practice"',
                 )
 
@@ -118,31 +140,59 @@ def shared_load(one: Entry, other: Entry) -> list[str]:
 
 
 def _loads(plan: Plan, library: Library) -> Iterator[str]:
-    said: set[frozenset[Window]] = set()
+    said: set[tuple[frozenset[Window], frozenset[str]]] = set()
     for (b, e), (b_next, e_next) in followings(plan):
+        windows = frozenset(((b, e), (b_next, e_next)))
         first, second = plan.blocks[b].exercises[e], plan.blocks[b_next].exercises[e_next]
-        one, other = library.find(first.name), library.find(second.name)
-        if not one or not other or one is other:
-            continue
-        both = frozenset(((b, e), (b_next, e_next)))
-        shared = shared_load(one, other)
-        if shared and both not in said:
-            said.add(both)
-            yield sentence(
-                ("block", b_next, "exercise", e_next),
-                f"{quoted(second.name)} comes straight after {quoted(first.name)}, and both tire "
-                f"the {one_of(shared, 'and')}",
-            )
+        for (before, after), bibs in _in_turn(first, second).items():
+            one, other = library.find(before), library.find(after)
+            if not one or not other or one is other:
+                continue
+            which = (windows, frozenset((one.id, other.id)))
+            shared = shared_load(one, other)
+            if shared and which not in said:
+                said.add(which)
+                whom = f"for {bibs_words(bibs)}, " if bibs else ""
+                yield sentence(
+                    ("block", b_next, "exercise", e_next),
+                    f"{whom}{quoted(after)} comes straight after {quoted(before)}, and both tire "
+                    f"the {one_of(shared, 'and')}",
+                )
+
+
+def _in_turn(first: Exercise, second: Exercise) -> dict[tuple[str, str], list[int]]:
+    """Return the names of what is done one after the other, and for whom; all others come first."""
+    written = (first.names[-1], second.names[0])
+    found: dict[tuple[str, str], list[int]] = {written: []}
+    scaled = {bib for exercise in (first, second) for own in exercise.scaled for bib in own.bibs}
+    for bib in sorted(scaled):
+        names = done_by(first, bib).names[-1], done_by(second, bib).names[0]
+        if names != written:
+            found.setdefault(names, []).append(bib)
+    return found
+
+
+def _own_kit(plan: Plan, library: Library) -> Iterator[str]:
+    """Yield own tasks with kit that the plan counts and that nothing says they take."""
+    for place, exercise, bibs in every_task(plan):
+        b, e = _window(place)
+        another = exercise.name != plan.blocks[b].exercises[e].name
+        entry = library.find(exercise.name) if another else None
+        said = {need.kit for need in exercise.kit}
+        for need in entry.kit if entry else ():
+            if set(need) <= set(plan.kit) and not set(need) & said:
+                yield sentence(
+                    place,
+                    f"{quoted(exercise.name)} needs {one_of(need)}, which [kit] counts; what own "
+                    f"tasks take is not counted, so see that {bibs_words(bibs)} can have it",
+                )
 
 
 def _unknown(plan: Plan, library: Library) -> Iterator[str]:
-    names: dict[str, None] = {}
-    for block in plan.blocks:
-        for exercise in block.exercises:
-            if library.find(exercise.name) is None:
-                names[quoted(exercise.name)] = None
+    unknown = (quoted(name) for _, name in _doings(plan) if library.find(name) is None)
+    names = list(dict.fromkeys(unknown))
     if names:
-        shown = list(names)[:UNKNOWN_MOST]
+        shown = names[:UNKNOWN_MOST]
         more = len(names) - len(shown)
         words = one_of([*shown, f"{more} more"] if more else shown, "and")
         yield f"{words}: not in the library, so nothing is said about {_it(len(names))}"

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 
 from handbell.compile import CompiledClass
 from handbell.compile.layouts import Floor
-from handbell.compile.timetable import described
+from handbell.compile.timetable import Told, told
+from handbell.plan.own_tasks import Own
 from handbell_core.timeline import WINDOW
 
 
 @dataclass(frozen=True)
-class Visit:
+class Visit(Told):
     """A group's window: where it is and what it does there; ``station`` 0 when it waits.
 
     Without groups, ``group`` is the station's label.
@@ -28,6 +29,7 @@ class Visit:
     station: int
     label: str
     what: str
+    own: tuple[Own[str], ...] = ()
 
 
 def visits(built: CompiledClass) -> list[Visit]:
@@ -43,14 +45,14 @@ def visits(built: CompiledClass) -> list[Visit]:
         when = (s.start_ms, s.duration_ms, s.block, s.round, s.window)
         waiting = {group.name: group for group in plan.groups}
         for box in range(floor.boxes):
-            exercise = floor.exercise(floor.track(box), s.block - 1, s.step)
-            what = described(plan.blocks[s.block - 1].exercises[exercise], s.round)
-            where = (box + 1, labels[box], what)
-            if not plan.groups:
-                found.append(Visit(*when, labels[box], (box + 1,), *where))
-            for group in floor.groups(box, s.block - 1, s.step):
-                waiting.pop(group.name, None)
-                found.append(Visit(*when, group.name, group.bibs, *where))
+            number = floor.exercise(floor.track(box), s.block - 1, s.step)
+            exercise = plan.blocks[s.block - 1].exercises[number]
+            there = [(group.name, group.bibs) for group in floor.groups(box, s.block - 1, s.step)]
+            for name, bibs in there if plan.groups else [(labels[box], (box + 1,))]:
+                waiting.pop(name, None)
+                tasks = told(exercise, s.round, bibs)
+                where = (box + 1, labels[box], tasks.most, tasks.own)
+                found.append(Visit(*when, name, bibs, *where))
         found += [Visit(*when, g.name, g.bibs, 0, "", "") for g in waiting.values()]
     return sorted(found, key=lambda visit: (visit.window, numbers.get(visit.group, visit.station)))
 

@@ -24,7 +24,7 @@ def class_sheet(built: CompiledClass) -> bytes:
     for row in built.timetable:
         cells = [""] * (2 * len(labels))
         for n, cell in enumerate(row.stations):
-            cells[2 * n : 2 * n + 2] = [cell.what, _people(cell.who, cell.bibs)]
+            cells[2 * n : 2 * n + 2] = [cell.words, _people(cell.who, cell.bibs)]
         lines.append((*_common(row), *cells))
     headings = [text for label in labels for text in (f"{label}: what", f"{label}: who")]
     return _csv((*HEADINGS, *headings), lines)
@@ -40,7 +40,7 @@ def _common(row: Row | BoxRow) -> tuple[str | int | float, ...]:
     is_window = row.kind == "window"
     place = (row.block, row.round, row.window) if is_window else ("", "", "")
     at_s, for_s = row.class_ms / 1000, row.duration_ms / 1000
-    return (clock_hours(row.class_ms), at_s, for_s, row.kind, *place, row.what)
+    return (clock_hours(row.class_ms), at_s, for_s, row.kind, *place, row.words)
 
 
 def _people(who: str, bibs: Sequence[int]) -> str:

@@ -25,6 +25,7 @@ from handbell.coach.swap_rank import (
 )
 from handbell.errors import HandbellError, PlanError
 from handbell.plan.files import parse_plan
+from handbell.plan.shorthands import asks_each
 
 if TYPE_CHECKING:
     from handbell.compile.build import CompiledClass
@@ -79,6 +80,7 @@ def find_swaps(
         asked = [_named(name, grouped, library, text.name, block)]
     for swap in asked:
         _choose(swap, library, _wish_for(swap, wish), floor, to)
+        _keep_kind(text, swap)
         for place in swap.places:
             known[place.at] = swap.new
     return asked
@@ -95,7 +97,8 @@ def swapped(text: PlanText, swaps: Iterable[Swap]) -> tuple[bytes, CompiledClass
     swaps = list(swaps)
     for swap in swaps:
         for place in swap.places:
-            keys, said = new_keys(place.values, swap.old, swap.new, text.kit)
+            alone = asks_each(text.plan.blocks[place.block].format)
+            keys, said = new_keys(place.values, swap.old, swap.new, text.kit, alone)
             swap.said += [words for words in said if words not in swap.said]
             changes.append(Change(("block", place.block, "exercise", place.exercise), keys))
     changes += _without_names(text, swaps)
@@ -195,6 +198,20 @@ def _choose(swap: Swap, library: Library, wish: Wish, floor: _Floor, to: str | N
         if to is None:
             swap.choices = choices(library, swap.old, wish, around)
             _require_choice(swap, wish)
+
+
+def _keep_kind(text: PlanText, swap: Swap) -> None:
+    """Leave what keeps a hold a hold, and reps reps, where a list or a ladder has it."""
+    inside = [p for p in swap.places if not asks_each(text.plan.blocks[p.block].format)]
+    holds = {"hold_s" in p.values for p in inside}
+    kept = [choice for choice in swap.choices if holds <= {choice.entry.is_hold}]
+    if not kept:
+        raise HandbellError(
+            f"{swap.new.name} can't take the place of {swap.name} in block {inside[0].block + 1}, "
+            "where a list or a ladder says reps or seconds",
+            "Name another with --to, or write the block out first: handbell show --expanded",
+        )
+    swap.choices = kept
 
 
 def _require_choice(swap: Swap, wish: Wish) -> None:

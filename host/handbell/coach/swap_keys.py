@@ -13,21 +13,27 @@ Table = dict[str, Any]
 
 
 def new_keys(
-    values: Table, old: Entry | None, new: Entry, counted: Iterable[str] = ()
+    values: Table,
+    old: Entry | None,
+    new: Entry,
+    counted: Iterable[str] = (),
+    by_itself: bool = True,
 ) -> tuple[Table, list[str]]:
     """Return what keys of a plan's exercise become (None: taken out), and what to say about it.
 
-    Windows and rests stay as they are. ``counted`` is the kit whose number the plan says.
+    Windows and rests stay as they are. ``counted`` is the kit whose number the plan says. An
+    exercise of a list or a ladder is not asked for ``by_itself``: it stays a hold, or none.
     """
     keys: Table = {"name": new.name}
     said: list[str] = []
-    if new.is_hold is not values.get("hold", False):
+    if by_itself and new.is_hold is not values.get("hold", False):
         _change_kind(keys, said, values, new)
     if not new.is_hold:
         _scale(keys, said, values, old, new)
     _change_sides(keys, said, values, old, new)
     _change_kit(keys, said, values, old, new, {name_key(name): name for name in counted})
-    _say_taps(said, {**values, **keys}, old, new)
+    if by_itself:
+        _say_taps(said, {**values, **keys}, old, new)
     return keys, said
 
 

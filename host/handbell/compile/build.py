@@ -138,4 +138,3 @@ def _place(s: Stretch, item: int) -> Place:
         return (KINDS[s.kind],)
     place = ("block", s.block - 1, f"round {s.round}", "exercise", item)
     return place if s.kind == WINDOW else (*place, KINDS[s.kind])
-

@@ -16,7 +16,7 @@ Groups = tuple[int, ...]
 
 @dataclass(frozen=True)
 class Seat:
-    """People at a box: their group's name and who is at each button."""
+    """People at a box: their group's name and who is at each button, 0 where nobody is."""
 
     group: str
     bibs: tuple[int, ...]
@@ -37,6 +37,7 @@ class Floor:
         self._by_rounds = plan.move == "round"
         self._waits_count = not self._by_rounds and plan.turns == "round"
         self._orders = [block.order for block in plan.blocks]
+        self._relays = [block.relay for block in plan.blocks]
         self._steps = [steps_of(plan, block) for block in plan.blocks]
         self._sets: dict[Groups, list[tuple[int, ...]]] = {}
         self.boxes = plan.boxes
@@ -84,6 +85,8 @@ class Floor:
         if turn == NOBODY or not groups:
             return Seat(self.name(groups), ())
         sets = self.sets(groups)
+        if self._relays[block]:
+            sets = [_alone(slot, bib) for some in sets for slot, bib in enumerate(some)]
         if self._rotates and not self._waits_count:
             turn -= self._waited(groups[0], block, step)
         return Seat(self.name(groups), sets[turn % len(sets)])
@@ -149,6 +152,11 @@ class Floor:
 
     def _lane(self, box: int) -> list[tuple[int, ...]]:
         return [order[box] for order in self._orders if order]
+
+
+def _alone(slot: int, bib: int) -> tuple[int, ...]:
+    """Return one bib at its own button."""
+    return (*(0,) * slot, bib)
 
 
 def named(groups: Iterable[Group]) -> str:

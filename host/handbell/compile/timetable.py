@@ -3,28 +3,49 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from handbell.compile.expand import Stretch
 from handbell.compile.layouts import Floor
 from handbell.compile.tracks import RULES, asked
 from handbell.plan.model import Exercise, Plan
+from handbell.plan.own_tasks import Own, Tasks, done_by, everybody, own_list, parted
 from handbell_core import timeline as t
 
 
+class Told:
+    """What most people do, and the single bibs (by their words) who do something else."""
+
+    what: str
+    own: tuple[Own[str], ...]
+
+    @property
+    def words(self) -> str:
+        """All of it: ``Push-up, 10 reps (bib 8: Knee push-up, 8 reps)``."""
+        return f"{self.what} ({own_list(self.own)})" if self.own else self.what
+
+
 @dataclass(frozen=True)
-class Cell:
-    """Who is at a station in a window, what they do there, and the bibs asked to tap."""
+class Cell(Told):
+    """Who is at a station in a window, what they do there, and the bibs asked to tap.
+
+    ``own`` has everybody who is there, whether asked to tap or not.
+    """
 
     station: int
     what: str
     who: str
     bibs: tuple[int, ...]
+    own: tuple[Own[str], ...] = ()
 
 
 @dataclass(frozen=True)
-class Row:
-    """One line: ``class_ms`` when it begins, what it is, and each station in a window."""
+class Row(Told):
+    """One line: ``class_ms`` when it begins, what it is, and each station in a window.
+
+    Where stations do different things, ``what`` is the block, and ``own`` stands at the stations.
+    """
 
     class_ms: int
     duration_ms: int
@@ -34,10 +55,11 @@ class Row:
     round: int
     window: int
     stations: tuple[Cell, ...]
+    own: tuple[Own[str], ...] = ()
 
 
 @dataclass(frozen=True)
-class BoxRow:
+class BoxRow(Told):
     """One line of a single box, as it stands in its timeline."""
 
     class_ms: int
@@ -50,24 +72,78 @@ class BoxRow:
     who: str
     bibs: tuple[int, ...]
     coming: str
+    own: tuple[Own[str], ...] = ()
 
 
 def rows(plan: Plan, stretches: list[Stretch]) -> list[Row]:
     """Return a line for each stretch of a class."""
-    floor = Floor(plan)
-    return [
-        Row(
+    table = _Table(plan)
+    return [table.row(s) for s in stretches]
+
+
+class _Table:
+    """Makes the lines of one class, each window's words once."""
+
+    def __init__(self, plan: Plan) -> None:
+        self._plan = plan
+        self._floor = Floor(plan)
+        self._everybody = everybody(plan)
+        self._told: dict[tuple[int, int, int, tuple[int, ...]], Tasks[str]] = {}
+
+    def row(self, s: Stretch) -> Row:
+        told = self._what(s)
+        return Row(
             s.start_ms,
             s.duration_ms,
             t.KINDS[s.kind],
-            _what(plan, s),
+            told.most,
             s.block,
             s.round,
             s.window,
-            _stations(plan, floor, s) if s.kind == t.WINDOW else (),
+            self._stations(s) if s.kind == t.WINDOW else (),
+            told.own,
         )
-        for s in stretches
-    ]
+
+    def _what(self, s: Stretch) -> Tasks[str]:
+        if s.kind != t.WINDOW:
+            return Tasks(s.name, ())
+        block = self._plan.blocks[s.block - 1]
+        if self._plan.is_rotation or block.order:
+            return Tasks(block.name or f"block {s.block}", ())
+        return self._asked(s, s.step, self._everybody)
+
+    def _stations(self, s: Stretch) -> tuple[Cell, ...]:
+        floor = self._floor
+        cells = []
+        for box in range(floor.boxes):
+            seat = floor.seat(box, s.block - 1, s.step, s.turn)
+            exercise = floor.exercise(floor.track(box), s.block - 1, s.step)
+            told = self._asked(s, exercise, self._there(box, s))
+            bibs = tuple(filter(None, seat.bibs))
+            cells.append(Cell(box + 1, told.most, seat.group, bibs, told.own))
+        return tuple(cells)
+
+    def _there(self, box: int, s: Stretch) -> tuple[int, ...]:
+        if not self._plan.groups:
+            return (box + 1,)
+        groups = self._floor.groups(box, s.block - 1, s.step)
+        return tuple(bib for group in groups for bib in group.bibs)
+
+    def _asked(self, s: Stretch, number: int, bibs: tuple[int, ...]) -> Tasks[str]:
+        """Return what an exercise asks of some bibs in a window."""
+        exercise = self._plan.blocks[s.block - 1].exercises[number]
+        key = (s.block, number, s.round, bibs if exercise.scaled else ())
+        if key not in self._told:
+            self._told[key] = told(exercise, s.round, bibs)
+        return self._told[key]
+
+
+def told(exercise: Exercise, round_: int, bibs: Iterable[int]) -> Tasks[str]:
+    """Return what an exercise asks of some bibs in a round, in words."""
+    written = described(exercise, round_)
+    if not exercise.scaled:
+        return Tasks(written, ())
+    return parted(written, {bib: described(done_by(exercise, bib), round_) for bib in bibs})
 
 
 def box_rows(data: bytes) -> list[BoxRow]:
@@ -76,52 +152,43 @@ def box_rows(data: bytes) -> list[BoxRow]:
     texts = [reader.text(n).decode("latin-1") for n in range(reader.head.strings)]
     texts_at = {t.NO_TEXT: "", **dict(enumerate(texts))}
     spans = (reader.span(n, t.Span()) for n in range(reader.head.spans))
-    return [
-        BoxRow(
-            s.start_ms,
-            s.duration_ms,
-            t.KINDS[s.kind],
-            _joined(texts_at[s.name], _task(s.ask, s.goal, s.tap, s.every)),
-            s.block,
-            s.round,
-            s.window,
-            texts_at[s.who],
-            tuple(bib for bib in s.bib if bib),
-            texts_at[s.next],
-        )
-        for s in spans
-    ]
+    return [_box_row(s, texts_at) for s in spans]
 
 
-def _what(plan: Plan, s: Stretch) -> str:
-    if s.kind != t.WINDOW:
-        return s.name
-    block = plan.blocks[s.block - 1]
-    if plan.is_rotation or block.order:
-        return block.name or f"block {s.block}"
-    return described(block.exercises[s.step], s.round)
+def _box_row(s: t.Span, texts: dict[int, str]) -> BoxRow:
+    def words(task: t.Task) -> str:
+        ask, tap, every, goal, name = task
+        return _joined(texts[name], _task(ask, goal, tap, every))
 
-
-def _stations(plan: Plan, floor: Floor, s: Stretch) -> tuple[Cell, ...]:
-    block = plan.blocks[s.block - 1]
-    cells = []
-    for box in range(floor.boxes):
-        seat = floor.seat(box, s.block - 1, s.step, s.turn)
-        exercise = block.exercises[floor.exercise(floor.track(box), s.block - 1, s.step)]
-        cells.append(Cell(box + 1, described(exercise, s.round), seat.group, seat.bibs))
-    return tuple(cells)
+    by_bib = {bib: words(s.task(slot)) for slot, bib in enumerate(s.bib) if bib}
+    tasks = parted(words((s.ask, s.tap, s.every, s.goal, s.name)), by_bib)
+    return BoxRow(
+        s.start_ms,
+        s.duration_ms,
+        t.KINDS[s.kind],
+        tasks.most,
+        s.block,
+        s.round,
+        s.window,
+        texts[s.who],
+        tuple(bib for bib in s.bib if bib),
+        texts[s.next],
+        tasks.own,
+    )
 
 
 def described(exercise: Exercise, round_: int) -> str:
     """Return an exercise with what it asks for in a round: ``Push-up, 10 reps``."""
     ask, goal = asked(exercise, round_)
-    return _joined(exercise.name, _task(ask, goal, RULES[exercise.tap.rule], exercise.tap.every))
+    unit = "rounds" if exercise.parts else "reps"
+    task = _task(ask, goal, RULES[exercise.tap.rule], exercise.tap.every, unit)
+    return _joined(exercise.name, task)
 
 
-def _task(ask: int, goal: int, tap: int, every: int) -> str:
+def _task(ask: int, goal: int, tap: int, every: int, unit: str = "reps") -> str:
     """Return what a window asks for, and how people tap unless it is the usual way."""
     words = {
-        t.ASK_TARGET: f"{goal} reps",
+        t.ASK_TARGET: f"{goal} {unit}",
         t.ASK_HOLD: "hold",
         t.ASK_OPEN: f"goal {goal}" if goal else "",
     }

@@ -7,7 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 from handbell.plan.demands import Fit
 from handbell.plan.model import Block, Exercise, Group, GuidedPart, Plan, Scaled, Station
+from handbell.plan.parts import Part
 from handbell.plan.rules import Disagreement, Place
+from handbell.plan.shorthands import FORMATS
+from handbell.plan.shorthands.form import own_keys
 from handbell.plan.texts import quoted
 
 if TYPE_CHECKING:
@@ -22,12 +25,14 @@ _TABLES: dict[str, type[BaseModel]] = {
     "block": Block,
     "exercise": Exercise,
     "scaled": Scaled,
+    "part": Part,
     "fit": Fit,
 }
 _SINGLE = {"fit"}
 _HEADINGS = {
     "exercise": "in [[block.exercise]]",
     "scaled": "in [[block.exercise.scaled]]",
+    "part": "in [[block.exercise.part]]",
     "": "at the top of the file, before any [[table]]",
     "fit": "in [fit]",
 }
@@ -91,6 +96,9 @@ def _structural(kind: str, place: Place, value: Any) -> tuple[Place, str]:
 def _nearest(key: str, place: Place) -> str:
     table = next((str(step) for step in reversed(place) if isinstance(step, str)), "")
     known = _keys(table)
+    form = next((name for name, form in FORMATS.items() if key in own_keys(form)), None)
+    if form and (table == "block" or (table == "exercise" and key not in _keys("block"))):
+        return f'it goes with format = "{form}" in a block'
     if key not in known:
         for other in _TABLES:
             if other != table and key in _keys(other):
@@ -101,5 +109,4 @@ def _nearest(key: str, place: Place) -> str:
 
 
 def _keys(table: str) -> list[str]:
-    fields = _TABLES[table].model_fields
-    return [field.alias or name for name, field in fields.items()]
+    return own_keys(_TABLES[table])

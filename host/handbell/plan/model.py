@@ -6,11 +6,15 @@ with ``handbell.plan.files.load_plan``.
 
 from __future__ import annotations
 
+from typing import Any
+
 from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, ValidationInfo
 from pydantic import field_validator as on_field
 from pydantic import model_validator as on_model
 
 from handbell.plan import demands, rules, scaling, values
+from handbell.plan.parts import Part
+from handbell.plan.shorthands import MaybeFormat, spelt_out
 from handbell.plan.values import PerRound, Tap
 
 
@@ -60,12 +64,20 @@ class Exercise(_Table):
         None, description="Which of two circuits side by side it belongs to."
     )
     note: values.Note = Field("", description="A remark for people; it goes onto no box.")
+    parts: tuple[Part, ...] = Field(
+        (), alias="part", description="What it consists of: a rep is one time through all of them."
+    )
     scaled: tuple[Scaled, ...] = Field((), description="What some bibs are asked for instead.")
 
     @property
     def tap(self) -> Tap:
         """How people tap, as said or as usual for what is asked."""
         return self.tap_as or Tap("drop" if self.hold else "each")
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """What is done in it: itself, or its parts."""
+        return tuple(part.name for part in self.parts) or (self.name,)
 
     @on_model(mode="after")
     def _agrees(self) -> Exercise:
@@ -96,6 +108,12 @@ class Block(_Table):
         None, alias="break_s", description="Seconds after this block; never after the last."
     )
     gate: values.YesNo = Field(False, description="Wait for the coach before this block.")
+    relay: values.YesNo = Field(
+        False, description="One person of each group at a time; the others rest until their turn."
+    )
+    format: MaybeFormat = Field(
+        None, description="The short form it is written in, which has keys of its own."
+    )
     order: demands.Orders = Field(
         None, description="For each group or box, its exercises by number in turn; 0 waits."
     )
@@ -110,6 +128,11 @@ class Block(_Table):
             return self.rounds_said
         lists = [n for e in self.exercises for _, n in rules.lists_of(e)]
         return lists[0] if lists else 1
+
+    @on_model(mode="before")
+    @classmethod
+    def _spelt_out(cls, data: Any) -> Any:
+        return spelt_out(data) if isinstance(data, dict) and "format" in data else data
 
     @on_model(mode="after")
     def _agrees(self) -> Block:

@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from handbell.plan.faults import sentence
+from handbell.plan.orders import does
+from handbell.plan.own_tasks import bibs_words, every_task
 from handbell.plan.rules import Place
 from handbell.plan.texts import LINE_MOST, drawable, quoted
 
@@ -19,7 +21,7 @@ def remarks(plan: Plan) -> list[str]:
     for place, text in _texts(plan):
         for fault in _text_remarks(text):
             found.setdefault(fault, sentence(place, fault))
-    return [*found.values(), *_turns(plan), *_steps(plan)]
+    return [*found.values(), *_turns(plan), *_steps(plan), *_never_there(plan), *_legs(plan)]
 
 
 def _texts(plan: Plan) -> Iterator[tuple[Place, str]]:
@@ -33,9 +35,8 @@ def _texts(plan: Plan) -> Iterator[tuple[Place, str]]:
     for key, parts in (("warm_up", plan.warm_up), ("cool_down", plan.cool_down)):
         for n, part in enumerate(parts):
             yield (key, n, "name"), part.name
-    for b, block in enumerate(plan.blocks):
-        for e, exercise in enumerate(block.exercises):
-            yield ("block", b, "exercise", e, "name"), exercise.name
+    for place, exercise, _ in every_task(plan):
+        yield (*place, "name"), exercise.name
 
 
 def _text_remarks(text: str) -> Iterator[str]:
@@ -61,13 +62,44 @@ def _turns(plan: Plan) -> Iterator[str]:
 
 
 def _steps(plan: Plan) -> Iterator[str]:
+    said = set()
+    for place, exercise, _ in every_task(plan):
+        every = exercise.tap.every
+        uneven = {r for r in (exercise.reps.values if exercise.reps else ()) if r % every}
+        for reps in sorted(uneven):
+            which = (place[:4], reps, every)  # an own task mostly keeps what is written for all
+            if which in said:
+                continue
+            said.add(which)
+            yield sentence(
+                (*place, "tap"),
+                f"{reps} reps are not a multiple of {every}; the target counts as made at "
+                f"tap {-(-reps // every)}, after {-(-reps // every) * every} reps",
+            )
+
+
+def _never_there(plan: Plan) -> Iterator[str]:
+    """Yield own tasks of bibs whose group is of the other circuit."""
+    for place, exercise, bibs in every_task(plan):
+        elsewhere = [group.bibs for group in plan.groups if not does(group, exercise)]
+        away = sorted({bib for others in elsewhere for bib in others} & set(bibs))
+        if away and plan.is_rotation:
+            yield sentence(
+                (*place, "bibs"),
+                f"{bibs_words(away)} never {'does' if len(away) == 1 else 'do'} this exercise, "
+                "which is of the other circuit",
+            )
+
+
+def _legs(plan: Plan) -> Iterator[str]:
+    """Yield groups whose people don't all get as many legs of a relay."""
     for b, block in enumerate(plan.blocks):
-        for e, exercise in enumerate(block.exercises):
-            every = exercise.tap.every
-            uneven = {r for r in (exercise.reps.values if exercise.reps else ()) if r % every}
-            for reps in sorted(uneven):
+        legs = block.rounds * len(block.exercises)
+        for group in plan.groups if block.relay else ():
+            more = legs % len(group.bibs)
+            if more:
                 yield sentence(
-                    ("block", b, "exercise", e, "tap"),
-                    f"{reps} reps are not a multiple of {every}; the target counts as made at "
-                    f"tap {-(-reps // every)}, after {-(-reps // every) * every} reps",
+                    ("block", b),
+                    f"{legs} legs for the {len(group.bibs)} of {quoted(group.name)}: "
+                    f"{more} of them {'does' if more == 1 else 'do'} one more than the others",
                 )

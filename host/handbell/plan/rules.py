@@ -54,6 +54,9 @@ def of_exercise(exercise: Exercise) -> Iterable[Fault]:
     for key in ("reps", "goal"):
         if exercise.hold and getattr(exercise, key) is not None:
             yield (key,), f"a hold counts no reps; take out {key}, or hold = true"
+    if exercise.parts and (exercise.hold or exercise.both_sides):
+        key = "hold" if exercise.hold else "both_sides"
+        yield (key,), f"a list gone through has none; take out {key}, or the parts"
     fault = tap_fault(exercise)
     if fault and exercise.tap_as is not None:
         yield ("tap",), fault
@@ -181,6 +184,11 @@ def of_blocks(blocks: Sequence[Block], data: dict[str, Any]) -> Iterable[Fault]:
         yield ("block",), f"{windows} windows; a class has at most {WINDOWS_MOST}: take rounds out"
     if rotation:
         yield from _of_rotation(blocks, data)
+    for b, block in enumerate(blocks):
+        if block.relay and rotation:
+            yield ("block", b, "relay"), "a relay is for lanes; take it out, or write lanes"
+        elif block.relay and not data.get("groups", True):
+            yield ("block", b, "relay"), "a relay is run by groups; add a [[group]] with its bibs"
     if "groups" in data and "stations" in data:
         yield from orders.of_blocks(blocks, data)
 

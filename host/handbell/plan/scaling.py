@@ -20,7 +20,7 @@ def for_bib(exercise: Exercise, bib: int) -> Exercise:
 def _with(exercise: Exercise, own: Scaled) -> Exercise:
     changes: dict[str, object] = {"scaled": ()}
     if own.name is not None:
-        changes["name"] = own.name
+        changes |= {"name": own.name, "parts": ()}
     if _asks(own):
         changes |= {"reps": own.reps, "goal": own.goal, "hold": own.hold, "tap_as": None}
         usual = exercise.model_copy(update=changes | {"tap_as": exercise.tap_as})

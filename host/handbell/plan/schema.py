@@ -9,23 +9,63 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
 from handbell.plan.model import Plan
+from handbell.plan.shorthands import FORMATS
+from handbell.plan.shorthands.counted import Through
 
 PATH = Path(__file__).with_name("plan.schema.json")
 
 
 def schema_text() -> str:
     """Return the schema as JSON text."""
+    plan = _plain(Plan.model_json_schema(by_alias=True))
+    _add_forms(plan)
     schema = {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
-        **_plain(Plan.model_json_schema(by_alias=True)),
+        **plan,
         "title": "Handbell plan",
         "required": ["title", "block"],
     }
     return json.dumps(schema, indent=2, sort_keys=True) + "\n"
+
+
+def _add_forms(plan: dict[str, Any]) -> None:
+    """Let a block be written in each short form too, with the keys it has there."""
+    tables = plan["$defs"]
+    block, exercise, part = tables["Block"], tables["Exercise"], tables["Part"]
+    del block["properties"]["format"]
+    choices = [{"$ref": "#/$defs/Block"}]
+    for name, form in FORMATS.items():
+        own = _plain(form.model_json_schema(by_alias=True))
+        inside = {**exercise["properties"], **form.exercise_takes}
+        required = ["name"]
+        if issubclass(form, Through):
+            inside = {**part["properties"], "kit": exercise["properties"]["kit"]}
+        elif "work_s" not in (*form.exercise_has, *form.exercise_takes) and "rep_s" not in inside:
+            required.append("work_s")
+        inside = _without(inside, form.exercise_has)
+        properties = _without(block["properties"], form.block_has) | own["properties"]
+        items = {**_closed(inside), "required": required}
+        properties |= {"format": {"const": name}, "exercise": {"type": "array", "items": items}}
+        tables[form.__name__] = {
+            **_closed(properties),
+            "description": own["description"],
+            "required": ["format", *own.get("required", [])],
+        }
+        choices.append({"$ref": f"#/$defs/{form.__name__}"})
+    plan["properties"]["block"]["items"] = {"anyOf": choices}
+
+
+def _without(properties: dict[str, Any], keys: Iterable[str]) -> dict[str, Any]:
+    return {key: value for key, value in properties.items() if key not in set(keys)}
+
+
+def _closed(properties: dict[str, Any]) -> dict[str, Any]:
+    return {"type": "object", "additionalProperties": False, "properties": properties}
 
 
 def _plain(node: Any) -> Any:

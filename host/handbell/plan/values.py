@@ -19,6 +19,7 @@ WINDOW_LEAST_MS = 5_000
 PAUSE_LEAST_MS = 3_000
 TIME_MOST_S = 6 * 3600
 REPS_MOST = 9_999
+REP_MOST_MS = 60_000
 ROUNDS_MOST = 16_000
 BIB_MOST = 999
 NOTE_MOST = 200
@@ -95,6 +96,11 @@ def milliseconds(value: object) -> int:
     return int(number * 10) * 100
 
 
+def in_seconds(ms: int) -> int | float:
+    """Return a time as a plan writes it, in seconds."""
+    return ms // 1000 if ms % 1000 == 0 else ms / 1000
+
+
 def pause_ms(value: object) -> int:
     """Return a time that is nothing or long enough to be noticed."""
     ms = milliseconds(value)
@@ -124,6 +130,27 @@ def window_ms(value: object) -> int:
         raise ValueError(
             f"{shown(value)} s is too short; a window is {WINDOW_LEAST_MS // 1000} s or more"
         )
+    return ms
+
+
+def minutes_ms(value: object) -> int:
+    """Return minutes, or parts of them that are whole seconds, as milliseconds."""
+    if isinstance(value, bool) or not isinstance(value, (int, float, Decimal)):
+        raise ValueError(f"{shown(value)} is no time; write minutes without quotes, such as 12")
+    number = Decimal(repr(value)) if isinstance(value, float) else Decimal(value)
+    if not number.is_finite() or not 0 < number <= TIME_MOST_S // 60:
+        raise ValueError(f"{shown(value)} is out of range; write minutes, up to 360")
+    ms = number * 60_000
+    if ms % 1000:
+        raise ValueError(f"{shown(value)} minutes are no whole seconds; write 7.5 for 7 min 30 s")
+    return window_ms(int(ms) // 1000)
+
+
+def rep_ms(value: object) -> int:
+    """Return the time of one rep, in tenths of a second."""
+    ms = milliseconds(value)
+    if not 0 < ms <= REP_MOST_MS:
+        raise ValueError(f"{shown(value)} s is no time for a rep; write up to 60, such as 3")
     return ms
 
 
@@ -206,7 +233,9 @@ def _one_of(words: tuple[str, ...]) -> str:
     return ", ".join(f'"{w}"' for w in words[:-1]) + f' or "{words[-1]}"'
 
 
-def _chosen(*words: str) -> Callable[[object], str]:
+def chosen(*words: str) -> Callable[[object], str]:
+    """Return a check for a value that is one of some words."""
+
     def check(value: object) -> str:
         if not isinstance(value, str) or value not in words:
             raise ValueError(f"{shown(value)} is no choice here; write {_one_of(words)}")
@@ -247,6 +276,9 @@ _TAP_SCHEMA: Schema = {
 _PAUSE_SCHEMA: Schema = {"anyOf": [{"const": 0}, _seconds(PAUSE_LEAST_MS)]}
 _NAME_SCHEMA: Schema = {"type": "string", "minLength": 1}
 
+WORK_SCHEMA: Schema = _seconds(WINDOW_LEAST_MS)
+REP_SCHEMA: Schema = {"type": "number", "minimum": 0.1, "maximum": REP_MOST_MS // 1000}
+
 Name = Annotated[str, PlainValidator(name_text), WithJsonSchema(_NAME_SCHEMA)]
 MaybeName = Annotated[str | None, PlainValidator(name_text), WithJsonSchema(_NAME_SCHEMA)]
 Note = Annotated[
@@ -266,7 +298,21 @@ MaybeReps = Annotated[
     PlainValidator(per_round(_whole(1, REPS_MOST))),
     WithJsonSchema(_each_or_list(_number(1, REPS_MOST))),
 ]
+Window = Annotated[int, PlainValidator(window_ms), WithJsonSchema(WORK_SCHEMA)]
+Minutes = Annotated[
+    int,
+    PlainValidator(minutes_ms),
+    WithJsonSchema({"type": "number", "exclusiveMinimum": 0, "maximum": TIME_MOST_S // 60}),
+]
+MaybeRepTime = Annotated[int | None, PlainValidator(rep_ms), WithJsonSchema(REP_SCHEMA)]
+Count = Annotated[int, PlainValidator(_whole(1, REPS_MOST)), WithJsonSchema(_number(1, REPS_MOST))]
+MaybeCount = Annotated[
+    int | None, PlainValidator(_whole(1, REPS_MOST)), WithJsonSchema(_number(1, REPS_MOST))
+]
 MaybeTap = Annotated[Tap | None, PlainValidator(tap_rule), WithJsonSchema(_TAP_SCHEMA)]
+Rounds = Annotated[
+    int, PlainValidator(_whole(1, ROUNDS_MOST)), WithJsonSchema(_number(1, ROUNDS_MOST))
+]
 MaybeRounds = Annotated[
     int | None,
     PlainValidator(_whole(1, ROUNDS_MOST)),
@@ -283,14 +329,14 @@ Bibs = Annotated[
 ]
 Layout = Annotated[
     str,
-    PlainValidator(_chosen("lanes", "rotation")),
+    PlainValidator(chosen("lanes", "rotation")),
     WithJsonSchema({"enum": ["lanes", "rotation"]}),
 ]
 WindowOrRound = Annotated[
-    str, PlainValidator(_chosen("window", "round")), WithJsonSchema({"enum": ["window", "round"]})
+    str, PlainValidator(chosen("window", "round")), WithJsonSchema({"enum": ["window", "round"]})
 ]
 MaybeTurns = Annotated[
     str | None,
-    PlainValidator(_chosen("window", "round")),
+    PlainValidator(chosen("window", "round")),
     WithJsonSchema({"enum": ["window", "round"]}),
 ]

@@ -1,0 +1,80 @@
+"""A TOML text cut at its table headings, so that what isn't touched stays to the byte."""
+
+from __future__ import annotations
+
+import contextlib
+import difflib
+import re
+import sys
+from collections.abc import Sequence
+
+if sys.version_info >= (3, 11):
+    import tomllib
+else:
+    import tomli as tomllib
+
+BOM = "\ufeff"
+
+_LINE = re.compile(r"[^\r\n]*(?:\r\n|\r|\n)|[^\r\n]+")
+_HEADING = re.compile(r"[ \t]*\[")
+_BLANK = re.compile(r"[ \t]*(#.*)?\n?")
+
+
+def lines_of(text: str) -> list[str]:
+    """Return a text's lines with the ends they have."""
+    return _LINE.findall(text)
+
+
+def lf(line: str) -> str:
+    """Return a line with LF as its end, if it has one."""
+    return line.rstrip("\r\n") + "\n" if line.endswith(("\r", "\n")) else line
+
+
+def cut(lines: Sequence[str]) -> list[tuple[int, int]]:
+    """Return the pieces of a TOML text, each from a heading to the next, as ranges of lines.
+
+    A line that begins with a bracket is a heading unless it lies within a list or a text of many
+    lines; what comes before it then doesn't parse.
+    """
+    pieces = []
+    start = 0
+    for n, line in enumerate(lines):
+        if n > start and _HEADING.match(line) and _parses("".join(lines[start:n])):
+            pieces.append((start, n))
+            start = n
+    return [*pieces, (start, len(lines))]
+
+
+def _parses(text: str) -> bool:
+    with contextlib.suppress(tomllib.TOMLDecodeError):
+        tomllib.loads(text)
+        return True
+    return False
+
+
+def last_key_line(lines: Sequence[str]) -> int:
+    """Return how many lines there are up to the last one with a key on it."""
+    end = len(lines)
+    while end > 1 and _BLANK.fullmatch(lines[end - 1]) and _parses("".join(lines[: end - 1])):
+        end -= 1
+    return end
+
+
+def with_ends(old: Sequence[str], plain: Sequence[str], new: Sequence[str]) -> list[str]:
+    """Return new lines with the line ends that the old ones had."""
+    usual = next((line[len(_bare(line)) :] for line in old if line != _bare(line)), "\n")
+    lines: list[str] = []
+    matcher = difflib.SequenceMatcher(None, plain, new, autojunk=False)
+    for what, i, i_end, j, j_end in matcher.get_opcodes():
+        if what == "equal":
+            lines += old[i:i_end]
+            continue
+        for n, line in enumerate(new[j:j_end]):
+            was = old[i + n] if i + n < i_end else ""
+            end = was[len(_bare(was)) :] or usual
+            lines.append(_bare(line) + end if line.endswith("\n") else line)
+    return lines
+
+
+def _bare(line: str) -> str:
+    return line.rstrip("\r\n")

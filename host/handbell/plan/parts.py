@@ -1,0 +1,32 @@
+"""The parts of an exercise that is a list done over and over: so much of each, once through."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from handbell.plan import values
+
+
+class Part(BaseModel):
+    """One of the things done, in order, before the next round begins."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
+
+    name: values.Name = Field(description="What is done.")
+    reps: values.MaybeCount = Field(None, description="How many of it.")
+    both_sides: values.YesNo = Field(False, description="The reps are the sum of both sides.")
+    hold_ms: values.MaybePause = Field(None, alias="hold_s", description="Seconds it is kept.")
+
+    @property
+    def words(self) -> str:
+        """The part as it is said: ``10 Step-up``, ``20 s Plank``."""
+        if self.reps is not None:
+            return f"{self.reps} {self.name}"
+        return f"{self.hold_ms / 1000:g} s {self.name}" if self.hold_ms else self.name
+
+
+def parts_words(parts: Iterable[Part]) -> str:
+    """Return all parts in their order."""
+    return ", ".join(part.words for part in parts)

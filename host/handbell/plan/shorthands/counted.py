@@ -1,0 +1,167 @@
+"""Forms in which people count: up or down a ladder, or through a list again and again."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any, ClassVar
+
+from pydantic import Field, ValidationError
+
+from handbell.plan import values
+from handbell.plan.parts import Part, parts_words
+from handbell.plan.rules import Fault
+from handbell.plan.shorthands.form import Short, Table, found, own_keys
+from handbell.plan.texts import LINE_MOST, drawable
+from handbell.plan.values import in_seconds
+
+
+class Through(Short):
+    """A list of exercises gone through again and again, in one window, a tap each time."""
+
+    asks_each = False
+    block_has: ClassVar[Mapping[str, str]] = {
+        "rest_s": "people rest as they need",
+        "round_rest_s": "people rest as they need",
+        "rest_after_last": "it is a single window; write break_s for what follows it",
+        "order": "everybody goes through the list by themselves",
+    }
+
+    block_ms: values.Minutes = Field(alias="minutes", description="How long there is.")
+
+    def faults(self, block: Table, exercises: list[Table]) -> Iterator[Fault]:
+        """Yield exercises that are no parts, and a list too long to be a name."""
+        parts = []
+        for e, exercise in enumerate(exercises):
+            try:
+                parts.append(_part(exercise))
+            except ValidationError as error:
+                yield from (
+                    (("exercise", e, *place), fault)
+                    for place, fault in found(error, [*own_keys(Part), "kit"])
+                )
+        whole = len(parts) == len(exercises)
+        if "name" not in block and whole and len(drawable(parts_words(parts))) > LINE_MOST:
+            yield (
+                ("name",),
+                f"it is missing, and the list is longer than the {LINE_MOST} characters of a box's "
+                'line; write a short one, such as name = "The long list"',
+            )
+
+    def _one_window(self, block: Table, exercises: list[Table], asks: Table) -> Table:
+        parts = [_part(exercise) for exercise in exercises]
+        window: Table = {
+            "name": block.get("name", parts_words(parts)),
+            "work_s": in_seconds(self.block_ms),
+            **asks,
+        }
+        kit = _kit_of(exercises)
+        if kit:
+            window["kit"] = kit
+        window["part"] = [{k: v for k, v in e.items() if k != "kit"} for e in exercises]
+        return {**block, "exercise": [window]}
+
+
+class AsManyRounds(Through):
+    """As many rounds of a list as fit in the time."""
+
+    block_has: ClassVar[Mapping[str, str]] = {
+        **Through.block_has,
+        "rounds": "people make as many as they can",
+    }
+
+    goal: values.MaybeCount = Field(None, description="Rounds to wish for.")
+
+    def spelt_out(self, block: Table, exercises: list[Table]) -> Table:
+        """Return an open window in which a tap is a round."""
+        goal = {"goal": self.goal} if self.goal is not None else {}
+        return self._one_window(block, exercises, goal)
+
+
+class UnderACap(Through):
+    """Some rounds of a list, as fast as can be, within a limit."""
+
+    rounds: values.Rounds = Field(1, description="How often the list is done; 1 unless said.")
+
+    def spelt_out(self, block: Table, exercises: list[Table]) -> Table:
+        """Return a window with a target of rounds; the last tap is the finishing time."""
+        tap = {"tap": "finish"} if self.rounds == 1 else {}
+        return self._one_window(block, exercises, {"reps": self.rounds, **tap})
+
+
+class Ladder(Short):
+    """Reps that go up or down by a step from round to round, and back if wished."""
+
+    asks_each = False
+    block_has: ClassVar[Mapping[str, str]] = {"rounds": "from, to and by say how many"}
+    exercise_has: ClassVar[Mapping[str, str]] = {
+        "reps": "they are the ladder's",
+        "goal": "reps are the ladder's",
+    }
+    exercise_takes: ClassVar[Mapping[str, Any]] = {"rep_s": values.REP_SCHEMA}
+
+    first: values.Count = Field(alias="from", description="Reps of the first round.")
+    last: values.Count = Field(alias="to", description="Reps of the last one, or at the turn.")
+    by: values.Count = Field(1, description="How much a round differs from the next; 1 unless said")
+    back: values.YesNo = Field(False, description="The same way back afterwards.")
+    rep_ms: values.MaybeRepTime = Field(
+        None, alias="rep_s", description="Seconds for each rep; a window is as long as its reps."
+    )
+
+    def faults(self, block: Table, exercises: list[Table]) -> Iterator[Fault]:
+        """Yield a step that misses the end, and windows that nothing says the length of."""
+        left = abs(self.last - self.first) % self.by
+        if left:
+            down = -1 if self.last < self.first else 1
+            near = (self.last - down * left, self.last + down * (self.by - left))
+            likely = " or ".join(str(n) for n in near if n > 0)
+            yield ("to",), f"steps of {self.by} from {self.first} miss it; write {likely}"
+        for e, exercise in enumerate(exercises):
+            said = [key for key in ("work_s", "rep_s") if key in exercise]
+            if len(said) == 2:
+                yield ("exercise", e, "rep_s"), "work_s says its time already; keep one of the two"
+            elif not said and self.rep_ms is None:
+                yield (
+                    ("exercise", e),
+                    "nothing says how long its windows are; write work_s = 40 for all, or "
+                    "rep_s = 3 for each rep",
+                )
+            elif said == ["rep_s"]:
+                try:
+                    values.rep_ms(exercise["rep_s"])
+                except ValueError as error:
+                    yield ("exercise", e, "rep_s"), str(error)
+
+    @property
+    def reps(self) -> list[int]:
+        """The reps of each round."""
+        step = self.by if self.last >= self.first else -self.by
+        way = list(range(self.first, self.last + (1 if step > 0 else -1), step))
+        return way + way[-2::-1] if self.back else way
+
+    def spelt_out(self, block: Table, exercises: list[Table]) -> Table:
+        """Return a round for each rung."""
+        reps = self.reps
+        rungs = []
+        for exercise in exercises:
+            rung = {key: value for key, value in exercise.items() if key != "rep_s"}
+            if "work_s" not in rung:
+                own = exercise.get("rep_s")
+                each_ms = values.rep_ms(own) if own is not None else self.rep_ms or 0
+                least_ms = values.WINDOW_LEAST_MS
+                rung["work_s"] = [in_seconds(max(each_ms * n, least_ms)) for n in reps]
+            rungs.append({**rung, "reps": list(reps)})
+        return {**block, "rounds": len(reps), "exercise": rungs}
+
+
+def _part(exercise: Table) -> Part:
+    return Part.model_validate({k: v for k, v in exercise.items() if k != "kit"})
+
+
+def _kit_of(exercises: list[Table]) -> Any:
+    """Return the kit of all parts, in one of its two ways to be written; [] for none."""
+    said = [exercise["kit"] for exercise in exercises if exercise.get("kit")]
+    if said and all(isinstance(kit, dict) for kit in said):
+        return {name: count for kit in said for name, count in kit.items()}
+    lists = [kit if isinstance(kit, list) else [kit] for kit in said]
+    names = [name for kit in lists for name in kit]
+    return [name for n, name in enumerate(names) if name not in names[:n]]
