@@ -9,7 +9,8 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator, model_validator
 
 from handbell.coach.library_names import name_key, one_of
-from handbell.plan.values import REPS_MOST, TAP_WORDS, Name, Note, YesNo, shown, whole
+from handbell.plan.fields import Name, Note, YesNo
+from handbell.plan.values import REPS_MOST, TAP_WORDS, shown, whole
 
 PATTERNS = ("cardio", "squat", "hinge", "lunge", "push", "pull", "trunk", "carry")
 SPACES = ("spot", "mat", "wide", "lane")  # least floor first

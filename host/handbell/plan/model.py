@@ -12,7 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, ValidationInfo
 from pydantic import field_validator as on_field
 from pydantic import model_validator as on_model
 
-from handbell.plan import demands, rules, scaling, values
+from handbell.plan import demands, fields, rules, scaling
 from handbell.plan.parts import Part
 from handbell.plan.shorthands import MaybeFormat, spelt_out
 from handbell.plan.values import PerRound, Tap
@@ -25,45 +25,45 @@ class _Table(BaseModel):
 class Scaled(_Table):
     """What some bibs are asked for instead, in the same windows."""
 
-    bibs: values.Bibs = Field(description="Whom it is for.")
-    name: values.MaybeName = Field(None, description="Another exercise, or a variation of it.")
-    reps: values.MaybeReps = Field(None, description="Their target. Or a list, one a round.")
-    goal: values.MaybeReps = Field(None, description="Their goal in an open window. Or a list.")
-    hold: values.YesNo = Field(False, description="For them a position is kept.")
-    tap_as: values.MaybeTap = Field(None, alias="tap", description="How they tap.")
-    note: values.Note = Field("", description="A remark for people, such as the load.")
+    bibs: fields.Bibs = Field(description="Whom it is for.")
+    name: fields.MaybeName = Field(None, description="Another exercise, or a variation of it.")
+    reps: fields.MaybeReps = Field(None, description="Their target. Or a list, one a round.")
+    goal: fields.MaybeReps = Field(None, description="Their goal in an open window. Or a list.")
+    hold: fields.YesNo = Field(False, description="For them a position is kept.")
+    tap_as: fields.MaybeTap = Field(None, alias="tap", description="How they tap.")
+    note: fields.Note = Field("", description="A remark for people, such as the load.")
 
 
 class Exercise(_Table):
     """One exercise of a block and its windows."""
 
-    name: values.Name = Field(description="What it is called on the box, at most 32 characters.")
-    work: values.WindowTimes = Field(
+    name: fields.Name = Field(description="What it is called on the box, at most 32 characters.")
+    work: fields.WindowTimes = Field(
         alias="work_s", description="Seconds of the window, 5 or more; or a list, one a round."
     )
-    reps: values.MaybeReps = Field(
+    reps: fields.MaybeReps = Field(
         None, description="Target: reps to make in the window; what is left is rest. Or a list."
     )
-    goal: values.MaybeReps = Field(
+    goal: fields.MaybeReps = Field(
         None, description="Reps to wish for in an open window, which goes on to its end. Or a list."
     )
-    hold: values.YesNo = Field(False, description="A position is kept as long as it lasts.")
-    tap_as: values.MaybeTap = Field(
+    hold: fields.YesNo = Field(False, description="A position is kept as long as it lasts.")
+    tap_as: fields.MaybeTap = Field(
         None, alias="tap", description='How people tap; "each" unless said, "drop" for a hold.'
     )
-    rest_ms: values.MaybePause = Field(
+    rest_ms: fields.MaybePause = Field(
         None, alias="rest_s", description="Seconds of rest after each window; else the block's."
     )
-    both_sides: values.YesNo = Field(
+    both_sides: fields.YesNo = Field(
         False, description="Sides change at half time; reps are the sum of both."
     )
     kit: demands.KitNeeds = Field(
         (), description='Kit in use: ["bench"] one a person, { bench = 1 } for the group.'
     )
-    circuit: values.MaybeName = Field(
+    circuit: fields.MaybeName = Field(
         None, description="Which of two circuits side by side it belongs to."
     )
-    note: values.Note = Field("", description="A remark for people; it goes onto no box.")
+    note: fields.Note = Field("", description="A remark for people; it goes onto no box.")
     parts: tuple[Part, ...] = Field(
         (), alias="part", description="What it consists of: a rep is one time through all of them."
     )
@@ -88,27 +88,27 @@ class Exercise(_Table):
 class Block(_Table):
     """A list of exercises done for some rounds."""
 
-    name: values.MaybeName = Field(None, description="What it is called in the timetable.")
-    rounds_said: values.MaybeRounds = Field(
+    name: fields.MaybeName = Field(None, description="What it is called in the timetable.")
+    rounds_said: fields.MaybeRounds = Field(
         None, alias="rounds", description="How often the exercises are done; 1 unless said."
     )
-    rest_ms: values.Pause = Field(
+    rest_ms: fields.Pause = Field(
         0, alias="rest_s", description="Seconds of rest after each window."
     )
-    round_rest_ms: values.MaybePause = Field(
+    round_rest_ms: fields.MaybePause = Field(
         None, alias="round_rest_s", description="Seconds of rest between rounds, instead of rest_s."
     )
-    rest_after_last: values.YesNo = Field(
+    rest_after_last: fields.YesNo = Field(
         False, description="The block's very last window is followed by its rest too."
     )
-    change_ms: values.MaybePause = Field(
+    change_ms: fields.MaybePause = Field(
         None, alias="change_s", description="Seconds to get to the next exercise; else the plan's."
     )
-    break_ms: values.MaybePause = Field(
+    break_ms: fields.MaybePause = Field(
         None, alias="break_s", description="Seconds after this block; never after the last."
     )
-    gate: values.YesNo = Field(False, description="Wait for the coach before this block.")
-    relay: values.YesNo = Field(
+    gate: fields.YesNo = Field(False, description="Wait for the coach before this block.")
+    relay: fields.YesNo = Field(
         False, description="One person of each group at a time; the others rest until their turn."
     )
     format: MaybeFormat = Field(
@@ -143,9 +143,9 @@ class Block(_Table):
 class Group(_Table):
     """People who stay together, by their bibs."""
 
-    name: values.Name = Field(description="What the group is called on the box.")
-    bibs: values.Bibs = Field(description="Bib numbers, 1 to 999, each once in the plan.")
-    circuit: values.MaybeName = Field(
+    name: fields.Name = Field(description="What the group is called on the box.")
+    bibs: fields.Bibs = Field(description="Bib numbers, 1 to 999, each once in the plan.")
+    circuit: fields.MaybeName = Field(
         None, description="The circuit it does, when there are two side by side."
     )
 
@@ -153,45 +153,45 @@ class Group(_Table):
 class Station(_Table):
     """A place on the floor."""
 
-    label: values.MaybeName = Field(None, description='Its name; "Station 1" unless said.')
+    label: fields.MaybeName = Field(None, description='Its name; "Station 1" unless said.')
     capacity: demands.MaybeCapacity = Field(None, description="People it has room for at once.")
 
 
 class GuidedPart(_Table):
     """A stretch of warm-up or cool-down that the coach leads."""
 
-    name: values.Name = Field(description="What is done.")
-    work_ms: values.Guided = Field(alias="work_s", description="Seconds, 3 or more.")
+    name: fields.Name = Field(description="What is done.")
+    work_ms: fields.Guided = Field(alias="work_s", description="Seconds, 3 or more.")
 
 
 class Plan(_Table):
     """One class."""
 
-    title: values.Name = Field(description="What the class is called.")
-    layout: values.Layout = Field(
+    title: fields.Name = Field(description="What the class is called.")
+    layout: fields.Layout = Field(
         "lanes", description="lanes: people stay, the box shows each exercise; rotation: they move."
     )
-    lead_in_ms: values.Pause = Field(
+    lead_in_ms: fields.Pause = Field(
         10_000, alias="lead_in_s", description="Seconds from the class start on."
     )
-    grid_s: values.GridSeconds = Field(
+    grid_s: fields.GridSeconds = Field(
         30, description="Hand starts and gates take effect on whole multiples of this, UTC."
     )
-    count_s: values.CountSeconds = Field(
+    count_s: fields.CountSeconds = Field(
         0, description="Last seconds counted aloud; 0: one heads-up instead."
     )
-    silent: values.YesNo = Field(False, description="No sound at all: screen and light only.")
-    buttons: values.Buttons = Field(1, description="Buttons used on each box.")
-    turns_said: values.MaybeTurns = Field(
+    silent: fields.YesNo = Field(False, description="No sound at all: screen and light only.")
+    buttons: fields.Buttons = Field(1, description="Buttons used on each box.")
+    turns_said: fields.MaybeTurns = Field(
         None, alias="turns", description="How bibs share too few buttons: by window or by round."
     )
-    move: values.WindowOrRound = Field(
+    move: fields.WindowOrRound = Field(
         "window", description="In a rotation, groups move after every window or every round."
     )
-    change_said_ms: values.MaybePause = Field(
+    change_said_ms: fields.MaybePause = Field(
         None, alias="change_s", description="Seconds to the next exercise: 0 in lanes, else 15."
     )
-    break_ms: values.Pause = Field(
+    break_ms: fields.Pause = Field(
         0, alias="break_s", description="Seconds between blocks, unless a block says otherwise."
     )
     kit: demands.KitCounts = Field(
@@ -206,9 +206,9 @@ class Plan(_Table):
     fit: demands.Fit = Field(
         default_factory=lambda: demands.Fit.model_validate({}), description="Bounds for fit."
     )
-    rate: values.YesNo = Field(True, description="Ask each bib at the end how hard it was.")
+    rate: fields.YesNo = Field(True, description="Ask each bib at the end how hard it was.")
     groups: tuple[Group, ...] = Field((), alias="group", description="Who comes.")
-    boxes_said: values.MaybeBoxes = Field(
+    boxes_said: fields.MaybeBoxes = Field(
         None, alias="boxes", description="Without groups: how many boxes play the same."
     )
     stations: tuple[Station, ...] = Field(

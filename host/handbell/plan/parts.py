@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from handbell.plan import values
+from handbell.plan import fields
 
 
 class Part(BaseModel):
@@ -14,10 +14,10 @@ class Part(BaseModel):
 
     model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
 
-    name: values.Name = Field(description="What is done.")
-    reps: values.MaybeCount = Field(None, description="How many of it.")
-    both_sides: values.YesNo = Field(False, description="The reps are the sum of both sides.")
-    hold_ms: values.MaybePause = Field(None, alias="hold_s", description="Seconds it is kept.")
+    name: fields.Name = Field(description="What is done.")
+    reps: fields.MaybeCount = Field(None, description="How many of it.")
+    both_sides: fields.YesNo = Field(False, description="The reps are the sum of both sides.")
+    hold_ms: fields.MaybePause = Field(None, alias="hold_s", description="Seconds it is kept.")
 
     @property
     def words(self) -> str:

@@ -7,7 +7,7 @@ from typing import Any, ClassVar
 
 from pydantic import Field, ValidationError
 
-from handbell.plan import values
+from handbell.plan import fields, values
 from handbell.plan.parts import Part, parts_words
 from handbell.plan.rules import Fault
 from handbell.plan.shorthands.form import Short, Table, found, own_keys
@@ -26,7 +26,7 @@ class Through(Short):
         "order": "everybody goes through the list by themselves",
     }
 
-    block_ms: values.Minutes = Field(alias="minutes", description="How long there is.")
+    block_ms: fields.Minutes = Field(alias="minutes", description="How long there is.")
 
     def faults(self, block: Table, exercises: list[Table]) -> Iterator[Fault]:
         """Yield exercises that are no parts, and a list too long to be a name."""
@@ -69,7 +69,7 @@ class AsManyRounds(Through):
         "rounds": "people make as many as they can",
     }
 
-    goal: values.MaybeCount = Field(None, description="Rounds to wish for.")
+    goal: fields.MaybeCount = Field(None, description="Rounds to wish for.")
 
     def spelt_out(self, block: Table, exercises: list[Table]) -> Table:
         """Return an open window in which a tap is a round."""
@@ -80,7 +80,7 @@ class AsManyRounds(Through):
 class UnderACap(Through):
     """Some rounds of a list, as fast as can be, within a limit."""
 
-    rounds: values.Rounds = Field(1, description="How often the list is done; 1 unless said.")
+    rounds: fields.Rounds = Field(1, description="How often the list is done; 1 unless said.")
 
     def spelt_out(self, block: Table, exercises: list[Table]) -> Table:
         """Return a window with a target of rounds; the last tap is the finishing time."""
@@ -97,13 +97,13 @@ class Ladder(Short):
         "reps": "they are the ladder's",
         "goal": "reps are the ladder's",
     }
-    exercise_takes: ClassVar[Mapping[str, Any]] = {"rep_s": values.REP_SCHEMA}
+    exercise_takes: ClassVar[Mapping[str, Any]] = {"rep_s": fields.REP_SCHEMA}
 
-    first: values.Count = Field(alias="from", description="Reps of the first round.")
-    last: values.Count = Field(alias="to", description="Reps of the last one, or at the turn.")
-    by: values.Count = Field(1, description="How much a round differs from the next; 1 unless said")
-    back: values.YesNo = Field(False, description="The same way back afterwards.")
-    rep_ms: values.MaybeRepTime = Field(
+    first: fields.Count = Field(alias="from", description="Reps of the first round.")
+    last: fields.Count = Field(alias="to", description="Reps of the last one, or at the turn.")
+    by: fields.Count = Field(1, description="How much a round differs from the next; 1 unless said")
+    back: fields.YesNo = Field(False, description="The same way back afterwards.")
+    rep_ms: fields.MaybeRepTime = Field(
         None, alias="rep_s", description="Seconds for each rep; a window is as long as its reps."
     )
 

@@ -7,7 +7,7 @@ from typing import Any, ClassVar
 
 from pydantic import Field
 
-from handbell.plan import values
+from handbell.plan import fields, values
 from handbell.plan.rules import Fault
 from handbell.plan.shorthands.form import Short, Table
 from handbell.plan.values import in_seconds
@@ -24,10 +24,10 @@ class EveryMinute(Short):
         "change_s": "people change within the minute",
     }
     exercise_has: ClassVar[Mapping[str, str]] = {"rest_s": "rest is what is left of each minute"}
-    exercise_takes: ClassVar[Mapping[str, Any]] = {"work_s": values.WORK_SCHEMA}
+    exercise_takes: ClassVar[Mapping[str, Any]] = {"work_s": fields.WORK_SCHEMA}
 
-    block_ms: values.Minutes = Field(alias="minutes", description="How long the block lasts.")
-    every_ms: values.Window = Field(
+    block_ms: fields.Minutes = Field(alias="minutes", description="How long the block lasts.")
+    every_ms: fields.Window = Field(
         60_000, alias="every_s", description="Seconds from one task to the next; 60 unless said."
     )
 
@@ -88,7 +88,7 @@ class Intervals(Short):
 
     exercise_has: ClassVar[Mapping[str, str]] = {"work_s": "the block says it for all"}
 
-    work: values.WindowTimes = Field(
+    work: fields.WindowTimes = Field(
         alias="work_s", description="Seconds of each window; or a list, one a round."
     )
 
@@ -109,8 +109,8 @@ class Relay(Short):
     }
     exercise_has: ClassVar[Mapping[str, str]] = {"work_s": "leg_s says it for all"}
 
-    leg_ms: values.Window = Field(alias="leg_s", description="Seconds of one person's leg.")
-    legs: values.Count = Field(description="How many legs there are, one after another.")
+    leg_ms: fields.Window = Field(alias="leg_s", description="Seconds of one person's leg.")
+    legs: fields.Count = Field(description="How many legs there are, one after another.")
 
     def faults(self, block: Table, exercises: list[Table]) -> Iterator[Fault]:
         """Yield legs that end within a round of the exercises."""
