@@ -223,7 +223,7 @@ class App:
         self.runner.arm(start_ms)
         self._begin()
         self.log.write()  # from now on the box finds its class again after a power failure
-        self.storage.save(start_ms=self.clock.utc_ms(start_ms))
+        self.storage.save(start_ms=self.clock.utc_ms(start_ms), start_run=self.log.name)
 
     def disarm(self) -> None:
         """Take the start back: the run is over before it began."""

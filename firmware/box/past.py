@@ -55,7 +55,8 @@ class Past:
         """Let the box go on with this run where the class is by now; nothing if it is over."""
         zero_utc_ms = self.zero_utc_ms
         if zero_utc_ms < 0:
-            zero_utc_ms = app.storage.settings["start_ms"]
+            settings = app.storage.settings
+            zero_utc_ms = settings["start_ms"] if settings["start_run"] == self.name else 0
         if not zero_utc_ms or app.selected != self.timeline:
             return
         zero_ms, run_ms = app.clock.run_ms_of_utc(zero_utc_ms), app.run_ms()

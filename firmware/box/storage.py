@@ -46,7 +46,8 @@ class Storage:
             "rtc_s": 0,  # when the clock part was held against UTC (0: never), and what it was off
             "rtc_off_us": 0,
             "rtc_bound_us": 0,
-            "start_ms": 0,  # UTC of the start that a host has set
+            "start_ms": 0,  # UTC of the start that a host has set, and the run it is of
+            "start_run": "",
         }
         self._part: "BinaryIO" = None
         self._part_name = ""
