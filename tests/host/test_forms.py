@@ -171,7 +171,11 @@ def test_in_a_relay_one_person_of_each_group_works(buttons):
 CASES = [
     ("format = 7", "", 'format: 7 is no choice here; write "every-minute", '),
     ('format = "every-minute"', PUSH, "minutes is missing; write minutes = 12"),
-    ('format = "every-minute"\nminutes = 5', f"{PUSH} | {PUSH}", "minutes: 5 minutes are no whole"),
+    (
+        'format = "every-minute"\nminutes = 5',
+        f"{PUSH} | {PUSH}",
+        "minutes: 5 min is no whole number",
+    ),
     ('format = "every-minute"\nminutes = 0', PUSH, "minutes: 0 is out of range"),
     ('format = "every-minute"\nminutes = 0.001', PUSH, "minutes: 0.001 minutes are no whole sec"),
     ('format = "every-minute"\nminutes = 5', "name = 'A'", "exercise 1: nothing says when its"),
@@ -210,7 +214,7 @@ CASES = [
     (
         'format = "ladder"\nfrom = 2\nto = 4\nrep_s = 3',
         "name = 'A'; hold = true",
-        "exercise 1, reps: a hold counts no reps",
+        "exercise 1, hold: a ladder counts reps",
     ),
     (
         'format = "intervals"\nwork_s = 20',
@@ -218,11 +222,11 @@ CASES = [
         "exercise 1, work_s: the block says it for all",
     ),
     ('format = "intervals"\nwork_s = 20', "name = 'A'; repps = 9", "exercise 1, repps: no such ke"),
-    ('format = "relay"\nleg_s = 30\nlegs = 4', "name = 'A'", "relay: a relay is run by groups"),
+    ('format = "relay"\nleg_s = 30\nlegs = 4', "name = 'A'", "format: a relay is run by groups"),
     (
         'format = "relay"\nleg_s = 30\nlegs = 5',
         "name = 'A' | name = 'B'",
-        "legs: 5 legs end midway through 2 exercises; write 4 or 6",
+        "legs: 5 would end midway through 2 exercises; write 4 or 6",
     ),
     ("minutes = 5", "name = 'A'; work_s = 9", "minutes: no such key here; it goes with format"),
     ("rounds = 1", "name = 'A'; work_s = 9; rep_s = 3", "exercise 1, rep_s: no such key here; "),
@@ -237,9 +241,80 @@ def test_a_fault_names_its_place_in_the_short_block(block, exercises, begins):
     ), found
 
 
-def test_all_faults_are_told_at_once():
-    found = faults('format = "every-minute"\nrounds = 3', "name = 'A'; rest_s = 5", PUSH)
-    assert len(found) == 3
+@pytest.mark.parametrize(
+    ("block", "exercises", "begin"),
+    [
+        (
+            'format = "every-minute"\nrounds = 3\nminute = 10',
+            ["name = 'A'; rest_s = 5; rep = 8", PUSH],
+            [
+                "minutes is missing",
+                "rounds: minutes says",
+                "exercise 1, rest_s: rest is",
+                "minute: no such key here; did you mean minutes?",
+                "exercise 1, rep: no such key here; did you mean reps?",
+            ],
+        ),
+        (
+            'format = "ladder"\nfrom = 2\ntoo = 10\nbak = true',
+            ["nam = 'A'; reps = 4", "name = 'B'; rep = 3"],
+            [
+                "to is missing",
+                "too: no such key here; did you mean to?",
+                "bak: no such key here; did you mean back?",
+                "exercise 1, reps: they are",
+                "exercise 1: name is missing",
+                "exercise 1, nam: no such",
+                "exercise 2, rep: no such key here; did you mean rep_s?",
+            ],
+        ),
+        (
+            'format = "as-many-rounds"\nminutes = "10"\ngaol = 4',
+            ["name = 'A'; reps = '10'", "name = 'B'; reps_s = 4"],
+            [
+                'minutes: "10" is no time',
+                "gaol: no such key here; did you mean goal?",
+                "exercise 1, reps: ",
+                "exercise 2, reps_s: no such key in this form of block; did you mean reps?",
+            ],
+        ),
+    ],
+)
+def test_all_faults_of_a_short_block_are_told_at_once(block, exercises, begin):
+    found = [fault.replace("block 1: ", "block 1, ") for fault in faults(block, *exercises)]
+    for words in begin:
+        assert any(fault.startswith(f"block 1, {words}") for fault in found), (words, found)
+    assert len(found) == len(begin), found
+
+
+def test_a_fault_in_a_list_is_where_the_coach_wrote_it():
+    long = "A name of more than thirty-two characters"
+    (fault,) = faults(f'format = "as-many-rounds"\nminutes = 5\nname = "{long}"', PUSH)
+    assert fault.startswith("block 1, name: ")
+    (fault,) = faults(
+        'format = "as-many-rounds"\nminutes = 5', PUSH, "name = 'B'; reps = 3; hold_s = 5"
+    )
+    assert fault.startswith("block 1, exercise 2: it has reps or sides, and hold_s")
+    (fault,) = faults(
+        'format = "as-many-rounds"\nminutes = 5',
+        PUSH + "; kit = ['bench']",
+        "name = 'B'; kit = { bench = 1 }",
+    )
+    assert fault.startswith("block 1, exercise 2, kit: exercise 1 says its kit in the other way")
+
+
+def test_a_ladder_has_a_bound():
+    (fault,) = faults('format = "ladder"\nfrom = 1\nto = 9999\nwork_s = 30', "name = 'A'")[:1]
+    assert len(fault) < 200
+    found = faults('format = "ladder"\nfrom = 1\nto = 9999\nrep_s = 60', "name = 'A'")
+    assert [f[: f.index(":")] for f in found] == ["block 1, by", "block 1, rep_s"]
+
+
+def test_remedies_can_be_written():
+    (fault,) = faults('format = "every-minute"\nminutes = 10\nevery_s = 70', PUSH)
+    remedy = fault.rsplit("write ", 1)[1]
+    for minutes in remedy.split(" or "):
+        parsed(f'format = "every-minute"\nminutes = {minutes}\nevery_s = 70', PUSH)
 
 
 @pytest.mark.parametrize("exercise", ["exercise = 3", "exercise = [3]", "exercise = []", ""])
@@ -253,7 +328,7 @@ def test_what_is_no_block_is_refused_in_words(form, exercise):
 def test_no_relay_in_a_rotation():
     head = 'layout = "rotation"\n[[group]]\nname = "Red"\nbibs = [1]\n'
     (fault,) = faults('format = "relay"\nleg_s = 30\nlegs = 4', head=head)
-    assert fault == "block 1, relay: a relay is for lanes; take it out, or write lanes"
+    assert fault == "block 1, format: a relay is for lanes; take it out, or write lanes"
 
 
 # Written out

@@ -3,14 +3,19 @@
 import json
 
 import pytest
-from made_plans import EXAMPLES
+from made_plans import EXAMPLES, IN_MANUAL
 
 from handbell.cli.main import main
-from handbell.coach import lists
-from handbell.coach.cards import Card, LaneCard, cards_of, kit_words
+from handbell.coach import kit, lists
+from handbell.coach.cards import Card, LaneCard, cards_of, kit_words, task_words
+from handbell.coach.cards_layout import FAR, PAPERS, pages_of
+from handbell.coach.edit import PlanText
 from handbell.coach.library import load_library
 from handbell.coach.numbers import numbers_of
-from handbell.coach.remarks import coach_remarks
+from handbell.coach.remarks import coach_remarks, followings
+from handbell.coach.swap import facts, find_swaps, swapped
+from handbell.coach.swap_rank import Wish
+from handbell.coach.written_out import written_out
 from handbell.compile import build
 from handbell.plan.files import parse_plan
 from handbell.plan.scaling import for_bib
@@ -164,8 +169,7 @@ def test_cards_have_the_list_and_an_option_for_each_part():
     assert (card.name, card.task, card.tap) == ("Through", "4 rounds in 6:00", "Tap each round.")
     assert card.parts == ("15 Squat", "6 Burpee", "20 s Plank")
     assert card.place == "Through"
-    (words,) = card.easier
-    assert " for Burpee" in words and " for Squat" in words and " or " not in words
+    assert [words.split(" for ")[1] for words in card.easier] == ["Squat", "Burpee", "Plank"]
     (line,) = lane.blocks[0].exercises
     assert line[:2] == ("4 rounds in 6:00", "15 Squat, 6 Burpee, 20 s Plank")
 
@@ -211,8 +215,195 @@ def test_show_tells_the_list_once(tmp_path, capsys):
     out = capsys.readouterr().out
     assert out.count("A round of Through: 15 Squat, 6 Burpee, 20 s Plank\n") == 1
     assert main(["show", str(path), "--json"]) == 0
-    assert json.loads(capsys.readouterr().out)["lists"] == {
-        "Through": "15 Squat, 6 Burpee, 20 s Plank"
-    }
+    assert json.loads(capsys.readouterr().out)["lists"] == [
+        {"name": "Through", "parts": "15 Squat, 6 Burpee, 20 s Plank"}
+    ]
     assert main(["show", str(EXAMPLES["three-block"])]) == 0
     assert "A round of" not in capsys.readouterr().out
+
+
+# What tired coaches did
+
+
+WAITS = """
+title = "Three at two"
+layout = "rotation"
+[[group]]
+name = "A"
+bibs = [1]
+[[group]]
+name = "B"
+bibs = [2]
+[[group]]
+name = "C"
+bibs = [3]
+[[block]]
+order = [[1, 0, 2], [2, 1, 0], [0, 2, 1]]
+  [[block.exercise]]
+  name = "Push-up"
+  work_s = 40
+  [[block.exercise]]
+  name = "Bench dip"
+  work_s = 40
+"""
+
+
+def test_what_follows_what_where_groups_wait_is_each_groups_own():
+    """A waits 40 s and twice 15 s between the two, so only B and C do them back to back."""
+    text = WAITS.split('[[block]]\n  [[block.exercise]]\n  name = "Squat"')[0]
+    plan = parse_plan(text.encode())
+    assert set(followings(plan)) == {((0, 1), (0, 0))}
+    assert any("comes straight after" in words for words in coach_remarks(plan, LIBRARY))
+
+
+@pytest.mark.parametrize("text", IN_MANUAL)
+def test_everything_a_coach_asks_of_the_manuals_plans_is_answered(text, tmp_path, capsys):
+    path = tmp_path / "plan.toml"
+    path.write_text(text, encoding="utf-8")
+    for words in (["check"], ["check", "--json"], ["show"], ["show", "--expanded"]):
+        assert main([words[0], str(path), *words[1:]]) == 0
+    assert main(["cards", str(path), "--out", str(tmp_path / "cards")]) == 0
+    assert main(["swap", str(path), "--because", "sore", "--where", "knee"]) in (0, 1)
+    assert main(["show", str(path), "--csv", str(path)]) == 2
+    assert "Traceback" not in "".join(capsys.readouterr())
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["show", "{plan}", "--csv", "{plan}"],
+        ["show", "{plan}", "--calendar", "{plan}", "--at", "2026-12-01 18:00"],
+        ["show", "{plan}", "--csv", "x", "--calendar", "x", "--at", "2026-12-01 18:00"],
+        ["rehearse", "{plan}", "--out", "{plan}"],
+    ],
+)
+def test_no_output_takes_the_place_of_the_plan_or_of_another(words, tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    plan = tmp_path / "plan.toml"
+    plan.write_text(WAITS, encoding="utf-8")
+    assert main([word.format(plan=plan) for word in words]) == 2
+    assert "would be written over" in capsys.readouterr().err
+    assert plan.read_text(encoding="utf-8") == WAITS and list(tmp_path.iterdir()) == [plan]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["new", "."],
+        ["show", "plan.toml", "--expanded", "--out", "."],
+        ["show", "plan.toml", "--csv", "."],
+        ["rehearse", "plan.toml", "--out", "."],
+        ["fit", "plan.toml", "--minutes", "10", "--out", "."],
+    ],
+)
+def test_a_folder_is_no_file(words, tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "plan.toml").write_text(WAITS, encoding="utf-8")
+    assert main(words) == 1
+    assert "is a folder. Name a file in it." in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("turns", ["window", "round"])
+@pytest.mark.parametrize("exercises", [1, 2, 3])
+def test_in_a_relay_nobody_runs_two_legs_while_another_waits(turns, exercises):
+    text = RELAY.format(legs=12, buttons=1).replace("buttons", f'turns = "{turns}"\nbuttons')
+    text += "".join(f'  [[block.exercise]]\n  name = "E{n}"\n' for n in range(1, exercises))
+    rows = [r for r in build(parse_plan(text.encode())).timetable if r.kind == "window"]
+    assert [r.stations[0].bibs[0] for r in rows] == [1, 2] * 6
+    assert [r.stations[1].bibs[0] for r in rows] == [3, 4, 5] * 4
+
+
+def test_a_relay_takes_kit_for_one_of_each_group():
+    text = RELAY.format(legs=6, buttons=1).replace("[[block]]", "[kit]\nsled = 2\n[[block]]")
+    plan = parse_plan((text + '  kit = ["sled"]\n').encode())
+    assert kit.faults(plan) == []
+    plan = parse_plan((text.replace("sled = 2", "sled = 1") + '  kit = ["sled"]\n').encode())
+    assert kit.faults(plan) == [(0, "step 1: 2 of sled in use, of 1")]
+
+
+def test_a_list_with_counted_kit_takes_the_most_that_a_part_needs():
+    text = LIST.format(form="as-many-rounds", more="")
+    text = text.replace("reps = 15\n", "reps = 15\n  kit = { dumbbells = 2 }\n")
+    text = text.replace("reps = 6\n", "reps = 6\n  kit = { dumbbells = 1, box = 1 }\n")
+    (window,) = parse_plan(text.encode()).blocks[0].exercises
+    assert {need.kit: need.count for need in window.kit} == {"dumbbells": 2, "box": 1}
+
+
+def test_a_list_named_like_a_part_is_not_added_to_it():
+    text = LIST.format(form="as-many-rounds", more="").replace('"Through"', '"Burpee"')
+    (share,) = numbers_of(build(parse_plan(text.encode())), LIBRARY).shares
+    assert sorted(e.unit for e in share.exercises if e.name == "Burpee") == ["reps", "rounds"]
+
+
+def test_a_change_within_a_list_shows_against_last_week(tmp_path, capsys):
+    last, now = tmp_path / "last.toml", tmp_path / "now.toml"
+    last.write_text(LIST.format(form="as-many-rounds", more=""), encoding="utf-8")
+    text = LIST.format(form="as-many-rounds", more="").replace("reps = 15", "reps = 20")
+    now.write_text(text, encoding="utf-8")
+    assert main(["check", str(now), "--against", str(last)]) == 0
+    out = capsys.readouterr().out
+    assert "Squat: 15 in each round of a list, now 20 in each round of a list" in out
+    assert "Work by pattern *" in out
+
+
+@pytest.mark.parametrize("paper", PAPERS.values(), ids=PAPERS)
+@pytest.mark.parametrize("parts", [2, 5, 6, 12])
+def test_a_lists_card_loses_nothing_over_the_edge(paper, parts):
+    names = list(LIBRARY.entries.values())[:: len(LIBRARY.entries) // parts][:parts]
+    exercises = "".join(f'[[block.exercise]]\nname = "{e.name}"\nreps = 9\n' for e in names)
+    text = (
+        f'title = "T"\n[[block]]\nname = "L"\nformat = "as-many-rounds"\nminutes = 9\n{exercises}'
+    )
+    cards = cards_of(build(parse_plan(text.encode())), LIBRARY)
+    (page,) = [page for page in pages_of(cards, paper) if page.kind == "card"]
+    assert sum(p.high_mm(paper.room_mm) for p in page.pieces) <= paper.depth_mm
+    words = " ".join(piece.text for piece in page.pieces).replace("\N{NO-BREAK SPACE}", " ")
+    assert all(f"9 {entry.name}" in words for entry in names)
+    assert all(entry.cautions in words for entry in names)
+    if parts <= 5:
+        assert min(p.size for p in page.pieces if p.kind in ("part", "mind")) >= FAR
+
+
+def test_swap_reaches_into_a_list_that_is_written_out():
+    full = written_out(LIST.format(form="under-a-cap", more="rounds = 2").encode(), "plan")
+    text = PlanText(full, "plan")
+    (swap,) = find_swaps(text, LIBRARY, Wish(because="too-hard"), "Burpee")
+    data, built = swapped(text, [swap])
+    assert built.plan.blocks[0].exercises[0].parts[1].name == swap.new.name
+    assert facts([swap], 1)[0]["places"] == [{"block": 1, "exercise": 1, "part": 2}]
+    assert swap.new.name.encode() in data
+
+
+def test_a_form_may_stand_behind_an_option(tmp_path, capsys):
+    assert main(["new", str(tmp_path / "x.toml"), "--boxes", "2", "ladder", "plain"]) == 0
+    text = (tmp_path / "x.toml").read_text(encoding="utf-8")
+    assert 'format = "ladder"' in text and text.count("[[block]]") == 2
+    with pytest.raises(SystemExit):
+        main(["check", str(tmp_path / "x.toml"), "--json", "more"])
+
+
+def test_expanded_is_to_the_byte_on_standard_output(tmp_path, capfdbinary):
+    text = 'title = "T"\r\n[[block]]\r\n\tformat = "intervals"\r\n\twork_s = 20\r\n'
+    text += '[[block.exercise]]\r\n\tname = "Bike"\r\n# a\ttab\r\n'
+    path = tmp_path / "plan.toml"
+    path.write_bytes(text.encode())
+    assert main(["show", str(path), "--expanded"]) == 0
+    assert capfdbinary.readouterr().out == written_out(text.encode(), "plan")
+
+
+@pytest.mark.parametrize(
+    ("reps", "words"),
+    [
+        (
+            [2, 4, 6, 8, 10, 12, 14, 16, 18, 20, 18, 16, 14, 12, 10, 8, 6, 4, 2],
+            "2, 4, ..., 20, ..., 2",
+        ),
+        ([9, 8, 7, 6, 5, 4, 3], "9, 8, 7, 6, 5, ..., 3"),
+        ([1, 2, 3, 2, 1], "1, 2, 3, 2, 1"),
+        ([1], "1"),
+    ],
+)
+def test_a_long_ladder_keeps_its_top(reps, words):
+    text = f'title = "T"\n[[block]]\n[[block.exercise]]\nname = "A"\nwork_s = 30\nreps = {reps}\n'
+    (exercise,) = parse_plan(text.encode()).blocks[0].exercises
+    assert task_words(exercise) == f"{words} rep{'s' if reps != [1] else ''} in 30 s"

@@ -270,7 +270,7 @@ def test_an_order_written_by_hand_is_kept_or_faulted():
     plan = ordered(lanes())
     assert share(plan, 0).order == plan.blocks[0].order
     bad = parsed(lanes(block=f"order = {json.dumps([[1, 2, 3]] * 6)}"))
-    assert faults(bad)[0] == (0, "step 1: 6 of suspension straps in use, of 2")
+    assert faults(bad)[0] == (0, "step 2: 6 of suspension straps in use, of 2")
     assert share(bad, 0).order == plan.blocks[0].order
 
 

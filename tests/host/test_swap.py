@@ -461,7 +461,7 @@ def test_comments_order_and_layout_survive_to_the_byte(made, data):
         for at in swap.places:
             keys, _ = new_keys(at.values, swap.old, swap.new)
             changed[at.at] = keys
-            exercise = before["block"][at.block]["exercise"][at.exercise]
+            exercise = before["block"][at.block]["exercise"][at.at[1]]
             exercise |= keys
             for key in [key for key, value in keys.items() if value is None]:
                 del exercise[key]

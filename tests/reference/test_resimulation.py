@@ -155,8 +155,12 @@ class Gym:
         for at, lap in enumerate(laps):
             if order and self.rotates:
                 self.shout("go", to=[row[at if stays else 0] for row in order])
-            self.shout("lap")
+            relay = block.get("relay", False)
+            if not relay:
+                self.shout("lap")
             for n, round_ in enumerate(lap):
+                if relay:  # each leg is a lap of its own
+                    self.shout("lap")
                 left -= 1
                 exercise = exercises[0 if self.rotates else n]
                 shown = exercises if self.rotates else [exercise] * self.stations
@@ -164,7 +168,7 @@ class Gym:
                     self.shout("go", to=[row[at if stays else n] for row in order])
                 elif order:
                     shown = [exercises[row[n] - 1] for row in order]
-                yield from self.window(shown, round_, block.get("relay", False))
+                yield from self.window(shown, round_, relay)
                 ends_lap = n + 1 == len(lap)
                 walks = self.rotates and (ends_lap or not stays)
                 if walks and not order:

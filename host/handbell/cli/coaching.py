@@ -228,10 +228,12 @@ def _print_swaps(data: dict[str, Any], swaps: list[Swap], wish: Wish, out: Conso
     from rich.table import Table
     from rich.text import Text
 
+    from handbell.plan.faults import place_words
+
     if not swaps:
         out.print("Every exercise of the plan can be done as things stand; nothing to swap.")
     for swap in swaps:
-        where = ", ".join(f"block {p.block + 1}, exercise {p.exercise + 1}" for p in swap.places)
+        where = "; ".join(place_words(p.place) for p in swap.places)
         taken = f", taken as {swap.old.name}" if swap.old and swap.old.name != swap.name else ""
         why = f": {swap.because}" if swap.because else ""
         out.print(f"{swap.name}{taken} ({where}){why}", markup=False)

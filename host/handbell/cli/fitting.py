@@ -205,5 +205,8 @@ def _print_misfit(text: PlanText, misfit: Misfit, out: Console) -> None:
             apart = clock(abs(ms - misfit.slot_ms))
             out.print(f"  The {most} it can last is {clock(ms)}, {apart} {word}.", markup=False)
     remedy = "take a block out" if misfit.below_ms is None else "add a block or a part of warm-up"
+    if any(block.format for block in text.plan.blocks):
+        words = "Blocks in a short form keep their times; handbell show --expanded writes them out."
+        out.print(f"  {words}", markup=False)
     advice = f"Widen the bounds in the plan's [fit], {remedy}, or name another slot."
     out.print(advice, markup=False)

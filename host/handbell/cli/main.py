@@ -77,7 +77,12 @@ def main(argv: Sequence[str] | None = None) -> int:
     command = next((w for w in words if not w.startswith("-")), None)
     only = command if command in COMMANDS else None
     parser = _parser(only)
-    args = parser.parse_args(words)
+    args, left = parser.parse_known_args(words)
+    more = getattr(args, "more_go_to", None)
+    if left and more and not any(word.startswith("-") for word in left):
+        setattr(args, more, [*getattr(args, more), *left])  # argparse takes none behind an option
+    elif left:
+        parser.error(f"unrecognized arguments: {' '.join(left)}")
     if only is None:
         parser.print_help()
         return EXIT_USAGE

@@ -22,6 +22,7 @@ def new_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "formats", nargs="*", metavar="FORM", help="a block of each of these forms, in this order"
     )
+    parser.set_defaults(more_go_to="formats")
     parser.add_argument("--title", help="what the class is called (default: from the file's name)")
     parser.add_argument("--boxes", type=int, default=4, metavar="N", help="how many boxes: 4")
     parser.epilog = (
@@ -46,11 +47,12 @@ def new_run(args: argparse.Namespace) -> Result:
     from handbell.coach.starter import NAMES, PLAIN, starter
     from handbell.compile import build
     from handbell.plan.files import parse_plan
+    from handbell.plan.texts import quoted
 
     formats = args.formats or [PLAIN]
     for name in formats:
         if name not in NAMES:
-            raise UsageError(f"There is no form {name!r}", f"Name one of {', '.join(NAMES)}")
+            raise UsageError(f"There is no form {quoted(name)}", f"Name one of {', '.join(NAMES)}")
     if not 1 <= args.boxes <= BOXES_MOST:
         raise UsageError(f"{args.boxes} boxes are too few or too many", "Say 1 to 99")
     title = args.title or _title(args.plan)

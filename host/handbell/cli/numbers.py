@@ -50,13 +50,16 @@ def print_numbers(numbers: Numbers, out: Console) -> None:
         people = f"For {', '.join(share.who)}" if count > 1 else "For one person"
         out.print(f"{people}:", markup=False)
         lines = [*_share_lines(share)]
-        if share is numbers.shares[0]:
+        if count == 1:
             lines[2:2] = [("Pauses after it", _rests(numbers))]
         _print_lines(lines, out)
     if others := numbers.shares[shown:]:
         people = ", ".join(who for share in others for who in share.who)
         out.print(f"From the least to the most for one of {people}:", markup=False)
         _print_lines(_others_lines(others), out)
+    if count > 1:
+        out.print("From the least to the most for anybody:", markup=False)
+        _print_lines([("Pauses after each", _rests(numbers))], out)
     if numbers.bouts:
         bouts = [*_bouts_words(numbers.bouts)]
         more = len(bouts) - BOUTS_SHOWN
@@ -93,15 +96,16 @@ def print_against(compared: Against, name: str, out: Console) -> None:
 
 def _share_lines(share: Share) -> list[tuple[str, str]]:
     ratio = share.rest_ms / max(share.work_ms, 1)
+    star = " *" if any(e.unit == "rounds" for e in share.exercises) else ""  # a list's time is
     lines = [
         (
             "Work, rest",
             f"{_value(share.work_ms, 'ms')}, {_value(share.rest_ms, 'ms')}; density "
             f"{share.density_percent:.0f} %, work to rest 1 : {ratio:.2f}",
         ),
-        ("Work by pattern", _patterns(share.work_by_pattern_ms)),
-        ("On the floor", _value(share.floor_ms, "ms")),
-        ("With hard landings", _landings(share)),
+        (f"Work by pattern{star}", _patterns(share.work_by_pattern_ms)),
+        (f"On the floor{star}", _value(share.floor_ms, "ms")),
+        (f"With hard landings{star}", _landings(share)),
         ("Likely reps *", _reps(share)),
     ]
     if share.earned_rest_ms.most:
@@ -165,6 +169,8 @@ def _reps(share: Share) -> str:
         above = f" (a target of {e.too_many} is more than most make)" if e.too_many else ""
         unit = " rounds" if e.unit == "rounds" else ""
         parts.append(f"{e.name} {_range(e.likely, 'reps')}{of}{unit}{wish}{above}")
+    if not parts and all(e.ask == "hold" for e in share.exercises):
+        return "none to make, only holds"
     return ", ".join(parts) or "the library knows none of these"
 
 

@@ -125,9 +125,10 @@ def rehearse_arguments(parser: argparse.ArgumentParser) -> None:
 
 def rehearse_run(args: argparse.Namespace) -> Result:
     """Write the bells of a box as a sound file."""
-    from handbell.coach.out_files import fresh_file
+    from handbell.coach.out_files import fresh_file, require_apart
     from handbell.coach.rehearsal import GATE_MS, bells, part, write_wav
 
+    require_apart(args.plan, args.out)
     built = compiled(args.plan)
     timeline = _timeline(args, built)
     ringing = bells(timeline)

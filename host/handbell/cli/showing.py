@@ -70,8 +70,10 @@ def show_run(args: argparse.Namespace) -> Result:
         raise UsageError("--out goes with --expanded", "Add it, or write a table with --csv")
     from handbell.coach.library import load_library
     from handbell.coach.numbers import numbers_of
+    from handbell.coach.out_files import require_apart
     from handbell.compile.timetable import box_rows
 
+    require_apart(args.plan, args.csv, args.calendar)
     built = compiled(args.plan)
     boxes = len(built.timelines)
     if args.box is None:
@@ -94,8 +96,8 @@ def show_run(args: argparse.Namespace) -> Result:
 
     def text(out: Console) -> None:
         _print_show(built, args.box, rows, out)
-        for name, parts in facts["lists"].items():
-            out.print(f"A round of {name}: {parts}", markup=False)
+        for one in facts["lists"]:
+            out.print(f"A round of {one['name']}: {one['parts']}", markup=False)
         if numbers is not None:
             print_numbers(numbers, out)
         print_warnings(built.warnings, out)
@@ -105,12 +107,13 @@ def show_run(args: argparse.Namespace) -> Result:
     return Result(facts, text)
 
 
-def _lists(built: CompiledClass) -> dict[str, str]:
-    """Return the exercises that are lists gone through, by name, with their parts."""
+def _lists(built: CompiledClass) -> list[dict[str, str]]:
+    """Return the exercises that are lists gone through, each once, with their parts."""
     from handbell.plan.parts import parts_words
 
     exercises = (e for block in built.plan.blocks for e in block.exercises if e.parts)
-    return {exercise.name: parts_words(exercise.parts) for exercise in exercises}
+    found = dict.fromkeys((e.name, parts_words(e.parts)) for e in exercises)
+    return [{"name": name, "parts": parts} for name, parts in found]
 
 
 def _expanded(args: argparse.Namespace) -> Result:
@@ -131,8 +134,11 @@ def _expanded(args: argparse.Namespace) -> Result:
     def text(out: Console) -> None:
         if args.out is not None:
             out.print(f"Written to {args.out}.", markup=False)
-        else:
-            out.out(facts["plan"], end="", highlight=False)
+            return
+        # To the byte: a console would change tabs, and a text stream the ends of lines.
+        raw = getattr(out.file, "buffer", None)
+        raw.write(full) if raw is not None else out.file.write(facts["plan"])
+        out.file.flush()
 
     return Result(facts, text)
 

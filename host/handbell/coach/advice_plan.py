@@ -104,7 +104,9 @@ def place_of(name: str, block: int, item: int, text: PlanText) -> Written | None
     same = [
         p
         for p in text.exercises
-        if asks_each(blocks[p.block].format) and name_key(drawable(p.values["name"])) == key
+        if not p.in_list
+        and asks_each(blocks[p.block].format)
+        and name_key(drawable(p.values["name"])) == key
     ]
     at = [p for p in same if p.at == (block - 1, item - 1)]
     return next(iter(at or (same if len(same) == 1 else [])), None)
@@ -155,7 +157,7 @@ def for_all(decisions: Sequence[Decision], text: PlanText) -> list[Change]:
         place = decision.place_in(text)
         if decision.step is not None and place is not None:
             keys = _fitting(decision.step, place, text)
-            changes.append(Change(("block", place.block, "exercise", place.exercise), keys))
+            changes.append(Change(place.place, keys))
     return changes
 
 
@@ -179,7 +181,7 @@ def for_some(decisions: Sequence[Decision], text: PlanText) -> list[Change]:
                 alike.setdefault(repr(sorted(own.items())), (own, []))[1].append(advice.case.bib)
         if alike:
             keys = {"scaled": [{"bibs": sorted(bibs), **own} for own, bibs in alike.values()]}
-            changes.append(Change(("block", place.block, "exercise", place.exercise), keys))
+            changes.append(Change(place.place, keys))
     return changes
 
 

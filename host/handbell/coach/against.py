@@ -97,11 +97,14 @@ def _asked(numbers: Numbers) -> dict[str, str]:
     found: dict[str, dict[str, None]] = {}
     for share in numbers.shares:
         for expected in share.exercises:
-            found.setdefault(expected.name, {})[_words(expected)] = None
+            name = expected.name + ", the list" * (expected.unit == "rounds")
+            found.setdefault(name, {})[_words(expected)] = None
     return {name: " or ".join(words) for name, words in found.items()}
 
 
 def _words(expected: Expected) -> str:
+    if expected.each_round:
+        return f"{expected.each_round} in each round of a list"
     windows = "1 window" if expected.windows == 1 else f"{expected.windows} windows"
     times = f"{expected.work_ms / 1000:g} s in {windows}"
     if expected.ask == "hold":
@@ -109,4 +112,5 @@ def _words(expected: Expected) -> str:
     if not expected.asked:
         return times
     how = "wished for" if expected.ask == "open" else "in all"
-    return f"{times}, {expected.asked} {expected.unit} {how}"
+    unit = expected.unit[:-1] if expected.asked == 1 else expected.unit
+    return f"{times}, {expected.asked} {unit} {how}"

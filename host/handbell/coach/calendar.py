@@ -9,10 +9,9 @@ import hashlib
 from datetime import datetime, timedelta, timezone
 from typing import TYPE_CHECKING
 
-from handbell.coach.cards import own_words, those_at
+from handbell.coach.cards import own_words, rounds_words, those_at, whole_task
 from handbell.coach.times import clock
 from handbell.plan.own_tasks import own_list, tasks_of
-from handbell.plan.parts import parts_words
 
 if TYPE_CHECKING:
     from handbell.compile import CompiledClass
@@ -83,10 +82,9 @@ def _description(built: CompiledClass, caution: str) -> str:
     for number, block in enumerate(plan.blocks, 1):
         gate = "When the coach is ready: " if block.gate else ""
         name = block.name or f"Block {number}"
-        rounds = f"{block.rounds} rounds" if block.rounds > 1 else "1 round"
-        lines.append(
-            f"{gate}{name}, {rounds}: {', '.join(_named(plan, e) for e in block.exercises)}"
-        )
+        title = ", ".join(words for words in (name, rounds_words(block)) if words)
+        exercises = ", ".join(_named(plan, e) for e in block.exercises)
+        lines.append(f"{gate}{title}: {exercises}")
     lines += [f"{clock(part.work_ms)} {part.name}" for part in plan.cool_down]
     if any(block.gate for block in plan.blocks):
         lines.append("Waits for the coach are not counted in the length.")
@@ -97,5 +95,6 @@ def _named(plan: Plan, exercise: Exercise) -> str:
     """Return an exercise and what single bibs do instead: ``Push-up (bib 8: Knee push-up)``."""
     tasks = tasks_of(exercise, those_at(plan, exercise))
     own = own_list(own_words(tasks))
-    also = "; ".join(words for words in (parts_words(tasks.most.parts), own) if words)
+    listed = whole_task(tasks.most) if tasks.most.parts else ""
+    also = "; ".join(words for words in (listed, own) if words)
     return f"{tasks.most.name} ({also})" if also else tasks.most.name

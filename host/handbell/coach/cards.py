@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from handbell.plan.model import Block, Exercise, Plan
 
 OPTIONS_MOST = 2
-LIST_MOST = 6
+VALUES_MOST = 6
 TAPS = {
     "each": "Tap each rep.",
     "finish": "Tap once when you have made it.",
@@ -122,12 +122,11 @@ def _options(
     way: int,
     exercise: Exercise,
 ) -> tuple[str, ...]:
-    """Return what may be done instead; for a list, one for each of its parts, on one line."""
+    """Return what may be done instead; for a list, one for each of its parts."""
     named = [(entry, _names(next_to(entry), entry, way)) for entry in entries]
     if not exercise.parts:
         return named[0][1] if named else ()
-    words = ", ".join(f"{names[0]} for {entry.name}" for entry, names in named if names)
-    return (words,) if words else ()
+    return tuple(f"{names[0]} for {entry.name}" for entry, names in named if names)
 
 
 def _names(found: Iterable[Entry], entry: Entry, way: int) -> tuple[str, ...]:
@@ -180,9 +179,9 @@ def asked_words(exercise: Exercise) -> str:
     if exercise.hold:
         return "hold"
     if exercise.reps is not None:
-        one = exercise.parts and set(exercise.reps.values) == {1}
-        unit = ("round" if one else "rounds") if exercise.parts else "reps"
-        return f"{_list(exercise.reps.values)} {unit}"
+        unit = "round" if exercise.parts else "rep"
+        many = "s" if set(exercise.reps.values) != {1} else ""
+        return f"{_list(exercise.reps.values)} {unit}{many}"
     rounds = " rounds" if exercise.parts else ""
     if exercise.goal is not None:
         return f"goal {_list(exercise.goal.values)}{rounds}"
@@ -197,7 +196,7 @@ def whole_task(exercise: Exercise) -> str:
 
 def short_task(exercise: Exercise) -> str:
     """Return what an exercise asks for on a line beside its name."""
-    return task_words(exercise).replace(" reps in ", " in ")
+    return task_words(exercise).replace(" reps in ", " in ", 1)
 
 
 def tap_words(exercise: Exercise) -> str:
@@ -226,8 +225,12 @@ def _list(values: Iterable[float]) -> str:
     found = [f"{value:g}" for value in values]
     if len(set(found)) == 1:
         return found[0]
-    if len(found) > LIST_MOST:
-        found[LIST_MOST - 1 : -1] = ["..."]
+    if len(found) > VALUES_MOST:
+        top = max(range(len(found)), key=lambda n: float(found[n]))
+        if 2 < top < len(found) - 2:  # up and back: say how far up
+            found = [*found[:2], "...", found[top], "...", found[-1]]
+        else:
+            found[VALUES_MOST - 1 : -1] = ["..."]
     return ", ".join(found)
 
 

@@ -8,7 +8,7 @@ and the task. Own tasks that are too many are summed up, since the box shows eac
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from handbell.coach.cards import Card, LaneBlock, LaneCard
@@ -21,7 +21,7 @@ NAME_GOOD, NAME_MOST, TASK_MOST, LIST_MOST = 26.0, 44.0, 24.0, 20.0
 LIST_LINE, LIST_GAP_MOST = 1.1, 2.5
 MARGIN_MM, GAP_MM, LABEL_MM, BAR_MM, INDENT_MM = 10.0, 3.5, 58.0, 7.0, 8.0
 OWN_MOST, BIBS_LONG = 3, 40  # lines of own tasks; letters of their bibs
-PARTS_MOST = 5  # lines of a list; a longer one is a paragraph
+PARTS_MOST, LIST_OPTIONS = 5, 4  # lines of a list; options on its card
 SEE_BOX = "see your box"
 
 
@@ -89,6 +89,7 @@ class _Choice(NamedTuple):
     name: float
     task: float = FAR_BEST
     rest: float = FAR
+    parts: int = PARTS_MOST  # lines of a list; a longer one is a paragraph
 
 
 _CHOICES = (
@@ -105,6 +106,32 @@ _CHOICES = (
 )
 
 
+# A list has more to say: first its options go, then it becomes a paragraph, then it gets smaller.
+_LIST_CHOICES = (
+    _Choice(LIST_OPTIONS, False, OWN_MOST, FAR, NAME_GOOD),
+    _Choice(LIST_OPTIONS, False, OWN_MOST, FAR, FAR_BEST),
+    _Choice(1, False, OWN_MOST, FAR, FAR_BEST),
+    _Choice(0, False, OWN_MOST, FAR, FAR_BEST),
+    _Choice(0, False, OWN_MOST, FAR, FAR_BEST, FAR),
+    _Choice(0, False, OWN_MOST, FAR, FAR, FAR, parts=1),
+    _Choice(0, False, 1, FAR, FAR, FAR, parts=1),
+    _Choice(0, False, 0, NEAR, FAR, FAR, parts=1),
+    _Choice(0, False, 0, NEAR, FAR, FAR, NEAR, parts=1),
+    _Choice(0, False, 0, NEAR, FAR, NEAR, NEAR, parts=1),
+)
+
+
+_GROWS = (
+    (("part",), FAR_BEST),
+    (("task",), FAR_BEST),
+    (("mind", "tap", "head"), FAR),
+    (("part",), TASK_MOST),
+    (("name",), NAME_GOOD),
+    (("task",), TASK_MOST),
+)
+SIZE_STEP = 0.25
+
+
 def pages_of(cards: Sequence[Card | LaneCard], paper: Paper) -> Iterator[Page]:
     """Yield a page for each card, more for a lane's that doesn't fit on one."""
     for card in cards:
@@ -115,11 +142,13 @@ def pages_of(cards: Sequence[Card | LaneCard], paper: Paper) -> Iterator[Page]:
 
 
 def _card(card: Card, paper: Paper) -> Page:
-    for choice in _CHOICES:
+    for choice in _LIST_CHOICES if card.parts else _CHOICES:
         pieces = list(_pieces(card, choice))
         left_mm = paper.depth_mm - sum(p.high_mm(paper.room_mm) for p in pieces)
         if left_mm >= 0:
             break
+    if card.parts:
+        return Page("card", tuple(_grown(pieces, paper)))
     for kind, most in (("name", NAME_MOST), ("task", TASK_MOST)):
         n = next(n for n, piece in enumerate(pieces) if piece.kind == kind)
         was = pieces[n]
@@ -130,24 +159,46 @@ def _card(card: Card, paper: Paper) -> Page:
     return Page("card", tuple(pieces))
 
 
+def _grown(pieces: Sequence[Piece], paper: Paper) -> list[Piece]:
+    """Return the pieces of a list's card in the room they have: first the list, the name last."""
+    grown = list(pieces)
+    for kinds, most in _GROWS:
+        while True:
+            larger = [
+                replace(p, size=max(p.size, min(p.size + SIZE_STEP, most)))
+                if p.kind in kinds
+                else p
+                for p in grown
+            ]
+            if larger == grown or sum(p.high_mm(paper.room_mm) for p in larger) > paper.depth_mm:
+                break
+            grown = larger
+    return grown
+
+
 def _pieces(card: Card, choice: _Choice) -> Iterator[Piece]:
     yield Piece("head", card.head, card.place, choice.rest)
     yield Piece("name", card.name, "", choice.name)
     yield Piece("task", card.task, "", choice.task)
-    parts = card.parts if len(card.parts) <= PARTS_MOST else (", ".join(card.parts),)
+    parts = card.parts if len(card.parts) <= choice.parts else (_paragraph(card.parts),)
     yield from (Piece("part", "", part, choice.task) for part in parts)
     if card.tap:
         yield Piece("tap", "", card.tap, choice.rest)
     yield from _own(card.own, choice.own, choice.rest)
     for kind, names in (("easier", card.easier), ("harder", card.harder)):
-        if names:
-            words = " or ".join(names[: choice.options])
+        if names and choice.options:
+            words = (", " if card.parts else " or ").join(names[: choice.options])
             yield Piece(kind, kind.capitalize(), words, choice.rest, beside=True)
     if card.caution:
         yield Piece("mind", "Mind:", card.caution, choice.caution)
     notes = " ".join(text for text in (card.how if choice.how else "", card.lever) if text)
     if notes:
         yield Piece("notes", "", notes, NEAR)
+
+
+def _paragraph(parts: Sequence[str]) -> str:
+    """Return a list's parts in one text, in which lines break only between them."""
+    return ", ".join(part.replace(" ", "\N{NO-BREAK SPACE}") for part in parts)
 
 
 def _own(own: Sequence[Own[str]], most: int, size: float) -> Iterator[Piece]:
@@ -171,20 +222,20 @@ def _lane(card: LaneCard, paper: Paper) -> Iterator[Page]:
         size = max(size - 0.5, FAR)
     pages = min((_lane_pages(card, paper, size, whole) for whole in (True, False)), key=len)
     for n, pieces in enumerate(pages, 1):
-        number = f"{n} of {len(pages)}" if len(pages) > 1 else ""
+        number = f"page {n} of {len(pages)}" if len(pages) > 1 else ""
         every = (_lane_head(card, number), *pieces)
         left_mm = paper.depth_mm - sum(piece.high_mm(paper.room_mm) for piece in every)
         yield Page("lane", every, min(LIST_GAP_MOST, max(0, round(left_mm / len(every), 2))))
 
 
 def _lane_head(card: LaneCard, number: str) -> Piece:
-    text = ", ".join(word for word in (card.people, number) if word)
+    text = "; ".join(word for word in (card.people, number) if word)
     return Piece("head", card.head, text, FAR)
 
 
 def _lane_pages(card: LaneCard, paper: Paper, size: float, whole: bool) -> list[list[Piece]]:
     """Cut a lane's list into pages; with ``whole``, between blocks where that can be."""
-    depth_mm = paper.depth_mm - _lane_head(card, "99 of 99").high_mm(paper.room_mm)
+    depth_mm = paper.depth_mm - _lane_head(card, "page 99 of 99").high_mm(paper.room_mm)
     pages: list[list[Piece]] = [[]]
     left_mm = depth_mm
     for block in card.blocks:

@@ -12,6 +12,7 @@ import os
 import re
 import shutil
 import sys
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -35,6 +36,12 @@ else:
 
 Table = dict[str, Any]
 
+_BELOW = {
+    "": ("block", "warm_up", "cool_down"),
+    "block": ("exercise",),
+    "exercise": ("part",),
+}
+
 
 @dataclass(frozen=True)
 class Change:
@@ -50,16 +57,28 @@ class Change:
 
 @dataclass(frozen=True)
 class Written:
-    """One exercise as the file has it."""
+    """Something to do as the file has it: an exercise, or a part of one that is a list.
 
-    block: int
-    exercise: int
+    ``place`` is the way to it, see ``Change``.
+    """
+
+    place: Place
     values: Table
 
     @property
-    def at(self) -> tuple[int, int]:
-        """Its block and its place there, from 0."""
-        return self.block, self.exercise
+    def block(self) -> int:
+        """Its block, from 0."""
+        return int(self.place[1])
+
+    @property
+    def at(self) -> tuple[int, ...]:
+        """Its block, its place there, and its place in a list, from 0."""
+        return tuple(int(n) for n in self.place[1::2])
+
+    @property
+    def in_list(self) -> bool:
+        """Whether it is a part."""
+        return "part" in self.place
 
 
 @dataclass(frozen=True)
@@ -85,11 +104,10 @@ class PlanText:
 
     @property
     def exercises(self) -> list[Written]:
-        """The exercises in the order of the file."""
-        places = (place for place in self._spots if len(place) == 4)
-        return [
-            Written(int(place[1]), int(place[3]), _table(self._document, place)) for place in places
-        ]
+        """What there is to do, in the order of the file: of a list its parts, not itself."""
+        places = (p for p in self._spots if p[-2:-1] in (("exercise",), ("part",)))
+        found = [Written(place, _table(self._document, place)) for place in places]
+        return [written for written in found if "part" not in written.values]
 
     @property
     def kit(self) -> list[str]:
@@ -118,25 +136,24 @@ class PlanText:
         return (self._bom + text).encode("utf-8")
 
     def _find(self) -> dict[Place, _Spot]:
+        """Return where each table stands; one that goes on in a later piece, its keys first."""
         spots: dict[Place, _Spot] = {(): _Spot(0, ())}
-        count = dict.fromkeys(("block", "warm_up", "cool_down"), 0)
-        exercises = 0
+        count: Counter[Place] = Counter()
+
+        def walk(piece: int, table: Table, place: Place, path: tuple[str | int, ...]) -> None:
+            for key in _BELOW.get(str(place[-2]) if place else "", ()):
+                below, each = table.get(key), (*place, key)
+                if isinstance(below, list):
+                    for at, one in enumerate(below):
+                        here = (*each, count[each])
+                        count[each] += 1
+                        spots[here] = _Spot(piece, (*path, key, at))
+                        walk(piece, one, here, spots[here].path)
+                elif isinstance(below, dict) and count[each]:
+                    walk(piece, below, (*each, count[each] - 1), (*path, key))
+
         for n, (start, end) in enumerate(self._pieces):
-            said = tomllib.loads("".join(map(lf, self._lines[start:end])))
-            for key in count:
-                tables = said.get(key)
-                if isinstance(tables, list):
-                    for at, table in enumerate(tables):
-                        place = (key, count[key])
-                        spots[place] = _Spot(n, (key, at))
-                        count[key] += 1
-                        exercises = len(table.get("exercise", ())) if key == "block" else exercises
-                        for e in range(len(table.get("exercise", ()))):
-                            spots[(*place, "exercise", e)] = _Spot(n, (key, at, "exercise", e))
-                elif isinstance(tables, dict) and isinstance(tables.get("exercise"), list):
-                    last = (key, count[key] - 1, "exercise", exercises)
-                    spots[last] = _Spot(n, (key, "exercise", 0))
-                    exercises += 1
+            walk(n, tomllib.loads("".join(map(lf, self._lines[start:end]))), (), ())
         return spots
 
     def _rewritten(self, old: Sequence[str], changes: Sequence[Change]) -> list[str]:
@@ -242,13 +259,15 @@ def write_plan(path: Path, data: bytes, was: bytes | None) -> None:
     ``was`` is what the file held when it was read, or None for a new file; raises HandbellError
     when it holds something else by now.
     """
+    if path.is_dir():
+        raise HandbellError(f"{path} is a folder", "Name a file in it")
     path = path.resolve()
     there = path.read_bytes() if path.exists() else None
     if there == data:
         return
     if there != was:
         what = "has changed meanwhile" if was is not None else "is there already"
-        remedy = "Run the command again" if was is not None else "Name another file for --out"
+        remedy = "Run the command again" if was is not None else "Name another file"
         raise HandbellError(f"{path} {what}", remedy)
     temporary = path.with_name(path.name + ".tmp")
     try:
@@ -263,5 +282,5 @@ def write_plan(path: Path, data: bytes, was: bytes | None) -> None:
         temporary.unlink(missing_ok=True)
         raise HandbellError(
             f"{path} can't be written ({error.strerror or error})",
-            "Free the folder, or write elsewhere with --out",
+            "See that the folder is there and may be written, or name another file",
         ) from None

@@ -45,7 +45,8 @@ def ways(built: CompiledClass) -> Iterator[tuple[tuple[str, ...], list[Effort]]]
         for s in windows:
             key = (s.block - 1, s.step)
             if key not in here:
-                here[key] = _exercise(plan, floor, first, *key)
+                at = floor.done(first, *key)
+                here[key] = None if at is None else plan.blocks[key[0]].exercises[at]
             efforts.append(Effort(here[key], s.round, s.start_ms, s.duration_ms))
         scaled = [e for e in here.values() if e is not None and e.scaled]
         legs = [n for n, s in enumerate(windows) if plan.blocks[s.block - 1].relay]
@@ -94,13 +95,3 @@ def _who(built: CompiledClass, n: int, bibs: list[int]) -> str:
     plan = built.plan
     name = plan.groups[n].name if plan.groups else built.timelines[n].label
     return name if len(bibs) == len(_bibs(plan, n)) else f"{name} ({bibs_words(bibs)})"
-
-
-def _exercise(plan: Plan, floor: Floor, n: int, block: int, step: int) -> Exercise | None:
-    """Return what a group or lane does in a step, None while it waits."""
-    if not plan.is_rotation:
-        return plan.blocks[block].exercises[floor.exercise(floor.track(n), block, step)]
-    for box in range(floor.boxes):
-        if plan.groups[n] in floor.groups(box, block, step):
-            return plan.blocks[block].exercises[floor.exercise(box, block, step)]
-    return None

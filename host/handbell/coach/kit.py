@@ -23,7 +23,7 @@ from handbell.coach.schedule_demands import (
 )
 from handbell.coach.schedule_lanes import turned
 from handbell.coach.schedule_verify import broken
-from handbell.plan.model import Block, Exercise, Plan
+from handbell.plan.model import Block, Plan
 from handbell.plan.orders import does, times_of
 
 Order = tuple[tuple[int, ...], ...]
@@ -102,7 +102,7 @@ def demands_of(plan: Plan, block: int) -> Demands:
     names = [exercise.name for exercise in exercises]
     groups = {group.name: g for g, group in enumerate(plan.groups)}
     return Demands(
-        tuple(_lanes(plan, exercises)),
+        tuple(_lanes(plan, plan.blocks[block])),
         tuple(_station(plan, plan.blocks[block], e) for e in range(len(exercises))),
         dict(plan.kit),
         tuple(
@@ -118,13 +118,15 @@ def demands_of(plan: Plan, block: int) -> Demands:
     )
 
 
-def _lanes(plan: Plan, exercises: Sequence[Exercise]) -> list[Group]:
+def _lanes(plan: Plan, block: Block) -> list[Group]:
+    """Return who works at once in each lane or group; in a relay it is one of them."""
+    exercises = block.exercises
     if not plan.groups:
         return [Group(plan.label(box), 1, (1,) * len(exercises)) for box in range(plan.boxes)]
     return [
         Group(
             group.name,
-            len(group.bibs),
+            1 if block.relay else len(group.bibs),
             tuple(int(not plan.is_rotation or does(group, exercise)) for exercise in exercises),
         )
         for group in plan.groups

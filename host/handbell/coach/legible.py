@@ -8,6 +8,7 @@ a text that fits here fits anywhere.
 from __future__ import annotations
 
 import math
+import re
 import unicodedata
 
 LEAST_RAD, PREFERRED_RAD = 0.00436, 0.00582
@@ -49,12 +50,17 @@ def _letter(letter: str, bold: bool) -> float:
     return _WIDTHS.get(letter, _WIDTHS.get(base, _BROAD))[bold]
 
 
+_WORD = re.compile("[^ \n]+")
+
+
 def lines(text: str, size_mm: float, room_mm: float, bold: bool = False, strong: str = "") -> int:
     """Return on how many lines a text is set, with bold words before it.
 
-    Words stay whole; one that is longer than a line is broken.
+    Words stay whole, and so do those that a no-break space joins; one that is longer than a line is
+    broken.
     """
-    words = [(word, True) for word in strong.split()] + [(word, bold) for word in text.split()]
+    words = [(word, True) for word in _WORD.findall(strong)]
+    words += [(word, bold) for word in _WORD.findall(text)]
     room = room_mm / size_mm
     count, used = 1, 0.0
     for word, heavy in words:

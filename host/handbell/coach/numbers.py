@@ -57,7 +57,8 @@ class Expected:
 
     ``asked`` counts reps of targets or goals; ``likely`` are reps, None when the library doesn't
     know them or a position is kept. ``too_many`` is a target above what the library thinks sensible
-    in its window, 0 when there is none. Of a list that is gone through the ``unit`` is rounds.
+    in its window, 0 when there is none. Of a list that is gone through the ``unit`` is rounds, and
+    its parts have their reps in ``each_round``; how its time goes to them is an estimate.
     """
 
     name: str
@@ -68,6 +69,7 @@ class Expected:
     likely: Range | None
     too_many: int = 0
     unit: str = "reps"
+    each_round: int = 0
 
 
 @dataclass(frozen=True)
@@ -127,7 +129,7 @@ class _Sums:
     work_ms: dict[str, int] = field(default_factory=dict)
     impact_ms: dict[str, int] = field(default_factory=lambda: {"none": 0, "low": 0, "high": 0})
     floor_ms: int = 0
-    expected: dict[tuple[str, str], Expected] = field(default_factory=dict)
+    expected: dict[tuple[str, str, str], Expected] = field(default_factory=dict)
     landings: Range = field(default_factory=Range)
     earned_rest_ms: Range = field(default_factory=Range)
 
@@ -180,10 +182,10 @@ class _Sums:
             self.floor_ms += ms if p.entry.position == "floor" else 0
             if likely and p.entry.impact == "high":
                 self.landings += likely
-        self._expect(Expected(p.part.name, ask, 1, ms, goal * reps, likely))
+        self._expect(Expected(p.part.name, ask, 1, ms, goal * reps, likely, each_round=reps))
 
     def _expect(self, more: Expected) -> None:
-        key = (more.name, more.ask)
+        key = (more.name, more.ask, more.unit)
         was = self.expected.get(key)
         if was is None:
             self.expected[key] = more
@@ -259,7 +261,7 @@ def _share(efforts: list[Effort], library: Library, total_ms: int) -> Share:
         sums.impact_ms["high"],
         sums.impact_ms["low"],
         sums.floor_ms,
-        tuple(sorted(sums.expected.values(), key=lambda e: (e.name, e.ask))),
+        tuple(sorted(sums.expected.values(), key=lambda e: (e.name, e.ask, e.unit))),
         sums.landings,
         sums.earned_rest_ms,
         Range(kcal_per_kg(MET_LEAST, work_ms), kcal_per_kg(MET_MOST, total_ms)),

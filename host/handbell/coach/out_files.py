@@ -7,7 +7,19 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO
 
-from handbell.errors import HandbellError
+from handbell.errors import HandbellError, UsageError
+
+
+def require_apart(plan: Path, *outputs: Path | None) -> None:
+    """Raise UsageError when files to write would take the place of the plan or of one another."""
+    taken = {plan.resolve()}
+    for path in filter(None, outputs):
+        if path.resolve() in taken:
+            raise UsageError(
+                f"{path} would be written over",
+                "Give every file a name of its own, and not the plan's",
+            )
+        taken.add(path.resolve())
 
 
 @contextlib.contextmanager
@@ -16,6 +28,8 @@ def fresh_file(path: Path) -> Iterator[BinaryIO]:
 
     Raises HandbellError when it can't be written; what was there stays then.
     """
+    if path.is_dir():
+        raise HandbellError(f"{path} is a folder", "Name a file in it")
     part = path.with_name(path.name + ".part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)

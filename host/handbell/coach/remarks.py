@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
+from math import inf
 from typing import TYPE_CHECKING
 
 from handbell.coach.library_names import name_key, name_words, one_of
+from handbell.compile.layouts import Floor
 from handbell.plan.faults import sentence
 from handbell.plan.own_tasks import bibs_words, done_by, every_task
+from handbell.plan.pauses import Place as WindowPlace
 from handbell.plan.pauses import pauses_after, places
 from handbell.plan.texts import quoted
 from handbell_core.timeline import GATE
@@ -64,13 +68,19 @@ def _format(plan: Plan, library: Library) -> Iterator[str]:
 def _doings(plan: Plan) -> Iterator[tuple[Place, str]]:
     """Yield everything that is done, by name, with its place: tasks, and the parts of lists."""
     for place, exercise, _ in every_task(plan):
+        short = plan.blocks[int(place[1])].format is not None
         for n, name in enumerate(exercise.names):
-            yield (*place, "part", n) if exercise.parts else place, name
+            if not exercise.parts:
+                yield place, name
+            elif short:  # the coach wrote each part as an exercise
+                yield (*place[:2], "exercise", n), name
+            else:
+                yield (*place, "part", n), name
 
 
 def _position(place: Place) -> int:
     """Return which of a block's exercises something is, or which part of its list."""
-    return int(place[-1] if "part" in place else place[3])
+    return int(place[5] if "part" in place else place[3])
 
 
 def _window(place: Place) -> Window:
@@ -105,33 +115,45 @@ def _names(words: list[str], entry: Entry) -> bool:
 
 
 def followings(plan: Plan) -> Iterator[tuple[Window, Window]]:
-    """Yield each window and the one that follows it before people have recovered, once each.
+    """Yield each exercise and the one that follows it before people have recovered, once each.
 
-    An exercise that follows itself, as in a block of one, is meant so and left out.
+    Each lane, or group of a rotation, is followed by itself. An exercise that follows itself, as in
+    a block of one, is meant so and left out; so are the legs of a relay, which others run.
     """
-    seen = set()
+    floor = Floor(plan)
+    seen: set[tuple[Window, Window]] = set()
+    lanes = {floor.track(box) for box in range(plan.boxes)}
+    for walker in range(len(plan.groups)) if plan.is_rotation else lanes:
+        for (one, rest_ms), (other, _) in pairwise(_walk(plan, floor, walker)):
+            passed_on = one[0] == other[0] and plan.blocks[one[0]].relay
+            if one != other and rest_ms < RECOVERED_MS and not passed_on:
+                if (one, other) not in seen:
+                    yield one, other
+                seen.add((one, other))
+
+
+def _walk(plan: Plan, floor: Floor, walker: int) -> Iterator[tuple[Window, float]]:
+    """Yield what a lane or a group does, one after the other, and its rest after each, in ms."""
+    last: Window | None = None
+    rest_ms = 0.0
     for b, block in enumerate(plan.blocks):
-        order = list(places(plan, block))
-        for n, place in enumerate(order):
-            after = pauses_after(plan, b, place)
-            if n + 1 < len(order):
-                coming = (b, order[n + 1].step)
-            elif b + 1 < len(plan.blocks):
-                coming = (b + 1, 0)
+        for place in places(plan, block):
+            done = floor.done(walker, b, place.step)
+            if done is None:
+                rest_ms += block.exercises[0].work.at(place.round)
             else:
-                continue
-            pair = ((b, place.step), coming)
-            rested = sum(pause.duration_ms for pause in after) >= RECOVERED_MS
-            if rested or any(pause.kind == GATE for pause in after):
-                continue
-            if pair[0] != pair[1] and pair not in seen:
-                seen.add(pair)
-                yield pair
-        # In a rotation other groups go from the last station to the first within a round.
-        wrap = ((b, len(block.exercises) - 1), (b, 0))
-        if plan.is_rotation and ((b, 0), (b, 1)) in seen and wrap not in seen:
-            seen.add(wrap)
-            yield wrap
+                if last is not None:
+                    yield last, rest_ms
+                last, rest_ms = (b, done), 0.0
+            rest_ms += _pause_ms(plan, b, place)
+    if last is not None:
+        yield last, inf
+
+
+def _pause_ms(plan: Plan, block: int, place: WindowPlace) -> float:
+    """Return the rest after a window; at a gate it may take any time."""
+    after = pauses_after(plan, block, place)
+    return inf if any(p.kind == GATE for p in after) else sum(p.duration_ms for p in after)
 
 
 def shared_load(one: Entry, other: Entry) -> list[str]:

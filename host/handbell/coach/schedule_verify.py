@@ -52,18 +52,18 @@ def _steps(demands: Demands, schedule: Schedule) -> Iterator[str]:
             station = demands.stations[s]
             people = sum(demands.groups[g].people for g in there)
             if station.steps is not None and step not in station.steps:
-                yield f"step {step}: {station.name} is used, and may not be"
+                yield f"step {step + 1}: {station.name} is used, and may not be"
             if station.groups_most is not None and len(there) > station.groups_most:
-                yield f"step {step}: {len(there)} groups at {station.name}"
+                yield f"step {step + 1}: {len(there)} groups at {station.name}"
             if station.room is not None and people > station.room:
-                yield f"step {step}: {people} people at {station.name}"
+                yield f"step {step + 1}: {people} people at {station.name}"
             for need in station.needs:
                 for g in there:
                     people_each = demands.groups[g].people if need.each else 1
                     in_use[need.kit] += need.count * people_each
         for kit, used in in_use.items():
             if used > demands.kit.get(kit, used):
-                yield f"step {step}: {used} of {kit} in use, of {demands.kit[kit]}"
+                yield f"step {step + 1}: {used} of {kit} in use, of {demands.kit[kit]}"
 
 
 def _orders(demands: Demands, schedule: Schedule) -> Iterator[str]:
@@ -86,10 +86,10 @@ def _turns(demands: Demands, schedule: Schedule) -> Iterator[str]:
         for step in range(schedule.steps):
             at_work = [n for n in (0, 1) if schedule.places[pair[n]][step] != WAITS]
             if len(at_work) == 2:
-                yield f"step {step}: {names[0]} and {names[1]} both work"
+                yield f"step {step + 1}: {names[0]} and {names[1]} both work"
                 break
             for n in at_work:
                 if n != turn and left[turn]:
-                    yield f"step {step}: {names[n]} works out of turn"
+                    yield f"step {step + 1}: {names[n]} works out of turn"
                 left[n] -= 1
                 turn = 1 - n

@@ -97,10 +97,12 @@ def swapped(text: PlanText, swaps: Iterable[Swap]) -> tuple[bytes, CompiledClass
     swaps = list(swaps)
     for swap in swaps:
         for place in swap.places:
-            alone = asks_each(text.plan.blocks[place.block].format)
+            alone = not _is_inside(text, place)
             keys, said = new_keys(place.values, swap.old, swap.new, text.kit, alone)
+            if not alone and not place.in_list:
+                said.append("the ladder's reps and times stay as they are")
             swap.said += [words for words in said if words not in swap.said]
-            changes.append(Change(("block", place.block, "exercise", place.exercise), keys))
+            changes.append(Change(place.place, keys))
     changes += _without_names(text, swaps)
     data = text.changed(changes)
     try:
@@ -131,7 +133,7 @@ def _without_names(text: PlanText, swaps: Sequence[Swap]) -> list[Change]:
 class _Floor:
     """What is known of a plan around its exercises; ``known`` changes as swaps are chosen."""
 
-    def __init__(self, text: PlanText, known: dict[tuple[int, int], Entry | None]) -> None:
+    def __init__(self, text: PlanText, known: dict[tuple[int, ...], Entry | None]) -> None:
         self._known = known
         self._follow = list(followings(text.plan))
 
@@ -140,7 +142,12 @@ class _Floor:
         mine = {place.at for place in swap.places}
         blocks = {place.block for place in swap.places}
         others = {at: entry for at, entry in self._known.items() if entry}
-        near = {b if a in mine else a for a, b in self._follow if (a in mine) is not (b in mine)}
+        windows = {at[:2] for at in mine}
+        near = {
+            b if a in windows else a
+            for a, b in self._follow
+            if (a in windows) is not (b in windows)
+        }
         return Surroundings(
             kit=kit_in_use(others.values()),
             in_plan=frozenset(e.id for at, e in others.items() if at not in mine),
@@ -200,16 +207,21 @@ def _choose(swap: Swap, library: Library, wish: Wish, floor: _Floor, to: str | N
             _require_choice(swap, wish)
 
 
+def _is_inside(text: PlanText, place: Written) -> bool:
+    """Return whether a list or a ladder has it, so that its own keys don't say all of it."""
+    return place.in_list or not asks_each(text.plan.blocks[place.block].format)
+
+
 def _keep_kind(text: PlanText, swap: Swap) -> None:
     """Leave what keeps a hold a hold, and reps reps, where a list or a ladder has it."""
-    inside = [p for p in swap.places if not asks_each(text.plan.blocks[p.block].format)]
+    inside = [p for p in swap.places if _is_inside(text, p)]
     holds = {"hold_s" in p.values for p in inside}
     kept = [choice for choice in swap.choices if holds <= {choice.entry.is_hold}]
     if not kept:
         raise HandbellError(
             f"{swap.new.name} can't take the place of {swap.name} in block {inside[0].block + 1}, "
             "where a list or a ladder says reps or seconds",
-            "Name another with --to, or write the block out first: handbell show --expanded",
+            "Name another with --to",
         )
     swap.choices = kept
 
@@ -230,7 +242,10 @@ def facts(swaps: Sequence[Swap], most: int) -> list[dict[str, Any]]:
     return [
         {
             "exercise": swap.name,
-            "places": [{"block": p.block + 1, "exercise": p.exercise + 1} for p in swap.places],
+            "places": [
+                dict(zip(("block", "exercise", "part"), (n + 1 for n in p.at), strict=False))
+                for p in swap.places
+            ],
             "because": swap.because,
             "choices": [
                 {"id": c.entry.id, "name": c.entry.name, "cost": round(c.cost, 2), "why": c.why}

@@ -30,7 +30,7 @@ def new_keys(
         _change_kind(keys, said, values, new)
     if not new.is_hold:
         _scale(keys, said, values, old, new)
-    _change_sides(keys, said, values, old, new)
+    _change_sides(keys, said, values, old, new, by_itself)
     _change_kit(keys, said, values, old, new, {name_key(name): name for name in counted})
     if by_itself:
         _say_taps(said, {**values, **keys}, old, new)
@@ -80,15 +80,17 @@ def _scaled(reps: int, old_30s: tuple[int, int], new: Entry) -> int:
 
 
 def _change_sides(
-    keys: Table, said: list[str], values: Table, old: Entry | None, new: Entry
+    keys: Table, said: list[str], values: Table, old: Entry | None, new: Entry, by_itself: bool
 ) -> None:
     has = values.get("both_sides", False)
     if new.sides == "one" and not has:
-        keys["both_sides"] = True
-        said.append("sides change at half time")
+        if by_itself or "hold_s" not in values:
+            keys["both_sides"] = True
+            words = "sides change at half time" if by_itself else "reps are the sum of both sides"
+            said.append(words)
     elif has and (new.sides == "both" or (new.sides == "alternate" and old and old.sides == "one")):
         keys["both_sides"] = False
-        said.append("sides no longer change at half time")
+        said.append("sides no longer change at half time" if by_itself else "one count of reps")
 
 
 def _change_kit(

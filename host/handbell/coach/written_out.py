@@ -82,7 +82,7 @@ def _comments(lines: Sequence[str]) -> Iterator[str]:
 
 
 def _block(raw: Table) -> Iterator[str]:
-    full = {key: value for key, value in spelt_out(raw).items() if key != "format"}
+    full = {key: value for key, value in spelt_out(raw)[0].items() if key != "format"}
     yield f'# format = "{raw["format"]}", written out'
     yield from _table(full, ("block",), "")
 

@@ -103,7 +103,7 @@ class _Expansion:
         for n, place in enumerate(order):
             work_ms = block.exercises[0 if plan.is_rotation else place.step].work.at(place.round)
             self.window += 1
-            turn = self.turns_before + _turn(plan, place)
+            turn = self.turns_before + (n if block.relay else _turn(plan, place))
             here = (index, place.step)
             self._place(WINDOW, work_ms, index, place, here, turn)
             coming = (index, order[n + 1].step) if n + 1 < len(order) else (index + 1, 0)
@@ -111,8 +111,12 @@ class _Expansion:
             for pause in pauses_after(plan, index, place):
                 stays = pause.kind == REST or is_last
                 self._place(*pause, index, place, here if stays else coming, NOBODY)
-        by_turns = plan.is_rotation and plan.move == "round"
-        self.turns_before += steps_of(plan, block) if by_turns else block.rounds
+        if block.relay:
+            self.turns_before += len(order)  # each leg is somebody's turn
+        elif plan.is_rotation and plan.move == "round":
+            self.turns_before += steps_of(plan, block)
+        else:
+            self.turns_before += block.rounds
 
     def _place(
         self,

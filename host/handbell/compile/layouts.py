@@ -56,6 +56,15 @@ class Floor:
         order = self._orders[block]
         return order[track][step] - 1 if order else step
 
+    def done(self, walker: int, block: int, step: int) -> int | None:
+        """Return the exercise that a lane, or a group of a rotation, does; None while it waits."""
+        if not self._rotates:
+            return self.exercise(self.track(walker), block, step)
+        order = self._orders[block]
+        if not order:
+            return (walker + step) % self.boxes
+        return order[walker][step] - 1 if order[walker][step] else None
+
     def groups(self, box: int, block: int, step: int) -> tuple[Group, ...]:
         """Return who is at a box: in a rotation with an order perhaps nobody, or several."""
         return tuple(self._groups[g] for g in self.numbers(box, block, step))

@@ -187,10 +187,11 @@ def described(exercise: Exercise, round_: int) -> str:
 
 def _task(ask: int, goal: int, tap: int, every: int, unit: str = "reps") -> str:
     """Return what a window asks for, and how people tap unless it is the usual way."""
+    goal_words = f"goal {goal}" + " rounds" * (unit == "rounds")
     words = {
-        t.ASK_TARGET: f"{goal} {unit}",
+        t.ASK_TARGET: f"{goal} {unit if goal != 1 else unit[:-1]}",
         t.ASK_HOLD: "hold",
-        t.ASK_OPEN: f"goal {goal}" if goal else "",
+        t.ASK_OPEN: goal_words if goal else "",
     }
     usual = (t.TAP_EACH, t.TAP_DROP if ask == t.ASK_HOLD else t.TAP_EACH)
     how = "" if ask == t.ASK_NONE or tap in usual else f"tap {t.TAPS[tap]}"

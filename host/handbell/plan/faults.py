@@ -2,28 +2,28 @@
 
 from __future__ import annotations
 
-import difflib
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from handbell.plan.demands import Fit
 from handbell.plan.model import Block, Exercise, Group, GuidedPart, Plan, Scaled, Station
 from handbell.plan.parts import Part
-from handbell.plan.rules import Disagreement, Place
-from handbell.plan.shorthands import FORMATS
-from handbell.plan.shorthands.form import own_keys
-from handbell.plan.texts import quoted
+from handbell.plan.rules import Disagreement, Fault, Place
+from handbell.plan.shorthands import FORMATS, Misspelt
+from handbell.plan.shorthands.form import Short, own_keys
+from handbell.plan.texts import did_you_mean, quoted
 
 if TYPE_CHECKING:
     from pydantic import BaseModel, ValidationError
 
 _TABLES: dict[str, type[BaseModel]] = {
     "": Plan,
+    "block": Block,
+    "exercise": Exercise,
     "group": Group,
     "station": Station,
     "warm_up": GuidedPart,
     "cool_down": GuidedPart,
-    "block": Block,
-    "exercise": Exercise,
     "scaled": Scaled,
     "part": Part,
     "fit": Fit,
@@ -63,27 +63,34 @@ def sentence(place: Place, fault: str) -> str:
 
 def sentences(error: ValidationError) -> list[str]:
     """Return every fault of a plan, in the order of the file's tables."""
-    found: list[str] = []
+    return list(dict.fromkeys(sentence(*fault) for fault in _faults(error, Short)))
+
+
+def _faults(error: ValidationError, form: type[Short]) -> Iterator[Fault]:
+    """Yield the faults of a table; ``form`` is the short form of the block it is, if it is one."""
     for part in error.errors(include_url=False):
         place: Place = part["loc"]
         raised = part.get("ctx", {}).get("error")
         if isinstance(raised, Disagreement):
             # Rules of a whole list belong to the plan, and so do the places they give.
-            above: Place = () if len(place) == 1 else place
-            found += [sentence(above + below, fault) for below, fault in raised.faults]
+            above: Place = () if len(place) == 1 and form is Short else place
+            yield from ((above + below, fault) for below, fault in raised.faults)
+        elif isinstance(raised, Misspelt):
+            yield from ((place + below, fault) for below, fault in raised.faults)
+            for below, fault in _faults(raised.inner, raised.form) if raised.inner else ():
+                yield place + raised.form.place_back(below), fault
         elif part["type"] == "value_error":
-            found.append(sentence(place, str(raised)))
+            yield place, str(raised)
         else:
-            found.append(sentence(*_structural(part["type"], place, part["input"])))
-    return found
+            yield _structural(part["type"], place, part["input"], form)
 
 
-def _structural(kind: str, place: Place, value: Any) -> tuple[Place, str]:
+def _structural(kind: str, place: Place, value: Any, form: type[Short]) -> Fault:
     key = str(place[-1]) if place else ""
     if kind == "missing":
         return place[:-1], f"{key} is missing; write {_EXAMPLES.get(key, key)}"
     if kind == "extra_forbidden":
-        return place, f"no such key here; {_nearest(key, place[:-1])}"
+        return place, f"no such key here; {_nearest(key, place[:-1], form)}"
     table = next((str(step) for step in reversed(place) if isinstance(step, str)), "")
     heading = _HEADINGS.get(table, f"[[{table}]]").removeprefix("in ")
     if table in _SINGLE:
@@ -93,19 +100,29 @@ def _structural(kind: str, place: Place, value: Any) -> tuple[Place, str]:
     return place, f"this is a table; write {heading} on a line of its own, its keys below"
 
 
-def _nearest(key: str, place: Place) -> str:
+def _nearest(key: str, place: Place, form: type[Short]) -> str:
     table = next((str(step) for step in reversed(place) if isinstance(step, str)), "")
+    if form is not Short:
+        return did_you_mean(key, _keys_of_form(table or "block", form))
     known = _keys(table)
-    form = next((name for name, form in FORMATS.items() if key in own_keys(form)), None)
-    if form and (table == "block" or (table == "exercise" and key not in _keys("block"))):
-        return f'it goes with format = "{form}" in a block'
+    forms = [f'"{name}"' for name, other in FORMATS.items() if key in own_keys(other)]
+    if forms and (table == "block" or (table == "exercise" and key not in _keys("block"))):
+        return f"it goes with format = {' or '.join(forms)} in a block"
     if key not in known:
         for other in _TABLES:
             if other != table and key in _keys(other):
                 return f"it belongs {_HEADINGS.get(other, f'in [[{other}]]')}"
-    near = difflib.get_close_matches(key, known, 1, 0.6)
-    near = near or [k for k in known if k.split("_")[0] == key.split("_")[0]][:1]
-    return f"did you mean {near[0]}?" if near else f"known are {', '.join(known)}"
+    return did_you_mean(key, known)
+
+
+def _keys_of_form(table: str, form: type[Short]) -> list[str]:
+    """Return the keys of a block in a short form, or of an exercise in it."""
+    if table == "block":
+        return [*own_keys(form), *(key for key in _keys("block") if key not in form.block_has)]
+    if table == "exercise":
+        usual = (key for key in _keys("exercise") if key not in form.exercise_has)
+        return list(dict.fromkeys([*usual, *form.exercise_takes]))
+    return _keys(table)
 
 
 def _keys(table: str) -> list[str]:

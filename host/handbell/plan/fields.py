@@ -78,6 +78,9 @@ Note = Annotated[
 YesNo = Annotated[bool, PlainValidator(yes_no), WithJsonSchema({"type": "boolean"})]
 Pause = Annotated[int, PlainValidator(pause_ms), WithJsonSchema(_PAUSE_SCHEMA)]
 MaybePause = Annotated[int | None, PlainValidator(pause_ms), WithJsonSchema(_PAUSE_SCHEMA)]
+MaybeGuided = Annotated[
+    int | None, PlainValidator(guided_ms), WithJsonSchema(_seconds(PAUSE_LEAST_MS))
+]
 Guided = Annotated[int, PlainValidator(guided_ms), WithJsonSchema(_seconds(PAUSE_LEAST_MS))]
 WindowTimes = Annotated[
     PerRound,

@@ -8,13 +8,21 @@ from __future__ import annotations
 
 from typing import Any
 
-from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, ValidationInfo
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    ModelWrapValidatorHandler,
+    PrivateAttr,
+    ValidationError,
+    ValidationInfo,
+)
 from pydantic import field_validator as on_field
 from pydantic import model_validator as on_model
 
 from handbell.plan import demands, fields, rules, scaling
 from handbell.plan.parts import Part
-from handbell.plan.shorthands import MaybeFormat, spelt_out
+from handbell.plan.shorthands import MaybeFormat, Misspelt, spelt_out
 from handbell.plan.values import PerRound, Tap
 
 
@@ -129,10 +137,19 @@ class Block(_Table):
         lists = [n for e in self.exercises for _, n in rules.lists_of(e)]
         return lists[0] if lists else 1
 
-    @on_model(mode="before")
+    @on_model(mode="wrap")
     @classmethod
-    def _spelt_out(cls, data: Any) -> Any:
-        return spelt_out(data) if isinstance(data, dict) and "format" in data else data
+    def _spelt_out(cls, data: Any, check: ModelWrapValidatorHandler[Block]) -> Block:
+        if not isinstance(data, dict) or "format" not in data:
+            return check(data)
+        table, form, faults = spelt_out(data)
+        try:
+            block = check(table)
+        except ValidationError as error:
+            raise Misspelt(form, faults, error) from None
+        if faults:
+            raise Misspelt(form, faults, None)
+        return block
 
     @on_model(mode="after")
     def _agrees(self) -> Block:

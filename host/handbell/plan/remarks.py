@@ -36,7 +36,8 @@ def _texts(plan: Plan) -> Iterator[tuple[Place, str]]:
         for n, part in enumerate(parts):
             yield (key, n, "name"), part.name
     for place, exercise, _ in every_task(plan):
-        yield (*place, "name"), exercise.name
+        short = exercise.parts and plan.blocks[int(place[1])].format is not None
+        yield (*(place[:2] if short else place), "name"), exercise.name
 
 
 def _text_remarks(text: str) -> Iterator[str]:
@@ -51,6 +52,8 @@ def _text_remarks(text: str) -> Iterator[str]:
 
 
 def _turns(plan: Plan) -> Iterator[str]:
+    if all(block.relay for block in plan.blocks):
+        return
     for n, group in enumerate(plan.groups):
         if plan.turns_said is None and len(group.bibs) > plan.buttons:
             yield sentence(

@@ -185,10 +185,11 @@ def of_blocks(blocks: Sequence[Block], data: dict[str, Any]) -> Iterable[Fault]:
     if rotation:
         yield from _of_rotation(blocks, data)
     for b, block in enumerate(blocks):
+        place: Place = ("block", b, "relay" if block.format is None else "format")
         if block.relay and rotation:
-            yield ("block", b, "relay"), "a relay is for lanes; take it out, or write lanes"
+            yield place, "a relay is for lanes; take it out, or write lanes"
         elif block.relay and not data.get("groups", True):
-            yield ("block", b, "relay"), "a relay is run by groups; add a [[group]] with its bibs"
+            yield place, "a relay is run by groups; add a [[group]] with its bibs"
     if "groups" in data and "stations" in data:
         yield from orders.of_blocks(blocks, data)
 

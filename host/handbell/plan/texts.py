@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import difflib
 import unicodedata
+from collections.abc import Sequence
 
 NAME_MOST = 32
 LINE_MOST = 21  # characters of the box's 6-pixel font across its 128 pixels
@@ -34,6 +36,13 @@ def _drawn(sign: str) -> str:
     from anyascii import anyascii
 
     return anyascii(sign)
+
+
+def did_you_mean(word: str, known: Sequence[str]) -> str:
+    """Return what may have been meant by a word that isn't known, as the rest of a sentence."""
+    near = difflib.get_close_matches(word, known, 1, 0.6)
+    near = near or [k for k in known if k.split("_")[0] == word.split("_")[0]][:1]
+    return f"did you mean {near[0]}?" if near else f"known are {', '.join(known)}"
 
 
 def quoted(text: str) -> str:

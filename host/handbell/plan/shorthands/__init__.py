@@ -11,7 +11,7 @@ from typing import Annotated
 from pydantic import PlainValidator, ValidationError, WithJsonSchema
 
 from handbell.plan import values
-from handbell.plan.rules import Disagreement
+from handbell.plan.rules import Fault
 from handbell.plan.shorthands.counted import AsManyRounds, Ladder, UnderACap
 from handbell.plan.shorthands.form import Short, Table, found, own_keys
 from handbell.plan.shorthands.timed import EveryMinute, Intervals, Relay
@@ -34,29 +34,43 @@ def asks_each(block_format: str | None) -> bool:
     return block_format is None or FORMATS[block_format].asks_each
 
 
-def spelt_out(block: Table) -> Table:
-    """Return the block that a short form stands for; raises Disagreement with every fault.
+class Misspelt(ValueError):
+    """A short block with faults: ``faults`` of the form, ``inner`` those of its other keys.
 
-    What is no block at all comes back as it is, for the block's own check to refuse.
+    Places are below the block; those of ``inner`` are where the form put things.
     """
-    kind = block["format"]
-    exercises = block.get("exercise")
+
+    def __init__(
+        self, form: type[Short], faults: list[Fault], inner: ValidationError | None
+    ) -> None:
+        super().__init__("; ".join(sentence for _, sentence in faults))
+        self.form, self.faults, self.inner = form, faults, inner
+
+
+def spelt_out(block: Table) -> tuple[Table, type[Short], list[Fault]]:
+    """Return the block that a short form stands for, the form, and every fault of it.
+
+    With faults the block is a stand-in. What is no block at all comes back as it is, for the
+    block's own check to refuse.
+    """
+    exercises = block.get("exercise", [])
     try:
-        form = FORMATS[values.chosen(*FORMATS)(kind)]
+        form = FORMATS[values.chosen(*FORMATS)(block["format"])]
     except ValueError as error:
-        raise Disagreement([(("format",), str(error))]) from None
-    if not isinstance(exercises, list) or not exercises:
-        return {key: value for key, value in block.items() if key not in own_keys(form)}
-    if not all(isinstance(exercise, dict) for exercise in exercises):
-        return block
+        plain = {key: value for key, value in block.items() if key != "format"}
+        return Short.stand_in(plain, []), Short, [(("format",), str(error))]
+    if not isinstance(exercises, list) or not all(isinstance(e, dict) for e in exercises):
+        return {"exercise": exercises, "format": block["format"]}, form, []
     own = {key: block[key] for key in own_keys(form) if key in block}
     rest = {key: value for key, value in block.items() if key not in (*own, "exercise")}
-    faults = list(form.set_twice(rest, exercises))
+    faults = list(form.early_faults(rest, exercises))
+    if not exercises:
+        faults.append(((), "it has no exercise; add a [[block.exercise]] with a name"))
     try:
         short = form.model_validate(own)
     except ValidationError as error:
-        raise Disagreement([*found(error), *faults]) from None
-    faults += short.faults(rest, exercises)
+        return form.stand_in(rest, exercises), form, [*found(error), *faults]
+    faults += short.faults(rest, exercises) if exercises else []
     if faults:
-        raise Disagreement(faults)
-    return short.spelt_out(rest, exercises)
+        return form.stand_in(rest, exercises), form, faults
+    return short.spelt_out(rest, exercises), form, []

@@ -8,11 +8,15 @@ from typing import Any, ClassVar
 from pydantic import Field, ValidationError
 
 from handbell.plan import fields, values
+from handbell.plan.demands import kit_needs
 from handbell.plan.parts import Part, parts_words
-from handbell.plan.rules import Fault
+from handbell.plan.rules import Fault, Place
 from handbell.plan.shorthands.form import Short, Table, found, own_keys
 from handbell.plan.texts import LINE_MOST, drawable
 from handbell.plan.values import in_seconds
+
+RUNGS_MOST = 200
+LONGEST_MS = 3_600_000
 
 
 class Through(Short):
@@ -28,24 +32,42 @@ class Through(Short):
 
     block_ms: fields.Minutes = Field(alias="minutes", description="How long there is.")
 
-    def faults(self, block: Table, exercises: list[Table]) -> Iterator[Fault]:
-        """Yield exercises that are no parts, and a list too long to be a name."""
-        parts = []
+    @classmethod
+    def early_faults(cls, block: Table, exercises: list[Table]) -> Iterator[Fault]:
+        """Yield exercises that are no parts, and kit that is said in two ways."""
+        yield from super().early_faults(block, exercises)
         for e, exercise in enumerate(exercises):
             try:
-                parts.append(_part(exercise))
+                _part(exercise)
             except ValidationError as error:
-                yield from (
-                    (("exercise", e, *place), fault)
-                    for place, fault in found(error, [*own_keys(Part), "kit"])
-                )
-        whole = len(parts) == len(exercises)
-        if "name" not in block and whole and len(drawable(parts_words(parts))) > LINE_MOST:
+                for place, fault in found(error, [*own_keys(Part), "kit"]):
+                    yield ("exercise", e, *place), fault
+        yield from _kit_faults(exercises)
+
+    def faults(self, block: Table, exercises: list[Table]) -> Iterator[Fault]:
+        """Yield a list too long to be a name."""
+        try:
+            long = len(drawable(parts_words(map(_part, exercises)))) > LINE_MOST
+        except ValidationError:
+            return
+        if "name" not in block and long:
             yield (
                 ("name",),
                 f"it is missing, and the list is longer than the {LINE_MOST} characters of a box's "
                 'line; write a short one, such as name = "The long list"',
             )
+
+    @classmethod
+    def stand_in(cls, block: Table, exercises: list[Table]) -> Table:
+        """Return a block with any exercise: those of the list are checked by themselves."""
+        return super().stand_in(block, [])
+
+    @classmethod
+    def place_back(cls, place: Place) -> Place:
+        """Return the place of a part as the exercise it was written as, of the window as above."""
+        if place[:2] != ("exercise", 0):
+            return place
+        return ("exercise", *place[3:]) if place[2:3] == ("part",) else place[2:]
 
     def _one_window(self, block: Table, exercises: list[Table], asks: Table) -> Table:
         parts = [_part(exercise) for exercise in exercises]
@@ -94,6 +116,7 @@ class Ladder(Short):
     asks_each = False
     block_has: ClassVar[Mapping[str, str]] = {"rounds": "from, to and by say how many"}
     exercise_has: ClassVar[Mapping[str, str]] = {
+        "hold": "a ladder counts reps",
         "reps": "they are the ladder's",
         "goal": "reps are the ladder's",
     }
@@ -115,6 +138,14 @@ class Ladder(Short):
             near = (self.last - down * left, self.last + down * (self.by - left))
             likely = " or ".join(str(n) for n in near if n > 0)
             yield ("to",), f"steps of {self.by} from {self.first} miss it; write {likely}"
+        rungs = abs(self.last - self.first) // self.by + 1
+        if rungs > RUNGS_MOST:
+            yield ("by",), f"{rungs} rounds up; take larger steps, for {RUNGS_MOST} at most"
+        if self.rep_ms and not left and max(self.first, self.last) * self.rep_ms > LONGEST_MS:
+            yield (
+                ("rep_s",),
+                "the longest window would be over an hour; write fewer reps, or work_s",
+            )
         for e, exercise in enumerate(exercises):
             said = [key for key in ("work_s", "rep_s") if key in exercise]
             if len(said) == 2:
@@ -157,11 +188,28 @@ def _part(exercise: Table) -> Part:
     return Part.model_validate({k: v for k, v in exercise.items() if k != "kit"})
 
 
+def _kit_faults(exercises: list[Table]) -> Iterator[Fault]:
+    kinds: dict[type, int] = {}
+    for e, exercise in enumerate(exercises):
+        if "kit" not in exercise:
+            continue
+        place: Place = ("exercise", e, "kit")
+        try:
+            kit_needs(exercise["kit"])
+        except ValueError as error:
+            yield place, str(error)
+            continue
+        if kinds.setdefault(type(exercise["kit"]), e) == e and len(kinds) > 1:
+            first = next(iter(kinds.values())) + 1
+            yield place, f"exercise {first} says its kit in the other way; write it in one way"
+
+
 def _kit_of(exercises: list[Table]) -> Any:
     """Return the kit of all parts, in one of its two ways to be written; [] for none."""
     said = [exercise["kit"] for exercise in exercises if exercise.get("kit")]
-    if said and all(isinstance(kit, dict) for kit in said):
-        return {name: count for kit in said for name, count in kit.items()}
-    lists = [kit if isinstance(kit, list) else [kit] for kit in said]
-    names = [name for kit in lists for name in kit]
-    return [name for n, name in enumerate(names) if name not in names[:n]]
+    if all(isinstance(kit, list) for kit in said):
+        return list(dict.fromkeys(name for kit in said for name in kit))
+    counts: Table = {}
+    for name, count in (item for kit in said for item in kit.items()):
+        counts[name] = max(count, counts.get(name, 0))  # a group has it for one part, then another
+    return counts

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from math import lcm
 from typing import Any, ClassVar
 
 from pydantic import Field
@@ -11,6 +12,8 @@ from handbell.plan import fields, values
 from handbell.plan.rules import Fault
 from handbell.plan.shorthands.form import Short, Table
 from handbell.plan.values import in_seconds
+
+WRITTEN_MS = 3_000  # minutes in hundredths that are whole seconds
 
 
 class EveryMinute(Short):
@@ -35,11 +38,12 @@ class EveryMinute(Short):
         """Yield minutes that don't divide, and tasks that fill or overrun theirs."""
         turn_ms = self.every_ms * len(exercises)
         if self.block_ms % turn_ms:
-            whole = self.block_ms // turn_ms * turn_ms
-            near = [_minutes(ms) for ms in (whole, whole + turn_ms) if ms]
+            step_ms = lcm(turn_ms, WRITTEN_MS)
+            whole = self.block_ms // step_ms * step_ms
+            near = [_minutes(ms) for ms in (whole, whole + step_ms) if ms]
             yield (
                 ("minutes",),
-                f"{_minutes(self.block_ms)} minutes are no whole number of rounds "
+                f"{_minutes(self.block_ms)} min is no whole number of rounds "
                 f"({len(exercises)} x {in_seconds(self.every_ms)} s each); "
                 f"write {' or '.join(near)}",
             )
@@ -52,10 +56,8 @@ class EveryMinute(Short):
         if "work_s" not in exercise:
             if "reps" in exercise:
                 return ""
-            return (
-                "nothing says when its task is done; write reps = 10 to make in the minute, or "
-                "work_s = 40 for how long to go on"
-            )
+            reps = "" if exercise.get("hold") else "reps = 10 to make in the minute, or "
+            return f"nothing says when its task is done; write {reps}work_s = 40 for how long"
         try:
             rest_ms = self.every_ms - values.window_ms(exercise["work_s"])
         except ValueError as error:
@@ -118,7 +120,7 @@ class Relay(Short):
         if self.legs % count:
             whole = self.legs // count * count
             near = " or ".join(str(n) for n in (whole, whole + count) if n)
-            yield ("legs",), f"{self.legs} legs end midway through {count} exercises; write {near}"
+            yield ("legs",), f"{self.legs} would end midway through {count} exercises; write {near}"
 
     def spelt_out(self, block: Table, exercises: list[Table]) -> Table:
         """Return a window for each leg."""
