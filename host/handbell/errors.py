@@ -31,8 +31,8 @@ class UsageError(HandbellError):
     exit_code = EXIT_USAGE
 
 
-class PlanError(HandbellError):
-    """A plan that can't be used; carries every fault found, not only the first.
+class FaultsError(HandbellError):
+    """A file that can't be used; carries every fault found, not only the first.
 
     ``faults`` is a list of sentences, each naming the place in the file and the remedy.
     """
@@ -45,6 +45,14 @@ class PlanError(HandbellError):
         )
         self.path = path
         self.faults = faults
+
+
+class PlanError(FaultsError):
+    """A plan, or a file of the coach's that plans are made with."""
+
+
+class RosterError(FaultsError):
+    """A roster."""
 
 
 class BoxError(HandbellError):

@@ -2,10 +2,11 @@
 
 from dataclasses import replace
 
-from handbell.analysis.efforts import Effort, Outcome
-from handbell.analysis.history import Attended, PastClass, Person
+from handbell.analysis.history import Attended, PastClass, Person, Played
 from handbell.analysis.taps import TapRow
+from handbell.store.efforts import Effort, Outcome
 from handbell.store.queries import ClassRecord, ClassRow, Wearer
+from handbell.store.sums import added_up
 from handbell_core import journal as j
 from handbell_core import timeline as t
 
@@ -29,7 +30,8 @@ def attended(bib, efforts, rating=7, name=None, there=True) -> Attended:
     person = (
         Person(f"name {name}", name, True) if name else Person(f"bib {bib}", f"Bib {bib}", False)
     )
-    return Attended(person, bib, tuple(efforts), rating, there)
+    sums = tuple(one for _, one in added_up(efforts))
+    return Attended(person, bib, sums, rating, there, lambda: Played(None, {bib: tuple(efforts)}))
 
 
 def past(people, week=0, runs=(), absent=()) -> PastClass:
@@ -38,7 +40,7 @@ def past(people, week=0, runs=(), absent=()) -> PastClass:
     row = ClassRow(week + 1, "0" * 24, "Two blocks", at, "host", at, 1)
     wearers = {bib: Wearer(bib, None, True) for bib in absent}
     record = ClassRecord(row, {}, list(runs), [], {}, [], wearers)
-    return PastClass(row, record, 900_000, tuple(people))
+    return PastClass(row, 900_000, tuple(people), lambda: Played(record, {}))
 
 
 def taps(times_ms, bib=1, window=1, run=1, flags=0, slot=0) -> list[TapRow]:

@@ -216,6 +216,11 @@ def test_weeks_out_of_range_are_used_wrongly(path, weeks, capsys):
     assert "1 to 520" in capsys.readouterr().err
 
 
+def harder(sums):
+    """The same done where one rep more was asked for."""
+    return sums._replace(asked=tuple(a._replace(goal=a.goal + 1) for a in sums.asked))
+
+
 def test_scores_of_different_tasks_are_kept_apart(path):
     put(path, range(2))
     with open_store(str(path)) as store:
@@ -224,8 +229,7 @@ def test_scores_of_different_tasks_are_kept_apart(path):
             replace(
                 one,
                 people=tuple(
-                    replace(w, efforts=tuple(replace(e, goal=e.goal + 1) for e in w.efforts))
-                    for w in one.people
+                    replace(w, exercises=tuple(harder(e) for e in w.exercises)) for w in one.people
                 ),
             )
             for one in found[1:]

@@ -6,11 +6,11 @@ import classes
 import pytest
 from classes import Piece, Press
 
-from handbell.analysis.efforts import Outcome, efforts
 from handbell.analysis.fade import Form, fade_of
 from handbell.analysis.summary import exercises_of, people_of
 from handbell.analysis.taps import counted, taps_of
 from handbell.store import open_store
+from handbell.store.efforts import Outcome, efforts
 from handbell.store.queries import load_class
 from handbell.store.recount import AMENDED, INVALID
 from handbell.store.timelines import Task
@@ -213,10 +213,10 @@ def test_an_effort_knows_its_taps_and_what_each_stands_for(store):
     steps = Piece("Box steps", 30, t.ASK_OPEN, t.TAP_EVERY, goal=20, every=5)
     (one,) = played(store, [steps], at(11, 14))
     times = counted(taps_of(store, 1))
-    assert (one.every, times[one.run, one.window, one.bib]) == (5, [11_000, 14_000])
+    assert (one.every, times[one.run, one.window, one.slot]) == (5, [11_000, 14_000])
 
 
 def test_taps_taken_back_and_outside_do_not_count(store):
     presses = [*at(5, 11, 14), Press(15_000, held_ms=1_800), *at(20)]
     (one,) = played(store, [Piece("Rope skips", 30)], presses)
-    assert counted(taps_of(store, 1))[one.run, one.window, one.bib] == [11_000, 20_000]
+    assert counted(taps_of(store, 1))[one.run, one.window, one.slot] == [11_000, 20_000]

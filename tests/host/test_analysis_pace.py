@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from handbell.analysis.efforts import Effort, Outcome
 from handbell.analysis.pace import DRIFT_LEAST, pace_of
+from handbell.store.efforts import Effort, Outcome
 from handbell_core import timeline as t
 
 OPEN = Effort(

@@ -40,6 +40,12 @@ def test_double_presses_are_counted_and_nothing_is_taken_away():
     assert finding.spoils("push up") and not finding.spoils("Row")
 
 
+def test_taps_at_another_button_that_were_the_same_bibs_are_not_mixed_in():
+    times = [11_000 + 1_900 * n for n in range(10)]
+    second = taps([at + 60 for at in times], slot=1)
+    assert names([attended(1, [effort()])], taps(times) + second) == []
+
+
 def test_quick_reps_of_a_quick_exercise_are_no_double_presses():
     rows = taps([11_000 + 350 * n for n in range(60)])
     assert names(one(name="High knees", ask=t.ASK_OPEN, goal=0, reps=60, made_ms=None), rows) == []
@@ -113,7 +119,7 @@ def test_taps_of_somebody_absent():
 def two_windows(lag):
     people, rows = [], []
     for bib in (1, 2):
-        own = [effort(bib=bib, window=w, start_ms=w * 60_000, end_ms=w * 60_000 + 30_000,
+        own = [effort(bib=bib, slot=bib - 1, window=w, start_ms=w * 60_000, end_ms=w * 60_000 + 30_000,
                       made_ms=w * 60_000 + 20_000) for w in (1, 2)]  # fmt: skip
         people.append(attended(bib, own))
     rng = random.Random(5)

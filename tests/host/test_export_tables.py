@@ -2,6 +2,7 @@
 
 import csv
 import json
+import re
 from pathlib import Path
 
 import classes
@@ -9,10 +10,11 @@ import pytest
 
 from handbell.cli.main import main
 from handbell.errors import HandbellError, UsageError
-from handbell.store import export
+from handbell.store import export, tables
 from handbell.store.amend import Change, amend_efforts, one_window, places_of
 from handbell.store.forget import forget
 from handbell.store.queries import load_class
+from handbell.store.recount import AGREED, AMENDED, BOX, DIFFERS, INVALID, RECOUNT
 from handbell.store.roster import Athlete, merge
 from handbell.store.schema import TABLES, Wanted
 from handbell.store.wearers import set_wearers
@@ -160,3 +162,14 @@ def test_the_command_says_how_much_it_wrote(store, place, tmp_path, capsys):
     assert main(["export", str(tmp_path / "b.zip"), "--person", "Otto", *where]) == 2
     assert main(["export", str(tmp_path), "--as", "json", *where]) == 2
     capsys.readouterr()
+
+
+def test_the_manual_lists_every_table_and_those_that_are_written():
+    text = DOCS.with_name("reports.md").read_text(encoding="utf-8")
+    listed = re.findall(r"^\| `(\w+)` \|", text.split("| table |")[1].split("\n\n")[0], re.M)
+    assert sorted(listed) == sorted(set(tables.metadata.tables))
+    written = text.split("`handbell export tables` writes")[1].split("[store.md]")[0]
+    said = set(re.findall(r"`(\w+)`", written)) - {"athletes"}
+    assert said == {spec.name for spec in TABLES}
+    standings = {AGREED, RECOUNT, DIFFERS, BOX, AMENDED, INVALID}
+    assert standings == set(re.findall(r"^\| `(\w+)` \|", text.split("| standing |")[1], re.M))

@@ -9,13 +9,13 @@ import report_months as months
 from classes import Piece
 from scipy import stats
 
-from handbell.analysis.efforts import Effort, Outcome
 from handbell.cli.main import main
 from handbell.errors import UsageError
 from handbell.report.athlete import athlete_report
-from handbell.report.months import HELD, few, rate_of, signed, trend_words
+from handbell.report.months import HELD, few, signed, trend_words
 from handbell.report.page import page
 from handbell.store import open_store
+from handbell.store.efforts import Effort, Outcome
 from handbell_core import timeline as t
 
 
@@ -118,7 +118,7 @@ def effort(**fields) -> Effort:
     ],
 )  # fmt: skip
 def test_what_counts_as_a_rate(fields, rate):
-    found = rate_of(effort(**fields))
+    found = effort(**fields).rate
     assert found == rate if rate is None else math.isclose(found, rate)
 
 

@@ -178,7 +178,39 @@ def test_what_was_corrected_is_told_beside_what_was_counted(path, capsys):
     assert found.people[0].reps == 7
     capsys.readouterr()
     assert main(["report"]) == 0
-    assert "What you corrected" in capsys.readouterr().out
+    said = capsys.readouterr().out
+    assert "What you corrected" in said and "7, was 2 reps" in said
+    assert main(["report", "--json"]) == 0
+    (cell,) = json.loads(capsys.readouterr().out)["exercises"][0]["rows"][0]["cells"]
+    assert (cell["reps"], cell["amended"]) == (7, "was 2 reps")
+
+
+HOLD = Piece("Front plank", 30, t.ASK_HOLD, t.TAP_DROP)
+
+
+@pytest.mark.parametrize(
+    ("piece", "said", "words"),
+    [
+        (HOLD, ["--held", "24.5"], ("24.5 s", "let go, was held 1.0 s")),
+        (HOLD, ["--invalid"], ("set aside", "was held 1.0 s")),
+        (Piece("Ring rows"), ["--invalid"], ("set aside", "was 1 rep")),
+        (Piece("Ring rows"), ["--to-bib", "9"], ("1", "was bib 1's")),
+    ],
+)
+def test_a_cell_says_what_stood_there_before(path, piece, said, words):
+    fill(small([Press(11_000)], [piece]))
+    assert main(["amend", "1", "--bib", "1", *said, "--why", "saw it"]) == 0
+    (table,) = report().exercises
+    assert cell_words(table, table.rows[0].cells[0]) == words
+
+
+def test_a_cell_without_a_record_says_that_it_had_none(path):
+    data = classes.timeline(((Piece("Ring rows"),),), (1,), rounds=2)
+    fill([(classes.BOX_IDS[0], data, classes.cut(classes.play(data, [Press(11_000)]), 30_000))])
+    command = ["amend", "1", "--bib", "1", "--round", "2", "--reps", "7", "--why", "saw it"]
+    assert main(command) == 0
+    (table,) = report().exercises
+    assert cell_words(table, table.rows[0].cells[1]) == ("7", "had no record")
 
 
 # The command line

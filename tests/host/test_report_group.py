@@ -3,16 +3,21 @@
 import json
 from datetime import date
 
+import odd_classes
 import pandas as pd
 import pytest
 import report_months as months
 
-from handbell.analysis.history import past_classes
+from handbell.analysis.history import classes_of, everybody, past_classes
 from handbell.cli.main import main
 from handbell.errors import StoreError
 from handbell.report.group import group_report
+from handbell.report.months import HELD, months_of
 from handbell.report.page import page
+from handbell.report.words import asked_of
 from handbell.store import open_store
+from handbell.store.efforts import Outcome
+from handbell_core import timeline as t
 
 
 @pytest.fixture(scope="module")
@@ -120,6 +125,55 @@ def test_fewer_weeks_and_an_older_class_can_be_asked_for(path):
         few = group_report(store, weeks=3)
         assert few.classes == 7 and [p.name for p in few.people] == ["Ada", "Bo", "Cleo"]
         assert group_report(store, until=6).last == date(2026, 7, 16)
+
+
+@pytest.fixture(scope="module")
+def odd_path(tmp_path_factory):
+    where = str(tmp_path_factory.mktemp("odd") / "store.sqlite")
+    with open_store(where) as store:
+        odd_classes.fill(store, count=24)
+    return where
+
+
+def test_sums_give_what_every_effort_gives(odd_path):
+    """On classes that were cut, amended, swapped, over-counted: as worked out window by window."""
+    with open_store(odd_path) as store:
+        history = past_classes(store, weeks=52)
+        found = group_report(store, weeks=52)
+        for person in everybody(history):
+            marks, judged = {}, []
+            for past, who in classes_of(history, person.key):
+                rounds = {}
+                for e in who.efforts:
+                    if e.outcome is not Outcome.NOT_ASKED:
+                        rounds.setdefault((e.name, e.ask), []).append(e)
+                        judged += [] if e.made is None else [e.made]
+                for key, some in rounds.items():
+                    marks.setdefault(key, []).append((past.row.id, *by_hand(some)))
+            told = {}
+            for one in months_of(classes_of(history, person.key)):
+                ask = (
+                    t.ASK_HOLD
+                    if one.unit == HELD
+                    else next(k[1] for k in marks if k[0] == one.name)
+                )
+                told[one.name, ask] = [
+                    (m.class_id, m.asked, m.judged, m.made, m.score) for m in one.marks
+                ]
+            assert told == marks
+            line = next(p for p in found.people if p.name == person.name)
+            assert (line.made, line.judged) == (sum(judged), len(judged))
+    assert sum(w.judged for w in found.weeks) == sum(p.judged for p in found.people)
+
+
+def by_hand(rounds):
+    goals, seconds = [e.goal for e in rounds], [(e.end_ms - e.start_ms) // 1000 for e in rounds]
+    assert len(set(goals)) == len(set(seconds)) == 1
+    made = [e.made for e in rounds if e.made is not None]
+    rates = [e.rate for e in rounds if e.rate is not None]
+    words = asked_of(rounds[0].ask, rounds[0].tap, goals[:1])
+    score = pytest.approx(sum(rates) / len(rates)) if rates else None
+    return f"{words} in {seconds[0]} s", len(made), sum(made), score
 
 
 def test_the_command_prints_and_writes(path, tmp_path, capsys):

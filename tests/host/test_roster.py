@@ -6,11 +6,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from handbell.cli.main import main
-from handbell.errors import HandbellError, UsageError
+from handbell.errors import HandbellError, RosterError, UsageError
 from handbell.store.cells import as_written, safe
 from handbell.store.queries import load_class
 from handbell.store.roster import Athlete, athletes, merge, wear_as_usual
-from handbell.store.roster_file import RosterError, parse_roster, read_roster
+from handbell.store.roster_file import parse_roster, read_roster
 from handbell.store.wearers import set_wearers
 
 pytest_plugins = ["store_fixtures"]

@@ -129,6 +129,57 @@ def test_taps_go_to_another_bib_and_back(taken):
     assert {r.bib for r in load_class(taken).results} == {7, 8}
 
 
+@pytest.fixture
+def rated(store):
+    """One box, bibs 1 and 2, both of whom press and answer how hard it was."""
+    ((box, data, run),) = classes.make_class(boxes=1, blocks=BLOCKS, rounds=2)
+    store.put_timeline(data)
+    store.ingest(run.journal, box, COLLECTED_US)
+    return store
+
+
+def test_an_answer_goes_with_all_that_a_bib_did_and_comes_back(rated):
+    before = load_class(rated).ratings
+    assert set(before) == {1, 2}
+    moved = amend(rated, settle.BIB, "9", bib=1, exercise="Ring rows")
+    moved += amend(rated, settle.BIB, "9", bib=1, exercise="Sit-ups")
+    assert load_class(rated).ratings == before, "the plank was still bib 1's"
+    moved += amend(rated, settle.BIB, "9", bib=1, exercise="Front plank")
+    assert load_class(rated).ratings == {9: before[1], 2: before[2]}
+    with rated.writing() as conn:
+        settle.settle_all(conn)
+    assert load_class(rated).ratings == {9: before[1], 2: before[2]}
+    undo(rated, load_class(rated), moved[0].digest, "Coach", 9)
+    assert load_class(rated).ratings == before
+
+
+def test_two_who_stood_at_each_others_button_answered_for_themselves(rated):
+    before, record = load_class(rated).ratings, load_class(rated)
+    for bib, to in ((1, "2"), (2, "1")):
+        amend_efforts(rated, record, places_of(record, bib), change(settle.BIB, to))
+    assert load_class(rated).ratings == {1: before[2], 2: before[1]}
+
+
+def test_an_answer_of_ones_own_stands_before_one_that_is_given(rated):
+    before = load_class(rated).ratings
+    amend(rated, settle.BIB, "2", bib=1)
+    assert load_class(rated).ratings == {2: before[2]}
+
+
+def test_what_a_log_tells_goes_though_it_breaks_off(store):
+    data = classes.timeline(BLOCKS, (7,), rounds=1)
+    store.put_timeline(data)
+    cut = classes.cut(classes.play(data, map(classes.Press, AT)), 30_000)
+    store.ingest(cut, classes.BOX_IDS[0], COLLECTED_US)
+    (moved,) = amend(store, settle.BIB, "9")
+    assert (moved.window, moved.value) == (1, "9")
+    assert {w.number: w.bibs[0] for w in load_class(store).runs[0].timeline.windows.values()} == {
+        1: 9,
+        2: 7,
+        3: 7,
+    }
+
+
 def test_a_window_the_log_tells_nothing_of_takes_a_count(store):
     data = classes.timeline(BLOCKS, (7,), rounds=1)
     store.put_timeline(data)

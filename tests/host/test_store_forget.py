@@ -8,6 +8,7 @@ import classes
 import pytest
 from sqlalchemy import Text, select
 
+from handbell.boxes.stations import SentClass, StationMap, last_sent
 from handbell.cli.main import main
 from handbell.errors import UsageError
 from handbell.store import migrate, open_store, tables
@@ -162,6 +163,32 @@ def test_no_name_is_refused(store):
     for name in ("", "\u202e", "Z"):
         with pytest.raises(UsageError, match="no name to look for"):
             forget(store, name)
+
+
+def test_the_files_beside_the_store_lose_the_name_too(tmp_path, monkeypatch, capsys):
+    monkeypatch.setenv("HANDBELL_DATA", str(tmp_path))
+    stations = StationMap()
+    stations.place(1, "box1", f"{NAME}'s corner")
+    stations.place(2, "box2", "By the door")
+    stations.save()
+    SentClass(f"{NAME} leaves", {1: "aa"}, {1: "box1"}).save()
+    own = tmp_path / "exercises.toml"
+    own.write_text(f"# as {NAME} does them\n", encoding="utf-8")
+    before = {p.name: p.read_bytes() for p in tmp_path.glob("*.json")}
+    assert main(["forget", NAME, "--dry-run"]) == 1, "a file that it can't clean"
+    assert {p.name: p.read_bytes() for p in tmp_path.glob("*.json")} == before
+    assert main(["forget", NAME, "--yes"]) == 1
+    said = capsys.readouterr().out
+    assert "stations.json" in said and "sent.json" in said
+    assert f"The name stands in {own}: take it out yourself." in said
+    assert {n: s.label for n, s in StationMap().stations.items()} == {
+        1: "(name removed)'s corner",
+        2: "By the door",
+    }
+    assert last_sent() == SentClass("(name removed) leaves", {1: "aa"}, {1: "box1"})
+    own.unlink()
+    assert main(["forget", NAME, "--yes"]) == 0
+    assert "no row." in capsys.readouterr().out
 
 
 def test_the_command_asks_and_says_what_is_out_of_reach(store, place, capsys):

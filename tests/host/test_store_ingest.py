@@ -9,6 +9,7 @@ from sqlalchemy import func, select
 
 from handbell.errors import StoreError, UnreadJournalError
 from handbell.store import open_store, tables
+from handbell.store.forget import forget
 from handbell_core import faults
 from handbell_core import journal as j
 from handbell_core import timeline as t
@@ -228,3 +229,43 @@ def test_threads_taking_in_the_same_journals_store_each_once(tmp_path):
     with open_store(path) as store, store.reading() as conn:
         assert conn.scalar(select(func.count()).select_from(tables.classes)) == 1
         assert conn.scalar(select(func.count()).select_from(tables.runs)) == 3
+        for derived in (tables.taps, tables.results, tables.sums):
+            assert set(conn.scalars(select(derived.c.run))) == {1, 2, 3}
+
+
+def test_a_log_with_which_another_program_was_quicker_leaves_nothing_twice(
+    store, place, monkeypatch
+):
+    ((box, data, run),) = classes.make_class(boxes=1)
+    store.put_timeline(data)
+    do = store.doing
+
+    def late(work):
+        with open_store(place) as other:
+            assert other.ingest(run.journal, box, COLLECTED_US).new
+        return do(work)
+
+    monkeypatch.setattr(store, "doing", late)
+    taken = store.ingest(run.journal, box, COLLECTED_US)
+    assert (taken.new, taken.class_id) == (False, 1)
+    (kept,) = rows(store, tables.runs)
+    for derived in (tables.taps, tables.results, tables.sums, tables.ratings):
+        assert {row.run for row in rows(store, derived)} == {kept.id}
+
+
+def test_a_name_taken_out_meanwhile_is_in_no_sentence(store, place):
+    data = classes.timeline(((classes.Piece("Zoe Quill squats"),),), (1,), rounds=1)
+    store.put_timeline(data)
+    day_ms = 86_400_000
+    first = classes.play(data, [classes.Press(11_000)])
+    store.ingest(first.journal, classes.BOX_IDS[0], COLLECTED_US)
+    with open_store(place) as other:
+        forget(other, "Zoe Quill")
+    later = classes.play(data, [classes.Press(11_000)], classes.START_UTC_MS + day_ms)
+    told = [r for r in later.records if r[0] == j.RESULT]
+    more = bytearray(told[0])
+    more[10] += 1
+    wrong = j.record(j.RESULT, more[1], 1, int.from_bytes(more[4:8], "little"), bytes(more[8:20]))
+    journal = later.journal.replace(told[0], wrong)
+    (said,) = store.ingest(journal, classes.BOX_IDS[0], COLLECTED_US + day_ms * 1000).mismatches
+    assert "the box says 2 reps, the recount 1" in said and "Quill" not in said

@@ -16,6 +16,7 @@ from .history import PastClass, classes_of, past_classes
 from .suspicion import Finding, findings_of
 from .taps import taps_of
 
+WEEKS = 26  # before a class, that advice on it rests on
 LOOKED_AT = 2  # the rules look at so many of somebody's last classes
 
 
@@ -40,15 +41,34 @@ def advise_class(
 
     ``text`` is the plan that is to be changed, so that steps fit what else is in it.
     """
-    classes = past_classes(store, class_id)
+    return advise_last(store, past_classes(store, class_id, WEEKS), library, limits, text)
+
+
+def advise_last(
+    store: Store,
+    classes: Sequence[PastClass],
+    library: Library,
+    limits: Limits,
+    text: PlanText | None = None,
+) -> ClassAdvice:
+    """Return the advice on the last of some classes, oldest first; as ``advise_class`` in all else.
+
+    Those of WEEKS before it should be there.
+    """
     findings = suspicions(store, classes, library)
-    advices = advise_all(cases_of(classes, findings), library, limits, text)
+    advices = advise_all(cases_of(classes, findings, looked_at(limits)), library, limits, text)
     return ClassAdvice(
         past=classes[-1],
         advices=tuple(advices),
         decisions=tuple(decide(advices, limits.everybody)),
         findings=tuple(findings[classes[-1].row.id]),
     )
+
+
+def looked_at(limits: Limits) -> int:
+    """Return how many of an exercise's last sessions the rules look at, ``flat`` left out."""
+    rules = [rule for name, rule in limits if name != "flat"]
+    return max(LOOKED_AT, *(getattr(rule, "classes", 0) for rule in rules))
 
 
 def suspicions(

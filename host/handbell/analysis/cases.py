@@ -6,25 +6,28 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from handbell.coach.advice import Case, Flatness, Session, Try
 from handbell.coach.library_names import name_key
+from handbell.store.efforts import Effort, Outcome
+from handbell.store.sums import ExerciseSums, joined
 from handbell_core import timeline as t
 
-from .efforts import Effort, Outcome
-from .history import Attended, PastClass, classes_of
+from .history import DAY_US, Attended, PastClass, classes_of
+from .sums import score_of, task_of
 from .suspicion import Finding
 from .trend import trend_of
-
-DAY_US = 86_400_000_000
 
 Place = tuple[int, int]  # block and item
 
 
 def cases_of(
-    classes: Sequence[PastClass], findings: Mapping[int, Sequence[Finding]] | None = None
+    classes: Sequence[PastClass],
+    findings: Mapping[int, Sequence[Finding]] | None = None,
+    most: int | None = None,
 ) -> list[Case]:
     """Return the cases of the newest class of some, given oldest first.
 
     Only people who came to it have any. ``findings`` by class id become the doubts of those they
-    speak of.
+    speak of. Of an exercise's sessions the last ``most`` are told, all without it: a class is read
+    as a whole for each, while what is flat is seen from sums.
     """
     if not classes:
         return []
@@ -33,7 +36,7 @@ def cases_of(
         case
         for who in newest.people
         if who.there
-        for case in _of_person(who, classes_of(classes, who.person.key), findings or {})
+        for case in _of_person(who, classes_of(classes, who.person.key), findings or {}, most)
     ]
 
 
@@ -41,41 +44,52 @@ def _of_person(
     who: Attended,
     history: Sequence[tuple[PastClass, Attended]],
     findings: Mapping[int, Sequence[Finding]],
+    most: int | None,
 ) -> Iterable[Case]:
-    for place, rounds in _by_place(who.efforts).items():
-        sessions, days = [], []
-        for one, then in history:
-            found = _same_exercise(then.efforts, rounds[0], place)
-            if found:
-                sessions.append(session_of(one.row.id, found, then.rating))
-                days.append(one.at_us / DAY_US)
+    for place, some in _by_place(who.exercises).items():
+        alike = [
+            (one, then, like)
+            for one, then in history
+            if (like := _same_exercise(then.exercises, some[0], place))
+        ]
         yield Case(
             who=who.person.name,
             bib=who.bib,
             block=place[0],
             item=place[1],
-            sessions=tuple(sessions),
-            flat=_flat(sessions, days),
-            doubts=_doubts(history[-2:], findings, rounds[0].name),
+            sessions=tuple(
+                session_of(one.row.id, _rounds(then, like), then.rating)
+                for one, then, like in alike[-(most or len(alike)) :]
+            ),
+            flat=_flat([(one.at_us / DAY_US, joined(like)) for one, _, like in alike]),
+            doubts=_doubts(history[-2:], findings, some[0].name),
         )
 
 
-def _by_place(efforts: Iterable[Effort]) -> dict[Place, list[Effort]]:
-    found: dict[Place, list[Effort]] = {}
-    for effort in efforts:
-        found.setdefault((effort.block, effort.item), []).append(effort)
+def _by_place(exercises: Iterable[ExerciseSums]) -> dict[Place, list[ExerciseSums]]:
+    found: dict[Place, list[ExerciseSums]] = {}
+    for one in exercises:
+        found.setdefault((one.block, one.item), []).append(one)
     return found
 
 
-def _same_exercise(efforts: Iterable[Effort], like: Effort, place: Place) -> list[Effort]:
-    """Return one class's rounds of an exercise that asked for the same kind of thing.
+def _same_exercise(
+    exercises: Iterable[ExerciseSums], like: ExerciseSums, place: Place
+) -> list[ExerciseSums]:
+    """Return one class's sums of an exercise that asked for the same kind of thing.
 
     Where it stands in the class several times, its own place is taken, else the first.
     """
     same = _by_place(
-        e for e in efforts if name_key(e.name) == name_key(like.name) and e.ask == like.ask
+        e for e in exercises if name_key(e.name) == name_key(like.name) and e.ask == like.ask
     )
     return same.get(place) or next(iter(same.values()), [])
+
+
+def _rounds(who: Attended, some: Sequence[ExerciseSums]) -> list[Effort]:
+    """Return the efforts that sums were made of."""
+    places = {(e.block, e.item, e.name, e.ask) for e in some}
+    return [e for e in who.efforts if (e.block, e.item, e.name, e.ask) in places]
 
 
 def session_of(class_id: int, rounds: Sequence[Effort], rating: int | None) -> Session:
@@ -114,35 +128,19 @@ def _try(e: Effort) -> Try:
     )
 
 
-def _flat(sessions: Sequence[Session], days: Sequence[float]) -> Flatness | None:
-    """Return how little the newest task's score moved, None where there is no trend of it."""
-    alike = [
-        (day, score)
-        for day, s in zip(days, sessions, strict=True)
-        if s.task == sessions[-1].task and s.read and (score := score_of(s)) is not None
-    ]
-    alike = [one for one in alike if one[1][1] == alike[-1][1][1]]
-    found = trend_of([day for day, _ in alike], [score[0] for _, score in alike])
+def _flat(classes: Sequence[tuple[float, ExerciseSums]]) -> Flatness | None:
+    """Return how little the newest task's score moved, None where there is no trend of it.
+
+    Classes come as day and sums, oldest first.
+    """
+    now = task_of(classes[-1][1])
+    scores = [(day, score_of(sums)) for day, sums in classes if task_of(sums) == now]
+    known = [(day, score) for day, score in scores if score is not None]
+    alike = [(day, score[0]) for day, score in known if score[1] == known[-1][1][1]]
+    found = trend_of([day for day, _ in alike], [score for _, score in alike])
     if found.weekly is None or found.change_percent is None or found.weekly.sure:
         return None
-    return Flatness(len(alike), found.change_percent, alike[-1][1][1])
-
-
-def score_of(session: Session) -> tuple[float, str] | None:
-    """Return one number for a session, and what it is; None where the taps tell none.
-
-    Seconds held, seconds to the target where all were made, else reps.
-    """
-    tries = session.tries
-    if session.ask == t.ASK_HOLD:
-        held = [e.held_ms for e in tries if e.held_ms is not None]
-        return (sum(held) / 1000, "seconds held") if len(held) == len(tries) else None
-    times = [e.window_ms - e.rest_ms for e in tries if e.rest_ms is not None]
-    if session.ask == t.ASK_TARGET and len(times) == len(tries):
-        return sum(times) / 1000, "time to the target"
-    if session.tap == t.TAP_FINISH or any(e.reps is None for e in tries):
-        return None
-    return float(sum(e.reps or 0 for e in tries)), "reps"
+    return Flatness(len(alike), found.change_percent, known[-1][1][1])
 
 
 def _doubts(

@@ -10,9 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
 
+from handbell.store.efforts import Effort, Outcome
 from handbell_core import timeline as t
-
-from .efforts import Effort, Outcome
 
 
 class Form(Enum):

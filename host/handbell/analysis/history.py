@@ -6,18 +6,22 @@ through all classes; that is a guess, and ``Person.named`` tells it apart.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, datetime
+from functools import cache, cached_property, partial
 
 from handbell.store import Store
-from handbell.store.queries import ClassRecord, ClassRow, list_classes, load_class
+from handbell.store.efforts import Effort, efforts
+from handbell.store.group import GroupClass, PersonClass, group_rows
+from handbell.store.queries import ClassRecord, ClassRow, load_class, load_row
+from handbell.store.sums import ExerciseSums
 
-from .efforts import Effort, efforts
 from .load import Rated
 
 MINUTE_MS = 60_000
 DAY_US = 86_400_000_000
+WEEK_US = 7 * DAY_US
 
 
 @dataclass(frozen=True)
@@ -30,31 +34,53 @@ class Person:
 
 
 @dataclass(frozen=True)
+class Played:
+    """All of one class, with each bib's efforts in order."""
+
+    record: ClassRecord
+    by_bib: Mapping[int, tuple[Effort, ...]]
+
+
+@dataclass(frozen=True)
 class Attended:
-    """One person in one class; ``efforts`` in order. ``there`` False: absent, or never pressed."""
+    """One person in one class: each exercise added up, in order.
+
+    ``there`` False: absent, or never pressed; nothing is missed by it.
+    """
 
     person: Person
     bib: int
-    efforts: tuple[Effort, ...]
+    exercises: tuple[ExerciseSums, ...]
     rating: int | None
     there: bool
+    look: Callable[[], Played] = field(repr=False, compare=False)
+
+    @property
+    def efforts(self) -> tuple[Effort, ...]:
+        """Every effort one by one; the class is read for it, once."""
+        return self.look().by_bib.get(self.bib, ())
 
 
 @dataclass(frozen=True)
 class PastClass:
-    """One class, worked out; ``at_us`` is its start, or when it was collected without a clock."""
+    """One class, added up; ``look`` reads all of it."""
 
     row: ClassRow
-    record: ClassRecord
     slot_ms: int
     people: tuple[Attended, ...]
+    look: Callable[[], Played] = field(repr=False, compare=False)
+
+    @property
+    def record(self) -> ClassRecord:
+        """All that the store knows of it; it is read once."""
+        return self.look().record
 
     @property
     def at_us(self) -> int:
         """UTC of the class as well as it is known."""
         return when(self.row)
 
-    @property
+    @cached_property
     def day(self) -> date:
         """Its day in this computer's time zone."""
         return datetime.fromtimestamp(self.at_us / 1e6).astimezone().date()
@@ -79,48 +105,48 @@ def when(row: ClassRow) -> int:
     return row.start_utc_us or row.collected_utc_us
 
 
-def person_of(record: ClassRecord, bib: int) -> Person:
-    """Return who wore a bib in a class."""
-    wearer = record.wearers.get(bib)
-    if wearer is not None and wearer.name:
-        return Person(f"name {wearer.name.casefold()}", wearer.name, True)
-    return Person(f"bib {bib}", f"Bib {bib}", False)
-
-
-def past_class(record: ClassRecord) -> PastClass:
-    """Work one class out."""
-    by_bib: dict[int, list[Effort]] = {}
-    for effort in efforts(record):
-        by_bib.setdefault(effort.bib, []).append(effort)
-    people = tuple(_attended(record, bib, by_bib.get(bib, [])) for bib in record.bibs)
-    slot_ms = max((run.timeline.slot_ms for run in record.runs), default=0)
-    return PastClass(record.row, record, slot_ms, people)
-
-
-def _attended(record: ClassRecord, bib: int, own: list[Effort]) -> Attended:
-    """Somebody who never pressed was absent as far as anyone can tell; nothing is missed by it."""
-    rating = record.ratings.get(bib)
-    wearer = record.wearers.get(bib)
-    pressed = rating is not None or any(e.reps or e.drop_ms is not None for e in own)
-    there = pressed and not (wearer is not None and wearer.absent)
-    return Attended(person_of(record, bib), bib, tuple(own), rating, there)
-
-
 def past_classes(store: Store, until: int | None = None, weeks: int = 26) -> list[PastClass]:
     """Return a class (the newest without an id) and those of the weeks before it, oldest first.
 
     Raises StoreError when there is no such class.
     """
-    newest = load_class(store, until)
-    end_us = when(newest.row)
-    begin_us = end_us - weeks * 7 * DAY_US
-    before = [
-        row.id
-        for row in list_classes(store)
-        if begin_us <= when(row) <= end_us and row.id != newest.row.id
-    ]
-    found = [past_class(load_class(store, id_)) for id_ in before] + [past_class(newest)]
-    return sorted(found, key=lambda c: (c.at_us, c.row.id == newest.row.id))
+    newest = load_row(store, until)
+    end_us = when(newest)
+    found = group_rows(store, end_us - weeks * WEEK_US, end_us)
+    classes = [_past(store, one) for one in found]
+    return sorted(classes, key=lambda c: (c.at_us, c.row.id == newest.id))
+
+
+def last_weeks(classes: Sequence[PastClass], weeks: int) -> list[PastClass]:
+    """Return those of some classes, oldest first, that ``past_classes`` would give of the last."""
+    return [c for c in classes if c.at_us >= classes[-1].at_us - weeks * WEEK_US]
+
+
+def _past(store: Store, one: GroupClass) -> PastClass:
+    look = cache(partial(_played, store, one.row.id))
+    people = tuple(_attended(who, look) for who in one.people)
+    return PastClass(one.row, one.slot_ms, people, look)
+
+
+def _played(store: Store, class_id: int) -> Played:
+    record = load_class(store, class_id)
+    by_bib: dict[int, list[Effort]] = {}
+    for effort in efforts(record):
+        by_bib.setdefault(effort.bib, []).append(effort)
+    return Played(record, {bib: tuple(own) for bib, own in by_bib.items()})
+
+
+def _attended(who: PersonClass, look: Callable[[], Played]) -> Attended:
+    """Somebody who never pressed was absent as far as anyone can tell; nothing is missed by it."""
+    pressed = who.rating is not None or any(e.pressed for e in who.exercises)
+    there = pressed and not who.absent
+    return Attended(_person(who), who.bib, who.exercises, who.rating, there, look)
+
+
+def _person(who: PersonClass) -> Person:
+    if who.name:
+        return Person(f"name {who.name.casefold()}", who.name, True)
+    return Person(f"bib {who.bib}", f"Bib {who.bib}", False)
 
 
 def classes_of(classes: Iterable[PastClass], key: str) -> list[tuple[PastClass, Attended]]:

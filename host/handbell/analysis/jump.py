@@ -9,7 +9,6 @@ from statistics import median
 
 from handbell_core import timeline as t
 
-from .efforts import Effort, Outcome
 from .history import Attended, PastClass, classes_of
 from .robust import spread
 
@@ -70,23 +69,11 @@ def _ratios(who: Attended, last: Sequence[Attended]) -> list[float]:
 
 
 def _paces(who: Attended) -> dict[Task, float]:
-    """Return the median pace of each task over its rounds, in reps a second (or seconds held)."""
+    """Return the median rate of each task over its rounds."""
     by_task: dict[Task, list[float]] = {}
     for e in who.efforts:
-        pace = _pace(e)
-        if pace:
-            by_task.setdefault((e.name, e.ask, e.tap, e.goal, e.end_ms - e.start_ms), []).append(
-                pace
-            )
-    return {task: median(paces) for task, paces in by_task.items()}
-
-
-def _pace(e: Effort) -> float | None:
-    if e.outcome is not Outcome.DONE:
-        return None
-    if e.ask == t.ASK_HOLD:  # a position kept to the end has no measure
-        return None if e.held_ms is None or e.drop_ms is None else e.held_ms / 1000
-    if not e.reps:
-        return None
-    ms = e.finish_ms if e.ask == t.ASK_TARGET and e.finish_ms else e.end_ms - e.start_ms
-    return 1000 * e.reps / ms
+        kept = e.ask == t.ASK_HOLD and e.drop_ms is None  # to its end: that has no measure
+        if e.rate and not kept:
+            task = e.name, e.ask, e.tap, e.goal, e.end_ms - e.start_ms
+            by_task.setdefault(task, []).append(e.rate)
+    return {task: median(rates) for task, rates in by_task.items()}

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from itertools import pairwise
 from statistics import median
 
+from handbell.store.efforts import Effort
 from handbell_core import timeline as t
 
-from .efforts import Effort
 from .robust import SLOPE_LEAST, Slope, theil_sen
 
 PACE_LEAST = 3  # taps: two gaps, so that a best and a worst differ

@@ -9,9 +9,18 @@ from statistics import median
 
 from handbell.errors import UsageError
 
-from .cases import DAY_US, score_of, session_of
-from .history import Attendance, PastClass, Person, attendance, classes_of, everybody, rated_of
+from .history import (
+    DAY_US,
+    Attendance,
+    PastClass,
+    Person,
+    attendance,
+    classes_of,
+    everybody,
+    rated_of,
+)
 from .load import Week, weeks_of
+from .sums import score_of, task_of
 from .trend import Trend, trend_of
 
 Key = tuple[object, ...]
@@ -86,14 +95,11 @@ def progress_of(classes: Sequence[PastClass], person: Person) -> Progress:
     found: dict[Key, list[tuple[PastClass, float]]] = {}
     names: dict[Key, tuple[str, tuple[int, ...], str]] = {}
     for one, who in classes_of(classes, person.key):
-        places = dict.fromkeys((e.block, e.item) for e in who.efforts)
-        for place in places:
-            rounds = [e for e in who.efforts if (e.block, e.item) == place]
-            session = session_of(one.row.id, rounds, who.rating)
-            score = score_of(session) if session.read else None
+        for e in who.exercises:
+            score = score_of(e)
             if score is not None:
-                key = (*session.task, place, score[1])
-                names[key] = session.name, session.goals, score[1]
+                key = (*task_of(e), e.block, e.item, score[1])
+                names[key] = e.name, tuple(a.goal for a in e.asked), score[1]
                 found.setdefault(key, []).append((one, score[0]))
     return Progress(
         person,

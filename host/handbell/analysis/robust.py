@@ -88,12 +88,11 @@ def theil_sen(x: Sequence[float], y: Sequence[float]) -> Slope | None:
     """
     if len(set(x)) < SLOPE_LEAST:
         return None
-    slopes = sorted(
-        (y[j] - y[i]) / (x[j] - x[i])
-        for i in range(len(x))
-        for j in range(i + 1, len(x))
-        if x[i] != x[j]
-    )
+    points = list(zip(x, y, strict=True))
+    slopes: list[float] = []
+    for n, (a, b) in enumerate(points, 1):
+        slopes += [(d - b) / (c - a) for c, d in points[n:] if c != a]
+    slopes.sort()
     n, pairs = len(x), len(slopes)
     variance = _kendall(n) - sum(_kendall(t) for of in (x, y) for t in Counter(of).values())
     reach = NormalDist().inv_cdf((1 + SURE) / 2) * math.sqrt(max(variance, 0.0) / 18)

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from handbell.store.efforts import Effort, Outcome
 from handbell_core import timeline as t
 
-from .efforts import Effort, Outcome
 from .fade import Fade, fade_of
 
 

@@ -7,15 +7,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 from statistics import fmean, stdev
 
 from handbell.coach.library import Library
 from handbell.coach.library_names import name_key
+from handbell.store.efforts import Effort, Outcome
 from handbell_core import journal as j
 from handbell_core import timeline as t
 
-from .efforts import Effort, Outcome
 from .history import PastClass
 from .jump import other_wearers
 from .taps import TAP, Key, TapRow, counted
@@ -61,14 +62,14 @@ class Look:
     times: dict[Key, list[int]]
     library: Library
 
-    @property
+    @cached_property
     def efforts(self) -> list[Effort]:
         """Everybody's efforts."""
         return [e for who in self.past.people for e in who.efforts]
 
     def times_of(self, effort: Effort) -> list[int]:
         """Return the ``class_ms`` of an effort's counted taps."""
-        return self.times.get((effort.run, effort.window, effort.bib), [])
+        return self.times.get((effort.run, effort.window, effort.slot), [])
 
     def quickest_ms(self, effort: Effort) -> float | None:
         """Return the time of one rep at the library's most sensible reps; None if unknown."""
@@ -116,8 +117,8 @@ def double_presses(look: Look) -> Iterable[Finding]:
             (bib,),
             some[0][0].station,
             name,
-            f"{name}: {taps} taps came as close as {shortest} ms to the one before, in "
-            f"{len(some)} rounds; each may be one rep too many",
+            f"{name}: {_several(taps, 'tap')} came as close as {shortest} ms to the one before, "
+            f"in {_several(len(some), 'round')}; each may be one rep too many",
         )
 
 
@@ -246,6 +247,10 @@ CHECKS: tuple[Check, ...] = (
     tapped_for_two,
     clocks_lost,
 )
+
+
+def _several(count: int, one: str) -> str:
+    return f"{count} {one}{'' if count == 1 else 's'}"
 
 
 def _clock(ms: int) -> str:

@@ -36,7 +36,7 @@ class TapRow:
         return bool(self.flags & j.TAP_OUTSIDE)
 
 
-Key = tuple[int, int, int]  # run, window, bib
+Key = tuple[int, int, int]  # run, window, slot
 
 
 def taps_of(store: Store, class_id: int) -> list[TapRow]:
@@ -53,12 +53,13 @@ def taps_of(store: Store, class_id: int) -> list[TapRow]:
 
 
 def counted(taps: Iterable[TapRow]) -> dict[Key, list[int]]:
-    """Return the ``class_ms`` of every tap that stands, by run, window and bib.
+    """Return the ``class_ms`` of every tap that stands, by run, window and slot.
 
-    Those entered in a tally are left out: their times say nothing about the reps.
+    Not by bib: of two slots that were one bib's, as a coach said, only one effort is taken. Those
+    entered in a tally are left out: their times say nothing about the reps.
     """
     found: dict[Key, list[int]] = {}
     for tap in taps:
         if tap.kind == TAP and tap.stands and not tap.flags & j.TAP_TALLIED:
-            found.setdefault((tap.run, tap.window, tap.bib), []).append(tap.class_ms)
+            found.setdefault((tap.run, tap.window, tap.slot), []).append(tap.class_ms)
     return found

@@ -10,6 +10,7 @@ from handbell.cli.classes import store_argument
 from handbell.cli.render import Result
 from handbell.cli.reports import class_argument
 from handbell.errors import UsageError
+from handbell_core.timeline import ASK_HOLD
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -66,7 +67,7 @@ def amend_run(args: argparse.Namespace) -> Result:
             done = _amend(store, record, args, change)
         else:
             done = record.amendments
-        exercises = _exercises(record)
+        exercises, holds = _exercises(record), _holds(record)
     data: dict[str, Any] = {
         "class_id": record.row.id,
         "amendments": [{**vars(a), "exercise": exercises.get((a.run, a.window))} for a in done],
@@ -74,7 +75,8 @@ def amend_run(args: argparse.Namespace) -> Result:
 
     def text(out: Console) -> None:
         for a in done:
-            out.print(_line(a, exercises.get((a.run, a.window), "")), markup=False)
+            key = a.run, a.window
+            out.print(_line(a, exercises.get(key, ""), key in holds), markup=False)
         if not done:
             out.print(f"Nothing of class {record.row.id} was amended.", markup=False)
 
@@ -135,23 +137,32 @@ def _exercises(record: ClassRecord) -> dict[tuple[int, int], str]:
     }
 
 
-def _line(a: Amendment, exercise: str) -> str:
+def _holds(record: ClassRecord) -> set[tuple[int, int]]:
+    return {
+        (run.id, window.number)
+        for run in record.runs
+        for window in run.timeline.windows.values()
+        if window.ask == ASK_HOLD
+    }
+
+
+def _line(a: Amendment, exercise: str, hold: bool) -> str:
     from handbell.report.words import date_of
 
     where = f"bib {a.bib}, {exercise}" if exercise else f"bib {a.bib}"
     undone = f" (undone {date_of(a.undone_utc_us)})" if a.undone_utc_us else ""
     why = f": {a.why}" if a.why else ""
     by = f", {a.who}" if a.who else ""
-    return f"{a.digest[:8]}  {where}: {words_of(a)}{why} ({date_of(a.at_utc_us)}{by}){undone}"
+    return f"{a.digest[:8]}  {where}: {words_of(a, hold)}{why} ({date_of(a.at_utc_us)}{by}){undone}"
 
 
-def words_of(a: Amendment) -> str:
-    """Return what an amendment changed, in words."""
+def words_of(a: Amendment, hold: bool) -> str:
+    """Return what an amendment changed, in words; ``hold``: of a position to hold."""
     from handbell.store import settle
 
     was = a.was or "nothing"
     if a.what == settle.NOTHING:
-        return f"left out, was {was}"
+        return f"left out, was {_seconds(was) if hold else was}"
     if a.what == settle.HELD:
         return f"held {_seconds(a.value)}, was {_seconds(was)}"
     units = {settle.REPS: " reps", settle.BIB: "", settle.NAME: ""}

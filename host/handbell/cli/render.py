@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from handbell.errors import EXIT_FAILED, EXIT_OK, HandbellError, PlanError
+from handbell.errors import EXIT_FAILED, EXIT_OK, FaultsError, HandbellError
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -47,9 +47,10 @@ def console(stderr: bool = False) -> Console:
 
 def print_error(error: HandbellError) -> int:
     """Print an error to standard error as plain sentences and return its exit code."""
-    if isinstance(error, PlanError) and len(error.faults) == 1:
-        sys.stderr.write(f"{error.path}: {error.faults[0]}.\n")
-    elif isinstance(error, PlanError):
+    if isinstance(error, FaultsError) and len(error.faults) == 1:
+        fault = error.faults[0]
+        sys.stderr.write(f"{error.path}: {fault}{'' if fault.endswith('?') else '.'}\n")
+    elif isinstance(error, FaultsError):
         sys.stderr.write(f"{error.what}:\n")
         for fault in error.faults:
             sys.stderr.write(f"  - {fault}\n")

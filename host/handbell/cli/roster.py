@@ -14,6 +14,7 @@ from handbell.errors import UsageError
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from handbell.store import Store
     from handbell.store.forget import Forgotten
     from handbell.store.roster import Athlete, Merged
 
@@ -147,17 +148,16 @@ def forget_arguments(parser: argparse.ArgumentParser) -> None:
 def forget_run(args: argparse.Namespace) -> Result:
     """Forget a person after asking."""
     from handbell.store import open_store
-    from handbell.store.forget import forget
 
+    done = not args.dry_run
     with open_store(args.store) as store:
-        found = forget(store, args.name, dry_run=True, keep_plans=args.keep_plans)
-        done = not args.dry_run
+        found = _forget(store, args, dry_run=True)
         if done:
             if not args.yes:
                 _ask(found)
-            found = forget(store, args.name, keep_plans=args.keep_plans)
+            found = _forget(store, args, dry_run=False)
     data = {"forgotten": done, "rows": found.rows, "backups": found.backups}
-    data["warnings"] = found.warnings
+    data |= {"files": found.files, "warnings": found.warnings}
 
     def text(out: Console) -> None:
         out.print(_where(found, "Found" if args.dry_run else "Forgotten"), markup=False)
@@ -169,10 +169,23 @@ def forget_run(args: argparse.Namespace) -> Result:
     return Result(data, text, ok=not found.warnings)
 
 
+def _forget(store: Store, args: argparse.Namespace, dry_run: bool) -> Forgotten:
+    """Forget in the store, and in the files that lie in the data folder."""
+    from handbell.boxes.stations import data_folder
+    from handbell.store.forget import forget
+    from handbell.store.forget_files import forget_in_files
+
+    found = forget(store, args.name, dry_run=dry_run, keep_plans=args.keep_plans)
+    found.files, warnings = forget_in_files(data_folder(), found.name, dry_run)
+    found.warnings += warnings
+    return found
+
+
 def _where(found: Forgotten, word: str) -> str:
     rows = ", ".join(f"{table} {count}" for table, count in found.rows.items())
     backups = f"; backups: {', '.join(found.backups)}" if found.backups else ""
-    return f"{word}: {rows or 'no row'}{backups}."
+    files = f"; files: {', '.join(found.files)}" if found.files else ""
+    return f"{word}: {rows or 'no row'}{backups}{files}."
 
 
 def _ask(found: Forgotten) -> None:

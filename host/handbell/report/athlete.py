@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from handbell.analysis.advising import suspicions
+from handbell.analysis.advising import looked_at, suspicions
 from handbell.analysis.cases import cases_of
 from handbell.analysis.history import (
     MINUTE_MS,
@@ -25,12 +25,12 @@ from handbell.analysis.history import (
 )
 from handbell.analysis.load import Week, session_load, weeks_of
 from handbell.analysis.progress import find_person
-from handbell.analysis.summary import exercises_of, people_of
 from handbell.coach.advice_limits import load_limits
 from handbell.coach.advice_plan import advise_all
 from handbell.coach.library import load_library
 from handbell.errors import HandbellError
 from handbell.store import Store
+from handbell_core import timeline as t
 
 from .months import Months, months_of
 from .plain import plain
@@ -130,17 +130,18 @@ def athlete_report(
 
 def _class_line(past: PastClass, who: Attended) -> ClassLine:
     minutes = past.slot_ms / MINUTE_MS
-    own = next(iter(people_of(who.efforts, exercises_of(who.efforts), {})), None)
+    targets = [e for e in who.exercises if e.ask == t.ASK_TARGET]
+    holds = [e for e in who.exercises if e.ask == t.ASK_HOLD]
     return ClassLine(
         class_id=past.row.id,
         day=past.day,
         title=past.row.title,
         minutes=minutes,
-        targets=own.targets if own else 0,
-        targets_made=own.targets_made if own else 0,
-        earned_rest_ms=own.earned_rest_ms if own else 0,
-        holds=own.holds if own else 0,
-        holds_kept=own.holds_kept if own else 0,
+        targets=sum(e.judged for e in targets),
+        targets_made=sum(e.made for e in targets),
+        earned_rest_ms=sum(e.earned_rest_ms for e in targets),
+        holds=sum(e.judged for e in holds),
+        holds_kept=sum(e.made for e in holds),
         rating=who.rating,
         load=session_load(who.rating, minutes),
     )
@@ -156,7 +157,8 @@ def _next(
         return ()
     until = list(classes[: classes.index(last) + 1])
     bibs = {w.bib for w in last.people if w.person.key == person.key}
-    cases = [c for c in cases_of(until, suspicions(store, until, library)) if c.bib in bibs]
+    found = cases_of(until, suspicions(store, until, library), looked_at(limits))
+    cases = [c for c in found if c.bib in bibs]
     return tuple(
         single_of(advice)
         for advice in advise_all(cases, library, limits)

@@ -16,19 +16,23 @@ _NOTHING = {
 
 def cell_words(table: ExerciseTable, cell: Cell) -> tuple[str, str]:
     """Return the cell's main words and a smaller remark, which may be empty."""
+    main, remark = _words(table, cell)
+    remarks = [remark]
+    if cell.outcome == "done" and not cell.confirmed:
+        remarks.append("not confirmed")
+    if cell.outcome == "done" and not cell.agreed:
+        remarks.append("box and recount differ")
+    return main, ", ".join(filter(None, [*remarks, cell.amended]))
+
+
+def _words(table: ExerciseTable, cell: Cell) -> tuple[str, str]:
     if cell.outcome in _NOTHING:
         return _NOTHING[cell.outcome], ""
     if cell.outcome == "stopped":
         return _count(cell), "stopped"
     if cell.outcome == "cut":
         return _count(cell), "or more: log cut"
-    main, remark = _done(table, cell)
-    remarks = [remark] if remark else []
-    if not cell.confirmed:
-        remarks.append("not confirmed")
-    if not cell.agreed:
-        remarks.append("box and recount differ")
-    return main, ", ".join(remarks)
+    return _done(table, cell)
 
 
 def _count(cell: Cell) -> str:

@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from handbell.store.queries import Amendment, ClassRecord, RunRow
 from handbell.store.settle import BIB, HELD, NAME, NOTHING, REPS, TO_END
+from handbell_core import timeline as t
 
 from .odd import Named
+from .words import several
+
+Key = tuple[int, int, int]  # run, window and slot
 
 
 def corrections(record: ClassRecord, named: Named) -> list[str]:
@@ -13,6 +17,24 @@ def corrections(record: ClassRecord, named: Named) -> list[str]:
     runs = {run.id: run for run in record.runs}
     standing = [a for a in record.amendments if a.undone_utc_us is None]
     return [_sentence(a, runs[a.run], named) for a in standing if a.run in runs]
+
+
+def was_there(record: ClassRecord) -> dict[Key, str]:
+    """Return, by run, window and slot, what stood where the coach amended something, in words."""
+    runs = {run.id: run for run in record.runs}
+    found: dict[Key, str] = {}
+    for a in record.amendments:
+        if a.undone_utc_us is None and a.what != NAME and a.run in runs:
+            window = runs[a.run].timeline.windows[a.window].at(a.slot)
+            counted = HELD if window.ask == t.ASK_HOLD else REPS
+            found.setdefault((a.run, a.window, a.slot), _was(a, counted))
+    return found
+
+
+def _was(a: Amendment, counted: str) -> str:
+    if not a.was:
+        return "had no record"
+    return f"was bib {a.was}'s" if a.what == BIB else f"was {_value(counted, a.was)}"
 
 
 def _sentence(a: Amendment, run: RunRow, named: Named) -> str:
@@ -39,7 +61,7 @@ def _value(what: str, word: str) -> str:
     if not word:
         return "nothing"
     if what == REPS:
-        return f"{word} reps"
+        return several(int(word), "rep")
     if what == HELD and word == TO_END:
         return "held to the end"
     return f"held {int(word) / 10:.1f} s" if what == HELD else word

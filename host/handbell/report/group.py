@@ -7,12 +7,14 @@ from collections.abc import Iterable, Sequence
 from datetime import timedelta
 from statistics import median
 
+from handbell.analysis.advising import WEEKS as ADVICE_WEEKS
 from handbell.analysis.history import (
     PastClass,
     Person,
     attendance,
     classes_of,
     everybody,
+    last_weeks,
     past_classes,
     rated_of,
 )
@@ -29,17 +31,19 @@ from .group_model import (
 )
 from .group_words import away, headline, to_talk
 from .months import Months, months_of
+from .talk import talk_of
 
 WEEKS = 12
 
 
 def group_report(store: Store, until: int | None = None, weeks: int = WEEKS) -> GroupReport:
     """Work out the group's weeks up to a class, the newest without an id; raises StoreError."""
-    classes = past_classes(store, until, weeks)
+    seen = past_classes(store, until, max(weeks, ADVICE_WEEKS))
+    classes = last_weeks(seen, weeks)
     whole = [_whole(classes, person) for person in everybody(classes)]
     by_week = tuple(_weeks(classes, whole))
     people = tuple(sorted((_person(one) for one in whole), key=_by_name))
-    talk = tuple(to_talk(store, classes, whole))
+    talk = tuple(to_talk(talk_of(store, last_weeks(seen, ADVICE_WEEKS)), whole))
     return GroupReport(
         first=classes[0].day,
         last=classes[-1].day,
@@ -74,8 +78,7 @@ def _weeks(classes: Sequence[PastClass], whole: Sequence[Whole]) -> Iterable[Gro
     monday, last = week_of(classes[0].day), week_of(classes[-1].day)
     while monday <= last:
         held = [c for c in classes if week_of(c.day) == monday]
-        made = [e.made for c in held for w in c.people if w.there for e in w.efforts]
-        judged = [m for m in made if m is not None]
+        done = [e for c in held for w in c.people if w.there for e in w.exercises]
         ratings = [w.rating for c in held for w in c.people if w.there and w.rating is not None]
         own = [w for one in whole for w in one.weeks if w.first == monday and w.classes]
         yield GroupWeek(
@@ -83,8 +86,8 @@ def _weeks(classes: Sequence[PastClass], whole: Sequence[Whole]) -> Iterable[Gro
             classes=len(held),
             came=sum(w.there for c in held for w in c.people),
             planned=sum(len(c.people) for c in held),
-            made=sum(judged),
-            judged=len(judged),
+            made=sum(e.made for e in done),
+            judged=sum(e.judged for e in done),
             rating=_middle(ratings),
             load=_middle(w.total for w in own),
             monotony=_middle(w.monotony for w in own),

@@ -5,12 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from datetime import date
 
-from handbell.analysis.history import PastClass
 from handbell.analysis.trend import trend_of
-from handbell.store import Store
 
 from .group_model import Away, GroupPerson, GroupWeek, ToTalk, Whole
-from .talk import talk_of
+from .talk import Talk
 from .words import listed, percent_of, several
 
 AWAY_DAYS = 14
@@ -18,9 +16,11 @@ REGULAR_LEAST = 3  # classes, before it is worth a word that somebody stays away
 MOST_NAMED = 4
 
 
-def to_talk(store: Store, classes: Sequence[PastClass], whole: Sequence[Whole]) -> Iterable[ToTalk]:
-    """Return people with a reason for a word, those with most reasons first."""
-    last = talk_of(store, classes[-1].row.id)
+def to_talk(last: Talk, whole: Sequence[Whole]) -> Iterable[ToTalk]:
+    """Return people with a reason for a word, those with most reasons first.
+
+    ``last`` is what the last class gives reason for.
+    """
     asked = {p.name: [*p.asks, *p.odd] for p in last.people}
     found = []
     for one in whole:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from handbell.analysis.efforts import Effort
 from handbell.analysis.fade import Form
 from handbell.analysis.summary import Person, Series
+from handbell.store.efforts import Effort
 
 from .odd import Named
 from .words import clock_of, listed, percent_of, several

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timezone
 from typing import Any
 
-from handbell.analysis.efforts import Effort, efforts
+from handbell.analysis.advising import WEEKS as ADVICE_WEEKS
+from handbell.analysis.history import past_classes
 from handbell.analysis.summary import Exercise, Person, Series, exercises_of, people_of
 from handbell.store import Store
-from handbell.store.queries import ClassRecord, RunRow, load_class
+from handbell.store.efforts import Effort, efforts
+from handbell.store.queries import ClassRecord, RunRow
 from handbell.store.skews import skew_of_class
 from handbell_core import timeline as t
 
-from .corrected import corrections
+from .corrected import Key, corrections, was_there
 from .headline import headline
 from .odd import Named, label_of, oddities
 from .plain import plain
@@ -63,7 +66,10 @@ class PersonLine:
 
 @dataclass(frozen=True)
 class Cell:
-    """One bib's one window. Lengths in ms; None where there is nothing to say."""
+    """One bib's one window. Lengths in ms; None where there is nothing to say.
+
+    ``amended`` says what stood there before the coach amended it, "" as it was counted.
+    """
 
     round: int
     outcome: str
@@ -76,6 +82,7 @@ class Cell:
     goal: int
     agreed: bool
     confirmed: bool
+    amended: str
 
 
 @dataclass(frozen=True)
@@ -135,7 +142,8 @@ class ClassReport:
 
 def class_report(store: Store, class_id: int | None = None) -> ClassReport:
     """Work out the report of a class, the newest without an id; raises StoreError."""
-    record = load_class(store, class_id)
+    classes = past_classes(store, class_id, ADVICE_WEEKS)
+    record = classes[-1].record
     done = efforts(record)
     exercises = exercises_of(done)
     people = people_of(done, exercises, record.ratings)
@@ -146,6 +154,7 @@ def class_report(store: Store, class_id: int | None = None) -> ClassReport:
 
     labels = {run.id: label_of(run) for run in record.runs}
     skew = skew_report(skew_of_class(store, record.row.id), labels)
+    was = was_there(record)
     odd = oddities(record, done, people, named)
     return ClassReport(
         class_id=record.row.id,
@@ -162,11 +171,11 @@ def class_report(store: Store, class_id: int | None = None) -> ClassReport:
         boxes=tuple(_box_line(run) for run in record.runs),
         people=tuple(_person_line(p, named(p.bib)) for p in people),
         absent=tuple(named(b) for b in _absent(record)),
-        exercises=tuple(_exercise_table(e, named) for e in exercises),
+        exercises=tuple(_exercise_table(e, named, was) for e in exercises),
         odd=tuple(odd),
         corrected=tuple(corrections(record, named)),
         skew=skew,
-        talk=talk_of(store, record.row.id),
+        talk=talk_of(store, classes),
     )
 
 
@@ -213,7 +222,7 @@ def _person_line(person: Person, name: str) -> PersonLine:
     )
 
 
-def _exercise_table(exercise: Exercise, named: Named) -> ExerciseTable:
+def _exercise_table(exercise: Exercise, named: Named, was: Mapping[Key, str]) -> ExerciseTable:
     sides = any(e.both_sides for s in exercise.series for e in s.efforts)
     return ExerciseTable(
         block=exercise.block,
@@ -223,16 +232,16 @@ def _exercise_table(exercise: Exercise, named: Named) -> ExerciseTable:
         asked=asked_of(exercise.ask, exercise.tap, exercise.goals, sides),
         goals=exercise.goals,
         rounds=max(len(s.efforts) for s in exercise.series),
-        rows=tuple(_row(s, named(s.bib)) for s in exercise.series),
+        rows=tuple(_row(s, named(s.bib), was) for s in exercise.series),
     )
 
 
-def _row(series: Series, name: str) -> Row:
+def _row(series: Series, name: str, was: Mapping[Key, str]) -> Row:
     fade = series.fade
     return Row(
         bib=series.bib,
         name=name,
-        cells=tuple(_cell(e) for e in series.efforts),
+        cells=tuple(_cell(e, was.get((e.run, e.window, e.slot), "")) for e in series.efforts),
         form=fade.form.value if fade.form else "",
         mean=fade.mean,
         best=fade.best,
@@ -241,7 +250,7 @@ def _row(series: Series, name: str) -> Row:
     )
 
 
-def _cell(e: Effort) -> Cell:
+def _cell(e: Effort, amended: str) -> Cell:
     return Cell(
         round=e.round,
         outcome=e.outcome.value,
@@ -254,4 +263,5 @@ def _cell(e: Effort) -> Cell:
         goal=e.goal,
         agreed=e.agreed,
         confirmed=e.confirmed,
+        amended=amended,
     )

@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from statistics import mean
 
-from handbell.analysis.efforts import Effort, Outcome
 from handbell.analysis.history import Attended, PastClass
 from handbell.analysis.trend import Trend, trend_of
 from handbell.coach.library_names import name_key
+from handbell.store.sums import Asked, ExerciseSums, joined
 from handbell_core import timeline as t
 
 from .words import asked_of, several
 
 PACE, HELD = "reps a minute", "seconds held"
-MINUTE_MS = 60_000
+SCORE_PLACES = 9
 Key = tuple[str, int, bool]
 
 
@@ -64,68 +64,51 @@ class Months:
         return 0 if not weekly.sure else 1 if weekly.slope > 0 else -1
 
 
-def rate_of(e: Effort) -> float | None:
-    """Return an effort's reps a minute, or seconds held; None where the taps don't tell it.
-
-    Of a target that was made, the time to it counts; else the whole window.
-    """
-    if e.outcome is not Outcome.DONE or not e.confirmed:
-        return None
-    if e.ask == t.ASK_HOLD:
-        return None if e.held_ms is None else e.held_ms / 1000
-    if e.ask == t.ASK_TARGET and e.finish_ms and e.made:
-        return e.goal * MINUTE_MS / e.finish_ms
-    if e.reps is None or e.tap == t.TAP_FINISH:
-        return None
-    return e.reps * MINUTE_MS / (e.end_ms - e.start_ms)
-
-
 def months_of(history: Iterable[tuple[PastClass, Attended]]) -> list[Months]:
     """Return each exercise of somebody's classes (oldest first), the newest class's first."""
-    found: dict[Key, list[tuple[PastClass, list[Effort]]]] = {}
+    found: dict[Key, list[tuple[PastClass, ExerciseSums]]] = {}
     for past, who in history:
-        for key, rounds in _by_exercise(who.efforts).items():
-            found.setdefault(key, []).append((past, rounds))
+        for key, rounds in _by_exercise(who.exercises).items():
+            found.setdefault(key, []).append((past, joined(rounds)))
     made = [_months(classes) for classes in found.values()]
     return sorted(made, key=lambda p: p.marks[-1].day, reverse=True)
 
 
-def _by_exercise(efforts: Iterable[Effort]) -> dict[Key, list[Effort]]:
-    found: dict[Key, list[Effort]] = {}
-    for e in efforts:
-        if e.outcome is not Outcome.NOT_ASKED:
+def _by_exercise(exercises: Iterable[ExerciseSums]) -> dict[Key, list[ExerciseSums]]:
+    found: dict[Key, list[ExerciseSums]] = {}
+    for e in exercises:
+        if e.tap != t.TAP_NONE:
             found.setdefault((name_key(e.name), e.ask, e.both_sides), []).append(e)
     return found
 
 
-def _months(classes: Sequence[tuple[PastClass, list[Effort]]]) -> Months:
-    marks = tuple(_mark(past, rounds) for past, rounds in classes)
-    last = classes[-1][1][0]
+def _months(classes: Sequence[tuple[PastClass, ExerciseSums]]) -> Months:
+    marks = tuple(_mark(past, sums) for past, sums in classes)
+    last = classes[-1][1]
     unit = HELD if last.ask == t.ASK_HOLD else PACE
     return Months(last.name, unit, marks, *_trend(marks))
 
 
-def _mark(past: PastClass, rounds: Sequence[Effort]) -> Mark:
-    judged = [e.made for e in rounds if e.made is not None]
-    scores = [rate for e in rounds if (rate := rate_of(e)) is not None]
-    first = rounds[0]
-    goals = [e.goal for e in rounds]
-    asked = asked_of(first.ask, first.tap, goals[:1] if len(set(goals)) == 1 else goals)
+def _mark(past: PastClass, sums: ExerciseSums) -> Mark:
     return Mark(
         class_id=past.row.id,
         day=past.day,
-        asked=f"{asked} in {_windows(rounds)}",
-        judged=len(judged),
-        made=sum(judged),
-        score=mean(scores) if scores else None,
-        capped=first.ask == t.ASK_HOLD and bool(judged) and all(judged),
+        asked=_asked_words(sums.ask, sums.tap, sums.asked),
+        judged=sums.judged,
+        made=sums.made,
+        # So that the order of adding up, which no database promises, tells no two apart.
+        score=round(sums.rate_sum / sums.rates, SCORE_PLACES) if sums.rates else None,
+        capped=sums.ask == t.ASK_HOLD and 0 < sums.judged == sums.made,
     )
 
 
-def _windows(rounds: Sequence[Effort]) -> str:
-    seconds = [round((e.end_ms - e.start_ms) / 1000) for e in rounds]
+@functools.lru_cache(maxsize=4096)  # most classes ask for what those before them asked for
+def _asked_words(ask: int, tap: int, asked: tuple[Asked, ...]) -> str:
+    goals = [a.goal for a in asked]
+    seconds = [round(a.length_ms / 1000) for a in asked]
+    each = asked_of(ask, tap, goals[:1] if len(set(goals)) == 1 else goals)
     few = seconds[:1] if len(set(seconds)) == 1 else seconds
-    return f"{'/'.join(map(str, few))} s"
+    return f"{each} in {'/'.join(map(str, few))} s"
 
 
 def _trend(marks: Sequence[Mark]) -> tuple[tuple[Mark, ...], Trend]:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from handbell.analysis.efforts import Effort, Outcome
 from handbell.analysis.summary import Person
+from handbell.store.efforts import Effort, Outcome
 from handbell.store.queries import ClassRecord, RunRow
 
 from .words import clock_of, listed, note_of, several

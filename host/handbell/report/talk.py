@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from handbell.analysis.advising import advise_class
+from handbell.analysis.advising import advise_last
 from handbell.analysis.history import PastClass
 from handbell.analysis.suspicion import Finding
 from handbell.coach.advice import Verdict
@@ -82,13 +82,16 @@ class Talk:
     note: str
 
 
-def talk_of(store: Store, class_id: int) -> Talk:
-    """Return who to talk to after a class and what to change."""
+def talk_of(store: Store, classes: Sequence[PastClass]) -> Talk:
+    """Return who to talk to after the last of some classes, oldest first, and what to change.
+
+    Those of ``advising.WEEKS`` before it should be there.
+    """
     try:
         library, limits = load_library(), load_limits()
     except HandbellError as error:  # in the coach's own files: the report stands without them
         return Talk((), (), f"There is no advice: {error}")
-    found = advise_class(store, class_id, library, limits)
+    found = advise_last(store, classes, library, limits)
     people = _people(found.past, found.advices, found.findings)
     changes = tuple(c for d in found.decisions if (c := _change(d)) is not None)
     return Talk(people, changes, _note(found.advices, changes))

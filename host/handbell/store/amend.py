@@ -130,11 +130,15 @@ def amend_efforts(
 ) -> list[Amendment]:
     """Amend efforts and return what is in force for them; what is so already is left alone.
 
-    Raises UsageError when the value can't be.
+    Of those that go to another bib, windows without a record have nothing to give; where somebody
+    else did all of a bib's on a box, the answer to how hard it was goes along (``settle``). Raises
+    UsageError when the value can't be.
     """
     results = {(r.run, r.window, r.slot): r for r in record.results}
+    places = list(places)
+    told = [p for p in places if (p.run, p.window, p.slot) in results]
     wanted = []
-    for place in places:
+    for place in (told or places) if change.what == BIB else places:
         result = results.get((place.run, place.window, place.slot))
         _check(place, change, result)
         wanted.append((place, _was(change.what, place, result)))

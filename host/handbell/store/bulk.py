@@ -9,13 +9,16 @@ from sqlalchemy import Connection, Table
 from sqlalchemy.dialects.postgresql import insert as insert_postgresql
 from sqlalchemy.dialects.sqlite import insert as insert_sqlite
 
-Row = tuple[Any, ...]
+Values = tuple[Any, ...]
 
 
-def insert_rows(conn: Connection, into: Table, rows: Sequence[Row]) -> None:
+def insert_rows(
+    conn: Connection, into: Table, rows: Sequence[Values], run: int | None = None
+) -> None:
     """Insert rows whose values are in the order of the table's columns.
 
-    Ten times as quick for taps as SQLAlchemy's own way, which makes a dictionary of each row.
+    With ``run`` they come without their first column, which is that for all. Ten times as quick
+    for taps as SQLAlchemy's own way, which makes a dictionary of each row.
     """
     if not rows:
         return
@@ -26,10 +29,12 @@ def insert_rows(conn: Connection, into: Table, rows: Sequence[Row]) -> None:
         driver: Any = conn.connection.driver_connection
         with driver.cursor() as cursor, cursor.copy(f"COPY {target} FROM STDIN") as copy:
             for row in rows:
-                copy.write_row(row)
+                copy.write_row(row if run is None else (run, *row))
     else:
-        marks = ", ".join("?" * len(into.columns))
-        conn.exec_driver_sql(f"INSERT INTO {target} VALUES ({marks})", list(rows))
+        marks = ["?"] * len(into.columns)
+        if run is not None:
+            marks[0] = str(int(run))
+        conn.exec_driver_sql(f"INSERT INTO {target} VALUES ({', '.join(marks)})", list(rows))
 
 
 def insert_if_absent(conn: Connection, into: Table, row: dict[str, Any]) -> bool:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
+import random
 import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -90,14 +92,31 @@ def _engine(address: URL) -> Engine:
 
 def _set_up_sqlite(connection: sqlite3.Connection, _record: object) -> None:
     connection.isolation_level = None  # begin is said by us: the driver begins too late
+    connection.execute(f"PRAGMA busy_timeout = {BUSY_MS}")
+    _write_ahead(connection)
     for pragma in (
-        f"busy_timeout = {BUSY_MS}",
-        "journal_mode = WAL",
         "synchronous = FULL",  # a box erases its copy of a log after our commit
         "foreign_keys = ON",
         "secure_delete = ON",  # what is deleted, a name above all, is gone from the file
     ):
         connection.execute(f"PRAGMA {pragma}")
+
+
+def _write_ahead(connection: sqlite3.Connection) -> None:
+    """Have changes logged ahead, so that others may read meanwhile; a file keeps it from then on.
+
+    For a new file several programs may ask for it at once. SQLite tells all but one of them at
+    once that the file is locked, whatever their busy_timeout: so waiting is done here.
+    """
+    until = time.monotonic() + BUSY_MS / 1000
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+            return
+        except sqlite3.OperationalError as error:
+            if "locked" not in str(error) or time.monotonic() > until:
+                raise
+        time.sleep(random.uniform(0, WAIT_MOST_S / 10))
 
 
 def _begin_sqlite(conn: Connection) -> None:

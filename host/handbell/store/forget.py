@@ -36,11 +36,12 @@ SWEPT = "athletes wearers amendments plans timelines tasks notes boxes"
 
 @dataclass
 class Forgotten:
-    """Where a name stood, or stands: rows by table, backups, and what could not be done."""
+    """Where a name stood, or stands: rows by table, backups, files; and what could not be done."""
 
     name: str
     rows: dict[str, int] = field(default_factory=dict)
     backups: list[str] = field(default_factory=list)
+    files: list[str] = field(default_factory=list)  # see ``forget_in_files``
     warnings: list[str] = field(default_factory=list)
 
     def count(self, table: Table, rows: int = 1) -> None:

@@ -1,84 +1,46 @@
-"""Months of classes at once, added up by the database: each person's exercises in each class.
+"""Months of classes at once: each person's exercises in each class, added up.
 
-Only sums leave the database, so that a million taps cost no more memory than a thousand.
+What ``settle`` added up for each run is read, so that a million taps cost little time and memory.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
-from itertools import groupby
 from typing import Any
 
-from sqlalchemy import (
-    CTE,
-    BigInteger,
-    ColumnElement,
-    Row,
-    Select,
-    and_,
-    case,
-    cast,
-    distinct,
-    func,
-    or_,
-    select,
-    true,
-)
+from sqlalchemy import ColumnElement, Connection, Select, and_, func, select, true
 
-from .efforts_sql import effort_rows
+from handbell_core import timeline as t
+
+from . import tables
+from .efforts import efforts
+from .queries import ClassRow, class_rows, load_class
+from .settle import BIB
 from .store import Store
-from .tables import classes, plans, ratings, runs, wearers
+from .sums import ExerciseSums, added_up, joined, unpacked
+from .tables import amendments, classes, ratings, runs, sums, tasks, wearers
+from .timelines import slot_ms_of
 
-
-@dataclass(frozen=True)
-class ExerciseSums:
-    """One bib's rounds of one exercise in one class.
-
-    ``reps`` is the sum of ``counted`` rounds, ``best_reps`` the most; ``judged`` targets can be
-    judged, ``made`` of them were, in ``finish_ms`` together, with ``earned_rest_ms`` left. Gaps
-    are ms from rep to rep, ``gap_ms`` the mean of the rounds' medians; None where nothing is told.
-    """
-
-    block: int
-    item: int
-    name: str
-    ask: int
-    rounds: int
-    counted: int
-    reps: int
-    best_reps: int | None
-    judged: int
-    made: int
-    finish_ms: int
-    earned_rest_ms: int
-    holds: int
-    holds_kept: int
-    gap_ms: float | None
-    best_gap_ms: float | None
-    worst_gap_ms: float | None
-    pressed: bool
+Key = tuple[int, int]  # class and bib
 
 
 @dataclass(frozen=True)
 class PersonClass:
-    """One bib in one class. ``came`` False: absent as far as anyone can tell, nothing pressed."""
+    """One bib that a class was planned for. Nothing is added up of somebody said to be absent."""
 
     bib: int
     name: str | None
     rating: int | None
-    came: bool
+    absent: bool
     exercises: tuple[ExerciseSums, ...]
 
 
 @dataclass(frozen=True)
 class GroupClass:
-    """One class; ``at_utc_us`` is when it was collected if no box had a clock."""
+    """One class; ``slot_ms`` is its whole length as planned, breaks included."""
 
-    class_id: int
-    title: str
-    at_utc_us: int
-    boxes: int
+    row: ClassRow
+    slot_ms: int
     people: tuple[PersonClass, ...]
 
 
@@ -87,7 +49,7 @@ def group_rows(
 ) -> list[GroupClass]:
     """Return the sums of every class begun in a time, both ends in it, the oldest first.
 
-    Somebody who was said to be absent is not in them.
+    A class of which no box had a clock began when it was collected.
     """
     at = func.coalesce(classes.c.start_utc_us, classes.c.collected_utc_us)
     within = and_(
@@ -96,84 +58,95 @@ def group_rows(
     )
     some = runs.c.class_id.in_(select(classes.c.id).where(within))
     with store.reading() as conn:
-        found = conn.execute(_classes(at, within)).all()
-        told = {(r.class_id, r.bib): r.rating for r in conn.execute(_ratings(some))}
-        worn = wearers.c.class_id, wearers.c.bib, wearers.c.name
-        names = {(w.class_id, w.bib): w.name for w in conn.execute(select(*worn))}
-        people: dict[int, list[PersonClass]] = {}
-        sums = conn.execute(_sums(effort_rows(some)))
-        for (class_id, bib), rows in groupby(sums, lambda row: (row.class_id, row.bib)):
-            key = class_id, bib
-            one = _person(bib, names.get(key), told.get(key), rows)
-            people.setdefault(class_id, []).append(one)
+        rows = class_rows(conn, within)
+        lengths = _lengths(conn, some)
+        people = _people(store, conn, some)
     return [
-        GroupClass(id_, title, at_utc_us, boxes, tuple(people.get(id_, ())))
-        for id_, title, at_utc_us, boxes in found
+        GroupClass(row, lengths.get(row.id, 0), tuple(people.get(row.id, ())))
+        for row in reversed(rows)
     ]
 
 
-def _person(
-    bib: int, name: str | None, rating: int | None, rows: Iterable[Row[Any]]
-) -> PersonClass:
-    exercises = tuple(ExerciseSums(*tuple(row)[2:]) for row in rows)
-    came = rating is not None or any(e.pressed for e in exercises)
-    return PersonClass(bib, name, rating, came, exercises)
+def _people(
+    store: Store, conn: Connection, some: ColumnElement[bool]
+) -> dict[int, list[PersonClass]]:
+    rated = select(runs.c.class_id, ratings.c.bib, ratings.c.rating)
+    rated = rated.join(runs, runs.c.id == ratings.c.run).where(some).order_by(ratings.c.run)
+    told = {(r.class_id, r.bib): r.rating for r in conn.execute(rated)}
+    worn = select(wearers.c.class_id, wearers.c.bib, wearers.c.name, wearers.c.absent)
+    who = {(w.class_id, w.bib): (w.name, w.absent) for w in conn.execute(worn)}
+    people: dict[int, list[PersonClass]] = {}
+    for key, exercises in sorted(_exercises(store, conn, some).items()):
+        name, absent = who.get(key, (None, False))
+        own = () if absent else tuple(exercises)
+        people.setdefault(key[0], []).append(PersonClass(key[1], name, told.get(key), absent, own))
+    return people
 
 
-def _classes(at: ColumnElement[int], within: ColumnElement[bool]) -> Select[Any]:
-    boxes = func.count(distinct(runs.c.box_id))
-    return (
-        select(classes.c.id, plans.c.title, at, boxes)
-        .join(plans, plans.c.digest == classes.c.plan)
-        .outerjoin(runs, runs.c.class_id == classes.c.id)
-        .where(within)
-        .group_by(classes.c.id, plans.c.title, at)
-        .order_by(at, classes.c.id)
+def _exercises(
+    store: Store, conn: Connection, some: ColumnElement[bool]
+) -> dict[Key, list[ExerciseSums]]:
+    found: dict[Key, dict[tuple[object, ...], list[ExerciseSums]]] = {}
+    for class_id, bib, asked, *rest in conn.execute(_sums(some)):
+        one = ExerciseSums._make([*rest[:6], unpacked(asked), *rest[6:]])
+        found.setdefault((class_id, bib), {}).setdefault(one.exercise, []).append(one)
+    exercises = {
+        key: sorted(map(joined, by_exercise.values()), key=lambda e: e.asked)
+        for key, by_exercise in found.items()
+    }
+    for class_id in conn.scalars(_with_a_spare(some)).all():
+        exercises |= _one_by_one(store, class_id)
+    for class_id, bib in conn.execute(_moved_away(some)):
+        exercises.setdefault((class_id, bib), [])
+    return exercises
+
+
+def _sums(some: ColumnElement[bool]) -> Select[Any]:
+    numbers = list(sums.c)[list(sums.c).index(sums.c.asked) + 1 :]
+    asked = and_(
+        tasks.c.timeline == runs.c.timeline,
+        tasks.c.window == sums.c.window,
+        tasks.c.slot == sums.c.slot,
     )
-
-
-def _ratings(some: ColumnElement[bool]) -> Select[Any]:
-    """Return the ratings, of two by one bib in one class the one taken in last at the end."""
+    names = "block item name ask tap both_sides"
     return (
-        select(runs.c.class_id, ratings.c.bib, ratings.c.rating)
-        .join(runs, runs.c.id == ratings.c.run)
+        select(runs.c.class_id, sums.c.bib, sums.c.asked)
+        .add_columns(*(tasks.c[name] for name in names.split()), *numbers)
+        .select_from(runs)
+        .join(sums, sums.c.run == runs.c.id)
+        .join(tasks, asked)
         .where(some)
-        .order_by(ratings.c.run)
     )
 
 
-def _sums(efforts: CTE) -> Select[Any]:
-    e = efforts.c
-    place = e.block, e.item, e.name, e.ask
-    pressed = or_(e.reps > 0, and_(e.held, ~e.kept))
-    return (
-        select(
-            e.class_id,
-            e.bib,
-            *place,
-            func.count(),
-            func.count(e.reps),
-            _sum(e.reps),
-            func.max(e.reps),
-            _how_many(e.judged),
-            _how_many(e.made),
-            _sum(case((e.judged, e.finish_ms))),
-            _sum(case((e.judged, e.earned_rest_ms))),
-            _how_many(e.held),
-            _how_many(e.kept),
-            func.avg(e.median_gap_ms),
-            func.min(e.best_gap_ms),
-            func.max(e.worst_gap_ms),
-            _how_many(pressed) > 0,
-        )
-        .group_by(e.class_id, e.bib, *place)
-        .order_by(e.class_id, e.bib, *place)
-    )
+def _with_a_spare(some: ColumnElement[bool]) -> Select[Any]:
+    """Return the classes where two boxes played one station: their sums overlap."""
+    played = select(runs.c.class_id).distinct().where(some)
+    return played.group_by(runs.c.class_id, runs.c.station).having(func.count() > 1)
 
 
-def _how_many(which: ColumnElement[bool]) -> ColumnElement[int]:
-    return func.sum(case((which, 1), else_=0))
+def _one_by_one(store: Store, class_id: int) -> dict[Key, list[ExerciseSums]]:
+    record = load_class(store, class_id)
+    found: dict[Key, list[ExerciseSums]] = {(class_id, bib): [] for bib in record.bibs}
+    for first, one in added_up(efforts(record)):
+        found[class_id, first.bib].append(one)
+    return found
 
 
-def _sum(what: ColumnElement[Any]) -> ColumnElement[int]:
-    return cast(func.coalesce(func.sum(what), 0), BigInteger)
+def _moved_away(some: ColumnElement[bool]) -> Select[Any]:
+    """Return the bibs that did something which was another's as the coach said."""
+    a = amendments.c
+    standing = and_(some, a.what == BIB, a.undone_utc_us.is_(None), a.bib != 0)
+    return select(runs.c.class_id, a.bib).distinct().join(runs, runs.c.id == a.run).where(standing)
+
+
+def _lengths(conn: Connection, some: ColumnElement[bool]) -> dict[int, int]:
+    """Return each class's length; only the heads of its timelines are read."""
+    timelines = tables.timelines
+    head = func.substr(timelines.c.data, 1, t.HEADER_SIZE)
+    wanted = select(runs.c.class_id, head.label("head"))
+    wanted = wanted.join(timelines, timelines.c.digest == runs.c.timeline).where(some)
+    found: dict[int, int] = {}
+    for class_id, data in conn.execute(wanted.distinct()):
+        found[class_id] = max(found.get(class_id, 0), slot_ms_of(data))
+    return found

@@ -6,7 +6,7 @@ import hashlib
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Row, insert, select
+from sqlalchemy import Connection, bindparam, case, func, insert, select
 
 from handbell.errors import StoreError, UnreadJournalError
 from handbell_core import journal as j
@@ -14,8 +14,24 @@ from handbell_core.timeline import DIGEST_SIZE
 
 from . import chains, joining, journals, settle, tables, timelines
 from .bulk import insert_if_absent, insert_rows
-from .recount import Recounted, recount
+from .recount import recount
 from .store import Store
+
+RECENT_MOST = 64  # timelines that a store remembers: those of one class
+
+# Built once: for each log anew it takes as long as to count a tenth of it.
+_RUNS, _TIMELINES = tables.runs.c, tables.timelines.c
+_LOOK = (
+    select(_RUNS.id, _RUNS.class_id, _TIMELINES.data)
+    .select_from(tables.timelines)
+    .outerjoin(tables.runs, _RUNS.digest == bindparam("digest"))
+    .where(_TIMELINES.digest == bindparam("timeline"))
+)
+_NEXT_ID = select(func.nextval("runs_id_seq"))
+_AFTER_LAST_ID = select(func.coalesce(func.max(_RUNS.id), 0) + 1)  # SQLite has one writer
+_LOOK_AGAIN = _LOOK.with_only_columns(
+    _RUNS.id, _RUNS.class_id, case((_TIMELINES.altered, _TIMELINES.data)).label("altered")
+)
 
 
 @dataclass
@@ -40,11 +56,7 @@ def ingest_run(store: Store, journal: bytes, box_id: str, collected_utc_us: int)
     StoreError when its timeline is not in the store yet.
     """
     try:
-        with store.reading() as conn:
-            again = _known(conn, digest_of(journal))
-            if again is not None:
-                return again
-            ready = _prepare(conn, journal, box_id, collected_utc_us)
+        log = _read(journal, box_id, collected_utc_us)
     except UnreadJournalError as error:
         row = {
             "digest": digest_of(journal),
@@ -55,7 +67,20 @@ def ingest_run(store: Store, journal: bytes, box_id: str, collected_utc_us: int)
         }
         store.doing(lambda conn: insert_if_absent(conn, tables.unread, row))
         raise
-    return store.doing(lambda conn: _take_in(conn, ready))
+    timeline = store.recent.get(log.found.timeline)
+    if timeline is None:
+        with store.reading() as conn:
+            told = _timeline_of(conn, log)
+        if isinstance(told, Ingested):
+            return told
+        if len(store.recent) >= RECENT_MOST:
+            store.recent.clear()
+        timeline = store.recent[log.found.timeline] = told
+    ready = _count(log, timeline)
+    try:
+        return store.doing(lambda conn: _take_in(conn, ready))
+    except _AlreadyThereError as error:
+        return error.before
 
 
 def digest_of(data: bytes) -> str:
@@ -65,24 +90,35 @@ def digest_of(data: bytes) -> str:
 
 def ingest_in(conn: Connection, journal: bytes, box_id: str, collected_utc_us: int) -> Ingested:
     """Take a journal in as a part of a transaction; as ``ingest_run`` in all else."""
-    return _take_in(conn, _prepare(conn, journal, box_id, collected_utc_us))
+    log = _read(journal, box_id, collected_utc_us)
+    timeline = _timeline_of(conn, log)
+    if isinstance(timeline, Ingested):
+        return timeline
+    return _take_in(conn, _count(log, timeline))
 
 
 @dataclass(frozen=True)
-class _Ready:
-    """A journal read and counted again, which needs nothing of the store but its timeline."""
+class _Log:
+    """A journal that was read."""
 
     digest: str
     journal: bytes
     box_id: str
     collected_utc_us: int
     found: journals.Journal
+
+
+@dataclass(frozen=True)
+class _Ready:
+    """A journal counted again, by a timeline as the store had it."""
+
+    log: _Log
     timeline: timelines.Timeline
-    counted: Recounted
+    mismatches: list[str]
+    derived: settle.Derived
 
 
-def _prepare(conn: Connection, journal: bytes, box_id: str, collected_utc_us: int) -> _Ready:
-    """Read and count a journal: the long part, done before others are made to wait."""
+def _read(journal: bytes, box_id: str, collected_utc_us: int) -> _Log:
     digest = digest_of(journal)
     try:
         found = journals.read(journal)
@@ -91,47 +127,91 @@ def _prepare(conn: Connection, journal: bytes, box_id: str, collected_utc_us: in
             f"Log {digest} of box {box_id} can't be read: {error}",
             "Its bytes are kept in the store; the box may erase it",
         ) from error
-    timeline = _timeline(conn, found, digest, box_id)
-    counted = recount(timeline.windows, found.records, found.lost_records)
-    return _Ready(digest, journal, box_id, collected_utc_us, found, timeline, counted)
+    return _Log(digest, journal, box_id, collected_utc_us, found)
 
 
-def _known(conn: Connection, digest: str) -> Ingested | None:
-    t = tables.runs
-    row = conn.execute(select(t.c.id, t.c.class_id).where(t.c.digest == digest)).first()
+def _timeline_of(conn: Connection, log: _Log) -> timelines.Timeline | Ingested:
+    """Return what a log was played from, or what it came to before if it is there already."""
+    named = {"digest": log.digest, "timeline": log.found.timeline}
+    row = conn.execute(_LOOK, named).first()
     if row is None:
-        return None
+        raise StoreError(
+            f"Log {log.digest} of box {log.box_id} can't be read yet: "
+            f"the store lacks the timeline {log.found.timeline} it was played from",
+            "Collect from the box that still has the timeline, or send the plan once more",
+        )
+    if row.id is not None:
+        return _as_before(conn, row.id, row.class_id)
+    return timelines.decode(row.data)
+
+
+def _count(log: _Log, timeline: timelines.Timeline) -> _Ready:
+    """Count a journal again: the long part, done before others are made to wait."""
+    found = log.found
+    counted = recount(timeline.windows, found.records, found.lost_records)
+    mismatches = counted.mismatches + _end_mismatch(found)
+    return _Ready(log, timeline, mismatches, settle.derive(found, counted, timeline.windows))
+
+
+def _as_before(conn: Connection, run: int, class_id: int | None) -> Ingested:
     notes = tables.notes
-    said = select(notes.c.words).where(notes.c.run == row.id, notes.c.fault == 0)
+    said = select(notes.c.words).where(notes.c.run == run, notes.c.fault == 0)
     words = conn.scalars(said.order_by(notes.c.seq))
-    return Ingested(row.id, row.class_id, False, list(words))
+    return Ingested(run, class_id, False, list(words))
 
 
 def _take_in(conn: Connection, ready: _Ready) -> Ingested:
+    """Write a run; raises _AlreadyThereError when another program was quicker.
+
+    Most is written first: that is in nobody's way, while runs of one plan wait for each other.
+    """
+    log, found = ready.log, ready.log.found
+    run = _new_id(conn)
+    settle.fill(conn, run, ready.derived)
     joining.take_turn(conn, [ready.timeline.plan])
-    again = _known(conn, ready.digest)
-    if again is not None:
-        return again
-    found, counted = ready.found, ready.counted
-    mismatches = counted.mismatches + _end_mismatch(found)
-    class_id = None
-    if found.started:
-        class_id = joining.class_of(
-            conn,
-            joining.Playing(
-                plan=ready.timeline.plan,
-                box_id=ready.box_id,
-                station=found.station,
-                start_utc_us=found.start_utc_us,
-                started_by=found.started_by,
-                slot_ms=ready.timeline.slot_ms,
-                collected_utc_us=ready.collected_utc_us,
-            ),
-        )
-    row = {
-        "digest": ready.digest,
+    now = conn.execute(_LOOK_AGAIN, {"digest": log.digest, "timeline": found.timeline}).one()
+    if now.id is not None:
+        raise _AlreadyThereError(_as_before(conn, now.id, now.class_id))
+    if now.altered is not None:  # a name may have been taken out since it was read
+        ready = _count(log, timelines.decode(now.altered))
+    class_id = joining.class_of(conn, _playing(log, ready.timeline)) if found.started else None
+    conn.execute(insert(tables.runs), {"id": run, **_run_row(log, class_id)})
+    _tell(conn, run, found, ready.mismatches)
+    return Ingested(run, class_id, True, ready.mismatches)
+
+
+class _AlreadyThereError(Exception):
+    """Undoes the work of a transaction; ``before`` is what the log came to then."""
+
+    def __init__(self, before: Ingested) -> None:
+        super().__init__()
+        self.before = before
+
+
+def _new_id(conn: Connection) -> int:
+    """Return a number for a run that no other has, nor gets."""
+    server = conn.dialect.name == "postgresql"
+    return int(conn.execute(_NEXT_ID if server else _AFTER_LAST_ID).scalar_one())
+
+
+def _playing(log: _Log, timeline: timelines.Timeline) -> joining.Playing:
+    return joining.Playing(
+        plan=timeline.plan,
+        box_id=log.box_id,
+        station=log.found.station,
+        start_utc_us=log.found.start_utc_us,
+        started_by=log.found.started_by,
+        slot_ms=timeline.slot_ms,
+        collected_utc_us=log.collected_utc_us,
+    )
+
+
+def _run_row(log: _Log, class_id: int | None) -> dict[str, Any]:
+    found = log.found
+    return {
+        "digest": log.digest,
         "timeline": found.timeline,
-        "box_id": ready.box_id,
+        "box_id": log.box_id,
         "station": found.station,
         "class_id": class_id,
         "state": "cut" if found.reason else "whole",
@@ -146,39 +226,18 @@ def _take_in(conn: Connection, ready: _Ready) -> Ingested:
         "broken": found.broken,
         "battery_mv": found.battery_mv,
         "bound_us": found.bound_us,
-        "collected_utc_us": ready.collected_utc_us,
-        "journal": ready.journal,
+        "collected_utc_us": log.collected_utc_us,
+        "journal": log.journal,
         **chains.of_run(found.chains, found.start_utc_us, found.end_utc_us),
     }
-    key = conn.execute(insert(tables.runs), row).inserted_primary_key
-    assert key is not None
-    settle.fill(conn, int(key[0]), found, counted)
-    _tell(conn, int(key[0]), found, mismatches)
-    return Ingested(int(key[0]), class_id, True, mismatches)
 
 
 def _tell(conn: Connection, run: int, found: journals.Journal, mismatches: list[str]) -> None:
     """Keep the ratings, what the box noted and what was found to differ."""
-    insert_rows(conn, tables.ratings, [(run, bib, told) for bib, told in found.ratings.items()])
+    insert_rows(conn, tables.ratings, list(found.ratings.items()), run)
     noted = [(class_ms, fault, value, "") for class_ms, fault, value in found.notes]
     said = [(found.end_class_ms, 0, 0, words) for words in mismatches]
-    insert_rows(conn, tables.notes, [(run, n, *note) for n, note in enumerate(noted + said)])
-
-
-def _timeline(
-    conn: Connection, found: journals.Journal, digest: str, box_id: str
-) -> timelines.Timeline:
-    t = tables.timelines
-    row: Row[Any] | None = conn.execute(
-        select(t.c.data).where(t.c.digest == found.timeline)
-    ).first()
-    if row is None:
-        raise StoreError(
-            f"Log {digest} of box {box_id} can't be read yet: "
-            f"the store lacks the timeline {found.timeline} it was played from",
-            "Collect from the box that still has the timeline, or send the plan once more",
-        )
-    return timelines.decode(row.data)
+    insert_rows(conn, tables.notes, [(n, *note) for n, note in enumerate(noted + said)], run)
 
 
 def _end_mismatch(found: journals.Journal) -> list[str]:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from sqlalchemy import Connection, RowMapping, Select, func, select
+from sqlalchemy import ColumnElement, Connection, RowMapping, Select, func, select
 
 from handbell.errors import StoreError
 
@@ -72,7 +72,7 @@ class Amendment:
     undone_by: str | None
 
 
-@dataclass(frozen=True, slots=True)  # there are tens of thousands in months of classes
+@dataclass(slots=True)  # not frozen: that takes three times as long, and a class has thousands
 class ResultRow:
     """One bib's result in one window of one run, in the journal's terms.
 
@@ -148,7 +148,13 @@ class ClassRecord:
 def list_classes(store: Store) -> list[ClassRow]:
     """Return every class, the newest first."""
     with store.reading() as conn:
-        return [ClassRow(**row) for row in conn.execute(_classes()).mappings()]
+        return class_rows(conn)
+
+
+def class_rows(conn: Connection, within: ColumnElement[bool] | None = None) -> list[ClassRow]:
+    """Return the classes that a condition leaves, the newest first."""
+    wanted = _classes() if within is None else _classes().where(within)
+    return [ClassRow(**row) for row in conn.execute(wanted).mappings()]
 
 
 def _classes() -> Select[Any]:
@@ -174,12 +180,8 @@ def _classes() -> Select[Any]:
 
 def load_class(store: Store, class_id: int | None = None) -> ClassRecord:
     """Return all of one class, the newest without an id; raises StoreError if there is none."""
-    wanted = _classes() if class_id is None else _classes().where(tables.classes.c.id == class_id)
     with store.reading() as conn:
-        found = conn.execute(wanted).mappings().first()
-        if found is None:
-            raise _no_class(store, class_id)
-        row = ClassRow(**found)
+        row = _row(store, conn, class_id)
         r, t = tables.runs, tables.timelines
         runs = (
             select(*(c for c in r.c if c.name != "journal"), t.c.data)
@@ -215,6 +217,20 @@ def load_class(store: Store, class_id: int | None = None) -> ClassRecord:
             wearers={w.bib: Wearer(w.bib, w.name, w.absent) for w in conn.execute(wearers)},
             amendments=amendments,
         )
+
+
+def load_row(store: Store, class_id: int | None = None) -> ClassRow:
+    """Return one class, the newest without an id; raises StoreError if there is none."""
+    with store.reading() as conn:
+        return _row(store, conn, class_id)
+
+
+def _row(store: Store, conn: Connection, class_id: int | None) -> ClassRow:
+    wanted = _classes() if class_id is None else _classes().where(tables.classes.c.id == class_id)
+    found = conn.execute(wanted.limit(1)).mappings().first()
+    if found is None:
+        raise _no_class(store, class_id)
+    return ClassRow(**found)
 
 
 def _result(row: Sequence[Any], by_digest: Mapping[str, Amendment]) -> ResultRow:

@@ -14,6 +14,7 @@ from handbell_core.timeline import TAP_TALLY
 from .journals import Record
 from .timelines import Window
 
+PRESS = struct.Struct("<HHHB")  # bib, held_ms, taps after it, flags: how its payload begins
 KINDS = {j.TAP: "tap", j.BACK: "back", j.FORTH: "forth", j.CONFIRM: "confirm"}
 
 # How a result stands: the box and the recount agree, only the recount is there, they differ and
@@ -57,77 +58,79 @@ class Recounted:
     every: dict[tuple[int, int], int]
 
 
+class _Place:
+    """The count of one slot in one window, and the places in the log of the taps that stand."""
+
+    __slots__ = ("count", "stands", "undone")
+
+    def __init__(self, window: Window, slot: int) -> None:
+        asked = window.at(slot)
+        self.count = SlotCount()
+        self.count.begin(window.bibs[slot], asked.ask, asked.tap, asked.every, asked.goal)
+        self.stands: list[int] = []
+        self.undone: int | None = None
+
+    def keep(self, seq: int, kind: int) -> None:
+        """Take note of a press that counted."""
+        if kind == j.TAP:
+            self.stands.append(seq)
+        elif kind == j.BACK and self.stands:
+            self.undone = self.stands.pop()
+        elif kind == j.FORTH and self.undone is not None:
+            self.stands.append(self.undone)
+            self.undone = None
+
+
 class _Replay:
     """The counts of every window and slot that the records speak of."""
 
     def __init__(self, windows: Mapping[int, Window]) -> None:
         self.windows = windows
-        self.counts: dict[tuple[int, int], SlotCount] = {}
+        self.places: dict[tuple[int, int], _Place] = {}
         self.told: dict[tuple[int, int], Told] = {}
         self.odd: dict[tuple[int, int], str] = {}
-        self._standing: dict[tuple[int, int], list[int]] = {}
-        self._undone: dict[tuple[int, int], int] = {}
 
-    def count(self, window: int, slot: int) -> SlotCount | None:
-        """Return the count of a slot in a window, None when the timeline has none such."""
-        key = window, slot
-        count = self.counts.get(key)
-        if count is None:
-            plan = self.windows.get(window)
-            if plan is None or slot >= len(plan.bibs):
+    def place(self, key: tuple[int, int]) -> _Place | None:
+        """Return the place of a window and slot, None when the timeline has none such."""
+        found = self.places.get(key)
+        if found is None:
+            window = self.windows.get(key[0])
+            if window is None or key[1] >= len(window.bibs):
                 return None
-            asked = plan.at(slot)
-            count = self.counts[key] = SlotCount()
-            count.begin(plan.bibs[slot], asked.ask, asked.tap, asked.every, asked.goal)
-            self._standing[key] = []
-        return count
+            found = self.places[key] = _Place(window, key[1])
+        return found
 
-    @property
-    def stands(self) -> set[int]:
-        """The places of the taps that stand."""
-        return {seq for some in self._standing.values() for seq in some}
-
-    def take(self, seq: int, record: Record) -> None:
-        """Take the record at a place of the journal; to be called in order."""
-        kind, slot, window, class_ms, payload = record
-        if kind in KINDS:
-            self._press(seq, kind, slot, window, class_ms, payload)
-        elif kind == j.RESULT:
+    def other(self, record: Record) -> None:
+        """Take a record that is no press; to be called in order."""
+        kind, slot, window, _, payload = record
+        if kind == j.RESULT:
             self.told[window, slot] = Told._make(struct.unpack_from("<HHiHB", payload))
-            self.count(window, slot)
+            self.place((window, slot))
         elif kind == j.STATE and payload[1] == j.BY_SKIP:
             for each in range(4):
-                count = self.count(window, each)
-                if count is not None:
-                    count.skipped = True
+                found = self.place((window, each))
+                if found is not None:
+                    found.count.skipped = True
 
-    def _press(
-        self, seq: int, kind: int, slot: int, window: int, class_ms: int, payload: bytes
-    ) -> None:
-        bib, _, after, flags = struct.unpack_from("<HHHB", payload)
+    def press(self, seq: int, record: Record) -> None:
+        """Take the press at a place of the journal; to be called in order."""
+        kind, slot, window, class_ms, payload = record
+        bib, _, after, flags = PRESS.unpack_from(payload)
         if kind == j.TAP and flags & j.TAP_OUTSIDE:
             return
         key = window, slot
-        count = self.count(window, slot)
-        if count is None or count.bib != bib:
+        found = self.places.get(key) or self.place(key)
+        if found is None or found.count.bib != bib:
             self.odd.setdefault(key, f"a press of bib {bib} belongs to no one there")
             return
+        count = found.count
         counted = count.replay(kind, class_ms)
         if counted:
-            self._keep(seq, kind, key)
+            found.keep(seq, kind)
         if kind == j.TAP and counted == bool(flags & j.TAP_EXTRA):
             self.odd.setdefault(key, "a tap counted for one and not for the other")
-        if min(count.taps, 0xFFFF) != after:
+        if count.taps != after and min(count.taps, 0xFFFF) != after:
             self.odd.setdefault(key, f"the box had {after} taps where the recount has {count.taps}")
-
-    def _keep(self, seq: int, kind: int, key: tuple[int, int]) -> None:
-        standing = self._standing[key]
-        if kind == j.TAP:
-            standing.append(seq)
-        elif kind == j.BACK and standing:
-            self._undone[key] = standing.pop()
-        elif kind == j.FORTH and key in self._undone:
-            standing.append(self._undone.pop(key))
 
 
 def _as_told(count: SlotCount, start_ms: int) -> Told:
@@ -150,10 +153,14 @@ def recount(
     """
     replay = _Replay(windows)
     for seq, record in enumerate(records):
-        replay.take(seq, record)
+        if record[0] in KINDS:
+            replay.press(seq, record)
+        else:
+            replay.other(record)
     results = []
     mismatches = []
-    for (window, slot), count in sorted(replay.counts.items()):
+    for (window, slot), place in sorted(replay.places.items(), key=lambda one: one[0]):
+        count = place.count
         if not count.bib:
             continue
         plan = windows[window]
@@ -169,8 +176,9 @@ def recount(
         f"Window {window}, button {slot + 1}: {said}"
         for (window, slot), said in sorted(replay.odd.items())
     ]
-    every = {key: count.every for key, count in replay.counts.items()}
-    return Recounted(results, mismatches, replay.stands, every)
+    stands = {seq for place in replay.places.values() for seq in place.stands}
+    every = {key: place.count.every for key, place in replay.places.items()}
+    return Recounted(results, mismatches, stands, every)
 
 
 @dataclass(frozen=True)

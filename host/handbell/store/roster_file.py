@@ -11,7 +11,7 @@ import re
 from collections.abc import Mapping
 from pathlib import Path
 
-from handbell.errors import HandbellError, PlanError
+from handbell.errors import HandbellError, RosterError
 
 from .cells import as_written
 from .names import key_of, plain_text, too_long
@@ -30,10 +30,6 @@ HEADINGS = {
 _MEANS = {word: what for what, words in HEADINGS.items() for word in words.split("|")}
 # As spreadsheets mark them; without a mark it is UTF-8, or else the usual one of Windows.
 _MARKS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
-
-
-class RosterError(PlanError):
-    """A roster file that can't be used; every fault of it at once, as for a plan."""
 
 
 def read_roster(path: Path) -> list[Athlete]:

@@ -6,12 +6,10 @@ are kept apart and are put on top each time.
 
 from __future__ import annotations
 
-import struct
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from itertools import pairwise
-from statistics import median
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, Row, delete, select, update
 
@@ -19,59 +17,89 @@ from handbell.errors import StoreError
 from handbell_core import journal as j
 
 from . import journals, tables, timelines
-from .bulk import insert_rows, put_row
-from .recount import AMENDED, INVALID, KINDS, Recounted, recount
+from .bulk import Values, insert_rows, put_row
+from .efforts import efforts_of_run
+from .queries import ResultRow
+from .recount import AMENDED, INVALID, KINDS, PRESS, Counted, Recounted, recount
+from .sums import SUMMED, added_up, packed
 
 REPS, HELD, BIB, NAME, NOTHING = "reps", "held", "bib", "name", "invalid"  # what is amended
 TO_END = "end"
 GAPS_LEAST = 2  # so that a best and a worst differ
 
 
-def fill(conn: Connection, run: int, found: journals.Journal, counted: Recounted) -> None:
-    """Write a run's taps and results as they were counted."""
-    insert_rows(conn, tables.taps, _tap_rows(run, found, counted.stands))
-    gaps = _gaps(found, counted)
-    results = [
-        (run, c.window, c.slot, *c.used, c.box_reps, c.standing, *gaps[c.window, c.slot], None)
-        for c in counted.results
+class Derived(NamedTuple):
+    """All that is made of a run's journal, as rows of their tables without the run's number."""
+
+    taps: list[Values]
+    results: list[Values]
+    sums: list[Values]
+
+
+def derive(
+    found: journals.Journal, counted: Recounted, windows: Mapping[int, timelines.Window]
+) -> Derived:
+    """Return what a journal comes to as it was counted."""
+    taps, times = _tap_rows(found, counted.stands)
+    results: list[Values] = []
+    for c in counted.results:
+        key = c.window, c.slot
+        gaps = _gaps(c, times.get(key, []), counted.every.get(key, 1))
+        results.append((c.window, c.slot, *c.used, *c[3:], *gaps, None))
+    told = [ResultRow(0, c.window, c.slot, *c.used, *c[3:]) for c in counted.results]
+    return Derived(taps, results, _sum_rows(windows, told))
+
+
+def fill(conn: Connection, run: int, derived: Derived) -> None:
+    """Write what was made of a run's journal."""
+    insert_rows(conn, tables.taps, derived.taps, run)
+    insert_rows(conn, tables.results, derived.results, run)
+    insert_rows(conn, tables.sums, derived.sums, run)
+
+
+def _sum_rows(
+    windows: Mapping[int, timelines.Window], results: Iterable[ResultRow], run: int = 0
+) -> list[Values]:
+    """Return a run's sums, each under the first window and slot that are in it."""
+    return [
+        (first.window, first.slot, first.bib, packed(sums.asked), *sums[SUMMED:])
+        for first, sums in added_up(efforts_of_run(run, 0, windows, results))
     ]
-    insert_rows(conn, tables.results, results)
 
 
-def _gaps(
-    found: journals.Journal, counted: Recounted
-) -> dict[tuple[int, int], tuple[float | None, ...]]:
-    """Return median, best and worst ms from rep to rep by window and slot.
+def _gaps(result: Counted, times: Sequence[int], every: int) -> tuple[float | None, ...]:
+    """Return median, best and worst ms from rep to rep, None where the taps tell none.
 
     The time to the first tap is none, and of a target the last tap of ``every`` n is none where n
     does not divide it. Three taps at least; a tally's tell nothing.
     """
-    times: dict[tuple[int, int], list[int]] = {}
-    for seq in sorted(counted.stands):
-        _, slot, window, class_ms, payload = found.records[seq]
-        if not payload[6] & j.TAP_TALLIED:
-            times.setdefault((window, slot), []).append(class_ms)
-    told: dict[tuple[int, int], tuple[float | None, ...]] = {}
-    for c in counted.results:
-        some, every = times.get((c.window, c.slot), []), counted.every.get((c.window, c.slot), 1)
-        if every > 1 and c.used.made_ms >= 0 and c.used.reps % every:
-            some = some[:-1]
-        gaps = [(b - a) / every for a, b in pairwise(some)]
-        few = len(gaps) < GAPS_LEAST or min(gaps) <= 0
-        told[c.window, c.slot] = (None, None, None) if few else (median(gaps), min(gaps), max(gaps))
-    return told
+    if every > 1 and result.used.made_ms >= 0 and result.used.reps % every:
+        times = times[:-1]
+    gaps = sorted(b - a for a, b in pairwise(times))
+    count = len(gaps)
+    if count < GAPS_LEAST or gaps[0] <= 0:
+        return None, None, None
+    median = (gaps[(count - 1) // 2] + gaps[count // 2]) / 2
+    return median / every, gaps[0] / every, gaps[-1] / every
 
 
-def _tap_rows(run: int, found: journals.Journal, stands: set[int]) -> list[tuple[Any, ...]]:
-    rows = []
+Place = tuple[int, int]  # window and slot
+
+
+def _tap_rows(
+    found: journals.Journal, stands: set[int]
+) -> tuple[list[Values], dict[Place, list[int]]]:
+    """Return a row for each press, and the ``class_ms`` of taps that stand, tallies left out."""
+    rows: list[Values] = []
+    times: dict[Place, list[int]] = {}
     for seq, (kind, slot, window, class_ms, payload) in enumerate(found.records):
         if kind in KINDS:
-            bib, held_ms, _, flags = struct.unpack_from("<HHHB", payload)
-            word = KINDS[kind]
-            rows.append(
-                (run, seq, word, slot, bib, window, class_ms, held_ms, flags, seq in stands)
-            )
-    return rows
+            bib, held_ms, _, flags = PRESS.unpack_from(payload)
+            stood = seq in stands
+            rows.append((seq, KINDS[kind], slot, bib, window, class_ms, held_ms, flags, stood))
+            if stood and not flags & j.TAP_TALLIED:
+                times.setdefault((window, slot), []).append(class_ms)
+    return rows, times
 
 
 def settle(conn: Connection, run: int) -> None:
@@ -81,12 +109,51 @@ def settle(conn: Connection, run: int) -> None:
     row = conn.execute(wanted).one()
     found = journals.read(row.journal)
     windows = timelines.decode(row.data).windows
-    for table in (tables.taps, tables.results):
+    for table in (tables.taps, tables.results, tables.sums, tables.ratings):
         conn.execute(delete(table).where(table.c.run == run))
-    fill(conn, run, found, recount(windows, found.records, found.lost_records))
-    for amendment in in_force(conn, run):
-        if amendment.what != NAME:
-            _apply(conn, amendment, windows[amendment.window])
+    counted = recount(windows, found.records, found.lost_records)
+    fill(conn, run, derive(found, counted, windows))
+    amended = [a for a in in_force(conn, run) if a.what != NAME]
+    for amendment in amended:
+        _apply(conn, amendment, windows[amendment.window])
+    told = _add_up_again(conn, run, windows) if amended else []
+    insert_rows(conn, tables.ratings, list(_ratings(found.ratings, counted, told).items()), run)
+
+
+def _ratings(
+    answers: Mapping[int, int], counted: Recounted, amended: Iterable[ResultRow]
+) -> dict[int, int]:
+    """Return each bib's answer to how hard it was, as far as it is known whose it is.
+
+    Where all that a bib did on this box was another's, that one gave the answer too. An answer
+    that bib gave under its own number stands before it.
+    """
+    now = {(r.window, r.slot): r.bib for r in amended}
+    did: dict[int, set[int]] = {}
+    for c in counted.results:
+        did.setdefault(c.used.bib, set()).add(now.get((c.window, c.slot), c.used.bib))
+    own: dict[int, int] = {}
+    moved: dict[int, int] = {}
+    for bib in sorted(answers):
+        to = did.get(bib, {bib})
+        if len(to) > 1 or bib in to:
+            own[bib] = answers[bib]
+        else:
+            moved.setdefault(min(to), answers[bib])
+    return moved | own
+
+
+def _add_up_again(
+    conn: Connection, run: int, windows: Mapping[int, timelines.Window]
+) -> list[ResultRow]:
+    """Make a run's sums anew from its results, and return those."""
+    told = tables.results.c
+    names = (name for name in ResultRow.__dataclass_fields__ if name != "amended")
+    wanted = select(*(told[name] for name in names)).where(told.run == run)
+    results = [ResultRow(*row) for row in conn.execute(wanted)]
+    conn.execute(delete(tables.sums).where(tables.sums.c.run == run))
+    insert_rows(conn, tables.sums, _sum_rows(windows, results, run), run)
+    return results
 
 
 def settle_all(conn: Connection) -> None:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import random
+import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from sqlalchemy import Connection, Engine, and_, inspect, select, update
@@ -35,6 +36,12 @@ class Store:
     def __init__(self, engine: Engine) -> None:
         self.engine = engine
         self._writer = engine.execution_options(handbell_writes=True)
+        # SQLite has one writer, and who waits for it looks again only every so often: too seldom
+        # where several threads take in logs.
+        one_writer = engine.dialect.name == "sqlite"
+        self._turn: AbstractContextManager[Any] = threading.RLock() if one_writer else nullcontext()
+        # By which logs were read lately; a name in one may have been taken out since.
+        self.recent: dict[str, timelines.Timeline] = {}
         self._there: set[str] = set()  # timelines seen to be in the store; none ever leaves it
 
     @property
@@ -56,7 +63,7 @@ class Store:
     @contextmanager
     def writing(self) -> Iterator[Connection]:
         """Give a connection whose work is committed at the end, or undone if anything fails."""
-        with plainly(self.engine.url), self._writer.begin() as conn:
+        with plainly(self.engine.url), self._turn, self._writer.begin() as conn:
             yield conn
 
     def doing(self, work: Callable[[Connection], T]) -> T:
@@ -67,7 +74,7 @@ class Store:
         with plainly(self.engine.url):
             for left in reversed(range(TRIES)):
                 try:
-                    with self._writer.begin() as conn:
+                    with self._turn, self._writer.begin() as conn:
                         return work(conn)
                 except DBAPIError as error:
                     if not left or not may_go_better_again(error):

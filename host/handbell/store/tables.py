@@ -22,7 +22,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-VERSION = "0003"  # the newest migration; a store that says less is brought up to it
+VERSION = "0004"  # the newest migration; a store that says less is brought up to it
 
 DIGEST = String(24)
 
@@ -144,8 +144,8 @@ runs = Table(
     Index("ix_runs_box_id", "box_id", "station"),
 )
 
-# Without a foreign key: a server checks that for every single row, and a tap is only ever written
-# in one transaction with its run.
+# Taps, results and sums have no foreign key: a server checks that for every single row, and they
+# are only ever written in one transaction with their run.
 taps = Table(
     "taps",
     metadata,
@@ -165,7 +165,7 @@ taps = Table(
 results = Table(
     "results",
     metadata,
-    Column("run", Integer, ForeignKey("runs.id"), primary_key=True),
+    Column("run", Integer, primary_key=True),
     Column("window", Integer, primary_key=True),
     Column("slot", Integer, primary_key=True),
     Column("bib", Integer, nullable=False),
@@ -181,8 +181,30 @@ results = Table(
     Column("amended", DIGEST),  # the amendment in force; NULL: as counted
 )
 
-# What a coach corrected afterwards. Results, taps and wearers hold what is in force; the journal,
-# ``was`` and ``wearers.said`` hold what was before.
+# What one bib's rounds of one exercise come to in a run, made of results and tasks, so that months
+# are read in a second; ``window`` and ``slot`` are those of the first round, as in tasks.
+sums = Table(
+    "sums",
+    metadata,
+    Column("run", Integer, primary_key=True),
+    Column("window", Integer, primary_key=True),
+    Column("slot", Integer, primary_key=True),
+    Column("bib", Integer, nullable=False),
+    Column("asked", LargeBinary, nullable=False),  # by round: start_ms, round, length_ms, goal
+    Column("read", Integer, nullable=False),
+    Column("pressed", Integer, nullable=False),
+    Column("judged", Integer, nullable=False),
+    Column("made", Integer, nullable=False),
+    Column("reps", Integer, nullable=False),
+    Column("timed", Integer, nullable=False),
+    Column("earned_rest_ms", Integer, nullable=False),
+    Column("held_ms", Integer, nullable=False),
+    Column("rates", Integer, nullable=False),
+    Column("rate_sum", Float, nullable=False),
+)
+
+# What a coach corrected afterwards. Results, sums, taps and wearers hold what is in force; the
+# journal, ``was`` and ``wearers.said`` hold what was before.
 amendments = Table(
     "amendments",
     metadata,

@@ -86,10 +86,7 @@ def decode(data: bytes) -> Timeline:
         texts = [text(reader.text(i)) for i in range(head.strings)]
         spans = [reader.span(i, t.Span()) for i in range(head.spans)]
     except (t.FormatError, ValueError) as error:
-        raise StoreError(
-            f"A timeline can't be kept, its bytes are not sound ({error})",
-            "Send the plan again and collect again",
-        ) from error
+        raise _unsound(error) from error
 
     def named(index: int) -> str:
         return texts[index] if index < len(texts) else ""
@@ -126,6 +123,24 @@ def decode(data: bytes) -> Timeline:
         total_ms=head.total_ms,
         windows=windows,
         rated=rated,
+    )
+
+
+def slot_ms_of(head: bytes) -> int:
+    """Return a timeline's whole length from its first HEADER_SIZE bytes.
+
+    For many at once: to read the whole of each takes a hundred times as long. Raises StoreError.
+    """
+    try:
+        return int(t.Head.unpack(head).slot_ms)
+    except (t.FormatError, ValueError) as error:
+        raise _unsound(error) from error
+
+
+def _unsound(error: Exception) -> StoreError:
+    return StoreError(
+        f"A timeline can't be kept, its bytes are not sound ({error})",
+        "Send the plan again and collect again",
     )
 
 

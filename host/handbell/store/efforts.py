@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import Enum
 
-from handbell.store.queries import ClassRecord, ResultRow, RunRow
-from handbell.store.recount import AGREED, AMENDED, INVALID, RECOUNT
-from handbell.store.timelines import Window
 from handbell_core import journal as j
 from handbell_core import timeline as t
+
+from .queries import ClassRecord, ResultRow
+from .recount import AGREED, AMENDED, INVALID, RECOUNT
+from .timelines import Window
+
+MINUTE_MS = 60_000
 
 
 class Outcome(Enum):
@@ -25,14 +29,17 @@ class Outcome(Enum):
     NO_RECORD = "no record"  # the box tells nothing of it
 
 
-@dataclass(frozen=True)
+COUNTED = (Outcome.DONE, Outcome.STOPPED, Outcome.CUT)  # reps stand in these
+
+
+@dataclass(slots=True)  # not frozen: that takes four times as long, and a year holds 100,000
 class Effort:
     """One bib in one window. Times are ``class_ms``; lengths are ms.
 
     ``made_ms`` is None when the target or goal was not reached or the moment is not known;
     ``drop_ms`` is None when a position was kept to the end. ``agreed`` False marks a count on
     which box and recount differ, ``confirmed`` False a tally nobody closed. ``every`` is how many
-    reps a tap stands for; ``run`` and ``window`` lead to its taps.
+    reps a tap stands for; ``run``, ``window`` and ``slot`` lead to its taps.
     """
 
     bib: int
@@ -57,6 +64,7 @@ class Effort:
     every: int = 1
     run: int = 0
     window: int = 0
+    slot: int = 0
 
     @property
     def made(self) -> bool | None:
@@ -88,6 +96,22 @@ class Effort:
             return None
         return (self.end_ms if self.drop_ms is None else self.drop_ms) - self.start_ms
 
+    @property
+    def rate(self) -> float | None:
+        """Reps a minute, or seconds held; None where the taps don't tell it.
+
+        Of a target that was made, the time to it counts; else the whole window.
+        """
+        if self.outcome is not Outcome.DONE or not self.confirmed:
+            return None
+        if self.ask == t.ASK_HOLD:
+            return None if self.held_ms is None else self.held_ms / 1000
+        if self.ask == t.ASK_TARGET and self.finish_ms and self.made:
+            return self.goal * MINUTE_MS / self.finish_ms
+        if self.reps is None or self.tap == t.TAP_FINISH:
+            return None
+        return self.reps * MINUTE_MS / (self.end_ms - self.start_ms)
+
 
 def efforts(record: ClassRecord) -> list[Effort]:
     """Return every planned effort of a class, in the order of time, then bib.
@@ -98,66 +122,90 @@ def efforts(record: ClassRecord) -> list[Effort]:
     """
     absent = {w.bib for w in record.wearers.values() if w.absent}
     results = {(r.run, r.window, r.slot): r for r in record.results}
-    best: dict[tuple[int, int, int], Effort] = {}
+    found: list[Effort] = []
     for run in record.runs:
-        for window in run.timeline.windows.values():
-            for slot, planned in enumerate(window.bibs):
-                result = results.get((run.id, window.number, slot))
-                bib = planned if result is None else result.bib
-                if bib == 0 or bib in absent:
-                    continue
-                effort = _effort(run, window.at(slot), bib, result)
-                key = (bib, window.start_ms, run.station)
-                if key not in best or _fuller(effort, best[key]):
-                    best[key] = effort
-    return sorted(best.values(), key=lambda e: (e.start_ms, e.bib, e.station))
+        found += _of_run(run.id, run.station, run.timeline.windows, results)
+    return [e for e in _fullest(found) if e.bib not in absent]
 
 
-_ORDER = list(Outcome)
+def efforts_of_run(
+    run: int, station: int, windows: Mapping[int, Window], results: Iterable[ResultRow]
+) -> list[Effort]:
+    """Return one box's part of a class, as ``efforts`` does of all of it; absent bibs are there."""
+    by_place = {(r.run, r.window, r.slot): r for r in results}
+    return _fullest(_of_run(run, station, windows, by_place))
+
+
+def _of_run(
+    run: int,
+    station: int,
+    windows: Mapping[int, Window],
+    results: Mapping[tuple[int, int, int], ResultRow],
+) -> list[Effort]:
+    found = []
+    for window in windows.values():
+        for slot, planned in enumerate(window.bibs):
+            result = results.get((run, window.number, slot))
+            bib = planned if result is None else result.bib
+            if bib:
+                found.append(_effort(run, station, window.at(slot), slot, bib, result))
+    return found
+
+
+def _fullest(found: Iterable[Effort]) -> list[Effort]:
+    best: dict[tuple[int, int, int], Effort] = {}
+    for effort in found:
+        key = effort.start_ms, effort.bib, effort.station
+        known = best.get(key)
+        if known is None or _fuller(effort, known):
+            best[key] = effort
+    return [best[key] for key in sorted(best)]
+
+
+_ORDER = {outcome: place for place, outcome in enumerate(Outcome)}
 
 
 def _fuller(new: Effort, old: Effort) -> bool:
     """Whether a result says more than another; of two equals, the one with more reps does."""
-    return (-_ORDER.index(new.outcome), new.reps or 0) > (
-        -_ORDER.index(old.outcome),
-        old.reps or 0,
-    )
+    return (-_ORDER[new.outcome], new.reps or 0) > (-_ORDER[old.outcome], old.reps or 0)
 
 
-def _effort(run: RunRow, window: Window, bib: int, result: ResultRow | None) -> Effort:
+def _effort(
+    run: int, station: int, window: Window, slot: int, bib: int, result: ResultRow | None
+) -> Effort:
     outcome = _outcome(window, result)
-    counted = result is not None and outcome in (Outcome.DONE, Outcome.STOPPED, Outcome.CUT)
     reps = made_ms = drop_ms = None
-    if result is not None and counted:
+    if result is not None and outcome in COUNTED:
         if window.ask != t.ASK_HOLD:
             reps = result.reps
         if result.made_ms >= 0:
             made_ms = result.made_ms
         if window.ask == t.ASK_HOLD and result.held_ds != j.HELD_TO_END:
             drop_ms = window.start_ms + result.held_ds * 100
-    return Effort(
-        bib=bib,
-        who=window.who,
-        station=run.station,
-        block=window.block,
-        item=window.item,
-        round=window.round,
-        name=window.name,
-        ask=window.ask,
-        tap=window.tap,
-        goal=window.goal,
-        start_ms=window.start_ms,
-        end_ms=window.end_ms,
-        outcome=outcome,
-        both_sides=window.both_sides,
-        reps=reps,
-        made_ms=made_ms,
-        drop_ms=drop_ms,
-        agreed=result is None or result.standing in (AGREED, RECOUNT, AMENDED),
-        confirmed=result is None or not result.flags & j.RES_UNCONFIRMED,
-        every=max(window.every, 1) if window.tap == t.TAP_EVERY else 1,
-        run=run.id,
-        window=window.number,
+    return Effort(  # by place: to name the fields takes as long as all else here
+        bib,
+        window.who,
+        station,
+        window.block,
+        window.item,
+        window.round,
+        window.name,
+        window.ask,
+        window.tap,
+        window.goal,
+        window.start_ms,
+        window.end_ms,
+        outcome,
+        window.both_sides,
+        reps,
+        made_ms,
+        drop_ms,
+        result is None or result.standing in (AGREED, RECOUNT, AMENDED),
+        result is None or not result.flags & j.RES_UNCONFIRMED,
+        max(window.every, 1) if window.tap == t.TAP_EVERY else 1,
+        run,
+        window.number,
+        slot,
     )
 
 

@@ -1,0 +1,56 @@
+"""Forgetting in the small files beside the store: station labels, the title that was sent last."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from .redact import without_name
+
+
+def forget_in_files(folder: Path, name: str, dry_run: bool = False) -> tuple[list[str], list[str]]:
+    """Take a name out of a data folder's JSON files; return those it stood in, and warnings.
+
+    Only texts change, never keys or numbers. A coach's own TOML files are left alone: a warning
+    names those in which it stands.
+    """
+    found, warnings = [], []
+    for path in sorted(folder.glob("*.json")):
+        try:
+            if _in_json(path, name, dry_run):
+                found.append(str(path))
+        except (OSError, ValueError) as error:
+            warnings.append(f"{path} could not be cleaned ({error}): look into it yourself.")
+    for path in sorted(folder.glob("*.toml")):
+        try:
+            stands = without_name(path.read_text(encoding="utf-8-sig"), name) is not None
+        except (OSError, ValueError) as error:
+            warnings.append(f"{path} could not be read ({error}): look into it yourself.")
+        else:
+            if stands:
+                warnings.append(f"The name stands in {path}: take it out yourself.")
+    return found, warnings
+
+
+def _in_json(path: Path, name: str, dry_run: bool) -> bool:
+    old = json.loads(path.read_text(encoding="utf-8"))
+    new = _without(old, name)
+    if new == old:
+        return False
+    if not dry_run:
+        fresh = path.with_name(path.name + ".tmp")
+        fresh.write_text(json.dumps(new, indent=1, ensure_ascii=False), encoding="utf-8")
+        fresh.replace(path)
+    return True
+
+
+def _without(value: Any, name: str) -> Any:
+    if isinstance(value, str):
+        changed = without_name(value, name)
+        return value if changed is None else changed
+    if isinstance(value, list):
+        return [_without(one, name) for one in value]
+    if isinstance(value, dict):
+        return {key: _without(one, name) for key, one in value.items()}
+    return value
