@@ -63,7 +63,8 @@ def main() -> None:
             command += [f"--user-data-dir={folder / kind}", f"--window-size={width},{height}"]
             command += [f"--blink-settings=preferredColorScheme={0 if dark else 1}"]
             page = (folder / f"{kind}.html").as_uri()
-            subprocess.run([*command, f"--screenshot={picture}", page], check=True, timeout=60)
+            shot = [*command, f"--screenshot={picture}", page]
+            subprocess.run(shot, check=True, timeout=60, capture_output=True)
             with Image.open(picture) as image:
                 image.convert("RGB").quantize(64).save(out / f"report-{kind}.png", optimize=True)
 

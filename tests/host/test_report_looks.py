@@ -20,6 +20,7 @@ from handbell.report.athlete import athlete_report
 from handbell.report.group import group_report
 from handbell.report.lines import Bar, Dot, Visit, bars, dots, visits
 from handbell.report.page import page
+from handbell.report.words import few
 from handbell.store import open_store
 from handbell_core import timeline as t
 
@@ -211,3 +212,10 @@ def test_visits_are_counted_in_words_too():
     svg = visits([Visit(MONDAY, True), Visit(MONDAY, False), Visit(date(2026, 7, 14), True)], "k")
     assert len(marks(svg, "dot")) == 2 and len(marks(svg, "dot hollow")) == 1
     assert "Came to 2 of 3. week of 29 Jun: 1 of 2; week of 13 Jul: 1 of 1" in svg
+
+
+def test_one_more_is_named_and_several_are_counted():
+    names = ["Ada", "Bo", "Cleo", "Dario", "Enid", "Femi"]
+    assert few(names[:4], 4) == names[:4]
+    assert few(names[:5], 4) == names[:5]
+    assert few(names, 4) == [*names[:4], "2 more"]

@@ -35,7 +35,7 @@ from handbell_core import timeline as t
 from .months import Months, months_of
 from .plain import plain
 from .talk import Single, single_of
-from .words import clock_of, day_of, days_of, listed, several
+from .words import clock_of, day_of, days_of, few, listed, several
 
 WEEKS = 26
 MOST_NAMED = 4
@@ -183,9 +183,7 @@ def _headline(
         moved.sort(key=lambda m: abs(m.trend.change_percent or 0), reverse=True)
         said = [f"{m.name} (by {abs(m.trend.change_percent or 0):.0f} %)" for m in moved]
         if said:
-            more = len(said) - MOST_NAMED
-            said[MOST_NAMED:] = [f"{more} more"] if more > 0 else []
-            found.append(f"{words}: {listed(said)}.{then}")
+            found.append(f"{words}: {listed(few(said, MOST_NAMED))}.{then}")
     if all(m.direction is None for m in exercises):
         found.append("There is no trend yet: that takes five classes that ask for the same.")
     found.append(_last_words(last))

@@ -9,7 +9,7 @@ from handbell.analysis.trend import trend_of
 
 from .group_model import Away, GroupPerson, GroupWeek, ToTalk, Whole
 from .talk import Talk
-from .words import listed, percent_of, several
+from .words import few, listed, percent_of, several
 
 AWAY_DAYS = 14
 REGULAR_LEAST = 3  # classes, before it is worth a word that somebody stays away
@@ -78,11 +78,9 @@ def headline(
         ("Going down", [(p.name, len(p.down)) for p in people if len(p.down) > len(p.up)]),
     ):
         moved.sort(key=lambda one: -one[1])
-        said = [f"{name} (in {count})" for name, count in moved[:MOST_NAMED]]
-        if len(moved) > MOST_NAMED:
-            said.append(f"{len(moved) - MOST_NAMED} more")
+        said = [f"{name} (in {count})" for name, count in moved]
         if said:
-            found.append(f"{words}: {listed(said)}.")
+            found.append(f"{words}: {listed(few(said, MOST_NAMED))}.")
     ratings = [w.rating for w in weeks if w.rating is not None]
     if ratings:
         first, last = ratings[0].median, ratings[-1].median
@@ -90,7 +88,5 @@ def headline(
             f"How hard it was: {first:.1f} of 10 in the first week, {last:.1f} in the last."
         )
     if talk:
-        names = [one.name for one in talk[:MOST_NAMED]]
-        more = len(talk) - MOST_NAMED
-        found.append(f"Talk to {listed(names + ([f'{more} more'] if more > 0 else []))}.")
+        found.append(f"Talk to {listed(few([one.name for one in talk], MOST_NAMED))}.")
     return found

@@ -9,7 +9,7 @@ from handbell.analysis.summary import Person, Series
 from handbell.store.efforts import Effort
 
 from .odd import Named
-from .words import clock_of, listed, percent_of, several
+from .words import clock_of, few, listed, percent_of, several
 
 MOST_NAMED = 3  # so that a sentence stays a sentence
 
@@ -41,11 +41,9 @@ def _targets(people: Sequence[Person], named: Named) -> list[str]:
         return ["Everyone made every target."]
     made = sum(p.targets_made for p in with_targets)
     planned = sum(p.targets for p in with_targets)
-    said = [f"{named(p.bib)} ({p.targets_made} of {p.targets})" for p in missed[:MOST_NAMED]]
-    more = len(missed) - MOST_NAMED
-    if more > 0:
-        said.append(f"{more} more")
-    return [f"Targets made: {made} of {planned}. Missed some: {listed(said)}."]
+    said = [f"{named(p.bib)} ({p.targets_made} of {p.targets})" for p in missed]
+    some = listed(few(said, MOST_NAMED))
+    return [f"Targets made: {made} of {planned}. Missed some: {some}."]
 
 
 def _rest(people: Sequence[Person], named: Named) -> list[str]:

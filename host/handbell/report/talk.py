@@ -15,7 +15,7 @@ from handbell.coach.library import load_library
 from handbell.errors import HandbellError
 from handbell.store import Store
 
-from .words import listed
+from .words import few, listed
 
 ADVICE_CAUTION = (
     "Advice is arithmetic on taps and answers; you decide. handbell advise says by which rule, and "
@@ -159,10 +159,7 @@ def change_lines(change: Change) -> list[Line]:
     for single in change.singles:
         steps.setdefault(single.words, []).append(single)
     for words, some in steps.items():
-        names = [s.name for s in some]
-        names[SINGLES_SHOWN:] = [f"{len(names) - SINGLES_SHOWN} more"] * (
-            len(names) > SINGLES_SHOWN
-        )
+        names = few([s.name for s in some], SINGLES_SHOWN)
         why = f"{some[0].why}" if len(some) == 1 else ""
         doubt = "look at the data first" if any(s.doubtful for s in some) else ""
         found.append(Line(listed(names), words or "as now", "; ".join(filter(None, (why, doubt)))))

@@ -12,7 +12,7 @@ from .group_model import GroupPerson, GroupReport, GroupWeek
 from .lines import Bar, Dot, Visit, bars, dots, visits
 from .months import Mark, Months, trend_words
 from .views import View
-from .words import MONTHS, day_of, days_of, percent_of, several
+from .words import MONTHS, day_of, days_of, few, percent_of, several
 
 CLASSES_SHOWN = 8  # by day; more of them are put together by month
 LAST_CLASSES = 12
@@ -139,8 +139,7 @@ def person_cells(p: GroupPerson) -> list[str]:
 
 def _few(names: Sequence[str]) -> str:
     """Return at most three names; of more, two and how many more."""
-    shown = list(names) if len(names) <= 3 else [*names[:2], f"{len(names) - 2} more"]
-    return ", ".join(shown) or "–"
+    return ", ".join(few(names, 2)) or "–"
 
 
 def _said(what: str, values: Iterable[tuple[Any, float | None]]) -> str:

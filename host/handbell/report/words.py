@@ -72,6 +72,13 @@ def several(count: int, one: str, many: str = "") -> str:
     return f"{count} {one if count == 1 else many or one + 's'}"
 
 
+def few(words: Sequence[str], most: int) -> list[str]:
+    """Return words, and of more than ``most`` and one how many more; one more is said itself."""
+    if len(words) <= most + 1:
+        return list(words)
+    return [*words[:most], f"{len(words) - most} more"]
+
+
 def listed(words: Sequence[str]) -> str:
     """Join words as a sentence lists them."""
     if len(words) < 2:
