@@ -12,6 +12,30 @@ MANUAL = "".join((DOCS / page).read_text(encoding="utf-8") for page in ("plans.m
 IN_MANUAL = re.findall(r"```toml\n(.*?)```", MANUAL, re.S)
 
 
+# Three groups at two stations, so that one of them waits.
+THREE_AT_TWO = """
+title = "Three at two"
+layout = "rotation"
+[[group]]
+name = "A"
+bibs = [1]
+[[group]]
+name = "B"
+bibs = [2]
+[[group]]
+name = "C"
+bibs = [3]
+[[block]]
+order = [[1, 2, 0], [0, 1, 2], [2, 0, 1]]
+[[block.exercise]]
+name = "Squat"
+work_s = 30
+[[block.exercise]]
+name = "Push-up"
+work_s = 30
+"""
+
+
 def toml(table, heading=""):
     """Write nested dicts as TOML: plain values first, then lists of tables."""
     lines, below = [], []

@@ -4,7 +4,7 @@ import json
 
 import pytest
 from hypothesis import HealthCheck, given, settings
-from made_plans import EXAMPLES, plans, toml
+from made_plans import EXAMPLES, THREE_AT_TWO, plans, toml
 
 from handbell.cli.main import main
 from handbell.coach.against import against
@@ -118,31 +118,8 @@ def test_what_the_library_lacks_is_time_only():
     assert (share.landings, share.earned_rest_ms) == (Range(), Range())
 
 
-ROTATION = """
-title = "Rests"
-layout = "rotation"
-[[group]]
-name = "A"
-bibs = [1]
-[[group]]
-name = "B"
-bibs = [2]
-[[group]]
-name = "C"
-bibs = [3]
-[[block]]
-order = [[1, 2, 0], [0, 1, 2], [2, 0, 1]]
-[[block.exercise]]
-name = "Squat"
-work_s = 30
-[[block.exercise]]
-name = "Push-up"
-work_s = 30
-"""
-
-
 def test_waiting_is_rest_and_people_who_do_the_same_are_together():
-    built = built_of(ROTATION)
+    built = built_of(THREE_AT_TWO)
     found = numbers_of(built, LIBRARY)
     (share,) = found.shares
     assert share.who == ("A", "B", "C")
@@ -158,7 +135,9 @@ def test_waiting_is_rest_and_people_who_do_the_same_are_together():
 
 
 def test_circuits_have_numbers_of_their_own():
-    text = ROTATION.replace("order = [[1, 2, 0], [0, 1, 2], [2, 0, 1]]", "order = [[1], [2], [2]]")
+    text = THREE_AT_TWO.replace(
+        "order = [[1, 2, 0], [0, 1, 2], [2, 0, 1]]", "order = [[1], [2], [2]]"
+    )
     text = text.replace("bibs = [1]", 'bibs = [1]\ncircuit = "x"')
     text = text.replace("bibs = [2]", 'bibs = [2]\ncircuit = "y"')
     text = text.replace("bibs = [3]", 'bibs = [3]\ncircuit = "y"')
