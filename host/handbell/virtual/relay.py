@@ -76,7 +76,7 @@ class Relay:
         def move() -> bool:
             still = True
             for box in self._boxes:
-                box.wire.port.refresh()
+                self._refresh(box)
                 process = box.process
                 if process:
                     for fd in box.wire.host_fds():
@@ -125,11 +125,18 @@ class Relay:
     def _look_at_hosts(self) -> None:
         for box in self._boxes:
             if box.wire.is_plugged and not box.wire.host_open:
-                box.wire.port.refresh()
+                self._refresh(box)
         hosts = [box.wire.host_open for box in self._boxes]
         if hosts != self._hosts:
             self._hosts = hosts
             self._changed()
+
+    @staticmethod
+    def _refresh(box: VirtualBox) -> None:
+        """Notices a host that came or went; one that came hears nothing said before."""
+        if box.process and not box.wire.host_open:
+            box.wire.lose_output(box.process.stdout)
+        box.wire.port.refresh()
 
     def _interests(self, box: VirtualBox) -> list[tuple[int, int, Action]]:
         process, wire = box.process, box.wire
@@ -156,5 +163,7 @@ class Relay:
     @staticmethod
     def _host(box: VirtualBox, fd: int) -> None:
         box.wire.write_host()
+        if box.process and not box.wire.host_open:  # a listener: somebody knocks
+            box.wire.lose_output(box.process.stdout)
         if box.process and fd in box.wire.host_fds():
             box.wire.read_host(fd, box.process.stdin)
