@@ -8,6 +8,32 @@ from handbell_core.timeline import SLOTS
 LATE_US = 5_000
 
 
+class Totals:
+    """What the bibs' results add up to; those of the last windows may still be corrected."""
+
+    def __init__(self) -> None:
+        self._open: dict[tuple[int, int], int] = {}
+        self._sums: dict[int, int] = {}
+
+    def take(self, bib: int, window: int, reps: int) -> bool:
+        """Take a result, anew if it is corrected; return whether ``sums`` has changed."""
+        self._open[bib, window] = reps
+        if len(self._open) <= 2 * SLOTS:
+            return False
+        self.add_up(window)
+        return True
+
+    def add_up(self, but: int = -1) -> None:
+        """Add up what no correction can reach any more: all but the results of a window."""
+        for key in list(self._open):
+            if key[1] != but:
+                self._sums[key[0]] = self._sums.get(key[0], 0) + self._open.pop(key)
+
+    def sums(self) -> "list[tuple[int, int]]":
+        """Return (bib, reps) of what is added up, by bib."""
+        return sorted(self._sums.items())
+
+
 class Account:
     """The account of one run after another, kept in ``log``; ``app`` tells of the box."""
 
@@ -22,7 +48,7 @@ class Account:
         self._late = 0
         self._worst_late_us = 0
         self._taps = 0
-        self._results: dict[tuple[int, int], int] = {}
+        self._totals = Totals()
         self._app.view.facts.totals = []
         self._app.view.facts.was_cut = False
 
@@ -42,7 +68,8 @@ class Account:
         """Go on with the journal of a run that the power cut off; raises OSError."""
         self._log.reopen(past.name)
         self._fresh()
-        self._taps, self._results = past.taps, past.results
+        self._taps, self._totals = past.taps, past.totals
+        self._app.view.facts.totals = past.totals.sums()
         self._tell_box()
 
     def _tell_box(self) -> None:
@@ -72,24 +99,15 @@ class Account:
             self._taps += 1
         elif kind == journal.RESULT:
             _, _, window, _, bib, reps = struct.unpack("<BBHiHH", record[:12])
-            self._results[bib, window] = reps
-            if len(self._results) > 2 * SLOTS:
-                self._add_up(window)
+            if self._totals.take(bib, window, reps):
+                self._app.view.facts.totals = self._totals.sums()
         self._log.keep(record)
-
-    def _add_up(self, window: int) -> None:
-        """Move results that no correction can reach any more into the totals."""
-        facts = self._app.view.facts
-        totals = dict(facts.totals)
-        for key in list(self._results):
-            if key[1] != window:
-                totals[key[0]] = totals.get(key[0], 0) + self._results.pop(key)
-        facts.totals = sorted(totals.items())
 
     def over(self, cause: int, class_ms: int) -> None:
         """The run has ended; ``finish`` closes its journal."""
-        self._add_up(-1)
         self._ended = (cause, class_ms)
+        self._totals.add_up()
+        self._app.view.facts.totals = self._totals.sums()
 
     @property
     def is_over(self) -> bool:
@@ -103,6 +121,15 @@ class Account:
         cause, class_ms = self._ended
         self._ended = None
         app = self._app
+        try:
+            self._tell_end(cause, class_ms)
+        finally:  # whatever fails, the next run must not go on in this log
+            app.blind(self._log.close)
+        if app.storage.settings["start_ms"]:
+            app.storage.save(start_ms=0)
+
+    def _tell_end(self, cause: int, class_ms: int) -> None:
+        app = self._app
         self._log.make_room()
         self._note(faults.STORAGE_FULL, self._log.lost, class_ms)
         self._note(faults.EDGES_LOST, app.buttons.lost, class_ms)
@@ -111,9 +138,6 @@ class Account:
         worst = min(self._worst_late_us, 0xFFFFFFFF)
         payload = struct.pack("<BBHII", cause, 0, min(self._late, 0xFFFF), worst, self._taps)
         self._log.keep(journal.record(journal.END, 0, 0, class_ms, payload))
-        app.blind(self._log.close)
-        if app.storage.settings["start_ms"]:
-            app.storage.save(start_ms=0)
 
     def _note(self, fault: int, value: int, class_ms: int) -> None:
         if value:

@@ -5,6 +5,7 @@ an event, never once a pass.
 """
 
 import binascii
+import errno
 import gc
 import time
 
@@ -35,7 +36,8 @@ if TYPE_CHECKING:
 
 TOO_LATE_US = 500_000  # a bell later than this would only mislead
 SLOW_EVERY_US = 10_000_000
-ERRORS_AT_REST = 20
+OVERDUE_US = 1_000_000  # a runner this far behind is stuck: the watchdog is fed no more
+AFTER_ERROR_US = 2_000
 ANSWER_US = 15_000  # answering a request may take this long on the chip
 COLLECT_US = 40_000  # and collecting garbage this long
 COLLECT_EVERY_US = 4_000_000
@@ -60,7 +62,10 @@ class App:
         bus = board.bus()
         self.keeper = Keeper(self.storage, clock_part(bus, board.rtc_pin()))
         self.boot = (self.storage.settings["starts"] + 1) & 0xFFFF
-        self.storage.save(starts=self.boot)
+        try:
+            self.storage.save(starts=self.boot)
+        except OSError:
+            pass  # a full flash must not keep the box from starting
         self.log = Log(self.storage)
         self.power = Power(board)
         pins = [board.button(slot) for slot in range(len(board.BUTTON_PINS))]
@@ -73,11 +78,13 @@ class App:
         self.requests = Requests(self)
         self.fault = 0
         self.leave = False
+        self._stumbled = False  # something failed in this pass
         self._dog = None
         self._test: "SelfTest" = None
         self.selected = ""
         self._file: "BinaryIO" = None
         self.runner: Runner = None
+        self._begun = False  # the runner's run has its log and the watchdog
         self.clock = RunTime(0, tick)
         self._over_until = tick
         self._slow = self._collected = tick
@@ -85,9 +92,25 @@ class App:
         self.account = Account(self, self.log)
         self.named()
         self._past = self._read_past()
-        self.view.facts.was_cut = self._past is not None
-        self._first_timeline()
+        try:
+            self._first_timeline()
+        except Exception as error:  # noqa: BLE001 - a box without a plan still answers its host
+            self.failed(error)
         self.view.show_instead(self.view.screens.identify, IDENTIFY_US)
+        # Bound once, since a pass must not allocate; each is caught alone.
+        self._parts = (
+            self._anchor,
+            self._keep_time,
+            self._end_test_in_time,
+            self._take_presses,
+            self._step,
+            self.sound.poll,
+            self._arm_bell,
+            self._serve,
+            self._show,
+            self._write,
+            self._slowly,
+        )
 
     # Time
 
@@ -160,8 +183,9 @@ class App:
         """Make a timeline the one to play; False when it is missing or broken."""
         try:
             new = self.storage.open_timeline(digest)
-        except (OSError, FormatError):
-            self.fault = faults.TIMELINE_BROKEN
+        except (OSError, FormatError) as error:
+            if not isinstance(error, OSError) or error.errno != errno.ENOENT:
+                self.fault = faults.TIMELINE_BROKEN
             return False
         if self.in_class:
             self.runner.stop(self.run_ms(), journal.BY_HOST)
@@ -170,15 +194,19 @@ class App:
         self._file = new
         self.selected = digest
         self.fault = 0
-        if self.storage.settings["last"] != digest:
-            self.storage.save(last=digest)
         self._new_runner()
+        if self.storage.settings["last"] != digest:
+            try:
+                self.storage.save(last=digest)
+            except OSError:
+                pass  # a full flash: after the next start another may be selected
         return True
 
     def _new_runner(self) -> None:
         gc.collect()
         reader = Reader(self._file)
         self.runner = Runner(reader, self._new_clock(), self)
+        self._begun = False
         self.sound.silent = bool(reader.head.flags & 1)
         self.view.facts.title = reader.text(0)
         self.view.facts.silent = self.sound.silent
@@ -219,11 +247,17 @@ class App:
     # The run
 
     def arm(self, start_ms: int) -> None:
-        """Set the class start, in run time."""
+        """Set the class start, in run time; raises OSError, with no start set, without a log."""
         self.runner.arm(start_ms)
-        self._begin()
-        self.log.write()  # from now on the box finds its class again after a power failure
-        self.storage.save(start_ms=self.clock.utc_ms(start_ms), start_run=self.log.name)
+        try:
+            self._begin()
+            if not self.log.is_open:
+                raise OSError(errno.EIO)
+            self.log.write()  # from now on the box finds its class again after a power failure
+            self.storage.save(start_ms=self.clock.utc_ms(start_ms), start_run=self.log.name)
+        except Exception as error:
+            self.disarm()  # a host that is told no must not find the box starting alone
+            raise error
 
     def disarm(self) -> None:
         """Take the start back: the run is over before it began."""
@@ -237,6 +271,7 @@ class App:
         if self._test is not None:
             self._end_test()
         self.account.begin()
+        self._begun = True
 
     def guard(self) -> None:
         """From the first class on the watchdog looks after the loop."""
@@ -244,33 +279,52 @@ class App:
             self._dog = self.board.watchdog()
 
     def end(self) -> None:
-        """Leave everything quiet and safe for MicroPython's prompt."""
-        self.sound.hush()
-        self.account.finish()
-        self.log.close()
-        self.link.close()
+        """Leave everything quiet and safe for MicroPython's prompt, and say that the box is off."""
+        last = (self.sound.hush, self.account.finish, self.log.close, self.view.stop)
+        for leave in last + (self.link.close,):
+            try:
+                leave()
+            except Exception:  # noqa: BLE001 - the others still have to be left
+                pass
         if self._dog is not None:
             self.board.watchdog_off()
 
     def _read_past(self):
-        """Return what the power cut off, None if nothing."""
-        name = self.storage.unfinished()
-        if not name:
-            return None
-        from .past import read_past  # seldom needed
+        """Return what the power cut off, None if nothing or if the box can't join it again."""
+        try:
+            name = self.storage.unfinished()
+            self.view.facts.was_cut = bool(name)
+            if not name or self.keeper.rtc is None:
+                return None
+            from .past import read_past  # seldom needed
 
-        return read_past(self.storage, name)
+            return read_past(self.storage, name)
+        except Exception as error:  # noqa: BLE001 - whatever a log holds, the box must start
+            self.failed(error)
+            return None
 
     def _rejoin(self) -> None:
         """Go on with the class that the power cut off, in step with the other boxes."""
         past, self._past = self._past, None
-        if past is not None and not self.in_class and self.clock.model is not None:
-            past.go_on(self)
+        if past is None or self.in_class or self.clock.model is None:
+            return
+        try:
+            self._begun = past.go_on(self)
+        except Exception as error:
+            self.log.close()  # a run begun by hand gets a log of its own
+            self._new_runner()
+            raise error
 
     # Effects of the runner
 
     def bell(self, cue: int, due_ms: int) -> None:
         """Ring a cue; one that is much too late is not rung, and either way it is counted."""
+        try:
+            self._bell(cue, due_ms)
+        except Exception as error:  # noqa: BLE001 - the runner is halfway and must go on
+            self.failed(error)
+
+    def _bell(self, cue: int, due_ms: int) -> None:
         tick = time.ticks_us()
         if due_ms == NEVER:
             self.sound.play(cue, tick)
@@ -283,7 +337,10 @@ class App:
 
     def keep(self, record: bytes) -> None:
         """Queue a journal record."""
-        self.account.keep(record)
+        try:
+            self.account.keep(record)
+        except Exception as error:  # noqa: BLE001 - the runner is halfway and must go on
+            self.failed(error)
 
     def changed(self) -> None:
         """The screen and the lights must be drawn anew."""
@@ -291,8 +348,11 @@ class App:
 
     def over(self, cause: int, class_ms: int) -> None:
         """The run ended; its journal is closed when the closing motif has sounded."""
-        self.account.over(cause, class_ms)
         self._over_until = ticks_add(time.ticks_us(), OVER_SHOWN_US)
+        try:
+            self.account.over(cause, class_ms)
+        except Exception as error:  # noqa: BLE001 - the runner is halfway and must go on
+            self.failed(error)
 
     def blind(self, write) -> None:
         """Write to the flash, which stops the chip, and make up for what was not seen."""
@@ -303,38 +363,47 @@ class App:
     # The loop
 
     def run(self) -> None:
-        """Run until the host asks for the prompt; an error of our own never ends a class."""
+        """Run until the host asks for the prompt; no error of our own ends it."""
         while not self.leave:
-            try:
-                self.board.idle(self.slice())
-            except Exception as error:  # noqa: BLE001 - the class goes on whatever happens
-                self.account.errors += 1
-                self.fault = faults.FIRMWARE
-                if not self.in_class and self.account.errors > ERRORS_AT_REST:
-                    raise error
-                self.board.idle(ticks_add(time.ticks_us(), 1_000))
+            self.board.idle(self.slice())
+
+    def failed(self, error: Exception) -> None:
+        """Something failed: it is counted and told, and everything else goes on."""
+        self.account.errors += 1
+        self.fault = faults.FIRMWARE
+        self._stumbled = True
 
     def slice(self) -> int:
         """Do one pass and return the tick of the next deadline."""
+        self._stumbled = False
+        for part in self._parts:
+            try:
+                part(time.ticks_us())
+            except Exception as error:  # noqa: BLE001 - one part's trouble is not the others'
+                self.failed(error)
         tick = time.ticks_us()
-        if self._dog is not None:
-            self._dog.feed()
-        self._anchor(tick)
-        self._keep_time(tick)
+        if not self._stumbled:
+            return self._next_tick(tick)
+        return ticks_add(tick, AFTER_ERROR_US)  # what failed is tried again, not at once
+
+    def _take_presses(self, tick: int) -> None:
+        self.buttons.take(tick, self)
+
+    def _show(self, tick: int) -> None:
+        self.view.show(tick, self.runner)
+
+    def _end_test_in_time(self, tick: int) -> None:
         if self._test is not None and self._test.is_over(tick):
             self._end_test()
-        self.buttons.take(tick, self)
-        self._step(time.ticks_us())
-        self.sound.poll(time.ticks_us())
-        self._arm_bell(time.ticks_us())
-        self._serve(time.ticks_us())
-        self.view.show(time.ticks_us(), self.runner)
-        self._write(time.ticks_us())
-        self._slowly(time.ticks_us())
-        return self._next_tick(time.ticks_us())
 
     def button(self, slot: int, event: int, tick: int) -> None:
         """A debounced press or release; told to the runner in its own time."""
+        try:
+            self._button(slot, event, tick)
+        except Exception as error:  # noqa: BLE001 - presses behind this one still count
+            self.failed(error)
+
+    def _button(self, slot: int, event: int, tick: int) -> None:
         if self._test is not None:
             if event == PRESS:
                 self._test.pressed(slot)
@@ -359,6 +428,8 @@ class App:
 
     def _step(self, tick: int) -> None:
         self._look_out(tick)
+        if self._dog is not None and self.cue_in_us(tick) > -OVERDUE_US:
+            self._dog.feed()
         runner = self.runner
         if runner is None:
             return
@@ -368,7 +439,7 @@ class App:
         if run_ms >= runner.due_ms:
             runner.step(run_ms)
             self._look_out(tick)
-        if runner.state == SET and not self.log.is_open:
+        if not self._begun and self.in_class:
             self._begin()
         elif runner.state == OVER and ticks_diff(tick, self._over_until) >= 0:
             self._new_runner()

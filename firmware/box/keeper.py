@@ -21,17 +21,19 @@ PART_PPB = 2_000  # a DS3231's rate from 0 to 40 degrees (its data sheet)
 EDGE_US = 100  # how late an edge of the part may be told
 FAR_US = 100_000  # the part is set when its seconds lie further than this from UTC's
 JUDGE_EVERY_US = 60_000_000
+PART_AGAIN_US = 10_000_000  # a part that did not answer is left alone for so long
+PPB_MOST = 1_000_000  # no crystal is off by more
 
 
 def clock_part(i2c, pin):
     """Return the clock part on a bus, None where none answers."""
     try:
         i2c.readfrom_mem(PART_ADDRESS, 0, 1)
+        from .rtc import Rtc  # most boxes have none and need not hold its code
+
+        return Rtc(i2c, pin)
     except OSError:
         return None
-    from .rtc import Rtc  # most boxes have none and need not hold its code
-
-    return Rtc(i2c, pin)
 
 
 class Keeper:
@@ -44,6 +46,7 @@ class Keeper:
         self.model: ClockModel = None
         self.tz_s = storage.settings["tz_s"]
         self._compare = False  # the part is to be held against the clock
+        self._failed = 0  # the tick at which the part failed, 0 while it answers
         self._set_s = 0  # the second at which the part is to be set, 0 for none
         self._set_due = 0
         self._first_us = self._judged_us = -1  # edges of the part, in box time
@@ -54,12 +57,21 @@ class Keeper:
         return self.extender.extend(time.ticks_us())
 
     def told(self, message: dict, may_save: bool) -> None:
-        """Take what a host measured: offset, and the rate if it knows that."""
+        """Take what a host measured: offset, and the rate if it knows that.
+
+        Raises KeyError, TypeError, ValueError or OverflowError, with nothing taken.
+        """
         utc_us, box_us = int(message["utc_us"]), int(message["box_us"])
-        self.tz_s = message["tz_s"]
+        bound_us, tz_s = int(message["bound_us"]), int(message["tz_s"])
         utc_s = utc_us // 1_000_000
+        rate = None
         if "ppb_bound" in message:
-            rate = message["ppb"], message["ppb_bound"], message["rate_utc_us"] // 1_000_000
+            rate_s = int(message["rate_utc_us"]) // 1_000_000
+            rate = int(message["ppb"]), int(message["ppb_bound"]), rate_s
+            if abs(rate[0]) > PPB_MOST:
+                raise ValueError(rate[0])
+        self.tz_s = tz_s
+        if rate is not None:
             known = _doubted(rate, utc_s)
             if may_save:
                 self._save_rate(rate)
@@ -67,7 +79,7 @@ class Keeper:
             known = self.rate(utc_s)
             if may_save and self.tz_s != self._storage.settings["tz_s"]:
                 self._storage.save(tz_s=self.tz_s)
-        self.model = ClockModel(utc_us, box_us, known[0], message["bound_us"], known[1])
+        self.model = ClockModel(utc_us, box_us, known[0], bound_us, known[1])
         self._compare = True
 
     def _save_rate(self, rate: "tuple[int, int, int]") -> None:
@@ -118,10 +130,26 @@ class Keeper:
     # The clock part
 
     def poll(self, tick: int, may_save: bool) -> bool:
-        """Let the clock part work; return whether the box has a new clock by it."""
-        rtc = self.rtc
-        if rtc is None:
+        """Let the clock part work; return whether the box has a new clock by it.
+
+        Each try to reach a part that doesn't answer may take long, so there is one in 10 s.
+        """
+        if self.rtc is None:
             return False
+        if self._failed:
+            if ticks_diff(tick, self._failed) < PART_AGAIN_US:
+                return False
+            self._failed = 0
+        try:
+            return self._work(self.rtc, tick, may_save)
+        except Exception:  # noqa: BLE001 - what a failing part answers can raise anything
+            self._failed = tick or 1
+            if self._set_s:
+                self._set_s = 0
+                self._compare = True  # to be set when it answers again
+            return False
+
+    def _work(self, rtc, tick: int, may_save: bool) -> bool:
         if self._set_s and ticks_diff(tick, self._set_due) >= 0:
             rtc.write(self._set_s)
             self._set_s = 0

@@ -145,13 +145,14 @@ class Log:
         if self._file is None:
             return
         start = time.ticks_us()
-        self.write()
         try:
+            self.write()
             self._into_journal(b"")
             self._file.close()
             self._storage.drop_tail(self.name)
             self._storage.save(worst_write_us=self.worst_write_us)
         except OSError:
             self.full = self.was_full = True
-        self._file = None
-        self.stall_start, self.stall_end = start, time.ticks_us()
+        finally:  # no later run may go on in this log
+            self._file = None
+            self.stall_start, self.stall_end = start, time.ticks_us()

@@ -3,20 +3,29 @@
 import struct
 
 from handbell_core import journal as j
+from handbell_core.counting import Counting
 from handbell_core.runner import AT_GATE
+from handbell_core.timeline import WINDOW, Reader, Span
+
+from .account import Totals
 
 CHUNK = 20  # records read at a time
 _PRESSES = (j.TAP, j.BACK, j.FORTH, j.CONFIRM)
 
 
 class Past:
-    """An unfinished run.
+    """An unfinished run, in the same memory however long it was.
 
     ``zero_utc_ms`` is UTC at ``class_ms`` 0 (-1: not known), ``from_ms`` the last ``class_ms``
-    told, ``gate_ms`` where it waited (-1: it didn't). ``presses`` are those of the last window.
+    told, ``gate_ms`` where it waited (-1: it didn't). ``counting`` has what was pressed in the
+    last window and the one before, by the tasks of the timeline that ``storage`` holds.
     """
 
-    def __init__(self, name: str) -> None:
+    def __init__(self, storage, name: str) -> None:
+        self._storage = storage
+        self._file = None
+        self._span = Span()
+        self._index = 0  # of the span to look at next
         self.name = name
         self.timeline = ""
         self.zero_utc_ms = self.gate_ms = -1
@@ -24,14 +33,16 @@ class Past:
         self.waits = False
         self.skipped = 0
         self.taps = 0
-        self.presses: list = []
-        self.results: dict = {}
+        self.counting = Counting(_nobody)
+        self.totals = Totals()
 
     def take(self, kind: int, slot: int, window: int, class_ms: int, payload: bytes) -> None:
         """Take the next record."""
         self.from_ms = max(self.from_ms, class_ms)
         if kind == j.RUN:
             self.timeline = "".join(["%02x" % b for b in payload])
+            self._file = self._storage.open_timeline(self.timeline)
+            self._reader = Reader(self._file)
         elif kind == j.STATE:
             state, cause, _, utc_ms = struct.unpack("<BBHq", payload)
             self.gate_ms = class_ms if state == AT_GATE else -1
@@ -41,32 +52,45 @@ class Past:
                 self.zero_utc_ms = utc_ms - class_ms
         elif kind == j.RESULT:
             bib, reps = struct.unpack("<HH", payload[:4])
-            self.results[bib, window] = reps
+            self.totals.take(bib, window, reps)
         elif kind in _PRESSES:
             if kind == j.TAP:
                 self.taps += 1
                 if payload[6] & j.TAP_OUTSIDE:
                     return
-            if self.presses and self.presses[-1][2] != window:
-                self.presses = []
-            self.presses.append((kind, slot, window, class_ms))
+            if window > self.counting.window:
+                self._turn_to(window)
+            self.counting.replay(kind, slot, window, class_ms)
 
-    def go_on(self, app) -> None:
-        """Let the box go on with this run where the class is by now; nothing if it is over."""
+    def _turn_to(self, window: int) -> None:
+        span = self._span
+        while span.kind != WINDOW or span.window != window:
+            self._reader.span(self._index, span)
+            self._index += 1
+        self.counting.end()
+        self.counting.begin(span)
+
+    def close(self) -> None:
+        """Let go of the timeline."""
+        if self._file is not None:
+            self._file.close()
+
+    def go_on(self, app) -> bool:
+        """Let the box go on with this run where the class is by now; False if it is over.
+
+        Raises OSError.
+        """
         zero_utc_ms = self.zero_utc_ms
         if zero_utc_ms < 0:
             settings = app.storage.settings
             zero_utc_ms = settings["start_ms"] if settings["start_run"] == self.name else 0
         if not zero_utc_ms or app.selected != self.timeline:
-            return
+            return False
         zero_ms, run_ms = app.clock.run_ms_of_utc(zero_utc_ms), app.run_ms()
         runner = app.runner
         if run_ms - zero_ms >= runner.head.slot_ms and self.gate_ms < 0:
-            return
-        try:
-            app.account.go_on(self)
-        except OSError:
-            return
+            return False
+        app.account.go_on(self)
         app.guard()
         if self.gate_ms >= 0:
             runner.wait_again(self.gate_ms, run_ms)
@@ -74,17 +98,29 @@ class Past:
             runner.arm(zero_ms)
         else:
             runner.rejoin(zero_ms, run_ms, self.from_ms)
-            for press in self.presses:
-                runner.counting.replay(*press)
+            runner.counting.take_over(self.counting)
             if self.skipped and self.skipped == runner.counting.window:
                 runner.counting.skip()
             runner.waiting = self.waits
         app.view.end_instead()
+        return True
+
+
+def _nobody(record: bytes) -> None:
+    """What was counted before is in the journal already."""
 
 
 def read_past(storage, name: str) -> Past:
-    """Return what the journal ``name`` says."""
-    past = Past(name)
+    """Return what the journal ``name`` says; raises OSError, FormatError and IndexError."""
+    past = Past(storage, name)
+    try:
+        _read(storage, name, past)
+    finally:
+        past.close()
+    return past
+
+
+def _read(storage, name: str, past: Past) -> None:
     with storage.open_run(name) as file:
         data = file.read(CHUNK * j.RECORD_SIZE)
         while data:
@@ -93,4 +129,3 @@ def read_past(storage, name: str) -> Past:
                 if record is not None:
                     past.take(*record)
             data = file.read(CHUNK * j.RECORD_SIZE)
-    return past

@@ -10,7 +10,7 @@ import sys
 import time
 
 from handbell_core import faults, frames, journal, timeline
-from handbell_core.runner import ASKING, OVER, READY, SET, STATES
+from handbell_core.runner import OVER, READY, SET, STATES
 
 from .storage import KEEP_FREE_KB, RUNS
 
@@ -58,6 +58,9 @@ class Requests:
             reply["no"] = faults.BAD_REQUEST
         except OSError as error:
             reply["no"] = faults.NO_ROOM if error.errno == 28 else faults.FLASH_ERROR
+        except Exception as error:  # noqa: BLE001 - a host that hears nothing takes the box for dead
+            self._app.failed(error)
+            reply["no"] = faults.FIRMWARE
         self._last_key, self._last_reply = key, reply
         return reply
 
@@ -175,8 +178,11 @@ class Requests:
                 reply["open"] = True
             else:
                 path = storage.find(message["of"], name)
-                reply["size"] = storage.size(path)
-                reply["d"] = storage.digest(path)
+                try:
+                    reply["size"] = storage.size(path)
+                    reply["d"] = storage.digest(path)
+                except OSError:
+                    reply["bad"] = 1  # the others are listed all the same
         return reply
 
     def _find(self, message: dict) -> str:
@@ -249,7 +255,7 @@ class Requests:
 
 def in_class(runner) -> bool:
     """Whether a run is under way: nothing may disturb it then."""
-    return runner is not None and runner.state not in (READY, OVER) and runner.state <= ASKING
+    return runner is not None and runner.state not in (READY, OVER)
 
 
 TABLE = {

@@ -6,7 +6,20 @@ between corners the box waits for somebody. Press marks thicken at once under a 
 """
 
 from handbell_core import faults
-from handbell_core.runner import ASKING, AT_GATE, LEAVING, OVER, PLAY, READY, SET, TALLY
+from handbell_core.runner import (
+    ASKING,
+    AT_GATE,
+    CLOSING,
+    DOOR,
+    LEAVING,
+    OVER,
+    PLAY,
+    READY,
+    SET,
+    SURE,
+    TALLY,
+    WAIT,
+)
 from handbell_core.timeline import (
     ASK_HOLD,
     ASK_TARGET,
@@ -48,7 +61,9 @@ _AWAY = {
     BREAK: (b"Break", b"", b"Next in", LONG),
 }
 _GUIDED = {WARM_UP: b"Warm-up", COOL_DOWN: b"Cool-down"}
-_CHOICES = (b"Go back", b"Skip this one", b"Wait after this", b"Stop the class")
+_CHOICES = (b"Carry on", b"Skip this one", b"Wait after this", b"Stop the class")
+_STAY = b"Stay at the gate"
+_QUESTIONS = {DOOR: (b"Choices?", b"Hold: show them"), SURE: (b"Stop?", b"Hold: stop the class")}
 _TROUBLES = {
     faults.STORAGE_FULL: (b"Storage full", b"Collect from this box"),
     faults.NO_ROOM: (b"Storage full", b"Collect from this box"),
@@ -158,6 +173,13 @@ class Screens(Cells):
         self._pair(0, WIDTH, LINES[1], facts.label, facts.version)
         self._display.drawn()
 
+    def stopped(self):
+        """Draw that no firmware runs: nothing that is pressed will do anything."""
+        self._canvas.fill(0)
+        self._centred(14, b"Stopped", 2)
+        self._centred(42, b"Switch it off and on")
+        self._display.drawn()
+
     # Spans
 
     def _play(self, runner, run_ms, facts):
@@ -247,23 +269,35 @@ class Screens(Cells):
         left = clock(seconds(runner.left_ms(run_ms)))
         height = digits_height(left, WIDTH - 8, 36)
         digits(self._canvas, (WIDTH - digits_width(height, left)) // 2, 12, height, left)
-        self._centred(52, b"Tap: later" if runner.by_hand else facts.title, 1, WIDTH - 28)
+        below = facts.title
+        if runner.state == LEAVING:
+            below = _next(facts) or facts.title
+        elif runner.by_hand:
+            below = b"Hold: later"
+        self._centred(52, below, 1, WIDTH - 28)
         self._presses(runner, 14, 61, WIDTH - 28)
 
     def _menu(self, runner, run_ms, facts):
         canvas = self._canvas
-        for row, choice in enumerate(_CHOICES):
-            if runner.offers(row):
-                text(canvas, 8, 3 + 12 * row, choice)
-        row = 12 * runner.menu
-        canvas.rect(0, row, 84, 13, 1)
-        canvas.fill_rect(2, row + 2, 3, 9, 1)
+        question = _QUESTIONS.get(runner.menu)
+        if question is not None:
+            text(canvas, 0, 2, question[0], 2)
+            text(canvas, 0, 27, question[1])
+            text(canvas, 0, LINES[1], b"Tap: carry on")
+        else:
+            for row, choice in enumerate(_CHOICES):
+                if runner.offers(row):
+                    stays = row == WAIT and runner.state == LEAVING
+                    text(canvas, 8, 3 + 12 * row, _STAY if stays else choice)
+            row = 12 * runner.menu
+            canvas.rect(0, row, 84, 13, 1)
+            canvas.fill_rect(2, row + 2, 3, 9, 1)
+            text(canvas, 0, LINES[1], b"Tap: next, hold: choose")
         if runner.state != AT_GATE:
             left = clock(seconds(runner.left_ms(run_ms)))
             height = digits_height(left, 38, 26)
             digits(canvas, WIDTH - digits_width(height, left), 0, height, left)
         self._presses(runner, 90, 46, 38)
-        text(canvas, 0, LINES[1], b"Tap: next, hold: choose")
 
     # The end
 
@@ -412,4 +446,5 @@ _STATES = {
     LEAVING: Screens._to_start,
     ASKING: Screens._ask,
     OVER: Screens._end,
+    CLOSING: Screens._end,
 }

@@ -73,10 +73,10 @@ class Storage:
         try:
             with open(self.path("box.json")) as f:
                 stored = json.load(f)
-            for key in self.settings:
-                if key in stored:
+            for key, usual in self.settings.items():
+                if type(stored.get(key)) is type(usual):
                     self.settings[key] = stored[key]
-        except (OSError, ValueError):
+        except (OSError, ValueError, AttributeError):
             pass
 
     def save(self, **changes) -> None:
@@ -115,14 +115,26 @@ class Storage:
 
     def timelines(self) -> list:
         """Return the digests (hex) of the timelines that are whole, oldest first."""
-        names = [n for n in os.listdir(self.path(TIMELINES)) if n.endswith(".tl")]
-        return [n[6:-3] for n in sorted(names)]
+        return [name[6:-3] for name in self._timeline_files()][::-1]
 
     def _timeline_path(self, digest: str) -> str:
-        for name in os.listdir(self.path(TIMELINES)):
-            if name[6:-3] == digest and name.endswith(".tl"):
+        for name in self._timeline_files():
+            if name[6:-3] == digest:
                 return self.path(TIMELINES, name)
         return ""
+
+    def _timeline_files(self) -> list:
+        """Return the names of the timelines' files, newest first."""
+        names = [n for n in os.listdir(self.path(TIMELINES)) if n.endswith(".tl")]
+        return sorted(names, reverse=True)
+
+    def _is_whole(self, digest: str) -> bool:
+        """Whether a timeline is here and is what its name says."""
+        path = self._timeline_path(digest)
+        try:
+            return bool(path) and self.digest(path) == digest
+        except OSError:
+            return False
 
     def open_timeline(self, digest: str):
         """Return an open timeline, checked whole; raises OSError or FormatError."""
@@ -138,11 +150,14 @@ class Storage:
         return f
 
     def put_at(self, digest: str) -> int:
-        """Return how many bytes of a transfer are here, -1 if the timeline is whole."""
-        if self._timeline_path(digest):
-            return -1
+        """Return how many bytes of a transfer are here, -1 if the timeline is whole.
+
+        One that is here but damaged is sent anew, beside it.
+        """
         if self._part is not None and self._part_name == digest:
             return self._part_at
+        if self._is_whole(digest):
+            return -1
         self._close_part()
         path = self.path(TIMELINES, "part")
         mine = False
@@ -186,7 +201,7 @@ class Storage:
 
     def finish_put(self, digest: str) -> bool:
         """Make a whole transfer the box's own; False (and start over) if it is not whole."""
-        if self._timeline_path(digest):
+        if self._part_name != digest and self._is_whole(digest):
             return True
         if self._part_name != digest:
             self.put_at(digest)
@@ -202,20 +217,26 @@ class Storage:
         if not good:
             os.remove(part)
             return False
-        have = sorted(n for n in os.listdir(self.path(TIMELINES)) if n.endswith(".tl"))
+        have = self._timeline_files()[::-1]
         number = int(have[-1][:5]) + 1 if have else 1
         os.rename(part, self.path(TIMELINES, "%05d-%s.tl" % (number, digest)))
-        for name in have[: max(0, len(have) + 1 - KEEP_TIMELINES)]:
-            if name[6:-3] != self.settings["last"] and not self._is_needed(name[6:-3]):
+        old = have[: max(0, len(have) + 1 - KEEP_TIMELINES)]
+        for name in have:
+            other = name[6:-3]
+            is_spare = name in old and other != self.settings["last"]
+            if other == digest or is_spare and not self._is_needed(other):
                 os.remove(self.path(TIMELINES, name))
         return True
 
     def _is_needed(self, digest: str) -> bool:
         """Whether a journal on this box plays that timeline: the host may need it to read it."""
         for name in self.runs():
-            with open(self.path(RUNS, name), "rb") as f:
-                if _hex(f.read(RECORD_SIZE)[8:20]) == digest:
-                    return True
+            try:
+                with open(self.path(RUNS, name), "rb") as f:
+                    if _hex(f.read(RECORD_SIZE)[8:20]) == digest:
+                        return True
+            except OSError:
+                return True  # it may be this one's
         return False
 
     # Files of either kind, for the link
@@ -270,9 +291,9 @@ class Storage:
             if not name.endswith(".tail"):
                 continue
             run = name[:-5] + ".hbj"
-            with open(self.path(RUNS, name), "rb") as f:
-                tail = f.read()
             try:
+                with open(self.path(RUNS, name), "rb") as f:
+                    tail = f.read()
                 size = self.size(self.path(RUNS, run))
                 if len(tail) > 4 and struct.unpack("<I", tail[:4])[0] == size:
                     with open(self.path(RUNS, run), "ab") as f:

@@ -8,7 +8,7 @@ import time
 
 from handbell_core import faults
 from handbell_core.ahead import Ahead
-from handbell_core.runner import LEAVING, NEVER, OVER, READY, SET
+from handbell_core.runner import CLOSING, LEAVING, NEVER, OVER, READY, SET
 from handbell_core.ticks import ticks_add, ticks_diff
 from handbell_core.timeline import SLOTS, WINDOW
 
@@ -64,6 +64,13 @@ class View:
         """A press ends what is shown instead; on the health page the next tap leaves it."""
         self.on_health = self.on_health and self._instead is not None
         self.end_instead()
+
+    def stop(self) -> None:
+        """Show that no firmware runs any more; waits until that is sent."""
+        self.lights.test(-1, None)
+        self.screens.stopped()
+        while self.display.update(PIECE_BYTES):
+            pass
 
     # The loop's part
 
@@ -207,7 +214,7 @@ class View:
         look = BY_KIND
         if runner is None or state == READY:
             look = TROUBLE if self._app.fault else RESTING
-        elif state == OVER:
+        elif state in (OVER, CLOSING):
             look = LIGHTS_OVER
         else:
             left_ms = runner.left_ms(run_ms)

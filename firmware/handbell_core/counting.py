@@ -142,6 +142,14 @@ class Counting:
         elif window == self.before_window:
             self.before[slot].replay(kind, class_ms)
 
+    def take_over(self, other: "Counting") -> None:
+        """Take the counts that ``other`` has of the open window and the one before."""
+        for counts, window in ((other.now, other.window), (other.before, other.before_window)):
+            if window and window == self.window:
+                self.now = counts
+            elif window and window == self.before_window:
+                self.before = counts
+
     def skip(self) -> None:
         """Leave the open window out."""
         for count in self.now:

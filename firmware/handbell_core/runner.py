@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from .timeline import Reader
 
     class Sink(Protocol):
-        """What takes a runner's effects."""
+        """What takes a runner's effects. None of them may raise: the runner is halfway then."""
 
         def bell(self, cue: int, due_ms: int) -> None:
             """Ring ``cue``, due at ``due_ms`` in run time (NEVER: at once, nobody waits)."""
@@ -44,17 +44,20 @@ MENU_MS = 8_000
 RATED_MS = 6_000
 
 # States
-READY, SET, PLAY, TALLY, AT_GATE, LEAVING, ASKING, OVER = range(1, 9)
-STATES = ("", "ready", "set", "play", "tally", "gate", "leaving", "asking", "over")
+# Journals hold these numbers. CLOSING: the class is over, but a press begun in it has not ended.
+READY, SET, PLAY, TALLY, AT_GATE, LEAVING, ASKING, OVER, CLOSING = range(1, 10)
+STATES = ("", "ready", "set", "play", "tally", "gate", "leaving", "asking", "over", "closing")
 
 # Gestures
 TAP, HOLD, LONG = range(3)
 
-# What a long hold offers
-RETURN, SKIP, WAIT, STOP = range(4)
+# What a long hold leads to: a door that only a hold opens, the choices, and a last question.
+RETURN, SKIP, WAIT, STOP, DOOR, SURE = range(6)
 
 # Timers; at the same instant the earlier in this list goes first.
-_SPAN, _SETTLE, _START, _CUE, _MENU, _RATE, _SHOW, _HOLD = range(8)
+_SPAN, _SETTLE, _START, _CUE, _MENU, _RATE, _SHOW, _LOOK, _HOLD = range(9)
+# These read the flash before they change anything. One that failed is tried again.
+_AGAIN = (_SPAN, _START, _RATE, _LOOK)
 
 # How taps step through the ratings: the common answers first; -1 is no answer.
 RATINGS = (-1, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 0)
@@ -83,6 +86,7 @@ class Runner:
         self.waiting = False
         self.cue = NO_CUE
         self._after = Span()
+        self._after_index = -1  # which span ``_after`` holds, -1 for none
         self._end_cue = NO_CUE
         self.counting = Counting(sink.keep)
         self.down = [False] * SLOTS
@@ -134,21 +138,36 @@ class Runner:
     def next_span(self, at_ms: int) -> "Span | None":
         """Return the span that begins at the cue at ``at_ms``, None when that begins none."""
         begins = at_ms == min(self._timers[_SPAN], self._timers[_START])
-        if at_ms == NEVER or not begins or self.waiting or self.index + 1 >= self.head.spans:
+        if at_ms == NEVER or not begins or self.waiting or self._after_index != self.index + 1:
             return None
         return self._after
 
     def step(self, run_ms: int) -> int:
-        """Do what is due up to ``run_ms``, each at its own time; return the next deadline."""
+        """Do what is due up to ``run_ms``, each at its own time; return the next deadline.
+
+        What fails holds nothing else up: the last error is raised when all else has been done,
+        and what carries the class on stays due.
+        """
+        failed = None
+        again = None
         while self.due_ms <= run_ms and self.due_ms < NEVER:
             due = self.due_ms
             timer = self._timers.index(due)
-            self._timers[timer] = NEVER
-            if timer >= _HOLD:
-                self._hold_due(timer - _HOLD, due)
-            else:
-                _TIMED[timer](self, due)
-            self.due_ms = min(self._timers)
+            self._set(timer, NEVER)
+            try:
+                if timer >= _HOLD:
+                    self._hold_due(timer - _HOLD, due)
+                else:
+                    _TIMED[timer](self, due)
+            except Exception as error:  # noqa: BLE001 - whatever it is, the others are still due
+                failed = error
+                if timer in _AGAIN:
+                    again = again or []
+                    again.append((timer, due))
+        for timer, due in again or ():
+            self._set(timer, due)
+        if failed is not None:
+            raise failed
         return self.due_ms
 
     def _set(self, timer: int, run_ms: int) -> None:
@@ -162,16 +181,19 @@ class Runner:
         self._set_start(start_ms, SET, False)
 
     def _set_start(self, start_ms: int, state: int, by_hand: bool) -> None:
+        self._look(self.index + 1)
         self.state = state
         self.by_hand = by_hand
         self.starts_ms = start_ms
         self._set(_START, start_ms)
-        self._end_cue = self._cue_of(self.index + 1)
+        self._end_cue = self._cue_after()
         self.cue = NEAR
         self._set(_CUE, start_ms - NEAR_MS)
         self.sink.changed()
 
     def _start_by_hand(self, slot: int, at_ms: int) -> None:
+        if self.state not in (READY, AT_GATE):
+            return  # another button, or the host, has set a start since this press began
         start = self.clock.start_after(at_ms, self.head.grid_s)
         self._set_start(start, SET if self.state == READY else LEAVING, True)
 
@@ -180,7 +202,15 @@ class Runner:
             step = self.clock.step(self.head.grid_s)
             self._set_start(self.starts_ms + step, self.state, True)
 
+    def _stay_at_gate(self) -> None:
+        self.state = AT_GATE
+        self.starts_ms = NEVER
+        self._set(_START, NEVER)
+        self._set(_CUE, NEVER)
+        self.sink.changed()
+
     def _started(self, run_ms: int) -> None:
+        self._look(self.index + 1)
         self.zero_ms = run_ms - (self.gate_class_ms if self.state == LEAVING else 0)
         self.state = PLAY
         self.starts_ms = NEVER
@@ -200,6 +230,7 @@ class Runner:
         """
         class_ms = run_ms - zero_ms
         span = self._after
+        self._after_index = -1
         window = -1
         for index in range(self.head.spans):
             self.timeline.span(index, span)
@@ -225,6 +256,7 @@ class Runner:
 
     def wait_again(self, class_ms: int, run_ms: int) -> None:
         """Wait at the gate (or the wait that somebody chose) at ``class_ms``."""
+        self._after_index = -1
         for index in range(self.head.spans):
             if self.timeline.span(index, self._after).end_ms() > class_ms:
                 break
@@ -233,17 +265,37 @@ class Runner:
         self.kind = GATE
         self.zero_ms = run_ms - class_ms
         self._stop_at_gate(class_ms, run_ms, j.BY_CLOCK)
-        self._end_cue = self._cue_of(self.index + 1)
         self.sink.changed()
 
     # Spans
 
+    def _look(self, index: int) -> None:
+        """Have span ``index`` at hand, where there is one; raises what reading the flash raises."""
+        if index != self._after_index and index < self.head.spans:
+            self._after_index = -1
+            self.timeline.span(index, self._after)
+            self._after_index = index
+
+    def _look_ahead(self, run_ms: int) -> None:
+        self._look(self.index + 1)
+        if self._end_cue == NO_CUE:
+            self._end_cue = self._cue_after()
+
+    def _cue_after(self) -> int:
+        """Return the cue that the next span begins with, as far as that is at hand."""
+        return start_cue(self._after.kind) if self._after_index == self.index + 1 else NO_CUE
+
     def _enter(self, index: int, run_ms: int) -> None:
-        self.index = index
         if index >= self.head.spans:
-            self._finish(run_ms, j.BY_TIME)
+            self._end(run_ms)
             return
-        span = self.timeline.span(index, self.span)
+        self._look(index)
+        self.index = index
+        self.span, self._after = self._after, self.span
+        self._after_index = -1
+        self._end_cue = NO_CUE
+        self._set(_LOOK, run_ms)
+        span = self.span
         self.kind = span.kind
         if self.kind == RATING:
             self._ask(run_ms)
@@ -253,9 +305,8 @@ class Runner:
             self._stop_at_gate(span.start_ms, run_ms, j.BY_TIME)
         else:
             self._set(_SPAN, self.zero_ms + span.end_ms())
-            last = span.end_ms() >= self.head.slot_ms
-            after_cue = self._cue_of(index + 1)
-            self._end_cue = CLOSE if last else after_cue
+            if span.end_ms() >= self.head.slot_ms:
+                self._end_cue = CLOSE
             if span.flags & TAKES_TALLY:
                 self.state = TALLY
                 self.counting.begin_tally(span)
@@ -264,12 +315,8 @@ class Runner:
         self._next_cue(0)
         self.sink.changed()
 
-    def _cue_of(self, index: int) -> int:
-        if index >= self.head.spans:
-            return NO_CUE
-        return start_cue(self.timeline.span(index, self._after).kind)
-
     def _span_over(self, run_ms: int) -> None:
+        self._look(self.index + 1)
         span = self.span
         if self._timers[_CUE] <= run_ms:
             self._ring(self._timers[_CUE])
@@ -310,8 +357,14 @@ class Runner:
             self._next_cue(run_ms - self.zero_ms - self.span.start_ms + 1)
 
     def _settle(self, run_ms: int) -> None:
+        if self.state == CLOSING:
+            self._finish(run_ms, j.BY_TIME)
+        else:
+            self._tell_results()
+
+    def _tell_results(self) -> None:
         self._untold = False
-        self._timers[_SETTLE] = NEVER
+        self._set(_SETTLE, NEVER)
         self.counting.end_tally()
         self.counting.results_before()
 
@@ -337,6 +390,7 @@ class Runner:
         if not self._held[slot]:
             tap = self._held_ms < HOLD_MS
             self._gesture(TAP if tap else HOLD, slot, self._down_ms[slot] if tap else run_ms)
+        self._close(run_ms)
         self.sink.changed()
 
     def _hold_due(self, slot: int, run_ms: int) -> None:
@@ -346,18 +400,19 @@ class Runner:
             self._set(_HOLD + slot, self._down_ms[slot] + LONG_MS)
             self._held[slot] = True
             self._gesture(HOLD, slot, run_ms)
+        self._close(run_ms)
         self.sink.changed()
 
     def _gesture(self, gesture: int, slot: int, at_ms: int) -> None:
         if self.menu >= 0 and slot == self.menu_slot:
-            if gesture == TAP:
-                self.menu = (self.menu + 1) % 4
-                while not self.offers(self.menu):
-                    self.menu = (self.menu + 1) % 4
-                self._set(_MENU, at_ms + MENU_MS)
-            elif gesture == HOLD:
+            if gesture == HOLD:
                 self._choose(at_ms)
-            return
+            elif gesture == TAP and self.menu < DOOR:
+                self._next_choice()
+            if gesture != TAP or self.menu < DOOR:
+                return
+            self.menu = -1  # who taps goes on counting, this tap as well
+            self._set(_MENU, NEVER)
         state, index = self._down_in[slot]
         if self.state == OVER or state == ASKING and index != self.index:
             return
@@ -401,15 +456,26 @@ class Runner:
             self._show_over(at_ms)
             if self._timers[_SETTLE] == NEVER:
                 self.counting.result_again(slot, pressed_ms)
-        self.menu = RETURN
         self.menu_slot = slot
+        self._ask_about(DOOR, at_ms)
+
+    def _ask_about(self, menu: int, at_ms: int) -> None:
+        """Show a page of the choices for a fixed time, which no tap lengthens."""
+        self.menu = menu
         self._set(_MENU, at_ms + MENU_MS)
+
+    def _next_choice(self) -> None:
+        self.menu = (self.menu + 1) % 4
+        while not self.offers(self.menu):
+            self.menu = (self.menu + 1) % 4
 
     def offers(self, choice: int) -> bool:
         """Return whether a choice would do something now: there is a window, or a span to come."""
         if choice == SKIP:
             return self.state == PLAY and self.kind == WINDOW
         if choice == WAIT:
+            if self.state == LEAVING:
+                return True  # back to the gate
             return self.state in (PLAY, TALLY) and self._end_cue != CLOSE
         return True
 
@@ -422,13 +488,19 @@ class Runner:
         self._set(_MENU, NEVER)
         if not self.offers(choice):
             return  # the span changed while it was shown
-        if choice == SKIP:
+        if choice == DOOR:
+            self._ask_about(RETURN, at_ms)
+        elif choice == SKIP:
             self.counting.skip()
             self._journal_state(at_ms, j.BY_SKIP)
+        elif choice == WAIT and self.state == LEAVING:
+            self._stay_at_gate()
         elif choice == WAIT:
             self.waiting = True
             self._journal_state(at_ms, j.BY_WAIT)
         elif choice == STOP:
+            self._ask_about(SURE, at_ms)
+        elif choice == SURE:
             self._finish(at_ms, j.BY_STOP)
 
     # Ratings and the end
@@ -465,15 +537,31 @@ class Runner:
         """End the run from outside: the host disarms it, or its timeline can't be read."""
         self._finish(run_ms, cause)
 
+    def _end(self, run_ms: int) -> None:
+        """Nothing follows: end, or let presses begun in class end first, since they count."""
+        self.state = CLOSING
+        self._set(_SETTLE, run_ms + SETTLE_MS)
+        self._close(run_ms)
+        self.sink.changed()
+
+    def _close(self, run_ms: int) -> None:
+        if self.state != CLOSING:
+            return
+        for slot in range(SLOTS):
+            if self.down[slot] and not self._held[slot]:
+                return
+        self._finish(run_ms, j.BY_TIME)
+
     def _finish(self, run_ms: int, cause: int) -> None:
         if self._untold:
-            self._settle(run_ms)
+            self._tell_results()
         if self.state == PLAY and self.kind == WINDOW:
             self.counting.results_stopped()
         class_ms = self.class_ms(run_ms) if self.index >= 0 else 0
         for timer in range(len(self._timers)):
             self._timers[timer] = NEVER
         self.due_ms = NEVER
+        self.menu = -1
         self.state = OVER
         self.sink.over(cause, class_ms)
         self.sink.changed()
@@ -490,7 +578,7 @@ class Runner:
 # The state table: what a gesture does in a state. What is not listed does nothing.
 TABLE = {
     (READY, HOLD): Runner._start_by_hand,
-    (SET, TAP): Runner._later,
+    (SET, HOLD): Runner._later,
     (SET, LONG): Runner._offer,
     (PLAY, TAP): Runner._tapped,
     (PLAY, HOLD): Runner._take_back,
@@ -501,7 +589,6 @@ TABLE = {
     (AT_GATE, TAP): Runner._tapped,
     (AT_GATE, HOLD): Runner._start_by_hand,
     (AT_GATE, LONG): Runner._offer,
-    (LEAVING, TAP): Runner._later,
     (LEAVING, LONG): Runner._offer,
     (ASKING, TAP): Runner._rate_more,
     (ASKING, HOLD): Runner._rate_less,
@@ -516,4 +603,5 @@ _TIMED = (
     Runner._menu_over,
     Runner._rated,
     Runner._show_over,
+    Runner._look_ahead,
 )

@@ -265,6 +265,7 @@ class Stage:
         self.draw(name, lambda: self.screens.show(runner, until_ms, self.facts))
 
     def draw(self, name, show):
+        gc.collect()
         show()
         while self.display.update():
             pass
@@ -365,11 +366,18 @@ def plain(stage):
     stage.scene("gate", gate, 12_000)
     stage.scene("leaving", gate, 17_000, hold(0, 12_000))
     stage.scene("set", lead, 5_000, (), 30_000)
-    menu = hold(0, 4_000, 5_300) + tap(0, 10_000)
+    stage.scene("starts", lead, 12_000, hold(0, 5_000), None)
+    door = hold(0, 4_000, 5_300)
+    menu = door + hold(0, 9_500) + tap(0, 12_000)
     more = rest_after(work(ASK_TARGET, TAP_EACH, (7, 12), goal=10), REST, 15, b"Plank")
-    stage.scene("menu", more, 11_000, menu)
-    wait = hold(0, 4_000, 5_300) + tap(0, 10_000) + tap(0, 10_500) + hold(0, 11_000)
-    stage.scene("waits", more, 13_000, wait)
+    stage.scene("door", more, 10_000, door)
+    stage.scene("menu", more, 13_000, menu)
+    wait = menu + tap(0, 12_500) + hold(0, 13_000)
+    stage.scene("waits", more, 16_000, wait)
+    sure = menu + tap(0, 12_500) + tap(0, 13_000) + hold(0, 13_500)
+    stage.scene("sure", more, 16_000, sure)
+    back = hold(0, 12_000) + hold(0, 14_000, 5_300) + hold(0, 19_500) + tap(0, 21_500)
+    stage.scene("stay", gate, 22_000, back)
     rating = work(ASK_OPEN, TAP_NONE, (), 5).add(RATING, 60, bibs=(7, 12, 31))
     stage.scene("rating", rating, 14_000, taps(0, 7, 6_000, 300) + taps(2, 4, 6_000, 300))
     stage.facts.totals = [(7, 186), (12, 203), (31, 158)]
@@ -387,6 +395,7 @@ def plain(stage):
     stage.draw("health", lambda: stage.screens.health(stage.facts))
     stage.facts.fault = 37
     stage.draw("trouble", lambda: stage.screens.trouble(stage.facts))
+    stage.draw("stopped", stage.screens.stopped)
 
 
 # The longest a plan may say: 32 letters, wide and with accents above and below.
@@ -458,7 +467,8 @@ def longest_windows(stage, n, bibs, name):
         offered = hold(0, 3_000, 5_200)
         more = work(ASK_TARGET, TAP_EACH, seconds=seconds, goal=1, **many)
         rest_after(more, REST, 15, b"Plank")
-        stage.scene("menu" + at, more, 9_000, offered + tap(0, 8_500))
+        stage.scene("door" + at, more, 9_000, offered)
+        stage.scene("menu" + at, more, 11_500, offered + hold(0, 8_500) + tap(0, 11_000))
         for kind, label in (
             (LEAD_IN, "lead-in"),
             (WARM_UP, "warm-up"),

@@ -23,8 +23,8 @@ LIT, GLASS = (222, 232, 236), (14, 16, 20)
 # The states whose screens the manual shows; more below are variants.
 SHOWN = [
     "lead-in", "open", "target", "made", "made-all", "four", "hold", "last", "back", "each-side",
-    "tally", "break", "change", "warm-up", "gate", "leaving", "set", "menu", "waits", "rating",
-    "end", "resting", "cut", "health", "identify", "trouble",
+    "tally", "break", "change", "warm-up", "gate", "leaving", "set", "starts", "door", "menu", "stay",
+    "sure", "waits", "rating", "end", "resting", "cut", "health", "identify", "trouble", "stopped",
 ]  # fmt: skip
 
 
@@ -169,7 +169,8 @@ def test_seconds_left_are_the_largest_thing_on_each_screen(told):
     seconds = {
         "lead-in": "8", "open": "18", "target": "21", "made": "16", "made-all": "17", "four": "19",
         "hold": "4", "last": "4", "back": "21", "each-side": "14", "tally": "22", "break": "46",
-        "change": "11", "warm-up": "89", "leaving": "13", "set": "25", "menu": "19",
+        "change": "11", "warm-up": "89", "leaving": "13", "set": "25", "menu": "17",
+        "door": "20", "sure": "14",
     }  # fmt: skip
     for name, left in seconds.items():
         assert largest(scenes[name]) == left, name
@@ -201,7 +202,12 @@ def test_words(told):
     scenes = told("plain").scenes
     assert {"Push-up", "Next: Plank", "to do", "7", "12"} <= set(words(scenes["target"]))
     assert {"Hold to", "go on", "Next: Squat"} <= set(words(scenes["gate"]))
-    assert {"Goes on at 18:30:30", "Tap: later"} <= set(words(scenes["leaving"]))
+    assert {"Goes on at 18:30:30", "Next: Squat"} <= set(words(scenes["leaving"]))
+    assert {"Starts at 18:30:30", "Hold: later"} <= set(words(scenes["starts"]))
+    assert {"Choices?", "Hold: show them", "Tap: carry on"} <= set(words(scenes["door"]))
+    assert {"Stop?", "Hold: stop the class", "Tap: carry on"} <= set(words(scenes["sure"]))
+    assert "Stay at the gate" in words(scenes["stay"])
+    assert {"Stopped", "Switch it off and on"} <= set(words(scenes["stopped"]))
     assert {"Starts at 18:30:30", "Harbour loop"} <= set(words(scenes["set"]))
     assert {"Break", "Next in", "Squat"} <= set(words(scenes["break"]))
     assert "Then this box waits" in words(scenes["waits"])

@@ -12,9 +12,9 @@ from handbell_core.runner import (
     PLAY,
     READY,
     RETURN,
-    SET,
     SKIP,
     STOP,
+    SURE,
     TALLY,
     WAIT,
 )
@@ -202,14 +202,7 @@ def test_a_gate_waits_and_goes_on_on_the_grid_for_every_box():
     assert goes_on == {1_700_000_010_000 + 60_000}
 
 
-def test_another_press_moves_a_hand_start_by_one_step():
-    box = Box([lead_in(), window(10_000)], model=ClockModel(1_700_000_010_000_000, 0))
-    assert box.runner.state == READY
-    box.hold(0, 1_000)
-    assert box.runner.state == SET and box.runner.by_hand
-    first = box.runner.starts_ms
-    box.tap(0, 5_000)
-    assert box.runner.starts_ms == first + 30_000
+def test_a_box_without_a_clock_starts_by_hand_in_five_seconds():
     lost = Box([lead_in(), window(10_000)])
     lost.hold(0, 1_000)
     assert lost.runner.starts_ms == 1_000 + 1_530 + 5_000
@@ -224,13 +217,16 @@ def test_the_host_s_start_is_not_moved_by_a_tap():
 
 
 def choose(box, at_ms, choice):
-    """Hold 5 s, tap to the choice, hold to take it."""
+    """Hold 5 s, hold for the choices, tap to one, hold to take it; to stop, hold once more."""
     box.tap(0, at_ms, 5_200)
-    assert box.runner.menu == 0
+    box.hold(0, at_ms + 5_300, 1_600)
+    assert box.runner.menu == RETURN
     for n in range(choice):
-        box.tap(0, at_ms + 5_500 + n * 300)
+        box.tap(0, at_ms + 7_000 + n * 300)
     assert box.runner.menu == choice
-    box.hold(0, at_ms + 7_000)
+    box.hold(0, at_ms + 8_000)
+    if choice == STOP:
+        box.hold(0, at_ms + 10_100)
     assert box.runner.menu == -1
 
 
@@ -278,11 +274,10 @@ def test_only_what_does_something_is_offered():
     box.to(65_000)
     assert offered(box) == [RETURN, SKIP, STOP]  # the last span
     box.tap(0, 66_000, 5_200)
-    box.tap(0, 71_500)
-    box.tap(0, 71_800)
+    box.hold(0, 71_300, 1_600)
+    box.tap(0, 73_000)
+    box.tap(0, 73_300)
     assert box.runner.menu == STOP  # past what isn't offered
-    box.hold(0, 72_200)
-    assert box.sink.ended[0] == j.BY_STOP
 
 
 def test_stop_ends_the_run_and_tells_what_was_done():
@@ -462,7 +457,7 @@ def test_a_class_stopped_at_a_wait_after_a_tally_window_still_tells_its_results(
     box.to(17_000)
     assert box.runner.state == AT_GATE
     box.hold(0, 18_000, 5_500)
-    box.runner.menu = STOP
+    box.runner.menu = SURE
     box.runner._choose(24_000)
     assert box.runner.state == OVER
     assert set(results(box)) == {(7, 1), (8, 1)}

@@ -1,0 +1,121 @@
+"""What a long hold leads to: out of the reach of somebody who leans, taps and takes back."""
+
+from handbell_core import journal as j
+from handbell_core.runner import DOOR, MENU_MS, OVER, PLAY, RETURN, SKIP, STOP, SURE, WAIT
+from made import Box, lead_in, rest, window
+
+
+def in_window(seconds=60):
+    box = Box([lead_in(), window(seconds * 1000), rest(10_000), window(10_000)])
+    box.runner.arm(0)
+    box.to(6_000)
+    return box
+
+
+def count(box, slot=0):
+    return box.runner.counting.now[slot].taps
+
+
+def test_after_a_lean_every_tap_counts():
+    box = in_window()
+    box.tap(0, 7_000, 6_000)
+    assert box.runner.menu == DOOR
+    for n in range(18):
+        box.tap(0, 14_000 + n * 900)
+    assert count(box) == 18 and box.runner.menu == -1
+
+
+def test_the_door_closes_by_itself_and_nothing_holds_it_open():
+    box = in_window()
+    box.tap(0, 7_000, 6_000)  # it opens at 12 s
+    box.to(12_000 + MENU_MS - 1)
+    assert box.runner.menu == DOOR
+    box.to(12_000 + MENU_MS)
+    assert box.runner.menu == -1
+
+
+def test_taps_do_not_hold_the_choices_open():
+    box = in_window()
+    box.tap(0, 7_000, 5_100)
+    box.hold(0, 13_000, 1_600)
+    opened_ms = 14_530
+    for n in range(30):
+        box.tap(0, 15_000 + n * 700)
+        at_ms = 15_120 + n * 700
+        assert (box.runner.menu >= 0) == (at_ms < opened_ms + MENU_MS), at_ms
+    assert count(box) == 30 - 11  # but for those that stepped through the choices, all count
+
+
+def rhythms():
+    """What people do at a button for a minute: lean, tap, take back, in every order of four."""
+    kinds = ("lean", "lean less", "taps", "back")
+    for a in kinds:
+        for b in kinds:
+            for c in kinds:
+                for d in kinds:
+                    yield (a, b, c, d)
+
+
+def test_no_leaning_tapping_and_taking_back_stops_the_class():
+    for rhythm in rhythms():
+        box = in_window()
+        at_ms = 7_000
+        for what in rhythm:
+            if what == "taps":
+                for n in range(3):
+                    box.tap(0, at_ms + n * 600)
+                at_ms += 2_000
+            else:
+                held_ms = {"lean": 5_500, "lean less": 2_500, "back": 1_700}[what]
+                box.tap(0, at_ms, held_ms)
+                at_ms += held_ms + 300
+        assert box.runner.state == PLAY and box.sink.ended is None, rhythm
+
+
+def test_stopping_asks_once_more_and_a_tap_says_no():
+    for answer, state in (("tap", PLAY), ("hold", OVER)):
+        box = in_window()
+        box.tap(0, 7_000, 5_100)
+        box.hold(0, 12_300, 1_600)
+        for n in range(STOP):
+            box.tap(0, 14_000 + n * 300)
+        box.hold(0, 15_200, 1_600)
+        assert (box.runner.menu, box.runner.state) == (SURE, PLAY)
+        taps = count(box)
+        (box.tap if answer == "tap" else box.hold)(0, 17_000)
+        assert (box.runner.menu, box.runner.state) == (-1, state), answer
+        if answer == "tap":
+            assert count(box) == taps + 1
+        else:
+            assert box.sink.ended[0] == j.BY_STOP
+
+
+def test_another_button_taps_on_while_one_is_asked():
+    box = in_window()
+    box.tap(0, 7_000, 5_100)
+    box.tap(1, 12_500)
+    assert (count(box, 1), box.runner.menu) == (1, DOOR)
+
+
+def test_the_choices_end_with_the_class():
+    box = Box([lead_in(), window(10_000)])
+    box.runner.arm(0)
+    box.to(6_000)
+    box.tap(0, 8_000, 5_100)
+    box.to(20_000)
+    assert (box.runner.state, box.runner.menu) == (OVER, -1)
+
+
+def test_the_choices_do_what_they_say():
+    for choice in (RETURN, SKIP, WAIT):
+        box = in_window()
+        box.tap(0, 7_000, 5_100)
+        box.hold(0, 12_300, 1_600)
+        assert box.runner.menu == RETURN
+        for n in range(choice):
+            box.tap(0, 14_000 + n * 300)
+        assert box.runner.menu == choice
+        box.hold(0, 15_200, 1_600)
+        assert box.runner.menu == -1
+        assert box.runner.counting.now[0].skipped == (choice == SKIP)
+        assert box.runner.waiting == (choice == WAIT)

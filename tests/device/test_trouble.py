@@ -1,0 +1,296 @@
+"""Something of a box fails, once or for good: the class goes on, and the box answers its host."""
+
+import struct
+
+import pytest
+from troubled import troubled
+
+from handbell.errors import HandbellError
+from handbell_core import faults, journal
+from made import lead_in, rest, window
+from rig import Rig, digest, of_kind, reps, timeline
+
+pytestmark = pytest.mark.usefixtures("micropython")
+
+BELLS_S = (5, 25, 35, 55)  # go, rest, go, close
+
+
+def two_windows():
+    return [lead_in(5_000), window(20_000), rest(10_000), window(20_000)]
+
+
+def play(tmp_path, trouble, taps=(6, 7, 8, 40, 41), **spec):
+    """Play a class on a box with ``trouble``; return its rig, still open, and its start."""
+    data = timeline(two_windows)
+    rig = Rig(tmp_path, firmware=troubled(tmp_path, trouble), **spec)
+    rig.send([data])
+    start = rig.arm([data])
+    for at in taps:
+        rig.box.press(0, start + int(at * 1e6))
+    rig.world.run_to(start + 120_000_000)
+    return rig, start
+
+
+def assert_rang(rig, start, within_us=5_000):
+    bells = [bell - start for bell in rig.box.sound.bells() if bell > start]
+    for due_s in BELLS_S:
+        assert min(abs(bell - due_s * 1_000_000) for bell in bells) <= within_us, due_s
+
+
+def test_a_read_that_fails_at_a_rest_s_end_costs_no_later_bell_and_no_answer(tmp_path):
+    trouble = """
+        import time
+        from handbell_core.timeline import Reader
+        whole = Reader.span
+        seen = []
+        def span(self, index, into):
+            if index >= 2 and "from" not in seen:
+                seen.append("from")
+                seen.append(time.ticks_ms())
+            # From the first look at the second window on, for two seconds.
+            if index == 3 and len(seen) == 2 and time.ticks_ms() - seen[1] < 22_000:
+                raise OSError(5)
+            return whole(self, index, into)
+        Reader.span = span
+    """
+    rig, start = play(tmp_path, trouble)
+    with rig:
+        assert_rang(rig, start)
+        assert rig.ask("status")["fault"] == faults.FIRMWARE
+        (run,) = rig.runs()
+    assert reps(run) == {(7, 1): 3, (8, 1): 0, (7, 2): 2, (8, 2): 0}
+    notes = {struct.unpack("<H", rec[4][:2])[0] for rec in of_kind(run, journal.NOTE)}
+    assert faults.FIRMWARE in notes
+
+
+def test_a_bell_that_fails_stops_neither_the_class_nor_the_count(tmp_path):
+    trouble = """
+        from box.sound import Sound
+        def play(self, cue, tick):
+            raise OSError(5)
+        Sound.play = play
+    """
+    rig, _ = play(tmp_path, trouble)
+    with rig:
+        assert rig.ask("hello")["boot"] >= 1
+        (run,) = rig.runs()
+    assert reps(run) == {(7, 1): 3, (8, 1): 0, (7, 2): 2, (8, 2): 0}
+    assert of_kind(run, journal.END)
+
+
+def test_a_screen_that_can_t_be_drawn_keeps_no_tap_from_the_flash(tmp_path):
+    trouble = """
+        from box.screens import Screens
+        def show(self, runner, run_ms, facts):
+            raise ValueError
+        Screens.show = show
+    """
+    data = timeline(two_windows)
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        start = rig.arm([data])
+        for n in range(8):
+            rig.box.press(0, start + 6_000_000 + n * 1_000_000)
+        rig.world.run_to(start + 20_000_000)
+        rig.box.cut_power()
+        rig.box.power_up()
+        (run,) = rig.runs()
+    assert len(of_kind(run, journal.TAP)) == 8
+
+
+def test_errors_without_end_leave_an_idle_box_that_answers(tmp_path):
+    trouble = """
+        from box.view import View
+        def show(self, tick, runner):
+            raise MemoryError
+        View.show = show
+    """
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.world.run_for(60_000_000)
+        status = rig.ask("status")
+        assert status["state"] == "empty" and status["fault"] == faults.FIRMWARE
+
+
+def test_a_clock_part_that_stops_answering_stops_no_box(tmp_path):
+    trouble = """
+        from box import rtc
+        def fails(self, *_):
+            tries.append(1)
+            raise OSError(110)
+        tries = []
+        rtc.Rtc.read_s = rtc.Rtc.write = fails
+        from box.app import App
+        whole = App.run
+        from box.requests import Requests, TABLE
+        TABLE["tries"] = lambda self, message: {"tries": len(tries)}
+    """
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, trouble)) as rig:
+        data = timeline(two_windows)
+        rig.send([data])
+        rig.world.run_for(120_000_000)
+        assert rig.ask("status")["state"] == "ready"
+        assert 1 <= rig.ask("tries")["tries"] <= 14  # each may hold the box up: one in 10 s
+
+
+def test_a_request_that_fails_is_answered(tmp_path):
+    trouble = """
+        from box.storage import Storage
+        def fails(self):
+            raise MemoryError
+        Storage.runs = fails
+    """
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        with pytest.raises(HandbellError):
+            rig.ask("list", of="runs", i=0)
+        assert rig.ask("hello")["id"]
+
+
+def test_an_arming_that_fails_halfway_leaves_no_start(tmp_path):
+    trouble = """
+        from box.storage import Storage
+        whole = Storage.save
+        def save(self, **changes):
+            if "start_ms" in changes:
+                raise OSError(28)
+            whole(self, **changes)
+        Storage.save = save
+    """
+    data = timeline(two_windows)
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        with pytest.raises(HandbellError):
+            rig.arm([data])
+        assert rig.ask("status")["state"] == "ready"
+        rig.world.run_for(60_000_000)
+        assert rig.ask("status")["state"] != "play"
+
+
+def test_a_log_that_can_t_be_begun_is_told_to_who_arms(tmp_path):
+    trouble = """
+        from box.storage import Storage
+        def new_run(self):
+            raise OSError(5)
+        Storage.new_run = new_run
+    """
+    data = timeline(two_windows)
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        with pytest.raises(HandbellError):
+            rig.arm([data])
+        assert rig.ask("status")["state"] == "ready"
+
+
+def test_an_end_that_fails_leaves_the_next_class_a_log_of_its_own(tmp_path):
+    trouble = """
+        from box.log import Log
+        whole = Log.make_room
+        done = []
+        def make_room(self):
+            if not done:
+                done.append(1)
+                raise OSError(5)
+            whole(self)
+        Log.make_room = make_room
+    """
+    data = timeline(two_windows)
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        for _ in range(2):
+            start_ms = rig.world.clock.utc_us() // 1_000_000 * 1000 + 10_000
+            rig.ask("arm", d=digest(data), utc_ms=start_ms)
+            start = start_ms * 1000 - rig.world.clock.start_utc_us
+            rig.box.press(0, start + 6_000_000)
+            rig.world.run_to(start + 120_000_000)
+        runs = rig.runs()
+    assert [len(of_kind(run, journal.RUN)) for run in runs] == [1, 1]
+    assert [len(of_kind(run, journal.TAP)) for run in runs] == [1, 1]
+
+
+def test_a_class_that_is_stuck_for_good_is_ended_by_the_watchdog(tmp_path):
+    trouble = """
+        from handbell_core.runner import Runner
+        whole = Runner._enter
+        def enter(self, index, run_ms):
+            if index == 2:
+                raise ValueError
+            whole(self, index, run_ms)
+        Runner._enter = enter
+    """
+    rig, _ = play(tmp_path, trouble)
+    with rig:
+        status = rig.ask("status")
+        assert status["state"] == "ready"  # it began anew, without a clock part, and says so
+        assert rig.ask("hello")["boot"] == 2
+        (run,) = rig.runs()
+    assert len(of_kind(run, journal.TAP)) == 3
+
+
+def test_two_buttons_held_in_the_same_moment_start_a_class_with_a_log(tmp_path):
+    data = timeline(two_windows)
+    with Rig(tmp_path) as rig:
+        rig.send([data])
+        at = rig.world.now_us() + 5_000_000
+        for slot in (0, 1):
+            rig.box.press(slot, at, hold_ms=2_000)
+        rig.world.run_to(at + 10_000_000)
+        assert rig.ask("status")["state"] in ("set", "play")
+        rig.world.run_to(at + 200_000_000)
+        (run,) = rig.runs()
+    assert of_kind(run, journal.END)
+
+
+def test_the_last_rep_reaches_the_log_when_no_rating_follows(tmp_path):
+    data = timeline(two_windows)
+    with Rig(tmp_path) as rig:
+        rig.send([data])
+        start = rig.arm([data])
+        rig.box.press(0, start + 54_900_000, hold_ms=300)
+        rig.world.run_to(start + 120_000_000)
+        (run,) = rig.runs()
+    assert reps(run)[7, 2] == 1
+
+
+def test_a_box_at_the_prompt_does_not_look_ready(tmp_path):
+    trouble = """
+        whole = main
+        def main():
+            whole()
+            while True:  # a prompt: on a desktop the box would end here, and its parts go dark
+                BOARD.idle(None)
+    """
+    data = timeline(two_windows)
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        rig.world.run_for(10_000_000)
+        ready = rig.box.screen.pixels()
+        rig.ask("yield")
+        rig.world.run_for(2_000_000)
+        assert rig.box.screen.pixels() not in (ready, bytes(len(ready)))
+        assert not any(any(colour) for colour in rig.box.light.colours)
+
+
+def test_wild_settings_cost_the_box_nothing_but_themselves(tmp_path):
+    trouble = """
+        import json
+        with open("box.json", "w") as f:
+            json.dump({"station": 4, "label": ["x"], "tz_s": None, "starts": 7.5, "last": 3}, f)
+    """
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        hello = rig.ask("hello")
+        assert (hello["station"], hello["label"]) == (4, "")
+
+
+def test_a_clock_out_of_all_bounds_is_refused_and_nothing_is_taken(tmp_path):
+    data = timeline(two_windows)
+    wild = ({"bound_us": "x"}, {"ppb": 1e300}, {"tz_s": None}, {"utc_us": [1]}, {"ppb": 10**9})
+    with Rig(tmp_path) as rig:
+        rig.send([data])
+        before = rig.ask("status")["bound_us"]
+        for field in wild:
+            good = {"utc_us": 1_700_000_000_000_000, "box_us": 1, "bound_us": 9, "tz_s": 0}
+            rate = {"ppb": 5, "ppb_bound": 5, "rate_utc_us": 1_700_000_000_000_000}
+            with pytest.raises(HandbellError):
+                rig.ask("clock", **(good | rate | field))
+        rig.world.run_for(30_000_000)
+        assert before <= rig.ask("status")["bound_us"] < before + 10_000
+        assert rig.ask("status")["sel"] == digest(data)
