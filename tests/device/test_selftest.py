@@ -96,6 +96,25 @@ def test_the_part_that_fails_is_named(rig_of, spec, part):
     assert [name for name, fine in parts.items() if not fine] == [part]
 
 
+def test_without_a_battery_what_it_feeds_is_not_blamed_on_wires(rig_of):
+    """On USB alone lamps and loudspeaker have no supply (hardware/box.toml, net BATTERY)."""
+    rig = rig_of(broken=("battery", "lamp 2", "sounder"))
+    with rig.connect() as connection:
+        findings = SelfTest(connection, Person(rig), 2).run()
+    words = {f.part: f.words for f in findings if f.fine is False}
+    assert set(words) == {"battery sense", "lamp 2", "sounder"}
+    for part in ("lamp 2", "sounder"):
+        assert "fed by the battery" in words[part] and "wire" not in words[part]
+
+
+def test_with_a_battery_wires_are_named(rig_of):
+    rig = rig_of(broken=("sounder",))
+    with rig.connect() as connection:
+        findings = SelfTest(connection, Person(rig), 2).run()
+    (words,) = [f.words for f in findings if f.fine is False]
+    assert "check its wires" in words
+
+
 def test_with_nobody_to_ask_it_judges_what_it_can(rig_of):
     parts = found(rig_of(broken=("lamp 2", "battery")), ask=lambda question: None)
     assert parts["battery sense"] is False and parts["flash"] is True

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from handbell.boxes.clock import measure
@@ -106,19 +106,28 @@ class SelfTest:
         dark = [int(word) for word in said.replace(",", " ").split() if word.isdigit()]
         if not dark:
             return [Finding("lamps", True, "")]
-        words = "stays dark: check the data wire before it, else replace it"
+        words = self._unless_off("stays dark: check the data wire before it, else replace it")
         return [Finding(f"lamp {n}", False, words) for n in dark if 1 <= n <= lamps]
 
     def _sounder(self) -> list[Finding]:
         self._work("sound")
         self._wait(RING_S)
-        return [
-            self._yes(
-                "sounder",
-                "did it ring three rising notes?",
-                "the sounder is silent: check its wires and its transistor",
-            )
-        ]
+        found = self._yes(
+            "sounder",
+            "did it ring three rising notes?",
+            "the sounder is silent: check its wires and its transistor",
+        )
+        if found.fine is False:
+            found = replace(found, words=self._unless_off(found.words))
+        return [found]
+
+    def _unless_off(self, fault: str) -> str:
+        """Return what to say of a lamp or a sounder that did nothing: the battery feeds both."""
+        if self._work("battery")["mv"] >= BATTERY_MV[0]:
+            return fault
+        return (
+            "is fed by the battery, and there is none or it is switched off: try again with it on"
+        )
 
     def _press(self) -> list[Finding]:
         before = self._work("buttons")

@@ -1,0 +1,70 @@
+"""The guide's order: a cell meets nothing before plus and minus are traced and read."""
+
+import re
+
+from hardware.build import ROOT
+from hardware.load import box_of, read
+
+GUIDE = (ROOT / "docs" / "build.md").read_text(encoding="utf-8")
+SAFETY = (ROOT / "docs" / "safety.md").read_text(encoding="utf-8")
+
+
+def section(number):
+    return re.search(rf"\n## {number}\. .*?(?=\n## )", GUIDE, re.S)[0]
+
+
+def steps(text):
+    found = re.findall(r"^(\d)\. (.*?)(?=^\d\. |\n\n|\Z)", text, re.S | re.M)
+    return [" ".join(words.split()) for _, words in found]
+
+
+def first(texts, words):
+    return next(n for n, text in enumerate(texts) if words in text)
+
+
+def test_polarity_comes_before_the_cell_and_the_cell_before_the_charger():
+    guide = steps(section(5))
+    trace = first(guide, "multimeter on continuity")
+    insert = first(guide, "a cell goes into the holder")
+    join = first(guide, "Join the plug**, USB still unplugged")
+    power = first(guide, "USB power into the charger")
+    assert (trace, insert, join, power) == (0, 1, 2, 3)
+    assert guide[trace].startswith("**Holder empty, USB unplugged, switch off.**")
+    for end in ("spring", "B- on the charger and not B+", "B+ and not B-"):
+        assert end in guide[trace]
+    assert guide[insert].startswith("**Part the plug**") and "no minus sign" in guide[insert]
+
+
+def test_nothing_powers_the_charger_or_takes_a_cell_before_that():
+    before = GUIDE[: GUIDE.index("## 5. The cell")]
+    assert "USB power" not in before and "ell in" not in before
+    assert "near it" in section(3) and "No cell yet" in section(3)
+
+
+def test_the_cautions_say_that_nothing_stops_a_reversed_cell():
+    said = " ".join(SAFETY.split())
+    after = said[said.index("## A cell the wrong way round") :]
+    for words in (
+        "Nothing in this circuit stops it",
+        "fire service",
+        "local fire rules",
+        "lithium",
+    ):
+        assert words in after
+    assert "safety.md#a-cell-the-wrong-way-round" in GUIDE
+    box = box_of(read())
+    assert not [ref for ref, part in box.part.items() if part.kind in ("mosfet", "fet")], (
+        "something may stop a reversed cell now: the cautions should say so"
+    )
+
+
+def test_on_usb_alone_the_guide_promises_no_light_and_no_sound():
+    """What hangs on the battery has no supply: lamps, and the loudspeaker by its resistor."""
+    fed = set(box_of(read()).net["BATTERY"])
+    assert {"L1.VDD", "R5.1"} <= fed and not any(end.startswith("U1.") for end in fed)
+    table = " ".join(section(4).split())
+    assert "stay dark and silent" in table
+    assert "the loudspeaker rings nothing and the battery reads 0" in table
+    assert "all else passes. They have their turn in step 6" in table
+    hardware = (ROOT / "docs" / "hardware.md").read_text(encoding="utf-8")
+    assert "dark lamps and a silent loudspeaker" in hardware
