@@ -346,10 +346,42 @@ def test_progress_is_told_for_scripts_and_the_wait(lay):
     assert told[-1] == (PORT, "crystal, seconds", 300, 300)
 
 
-def test_a_battery_is_judged_only_on_usb(lay):
-    _, done = lay({"battery": good_answers()["battery"] | {"battery_mv": 3700, "usb": False}})
+@pytest.mark.parametrize("off", [-0.08, 0, 0.08])  # resistors, reference, the pin's own load
+@pytest.mark.parametrize("cell_mv", [2_750, 3_700, 4_200, 4_250, 4_800])  # the last: fresh AA
+def test_a_box_whose_gauge_reads_its_cell_is_as_expected_with_the_cable_in(lay, cell_mv, off):
+    """The divider hangs on the cell, before the diode: hardware/box.toml, net GAUGE."""
+    battery = good_answers()["battery"] | {"battery_mv": round(cell_mv * (1 + off))}
+    _, done = lay({"battery": battery})
     done.run()
-    assert done.readings["battery_mv"].verdict == "left out: on its battery, 3700 mV"
+    assert done.readings["battery_mv"].verdict == "as expected", battery
+    assert done.good
+
+
+@pytest.mark.parametrize("wrong_mv", [1_850, 8_400])  # a divider that is halved, or none
+def test_a_gauge_that_is_wired_wrongly_differs(lay, wrong_mv):
+    _, done = lay({"battery": good_answers()["battery"] | {"battery_mv": wrong_mv}})
+    done.run()
+    assert done.readings["battery_mv"].verdict == "differs"
+
+
+def test_without_a_cell_there_is_nothing_to_judge(lay):
+    _, done = lay({"battery": good_answers()["battery"] | {"battery_mv": 12}})
+    done.run()
+    assert done.readings["battery_mv"].verdict == "left out: no cell, or switched off: 12 mV"
+    assert done.good
+
+
+def test_the_firmware_may_hold_what_leaves_room_for_a_class():
+    """The figures are those of docs/timing.md, and 94 KB measured since."""
+    page = (ROOT / "docs" / "timing.md").read_text(encoding="utf-8")
+    in_class_kb = max(map(int, re.findall(r"files \| 60 KB \| \*\*(\d+) to (\d+) KB", page)[0]))
+    modules_kb, heap_kb = map(
+        int, re.search(r"modules alone hold (\d+) KB of the heap of\s(\d+)", page).groups()
+    )
+    beside_kb = in_class_kb - modules_kb
+    (item,) = [item for item in all_items() if item.key == "modules_kb"]
+    assert 94 <= item.high <= heap_kb - 3 * beside_kb
+    assert f"three times its {beside_kb}" in item.expected
 
 
 # What goes wrong
@@ -519,6 +551,9 @@ def test_the_page_names_all_that_is_on_the_sheet():
     page = (ROOT / "docs" / "bench.md").read_text(encoding="utf-8")
     for thing in (*all_items(), *BY_HAND):
         assert f"| {thing.what} |" in page, thing.what
+    for item in all_items():
+        (row,) = [line for line in page.splitlines() if line.startswith(f"| {item.what} |")]
+        assert f"| {item.expected} |" in row
 
 
 def test_what_the_sheet_says_to_change_is_there():

@@ -39,6 +39,7 @@ PARTS = Path(__file__).with_name("bench_board")  # what is sent to a board, Micr
 ROUNDS = 100
 STOPPED = "the bench was stopped before"
 GONE = "the board stopped answering before"
+NO_BATTERY_MV = 1_000  # the gauge is at the cell, behind the switch; a cable does not reach it
 START = Script("board", ("common", "start"), ())
 
 
@@ -228,8 +229,9 @@ class Bench:
             else:
                 reading.why = str(left_out or "this board did not say")
                 reading.left_out = left_out is not None or value is None
-        if script.name == "battery" and answer.get("usb") is False:
-            self._left_out("battery_mv", f"on its battery, {answer.get('battery_mv')} mV")
+        battery_mv = answer.get("battery_mv")
+        if isinstance(battery_mv, int) and battery_mv < NO_BATTERY_MV:
+            self._left_out("battery_mv", f"no cell, or switched off: {battery_mv} mV")
 
     def _left_out(self, key: str, why: str) -> None:
         reading = self.readings[key]

@@ -38,10 +38,10 @@ _FIRMWARE = (
         "modules_kb",
         "Firmware, heap its modules hold",
         "KB",
-        "86 (E), less when frozen",
+        "86 to 94 (E), less when frozen; 120 leaves a class three times its 38",
         "docs/timing.md; freezing the modules into the image",
         0,
-        90,
+        120,
     ),
     Item("gc_firmware_us", "Collection, firmware loaded", "ms", "15 (E)", _COLLECT, 4, 20, 1000),
 )
@@ -175,10 +175,11 @@ _BATTERY = (
         "battery_mv",
         "Battery, as the box reads it",
         "mV",
-        "on USB 4300 to 5250: the cable's 5 V less a diode",
+        "the cell's own voltage, cable or not: 2750 to 4250, or up to 4800 of three fresh "
+        "alkaline cells; 8 % off until calibrated",
         "battery_mv in firmware/boards/pico.py; first compare with a multimeter",
-        4300,
-        5250,
+        2530,
+        5190,
     ),
     Item(
         "battery_spread_mv",
