@@ -13,11 +13,11 @@ from made_plans import EXAMPLES, IN_MANUAL, plans, toml
 from handbell.cli.main import main
 from handbell.coach.edit import Change, PlanText, write_plan
 from handbell.coach.library import load_library
-from handbell.coach.library_entry import SPACES
+from handbell.coach.library_entry import IMPACTS, SPACES
 from handbell.coach.library_names import name_key
 from handbell.coach.swap import find_swaps, swapped
 from handbell.coach.swap_keys import new_keys
-from handbell.coach.swap_rank import Surroundings, Wish, choices, sore_parts
+from handbell.coach.swap_rank import Surroundings, Wish, choices, sore_parts, strained
 from handbell.compile import build
 from handbell.errors import HandbellError
 from handbell.plan.files import parse_plan
@@ -33,8 +33,14 @@ THREE = EXAMPLES["three-block"]
 SORE = {
     "shoulders": {"shoulder", "shoulders"},
     "knee": {"knee"},
-    "back": {"back", "lower back", "upper back"},
+    "back": {"back", "lower back"},
     "lower back": {"back", "lower back"},
+    "upper back": {"back", "upper back"},
+    "wrist": {"wrist"},
+    "elbow": {"elbow"},
+    "neck": {"neck"},
+    "hip": {"hip", "hip flexors"},
+    "ankle": {"ankle"},
 }
 
 
@@ -120,6 +126,11 @@ def test_every_choice_answers_its_reason(entry):
                 assert SPACES.index(other.space) < SPACES.index(entry.space)
             else:
                 assert (other.level - entry.level) * (1 if because == "too-easy" else -1) >= 0
+    for wish in (Wish("too-hard"), *(Wish("sore", sore=(part,)) for part in SORE)):
+        for other in (choice.entry for choice in choices(LIBRARY, entry, wish, around)):
+            assert other.level <= entry.level
+            assert IMPACTS.index(other.impact) <= IMPACTS.index(entry.impact)
+            assert entry.skill or not other.skill
     if LIBRARY.easier(entry):
         assert choices(LIBRARY, entry, Wish("too-hard"), around)
     if LIBRARY.harder(entry):
@@ -131,7 +142,7 @@ def test_every_choice_answers_its_reason(entry):
     assert left and all(not (need & gone) for c in left for need in needed(c.entry))
     for part, avoided in SORE.items():
         for choice in choices(LIBRARY, entry, Wish("sore", sore=sore_parts([part])), around):
-            assert not avoided & {*choice.entry.loads, *choice.entry.tires}
+            assert not avoided & {*choice.entry.bears, *choice.entry.tires}
 
 
 def test_the_nearest_comes_first():
@@ -177,9 +188,71 @@ def test_the_coachs_own_kit_is_what_there_is(capsys, tmp_path):
 def test_a_sore_part_takes_out_what_loads_it_and_says_whom_to_ask(capsys):
     told = facts(capsys, THREE, "--because", "sore", "--where", "wrists")
     names = {s["exercise"] for s in told["swaps"]}
-    assert names == {"Push-up", "Burpee", "Dip"}
+    assert names == {"Push-up", "Burpee", "Row", "Dip"}  # a row hangs on the grip
     _, out, _ = run(capsys, THREE, "push-ups", "--because", "sore", "--where", "wrist")
     assert "qualified health professional" in out
+
+
+def offered(name, part, most=5):
+    entry = LIBRARY.find(name)
+    found = choices(LIBRARY, entry, Wish("sore", sore=sore_parts([part])), Surroundings())
+    return [choice.entry.name for choice in found[:most]]
+
+
+def test_what_a_careful_colleague_would_not_offer():
+    """Common practice, no source: the parts that each of these loads, asked for one by one."""
+    for name, part, never in (
+        ("Burpee", "back", {"Squat jump", "Squat thrust", "Tuck jump", "High knees"}),
+        ("Burpee", "wrist", {"Tuck jump", "Squat thrust", "Mountain climber"}),
+        ("Mountain climber", "back", {"High knees", "Burpee"}),
+        ("Push-up", "wrist", {"Palm press", "Shoulder press", "Wall push-up", "Floor dip"}),
+        ("Push-up", "knee", {"Knee push-up"}),
+        ("Plank", "knee", {"Knee plank"}),
+        ("Plank", "wrist", {"Plank shoulder tap", "Knee tuck in straps"}),
+        ("Squat jump", "ankle", {"Squat to tiptoe", "Box jump", "Skipping"}),
+        ("Sit-up", "neck", {"Crunch", "V-up", "Hollow hold"}),
+        ("Pull-up", "elbow", {"Band row", "Curl", "Towel row"}),
+    ):
+        assert not never & set(offered(name, part, most=200)), (name, part)
+
+
+def test_a_row_does_not_strain_a_sore_lower_back():
+    assert offered("Bent-over row", "back")[:2] == ["Row in straps", "Band row"]
+    assert not strained(LIBRARY.find("Row in straps"), ["back"])
+    assert not strained(LIBRARY.find("Row in straps"), ["lower back"])
+    assert strained(LIBRARY.find("Row in straps"), ["upper back"])
+
+
+def plan_of(path, *names):
+    pieces = "".join(f'[[block.exercise]]\nname = "{name}"\nwork_s = 30\n' for name in names)
+    path.write_text(f'title = "T"\n[[block]]\n{pieces}', encoding="utf-8")
+    return path
+
+
+def test_one_that_nothing_replaces_hides_no_other(capsys, tmp_path):
+    plan = plan_of(tmp_path / "class.toml", "Kettlebell swing", "Burpee", "Squat")
+    code, out, err = run(capsys, plan, "--because", "sore", "--where", "back", "--write")
+    assert code == 1 and err == ""
+    assert "Nothing in the library can take the place of Kettlebell swing here" in out
+    assert "leave it out" in out and "1. Shadow boxing" in " ".join(out.split())
+    assert "Still in the plan: Kettlebell swing. Leave out what nothing can replace." in out
+    names = re.findall('name = "(.*)"', plan.read_text(encoding="utf-8"))
+    assert names == ["Kettlebell swing", "Shadow boxing", "Squat"]
+    before = plan.read_bytes()
+    code, out, _ = run(capsys, plan, "--because", "sore", "--where", "back", "--write")
+    assert code == 1 and "Written" not in out and plan.read_bytes() == before
+
+
+def test_every_list_for_a_sore_part_ends_with_the_caution(capsys, tmp_path):
+    plan = plan_of(tmp_path / "class.toml", "Push-up", "Burpee", "Log carry")
+    code, out, _ = run(capsys, plan, "--because", "sore", "--where", "wrist")
+    assert code == 0
+    ends = "Pain stops the exercise, whichever it is; ask a qualified professional."
+    assert out.count(ends) == 2
+    assert "not in the library, so not looked at: Log carry" in out
+    assert "look through warm-up, cool-down and own tasks" in out
+    _, out, _ = run(capsys, plan, "--because", "sore", "--where", "neck")
+    assert "Every exercise that the library knows of the plan" in out and "Log carry" in out
 
 
 def test_no_two_swaps_choose_the_same(capsys):

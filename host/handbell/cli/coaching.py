@@ -15,12 +15,18 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
+    from handbell.coach.edit import PlanText
     from handbell.coach.library import Library
     from handbell.coach.library_entry import Entry
     from handbell.coach.swap import Swap
     from handbell.coach.swap_rank import Wish
 
 CHOICES_SHOWN = 5
+CHOICES_END = "Pain stops the exercise, whichever it is; ask a qualified professional."
+UNSEEN = (
+    "Only the plan's exercises were looked at: look through warm-up, cool-down and own tasks of "
+    "single bibs yourself"
+)
 PAIN = (
     "Pain is for a qualified health professional to judge: have the person ask one, and stop "
     "what hurts. This list only avoids what loads that part most."
@@ -73,6 +79,7 @@ def _kit_keys(library: Library, said: Iterable[str] | None) -> frozenset[str]:
 def _entry_facts(library: Library, entry: Entry) -> dict[str, Any]:
     return {
         **entry.model_dump(),
+        "loads": entry.bears,
         "easier": [other.id for other in library.easier(entry)],
         "harder": [other.id for other in library.harder(entry)],
     }
@@ -117,7 +124,7 @@ def _print_entry(library: Library, entry: Entry, out: Console) -> None:
         ("hold" if entry.is_hold else "reps in 30 s", _count_words(entry)),
         ("tap", ", ".join(entry.taps)),
         ("tires", ", ".join(entry.tires)),
-        ("loads", ", ".join(entry.loads)),
+        ("loads", ", ".join(entry.bears)),
         ("easier", ", ".join(e.name for e in library.easier(entry)) or "nothing, it is an end"),
         ("harder", ", ".join(e.name for e in library.harder(entry)) or "nothing, it is an end"),
         ("lever", entry.lever),
@@ -181,9 +188,10 @@ def swap_run(args: argparse.Namespace) -> Result:
             f"Name a block from 1 to {len(text.plan.blocks)}",
         )
     swaps = find_swaps(text, library, wish, args.exercise, args.to, args.block)
-    after, built = swapped(text, swaps) if swaps else (before, None)
+    moving = [swap for swap in swaps if swap.choices]
+    after, built = swapped(text, swaps) if moving else (before, None)
     path = args.out or (args.plan if args.write else None)
-    if path is not None:
+    if path is not None and (moving or not swaps):
         write_plan(path, after, None if args.out else before)
     warnings: list[str] = []
     if built is not None:
@@ -194,9 +202,16 @@ def swap_run(args: argparse.Namespace) -> Result:
         "swaps": facts(swaps, CHOICES_SHOWN),
         "difference": _difference(before, after),
         "warnings": warnings,
-        "written": str(path) if path is not None and swaps else None,
+        "unknown": _unknown(text, library) if wish.sore else [],
+        "written": str(path) if path is not None and moving else None,
     }
-    return Result(data, lambda out: _print_swaps(data, swaps, wish, out))
+    return Result(data, lambda out: _print_swaps(data, swaps, wish, out), ok=moving == swaps)
+
+
+def _unknown(text: PlanText, library: Library) -> list[str]:
+    """Return the exercises of which the library can't say what they load."""
+    names = (place.values["name"] for place in text.exercises)
+    return list(dict.fromkeys(name for name in names if library.find(name) is None))
 
 
 def _wish(args: argparse.Namespace, library: Library) -> Wish:
@@ -231,12 +246,16 @@ def _print_swaps(data: dict[str, Any], swaps: list[Swap], wish: Wish, out: Conso
     from handbell.plan.faults import place_words
 
     if not swaps:
-        out.print("Every exercise of the plan can be done as things stand; nothing to swap.")
+        known = "Every exercise that the library knows" if data["unknown"] else "Every exercise"
+        out.print(f"{known} of the plan can be done as things stand; nothing to swap.")
     for swap in swaps:
         where = "; ".join(place_words(p.place) for p in swap.places)
         taken = f", taken as {swap.old.name}" if swap.old and swap.old.name != swap.name else ""
         why = f": {swap.because}" if swap.because else ""
         out.print(f"{swap.name}{taken} ({where}){why}", markup=False)
+        if swap.stuck:
+            out.print(f"  {swap.stuck}", markup=False)
+            continue
         table = Table(box=None, pad_edge=False, show_header=False, padding=(0, 1))
         for n, choice in enumerate(swap.choices[:CHOICES_SHOWN], 1):
             cells = (f"{n}.", choice.entry.name, "; ".join(choice.why))
@@ -245,13 +264,29 @@ def _print_swaps(data: dict[str, Any], swaps: list[Swap], wish: Wish, out: Conso
         for words in (*swap.said, swap.new.cautions):
             if words:
                 out.print(f"  {swap.new.name}: {words}", markup=False)
+        if wish.sore:
+            out.print(f"  {CHOICES_END}")
     for line in data["difference"]:
         out.print(line, markup=False)
     for warning in data["warnings"]:
         out.print(f"  note: {warning}", markup=False)
     if wish.sore:
-        out.print(PAIN)
+        _print_sore(data, wish, out)
+    left = [swap.name for swap in swaps if swap.stuck]
     if data["written"]:
         out.print(f"Written to {data['written']}.", markup=False)
-    elif swaps:
+    elif len(left) < len(swaps):
         out.print("Nothing is written yet. Add --write, or --to NAME for another one.")
+    if left:
+        still = f"Still in the plan: {', '.join(left)}. Leave out what nothing can replace."
+        out.print(still, markup=False)
+
+
+def _print_sore(data: dict[str, Any], wish: Wish, out: Console) -> None:
+    if any(word.casefold() == "back" for word in wish.sore):
+        out.print("  note: back is taken as the spine; for the shoulder blades, say upper back")
+    if data["unknown"]:
+        names = ", ".join(data["unknown"])
+        out.print(f"  note: not in the library, so not looked at: {names}", markup=False)
+    out.print(f"  note: {UNSEEN}")
+    out.print(PAIN)

@@ -8,6 +8,7 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator, model_validator
 
+from handbell.coach.library_loads import FROM_DOING, LOADS, follows
 from handbell.coach.library_names import name_key, one_of
 from handbell.plan.fields import Name, Note, YesNo
 from handbell.plan.values import REPS_MOST, TAP_WORDS, shown, whole
@@ -23,7 +24,6 @@ TIRES = (
     *("chest", "shoulders", "triceps", "upper back", "biceps", "grip"),
     *("abs", "obliques", "lower back"),
 )
-LOADS = ("neck", "shoulder", "elbow", "wrist", "back", "hip", "knee", "ankle")
 LEVEL_MOST = 5
 ANYTHING = "any"
 
@@ -134,7 +134,8 @@ class Entry(_Table):
     hold_s: _Range = None
     taps: Annotated[tuple[str, ...], _words(TAPS)]
     tires: Annotated[tuple[str, ...], _words(TIRES)] = ()
-    loads: Annotated[tuple[str, ...], _words(LOADS)] = ()
+    does: Annotated[tuple[str, ...], _words(tuple(FROM_DOING))] = ()
+    loads: Annotated[tuple[str, ...], _words(LOADS)] = ()  # besides those that follow: see bears
     skill: YesNo = False
     easier: _Ids = ()
     harder: _Ids = ()
@@ -150,6 +151,12 @@ class Entry(_Table):
     def patterns(self) -> tuple[str, ...]:
         """Its pattern, then those it may serve as."""
         return (self.pattern, *self.also)
+
+    @property
+    def bears(self) -> tuple[str, ...]:
+        """Every part that bears load: what follows from the exercise, and ``loads``."""
+        found = {*follows(self.does, self.impact, self.tires), *self.loads}
+        return tuple(part for part in LOADS if part in found)
 
     @property
     def names(self) -> tuple[str, ...]:

@@ -36,7 +36,8 @@ class Swap:
     """One exercise of a plan, everywhere it is done, and what may take its place.
 
     ``name`` is what the plan calls it, ``old`` is None when the library doesn't know it.
-    ``said`` tells what else changes with the first choice.
+    ``said`` tells what else changes with the first choice. Without choices it stays as it is, and
+    ``stuck`` says why.
     """
 
     name: str
@@ -45,11 +46,17 @@ class Swap:
     because: str = ""
     choices: list[Choice] = field(default_factory=list)
     said: list[str] = field(default_factory=list)
+    stuck: HandbellError | None = None
 
     @property
     def new(self) -> Entry:
-        """The exercise that takes its place."""
+        """The exercise that takes its place; there must be choices."""
         return self.choices[0].entry
+
+    def leave(self, why: str, remedy: str) -> None:
+        """Leave the exercise as it is, and say so."""
+        self.choices = []
+        self.stuck = HandbellError(why, remedy)
 
 
 def find_swaps(
@@ -63,8 +70,9 @@ def find_swaps(
     """Return the swaps that a wish asks for, each with its choices, best first.
 
     Without ``name`` every exercise that can't be done as things stand: its kit is missing or it
-    loads a sore part. ``to`` names the replacement, ``block`` (from 1) keeps to one block. Raises
-    HandbellError when an exercise isn't there, or nothing can take its place.
+    loads a sore part; one that nothing can take the place of is ``stuck``, and the others go on.
+    ``to`` names the replacement, ``block`` (from 1) keeps to one block. Raises HandbellError when
+    the exercise named isn't there, or nothing can take its place.
     """
     known = {place.at: library.find(place.values["name"]) for place in text.exercises}
     grouped: dict[str, Swap] = {}
@@ -81,7 +89,9 @@ def find_swaps(
     for swap in asked:
         _choose(swap, library, _wish_for(swap, wish), floor, to)
         _keep_kind(text, swap)
-        for place in swap.places:
+        if swap.stuck and name is not None:
+            raise swap.stuck
+        for place in swap.places if swap.choices else ():
             known[place.at] = swap.new
     return asked
 
@@ -94,7 +104,7 @@ def swapped(text: PlanText, swaps: Iterable[Swap]) -> tuple[bytes, CompiledClass
     from handbell.compile import build
 
     changes = []
-    swaps = list(swaps)
+    swaps = [swap for swap in swaps if swap.choices]
     for swap in swaps:
         for place in swap.places:
             alone = not _is_inside(text, place)
@@ -214,16 +224,19 @@ def _is_inside(text: PlanText, place: Written) -> bool:
 
 def _keep_kind(text: PlanText, swap: Swap) -> None:
     """Leave what keeps a hold a hold, and reps reps, where a list or a ladder has it."""
+    if not swap.choices:
+        return
     inside = [p for p in swap.places if _is_inside(text, p)]
     holds = {"hold_s" in p.values for p in inside}
     kept = [choice for choice in swap.choices if holds <= {choice.entry.is_hold}]
     if not kept:
-        raise HandbellError(
+        swap.leave(
             f"{swap.new.name} can't take the place of {swap.name} in block {inside[0].block + 1}, "
             "where a list or a ladder says reps or seconds",
             "Name another with --to",
         )
-    swap.choices = kept
+    else:
+        swap.choices = kept
 
 
 def _require_choice(swap: Swap, wish: Wish) -> None:
@@ -231,9 +244,9 @@ def _require_choice(swap: Swap, wish: Wish) -> None:
     if wish.because == "no-kit" and not swap.old.kit:
         raise HandbellError(f"{swap.name} needs no kit", "Give another reason, or --to a name")
     if not swap.choices:
-        raise HandbellError(
+        swap.leave(
             f"Nothing in the library can take the place of {swap.name} here",
-            f"It is a {swap.old.pattern}; name any exercise with --to, or take it out of the plan",
+            f"It is a {swap.old.pattern}: leave it out, or name any exercise with --to",
         )
 
 
@@ -247,12 +260,13 @@ def facts(swaps: Sequence[Swap], most: int) -> list[dict[str, Any]]:
                 for p in swap.places
             ],
             "because": swap.because,
+            "stuck": str(swap.stuck or ""),
             "choices": [
                 {"id": c.entry.id, "name": c.entry.name, "cost": round(c.cost, 2), "why": c.why}
                 for c in swap.choices[:most]
             ],
             "changes": swap.said,
-            "cautions": swap.new.cautions,
+            "cautions": swap.new.cautions if swap.choices else "",
         }
         for swap in swaps
     ]

@@ -6,8 +6,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from handbell.coach.library import Library
-from handbell.coach.library_entry import IMPACTS, LOADS, SPACES, TIRES, Entry, needs_words
+from handbell.coach.library_entry import IMPACTS, SPACES, TIRES, Entry, needs_words
 from handbell.coach.library_ladder import Steps
+from handbell.coach.library_loads import LOADS
 from handbell.coach.library_names import name_key, name_words, nearest, one_of
 from handbell.coach.remarks import shared_load
 from handbell.errors import UsageError
@@ -117,14 +118,21 @@ def named_choice(
 def _fits(entry: Entry, old: Entry, way: Steps, wish: Wish) -> bool:
     """Return whether an exercise answers the reason for the swap."""
     if wish.because == "too-hard":
-        return way.way == "easier" or (entry.level < old.level and way.way != "harder")
+        easier = way.way == "easier" or (entry.level < old.level and way.way != "harder")
+        return easier and _asks_no_more(entry, old)
     if wish.because == "too-easy":
         return way.way == "harder" or (entry.level > old.level and way.way != "easier")
     if wish.because == "no-floor":
         return _floor(entry) < _floor(old)
     if wish.because == "sore":
-        return not strained(entry, wish.sore)
+        return not strained(entry, wish.sore) and _asks_no_more(entry, old)
     return True
+
+
+def _asks_no_more(entry: Entry, old: Entry) -> bool:
+    """Return whether level, landings and skill stay what they were, or less."""
+    lands_softer = IMPACTS.index(entry.impact) <= IMPACTS.index(old.impact)
+    return entry.level <= old.level and lands_softer and entry.skill <= old.skill
 
 
 def _floor(entry: Entry) -> int:
@@ -212,12 +220,19 @@ def sore_parts(words: Iterable[str]) -> tuple[str, ...]:
 
 def strained(entry: Entry, sore: Iterable[str]) -> list[str]:
     """Return which sore parts an exercise loads or tires."""
-    parts = (*entry.loads, *entry.tires)
+    parts = (*entry.bears, *entry.tires)
     return [word for word in sore if any(_same_part(word, part) for part in parts)]
 
 
 def _same_part(word: str, part: str) -> bool:
+    """Return whether a part that was said may be one that is named.
+
+    ``back`` is the spine and the lower back; what tires the upper back need not strain it. Who
+    says ``upper back`` is spared what loads the spine, too.
+    """
     said, named = set(name_words(word)), set(name_words(part))
+    if said == {"back"} and "upper" in named:
+        return False
     return bool(said) and (said <= named or named <= said)
 
 

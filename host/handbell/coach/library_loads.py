@@ -1,0 +1,67 @@
+"""Which body parts bear load in an exercise, by what it does, how it lands and what it tires.
+
+Every rule is common practice, no source. They err on the side of calling a part loaded, since
+they are asked for what a sore part should be spared.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+LOADS = ("neck", "shoulder", "elbow", "wrist", "back", "hip", "knee", "ankle")
+
+# By what is done; docs/exercises.md says it in words. Common practice, no source.
+FROM_DOING: dict[str, tuple[str, ...]] = {
+    "hands down": ("wrist", "elbow", "shoulder"),
+    "forearms down": ("elbow", "shoulder"),
+    "hanging": ("wrist", "elbow", "shoulder"),
+    "weight held": ("wrist", "elbow", "shoulder"),
+    "load overhead": ("wrist", "elbow", "shoulder", "neck", "back"),
+    "arms overhead": ("shoulder",),
+    "press": ("elbow", "shoulder"),
+    "pull": ("elbow", "shoulder"),
+    "plank": ("back", "shoulder"),
+    "hips up": ("back", "hip"),
+    "bow": ("back", "hip"),
+    "spine bent": ("back",),
+    "spine loaded": ("back",),
+    "head lifted": ("neck",),
+    "legs held": ("back", "hip"),
+    "knee bend": ("knee", "hip"),
+    "split stance": ("knee", "hip", "ankle"),
+    "one leg": ("hip", "ankle"),
+    "kneeling": ("knee",),
+    "tiptoe": ("ankle",),
+    "step": ("hip",),
+    "loaded steps": ("hip", "knee", "ankle"),
+}
+# Landings: by the exercise's impact. Common practice, no source.
+FROM_IMPACT: dict[str, tuple[str, ...]] = {
+    "none": (),
+    "low": ("knee", "ankle"),
+    "high": ("knee", "ankle", "hip", "back"),
+}
+# A muscle pulls at the joints that it crosses. Common practice, no source.
+FROM_TIRED: dict[str, tuple[str, ...]] = {
+    "quads": ("knee",),
+    "glutes": ("hip",),
+    "hamstrings": ("hip",),
+    "calves": ("ankle",),
+    "hip flexors": ("hip",),
+    "chest": ("shoulder",),
+    "shoulders": ("shoulder",),
+    "triceps": ("elbow",),
+    "biceps": ("elbow",),
+    "grip": ("wrist", "elbow"),
+    "lower back": ("back",),
+}
+
+
+def follows(does: Iterable[str], impact: str, tires: Iterable[str]) -> tuple[str, ...]:
+    """Return the parts that bear load by the rules, in the order of ``LOADS``."""
+    found = set(FROM_IMPACT[impact])
+    for word in does:
+        found.update(FROM_DOING[word])
+    for word in tires:
+        found.update(FROM_TIRED.get(word, ()))
+    return tuple(part for part in LOADS if part in found)

@@ -1,0 +1,208 @@
+"""What the library says of loads: the rules, over every exercise. Common practice, no source."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from handbell.coach.library import load_library
+from handbell.coach.library_loads import FROM_DOING, FROM_IMPACT, FROM_TIRED, LOADS
+
+LIBRARY = load_library()
+ENTRIES = LIBRARY.entries
+PAGE = Path(__file__).parents[2] / "docs" / "exercises.md"
+
+# What contains what: each exercise on the left passes through the whole of those on the right.
+CONTAINS = {
+    "burpee-long-jump": ["burpee"],
+    "burpee": ["squat-thrust", "squat-jump", "push-up"],
+    "squat-thrust": ["walk-out-burpee", "mountain-climber"],
+    "walk-out-burpee": ["slow-climber"],
+    "mountain-climber": ["slow-climber", "plank"],
+    "slow-climber": ["plank"],
+    "squat-jump": ["squat-to-tiptoe", "squat"],
+    "squat-to-tiptoe": ["squat"],
+    "tuck-jump": ["high-knees", "squat"],
+    "box-jump": ["squat-to-tiptoe"],
+    "jumping-jack": ["half-jack"],
+    "half-jack": ["march-in-place"],
+    "jog-in-place": ["march-in-place"],
+    "high-knees": ["jog-in-place"],
+    "shuttle-run": ["jog-in-place"],
+    "double-under": ["skipping"],
+    "skater-jump": ["skater-step", "side-shuffle"],
+    "bike-sprint": ["bike"],
+    "squat": ["half-squat", "sit-to-stand", "wall-sit"],
+    "goblet-squat": ["squat"],
+    "dumbbell-front-squat": ["goblet-squat"],
+    "back-squat": ["goblet-squat"],
+    "wall-ball": ["goblet-squat"],
+    "thruster": ["dumbbell-front-squat", "shoulder-press"],
+    "one-leg-squat": ["one-leg-bench-squat", "squat"],
+    "one-leg-bridge": ["bridge"],
+    "hip-thrust": ["bridge"],
+    "strap-leg-curl": ["bridge"],
+    "one-leg-deadlift": ["one-leg-hinge", "romanian-deadlift"],
+    "one-leg-hinge": ["hip-hinge"],
+    "romanian-deadlift": ["hip-hinge"],
+    "barbell-deadlift": ["kettlebell-deadlift"],
+    "kettlebell-deadlift": ["hip-hinge"],
+    "kettlebell-swing": ["kettlebell-deadlift"],
+    "one-arm-swing": ["kettlebell-swing"],
+    "clean": ["barbell-deadlift"],
+    "dumbbell-lunge": ["reverse-lunge"],
+    "loaded-walking-lunge": ["walking-lunge", "dumbbell-lunge"],
+    "dumbbell-step-up": ["step-up"],
+    "raised-split-squat": ["split-squat"],
+    "strap-lunge": ["split-squat"],
+    "cossack-squat": ["side-lunge"],
+    "jumping-lunge": ["forward-lunge"],
+    "split-squat": ["half-lunge", "held-split-squat"],
+    "push-up": ["wall-push-up", "plank"],
+    "knee-push-up": ["wall-push-up", "knee-plank"],
+    "raised-push-up": ["wall-push-up", "plank"],
+    "narrow-push-up": ["push-up"],
+    "feet-raised-push-up": ["push-up"],
+    "strap-push-up": ["push-up", "strap-press"],
+    "handstand-push-up": ["wall-push-up"],
+    "dumbbell-bench-press": ["floor-press"],
+    "push-press": ["shoulder-press"],
+    "shoulder-press": ["band-press"],
+    "bench-dip": ["floor-dip"],
+    "bar-dip": ["dead-hang", "floor-dip"],
+    "bent-over-row": ["bent-w-raise", "band-row", "reverse-fly"],
+    "one-arm-row": ["band-row", "reverse-fly"],
+    "plank-row": ["plank-tap", "band-row"],
+    "reverse-angel": ["lying-w-raise"],
+    "lying-pull-down": ["lying-w-raise"],
+    "flat-row": ["strap-row", "bridge"],
+    "one-arm-strap-row": ["strap-row"],
+    "pull-up": ["band-pull-up", "lowering-pull-up"],
+    "lowering-pull-up": ["dead-hang"],
+    "band-pull-up": ["dead-hang"],
+    "plank": ["wall-plank"],
+    "knee-plank": ["wall-plank"],
+    "plank-tap": ["plank"],
+    "strap-plank": ["plank"],
+    "strap-tuck": ["plank-tap"],
+    "ball-roll-out": ["knee-plank"],
+    "side-plank": ["wall-plank"],
+    "star-side-plank": ["side-plank"],
+    "hollow-hold": ["tucked-hollow"],
+    "tucked-hollow": ["crunch", "heel-drop"],
+    "dead-bug": ["heel-drop"],
+    "sit-up": ["crunch"],
+    "weighted-sit-up": ["sit-up"],
+    "v-up": ["hollow-hold", "sit-up", "leg-raise"],
+    "bicycle-crunch": ["crunch"],
+    "weighted-twist": ["seated-twist"],
+    "leg-raise": ["heel-drop"],
+    "hanging-knee-raise": ["dead-hang", "reverse-crunch"],
+    "hanging-leg-raise": ["hanging-knee-raise", "leg-raise"],
+    "swimmer": ["back-raise"],
+    "arch-hold": ["swimmer"],
+    "tall-march": ["march-in-place"],
+    "farmer-march": ["march-in-place"],
+    "farmer-carry": ["farmer-march"],
+    "suitcase-carry": ["farmer-march"],
+    "front-carry": ["farmer-march"],
+    "overhead-carry": ["front-carry", "tall-march"],
+    "bear-crawl": ["bear-hold"],
+    "bear-hold": ["plank"],
+    "loaded-crawl": ["bear-crawl"],
+    "crab-walk": ["bridge"],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("whole", "parts"), CONTAINS.items())
+def test_what_contains_another_loads_at_least_the_same(whole, parts):
+    for part in parts:
+        missing = set(ENTRIES[part].bears) - set(ENTRIES[whole].bears)
+        assert not missing, (whole, part, missing)
+
+
+def test_what_is_described_by_another_loads_at_least_the_same():
+    """ "A push-up from the knees", "A reverse lunge with a weight in each hand", and so on."""
+    seen = 0
+    for entry in ENTRIES.values():
+        said = re.match(r"(?:An?|The) ([\w -]+?) (?:with|on|from|against|in|whose)\b", entry.how)
+        other = LIBRARY.find(said[1]) if said else None
+        if other is None or other is entry:
+            continue
+        seen += 1
+        upright = {"back"} if entry.id == "wall-push-up" else set()  # nothing hangs through
+        missing = set(other.bears) - set(entry.bears) - upright
+        assert not missing, (entry.id, other.id, missing)
+    assert seen >= 12
+
+
+RULES = [
+    # What is done, by words of its description or kit: what it loads at least.
+    (
+        r"push-up|burpee|squat thrust|climber|crawl|bear hold|crab|plank (row|shoulder)|dip$",
+        {"wrist"},
+    ),
+    (r"palm press|shoulder press|push press|overhead carry|thruster|clean|back squat", {"wrist"}),
+    (r"push-up|plank|climber|burpee|bear|crawl", {"shoulder"}),
+    (r"sit-up|crunch|v-up|twist|chop|slam|row(ing|er) machine|deadlift|swing", {"back"}),
+    (r"squat|lunge|step-up|bike", {"knee", "hip"}),
+    (r"knee (push-up|plank|side plank)|bird dog|roll-out", {"knee"}),
+    (r"lunge|split squat|cossack|jump|skipping|double-under", {"ankle"}),
+    (r"hang|pull-up$|dip$|row$|press", {"shoulder", "elbow"}),
+    (r"sit-up|crunch$|v-up|hollow|back raise|swimmer|arch hold", {"neck"}),
+    (r"handstand|pike|overhead carry|back squat|good morning", {"neck"}),
+]
+
+
+@pytest.mark.parametrize(("pattern", "parts"), RULES)
+def test_names_tell_what_is_loaded(pattern, parts):
+    head_down = {"reverse-crunch"}
+    matched = [e for e in ENTRIES.values() if re.search(pattern, e.name, re.I)]
+    assert len(matched) >= 4
+    for entry in matched:
+        missing = parts - set(entry.bears)
+        if entry.id in head_down:
+            missing -= {"neck"}
+        assert not missing, (entry.id, missing)
+
+
+def test_landings_load_legs_and_jumps_the_back():
+    for entry in ENTRIES.values():
+        if entry.impact != "none":
+            assert {"knee", "ankle"} <= set(entry.bears), entry.id
+        if entry.impact == "high":
+            assert {"hip", "back"} <= set(entry.bears), entry.id
+
+
+def test_positions_say_what_is_done():
+    for entry in ENTRIES.values():
+        if entry.position == "hanging":
+            assert "hanging" in entry.does
+        if entry.position == "seated":
+            assert "hip" in entry.bears
+        assert entry.bears, entry.id
+
+
+def test_weights_in_hands_load_wrist_elbow_and_shoulder_and_the_back_of_who_stands():
+    weights = {"dumbbells", "kettlebells", "kettlebell", "barbell", "sandbag"}
+    for entry in ENTRIES.values():
+        if any(set(need) & weights for need in entry.kit):
+            assert {"wrist", "elbow", "shoulder"} <= set(entry.bears), entry.id
+            assert entry.position != "standing" or "back" in entry.bears, entry.id
+
+
+def test_what_a_key_says_again_is_not_written_twice():
+    """``loads`` holds only what does not follow from the rest."""
+    from handbell.coach.library_loads import follows
+
+    for entry in ENTRIES.values():
+        assert not set(entry.loads) & set(follows(entry.does, entry.impact, entry.tires)), entry.id
+
+
+def test_the_page_tells_every_rule():
+    rows = dict(re.findall(r"^\| `(.+?)` \| .* \| (.+?) \|$", PAGE.read_text("utf-8"), re.M))
+    for word, parts in FROM_DOING.items():
+        assert rows[word] == ", ".join(parts), word
+    assert {
+        part for parts in (FROM_DOING | FROM_IMPACT | FROM_TIRED).values() for part in parts
+    } == (set(LOADS))
