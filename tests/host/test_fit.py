@@ -2,22 +2,28 @@
 
 import json
 import sys
+from fractions import Fraction
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from made_plans import EXAMPLES, plans, toml
 
 from handbell.cli.main import main
+from handbell.coach import fit_model
 from handbell.coach.edit import PlanText
 from handbell.coach.fit import Fitted, Misfit, fit
 from handbell.coach.fit_levers import SECONDS, bounds, levers
 from handbell.coach.fit_write import written
+from handbell.coach.library import load_library
 from handbell.compile import build
+from handbell.compile.expand import expand
 from handbell.errors import HandbellError
 from handbell.plan.files import load_plan, parse_plan
+from handbell.plan.own_tasks import done_by
 
 MINUTE_MS = 60_000
+LIBRARY = load_library()
 THREE = EXAMPLES["three-block"]
 HEAD = 'title = "T"\nlead_in_s = 0\n'
 EXERCISE = '[[block.exercise]]\nname = "E"\nwork_s = 30\n'
@@ -79,6 +85,166 @@ def test_first_timers_rest_more():
             assert min(to) >= 60_000
         if what.startswith("rest"):
             assert min(to) >= 15_000 and min(to) >= 1.5 * min(was)
+
+
+NEW_PEOPLE = """
+title = "New people"
+break_s = 60
+[[block]]
+rounds = 4
+rest_s = 15
+  [[block.exercise]]
+  name = "Push-up"
+  work_s = 30
+  reps = 10
+    [[block.exercise.scaled]]
+    bibs = [2]
+    name = "Knee push-up"
+    reps = 8   # theirs
+    [[block.exercise.scaled]]
+    bibs = [3]
+    goal = 7
+  [[block.exercise]]
+  name = "Kettlebell swing"
+  work_s = 30
+  reps = 16
+  [[block.exercise]]
+  name = "Split squat"
+  work_s = 30
+  reps = 14
+  both_sides = true
+[[group]]
+name = "All"
+bibs = [1, 2, 3]
+"""
+
+
+def test_first_timers_do_fewer_rounds_before_any_window_is_cut():
+    found = fit(parse_plan(NEW_PEOPLE.encode()), 6 * MINUTE_MS, first_timers=True)
+    assert {move.level for move in found.moved} == {"rests", "rounds"}
+    assert found.eased == []
+    assert found.plan.blocks[0].rounds < 4
+
+
+def test_where_first_timers_windows_must_be_cut_their_targets_shrink_too(tmp_path, capsys):
+    path = tmp_path / "class.toml"
+    path.write_text(NEW_PEOPLE, encoding="utf-8")
+    words = ("fit", path, "--minutes", "8:23", "--first-timers", "--keep", "rounds")
+    code, out, _ = run(capsys, *words, "--write")
+    assert code == 0
+    after = load_plan(path).blocks[0]
+    assert {e.work.values for e in after.exercises} == {(20_000,)}
+    # A third less time, and whole reps rounded down; of both sides an even number.
+    assert [e.reps.values[0] for e in after.exercises] == [6, 10, 8]
+    assert after.exercises[0].scaled[0].reps.values == (5,)
+    assert after.exercises[0].scaled[1].goal.values == (4,)
+    assert "reps = 5   # theirs" in path.read_text(encoding="utf-8")
+    for line in (
+        "Targets and goals shrink with their windows, whole reps rounded down:",
+        "  Push-up: 10 becomes 6",
+        "  Knee push-up (bib 2): 8 becomes 5",
+        "  Kettlebell swing: 16 becomes 10",
+        "  Split squat: 14 becomes 8",
+    ):
+        assert line in out
+    assert "Harder" not in out and "Denser" not in out
+
+
+def test_a_window_whose_target_can_not_shrink_is_never_cut_for_first_timers():
+    one = plan("", "rounds = 2", "reps = 1")
+    found = fit(one, 60_000 - 20_000, keep=["rounds", "rests"], first_timers=True)
+    assert isinstance(found, Misfit)
+    assert isinstance(fit(one, 60_000 - 20_000, keep=["rounds", "rests"]), Fitted)
+
+
+def test_first_timers_keep_long_rests_and_breaks():
+    long = plan(
+        "break_s = 180",
+        "rounds = 3\nrest_s = 90\nround_rest_s = 120",
+        more=EXERCISE + "[[block]]\n" + EXERCISE,
+    )
+    for seconds in (300, 500, 700, 1000):
+        found = fit(long, seconds * 1000, first_timers=True)
+        if isinstance(found, Fitted):
+            assert all(min(m.to) >= min(m.was) for m in found.moved if m.level != "rounds")
+
+
+def shares(exercise, bib, round_):
+    """Reps a second of work, and the earned rest's share by the library's slowest and fastest."""
+    task = done_by(exercise, bib)
+    work_ms = exercise.work.at(round_)
+    said = task.reps or task.goal
+    entry = LIBRARY.find(task.name)
+    earned = []
+    if task.reps and entry and entry.reps_30s:
+        for reps_30s in entry.reps_30s:
+            takes = Fraction(task.reps.at(round_) * 30_000, reps_30s * work_ms)
+            earned.append(max(Fraction(0), 1 - takes))
+    return Fraction(said.at(round_) if said else 0, work_ms), earned
+
+
+@pytest.fixture
+def hurried(monkeypatch):
+    """Let the solver search briefly: what it finds need not be the least, but must be sound."""
+    for name in ("FIRST_SECONDS", "SEARCH_SECONDS", "LEVEL_SECONDS"):
+        monkeypatch.setattr(fit_model, name, 1.0)
+
+
+@settings(
+    max_examples=100,
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
+)
+@given(plans(), st.data())
+@pytest.mark.usefixtures("hurried")
+def test_nobodys_first_class_gets_denser(made, data):
+    """For every window and bib: no more reps a second, no smaller share of earned rest."""
+    groups = [bib for group in made.get("group", ()) for bib in group["bibs"]] or [1]
+    for block in made["block"]:
+        for exercise in block["exercise"]:
+            if data.draw(st.booleans(), label="own task") and exercise.get("tap") != "tally":
+                own = {"bibs": [data.draw(st.sampled_from(groups))]}
+                key = data.draw(st.sampled_from(["reps", "goal"]))
+                own |= {"name": "Push-up", key: data.draw(st.integers(1, 40)), "tap": "each"}
+                exercise["scaled"] = [own]
+    text = PlanText(toml(made).encode(), "class.toml")
+    slot_ms = expand(text.plan).slot_ms * data.draw(st.integers(40, 150), label="%") // 100_000
+    keep = data.draw(st.sampled_from([(), ("rounds",), ("rounds", "rests"), ("breaks",)]))
+    found = fit(text.plan, slot_ms * 1000, keep, first_timers=True)
+    if isinstance(found, Misfit):
+        found = fit(text.plan, found.nearest_ms, keep, first_timers=True)
+    try:
+        after = written(text, found)[1].plan
+    except HandbellError as error:
+        assert "cues leave no quiet" in str(error) or "change in so short" in str(error), error
+        after = found.plan
+    told = {(one.place[:4], one.bibs) for one in found.eased}
+    for move in found.moved:
+        if move.level in ("breaks", "rests", "warm-up"):
+            assert min(move.to) >= min(move.was), move
+    for b, (old, new) in enumerate(zip(text.plan.blocks, after.blocks, strict=True)):
+        for e, (was, now) in enumerate(zip(old.exercises, new.exercises, strict=True)):
+            for bib in groups:
+                for round_ in range(1, new.rounds + 1):
+                    (pace, earned), (pace_now, earned_now) = (
+                        shares(exercise, bib, round_) for exercise in (was, now)
+                    )
+                    assert now.work.at(round_) <= was.work.at(round_)
+                    assert pace_now <= pace
+                    assert all(a >= b for a, b in zip(earned_now, earned, strict=True))
+                    if done_by(was, bib).reps != done_by(now, bib).reps:
+                        place = ("block", b, "exercise", e)
+                        assert (place, ()) in told or any(p == place for p, _ in told)
+
+
+def test_the_usual_fit_says_plainly_what_gets_harder(tmp_path, capsys):
+    path = tmp_path / "class.toml"
+    path.write_text(NEW_PEOPLE, encoding="utf-8")
+    _, out, _ = run(capsys, "fit", path, "--minutes", "5:10", "--keep", "rounds")
+    assert "Harder: the same target in less time. Lower it, or keep windows:" in out
+    assert "  Push-up: 10 reps in 25 s, before in 30 s" in out
+    assert "  Knee push-up (bib 2): 8 reps in 25 s, before in 30 s" in out
+    assert "Denser: 100 % of the time is work, before 69 %." in out
 
 
 def test_breaks_move_before_anything_else():
@@ -286,7 +452,7 @@ def test_facts_for_machines(capsys):
         "was": [60_000],
         "to": facts["moved"][0]["to"],
     }
-    assert facts["shorter"] == ["Push-up", "Sit-up", "Row", "Leg raise", "Dip", "Crunch"]
+    assert facts["denser"] == [] and facts["moved"][-1]["level"] == "rounds"
     assert facts["written"] is None
 
 

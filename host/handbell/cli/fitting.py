@@ -69,7 +69,7 @@ def fit_arguments(parser: argparse.ArgumentParser) -> None:
         "--first-timers",
         action="store_true",
         help="more rest: at least 15 s after each window, half as much again where there is some, "
-        "and breaks of a minute",
+        "and breaks of a minute; rounds go before windows, and targets shrink with their windows",
     )
     where_to(parser)
     parser.epilog = (
@@ -101,7 +101,9 @@ def fit_run(args: argparse.Namespace) -> Result:
         return Result(data, lambda out: _print_misfit(text, misfit, out), ok=False)
     after, built = written(text, found)
     asked = found.moves or args.out
-    data = _fit_facts(found, built) | {"written": write(args, before, after) if asked else None}
+    data = _fit_facts(text, found, built) | {
+        "written": write(args, before, after) if asked else None
+    }
     return Result(data, lambda out: _print_fit(data, found, built, out))
 
 
@@ -120,7 +122,9 @@ def _slot_ms(said: str | None, text: PlanText) -> int:
     return int(ms)
 
 
-def _fit_facts(found: Fitted, built: CompiledClass) -> dict[str, Any]:
+def _fit_facts(text: PlanText, found: Fitted, built: CompiledClass) -> dict[str, Any]:
+    from handbell.coach.fit_targets import denser
+
     def times(total: Any) -> dict[str, int]:
         rest_ms = total.total_ms - total.work_ms
         return {"slot_ms": total.slot_ms, "work_ms": total.work_ms, "rest_ms": rest_ms}
@@ -131,22 +135,59 @@ def _fit_facts(found: Fitted, built: CompiledClass) -> dict[str, Any]:
         "before": times(found.before),
         "after": times(found.after),
         "moved": [dataclasses.asdict(move) for move in found.moved],
-        "shorter": _shorter(found),
+        "eased": [
+            {
+                "what": _whose(one.name, one.bibs),
+                "key": one.key,
+                "was": one.was.values,
+                "to": one.to.values,
+            }
+            for one in found.eased
+        ],
+        "denser": [
+            {
+                "what": _whose(one.name, one.bibs),
+                "reps": one.reps.values,
+                "was_ms": one.was_ms.values,
+                "to_ms": one.to_ms.values,
+            }
+            for one in denser(text.plan, found.plan)
+        ],
         "warnings": built.warnings,
     }
 
 
-def _shorter(found: Fitted) -> list[str]:
-    """Return the exercises that must be made as often as before, in less time."""
-    from handbell.plan.own_tasks import each_task
+def _whose(name: str, bibs: tuple[int, ...]) -> str:
+    from handbell.plan.own_tasks import bibs_words
 
-    names: dict[str, None] = {}
-    for lever, by in found.moves.items():
-        if lever.level == "windows" and by < 0 and lever.block is not None:
-            for exercise in found.plan.blocks[lever.block].exercises:
-                tasks = (task for task, _ in each_task(exercise) if task.reps is not None)
-                names |= {task.name: None for task in tasks}
-    return list(names)
+    return f"{name} ({bibs_words(bibs)})" if bibs else name
+
+
+def _print_targets(data: dict[str, Any], out: Console) -> None:
+    """Print which targets shrank with their windows, or what got harder."""
+    if data["eased"]:
+        out.print("Targets and goals shrink with their windows, whole reps rounded down:")
+    for one in data["eased"]:
+        words = f"{one['what']}: {_list(one['was'])} becomes {_list(one['to'])}"
+        out.print(f"  {words}", markup=False)
+    if data["denser"]:
+        out.print("Harder: the same target in less time. Lower it, or keep windows:")
+    for one in data["denser"]:
+        was, now = (_values("windows", one[key]) for key in ("was_ms", "to_ms"))
+        words = f"{one['what']}: {_list(one['reps'])} reps in {now}, before in {was}"
+        out.print(f"  {words}", markup=False)
+    before, after = (_work_percent(data[key]) for key in ("before", "after"))
+    if after > before:
+        out.print(f"Denser: {after} % of the time is work, before {before} %.", markup=False)
+
+
+def _work_percent(times: dict[str, int]) -> int:
+    total_ms = times["work_ms"] + times["rest_ms"]
+    return round(100 * times["work_ms"] / total_ms) if total_ms else 0
+
+
+def _list(values: Sequence[int]) -> str:
+    return ", ".join(map(str, values))
 
 
 def _print_fit(data: dict[str, Any], found: Fitted, built: CompiledClass, out: Console) -> None:
@@ -168,9 +209,7 @@ def _print_fit(data: dict[str, Any], found: Fitted, built: CompiledClass, out: C
         out.print(table)
         for word, key in (("In windows", "work_ms"), ("Between them", "rest_ms")):
             out.print(f"{word}: {clock(was[key])} becomes {clock(now[key])}.", markup=False)
-    if data["shorter"]:
-        names = ", ".join(data["shorter"])
-        out.print(f"  note: shorter windows with the same target: {names}", markup=False)
+        _print_targets(data, out)
     if any(block.gate for block in built.plan.blocks):
         out.print("  note: a gate counts as nothing here; what you wait there comes on top")
     print_end(data, bool(found.moves), built.warnings, out)

@@ -39,7 +39,7 @@ Table = dict[str, Any]
 _BELOW = {
     "": ("block", "warm_up", "cool_down"),
     "block": ("exercise",),
-    "exercise": ("part",),
+    "exercise": ("part", "scaled"),
 }
 
 

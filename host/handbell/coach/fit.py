@@ -4,13 +4,15 @@
 
 The slot runs from the start of the lead-in to the end of the cool-down; a gate counts as nothing.
 What is moved first: breaks, then rests, then warm-up and cool-down, then windows by 5 s, then
-rounds. A later one moves only as far as the earlier ones can't do without it.
+rounds. A later one moves only as far as the earlier ones can't do without it. For first-timers
+rounds come before windows, no window gets longer, and targets shrink with theirs.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
+from itertools import product
 
 from handbell.coach.fit_levers import (
     SECONDS,
@@ -18,10 +20,12 @@ from handbell.coach.fit_levers import (
     TENTHS,
     Lever,
     bounds,
+    changed,
     levers,
     moved,
 )
 from handbell.coach.fit_model import Fitting, sums
+from handbell.coach.fit_targets import Eased, eased
 from handbell.compile.expand import Schedule, expand
 from handbell.plan.model import Plan
 
@@ -38,10 +42,14 @@ class Move:
 
 @dataclass(frozen=True)
 class Fitted:
-    """A plan that lasts exactly the slot, with what was moved, and its times before and after."""
+    """A plan that lasts exactly the slot: what was moved, which targets shrank with their windows.
+
+    ``before`` and ``after`` are its times.
+    """
 
     plan: Plan
     moves: dict[Lever, int]
+    eased: list[Eased]
     before: Schedule
     after: Schedule
 
@@ -72,19 +80,29 @@ def fit(
     """Return a plan fitted to a slot, or how near it can come.
 
     ``keep`` names levels left alone, besides those that the plan keeps; for ``first_timers`` there
-    is more rest: 15 s or half as much again after each window, and breaks of a minute. Times move
-    by whole seconds, by tenths only when they must. Raises SolverMissingError.
+    is more rest: 15 s or half as much again after each window, and breaks of a minute; rounds go
+    before windows, and nobody owes more reps a second than before. Times move by whole seconds, by
+    tenths only when they must. Raises SolverMissingError.
     """
     before = expand(plan)
     within = bounds(plan.fit, first_timers)
     kept = {*keep, *plan.fit.keep}
-    for step in (SECONDS, TENTHS):
-        moves = Fitting(sums(plan, levers(plan, within, kept, step))).exactly(slot_ms)
+    for step, keeping in product((SECONDS, TENTHS), _ways(kept, first_timers)):
+        of = sums(plan, levers(plan, within, keeping, step))
+        moves = Fitting(of, within.order).exactly(slot_ms)
         if moves is not None:
             fitted = moved(plan, moves)
-            return Fitted(fitted, moves, before, expand(fitted))
-    extremes = Fitting(sums(plan, levers(plan, within, kept, SECONDS_OR_ENDS)))
+            less = eased(plan, fitted) if first_timers else []
+            for one in less:
+                fitted = changed(fitted, one.place, one.key, one.to)
+            return Fitted(fitted, moves, less, before, expand(fitted))
+    extremes = Fitting(sums(plan, levers(plan, within, kept, SECONDS_OR_ENDS)), within.order)
     return Misfit(slot_ms, *extremes.nearest(slot_ms))
+
+
+def _ways(kept: set[str], first_timers: bool) -> list[set[str]]:
+    """Return what to keep, at the first try and then: first-timers' windows are cut last of all."""
+    return [kept | {"windows"}, kept] if first_timers and "windows" not in kept else [kept]
 
 
 def _move(lever: Lever, by: int) -> Move:

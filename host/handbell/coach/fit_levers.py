@@ -10,7 +10,8 @@ from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
-from handbell.plan.demands import Fit
+from handbell.coach.fit_targets import can_shrink
+from handbell.plan.demands import LEVELS, Fit
 from handbell.plan.model import Block, PerRound, Plan
 from handbell.plan.own_tasks import each_task
 from handbell.plan.rules import TALLY_LEAST_MS, Place, lists_of
@@ -24,6 +25,8 @@ ROUNDS = (2, 6)
 FIRST_BREAK_MS = (60_000, 120_000)  # for people at their first class
 FIRST_REST_MS = (15_000, 60_000)
 TENTH_MS = 100
+# For people at their first class rounds go before windows get shorter, so that nobody hurries.
+FIRST_LEVELS = ("breaks", "rests", "warm-up", "rounds", "windows")
 
 Range = tuple[int, int]
 
@@ -89,6 +92,11 @@ class Bounds:
     said: frozenset[str]
     first_timers: bool = False
 
+    @property
+    def order(self) -> tuple[str, ...]:
+        """The levels in the order in which they move."""
+        return FIRST_LEVELS if self.first_timers else LEVELS
+
 
 def bounds(said: Fit, first_timers: bool = False) -> Bounds:
     """Return the bounds that a plan says, and the usual ones for the rest."""
@@ -120,8 +128,14 @@ def moved(plan: Plan, moves: Mapping[Lever, int]) -> Plan:
     """Return a plan with levers moved; it is not checked."""
     for lever, by in moves.items():
         for site in lever.sites:
-            plan = _with(plan, site.place, site.field, site.plus(by))
+            plan = changed(plan, site.place, site.field, site.plus(by))
     return plan
+
+
+def changed(plan: Plan, place: Place, field: str, value: object) -> Plan:
+    """Return a plan with another value in a field of the table at a place; it is not checked."""
+    made: Plan = _with(plan, place, field, value)
+    return made
 
 
 def _with(table: Any, place: Place, field: str, value: object) -> Any:
@@ -142,6 +156,7 @@ def _breaks(plan: Plan, within: Bounds, step: Step) -> Iterator[Lever]:
         now = plan.break_ms if block.break_ms is None else block.break_ms
         least, most = within.breaks
         if within.first_timers:
+            most = most if "break_ms" in within.said else max(most, now)
             least = min(max(least, now, FIRST_BREAK_MS[0]), most)
         strict = "break_ms" in within.said or within.first_timers
         by = _amounts(now, (least, most), step, strict, PAUSE_LEAST_MS)
@@ -176,8 +191,10 @@ def _rests(plan: Plan, within: Bounds, step: Step) -> Iterator[Lever]:
         between = block.round_rest_ms
         if between is not None and rounds > 1:
             least, most = within.round_rests
-            least = min(max(least, between), most) if within.first_timers else least
-            by = _amounts(between, (least, most), step, strict, pause_ms)
+            if within.first_timers:
+                most = most if strict else max(most, between)
+                least = min(max(least, between), most)
+            by = _amounts(between, (least, most), step, is_strict, pause_ms)
             site = Site(("block", b), "round_rest_ms", between)
             what = f"rest between rounds of {_named(plan, b)}"
             yield Lever("rests", what, b, (site,), _common((site,), [by], floor_ms))
@@ -186,6 +203,7 @@ def _rests(plan: Plan, within: Bounds, step: Step) -> Iterator[Lever]:
 def _rest_range(within: Bounds, now: int) -> Range:
     least, most = within.rests
     if within.first_timers:
+        most = most if "rest_ms" in within.said else max(most, now)
         half_more = -(-now * 3 // (2 * TENTH_MS)) * TENTH_MS
         least = min(max(least, FIRST_REST_MS[0], half_more), most)
     return least, most
@@ -246,7 +264,16 @@ def _windows(plan: Plan, within: Bounds) -> Iterator[Lever]:
             for now in site.values
         ]
         by = _common(sites, allowed, 0)
+        if within.first_timers:
+            most = max(by) if "work_ms" in within.said else 0
+            by = tuple(ms for ms in by if ms <= most and _keeps_pace(block, sites, ms)) or (0,)
         yield Lever("windows", f"windows of {_named(plan, b)}", b, sites, by)
+
+
+def _keeps_pace(block: Block, sites: tuple[Site, ...], by: int) -> bool:
+    """Return whether all targets and goals can shrink with windows that get shorter."""
+    works = [PerRound(tuple(ms + by for ms in site.values), len(site.values) > 1) for site in sites]
+    return all(map(can_shrink, block.exercises, works))
 
 
 def _rounds(plan: Plan, within: Bounds) -> Iterator[Lever]:

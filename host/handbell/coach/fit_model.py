@@ -1,27 +1,28 @@
 """A plan's length as sums over its levers, and the smallest moves that make it a given length.
 
 Levels are looked at from the dearest to the cheapest: first as few rounds as can be are moved,
-then windows, warm-up, rests, and breaks at last. Within a level the sum of the moves is as small
-as can be, then the largest of them, then those further on in the class.
+then windows, warm-up, rests, and breaks at last; for first-timers windows are the dearest. Within a
+level the sum of the moves is as small as can be, then the largest of them, then those further on in
+the class.
 """
 
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from handbell.coach.fit_levers import TENTH_MS, Lever, moved
 from handbell.coach.solver import Answer, new_model, search
 from handbell.compile.expand import expand
-from handbell.plan.demands import LEVELS
 from handbell.plan.model import Plan
 
 LENGTH_MOST = 1 << 30
 SECOND_MS = 1_000
 FIRST_SECONDS = 5.0  # for any moves that do; then for the smallest
 SEARCH_SECONDS = 20.0
+LEVEL_SECONDS = 8.0  # for one level, so that those after it have some left
 
 
 @dataclass(frozen=True)
@@ -83,7 +84,8 @@ def _break_sums(plan: Plan, lever: Lever, now_ms: int) -> dict[int, int]:
 class Fitting:
     """The model of one plan's levers; times in it are tenths of a second."""
 
-    def __init__(self, of: Sums) -> None:
+    def __init__(self, of: Sums, order: Sequence[str]) -> None:
+        self._order = order
         self._levers = of.levers
         self._sums = of
         self._model = new_model()
@@ -99,7 +101,7 @@ class Fitting:
         answer = search(self._model, FIRST_SECONDS)
         if not answer.found:
             return None
-        for level in reversed(LEVELS):
+        for level in reversed(self._order):
             amounts: list[Any] = [
                 self._amount(lever) for lever in self._levers if lever.level == level
             ]
@@ -133,7 +135,9 @@ class Fitting:
         self._model.clear_hints()  # type: ignore[no-untyped-call]
         for by in self._by.values():
             self._model.add_hint(by, known.value(by))
-        answer = search(self._model, self._end - time.monotonic())
+        answer = search(self._model, min(self._end - time.monotonic(), LEVEL_SECONDS))
+        if not answer.found:  # the time is up: what is known does, too
+            answer = known
         self._model.add(amount == answer.value(amount))
         return answer
 

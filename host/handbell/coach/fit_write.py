@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from handbell.coach.edit import Change, PlanText
 from handbell.coach.fit import Fitted
 from handbell.coach.fit_levers import Lever, Site
+from handbell.coach.fit_targets import Eased
 from handbell.compile import CompiledClass, build
 from handbell.errors import HandbellError, PlanError
 from handbell.plan.files import parse_plan
@@ -30,7 +31,7 @@ def written(text: PlanText, fitted: Fitted) -> tuple[bytes, CompiledClass]:
 
     Raises HandbellError when the boxes could not play it, or the file can't be changed.
     """
-    data = text.changed(changes(text.plan, fitted.moves))
+    data = text.changed(changes(text.plan, fitted.moves, fitted.eased))
     try:
         built = build(parse_plan(data, text.name))
     except PlanError as error:
@@ -46,12 +47,15 @@ def written(text: PlanText, fitted: Fitted) -> tuple[bytes, CompiledClass]:
     return data, built
 
 
-def changes(plan: Plan, moves: Mapping[Lever, int]) -> list[Change]:
+def changes(plan: Plan, moves: Mapping[Lever, int], eased: Iterable[Eased] = ()) -> list[Change]:
     """Return what a plan's file must say instead, a table at a time."""
     values: dict[Place, dict[str, Any]] = {}
     for lever, by in moves.items():
         for site in lever.sites:
             values.setdefault(site.place, {})[KEYS[site.field]] = _said(site, by)
+    for one in eased:
+        reps = list(one.to.values) if one.to.listed else one.to.values[0]
+        values.setdefault(one.place, {})[one.key] = reps
     _join_breaks(plan, values)
     return [Change(place, keys) for place, keys in values.items()]
 
