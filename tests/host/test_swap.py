@@ -17,7 +17,14 @@ from handbell.coach.library_entry import IMPACTS, SPACES
 from handbell.coach.library_names import name_key
 from handbell.coach.swap import find_swaps, swapped
 from handbell.coach.swap_keys import new_keys
-from handbell.coach.swap_rank import Surroundings, Wish, choices, sore_parts, strained
+from handbell.coach.swap_rank import (
+    Surroundings,
+    Wish,
+    beyond,
+    choices,
+    sore_parts,
+    strained,
+)
 from handbell.compile import build
 from handbell.errors import HandbellError
 from handbell.plan.files import parse_plan
@@ -234,13 +241,25 @@ def test_one_that_nothing_replaces_hides_no_other(capsys, tmp_path):
     code, out, err = run(capsys, plan, "--because", "sore", "--where", "back", "--write")
     assert code == 1 and err == ""
     assert "Nothing in the library can take the place of Kettlebell swing here" in out
-    assert "leave it out" in out and "1. Shadow boxing" in " ".join(out.split())
+    assert "hinge: leave it out, or name another with --to, such as" in " ".join(out.split())
+    assert "1. Shadow boxing" in " ".join(out.split())
     assert "Still in the plan: Kettlebell swing. Leave out what nothing can replace." in out
     names = re.findall('name = "(.*)"', plan.read_text(encoding="utf-8"))
     assert names == ["Kettlebell swing", "Shadow boxing", "Squat"]
     before = plan.read_bytes()
     code, out, _ = run(capsys, plan, "--because", "sore", "--where", "back", "--write")
     assert code == 1 and "Written" not in out and plan.read_bytes() == before
+
+
+@pytest.mark.parametrize("part", SORE)
+def test_what_another_pattern_offers_is_easy_and_spares_the_part(part):
+    wish = Wish("sore", sore=sore_parts([part]))
+    for entry in ENTRIES[::4]:
+        for other in (choice.entry for choice in beyond(LIBRARY, entry, wish, Surroundings())):
+            assert entry.pattern not in other.patterns and not strained(other, [part])
+            assert other.level <= min(2, entry.level) and not other.skill
+            assert IMPACTS.index(other.impact) <= IMPACTS.index(entry.impact)
+            assert all(need & {name_key("wall")} for need in needed(other))
 
 
 def test_every_list_for_a_sore_part_ends_with_the_caution(capsys, tmp_path):
@@ -311,7 +330,11 @@ def test_an_exercise_that_the_library_does_not_know(capsys, tmp_path):
         (("--to", "Bike"), 2, "Name it before --to"),
         (("--without", "bnech"), 1, "Known kit: bench"),
         (("Push-up", "--block", "4"), 2, "from 1 to 3"),
-        (("Push-up", "--because", "sore", "--where", "shoulder"), 1, "name any exercise with --to"),
+        (
+            ("Push-up", "--because", "sore", "--where", "shoulder"),
+            1,
+            "name another with --to, such as",
+        ),
     ],
 )
 def test_what_can_not_be_done_is_said(capsys, words, code, said):

@@ -17,6 +17,7 @@ from handbell.coach.swap_rank import (
     Choice,
     Surroundings,
     Wish,
+    beyond,
     choices,
     kit_in_use,
     lacks,
@@ -29,6 +30,9 @@ from handbell.plan.shorthands import asks_each
 
 if TYPE_CHECKING:
     from handbell.compile.build import CompiledClass
+
+
+OTHERS_TOLD = 3  # where no exercise of the pattern can do
 
 
 @dataclass
@@ -214,7 +218,7 @@ def _choose(swap: Swap, library: Library, wish: Wish, floor: _Floor, to: str | N
         swap.because = _because(swap.old, wish, around)
         if to is None:
             swap.choices = choices(library, swap.old, wish, around)
-            _require_choice(swap, wish)
+            _require_choice(swap, wish, beyond(library, swap.old, wish, around))
 
 
 def _is_inside(text: PlanText, place: Written) -> bool:
@@ -239,14 +243,16 @@ def _keep_kind(text: PlanText, swap: Swap) -> None:
         swap.choices = kept
 
 
-def _require_choice(swap: Swap, wish: Wish) -> None:
+def _require_choice(swap: Swap, wish: Wish, others: Sequence[Choice]) -> None:
     assert swap.old is not None
     if wish.because == "no-kit" and not swap.old.kit:
         raise HandbellError(f"{swap.name} needs no kit", "Give another reason, or --to a name")
     if not swap.choices:
+        names = [choice.entry.name for choice in others[:OTHERS_TOLD]]
+        such = f", such as {one_of(names)}" if names else ""
         swap.leave(
             f"Nothing in the library can take the place of {swap.name} here",
-            f"It is a {swap.old.pattern}: leave it out, or name any exercise with --to",
+            f"It is a {swap.old.pattern}: leave it out, or name another with --to{such}",
         )
 
 

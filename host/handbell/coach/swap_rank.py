@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from handbell.coach.library import Library
 from handbell.coach.library_entry import IMPACTS, SPACES, TIRES, Entry, needs_words
@@ -29,6 +29,7 @@ _OTHER_SIDES = 0.5
 _IN_PLAN = 1.0
 _IN_BLOCK = 3.0
 _TIRED_BEFORE = 1.5
+_EASY_LEVEL = 2  # as far as another pattern is proposed
 
 _EVERYWHERE = frozenset({"wall"})  # taken to be there unless somebody says otherwise
 _NO_WAY = Steps(_FAR_STEPS, "beside")
@@ -89,12 +90,31 @@ def lacks(entry: Entry, wish: Wish, around: Surroundings) -> list[tuple[str, ...
 
 def choices(library: Library, old: Entry, wish: Wish, around: Surroundings) -> list[Choice]:
     """Return what may take an exercise's place, nearest first."""
+    entries = (e for e in library.entries.values() if old.pattern in e.patterns)
+    return _ranked(entries, library, old, wish, around)
+
+
+def beyond(library: Library, old: Entry, wish: Wish, around: Surroundings) -> list[Choice]:
+    """Return what answers the wish with another pattern, no new kit, and easily.
+
+    What tires the same comes first, then what is nearest.
+    """
+    kit = around.kit | _EVERYWHERE if wish.kit is None else wish.kit
+    here = replace(wish, kit=kit - wish.without)
+    easy = (e for e in library.entries.values() if e.level <= _EASY_LEVEL)
+    others = (e for e in easy if old.pattern not in e.patterns)
+    found = _ranked(others, library, old, here, around)
+    return sorted(found, key=lambda c: -len(shared_load(old, c.entry)))
+
+
+def _ranked(
+    entries: Iterable[Entry], library: Library, old: Entry, wish: Wish, around: Surroundings
+) -> list[Choice]:
     ways = library.steps(old)
     found = [
         _weighed(entry, old, ways.get(entry.id, _NO_WAY), wish, around)
-        for entry in library.entries.values()
+        for entry in entries
         if entry is not old
-        and old.pattern in entry.patterns
         and _fits(entry, old, ways.get(entry.id, _NO_WAY), wish)
         and not lacks(entry, wish, around)
     ]
