@@ -34,7 +34,7 @@ PIECES = (
         Piece("Front plank", 30, t.ASK_HOLD, t.TAP_DROP),
     ),
     (
-        Piece("Air squat", 30, goal=14),
+        Piece("Squat", 30, goal=14),
         Piece("Ring row", 30, t.ASK_TARGET, goal=12),
         Piece("Shuttle run", 30, t.ASK_TARGET, t.TAP_FINISH, 6),
     ),

@@ -116,7 +116,7 @@ def test_odd_things_are_each_a_sentence(path):
         store.put_timeline(classes.timeline(bibs=(9,), station=5))
     fill([made[0], (made[1][0], made[1][1], cut), made[2], (made[3][0], made[3][1], lost)])
     with open_store() as store:
-        set_wearers(store, None, {2: "Grace"}, [1])
+        set_wearers(store, None, {2: "Femi"}, [1])
     said = report().odd
     assert re.fullmatch(
         r"Station 2: the log is cut: it has no end, its last record is torn; "
@@ -259,21 +259,21 @@ def test_no_class_and_an_unknown_class_are_sentences(path, capsys):
 
 def test_who_wore_what_is_said_replaced_and_forgotten(path, capsys):
     fill(classes.make_class(boxes=2))
-    assert main(["wear", "1", "1=Ada", "2=Grace Hopper", "--absent", "4"]) == 0
+    assert main(["wear", "1", "1=Ada", "2=Femi Brindlemoor", "--absent", "4"]) == 0
     assert capsys.readouterr().out.splitlines() == [
         "Bib 1: Ada",
-        "Bib 2: Grace Hopper",
+        "Bib 2: Femi Brindlemoor",
         "Bib 4: absent",
     ]
-    assert main(["wear", "newest", "1=Mary", "2=", "4=Joan", "--json"]) == 0
+    assert main(["wear", "newest", "1=Cleo", "2=", "4=Dario", "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["wearers"] == [
-        {"bib": 1, "name": "Mary", "absent": False},
-        {"bib": 4, "name": "Joan", "absent": False},
+        {"bib": 1, "name": "Cleo", "absent": False},
+        {"bib": 4, "name": "Dario", "absent": False},
     ]
     assert main(["wear", "1", "--absent", "4"]) == 0
     found = report()
-    assert [p.name for p in found.people] == ["Mary", "Bib 2", "Bib 3"]
-    assert found.absent == ("Joan",)
+    assert [p.name for p in found.people] == ["Cleo", "Bib 2", "Bib 3"]
+    assert found.absent == ("Dario",)
 
 
 @pytest.mark.parametrize(
