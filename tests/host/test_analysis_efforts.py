@@ -146,6 +146,28 @@ def test_no_fade_says_why(store, piece, rounds, presses, why):
     assert (fade.percent, fade.reason) == (None, why)
 
 
+@pytest.mark.parametrize(
+    ("piece", "presses"),
+    [
+        (Piece("Rope skips"), at(11, 12, 41, 42, 43)),  # 2, 3 reps
+        (Piece("Rope skips"), at(11, 12, 13, 41, 71, 72, 73)),  # 3, 1, 3: uneven
+        (TARGET, at(11, 12, 30, 41, 42, 50, 71, 72, 80)),  # made in 20, 10, 10 s
+        (TARGET, at(11, 12, 41, 42, 43)),  # missed, then made
+        (Piece("Plank", 30, t.ASK_HOLD, t.TAP_DROP), at(20)),  # 10 s, then to the end
+    ],
+)
+def test_a_last_round_no_worse_than_the_first_is_no_fade(store, piece, presses):
+    rounds = 3 if presses[-1].at_ms > 70_000 else 2
+    got = played(store, [piece], presses, rounds=rounds)
+    assert (fade_of(got).percent, fade_of(got).reason) == (None, "no fade")
+    exercises = exercises_of(got)
+    assert people_of(got, exercises, {})[0].most_faded is None
+
+
+def test_alike_rounds_fade_by_nothing(store):
+    assert fade_of(played(store, [Piece("Rope skips")], at(11, 41), rounds=2)).percent == 0.0
+
+
 def test_rounds_of_other_lengths_have_no_fade(store):
     got = played(store, [Piece("Rope skips", 30)], at(11, 12, 45), rounds=2)
     shorter = [got[0], replace(got[1], end_ms=got[1].end_ms - 10_000)]

@@ -11,6 +11,7 @@ from handbell.cli.main import main
 from handbell.errors import StoreError, UsageError
 from handbell.report import class_report
 from handbell.report.cells import cell_words
+from handbell.report.page import page
 from handbell.store import open_store
 from handbell.store.wearers import clean_name, set_wearers
 from handbell_core import faults
@@ -96,6 +97,17 @@ def test_a_report_says_who_missed_who_faded_and_how_hard_it_was(path):
         "Bib 9 in Ring rows, 2, 1 reps (fade 25.0 %).",
         "How hard it was: 3.0 of 10 on average. No answer from Bib 9.",
     )
+
+
+def test_an_improvement_is_not_called_a_fade(path, capsys):
+    presses = [Press(round(s * 1000)) for s in (11, 12, 41, 42, 43)]
+    fill(small(presses, [Piece("Rope skips", 30)], 2))
+    found = report()
+    assert not any("aded" in words for words in found.headline)
+    assert (found.people[0].fade_percent, found.people[0].fade_in) == (None, "")
+    assert main(["report"]) == 0
+    assert "no fade" in capsys.readouterr().out
+    assert "<small>no fade</small>" in page(found)
 
 
 def test_everyone_made_everything(path):

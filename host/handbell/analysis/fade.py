@@ -67,6 +67,7 @@ def fade_of(series: Sequence[Effort]) -> Fade:
     """Return the fade of one bib's rounds of one exercise, given in order.
 
     Finishing times are used where every target was made, else counts; held times for a position.
+    Where the last round is no worse than the first there is none, however uneven they were.
     """
     scored = [e for e in series if e.outcome is Outcome.DONE]
     form, values = _values(scored)
@@ -77,9 +78,18 @@ def fade_of(series: Sequence[Effort]) -> Fade:
     reason = _why_not(series, scored, form, values)
     if reason:
         return Fade(form, None, mean, best, reason)
+    if values and not _fell(form, values):
+        return Fade(form, None, mean, best, "no fade")
     score = decrement_of_times if form is Form.TIMES else decrement_of_reps
     percent = score(values)
     return Fade(form, percent, mean, best, "" if percent is not None else "nothing counted")
+
+
+def _fell(form: Form | None, values: Sequence[float]) -> bool:
+    """Whether the last is worse than the first; rounds that are all alike fade by 0."""
+    if min(values) == max(values):
+        return True
+    return values[-1] > values[0] if form is Form.TIMES else values[-1] < values[0]
 
 
 def _values(scored: Sequence[Effort]) -> tuple[Form | None, list[float]]:
