@@ -91,6 +91,44 @@ def test_two_classes_give_advice_with_evidence(path, capsys):
     assert [d["others"] for d in data["everybody"]] == [[1, 2], [1]]
 
 
+def doubled(path, weeks, bibs=(1, 2)):
+    """Bib 1 does three of five and its button tells every press twice; bib 2 is honest."""
+    echo = [(3_000 * (n + 1) + echo_ms) for n in range(3) for echo_ms in (0, 240)]
+    with open_store(str(path)) as store:
+        for week in weeks:
+            data = classes.timeline(PIECES, bibs, rounds=2)
+            taps = presses(data, 1, 3_000) + [Press(RATING_MS + 400 * n) for n in range(6)]
+            taps += [Press(w.start_ms + ms) for w in classes.windows_of(data) for ms in echo]
+            start_ms = classes.START_UTC_MS + week * WEEK_MS
+            store.put_timeline(data)
+            journal = classes.play(data, taps, start_ms).journal
+            store.ingest(journal, classes.BOX_IDS[0], (start_ms + 900_000) * 1000)
+
+
+def test_a_struggler_whose_presses_are_all_doubled_is_not_made_to_do_more(path, capsys):
+    doubled(path, range(2))
+    _, data = run("advise", "--store", path, capsys=capsys)
+    said = {(p["bib"], p["exercise"]): (p["verdict"], p["rule"]) for p in data["people"]}
+    assert said[1, "Push-up"] == said[1, "Sit-up"] == ("same", "doubtful")
+    assert said[2, "Push-up"] == ("harder", "earned-rest")
+    assert {(f["name"], f["bibs"][0]) for f in data["findings"]} == {("double-press", 1)}
+
+
+def test_a_doubt_counts_however_many_classes_without_the_exercise_came_since(path, capsys):
+    doubled(path, [0])
+    other = classes.timeline(((Piece("Row", 30),),), (1, 2))
+    with open_store(str(path)) as store:
+        store.put_timeline(other)
+        for week in (1, 2):
+            start_ms = classes.START_UTC_MS + week * WEEK_MS
+            journal = classes.play(other, [Press(12_000)], start_ms).journal
+            store.ingest(journal, classes.BOX_IDS[0], (start_ms + 900_000) * 1000)
+    put(path, [3])
+    _, data = run("advise", "--store", path, capsys=capsys)
+    rules = {p["exercise"]: p["rule"] for p in data["people"] if p["bib"] == 1}
+    assert rules == {"Push-up": "doubtful", "Sit-up": "doubtful"}
+
+
 def test_one_class_gives_none(path, capsys):
     put(path, [0])
     _, data = run("advise", "--store", path, capsys=capsys)

@@ -144,8 +144,15 @@ def test_doubtful_data_has_no_say():
     cases = people(READY, READY, STEADY)
     cases = [replace(c, doubts=("double presses",)) if c.bib < 3 else c for c in cases]
     (decision,) = decide(advise_all(cases, LIBRARY, LIMITS), LIMITS.everybody)
-    assert (decision.judged, decision.verdict) == (1, Verdict.SAME)
-    assert [a.case.bib for a in decision.others] == [1, 2]
+    assert (decision.judged, decision.verdict, decision.others) == (1, Verdict.SAME, ())
+
+
+def test_doubtful_data_is_given_no_step_of_its_own_and_keeps_what_it_had():
+    cases = people(READY, READY, READY, READY)
+    cases[0] = replace(cases[0], doubts=("double presses",))
+    (decision,) = decide(advise_all(cases, LIBRARY, LIMITS), LIMITS.everybody)
+    assert (decision.agree, decision.judged, decision.verdict) == (3, 3, Verdict.HARDER)
+    assert [(a.case.bib, a.step) for a in decision.others] == [(1, None)]
 
 
 def written(*sessions, plan=PLAN, item=1):

@@ -257,3 +257,17 @@ def test_thresholds_that_are_no_toml_are_told_in_a_sentence(tmp_path, data):
         load_limits(own)
     with pytest.raises(HandbellError, match="can't be read"):
         load_limits(tmp_path / "none.toml")
+
+
+@pytest.mark.parametrize("last", [goal(12, 12, 12), session(rest_s=15), hold(), goal(6, 5, 4)])
+def test_doubtful_data_leads_to_no_change(last):
+    doubtful = case(last, last, doubts=("Push-up: 9 taps came twice",))
+    assert advise(case(last, last), LIMITS).verdict in (HARDER, EASIER)
+    ruling = advise(doubtful, LIMITS)
+    assert (ruling.verdict, ruling.rule) == (SAME, "doubtful")
+    assert "9 taps came twice" in ruling.why
+
+
+def test_windows_skipped_are_asked_about_whatever_the_data():
+    skips = Session(1, "Push-up", t.ASK_OPEN, t.TAP_EACH, (Try(1, 30_000, 0, skipped=True),), 6)
+    assert said(skips, skips, doubts=("taps between windows",)) == (SAME, "skipped")

@@ -110,6 +110,26 @@ def test_an_improvement_is_not_called_a_fade(path, capsys):
     assert "<small>no fade</small>" in page(found)
 
 
+def test_doubtful_data_is_ranked_nowhere(path):
+    """Bib 1's button tells every press twice; it would be first in both rankings."""
+    pieces = [Piece("Push-up", 30, t.ASK_TARGET, goal=6), Piece("Sit-up", 30)]
+    slow = [s + n for s in (13, 43, 73, 103) for n in (0, 3, 6, 9, 12, 15)][:-2]
+    echo = [s + n for s in (13, 13.25, 73, 73.25) for n in (0, 3, 6)]
+    echo += [s + n for s in (43, 43.25) for n in (0, 3, 6, 9, 12)] + [103, 103.25, 106, 106.25]
+    taps = [Press(round(s * 1000)) for s in echo] + [Press(round(s * 1000), 1) for s in slow]
+    fill(small(sorted(taps, key=lambda p: p.at_ms), pieces, 2, (1, 2)))
+    found = report()
+    assert found.headline[:4] == (
+        "Everyone made every target.",
+        "The data of Bib 1 is in doubt and ranked nowhere: see who to talk to.",
+        "Most rest earned: Bib 2, 0:24 in all.",
+        "Faded most: Bib 2 in Sit-up, 6, 4 reps (fade 16.7 %).",
+    )
+    rows = {(e.name, row.bib): row for e in found.exercises for row in e.rows}
+    assert rows["Sit-up", 1].fade_missing == "data in doubt"
+    assert [p.fade_percent for p in found.people] == [None, pytest.approx(100 / 6)]
+
+
 def test_everyone_made_everything(path):
     piece = Piece("Ring rows", 30, t.ASK_TARGET, goal=1)
     fill(small([Press(20_000)], [piece]))

@@ -11,8 +11,8 @@ from handbell.coach.edit import PlanText
 from handbell.coach.library import Library
 from handbell.store import Store
 
-from .cases import cases_of
-from .history import PastClass, classes_of, past_classes
+from .cases import cases_of, classes_read
+from .history import PastClass, past_classes
 from .suspicion import Finding, findings_of
 from .taps import taps_of
 
@@ -55,8 +55,9 @@ def advise_last(
 
     Those of WEEKS before it should be there.
     """
-    findings = suspicions(store, classes, library)
-    advices = advise_all(cases_of(classes, findings, looked_at(limits)), library, limits, text)
+    most = looked_at(limits)
+    findings = suspicions(store, classes, library, most)
+    advices = advise_all(cases_of(classes, findings, most), library, limits, text)
     return ClassAdvice(
         past=classes[-1],
         advices=tuple(advices),
@@ -72,13 +73,13 @@ def looked_at(limits: Limits) -> int:
 
 
 def suspicions(
-    store: Store, classes: Sequence[PastClass], library: Library
+    store: Store, classes: Sequence[PastClass], library: Library, most: int
 ) -> dict[int, list[Finding]]:
-    """Return, by class id, the findings of the classes that advice on the newest looks at."""
-    people = [who.person.key for who in classes[-1].people if who.there]
-    needed = {classes[-1].row.id} | {
-        one.row.id for key in people for one, _ in classes_of(classes, key)[-LOOKED_AT:]
-    }
+    """Return, by class id, the findings of the classes that advice on the newest looks at.
+
+    ``most`` is of how many sessions each exercise's cases are made.
+    """
+    needed = {classes[-1].row.id} | classes_read(classes, most)
     return {
         one.row.id: findings_of(one, taps_of(store, one.row.id), library, classes[:n])
         for n, one in enumerate(classes)

@@ -47,23 +47,47 @@ def _of_person(
     most: int | None,
 ) -> Iterable[Case]:
     for place, some in _by_place(who.exercises).items():
-        alike = [
-            (one, then, like)
-            for one, then in history
-            if (like := _same_exercise(then.exercises, some[0], place))
-        ]
+        alike = _alike(history, some[0], place)
+        read = alike[-(most or len(alike)) :]
         yield Case(
             who=who.person.name,
             bib=who.bib,
             block=place[0],
             item=place[1],
             sessions=tuple(
-                session_of(one.row.id, _rounds(then, like), then.rating)
-                for one, then, like in alike[-(most or len(alike)) :]
+                session_of(one.row.id, _rounds(then, like), then.rating) for one, then, like in read
             ),
             flat=_flat([(one.at_us / DAY_US, joined(like)) for one, _, like in alike]),
-            doubts=_doubts(history[-2:], findings, some[0].name),
+            doubts=_doubts(read, findings),
         )
+
+
+def classes_read(classes: Sequence[PastClass], most: int) -> set[int]:
+    """Return the classes, by id, that ``cases_of`` reads sessions from: findings may spoil those.
+
+    They are found by sums alone; no class is read.
+    """
+    return {
+        one.row.id
+        for who in classes[-1].people
+        if who.there
+        for place, some in _by_place(who.exercises).items()
+        for one, _, _ in _alike(classes_of(classes, who.person.key), some[0], place)[-most:]
+    }
+
+
+Alike = tuple[PastClass, Attended, list[ExerciseSums]]
+
+
+def _alike(
+    history: Sequence[tuple[PastClass, Attended]], like: ExerciseSums, place: Place
+) -> list[Alike]:
+    """Return the classes in which somebody did an exercise, with its sums in each."""
+    return [
+        (one, then, same)
+        for one, then in history
+        if (same := _same_exercise(then.exercises, like, place))
+    ]
 
 
 def _by_place(exercises: Iterable[ExerciseSums]) -> dict[Place, list[ExerciseSums]]:
@@ -143,14 +167,10 @@ def _flat(classes: Sequence[tuple[float, ExerciseSums]]) -> Flatness | None:
     return Flatness(len(alike), found.change_percent, known[-1][1][1])
 
 
-def _doubts(
-    history: Iterable[tuple[PastClass, Attended]],
-    findings: Mapping[int, Sequence[Finding]],
-    name: str,
-) -> tuple[str, ...]:
+def _doubts(read: Iterable[Alike], findings: Mapping[int, Sequence[Finding]]) -> tuple[str, ...]:
     return tuple(
         finding.evidence
-        for one, then in history
+        for one, then, like in read
         for finding in findings.get(one.row.id, ())
-        if then.bib in finding.bibs and finding.spoils(name)
+        if then.bib in finding.bibs and any(finding.spoils(sums.name) for sums in like)
     )

@@ -63,8 +63,8 @@ def decrement_of_times(times: Sequence[float]) -> float | None:
     return 100 * sum(times) / (len(times) * min(times)) - 100
 
 
-def fade_of(series: Sequence[Effort]) -> Fade:
-    """Return the fade of one bib's rounds of one exercise, given in order.
+def fade_of(series: Sequence[Effort], doubtful: bool = False) -> Fade:
+    """Return the fade of one bib's rounds of one exercise, given in order; none of doubtful data.
 
     Finishing times are used where every target was made, else counts; held times for a position.
     Where the last round is no worse than the first there is none, however uneven they were.
@@ -76,6 +76,8 @@ def fade_of(series: Sequence[Effort]) -> Fade:
     if values:
         best = min(values) if form is Form.TIMES else max(values)
     reason = _why_not(series, scored, form, values)
+    if doubtful and not reason:
+        reason = "data in doubt"
     if reason:
         return Fade(form, None, mean, best, reason)
     if values and not _fell(form, values):

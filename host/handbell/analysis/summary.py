@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from handbell.store.efforts import Effort, Outcome
 from handbell_core import timeline as t
 
 from .fade import Fade, fade_of
+
+Doubtful = Callable[[int, str], bool]  # whether a bib's numbers in an exercise are in doubt
+
+
+def nothing_doubtful(bib: int, exercise: str) -> bool:
+    """Take all numbers for what they look like."""
+    return False
 
 
 @dataclass(frozen=True)
@@ -38,7 +45,10 @@ class Exercise:
 
 @dataclass(frozen=True)
 class Person:
-    """One bib over the whole class. ``targets`` counts only windows that can be judged."""
+    """One bib over the whole class. ``targets`` counts only windows that can be judged.
+
+    ``doubtful`` says that numbers of some exercise are in doubt.
+    """
 
     bib: int
     who: str
@@ -51,9 +61,12 @@ class Person:
     rating: int | None
     most_faded: Series | None
     pressed: bool
+    doubtful: bool
 
 
-def exercises_of(efforts: Sequence[Effort]) -> list[Exercise]:
+def exercises_of(
+    efforts: Sequence[Effort], doubtful: Doubtful = nothing_doubtful
+) -> list[Exercise]:
     """Gather efforts by exercise, in the order of the plan."""
     found: dict[tuple[int, int, str], dict[int, list[Effort]]] = {}
     for effort in sorted(efforts, key=lambda e: (e.block, e.item, e.start_ms)):
@@ -62,7 +75,7 @@ def exercises_of(efforts: Sequence[Effort]) -> list[Exercise]:
     exercises = []
     for (block, item, name), by_bib in found.items():
         series = tuple(
-            Series(bib, block, item, name, tuple(rounds), fade_of(rounds))
+            Series(bib, block, item, name, tuple(rounds), fade_of(rounds, doubtful(bib, name)))
             for bib, rounds in sorted(by_bib.items())
         )
         any_one = series[0].efforts[0]
@@ -78,16 +91,21 @@ def _goals(series: Sequence[Series]) -> tuple[int, ...]:
 
 
 def people_of(
-    efforts: Sequence[Effort], exercises: Sequence[Exercise], ratings: Mapping[int, int]
+    efforts: Sequence[Effort],
+    exercises: Sequence[Exercise],
+    ratings: Mapping[int, int],
+    doubtful: Doubtful = nothing_doubtful,
 ) -> list[Person]:
     """Add up each bib that has efforts, in the order of bibs."""
     return [
-        _person([e for e in efforts if e.bib == bib], exercises, ratings.get(bib))
+        _person([e for e in efforts if e.bib == bib], exercises, ratings.get(bib), doubtful)
         for bib in sorted({e.bib for e in efforts})
     ]
 
 
-def _person(own: list[Effort], exercises: Sequence[Exercise], rating: int | None) -> Person:
+def _person(
+    own: list[Effort], exercises: Sequence[Exercise], rating: int | None, doubtful: Doubtful
+) -> Person:
     targets = [e for e in own if e.ask == t.ASK_TARGET and e.made is not None]
     holds = [e for e in own if e.ask == t.ASK_HOLD and e.made is not None]
     faded = [
@@ -108,4 +126,5 @@ def _person(own: list[Effort], exercises: Sequence[Exercise], rating: int | None
         rating=rating,
         most_faded=max(faded, key=lambda s: s.fade.percent or 0.0, default=None),
         pressed=any(e.reps or e.drop_ms is not None for e in own) or rating is not None,
+        doubtful=any(doubtful(e.bib, e.name) for e in own),
     )

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from statistics import fmean, stdev
+from statistics import fmean, median, stdev
 
 from handbell.coach.library import Library
 from handbell.coach.library_names import name_key
@@ -25,7 +25,7 @@ from .together import together
 CLASS_WIDE = ""
 
 # All of these are our own, from what people can do and what a contact does; no source.
-DOUBLE_SHARE = 0.4  # of the window's median gap
+DOUBLE_SHARE = 0.4  # of the gaps beside it, and of the median of all that are not so short
 DOUBLE_SENSIBLE = 0.5  # of the quickest sensible rep
 DOUBLE_UNKNOWN_MS = 300  # where the library doesn't know the exercise
 OUTSIDE_LEAST = 5  # taps between windows; one or two are a slip
@@ -99,17 +99,14 @@ def double_presses(look: Look) -> Iterable[Finding]:
     """Two taps much closer than reps can follow each other."""
     by_exercise: dict[tuple[int, str], list[tuple[Effort, int, int]]] = {}
     for effort in look.efforts:
-        times = look.times_of(effort)
-        if effort.tap != t.TAP_EACH or len(times) < 3:
+        if effort.tap not in (t.TAP_EACH, t.TAP_EVERY):
             continue
-        gaps = sorted(b - a for a, b in pairwise(times))
-        middle = gaps[len(gaps) // 2]
         quickest = look.quickest_ms(effort)
-        floor = DOUBLE_UNKNOWN_MS if quickest is None else DOUBLE_SENSIBLE * quickest
-        twice = [gap for gap in gaps if gap < min(floor, DOUBLE_SHARE * middle)]
+        floor = DOUBLE_UNKNOWN_MS if quickest is None else DOUBLE_SENSIBLE * quickest * effort.every
+        twice = _twice(look.times_of(effort), floor)
         if twice:
             key = effort.bib, effort.name
-            by_exercise.setdefault(key, []).append((effort, len(twice), twice[0]))
+            by_exercise.setdefault(key, []).append((effort, len(twice), min(twice)))
     for (bib, name), some in by_exercise.items():
         taps, shortest = sum(n for _, n, _ in some), min(ms for _, _, ms in some)
         yield Finding(
@@ -118,8 +115,27 @@ def double_presses(look: Look) -> Iterable[Finding]:
             some[0][0].station,
             name,
             f"{name}: {_several(taps, 'tap')} came as close as {shortest} ms to the one before, "
-            f"in {_several(len(some), 'round')}; each may be one rep too many",
+            f"in {_several(len(some), 'round')}; each may be one press too many",
         )
+
+
+def _twice(times: Sequence[int], floor_ms: float) -> list[int]:
+    """Return the gaps within doubled presses.
+
+    Such a gap is much shorter than those beside it, and than the usual one among the others: a
+    median of all would be one of them where most presses are doubled.
+    """
+    gaps = [b - a for a, b in pairwise(times)]
+    if len(gaps) < 2:
+        return []
+    beside = zip([gaps[1], *gaps[:-1]], [*gaps[1:], gaps[-2]], strict=True)
+    near = [
+        gap < min(floor_ms, DOUBLE_SHARE * min(both))
+        for gap, both in zip(gaps, beside, strict=True)
+    ]
+    others = [gap for gap, close in zip(gaps, near, strict=True) if not close]
+    most = DOUBLE_SHARE * median(others)
+    return [gap for gap, close in zip(gaps, near, strict=True) if close and gap < most]
 
 
 def too_fast(look: Look) -> Iterable[Finding]:

@@ -34,6 +34,13 @@ def skipped(case: Case, limits: Limits) -> Ruling | None:
     return Ruling(Verdict.SAME, "skipped", why, f"Ask {case.who} why. {PROFESSIONAL}")
 
 
+def doubtful(case: Case, limits: Limits) -> Ruling | None:
+    """Data that may not be what it looks like changes nothing: what it shows may be the doubt."""
+    if not case.doubts:
+        return None
+    return Ruling(Verdict.SAME, "doubtful", f"its data is in doubt: {case.doubts[0]}")
+
+
 def two_for_two(case: Case, limits: Limits) -> Ruling | None:
     """Goal beaten by two or more in the last set of two classes in a row.
 
@@ -159,6 +166,7 @@ def flat(case: Case, limits: Limits) -> Ruling | None:
 # The first that speaks is taken: what to ask about before what to change.
 RULES: tuple[Rule, ...] = (
     skipped,
+    doubtful,
     two_for_two,
     earned_rest,
     kept,

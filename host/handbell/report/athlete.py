@@ -157,7 +157,8 @@ def _next(
         return ()
     until = list(classes[: classes.index(last) + 1])
     bibs = {w.bib for w in last.people if w.person.key == person.key}
-    found = cases_of(until, suspicions(store, until, library), looked_at(limits))
+    most = looked_at(limits)
+    found = cases_of(until, suspicions(store, until, library, most), most)
     cases = [c for c in found if c.bib in bibs]
     return tuple(
         single_of(advice)

@@ -43,7 +43,7 @@ def group_report(store: Store, until: int | None = None, weeks: int = WEEKS) -> 
     whole = [_whole(classes, person) for person in everybody(classes)]
     by_week = tuple(_weeks(classes, whole))
     people = tuple(sorted((_person(one) for one in whole), key=_by_name))
-    talk = tuple(to_talk(talk_of(store, last_weeks(seen, ADVICE_WEEKS)), whole))
+    talk = tuple(to_talk(talk_of(store, last_weeks(seen, ADVICE_WEEKS))[0], whole))
     return GroupReport(
         first=classes[0].day,
         last=classes[-1].day,

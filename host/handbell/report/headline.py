@@ -20,6 +20,7 @@ def headline(
     """Return the sentences, the most useful first."""
     found = [
         *_targets(people, named),
+        *_doubtful(people, named),
         *_rest(people, named),
         *_faded(people, named),
         *_ratings(people, ratings, named),
@@ -46,8 +47,14 @@ def _targets(people: Sequence[Person], named: Named) -> list[str]:
     return [f"Targets made: {made} of {planned}. Missed some: {some}."]
 
 
+def _doubtful(people: Sequence[Person], named: Named) -> list[str]:
+    some = listed(few([named(p.bib) for p in people if p.doubtful], MOST_NAMED))
+    return [f"The data of {some} is in doubt and ranked nowhere: see who to talk to."] * bool(some)
+
+
 def _rest(people: Sequence[Person], named: Named) -> list[str]:
-    most = max(people, key=lambda p: p.earned_rest_ms, default=None)
+    sure = [p for p in people if not p.doubtful]
+    most = max(sure, key=lambda p: p.earned_rest_ms, default=None)
     if most is None or most.earned_rest_ms <= 0:
         return []
     return [f"Most rest earned: {named(most.bib)}, {clock_of(most.earned_rest_ms)} in all."]

@@ -145,8 +145,13 @@ def class_report(store: Store, class_id: int | None = None) -> ClassReport:
     classes = past_classes(store, class_id, ADVICE_WEEKS)
     record = classes[-1].record
     done = efforts(record)
-    exercises = exercises_of(done)
-    people = people_of(done, exercises, record.ratings)
+    talk, findings = talk_of(store, classes)
+
+    def doubtful(bib: int, exercise: str) -> bool:
+        return any(bib in f.bibs and f.spoils(exercise) for f in findings)
+
+    exercises = exercises_of(done, doubtful)
+    people = people_of(done, exercises, record.ratings, doubtful)
 
     def named(bib: int) -> str:
         wearer = record.wearers.get(bib)
@@ -175,7 +180,7 @@ def class_report(store: Store, class_id: int | None = None) -> ClassReport:
         odd=tuple(odd),
         corrected=tuple(corrections(record, named)),
         skew=skew,
-        talk=talk_of(store, classes),
+        talk=talk,
     )
 
 

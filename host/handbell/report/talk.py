@@ -82,19 +82,20 @@ class Talk:
     note: str
 
 
-def talk_of(store: Store, classes: Sequence[PastClass]) -> Talk:
+def talk_of(store: Store, classes: Sequence[PastClass]) -> tuple[Talk, tuple[Finding, ...]]:
     """Return who to talk to after the last of some classes, oldest first, and what to change.
 
-    Those of ``advising.WEEKS`` before it should be there.
+    Beside it stand the findings on that class's data. Those of ``advising.WEEKS`` before it
+    should be there.
     """
     try:
         library, limits = load_library(), load_limits()
     except HandbellError as error:  # in the coach's own files: the report stands without them
-        return Talk((), (), f"There is no advice: {error}")
+        return Talk((), (), f"There is no advice: {error}"), ()
     found = advise_last(store, classes, library, limits)
     people = _people(found.past, found.advices, found.findings)
     changes = tuple(c for d in found.decisions if (c := _change(d)) is not None)
-    return Talk(people, changes, _note(found.advices, changes))
+    return Talk(people, changes, _note(found.advices, changes)), found.findings
 
 
 def _people(
