@@ -14,6 +14,7 @@ from handbell_core.runner import NEVER, OVER, Runner
 BOX_IDS = [f"e66164084b{n:06x}" for n in range(1, 99)]
 START_UTC_MS = 1_790_000_010_000  # an evening in September 2026, on the 30 s grid
 LEAD_IN_MS = 10_000
+ZERO_MS = 20_000  # of the run's time, at the start
 PLAN_TEXT = b'title = "Two blocks"\n'
 
 
@@ -73,8 +74,9 @@ def timeline(
     plan=PLAN_TEXT,
     break_s=30,
     rate=True,
+    gate=False,
 ) -> bytes:
-    """Return one box's timeline: lead-in, blocks with breaks between, ratings."""
+    """Return one box's timeline: lead-in, blocks with breaks (and gates) between, ratings."""
     texts = [title.encode("latin-1"), f"Station {station}".encode()]
 
     def index(words: str) -> int:
@@ -104,6 +106,8 @@ def timeline(
     for b, pieces in enumerate(blocks, 1):
         if b > 1 and break_s:
             add(t.BREAK, break_s * 1000)
+        if b > 1 and gate:
+            add(t.GATE, 0)
         for r in range(1, rounds + 1):
             for i, piece in enumerate(pieces, 1):
                 window += 1
@@ -187,15 +191,56 @@ def play(
     clock = RunTime(0, 0, model)
     run = Run()
     run.keep(j.run_record(bytes.fromhex(digest_of(data)), reader.head.station))
-    run.keep(j.record(j.BOX, 0, 0, 0, bytes(8) + struct.pack("<HH", 3900, 1)))
-    if model is not None:
-        run.keep(j.record(j.UTC, 0, 0, 0, struct.pack("<qI", model.utc_us, 400)))
+    _tell_box(run, model, 1)
     runner = Runner(reader, clock, run)
-    zero_ms = 20_000
-    runner.arm(zero_ms)
+    runner.arm(ZERO_MS)
     if never_starts:
         runner.stop(1_000, j.BY_HOST)
         return run
+    drive(runner, run, presses, stop_ms)
+    return run
+
+
+def play_off(
+    data: bytes,
+    presses=(),
+    off_ms: int = 0,
+    on_ms: int = 0,
+    lost_ms: int = 2_000,
+    start_utc_ms: int = START_UTC_MS,
+) -> Run:
+    """Play a timeline on a box without power from ``off_ms`` to ``on_ms`` after the start.
+
+    It goes on by its clock part, as a box does; of what it told in the ``lost_ms`` before,
+    nothing was on the flash yet.
+    """
+    whole = play(data, presses, start_utc_ms)
+    kept = sum(ms <= off_ms - lost_ms for ms in whole.times_ms)
+    run = Run(whole.records[:kept], whole.times_ms[:kept], on_ms)
+    told = [j.parse_record(record) for record in run.records]
+    run.taps = sum(kind == j.TAP for kind, *_ in told)
+    model = ClockModel((start_utc_ms - ZERO_MS) * 1000, 0)
+    _tell_box(run, model, 2)
+    runner = Runner(t.Reader(io.BytesIO(data)), RunTime(0, 0, model), run)
+    now_ms = ZERO_MS + on_ms
+    assert runner.rejoin(ZERO_MS, now_ms, max(class_ms for *_, class_ms, _ in told))
+    for kind, slot, window, class_ms, payload in told:
+        if kind in (j.BACK, j.FORTH, j.CONFIRM) or (
+            kind == j.TAP and not payload[6] & j.TAP_OUTSIDE
+        ):
+            runner.counting.replay(kind, slot, window, class_ms)
+    drive(runner, run, [p for p in presses if p.at_ms >= on_ms], None)
+    return run
+
+
+def _tell_box(run: Run, model: ClockModel | None, boot: int) -> None:
+    run.keep(j.record(j.BOX, 0, 0, 0, bytes(8) + struct.pack("<HH", 3900, boot)))
+    if model is not None:
+        run.keep(j.record(j.UTC, 0, 0, 0, struct.pack("<qI", model.utc_us, 400)))
+
+
+def drive(runner: Runner, run: Run, presses, stop_ms: int | None = None) -> None:
+    """Give a runner its presses and the time, to its end or to ``stop_ms``."""
     presses = list(presses)
     edges = sorted(
         [(p.at_ms, 1, p.slot) for p in presses]
@@ -204,26 +249,25 @@ def play(
 
     def go_on(to_ms: int) -> None:
         while runner.due_ms <= to_ms:
-            run.now_ms = runner.due_ms - zero_ms
+            run.now_ms = runner.due_ms - ZERO_MS
             runner.step(runner.due_ms)
-        run.now_ms = to_ms - zero_ms
+        run.now_ms = to_ms - ZERO_MS
 
     for at_ms, down, slot in edges:
         if stop_ms is not None and at_ms >= stop_ms:
             break
-        go_on(zero_ms + at_ms)
+        go_on(ZERO_MS + at_ms)
         if runner.state == OVER:
-            return run
+            return
         if down:
-            runner.press(slot, zero_ms + at_ms)
+            runner.press(slot, ZERO_MS + at_ms)
         else:
-            runner.release(slot, zero_ms + at_ms)
+            runner.release(slot, ZERO_MS + at_ms)
     if stop_ms is None:
         go_on(NEVER - 1)
     else:
-        go_on(zero_ms + stop_ms)
-        runner.stop(zero_ms + stop_ms, j.BY_HAND)
-    return run
+        go_on(ZERO_MS + stop_ms)
+        runner.stop(ZERO_MS + stop_ms, j.BY_HAND)
 
 
 def windows_of(data: bytes) -> list[t.Span]:

@@ -121,7 +121,7 @@ def test_doubtful_data_is_ranked_nowhere(path):
     found = report()
     assert found.headline[:4] == (
         "Everyone made every target.",
-        "The data of Bib 1 is in doubt and ranked nowhere: see who to talk to.",
+        "The data of Bib 1 is in doubt and ranked nowhere: see below.",
         "Most rest earned: Bib 2, 0:24 in all.",
         "Faded most: Bib 2 in Sit-up, 6, 4 reps (fade 16.7 %).",
     )

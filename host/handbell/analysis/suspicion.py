@@ -14,6 +14,7 @@ from statistics import fmean, median, stdev
 from handbell.coach.library import Library
 from handbell.coach.library_names import name_key
 from handbell.store.efforts import Effort, Outcome
+from handbell_core import faults
 from handbell_core import journal as j
 from handbell_core import timeline as t
 
@@ -24,10 +25,13 @@ from .together import together
 
 CLASS_WIDE = ""
 
+SIGNALS_MISSED = "signals-missed"  # of the box: nothing to ask a person about
+
 # All of these are our own, from what people can do and what a contact does; no source.
 DOUBLE_SHARE = 0.4  # of the gaps beside it, and of the median of all that are not so short
 DOUBLE_SENSIBLE = 0.5  # of the quickest sensible rep
 DOUBLE_UNKNOWN_MS = 300  # where the library doesn't know the exercise
+SIGNALS_LEAST = 2  # a press is two of them
 OUTSIDE_LEAST = 5  # taps between windows; one or two are a slip
 STRAY_LEAST = 12  # taps at one go
 STRAY_GAP_MS = 3_000
@@ -255,6 +259,22 @@ def clocks_lost(look: Look) -> Iterable[Finding]:
             )
 
 
+def signals_missed(look: Look) -> Iterable[Finding]:
+    """A box that missed button signals, nobody knows in which windows: counts may be short."""
+    for run in look.past.record.runs:
+        notes = [n for n in look.past.record.notes if n.run == run.id]
+        missed = sum(n.value for n in notes if n.fault == faults.EDGES_LOST)
+        bibs = {e.bib for e in look.efforts if e.run == run.id and e.tap != t.TAP_NONE}
+        if missed >= SIGNALS_LEAST and bibs:
+            yield Finding(
+                SIGNALS_MISSED,
+                tuple(sorted(bibs)),
+                run.station,
+                CLASS_WIDE,
+                f"the box missed {missed} button signals; counts may be short",
+            )
+
+
 CHECKS: tuple[Check, ...] = (
     double_presses,
     too_fast,
@@ -262,6 +282,7 @@ CHECKS: tuple[Check, ...] = (
     left_counting,
     tapped_for_two,
     clocks_lost,
+    signals_missed,
 )
 
 

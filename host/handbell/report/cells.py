@@ -12,6 +12,7 @@ _NOTHING = {
     "skipped": "skipped",
     "no record": "no record",
 }
+_OR_MORE = {"cut": "log cut", "partly": "no power"}
 
 
 def cell_words(table: ExerciseTable, cell: Cell) -> tuple[str, str]:
@@ -30,8 +31,9 @@ def _words(table: ExerciseTable, cell: Cell) -> tuple[str, str]:
         return _NOTHING[cell.outcome], ""
     if cell.outcome == "stopped":
         return _count(cell), "stopped"
-    if cell.outcome == "cut":
-        return _count(cell), "or more: log cut"
+    if cell.outcome in _OR_MORE:
+        why = _OR_MORE[cell.outcome]
+        return (why, "") if table.ask == "hold" else (_count(cell), f"or more: {why}")
     return _done(table, cell)
 
 

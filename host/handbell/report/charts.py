@@ -83,9 +83,9 @@ def _rest(cell: Cell) -> Bar:
 
 
 def _reps(cell: Cell) -> Bar:
-    if cell.reps is None or cell.outcome not in ("done", "cut", "stopped"):
+    if cell.reps is None or cell.outcome not in ("done", "partly", "cut", "stopped"):
         return Bar(cell.round, None, "", None)
-    more = "+" if cell.outcome == "cut" else ""
+    more = "+" if cell.outcome in ("partly", "cut") else ""
     return Bar(cell.round, float(cell.reps), f"{cell.reps}{more}", cell.made)
 
 

@@ -49,7 +49,7 @@ def _targets(people: Sequence[Person], named: Named) -> list[str]:
 
 def _doubtful(people: Sequence[Person], named: Named) -> list[str]:
     some = listed(few([named(p.bib) for p in people if p.doubtful], MOST_NAMED))
-    return [f"The data of {some} is in doubt and ranked nowhere: see who to talk to."] * bool(some)
+    return [f"The data of {some} is in doubt and ranked nowhere: see below."] * bool(some)
 
 
 def _rest(people: Sequence[Person], named: Named) -> list[str]:

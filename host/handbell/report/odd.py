@@ -10,6 +10,7 @@ from handbell.store.queries import ClassRecord, RunRow
 
 from .words import clock_of, listed, note_of, several
 
+LOST = (Outcome.PARTLY, Outcome.CUT, Outcome.NO_RECORD)  # a press may be in what nobody knows
 APART_US = 1_000_000  # starts closer than this are the same start
 
 Named = Callable[[int], str]
@@ -22,7 +23,7 @@ def oddities(
     return [
         *_stations(record),
         *(sentence for run in record.runs for sentence in _run(run, record)),
-        *_bibs(record, people, named),
+        *_bibs(record, efforts, people, named),
         *_tallies(efforts, named),
     ]
 
@@ -41,10 +42,11 @@ def _stations(record: ClassRecord) -> list[str]:
 def _run(run: RunRow, record: ClassRecord) -> list[str]:
     where = label_of(run)
     found = []
-    if run.state == "cut":
+    if run.reason:
         since = f"; after {clock_of(run.end_class_ms)} of the class nothing is known"
         ends = "it has no end" in run.reason
-        found.append(f"{where}: the log is cut: {run.reason}{since if ends else ''}.")
+        what = "is cut" if run.state == "cut" else "has gaps"
+        found.append(f"{where}: the log {what}: {run.reason}{since if ends else ''}.")
     if run.clock == "lost":
         found.append(f"{where} had lost its clock, so it may not have run in step with the others.")
     start = record.row.start_utc_us
@@ -69,13 +71,16 @@ def label_of(run: RunRow) -> str:
     return run.timeline.label or f"Station {run.station}"
 
 
-def _bibs(record: ClassRecord, people: Sequence[Person], named: Named) -> list[str]:
+def _bibs(
+    record: ClassRecord, efforts: Sequence[Effort], people: Sequence[Person], named: Named
+) -> list[str]:
     found = []
     absent = {w.bib for w in record.wearers.values() if w.absent}
     tapped = {r.bib for r in record.results if r.reps} | set(record.ratings)
     for bib in sorted(absent & tapped):
         found.append(f"{named(bib)} is marked absent, yet the button was used.")
-    never = [named(p.bib) for p in people if not p.pressed]
+    lost = {e.bib for e in efforts if e.outcome in LOST}
+    never = [named(p.bib) for p in people if not p.pressed and p.bib not in lost]
     if never and len(never) < len(people):
         found.append(f"{listed(never)} never pressed; say so if nobody was there.")
     return found

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from handbell.analysis.advising import advise_last
 from handbell.analysis.history import PastClass
-from handbell.analysis.suspicion import Finding
+from handbell.analysis.suspicion import SIGNALS_MISSED, Finding
 from handbell.coach.advice import Verdict
 from handbell.coach.advice_limits import load_limits
 from handbell.coach.advice_plan import Advice, Decision
@@ -109,7 +109,7 @@ def _people(
             said = f"{advice.case.last.name}: {advice.ruling.why}. {advice.to_ask}."
             asks.setdefault(advice.case.bib, []).append(said)
     for finding in findings:
-        for bib in finding.bibs:
+        for bib in finding.bibs if finding.name != SIGNALS_MISSED else ():
             with_whom = [names.get(b, f"Bib {b}") for b in finding.bibs if b != bib]
             beside = f" (with {', '.join(with_whom)})" if with_whom else ""
             odd.setdefault(bib, []).append(f"{_capital(finding.evidence)}{beside}.")

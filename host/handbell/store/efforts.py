@@ -10,7 +10,7 @@ from handbell_core import journal as j
 from handbell_core import timeline as t
 
 from .queries import ClassRecord, ResultRow
-from .recount import AGREED, AMENDED, INVALID, RECOUNT
+from .recount import AGREED, AMENDED, INVALID, PARTLY, RECOUNT
 from .timelines import Window
 
 MINUTE_MS = 60_000
@@ -25,11 +25,12 @@ class Outcome(Enum):
     SET_ASIDE = "set aside"  # the coach said that it tells nothing
     SKIPPED = "skipped"
     STOPPED = "stopped"  # ended before the window was over
+    PARTLY = "partly"  # the box was without power in it: at least this much
     CUT = "cut"  # the log breaks off: at least this much
     NO_RECORD = "no record"  # the box tells nothing of it
 
 
-COUNTED = (Outcome.DONE, Outcome.STOPPED, Outcome.CUT)  # reps stand in these
+COUNTED = (Outcome.DONE, Outcome.STOPPED, Outcome.PARTLY, Outcome.CUT)  # reps stand in these
 
 
 @dataclass(slots=True)  # not frozen: that takes four times as long, and a year holds 100,000
@@ -178,7 +179,7 @@ def _effort(
     if result is not None and outcome in COUNTED:
         if window.ask != t.ASK_HOLD:
             reps = result.reps
-        if result.made_ms >= 0:
+        if result.made_ms >= 0 and outcome is not Outcome.PARTLY:  # it may have been earlier
             made_ms = result.made_ms
         if window.ask == t.ASK_HOLD and result.held_ds != j.HELD_TO_END:
             drop_ms = window.start_ms + result.held_ds * 100
@@ -200,7 +201,7 @@ def _effort(
         reps,
         made_ms,
         drop_ms,
-        result is None or result.standing in (AGREED, RECOUNT, AMENDED),
+        result is None or result.standing in (AGREED, RECOUNT, PARTLY, AMENDED),
         result is None or not result.flags & j.RES_UNCONFIRMED,
         max(window.every, 1) if window.tap == t.TAP_EVERY else 1,
         run,
@@ -220,6 +221,8 @@ def _outcome(window: Window, result: ResultRow | None) -> Outcome:
         return Outcome.SKIPPED
     if result.flags & j.RES_STOPPED:
         return Outcome.STOPPED
+    if result.standing == PARTLY:
+        return Outcome.PARTLY
     if result.standing == RECOUNT:
         return Outcome.CUT
     if window.tap == t.TAP_TALLY and not result.reps and result.flags & j.RES_UNCONFIRMED:

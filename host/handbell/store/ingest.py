@@ -214,7 +214,7 @@ def _run_row(log: _Log, class_id: int | None) -> dict[str, Any]:
         "box_id": log.box_id,
         "station": found.station,
         "class_id": class_id,
-        "state": "cut" if found.reason else "whole",
+        "state": found.state,
         "reason": found.reason,
         "clock": "lost" if found.start_utc_us is None else "ok",
         "start_utc_us": found.start_utc_us,

@@ -10,8 +10,7 @@ from handbell_core import journal as j
 from handbell_core.runner import PLAY
 
 from .chains import Chain, add_clock
-
-Record = tuple[int, int, int, int, bytes]
+from .outages import Outage, Record, outages_of
 
 STARTERS = {j.BY_HOST: "host", j.BY_HAND: "hand"}
 # Notes that say records were lost, so that a recount may fall short.
@@ -47,6 +46,7 @@ class Journal:
     last_utc_us: int | None = None  # UTC at class_ms 0, as the last state change has it
     ratings: dict[int, int] = field(default_factory=dict)
     notes: list[tuple[int, int, int]] = field(default_factory=list)  # class_ms, fault, value
+    outages: list[Outage] = field(default_factory=list)
 
     @property
     def end_utc_us(self) -> int | None:
@@ -56,9 +56,21 @@ class Journal:
         return self.last_utc_us + self.end_class_ms * 1000
 
     @property
+    def state(self) -> str:
+        """Whether it is "whole", is "cut" or damaged, or has "gaps" in which nothing was told."""
+        if self.end_cause is None or self.torn or self.broken:
+            return "cut"
+        return "gaps" if self.outages or self.lost_records else "whole"
+
+    @property
     def reason(self) -> str:
-        """Why the journal is not whole, "" when it is."""
+        """Why the journal is not whole, "" when it is or a note of the box says it."""
         parts = []
+        if self.outages:
+            spans = " and ".join(
+                f"from about {_clock(out.from_ms)} to {_clock(out.to_ms)}" for out in self.outages
+            )
+            parts.append(f"the box was without power {spans}")
         if self.end_cause is None:
             parts.append("it has no end")
         if self.torn:
@@ -88,7 +100,12 @@ def read(data: bytes) -> Journal:
         if take is not None:
             take(found, record)
     found.end_class_ms = max(0, *(r[3] for r in records))
+    found.outages = outages_of(records)
     return found
+
+
+def _clock(ms: int) -> str:
+    return f"{ms // 60_000}:{ms // 1000 % 60:02d}"
 
 
 def _state(found: Journal, record: Record) -> None:

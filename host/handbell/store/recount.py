@@ -11,16 +11,16 @@ from handbell_core import journal as j
 from handbell_core.taps import SlotCount
 from handbell_core.timeline import TAP_TALLY
 
-from .journals import Record
+from .outages import Missed, Record, outages_of
 from .timelines import Window
 
 PRESS = struct.Struct("<HHHB")  # bib, held_ms, taps after it, flags: how its payload begins
 KINDS = {j.TAP: "tap", j.BACK: "back", j.FORTH: "forth", j.CONFIRM: "confirm"}
 
 # How a result stands: the box and the recount agree, only the recount is there, they differ and
-# the recount is used, they differ and the box's number is used since records were lost; the coach
-# corrected it, or said that it tells nothing.
-AGREED, RECOUNT, DIFFERS, BOX = "agreed", "recount", "differs", "box"
+# the recount is used, they differ and the box's number is used since records were lost, the box was
+# without power in a part of the window; the coach corrected it, or said that it tells nothing.
+AGREED, RECOUNT, DIFFERS, BOX, PARTLY = "agreed", "recount", "differs", "box", "partly"
 AMENDED, INVALID = "amended", "invalid"
 
 
@@ -151,6 +151,8 @@ def recount(
     ``lost_records`` says that records are known to be missing: then the box's own number is used
     where the two differ. Results are given for every window that any record speaks of.
     """
+    records = list(records)
+    missed = Missed(windows, outages_of(records))
     replay = _Replay(windows)
     for seq, record in enumerate(records):
         if record[0] in KINDS:
@@ -166,7 +168,10 @@ def recount(
         plan = windows[window]
         told = replay.told.pop((window, slot), None)
         result = _held_together(window, slot, _as_told(count, plan.start_ms), told, lost_records)
-        results.append(result.counted)
+        counted = result.counted
+        if missed.partly((window, slot), count, told is not None):
+            counted = counted._replace(standing=PARTLY)
+        results.append(counted)
         said = [result.difference, replay.odd.pop((window, slot), "")]
         where = f"Bib {count.bib}, window {window} ({plan.at(slot).name})"
         mismatches += [f"{where}: {sentence}" for sentence in said if sentence]
