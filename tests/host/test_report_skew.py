@@ -11,9 +11,12 @@ from handbell.cli.main import main
 from handbell.report import class_report
 from handbell.report.page import page
 from handbell.report.skew import early_words, skew_report
+from handbell.report.steps import StepReport
 from handbell.store import open_store
 from handbell.store.skews import ClassSkew, RunSkew, skew_of_class
 
+LABELS = {1: "Mat", 2: "Rope"}
+IN_STEP = StepReport(0, (), (), {}, {})
 GONE_US = 40 * MINUTE_US
 
 
@@ -109,7 +112,7 @@ def test_a_box_that_went_on_by_its_clock_part_is_named():
         RunSkew(1, "a", 1, "", 0, 900, 100, 200),
         RunSkew(2, "b", 2, "", None, -700, 0, 600),
     ]
-    said = skew_report(ClassSkew(runs, None, 1_600, 0, 800, False), {1: "Mat", 2: "Rope"})
+    said = skew_report(ClassSkew(runs, None, 1_600, 0, 800, False), LABELS, IN_STEP)
     assert said.sentences == (
         "The boxes rang within 2.4 ms of each other.",
         "Rope: it lost power in class and went on by its clock part.",
@@ -122,7 +125,7 @@ def test_a_small_skew_with_a_large_doubt_is_not_called_fine():
         RunSkew(1, "a", 1, "", 0, 0, 9_000, 9_000),
         RunSkew(2, "b", 2, "", 0, 5_000, 9_000, 9_000),
     ]
-    said = skew_report(ClassSkew(runs, 0, 5_000, 18_000, 18_000, False), {1: "Mat", 2: "Rope"})
+    said = skew_report(ClassSkew(runs, 0, 5_000, 18_000, 18_000, False), LABELS, IN_STEP)
     assert HEARD_US < 5_000 + 18_000 and not said.heard
     assert said.sentences[-1] == "With that doubt they may have been heard apart."
 

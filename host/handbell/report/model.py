@@ -12,6 +12,7 @@ from handbell.analysis.history import past_classes
 from handbell.analysis.summary import Exercise, Person, Series, exercises_of, people_of
 from handbell.store import Store
 from handbell.store.efforts import Effort, efforts
+from handbell.store.moments import moments_of_class
 from handbell.store.queries import ClassRecord, RunRow
 from handbell.store.skews import skew_of_class
 from handbell_core import timeline as t
@@ -21,6 +22,7 @@ from .headline import headline
 from .odd import Named, label_of, oddities
 from .plain import plain
 from .skew import SkewReport, skew_report
+from .steps import StepReport, step_report
 from .talk import Talk, talk_of
 from .words import asked_of
 
@@ -132,6 +134,7 @@ class ClassReport:
     odd: tuple[str, ...]
     corrected: tuple[str, ...]
     skew: SkewReport
+    steps: StepReport
     talk: Talk
     caution: str = CAUTION
 
@@ -158,9 +161,10 @@ def class_report(store: Store, class_id: int | None = None) -> ClassReport:
         return wearer.name if wearer and wearer.name else f"Bib {bib}"
 
     labels = {run.id: label_of(run) for run in record.runs}
-    skew = skew_report(skew_of_class(store, record.row.id), labels)
+    steps = step_report(record, moments_of_class(store, record.row.id))
+    skew = skew_report(skew_of_class(store, record.row.id), labels, steps)
     was = was_there(record)
-    odd = oddities(record, done, people, named)
+    odd = oddities(record, done, people, named, steps.sentences)
     return ClassReport(
         class_id=record.row.id,
         title=record.row.title,
@@ -171,7 +175,7 @@ def class_report(store: Store, class_id: int | None = None) -> ClassReport:
         slot_ms=max((r.timeline.slot_ms for r in record.runs), default=0),
         headline=(
             *headline(people, record.ratings, named, len(odd)),
-            *([skew.headline] if skew.headline else []),
+            *filter(None, (steps.headline, skew.headline)),
         ),
         boxes=tuple(_box_line(run) for run in record.runs),
         people=tuple(_person_line(p, named(p.bib)) for p in people),
@@ -180,6 +184,7 @@ def class_report(store: Store, class_id: int | None = None) -> ClassReport:
         odd=tuple(odd),
         corrected=tuple(corrections(record, named)),
         skew=skew,
+        steps=steps,
         talk=talk,
     )
 

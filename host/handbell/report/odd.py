@@ -11,17 +11,24 @@ from handbell.store.queries import ClassRecord, RunRow
 from .words import clock_of, listed, note_of, several
 
 LOST = (Outcome.PARTLY, Outcome.CUT, Outcome.NO_RECORD)  # a press may be in what nobody knows
-APART_US = 1_000_000  # starts closer than this are the same start
 
 Named = Callable[[int], str]
 
 
 def oddities(
-    record: ClassRecord, efforts: Sequence[Effort], people: Sequence[Person], named: Named
+    record: ClassRecord,
+    efforts: Sequence[Effort],
+    people: Sequence[Person],
+    named: Named,
+    steps: Sequence[str],
 ) -> list[str]:
-    """Return a sentence for each thing that a coach should know before trusting the numbers."""
+    """Return a sentence for each thing that a coach should know before trusting the numbers.
+
+    ``steps`` are those on boxes that were out of step.
+    """
     return [
         *_stations(record),
+        *steps,
         *(sentence for run in record.runs for sentence in _run(run, record)),
         *_bibs(record, efforts, people, named),
         *_tallies(efforts, named),
@@ -47,13 +54,6 @@ def _run(run: RunRow, record: ClassRecord) -> list[str]:
         ends = "it has no end" in run.reason
         what = "is cut" if run.state == "cut" else "has gaps"
         found.append(f"{where}: the log {what}: {run.reason}{since if ends else ''}.")
-    if run.clock == "lost":
-        found.append(f"{where} had lost its clock, so it may not have run in step with the others.")
-    start = record.row.start_utc_us
-    if start is not None and run.start_utc_us is not None:
-        apart_us = run.start_utc_us - min(r.start_utc_us or start for r in record.runs)
-        if apart_us >= APART_US:
-            found.append(f"{where} started {clock_of(apart_us // 1000)} after the first.")
     if run.stopped:
         found.append(f"{where} was stopped at {clock_of(run.end_class_ms)}.")
     if run.late_cues:

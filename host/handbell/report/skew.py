@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from handbell.boxes.skew import HEARD_US, floor_m, heard
 from handbell.store.skews import ClassSkew, RunSkew
 
+from .steps import StepReport, span_of
 from .words import listed, ms_of
 
 BY_PART = "it lost power in class and went on by its clock part"
@@ -27,7 +28,8 @@ COLLECT = (
 class SkewLine:
     """One box: by how much it rang early, in us (below 0: late), each with what it may be off by.
 
-    None where it is not known; then, or where ``by_clock_part``, ``why`` says the reason.
+    None where it is not known; then, or where ``by_clock_part``, ``why`` says the reason. Beside
+    its clock it was ``behind`` most others by so many ms: it took a later mark, or waited.
     """
 
     station: int
@@ -39,11 +41,13 @@ class SkewLine:
     end_bound_us: int
     by_clock_part: bool
     why: str
+    behind_at_start_ms: int = 0
+    behind_at_end_ms: int = 0
 
 
 @dataclass(frozen=True)
 class SkewReport:
-    """The set and each box; ``relative`` as in ClassSkew.
+    """The set and each box, by their clocks alone; ``relative`` as in ClassSkew.
 
     ``sentences`` are all that needs saying, ``heard`` is whether people heard which box was first.
     """
@@ -56,6 +60,7 @@ class SkewReport:
     heard: bool
     sentences: tuple[str, ...]
     lines: tuple[SkewLine, ...]
+    in_step: bool = True
 
     @property
     def headline(self) -> str:
@@ -65,9 +70,12 @@ class SkewReport:
         return said if self.heard else ""
 
 
-def skew_report(found: ClassSkew, labels: Mapping[int, str]) -> SkewReport:
-    """Put a class's skew into words; ``labels`` are what runs' stations are called, by run."""
-    lines = tuple(_line(run, labels[run.run]) for run in found.runs)
+def skew_report(found: ClassSkew, labels: Mapping[int, str], steps: StepReport) -> SkewReport:
+    """Put a class's skew into words; ``labels`` are what runs' stations are called, by run.
+
+    ``steps`` are what boxes were apart by beside their clocks.
+    """
+    lines = tuple(_line(run, labels[run.run], steps) for run in found.runs)
     return SkewReport(
         start_us=found.start_us,
         end_us=found.end_us,
@@ -75,9 +83,27 @@ def skew_report(found: ClassSkew, labels: Mapping[int, str]) -> SkewReport:
         end_bound_us=found.end_bound_us,
         relative=found.relative,
         heard=_worst_us(found) > HEARD_US,
-        sentences=tuple(_sentences(found, lines)),
+        sentences=tuple(_sentences(found, lines, steps.in_step)),
         lines=lines,
+        in_step=steps.in_step,
     )
+
+
+def rang_words(line: SkewLine) -> tuple[tuple[str, str], tuple[str, str]]:
+    """Return when a box rang at the start and at the end, as ``early_words`` does each.
+
+    One that was out of step rang so much later or earlier, whatever its clock was off by.
+    """
+    return (
+        _step_words(line.behind_at_start_ms) or early_words(line.start_us, line.start_bound_us),
+        _step_words(line.behind_at_end_ms) or early_words(line.end_us, line.end_bound_us),
+    )
+
+
+def _step_words(behind_ms: int) -> tuple[str, str] | None:
+    if not behind_ms:
+        return None
+    return f"{span_of(abs(behind_ms))} {'late' if behind_ms > 0 else 'early'}", "out of step"
 
 
 def early_words(us: int | None, bound_us: int) -> tuple[str, str]:
@@ -89,7 +115,7 @@ def early_words(us: int | None, bound_us: int) -> tuple[str, str]:
     return main, f"± {ms_of(bound_us)}"
 
 
-def _line(run: RunSkew, label: str) -> SkewLine:
+def _line(run: RunSkew, label: str, steps: StepReport) -> SkewLine:
     by_part = run.end_us is not None and run.start_us is None
     return SkewLine(
         station=run.station,
@@ -101,6 +127,8 @@ def _line(run: RunSkew, label: str) -> SkewLine:
         end_bound_us=run.end_bound_us,
         by_clock_part=by_part,
         why=BY_PART if by_part else run.why,
+        behind_at_start_ms=steps.at_start_ms.get(run.run, 0),
+        behind_at_end_ms=steps.at_end_ms.get(run.run, 0),
     )
 
 
@@ -108,7 +136,7 @@ def _worst_us(found: ClassSkew) -> int:
     return max(found.start_us or 0, found.end_us or 0)
 
 
-def _sentences(found: ClassSkew, lines: Sequence[SkewLine]) -> list[str]:
+def _sentences(found: ClassSkew, lines: Sequence[SkewLine], in_step: bool) -> list[str]:
     """Return nothing for one box, one sentence where all is well."""
     if len(lines) < 2:
         return []
@@ -116,7 +144,8 @@ def _sentences(found: ClassSkew, lines: Sequence[SkewLine]) -> list[str]:
     for line in lines:
         if line.why:
             reasons.setdefault(line.why, []).append(line.label)
-    said = _set(found, lines)
+    said = [] if in_step else ["Not all boxes were in step: see what is odd."]
+    said += _set(found, lines, in_step)
     for why, labels in reasons.items():
         said.append(f"{'Every box' if len(labels) == len(lines) else listed(labels)}: {why}.")
     if any(NOT_MEASURED in why for why in reasons):
@@ -124,17 +153,23 @@ def _sentences(found: ClassSkew, lines: Sequence[SkewLine]) -> list[str]:
     return said
 
 
-def _set(found: ClassSkew, lines: Sequence[SkewLine]) -> list[str]:
+def _set(found: ClassSkew, lines: Sequence[SkewLine], in_step: bool) -> list[str]:
+    """Say how far apart the boxes rang; by their clocks alone where they were not in step."""
     if found.end_us is None:
-        return ["How far apart the boxes rang is not known."]
+        return ["How far apart the boxes rang is not known."] if in_step else []
+    some = any(line.end_us is None for line in lines)
+    if in_step:
+        rang = "The boxes that can be compared rang" if some else "The boxes rang"
+    else:
+        rang = f"By their clocks alone {'those that can be compared' if some else 'they'} were"
     worst_us = _worst_us(found)
     doubt_us = max(found.start_bound_us, found.end_bound_us)
     if worst_us + doubt_us <= HEARD_US:
-        return [f"The boxes rang within {ms_of(worst_us + doubt_us)} of each other."]
+        return [f"{rang} within {ms_of(worst_us + doubt_us)} of each other."]
     parts = [f"{_give_or_take(found.end_us, found.end_bound_us)} at the end"]
     if found.start_us is not None:
         parts.insert(0, f"{_give_or_take(found.start_us, found.start_bound_us)} at the start")
-    said = [f"The boxes rang {listed(parts)} of the class."]
+    said = [f"{rang} {listed(parts)} of the class."]
     if worst_us > HEARD_US:
         said += [f"{heard(worst_us)}.", _who_was_first(lines), CURE]
     else:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from .cells import cell_words, fade_words, number_of
 from .model import ClassReport, ExerciseTable
-from .skew import early_words
+from .skew import rang_words
 from .talk import Talk, change_lines
 from .words import clock_of, date_of, percent_of, several
 
@@ -68,18 +68,16 @@ def print_talk(talk: Talk, out: Console) -> None:
 
 
 def _skew(report: ClassReport, out: Console) -> None:
-    """Print how far apart the boxes rang, and box by box if people may have heard it."""
+    """Print how far apart the boxes rang, and box by box if people may have noticed."""
     if not report.skew.sentences:
         return
     out.print("How far apart the boxes rang", style="bold")
     for sentence in report.skew.sentences:
         out.print(f"- {sentence}", markup=False)
-    if report.skew.heard:
+    if report.skew.heard or not report.skew.in_step:
         table = new_table("station", "box", "at the start", "at the end")
         for line in report.skew.lines:
-            start = early_words(line.start_us, line.start_bound_us)
-            end = early_words(line.end_us, line.end_bound_us)
-            cells = (" ".join(words).strip() or "not known" for words in (start, end))
+            cells = (" ".join(words).strip() or "not known" for words in rang_words(line))
             add_row(table, line.label, line.box_id, *cells)
         out.print(table)
     out.print()

@@ -9,7 +9,7 @@ from typing import Any
 from .cells import cell_words, fade_words, number_of
 from .charts import Chart, chart_of
 from .model import ClassReport, ExerciseTable
-from .skew import early_words
+from .skew import rang_words
 from .talk import ADVICE_CAUTION, change_lines
 from .words import date_of
 
@@ -29,18 +29,15 @@ def class_view(report: ClassReport) -> View:
         "when": date_of(report.start_utc_us or report.collected_utc_us),
         "exercises": [_exercise(table, f"c{n}") for n, table in enumerate(report.exercises, 1)],
         "boxes": [
-            (
-                box,
-                early_words(line.start_us, line.start_bound_us),
-                early_words(line.end_us, line.end_bound_us),
-            )
+            (box, *rang_words(line))
             for box, line in zip(report.boxes, report.skew.lines, strict=True)
         ],
         "changes": [
             {"exercise": c.exercise, "lines": change_lines(c)} for c in report.talk.changes
         ],
         "advice_caution": ADVICE_CAUTION,
-        "has_skew": any(line.end_us is not None for line in report.skew.lines),
+        "has_skew": not report.skew.in_step
+        or any(line.end_us is not None for line in report.skew.lines),
         "has_groups": any(p.group for p in report.people),
         "has_targets": any(p.targets for p in report.people),
         "has_holds": any(p.holds for p in report.people),
