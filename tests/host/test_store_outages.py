@@ -169,6 +169,14 @@ def test_power_that_fails_twice_makes_two_gaps(store):
     assert " and from about " in class_report(store).odd[0]
 
 
+def test_not_everyone_made_every_target_where_some_are_not_known(store):
+    target = Piece("Ring rows", 40, t.ASK_TARGET, goal=20)
+    off(store, (target,), off_ms=99_000, on_ms=124_000)
+    assert class_report(store).headline[0] == (
+        "Every target on record was made; of 1 it is not known."
+    )
+
+
 # Records lost without a power failure
 
 

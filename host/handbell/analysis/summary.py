@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-from handbell.store.efforts import Effort, Outcome
+from handbell.store.efforts import LOST, Effort, Outcome
 from handbell_core import timeline as t
 
 from .fade import Fade, fade_of
@@ -47,6 +47,7 @@ class Exercise:
 class Person:
     """One bib over the whole class. ``targets`` counts only windows that can be judged.
 
+    Of ``unknown`` targets a log tells nothing, or not all.
     ``doubtful`` says that numbers of some exercise are in doubt.
     """
 
@@ -54,6 +55,7 @@ class Person:
     who: str
     targets: int
     targets_made: int
+    unknown: int
     earned_rest_ms: int
     reps: int
     holds: int
@@ -119,6 +121,7 @@ def _person(
         who=own[0].who,
         targets=len(targets),
         targets_made=sum(bool(e.made) for e in targets),
+        unknown=sum(e.ask == t.ASK_TARGET and e.outcome in LOST for e in own),
         earned_rest_ms=sum(e.earned_rest_ms or 0 for e in targets),
         reps=sum(e.reps or 0 for e in own if e.outcome is not Outcome.SKIPPED),
         holds=len(holds),

@@ -38,6 +38,9 @@ def _targets(people: Sequence[Person], named: Named) -> list[str]:
         (p for p in with_targets if p.targets_made < p.targets),
         key=lambda p: p.targets_made / p.targets,
     )
+    unknown = sum(p.unknown for p in people)
+    if not missed and unknown:
+        return [f"Every target on record was made; of {unknown} it is not known."]
     if not missed:
         return ["Everyone made every target."]
     made = sum(p.targets_made for p in with_targets)

@@ -5,12 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from handbell.analysis.summary import Person
-from handbell.store.efforts import Effort, Outcome
+from handbell.store.efforts import LOST, Effort, Outcome
 from handbell.store.queries import ClassRecord, RunRow
 
 from .words import clock_of, listed, note_of, several
-
-LOST = (Outcome.PARTLY, Outcome.CUT, Outcome.NO_RECORD)  # a press may be in what nobody knows
 
 Named = Callable[[int], str]
 

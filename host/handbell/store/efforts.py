@@ -31,6 +31,7 @@ class Outcome(Enum):
 
 
 COUNTED = (Outcome.DONE, Outcome.STOPPED, Outcome.PARTLY, Outcome.CUT)  # reps stand in these
+LOST = (Outcome.PARTLY, Outcome.CUT, Outcome.NO_RECORD)  # there may be more that nobody knows
 
 
 @dataclass(slots=True)  # not frozen: that takes four times as long, and a year holds 100,000
