@@ -6,6 +6,7 @@ import re
 import classes
 import pytest
 from classes import Piece, Press
+from sqlalchemy import update
 
 from handbell.analysis.cases import cases_of
 from handbell.analysis.history import past_classes
@@ -14,7 +15,7 @@ from handbell.cli.main import main
 from handbell.report import class_report
 from handbell.report.cells import cell_words
 from handbell.report.page import page
-from handbell.store import open_store
+from handbell.store import open_store, settle, tables
 from handbell.store.efforts import Outcome, efforts
 from handbell.store.queries import load_class
 from handbell_core import faults
@@ -175,6 +176,22 @@ def test_not_everyone_made_every_target_where_some_are_not_known(store):
     assert class_report(store).headline[0] == (
         "Every target on record was made; of 1 it is not known."
     )
+
+
+def test_what_an_older_program_took_in_is_told_of_when_it_is_made_again(store):
+    off(store, off_ms=99_000, on_ms=124_000)
+    runs, results = tables.runs, tables.results
+
+    def forget(conn):
+        conn.execute(update(runs).values(state="whole", reason=""))
+        conn.execute(update(results).values(standing="agreed"))
+
+    store.doing(forget)
+    assert class_report(store).boxes[0].log == "whole"
+    store.doing(settle.settle_all)
+    found = class_report(store)
+    assert found.boxes[0].log == "gaps" and "without power" in found.odd[0]
+    assert found.exercises[0].rows[0].cells[2].outcome == "partly"
 
 
 # Records lost without a power failure

@@ -111,6 +111,8 @@ def settle(conn: Connection, run: int) -> None:
     windows = timelines.decode(row.data).windows
     for table in (tables.taps, tables.results, tables.sums, tables.ratings):
         conn.execute(delete(table).where(table.c.run == run))
+    how = update(r).where(r.c.id == run).values(state=found.state, reason=found.reason)
+    conn.execute(how)
     counted = recount(windows, found.records, found.lost_records)
     fill(conn, run, derive(found, counted, windows))
     amended = [a for a in in_force(conn, run) if a.what != NAME]
