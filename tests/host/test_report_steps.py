@@ -75,7 +75,7 @@ def test_boxes_that_leave_a_gate_together_are_in_step(store):
 def test_a_box_that_took_the_next_mark_at_a_gate_is_named(store):
     put(store, left_at(0, 2_000, 24_000, 6_000))
     found = class_report(store)
-    assert found.odd == (f"Station 3 went on from {GATE} 30 s after the others.",)
+    assert found.odd == (f"Station 3 went on from {GATE}, 30 s after the others.",)
     assert "Not all boxes were in step: up to 30 s apart, see what is odd." in found.headline
     assert found.skew.sentences[0] == "Not all boxes were in step: see what is odd."
     assert not any("rang within" in words for words in found.skew.sentences)
@@ -157,7 +157,7 @@ def test_a_box_whose_log_breaks_off_before_the_gate_is_not_said_to_stand_there(s
 def test_a_lost_clock_cannot_be_compared(store):
     put(store, [*left_at(0, 24_000), {"start_utc_ms": None, "presses": [leave(GATE_MS + 4_000)]}])
     found = said(store)
-    assert f"Station 2 went on from {GATE} 30 s after Station 1." in found
+    assert f"Station 2 went on from {GATE}, 30 s after Station 1." in found
     assert (
         "Station 3 had lost its clock: whether it was in step with the others can't be told."
         in found
@@ -173,7 +173,7 @@ def test_boxes_that_can_be_compared_are_not_all_boxes(store):
 def test_page_terminal_and_json_say_so(store, capsys):
     put(store, left_at(0, 2_000, 24_000))
     text = page(class_report(store)).replace("\u00a0", " ")
-    words = f"Station 3 went on from {GATE} 30 s after the others."
+    words = f"Station 3 went on from {GATE}, 30 s after the others."
     assert words in text and "30 s late" in text
     assert main(["report"]) == 0
     out = " ".join(capsys.readouterr().out.split())

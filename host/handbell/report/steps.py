@@ -136,7 +136,8 @@ def _groups(one: Parting, runs: Mapping[int, RunRow], verb: str) -> str:
             side = "behind" if ms > 0 else "ahead of"
             return f"From there on {_labels(some, runs)} ran {span_of(abs(ms))} {side} {others}."
         side = "after" if ms > 0 else "before"
-        return f"{_labels(some, runs)} {verb} {span_of(abs(ms))} {side} {others}."
+        comma = "" if one.kind == START else ","
+        return f"{_labels(some, runs)} {verb}{comma} {span_of(abs(ms))} {side} {others}."
     by_ms[0] = usual
     first_ms, *later = sorted(by_ms)
     said = [f"{_labels(by_ms[first_ms], runs)} first"]
