@@ -37,9 +37,10 @@ def leave(at_ms):
 
 
 def wait(at_ms):
-    """A long hold, then "wait" chosen from what it offers."""
-    return [Press(at_ms, 0, 5_100), *(Press(at_ms + 6_000 + 300 * n, 0, 80) for n in range(2)),
-            Press(at_ms + 7_500, 0, 1_600)]  # fmt: skip
+    """A long hold, a hold for the choices, then "wait" taken from them."""
+    holds = ((0, 5_100), (5_500, 1_600), (8_500, 1_600))
+    taps = ((7_500, 80), (7_800, 80))
+    return [Press(at_ms + after_ms, 0, held_ms) for after_ms, held_ms in sorted(holds + taps)]
 
 
 def put(store, boxes, gate=True, blocks=BLOCKS):
