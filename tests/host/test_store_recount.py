@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from handbell.store import journals, recount, timelines
 from handbell_core import journal as j
 from handbell_core import timeline as t
+from handbell_core.runner import AT_GATE
 
 WAYS = st.sampled_from(
     [
@@ -135,14 +136,17 @@ def test_decoded_windows_are_those_that_were_written():
 def test_a_press_across_the_start_from_a_wait_leaves_the_window_before_alone():
     data = classes.timeline(((classes.Piece("Ring rows", 8),),), (4, 9), rounds=2)
     wait = [
-        classes.Press(4_400, 1, 5_200),  # offers the choices
-        classes.Press(9_700, 1),
-        classes.Press(10_300, 1),  # the second of them: wait when this window is over
-        classes.Press(12_000, 1, 1_700),
+        classes.Press(4_400, 1, 5_200),  # asks whether choices are wanted
+        classes.Press(9_800, 1, 1_600),
+        classes.Press(11_700, 1),
+        classes.Press(12_000, 1),  # the second of them: wait when this window is over
+        classes.Press(12_400, 1, 1_700),
     ]
     go_on = classes.Press(20_000, 0, 1_600)  # takes effect on the grid, at 30 s
     across = classes.Press(29_000, 0, 1_200)
     found = journals.read(classes.play(data, [*wait, go_on, across]).journal)
+    states = [(rec[3], rec[4][0]) for rec in found.records if rec[0] == j.STATE]
+    assert (18_000, AT_GATE) in states
     counted = recount.recount(timelines.decode(data).windows, found.records)
     assert counted.mismatches == []
     assert [c.used.reps for c in counted.results if c.window == 1] == [0, 0]
