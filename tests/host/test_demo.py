@@ -1,6 +1,7 @@
 """The demo's claim, checked again from its store and page by plain SQL and text."""
 
 import json
+import shutil
 import sqlite3
 
 from handbell.cli.demo import PEOPLE, plan_path
@@ -51,3 +52,20 @@ def test_the_demo_does_not_fill_somebody_s_folder(tmp_path, capsys):
     assert main(["demo", "--out", str(tmp_path)]) == 1
     assert "holds other files" in capsys.readouterr().err
     assert (tmp_path / "letters.txt").exists()
+
+
+def test_run_again_the_boxes_ring_in_step_and_the_report_says_so(demo_out, tmp_path, capsys):
+    """Its boxes are calibrated as a coach's are: what is reported is small, and true."""
+    out, store = tmp_path / "out", str(tmp_path / "out" / "store.sqlite")
+    shutil.copytree(demo_out, out, symlinks=True)
+    assert main(["report", "--store", store]) == 0  # looked at, and still the demo's own
+    capsys.readouterr()
+    assert main(["demo", "--out", str(out), "--json"]) == 0
+    rang = json.loads(capsys.readouterr().out)["skew"]
+    assert main(["report", "--json", "--store", store]) == 0
+    told = json.loads(capsys.readouterr().out)["skew"]
+    assert not told["heard"] and told["end_us"] < 2_000
+    onset_us = 1_000  # a bell is no sooner than its time and up to 1 ms late (docs/timing.md)
+    assert abs(told["end_us"] - rang["last_us"]) <= told["end_bound_us"] + onset_us
+    page = (out / "report.html").read_text(encoding="utf-8")
+    assert "people heard which was first" not in page

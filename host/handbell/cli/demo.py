@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import shutil
+import importlib.util
 import sys
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +16,7 @@ from handbell.errors import HandbellError
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from handbell.boxes.clock import Clocks
     from handbell.boxes.send import Load
     from handbell.store import Store
     from handbell.virtual.athletes import Athlete, Truth
@@ -33,6 +34,7 @@ PEOPLE: list[tuple[int, str, dict[str, Any]]] = [
     (8, "Hal", {"pace": 1.06, "tires": 0.10, "hangs_on_s": 14, "rating": 10}),
 ]
 CRYSTALS_PPM = (-12, 6, 18, -4)
+CONTACTS, CONTACT_EVERY_US = 7, 300_000_000  # of the calibration: half an hour
 TAIL_US = 90_000_000
 
 
@@ -50,6 +52,7 @@ class Demo:
 
     out: Path
     said: list[str]
+    skew: dict[str, int] = field(default_factory=dict)  # what the bells were apart, in us
 
     def say(self, text: str) -> None:
         """Show progress."""
@@ -67,7 +70,9 @@ def plan_path() -> Path:
 
 def demo_run(args: argparse.Namespace) -> Result:
     """Run the demo; raises HandbellError when any step fails."""
+    from handbell.boxes.clock import Clocks
     from handbell.boxes.send import Load
+    from handbell.cli.demo_folder import make_ready, seal
     from handbell.compile import build
     from handbell.plan.files import load_plan
     from handbell.store import open_store
@@ -75,14 +80,11 @@ def demo_run(args: argparse.Namespace) -> Result:
 
     began = time.monotonic()
     out: Path = args.out.resolve()
-    if out.exists() and not (out / "demo").exists() and any(out.iterdir()):
-        raise HandbellError(f"{out} holds other files", "Name an empty folder with --out")
-    shutil.rmtree(out, ignore_errors=True)
-    out.mkdir(parents=True)
-    (out / "demo").write_text("This folder was filled by handbell demo.\n", encoding="utf-8")
-    demo = Demo(out, [])
+    _require_parts()
     plan = load_plan(plan_path())
     built = build(plan)
+    make_ready(out)
+    demo = Demo(out, [])
     totals = built.totals
     demo.say(
         f"Plan   {plan.title}: {totals.windows} windows on {totals.boxes} boxes, "
@@ -95,10 +97,11 @@ def demo_run(args: argparse.Namespace) -> Result:
         store.put_plan(plan.source, plan.title)
         for load in loads:
             store.put_timeline(load.data)
-        start_utc_us = _load_boxes(demo, world, loads, built.buttons)
+        start_utc_us = _load_boxes(demo, world, loads, built.buttons, Clocks(store))
         truths = _play(demo, world, loads, start_utc_us, totals.slot_ms)
         _collect(demo, world, store)
         facts = _report(demo, store, truths)
+    seal(out)
     seconds = time.monotonic() - began
     page, picture = out / "report.html", out / "screen.png"
 
@@ -111,8 +114,20 @@ def demo_run(args: argparse.Namespace) -> Result:
     return Result(facts, text)
 
 
-def _load_boxes(demo: Demo, world: World, loads: list[Load], buttons: int) -> int:
-    """Start the boxes, send, set the clocks and arm; return the class start in UTC us."""
+def _require_parts() -> None:
+    """Raise HandbellError when something is not installed that the demo needs."""
+    from handbell.virtual.process import find_micropython
+
+    find_micropython()
+    if importlib.util.find_spec("PIL") is None:
+        raise HandbellError(
+            "The demo needs Pillow to draw a box's screen, which is not here",
+            "Install it with: pip install pillow",
+        )
+
+
+def _load_boxes(demo: Demo, world: World, loads: list[Load], buttons: int, clocks: Clocks) -> int:
+    """Start the boxes, send, calibrate and arm; return the class start in UTC us."""
     from handbell.boxes.arm import arm, survey
     from handbell.boxes.fleet import Fleet
     from handbell.boxes.send import send
@@ -144,6 +159,7 @@ def _load_boxes(demo: Demo, world: World, loads: list[Load], buttons: int) -> in
         f"Send   {sum(s.size for s in sent)} bytes, every digest right; "
         f"clocks within {worst_us / 1000:.2f} ms"
     )
+    _calibrate(demo, world, clocks)
     class_sent = SentClass(
         "demo",
         {load.station: load.digest for load in loads},
@@ -151,9 +167,32 @@ def _load_boxes(demo: Demo, world: World, loads: list[Load], buttons: int) -> in
     )
     start_utc_ms = (world.clock.utc_us() // 1_000_000 + 20) * 1000
     with Fleet([box.url for box in world.boxes], world.clock) as fleet:
-        arm(fleet, survey(fleet, class_sent), class_sent, start_utc_ms)
+        arm(fleet, survey(fleet, class_sent, clocks), class_sent, start_utc_ms)
     demo.say(f"Arm    all {len(loads)} boxes, for one instant; then unplugged")
     return start_utc_ms * 1000
+
+
+def _calibrate(demo: Demo, world: World, clocks: Clocks) -> None:
+    """Measure the clocks for half an hour, as ``boxes --calibrate 30`` would; arming gives rates.
+
+    The boxes are unplugged between: time can't jump while a program has a port open.
+    """
+    from handbell.boxes.fleet import Fleet
+
+    for n in range(CONTACTS):
+        if n:
+            world.run_for(CONTACT_EVERY_US)
+        with Fleet([box.url for box in world.boxes], world.clock) as fleet:
+            for outcome in fleet.each(lambda c: clocks.contact(c, "calibrate")):
+                if outcome.error is not None:
+                    raise outcome.error
+    now_us = world.clock.utc_us()
+    found = [clocks.estimate(box.spec.unique_id.hex(), now_us).rate for box in world.boxes]
+    known = [rate.bound_ppb for rate in found if rate is not None]
+    if len(known) < len(found):
+        raise HandbellError("The rate of a box's crystal was not learnt")
+    minutes = (CONTACTS - 1) * CONTACT_EVERY_US // 60_000_000
+    demo.say(f"Watch  the clocks for {minutes} min: rates within {max(known) / 1000:.2f} ppm")
 
 
 def _play(
@@ -187,9 +226,10 @@ def _play(
     bells = [box.sound.bells() for box in world.boxes]
     first = [next(us for us in b if us >= start_us - 100_000) for b in bells]
     last = [b[-1] for b in bells]
+    demo.skew = {"first_us": max(first) - min(first), "last_us": max(last) - min(last)}
     demo.say(
-        f"Skew   first bell {(max(first) - min(first)) / 1000:.2f} ms between boxes, "
-        f"last {(max(last) - min(last)) / 1000:.2f} ms"
+        f"Skew   first bell {demo.skew['first_us'] / 1000:.2f} ms between boxes, "
+        f"last {demo.skew['last_us'] / 1000:.2f} ms"
     )
     for box in world.boxes:
         box.plug_in()
@@ -258,7 +298,7 @@ def _report(demo: Demo, store: Store, truths: list[Truth]) -> dict[str, Any]:
                 raise HandbellError(f"Bib {bib} was rated wrongly: {row}")
             rows.append(row)
     demo.say(f"Report {sum(r['did'] for r in rows)} reps of {len(rows)} people, all as pressed")
-    return {"people": rows, "steps": demo.said}
+    return {"people": rows, "steps": demo.said, "skew": demo.skew}
 
 
 def _taps_in_store(store: Store, bib: int) -> int:
