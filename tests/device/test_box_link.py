@@ -119,6 +119,23 @@ def test_a_send_goes_on_at_the_last_good_byte_even_after_a_power_cut(tmp_path):
             assert connection.request("status")["sel"] == digest(new)
 
 
+def test_a_timeline_with_a_wrong_bit_in_the_flash_is_sent_again(tmp_path):
+    new = timeline(lambda: [lead_in(5_000)] + [window(10_000) for _ in range(100)])
+    with Rig(tmp_path) as rig:
+        rig.send([new])
+        rig.box.cut_power()
+        flash = rig.box.spec.flash
+        good = new[500:600]
+        bad = good[:50] + bytes([good[50] ^ 1]) + good[51:]
+        flash.write_bytes(flash.read_bytes().replace(good, bad))  # older copies of the block too
+        rig.box.power_up()
+        assert rig.ask("status")["sel"] != digest(new)
+        rig.send([new])
+        assert rig.ask("status")["sel"] == digest(new)
+        with rig.connect() as connection:
+            assert connection.fetch("timelines", digest(new), len(new)) == new
+
+
 @pytest.mark.parametrize("after", [1, 200, 320, 500, 700])
 def test_unplugged_at_any_point_of_a_collect_nothing_is_lost(tmp_path, after):
     data = timeline(short)

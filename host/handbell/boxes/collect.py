@@ -7,16 +7,18 @@ error it had in class.
 from __future__ import annotations
 
 import binascii
+import contextlib
 import hashlib
 import threading
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Protocol
+from typing import Any, Protocol
 
 from handbell.boxes.clock import Clocks
 from handbell.boxes.connection import Connection
 from handbell.boxes.contacts import Book
 from handbell.boxes.fleet import Fleet, Outcome, Progress, no_progress
+from handbell.boxes.listing import RUNS, TIMELINES, UNREADABLE, listing
 from handbell.boxes.stations import data_folder
 from handbell.boxes.words import fault_error
 from handbell.errors import BoxError, StoreError, UnreadJournalError
@@ -52,10 +54,6 @@ class Store(Book, Protocol):
         ...
 
 
-RUNS = "runs"
-TIMELINES = "timelines"
-
-
 @dataclass
 class Collected:
     """What came from one box."""
@@ -65,6 +63,7 @@ class Collected:
     open: int = 0
     notes: list[str] = field(default_factory=list)
     kept: list[str] = field(default_factory=list)  # why a log was left on the box
+    broken: list[str] = field(default_factory=list)  # logs that the box can't read
 
 
 def file_digest(data: bytes) -> str:
@@ -102,16 +101,20 @@ def _collect_box(
             int(connection.facts["station"]),
             connection.clock.utc_us(),
         )
-    index = 0
-    while True:
-        entry = connection.request("list", of=RUNS, i=index)
-        if "name" not in entry:
-            return got
+    entries = listing(connection, RUNS)
+    for n, entry in enumerate(entries, 1):
         if entry.get("open"):
             got.open += 1
-            index += 1
             continue
-        data = _fetch_checked(connection, RUNS, entry, progress)
+        try:
+            data = None if "bad" in entry else _fetch_checked(connection, RUNS, entry, progress)
+        except BoxError as error:
+            if error.code not in UNREADABLE:
+                raise
+            data = None
+        if data is None:  # those behind it may be sound
+            got.broken.append(entry.get("name", f"number {n} of {len(entries)}"))
+            continue
         _bring_timeline(connection, store, lock, data, progress)
         try:
             with lock:
@@ -123,13 +126,12 @@ def _collect_box(
             got.notes.append(str(error))
         except StoreError as error:  # it can't be kept safe, so it stays where it is
             got.kept.append(str(error))
-            index += 1
             continue
-        if keep:
-            index += 1
-        else:
+        if not keep:
             connection.request("drop", of=RUNS, name=entry["name"], d=entry["d"])
-        _partial(connection, entry["d"]).unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            _partial(connection, entry["d"]).unlink()
+    return got
 
 
 def _partial(connection: Connection, digest: str) -> Path:
@@ -137,21 +139,24 @@ def _partial(connection: Connection, digest: str) -> Path:
 
 
 def _fetch_checked(
-    connection: Connection, of: str, entry: dict[str, object], progress: Progress
+    connection: Connection, of: str, entry: dict[str, Any], progress: Progress
 ) -> bytes:
     """Fetch a file and check its digest; what came before an interruption is used again."""
-    digest, size = str(entry["d"]), int(str(entry["size"]))
+    digest, size = entry["d"], entry["size"]
     path = _partial(connection, digest)
-    data = path.read_bytes()[:size] if path.exists() else b""
+    data = b""
+    with contextlib.suppress(OSError):
+        data = path.read_bytes()[:size]
     for _ in range(2):
         try:
             while len(data) < size:
                 step = min(size, len(data) + 4096)
-                data = connection.fetch(of, str(entry["name"]), step, data)
+                data = connection.fetch(of, entry["name"], step, data)
                 progress(connection.label, "collecting", len(data), size)
         except BoxError:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            path.write_bytes(data)
+            with contextlib.suppress(OSError):  # it only saves time
+                path.parent.mkdir(parents=True, exist_ok=True)
+                path.write_bytes(data)
             raise
         if file_digest(data) == digest:
             return data
@@ -162,7 +167,10 @@ def _fetch_checked(
 def _bring_timeline(
     connection: Connection, store: Store, lock: threading.Lock, run: bytes, progress: Progress
 ) -> None:
-    """Bring the timeline that a run played, if the store has not seen it."""
+    """Bring the timeline that a run played, if the store has not seen it and the box can read it.
+
+    Without it the store says what it lacks.
+    """
     first = journal.parse_record(run[: journal.RECORD_SIZE]) if len(run) >= 24 else None
     if first is None or first[0] != journal.RUN:
         return
@@ -170,14 +178,14 @@ def _bring_timeline(
     with lock:
         if store.has_timeline(digest):
             return
-    index = 0
-    while True:
-        entry = connection.request("list", of=TIMELINES, i=index)
-        if "name" not in entry:
+    entries = [e for e in listing(connection, TIMELINES) if e.get("name") == digest]
+    if not entries or "bad" in entries[0]:
+        return
+    try:
+        data = _fetch_checked(connection, TIMELINES, entries[0], progress)
+    except BoxError as error:
+        if error.code in UNREADABLE:
             return
-        if entry["name"] == digest:
-            break
-        index += 1
-    data = _fetch_checked(connection, TIMELINES, entry, progress)
+        raise
     with lock:
         store.put_timeline(data)

@@ -10,9 +10,10 @@ from typing import Any
 import serial
 
 from handbell.boxes.hostclock import HostClock, SystemClock
+from handbell.boxes.replies import checked, fault_code, speaks_ours
 from handbell.boxes.words import fault_error
 from handbell.errors import BoxError
-from handbell_core import faults, frames, journal, timeline
+from handbell_core import faults, frames
 
 REPLY_S = 0.7
 TRIES = 4
@@ -55,19 +56,18 @@ class Connection:
         """Let go of the port."""
         self._port.close()
 
-    def hello(self) -> dict[str, Any]:
+    def hello(self, tries: int = 3) -> dict[str, Any]:
         """Ask who is there, check that we speak the same versions, and remember the label."""
-        facts = self.request("hello", tries=3)
+        facts = self.request("hello", tries)
         station, label = facts.get("station", 0), facts.get("label", "")
-        self.label = label or (f"Box {station}" if station else f"Box {str(facts['id'])[-4:]}")
-        ours = {"ln": frames.VERSION, "tl": timeline.VERSION, "jn": journal.VERSION}
-        if any(facts.get(key) != version for key, version in ours.items()):
+        self.label = label or (f"Box {station}" if station else f"Box {facts['id'][-4:]}")
+        if not speaks_ours(facts):
             raise fault_error(self.label, faults.VERSION)
         self.facts = facts
         return facts
 
     def request(self, do: str, tries: int = TRIES, **fields: Any) -> dict[str, Any]:
-        """Send a request until it is answered and return the reply's facts."""
+        """Send a request until it is answered and return the reply's facts, each checked."""
         return self.timed_request(do, tries, **fields)[0]
 
     def timed_request(
@@ -85,9 +85,10 @@ class Connection:
                 self._port.write(line)
                 reply = self._wait(self._number)
                 if reply is not None:
-                    if "no" in reply:
-                        raise fault_error(self.label, int(str(reply["no"])))
-                    return reply, sent_us, self._came_us
+                    code = fault_code(self.label, reply)
+                    if code:
+                        raise fault_error(self.label, code)
+                    return checked(self.label, message, reply), sent_us, self._came_us
         except (serial.SerialException, OSError) as error:
             raise BoxError(
                 self.label,

@@ -10,6 +10,7 @@ from typing import Any, Generic, Protocol, TypeVar
 from handbell.boxes.connection import Connection
 from handbell.boxes.find import find_ports
 from handbell.boxes.hostclock import HostClock
+from handbell.boxes.replies import strange
 from handbell.errors import BoxError, HandbellError
 
 T = TypeVar("T")
@@ -75,9 +76,6 @@ class Fleet:
         except HandbellError as error:
             connection.close()
             return error
-        except (KeyError, TypeError, ValueError):
-            connection.close()
-            return _strange(url)
 
     def __enter__(self) -> Fleet:
         return self
@@ -97,8 +95,10 @@ class Fleet:
                 outcome.value = do(connection)
             except HandbellError as error:
                 outcome.error = error
-            except (KeyError, TypeError, ValueError):
-                outcome.error = _strange(connection.label)
+            except OSError as error:
+                outcome.error = _no_file(connection.label, error)
+            except (ArithmeticError, LookupError, TypeError, ValueError):
+                outcome.error = strange(connection.label)
             return outcome
 
         chosen = self.connections if on is None else on
@@ -106,7 +106,11 @@ class Fleet:
             return list(pool.map(one, chosen))
 
 
-def _strange(box: str) -> BoxError:
+def _no_file(box: str, error: OSError) -> BoxError:
+    """Return the error for a file of this computer that a box's work needed."""
     return BoxError(
-        box, "answered what no box of ours would", "Check what is plugged in there, or its firmware"
+        box,
+        f"{error.filename or 'a file of this computer'} can't be read or written "
+        f"({error.strerror or error})",
+        "Free some room or mend the folder, and run the command again; the box keeps what it has",
     )

@@ -166,7 +166,7 @@ def greet(url: str, clock: HostClock | None = None) -> dict[str, Any]:
     """Wait for the box that was started and return its own report."""
     try:
         with Connection(url, clock) as connection:
-            return connection.request("hello", tries=HELLO_TRIES)
+            return connection.hello(HELLO_TRIES)
     except HandbellError as error:
         raise BoxError(
             url,

@@ -9,10 +9,15 @@ from typing import Any
 from handbell.boxes.clock import Sync, set_clock
 from handbell.boxes.connection import Connection
 from handbell.boxes.fleet import Fleet, Outcome, Progress, no_progress
+from handbell.boxes.listing import TIMELINES, listing
+from handbell.boxes.replies import strange
 from handbell.boxes.stations import StationMap
 from handbell.boxes.words import fault_error
 from handbell.errors import BoxError, HandbellError
 from handbell_core import faults, frames
+
+# What a box says when it can't play a timeline that it holds; older ones say NOT_FOUND.
+_BROKEN = (faults.NOT_FOUND, faults.NOT_WHOLE, faults.FLASH_ERROR, faults.TIMELINE_BROKEN)
 
 
 @dataclass
@@ -42,26 +47,55 @@ def put(connection: Connection, load: Load, progress: Progress = no_progress) ->
 
     Until the last step, which checks the digest, the box keeps what it had.
     """
-    size = len(load.data)
-    for _ in range(2):
-        at = int(connection.request("put", d=load.digest, n=size, at=0, b="")["at"])
-        if at < 0:
-            connection.request("select", d=load.digest)
-            progress(connection.label, "sending", size, size)
-            return True
-        while at < size:
-            part = load.data[at : at + frames.CHUNK]
-            text = binascii.b2a_base64(part, newline=False).decode()
-            got = connection.request("put", d=load.digest, n=size, at=at, b=text)
-            at = int(got["at"])
-            progress(connection.label, "sending", at, size)
+    for last in (False, True):
+        had = _transfer(connection, load, progress)
         try:
-            connection.request("keep", d=load.digest)
-            return False
+            connection.request("select" if had else "keep", d=load.digest)
+            return had
         except BoxError as error:
-            if error.code != faults.NOT_WHOLE:
+            if error.code not in (_BROKEN if had else (faults.NOT_WHOLE,)):
                 raise
-    raise fault_error(connection.label, faults.NOT_WHOLE)
+            if had and last:
+                raise _cant_renew(connection) from error
+            if last:
+                raise
+        if had:  # it went by the name, and what the file holds is something else
+            _drop_broken(connection, load.digest)
+    raise AssertionError
+
+
+def _transfer(connection: Connection, load: Load, progress: Progress) -> bool:
+    """Bring over what a box lacks of a timeline; True if it says that it has all of it."""
+    size = len(load.data)
+    at: int = connection.request("put", d=load.digest, n=size, at=0, b="")["at"]
+    while 0 <= at < size:
+        text = binascii.b2a_base64(load.data[at : at + frames.CHUNK], newline=False).decode()
+        got: int = connection.request("put", d=load.digest, n=size, at=at, b=text)["at"]
+        if 0 <= got <= at:
+            raise strange(connection.label)
+        at = got
+        progress(connection.label, "sending", size if at < 0 else at, size)
+    if at < 0:
+        progress(connection.label, "sending", size, size)
+    return at < 0
+
+
+def _drop_broken(connection: Connection, digest: str) -> None:
+    """Take a timeline away that does not hold what its name says; raises BoxError if it stays."""
+    for entry in listing(connection, TIMELINES):
+        if entry.get("name") == digest and "d" in entry:
+            connection.request("drop", of=TIMELINES, name=digest, d=entry["d"])
+            return
+    raise _cant_renew(connection)
+
+
+def _cant_renew(connection: Connection) -> BoxError:
+    return BoxError(
+        connection.label,
+        "its copy of this plan is broken and can't be renewed",
+        "Renew its firmware with handbell prepare, or hang a spare there and send again",
+        faults.TIMELINE_BROKEN,
+    )
 
 
 def pair(

@@ -31,7 +31,10 @@ _WORDS: dict[int, tuple[str, str]] = {
     faults.STORAGE_FULL: ("had no room for its log", "Run handbell collect to empty it"),
     faults.EDGES_LOST: ("missed presses", ""),
     faults.BATTERY_WARNING: ("has a low battery", "Charge it or put in fresh cells"),
-    faults.FLASH_ERROR: ("can't read or write its flash", "Try again, then replace the box"),
+    faults.FLASH_ERROR: (
+        "can't read or write its flash",
+        "Try again, and bring its logs home with handbell collect before you replace the box",
+    ),
     faults.TIMELINE_BROKEN: ("holds a broken timeline", "Run handbell send again"),
     faults.FIRMWARE: ("met an error of its own", "Switch it off and on; tell the developers"),
 }

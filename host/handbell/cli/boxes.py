@@ -91,8 +91,6 @@ def boxes_run(args: argparse.Namespace) -> Result:
         rows: list[dict[str, Any]] = []
         for o in outcomes:
             row = {"port": o.url, "box": o.label, **o.facts, **(o.value or {})}
-            for key in ("q", "s"):
-                row.pop(key, None)
             if o.error is not None:
                 row["why"] = str(o.error)
             rows.append(row)
@@ -100,6 +98,7 @@ def boxes_run(args: argparse.Namespace) -> Result:
 
     def text(out: Console) -> None:
         from rich.table import Table
+        from rich.text import Text
 
         table = Table(box=None, pad_edge=False)
         for heading in (
@@ -121,7 +120,7 @@ def boxes_run(args: argparse.Namespace) -> Result:
             clock = f"+-{row['bound_us'] / 1000:.1f} ms" if row["clock"] else "lost"
             battery = "USB" if row["usb"] else f"{row['mv'] / 1000:.2f} V"
             state = row["state"] + (f", {fault_words(row['fault'])}" if row["fault"] else "")
-            table.add_row(
+            cells = (
                 str(row["station"] or "-"),
                 row["box"],
                 row["id"],
@@ -132,6 +131,7 @@ def boxes_run(args: argparse.Namespace) -> Result:
                 str(row["runs"]),
                 row["port"],
             )
+            table.add_row(*map(Text, cells))
         if rows:
             out.print(table)
         print_strangers(others, out)

@@ -82,6 +82,7 @@ def _row(box: Watched) -> dict[str, Any]:
 
 def _table(boxes: list[Watched]) -> Table:
     from rich.table import Table
+    from rich.text import Text
 
     table = Table(box=None, pad_edge=False)
     for heading in ("station", "box", "rate, ppm", "within", "contacts", "over", "clock within"):
@@ -98,7 +99,7 @@ def _table(boxes: list[Watched]) -> Table:
             ]
         table.add_row(
             str(box.station or "-"),
-            box.label,
+            Text(box.label),
             cells[0],
             cells[1],
             str(box.contacts),

@@ -268,7 +268,7 @@ def collect_run(args: argparse.Namespace) -> Result:
         row: dict[str, Any] = {"box": o.label, "port": o.url, "ok": o.value is not None}
         if o.value is not None:
             row |= {"runs": len(o.value.runs), "new": o.value.new, "open": o.value.open}
-            row |= {"notes": o.value.notes, "kept": o.value.kept}
+            row |= {"notes": o.value.notes, "kept": o.value.kept, "broken": o.value.broken}
         else:
             row["why"] = str(o.error)
         rows.append(row)
@@ -286,9 +286,22 @@ def collect_run(args: argparse.Namespace) -> Result:
                 out.print(f"  note: {note}", markup=False)
             for why in row["kept"]:
                 out.print(f"  left on the box: {why}", markup=False)
+            if row["broken"]:
+                out.print(f"  {_broken_words(row)}", markup=False)
         print_strangers(others, out)
         if any(row.get("new") for row in rows):
             out.print("Now: handbell report")
 
-    ok = bool(rows) and not others and all(row["ok"] and not row["kept"] for row in rows)
+    ok = bool(rows) and not others
+    ok = ok and all(row["ok"] and not row["kept"] and not row["broken"] for row in rows)
     return Result({"boxes": rows, "others": others}, text, ok=ok)
+
+
+def _broken_words(row: dict[str, Any]) -> str:
+    """Return what is said of the logs that a box can't read; a sound one left there goes first."""
+    one = len(row["broken"]) == 1
+    said = f"can't be read: {'log' if one else 'logs'} {', '.join(row['broken'])}. "
+    if row["kept"] or row["open"]:
+        return said + "Bring the others home first, then run handbell collect again."
+    remedy = "it alone is" if one else "they alone are"
+    return said + f"All others are safe. Run handbell collect again; else {remedy} lost."

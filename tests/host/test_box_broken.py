@@ -1,0 +1,171 @@
+"""Boxes with a bad place in their flash: what is sound comes home, what is broken is renewed."""
+
+import sqlite3
+
+import classes
+import pytest
+from lying_box import LyingBox, digest, no_pause_at_closing
+
+from handbell.boxes.connection import Connection
+from handbell.boxes.send import Load, put
+from handbell.boxes.words import fault_words
+from handbell.cli.main import main
+from handbell.errors import BoxError
+from handbell_core import faults
+
+no_pause_at_closing = pytest.fixture(autouse=True)(no_pause_at_closing)
+
+
+@pytest.fixture
+def box():
+    """A box with the logs of three evenings and the timeline they played."""
+    with LyingBox() as made:
+        for n in range(3):
+            start_ms = classes.START_UTC_MS + n * 86_400_000
+            ((_, data, run),) = classes.make_class(boxes=1, seed=n, start_utc_ms=start_ms)
+            made.files["runs"][f"{n + 1:05}.hbj"] = run.journal
+            made.files["timelines"][digest(data)] = data
+        yield made
+
+
+def collected(box, tmp_path, capsys, *words: str) -> tuple[int, str, int]:
+    """Collect; return the exit code, what was said, and the runs in the store."""
+    store = tmp_path / "store.sqlite"
+    code = main(["collect", *words, "--store", str(store), "--port", box.url])
+    out, err = capsys.readouterr()
+    (runs,) = sqlite3.connect(store).execute("select count(*) from runs").fetchone()
+    return code, " ".join((out + err).split()), runs
+
+
+@pytest.mark.parametrize("lists_dead", [True, False], ids=["this firmware", "an older one"])
+@pytest.mark.parametrize("dead", ["00001.hbj", "00002.hbj", "00003.hbj"])
+def test_one_log_that_cant_be_read_hides_no_other(box, tmp_path, capsys, dead, lists_dead):
+    box.dead, box.lists_dead = {dead}, lists_dead
+    code, said, runs = collected(box, tmp_path, capsys)
+    assert code == 1 and runs == 2
+    place = dead if lists_dead else f"number {int(dead[:5])} of 3"
+    assert f"can't be read: log {place}. All others are safe." in said
+    assert set(box.files["runs"]) == {dead}
+    assert "replace" not in said and "erase" not in said
+    box.dead = set()  # it can be read after all
+    assert collected(box, tmp_path, capsys)[::2] == (0, 3)
+
+
+def test_a_log_that_breaks_off_on_the_way_hides_no_other(box, tmp_path, capsys):
+    def cut(message, honest):
+        bad = message["of"] == "runs" and message["name"] == "00001.hbj" and message["at"] > 500
+        return {"no": faults.FLASH_ERROR} if bad else honest
+
+    box.lies["get"] = cut
+    code, said, runs = collected(box, tmp_path, capsys)
+    assert code == 1 and runs == 2 and "can't be read: log 00001.hbj" in said
+
+
+def test_a_dead_timeline_keeps_its_logs_on_the_box_and_the_plan_frees_them(box, tmp_path, capsys):
+    (name,) = box.files["timelines"]
+    box.dead = {name}
+    code, said, runs = collected(box, tmp_path, capsys)
+    assert code == 1 and runs == 0 and len(box.files["runs"]) == 3
+    assert "left on the box" in said and "send the plan once more" in said
+    assert "replace" not in said
+    from handbell.store import open_store
+
+    with open_store(str(tmp_path / "store.sqlite")) as store:
+        store.put_timeline(box.files["timelines"][name])
+    assert collected(box, tmp_path, capsys)[::2] == (0, 3)
+
+
+def test_while_sound_logs_are_left_nothing_is_said_to_be_lost(box, tmp_path, capsys):
+    (name,) = box.files["timelines"]
+    box.dead = {name, "00002.hbj"}
+    code, said, _ = collected(box, tmp_path, capsys)
+    assert code == 1 and "Bring the others home first" in said and "lost" not in said
+    assert "bring its logs home" in str(_flash_error())
+
+
+def _flash_error() -> BoxError:
+    from handbell.boxes.words import fault_error
+
+    assert fault_words(faults.FLASH_ERROR)
+    return fault_error("Box 1", faults.FLASH_ERROR)
+
+
+def test_a_folder_that_is_dead_as_a_whole_is_an_error_and_ends(box, tmp_path, capsys):
+    box.lies["list"] = lambda *_: {"no": faults.FLASH_ERROR}
+    code, said, runs = collected(box, tmp_path, capsys)
+    assert code == 1 and runs == 0 and "can't read or write its flash" in said
+    assert len(box.asked) < 200
+
+
+def test_a_disk_of_this_computer_that_fails_ends_one_box_only(tmp_path, capsys, monkeypatch):
+    """The folder for half-done logs can't be made; a box whose log comes whole needs none."""
+    ((_, data, run),) = classes.make_class(boxes=1)
+    monkeypatch.setenv("HANDBELL_DATA", str(tmp_path / "a file"))
+    (tmp_path / "a file").write_text("", encoding="utf-8")
+    with LyingBox() as cut, LyingBox("e66164084b0000a2", station=2) as sound:
+        for box in (cut, sound):
+            box.files = {"runs": {"00001.hbj": run.journal}, "timelines": {digest(data): data}}
+        cut.lies["get"] = lambda m, honest: {"no": faults.BUSY} if m["at"] else honest
+        store = tmp_path / "store.sqlite"
+        words = ["--store", str(store), "--port", cut.url, "--port", sound.url]
+        assert main(["collect", *words]) == 1
+        out = capsys.readouterr().out
+    assert "is in a class" in out and "1 new of 1" in out
+
+
+def test_an_error_of_this_computer_in_one_box_s_thread_is_that_box_s(box, monkeypatch):
+    from handbell.boxes.fleet import Fleet
+
+    def full(connection):
+        raise OSError(28, "No space left on device", "/data/x")
+
+    with Fleet([box.url]) as fleet:
+        (outcome,) = fleet.each(full)
+    assert "/data/x can't be read or written (No space left on device)" in str(outcome.error)
+
+
+@pytest.fixture
+def load(box):
+    ((name, data),) = box.files["timelines"].items()
+    return Load(1, "One", name, data)
+
+
+def sent(box, load) -> bool:
+    with Connection(box.url) as connection:
+        connection.hello()
+        return put(connection, load)
+
+
+def test_a_copy_with_a_wrong_bit_is_dropped_and_sent_again(box, load):
+    broken = bytearray(load.data)
+    broken[200] ^= 4
+    box.files["timelines"][load.digest] = bytes(broken)
+    assert sent(box, load) is False, "it was not there, whatever the box says"
+    assert box.files["timelines"][load.digest] == load.data and box.selected == load.digest
+    assert sent(box, load) is True
+    assert len([m for m in box.asked if m["do"] == "drop"]) == 1
+
+
+@pytest.mark.parametrize("code", [faults.NOT_FOUND, faults.TIMELINE_BROKEN, faults.FLASH_ERROR])
+@pytest.mark.parametrize("drops", ["really", "only in words", "never"])
+def test_it_is_tried_once_and_then_said_plainly(box, load, code, drops):
+    box.lies["select"] = lambda *_: {"no": code}
+    box.lies["keep"] = lambda *_: {"no": faults.NOT_WHOLE}
+    if drops == "only in words":
+        box._drop = lambda _: {"gone": True}
+    elif drops == "never":
+        box.dead = {load.digest}  # no digest is told, so it can't be dropped
+    with pytest.raises(BoxError) as raised:
+        sent(box, load)
+    asked = [m["do"] for m in box.asked]
+    assert asked.count("drop") == (0 if drops == "never" else 1) and len(asked) < 100
+    if drops != "really":
+        assert "its copy of this plan is broken and can't be renewed" in str(raised.value)
+        assert "Renew its firmware" in str(raised.value)
+
+
+def test_a_box_in_class_keeps_what_it_has(box, load):
+    box.lies["select"] = lambda *_: {"no": faults.BUSY}
+    with pytest.raises(BoxError, match="is in a class"):
+        sent(box, load)
+    assert not [m for m in box.asked if m["do"] == "drop"]
