@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
+    from handbell.boxes.marks import Walk
     from handbell.compile.build import CompiledClass
 
 CAUTION = (
@@ -75,6 +76,7 @@ def check_run(args: argparse.Namespace) -> Result:
     warnings += [f"block {b + 1}: {fault}" for b, fault in kit.faults(built.plan)]
     numbers = numbers_of(built, library)
     facts = plan_facts(built) | {"warnings": warnings, "numbers": numbers_facts(numbers)}
+    facts["by_hand"] = by_hand(built).facts()
     compared = None
     if args.against is not None:
         from handbell.coach.against import against
@@ -118,6 +120,17 @@ def _print_check(built: CompiledClass, out: Console) -> None:
         out.print(f"  {what:<26}{value}", markup=False)
     if any(block.gate for block in built.plan.blocks):
         out.print("  A gate counts as nothing here; the class waits there for the coach.")
+    words = by_hand(built).words()
+    if words:
+        gates = "At a gate, and started" if any(b.gate for b in built.plan.blocks) else "Started"
+        out.print(f"  {gates} by hand: {words}", markup=False)
+
+
+def by_hand(built: CompiledClass) -> Walk:
+    """Return the walk past all boxes that a start by hand or a gate takes."""
+    from handbell.boxes.marks import Walk
+
+    return Walk(built.totals.boxes, built.plan.grid_s)
 
 
 def print_warnings(warnings: Sequence[str], out: Console) -> None:
