@@ -257,6 +257,9 @@ class FakeBox:
     def __exit__(self, *_):
         pass
 
+    def hello(self, tries):
+        return self.request("hello", tries=tries)
+
     def request(self, do, **fields):
         self.asked.append(do)
         answer = self.answers.get(do, 0)

@@ -76,7 +76,7 @@ def readiness(
     status = connection.request("status")
     ready = Readiness(station, connection.label, [], status, sync, rate, found)
     if status["sel"] != digest:
-        ready.why.append("holds another plan")
+        ready.why.append("holds another plan, so run handbell send again")
     if not status["clock"]:
         ready.why.append("has lost its clock")
     elif status["bound_us"] > BOUND_US:
@@ -111,10 +111,12 @@ def survey(
 ) -> list[Readiness]:
     """Set the clocks and return the readiness of every station; boxes are known by their ids.
 
+    A station whose box did not get its part has a row too: a class starts whole or not at all.
+
     ``shown_utc_us`` is the class start as far as known, for the local time that boxes show.
     """
     clocks = clocks or Clocks()
-    stations = {box: n for n, box in sent.boxes.items()}
+    stations = _stations(sent)
     asked = [c for c in fleet.connections if c.facts["id"] in stations]
 
     def one(connection: Connection) -> Readiness:
@@ -125,10 +127,17 @@ def survey(
     for outcome in fleet.each(one, asked):
         station = stations[outcome.facts["id"]]
         found[station] = outcome.value or Readiness(station, outcome.label, [str(outcome.error)])
+    missing = "is not plugged in"
+    unsent = "was not sent its part, so run handbell send again"
     return [
-        found.get(n) or Readiness(n, f"Station {n}", ["is not plugged in"])
-        for n in sorted(sent.boxes)
+        found.get(n) or Readiness(n, f"Station {n}", [missing if n in sent.boxes else unsent])
+        for n in sorted(sent.timelines)
     ]
+
+
+def _stations(sent: SentClass) -> dict[str, int]:
+    """Return the station of each box that is to play, by the box's id."""
+    return {box: n for n, box in sent.boxes.items() if n in sent.timelines}
 
 
 def forecast(table: list[Readiness], start_utc_ms: int) -> Forecast:
@@ -153,14 +162,15 @@ def arm(fleet: Fleet, table: list[Readiness], sent: SentClass, start_utc_ms: int
     """Set the start on every box of the table, or on none; raises HandbellError with the reason."""
     late = [row for row in table if not row.ready]
     if late:
-        first = late[0]
         standing = [row.label for row in table if row.facts.get("state") == "set"]
         still = f" (an earlier start still stands on {', '.join(standing)})" if standing else ""
         raise HandbellError(
-            f"Nothing was started{still}: {first.label} {'; '.join(first.why)}",
-            f"Mend it, or go on without it: --without {first.station}",
+            f"Nothing was started{still}: "
+            + "; ".join(f"{row.label} {', '.join(row.why)}" for row in late),
+            f"Mend {'it' if len(late) == 1 else 'them'}, or go on without: "
+            + " ".join(f"--without {row.station}" for row in late),
         )
-    stations = {box: n for n, box in sent.boxes.items()}
+    stations = _stations(sent)
     boxes = [c for c in fleet.connections if c.facts["id"] in stations]
     if boxes:
         _refuse_moved(table, boxes[0].clock)

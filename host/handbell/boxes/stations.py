@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 import os
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field, replace
+from datetime import datetime, timezone
 from pathlib import Path
 
 from handbell.errors import HandbellError, UsageError
@@ -81,20 +82,35 @@ class StationMap:
 
 @dataclass
 class SentClass:
-    """What was sent last: the title, and by station the timeline's digest and the box's id."""
+    """What was sent last: the title, and for each station its timeline and the box it is for.
+
+    ``timelines`` has every station that is to play, whether or not its box got its part;
+    ``left_out`` those that were left out knowingly. ``gates`` and ``grid_s`` are the plan's.
+    """
 
     title: str
     timelines: dict[int, str]
     boxes: dict[int, str]
+    left_out: list[int] = field(default_factory=list)
+    gates: int = 0
+    grid_s: int = 0
+
+    def without(self, stations: set[int]) -> SentClass:
+        """Return it for fewer stations; raises UsageError for one that is not in it, or for all."""
+        unknown = sorted(stations - set(self.timelines) - set(self.left_out))
+        if unknown:
+            raise UsageError(
+                f"Station {unknown[0]} is not in {self.title}",
+                "See handbell stations for the numbers",
+            )
+        timelines = {n: d for n, d in self.timelines.items() if n not in stations}
+        if not timelines:
+            raise UsageError(f"No box of {self.title} is left to start", "Leave fewer out")
+        return replace(self, timelines=timelines)
 
     def save(self) -> None:
         """Keep it for ``arm``."""
-        stored = {
-            "title": self.title,
-            "timelines": {str(n): d for n, d in self.timelines.items()},
-            "boxes": {str(n): b for n, b in self.boxes.items()},
-        }
-        write_whole(_sent_path(), json.dumps(stored, indent=1, ensure_ascii=False))
+        write_whole(_sent_path(), json.dumps(asdict(self), indent=1, ensure_ascii=False))
 
 
 def last_sent() -> SentClass:
@@ -105,6 +121,9 @@ def last_sent() -> SentClass:
             str(stored["title"]),
             {int(n): str(d) for n, d in stored["timelines"].items()},
             {int(n): str(b) for n, b in stored["boxes"].items()},
+            [int(n) for n in stored.get("left_out", ())],
+            int(stored.get("gates", 0)),
+            int(stored.get("grid_s", 0)),
         )
     except FileNotFoundError:
         raise HandbellError(
@@ -118,3 +137,43 @@ def last_sent() -> SentClass:
 
 def _sent_path() -> Path:
     return data_folder() / "sent.json"
+
+
+class Starts:
+    """The starts that stand on boxes, in ``starts.json``: by box id its station and the UTC in ms.
+
+    A box that is not plugged in keeps its start, so whoever takes starts back must know of it.
+    Those gone by are dropped, and so is all that can't be read: the boxes themselves count.
+    """
+
+    def __init__(self, now_utc_ms: int) -> None:
+        self._path = data_folder() / "starts.json"
+        self.standing: dict[str, tuple[int, int]] = {}
+        try:
+            stored = json.loads(self._path.read_text(encoding="utf-8"))
+            found = {str(box): (int(n), int(ms)) for box, (n, ms) in stored.items()}
+        except (ValueError, TypeError, AttributeError, OSError):
+            return
+        self.standing = {box: at for box, at in found.items() if at[1] > now_utc_ms}
+
+    def drop(self, boxes: list[str]) -> bool:
+        """Forget the starts of boxes that have none any more; whether any of them had one."""
+        had = [self.standing.pop(box, None) for box in boxes]
+        return any(had)
+
+    def save(self) -> None:
+        """Keep them; raises HandbellError."""
+        write_whole(self._path, json.dumps(self.standing, indent=1))
+
+    def words(self) -> str:
+        """Return which stations may still start by themselves and when, "" for none."""
+        when: dict[int, list[str]] = {}
+        for station, utc_ms in sorted(self.standing.values()):
+            when.setdefault(utc_ms, []).append(str(station))
+        said = []
+        for utc_ms, numbers in when.items():
+            at = datetime.fromtimestamp(utc_ms / 1000, timezone.utc).astimezone()
+            stations = f"Station{'s' if len(numbers) > 1 else ''} {', '.join(numbers)}"
+            said.append(f"{stations} may still start at {at:%H:%M:%S}")
+        remedy = "plug in and run handbell arm --cancel, or switch off"
+        return f"{'; '.join(said)}: {remedy}" if said else ""

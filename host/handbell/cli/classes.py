@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from handbell.cli.boxes import open_fleet, port_argument, print_strangers, strangers
 from handbell.cli.render import Result, console
 from handbell.cli.starts import Start, start_of
-from handbell.errors import HandbellError, UsageError
+from handbell.errors import HandbellError
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from handbell.boxes.fleet import Fleet, Outcome
     from handbell.boxes.hostclock import HostClock
     from handbell.boxes.send import Sent
+    from handbell.boxes.stations import SentClass
     from handbell.cli.progress import Lines
 
 
@@ -62,8 +63,8 @@ def store_argument(parser: argparse.ArgumentParser) -> None:
 def send_run(args: argparse.Namespace) -> Result:
     """Compile a plan and put each timeline on its box."""
     from handbell.boxes.clock import Clocks
-    from handbell.boxes.send import Load, send
-    from handbell.boxes.stations import SentClass, StationMap
+    from handbell.boxes.send import Load, pair, send
+    from handbell.boxes.stations import SentClass, Starts, StationMap
     from handbell.compile import build
     from handbell.plan.files import load_plan
     from handbell.store import open_store
@@ -77,16 +78,25 @@ def send_run(args: argparse.Namespace) -> Result:
         store.put_plan(plan.source, plan.title)
         for load in loads:
             store.put_timeline(load.data)
+        stations, left_out = StationMap(), set(args.without)
+        sent = SentClass(
+            plan.title,
+            {x.station: x.digest for x in loads if x.station not in left_out},
+            {x.station: c.facts["id"] for c, x in pair(fleet, loads, stations, left_out)},
+            sorted(left_out),
+            sum(block.gate for block in plan.blocks),
+            plan.grid_s,
+        )
+        starts = Starts(fleet.connections[0].clock.utc_us() // 1000)
         with line_progress() as progress:
-            outcomes = send(fleet, loads, StationMap(), set(args.without), progress)
+            outcomes = send(fleet, loads, stations, left_out, progress)
         _give_rates(fleet, outcomes, Clocks(store))
         others = strangers(fleet)
     good = [o for o in outcomes if o.value is not None]
-    SentClass(
-        plan.title,
-        {x.station: x.digest for x in loads if x.station not in args.without},
-        {o.value.station: o.facts["id"] for o in outcomes if o.value is not None},
-    ).save()
+    sent.save()
+    taken_back = [o.label for o in good if o.facts["id"] in starts.standing]
+    if starts.drop([o.facts["id"] for o in good]):
+        starts.save()
     rows: list[dict[str, Any]] = []
     for o in outcomes:
         row: dict[str, Any] = {"box": o.label, "port": o.url, "ok": o.value is not None}
@@ -102,6 +112,10 @@ def send_run(args: argparse.Namespace) -> Result:
             row["why"] = str(o.error)
         rows.append(row)
 
+    remarks = [starts.words()] if starts.standing else []
+    if taken_back:
+        remarks.insert(0, f"the start that was set is taken back on {', '.join(taken_back)}")
+
     def text(out: Console) -> None:
         for row in rows:
             if row["ok"]:
@@ -114,12 +128,13 @@ def send_run(args: argparse.Namespace) -> Result:
             else:
                 out.print(row["why"], markup=False)
         print_strangers(others, out)
-        for warning in built.warnings:
+        for warning in [*built.warnings, *remarks]:
             out.print(f"note: {warning}", markup=False)
         if len(good) == len(rows):
             out.print("Every box has its part. Start the class with handbell arm --in 2m")
 
     data = {"title": plan.title, "boxes": rows, "others": others, "warnings": built.warnings}
+    data |= {"starts": remarks}
     return Result(data, text, ok=len(good) == len(rows))
 
 
@@ -172,16 +187,8 @@ def arm_run(args: argparse.Namespace) -> Result:
 
     if args.cancel:
         return _cancel(args)
-    sent = last_sent()
-    unknown = sorted(set(args.without) - set(sent.timelines))
-    if unknown:
-        raise UsageError(
-            f"Station {unknown[0]} is not in {sent.title}", "See handbell stations for the numbers"
-        )
-    sent.boxes = {n: b for n, b in sent.boxes.items() if n not in args.without}
-    if not sent.boxes:
-        raise UsageError(f"No box of {sent.title} is left to start", "Leave fewer out")
-    failure = None
+    sent = last_sent().without(set(args.without))
+    failure, remarks = None, []
     with open_fleet(args) as fleet, known_clocks(args.store) as clocks:
         hosts = [c.clock for c in fleet.connections]
         shown_us = _start(args, hosts).utc_ms * 1000
@@ -194,6 +201,8 @@ def arm_run(args: argparse.Namespace) -> Result:
             failure = str(error)
         now_us = hosts[0].utc_us() if hosts else 0
         others = strangers(fleet)
+    if failure is None:
+        remarks = _after_arming(sent, start.utc_ms, now_us)
     rows = arm_rows(table, seen)
     skew = skew_data(seen)
 
@@ -207,6 +216,8 @@ def arm_run(args: argparse.Namespace) -> Result:
         else:
             print_skew(skew, len(seen.end_us), out)
             print_start(sent.title, start, now_us, out)
+        for remark in remarks:
+            out.print(f"note: {remark}", markup=False)
 
     data = {
         "title": sent.title,
@@ -217,8 +228,29 @@ def arm_run(args: argparse.Namespace) -> Result:
         "skew": skew,
         "others": others,
         "failure": failure,
+        "remarks": remarks,
     }
     return Result(data, text, ok=failure is None)
+
+
+def _after_arming(sent: SentClass, start_utc_ms: int, now_us: int) -> list[str]:
+    """Keep which boxes have a start, and return what a coach should know of this class."""
+    from handbell.boxes.marks import Walk
+    from handbell.boxes.stations import Starts
+
+    remarks = []
+    starts = Starts(now_us // 1000)
+    armed = {box: n for n, box in sent.boxes.items() if n in sent.timelines}
+    starts.standing = {box: at for box, at in starts.standing.items() if box not in armed}
+    if starts.standing:
+        remarks.append(starts.words())
+    starts.standing |= {box: (n, start_utc_ms) for box, n in armed.items()}
+    try:
+        starts.save()
+    except HandbellError as error:  # the class starts all the same
+        remarks.append(str(error))
+    walk = Walk(len(sent.timelines), sent.grid_s).words() if sent.gates else ""
+    return remarks + ([f"at a gate, {walk}"] if walk else [])
 
 
 def _start(args: argparse.Namespace, clocks: list[HostClock]) -> Start:
@@ -228,18 +260,30 @@ def _start(args: argparse.Namespace, clocks: list[HostClock]) -> Start:
 
 def _cancel(args: argparse.Namespace) -> Result:
     """Take a start back on every box that is plugged in; a class that runs goes on."""
+    from handbell.boxes.stations import Starts
+
     with open_fleet(args) as fleet:
         outcomes = fleet.each(lambda c: c.request("disarm"))
         others = strangers(fleet)
+        now_us = fleet.connections[0].clock.utc_us() if fleet.connections else 0
     failed = [str(o.error) for o in outcomes if o.error is not None]
+    starts = Starts(now_us // 1000)
+    if starts.drop([o.facts["id"] for o in outcomes if o.error is None]):
+        starts.save()
+    standing = starts.words()
 
     def text(out: Console) -> None:
         for why in failed:
             out.print(why, markup=False)
         print_strangers(others, out)
-        out.print(f"{len(outcomes) - len(failed)} boxes will not start by themselves.")
+        count = len(outcomes) - len(failed)
+        boxes = "1 box" if count == 1 else f"{count} boxes"
+        out.print(f"{boxes} will not start by {'itself' if count == 1 else 'themselves'}.")
+        if standing:
+            out.print(f"{standing}.", markup=False)
 
-    return Result({"failed": failed, "others": others}, text, ok=not failed and not others)
+    fine = not failed and not others and not standing
+    return Result({"failed": failed, "others": others, "standing": standing}, text, ok=fine)
 
 
 def collect_arguments(parser: argparse.ArgumentParser) -> None:

@@ -1,0 +1,162 @@
+"""A class starts whole or not at all: every station of what was sent is asked for by name."""
+
+import json
+
+import pytest
+from lying_box import LyingBox, no_pause_at_closing
+
+from handbell.cli.main import main
+from handbell_core import faults
+
+no_pause_at_closing = pytest.fixture(autouse=True)(no_pause_at_closing)
+
+PLAN = """
+title = "{title}"
+boxes = 3
+[[block]]
+gate = {gate}
+  [[block.exercise]]
+  name = "Squat"
+  work_s = 30
+"""
+
+
+class Floor:
+    """Three boxes at stations 1 to 3, those that are plugged in, and the commands."""
+
+    def __init__(self, tmp_path, capsys) -> None:
+        self.boxes = [LyingBox(f"e66164084b0000a{n}", station=n) for n in (1, 2, 3)]
+        self.plugged = list(self.boxes)
+        self.folder, self.capsys = tmp_path, capsys
+        for box in self.boxes:
+            box.lies["name"] = self._renamed(box)
+        assert self.do("stations", *(f"{n}=a{n}" for n in (1, 2, 3)))[0] == 0
+
+    @staticmethod
+    def _renamed(box):
+        def rename(message, honest):
+            box.hello |= {"station": message["station"], "label": message["label"]}
+            return honest
+
+        return rename
+
+    def do(self, *words: str) -> tuple[int, str]:
+        ports = [word for box in self.plugged for word in ("--port", box.url)]
+        code = main([*words, *ports])
+        out, err = self.capsys.readouterr()
+        return code, " ".join((out + err).split())
+
+    def send(self, *words: str, title="Evening", gate=False) -> tuple[int, str]:
+        plan = self.folder / f"{title}.toml"
+        plan.write_text(PLAN.format(title=title, gate=str(gate).lower()), encoding="utf-8")
+        return self.do("send", str(plan), *words)
+
+    def armed(self) -> list[int]:
+        """The boxes whose last word of a start was to have one."""
+        last = [[m["do"] for m in box.asked if m["do"] in ("arm", "disarm")] for box in self.boxes]
+        return [n for n, asked in enumerate(last, 1) if asked and asked[-1] == "arm"]
+
+
+@pytest.fixture
+def floor(tmp_path, capsys):
+    made = Floor(tmp_path, capsys)
+    yield made
+    for box in made.boxes:
+        box.__exit__()
+
+
+def test_the_box_whose_sending_failed_is_named_and_nothing_starts(floor):
+    floor.boxes[1].lies["put"] = lambda *_: {"no": faults.FLASH_ERROR}
+    code, said = floor.send()
+    assert code == 1 and "can't read or write its flash" in said
+    del floor.boxes[1].lies["put"]
+    code, said = floor.do("arm", "--in", "1m")
+    assert code == 1 and floor.armed() == []
+    assert "Nothing was started: Station 2 holds another plan, so run handbell send again" in said
+    assert "--without 2" in said and "starts at" not in said
+    code, said = floor.do("arm", "--in", "1m", "--without", "2")
+    assert code == 0 and floor.armed() == [1, 3]
+
+
+def test_a_failure_on_the_last_step_of_sending_counts_too(floor):
+    """The timeline is there and the clock could not be set: the next arm may set it."""
+    floor.boxes[2].lies["clock"] = lambda *_: {"no": faults.FLASH_ERROR}
+    assert floor.send()[0] == 1
+    code, said = floor.do("arm", "--in", "1m")
+    assert code == 1 and floor.armed() == [] and "--without 3" in said
+    del floor.boxes[2].lies["clock"]
+    assert floor.do("arm", "--in", "1m")[0] == 0 and floor.armed() == [1, 2, 3]
+
+
+def test_every_box_that_is_missing_or_holds_another_plan_is_named(floor):
+    assert floor.send()[0] == 0
+    floor.boxes[0].selected = "0" * 24
+    floor.plugged = floor.boxes[:2]
+    code, said = floor.do("arm", "--in", "1m")
+    assert code == 1 and floor.armed() == []
+    assert "Station 1 holds another plan" in said and "Station 3 is not plugged in" in said
+    assert "go on without: --without 1 --without 3" in said
+
+
+def test_a_station_left_out_when_sending_may_be_left_out_again(floor):
+    floor.plugged = floor.boxes[:2]
+    assert floor.send("--without", "3")[0] == 0
+    assert floor.do("arm", "--in", "1m", "--without", "3")[0] == 0 and floor.armed() == [1, 2]
+    code, said = floor.do("arm", "--in", "1m", "--without", "4")
+    assert code == 2 and "Station 4 is not in Evening" in said
+
+
+def test_taking_a_start_back_names_the_box_on_the_wall(floor):
+    assert floor.send()[0] == 0 and floor.do("arm", "--in", "5m")[0] == 0
+    floor.plugged = floor.boxes[:2]
+    code, said = floor.do("arm", "--cancel")
+    assert code == 1 and floor.armed() == [3]
+    assert "2 boxes will not start by themselves. Station 3 may still start at" in said
+    floor.plugged = floor.boxes[2:]
+    code, said = floor.do("arm", "--cancel")
+    assert code == 0 and said == "1 box will not start by itself."
+
+
+def test_sending_says_that_it_took_the_start_back_and_where_it_still_stands(floor):
+    assert floor.send()[0] == 0 and floor.do("arm", "--in", "5m")[0] == 0
+    floor.plugged = floor.boxes[:2]
+    code, said = floor.send("--without", "3", title="Later")
+    assert code == 0
+    assert "the start that was set is taken back on Station 1, Station 2" in said
+    assert "Station 3 may still start at" in said
+    code, said = floor.do("arm", "--in", "2m", "--without", "3")
+    assert code == 0 and "Station 3 may still start at" in said
+    floor.plugged = floor.boxes
+    assert floor.do("arm", "--cancel")[0] == 0
+    assert "may still start" not in floor.send()[1]
+
+
+def test_arm_says_how_often_boxes_part_at_a_gate_and_only_there(floor):
+    assert floor.send(gate=True)[0] == 0
+    code, said = floor.do("arm", "--in", "1m")
+    assert code == 0 and "at a gate, 5 s a box: 3 boxes take 10 s to press" in said
+    assert floor.send(title="Plain")[0] == 0
+    assert "a box:" not in floor.do("arm", "--in", "1m")[1]
+
+
+def test_what_was_sent_by_an_older_program_can_still_be_started(floor):
+    """Its file says nothing of gates, and only of boxes that got their part."""
+    assert floor.send()[0] == 0
+    path = floor.folder / "data" / "sent.json"
+    stored = json.loads(path.read_text(encoding="utf-8"))
+    old = {key: stored[key] for key in ("title", "timelines", "boxes")}
+    path.write_text(json.dumps(old), encoding="utf-8")
+    assert floor.do("arm", "--in", "1m")[0] == 0
+    del old["boxes"]["2"]
+    path.write_text(json.dumps(old), encoding="utf-8")
+    code, said = floor.do("arm", "--in", "1m")
+    assert code == 1 and "Station 2 was not sent its part" in said
+
+
+def test_starts_that_cant_be_kept_stop_no_class(floor, monkeypatch):
+    assert floor.send()[0] == 0
+    starts = floor.folder / "data" / "starts.json"
+    starts.mkdir()
+    code, said = floor.do("arm", "--in", "1m")
+    assert code == 0 and floor.armed() == [1, 2, 3]
+    assert "starts at" in said and "starts.json can't be written" in said
