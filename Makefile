@@ -16,6 +16,8 @@ $(VENV)/ready: pyproject.toml
 
 demo: setup
 	$(BIN)/handbell demo
+	@echo 'To go on, type:  . $(BIN)/activate'
+	@echo 'Then, for one:   handbell check docs/examples/three-block.toml'
 
 test: setup lint
 	$(BIN)/python -m pytest -n 2 --dist loadfile

@@ -3,10 +3,13 @@
 import re
 import shlex
 import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
+from handbell.boxes.marks import Walk
 from handbell.cli.main import COMMANDS, main
 from handbell.virtual.box import BoxSpec
 from handbell.virtual.world import World
@@ -56,6 +59,49 @@ def test_every_command_is_in_the_manual_or_the_readme():
     text = "".join(page.read_text(encoding="utf-8") for page in PAGES)
     for command in COMMANDS:
         assert f"handbell {command}" in text, command
+
+
+def test_no_page_promises_step_to_boxes_that_are_pressed_one_after_another():
+    pages = {p.name: " ".join(p.read_text(encoding="utf-8").split()) for p in PAGES}
+    for name in ("classes.md", "plans.md"):
+        assert "go on together only if all" in pages[name]
+    assert "you can walk round" not in pages["classes.md"]
+    assert "pressed at different moments go on together" not in pages["plans.md"]
+    told = Walk(4, 30).words()
+    assert "about 5 times in 10" in told and "about 5 times in 10" in pages["classes.md"]
+
+
+ACTIVATE = ". .venv/bin/activate"
+
+
+@pytest.mark.parametrize("name", ["README.md", "docs/classes.md"])
+def test_a_newcomer_is_told_how_handbell_is_found_before_the_first_command(name):
+    before, _, _ = (ROOT / name).read_text(encoding="utf-8").partition("$ handbell")
+    assert f"    {ACTIVATE}\n" in before
+
+
+def test_make_demo_ends_with_the_line_to_type_next():
+    if shutil.which("make") is None:
+        pytest.skip("no make here")
+    says = subprocess.run(
+        ["make", "--dry-run", "demo"], cwd=ROOT, capture_output=True, text=True, check=True
+    ).stdout
+    assert ACTIVATE in says.partition("handbell demo")[2]
+
+
+def test_that_line_finds_handbell(tmp_path):
+    activate = Path(sys.prefix) / "bin" / "activate"
+    if not activate.exists():
+        pytest.skip("not run from a virtual environment")
+    found = subprocess.run(
+        ["sh", "-c", f". {shlex.quote(str(activate))} && command -v handbell"],
+        cwd=tmp_path,
+        env={"PATH": "/usr/bin:/bin"},
+        capture_output=True,
+        text=True,
+        check=True,
+    ).stdout
+    assert Path(found.strip()).parent == activate.parent
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda p: p.name)
