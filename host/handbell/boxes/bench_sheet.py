@@ -8,6 +8,7 @@ from pathlib import Path
 from handbell.boxes.bench import Bench, Reading
 from handbell.boxes.bench_items import BY_HAND
 from handbell.errors import HandbellError
+from handbell.files import beside
 
 CAUTIONS = (
     "Unplug the battery's lead before you touch wires. Protected lithium cells only, charged by a "
@@ -28,7 +29,7 @@ def write_sheet(bench: Bench, path: Path) -> None:
     """Write the sheet, whole or not at all; raises HandbellError when that can't be done."""
     text = sheet(bench)
     try:
-        fresh = path.with_name(path.name + ".tmp")
+        fresh = beside(path)
         fresh.write_text(text, encoding="utf-8")
         fresh.replace(path)
     except OSError as error:

@@ -24,6 +24,7 @@ from tomlkit.items import Array, Comment, InlineTable, String, Trivia
 
 from handbell.coach.toml_pieces import BOM, cut, last_key_line, lf, lines_of, with_ends
 from handbell.errors import HandbellError
+from handbell.files import beside
 from handbell.plan.faults import place_words
 from handbell.plan.files import load_plan, parse_plan
 from handbell.plan.rules import Place
@@ -269,7 +270,7 @@ def write_plan(path: Path, data: bytes, was: bytes | None) -> None:
         what = "has changed meanwhile" if was is not None else "is there already"
         remedy = "Run the command again" if was is not None else "Name another file"
         raise HandbellError(f"{path} {what}", remedy)
-    temporary = path.with_name(path.name + ".tmp")
+    temporary = beside(path)
     try:
         with temporary.open("wb") as file:
             file.write(data)

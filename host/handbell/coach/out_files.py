@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from handbell.errors import HandbellError, UsageError
+from handbell.files import beside, replace_like
 
 
 def require_apart(plan: Path, *outputs: Path | None) -> None:
@@ -26,16 +27,17 @@ def require_apart(plan: Path, *outputs: Path | None) -> None:
 def fresh_file(path: Path) -> Iterator[BinaryIO]:
     """Give a file to write that takes the place of ``path`` once it is whole.
 
-    Raises HandbellError when it can't be written; what was there stays then.
+    Raises HandbellError when it can't be written or would replace a file of another sort; what
+    was there stays then.
     """
     if path.is_dir():
         raise HandbellError(f"{path} is a folder", "Name a file in it")
-    part = path.with_name(path.name + ".part")
+    part = beside(path)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with part.open("wb") as file:
             yield file
-        part.replace(path)
+        replace_like(part, path)
     except OSError as error:
         raise HandbellError(
             f"{path} can't be written: {error.strerror or error}", "Give another place"

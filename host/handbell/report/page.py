@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import unicodedata
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
 from handbell.errors import HandbellError
+from handbell.files import beside, replace_like
 
 from .athlete import AthleteReport
 from .group_model import GroupReport
@@ -24,15 +26,20 @@ Report = ClassReport | AthleteReport | GroupReport
 def write_page(report: Report, path: Path) -> None:
     """Write the page; an old one stays whole until the new one is. Raises HandbellError."""
     text = page(report)
-    fresh = path.with_name(path.name + ".part")
+    if path.is_dir():
+        raise HandbellError(f"{path} is a folder", "Name a file in it")
+    fresh = beside(path)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         fresh.write_text(text, encoding="utf-8", newline="\n")
-        fresh.replace(path)
+        replace_like(fresh, path)
     except OSError as error:
         raise HandbellError(
             f"The page {path} can't be written: {error.strerror}", "Give another place"
         ) from error
+    finally:
+        with contextlib.suppress(OSError):
+            fresh.unlink(missing_ok=True)
 
 
 def page(report: Report) -> str:
