@@ -223,3 +223,12 @@ def test_a_box_of_another_version_is_told_to_be_renewed_whatever_else_it_says(bo
     box.hello |= {"ln": 99, "station": None, "label": 5}
     with Fleet([box.url]) as fleet:
         assert "speaks another version" in str(fleet.strangers[0].error)
+
+
+def test_the_second_of_two_boxes_with_one_id_is_named_and_left_out(capsys):
+    with LyingBox(station=1) as first, LyingBox(station=2) as second:
+        with Fleet([second.url, first.url]) as fleet:
+            assert [c.url for c in fleet.connections] == [first.url]
+        assert main(["boxes", "--port", first.url, "--port", second.url]) == 1
+        said = capsys.readouterr().out.replace("\n", " ")
+        assert f"{second.url}: this box has the same id as Box 1" in said

@@ -64,6 +64,7 @@ class Fleet:
                 else:
                     self.strangers.append(Outcome(url, url, error=got))
         self.connections.sort(key=lambda c: (c.facts.get("station") or 10_000, c.url))
+        self._part_twins()
 
     def _open(self, url: str) -> Connection | HandbellError:
         try:
@@ -76,6 +77,22 @@ class Fleet:
         except HandbellError as error:
             connection.close()
             return error
+
+    def _part_twins(self) -> None:
+        """Leave out all but the first of boxes with one id: nobody could tell their logs apart."""
+        first: dict[str, Connection] = {}
+        for connection in list(self.connections):
+            other = first.setdefault(connection.facts["id"], connection)
+            if other is connection:
+                continue
+            connection.close()
+            self.connections.remove(connection)
+            twin = BoxError(
+                connection.url,
+                f"this box has the same id as {other.label} on {other.url}, and is left out",
+                "Unplug one of them, or start virtual boxes from one folder only",
+            )
+            self.strangers.append(Outcome(connection.url, connection.label, error=twin))
 
     def __enter__(self) -> Fleet:
         return self
