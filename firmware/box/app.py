@@ -49,6 +49,7 @@ ARM_LEAST_US = 1_000
 IDENTIFY_US = 4_000_000
 HEALTH_US = 20_000_000
 OVER_SHOWN_US = 60_000_000
+OVER_LEAST_US = 3_000_000  # late taps of a class take no end screen away
 LONGEST_IDLE_US = 1_000_000
 
 
@@ -85,6 +86,7 @@ class App:
         self._file: "BinaryIO" = None
         self.runner: Runner = None
         self._begun = False  # the runner's run has its log and the watchdog
+        self._pressed_in = [0] * self.buttons.count  # the runner's state when each press began
         self.clock = RunTime(0, tick)
         self._over_until = tick
         self._slow = self._collected = tick
@@ -178,14 +180,13 @@ class App:
         for digest in ([last] if last in have else []) + have[::-1]:
             if self.select(digest):
                 return
+            self.fault = faults.TIMELINE_BROKEN
 
     def select(self, digest: str) -> bool:
         """Make a timeline the one to play; False when it is missing or broken."""
         try:
             new = self.storage.open_timeline(digest)
-        except (OSError, FormatError) as error:
-            if not isinstance(error, OSError) or error.errno != errno.ENOENT:
-                self.fault = faults.TIMELINE_BROKEN
+        except (OSError, FormatError):
             return False
         if self.in_class:
             self.runner.stop(self.run_ms(), journal.BY_HOST)
@@ -224,12 +225,14 @@ class App:
             self.view.on_health = True
             return
         self.view.on_health = False
-        if at < len(have) and have[at] != self.selected:
-            self.select(have[at])
+        while at < len(have) and have[at] != self.selected and not self.select(have[at]):
+            at += 1  # a damaged one is passed over
 
     def dropped(self, of: str, name: str) -> None:
         """A file was erased by the host."""
         if of == TIMELINES and name == self.selected:
+            if self.in_class:
+                self.runner.stop(self.run_ms(), journal.BY_HOST)
             self._file.close()
             self._file = None
             self.runner = None
@@ -254,6 +257,8 @@ class App:
             if not self.log.is_open:
                 raise OSError(errno.EIO)
             self.log.write()  # from now on the box finds its class again after a power failure
+            if self.log.full:
+                raise OSError(errno.EIO)
             self.storage.save(start_ms=self.clock.utc_ms(start_ms), start_run=self.log.name)
         except Exception as error:
             self.disarm()  # a host that is told no must not find the box starting alone
@@ -417,14 +422,20 @@ class App:
             return
         at_ms = self.clock.ms_of(tick)
         if event == PRESS:
+            self._pressed_in[slot] = runner.state
             runner.press(slot, at_ms)
             return
-        state = runner.state
         runner.release(slot, at_ms, not self.buttons.sees_all and self.log.in_stall(tick))
-        if state == OVER:
-            self._new_runner()
-        elif state == READY and runner.state == READY:
+        state = self._pressed_in[slot]
+        if state != runner.state:
+            return  # the press began in something else
+        if state == READY:
             self._next_page()
+        elif state == OVER and self._over_for_us(tick) >= OVER_LEAST_US:
+            self._new_runner()
+
+    def _over_for_us(self, tick: int) -> int:
+        return OVER_SHOWN_US + ticks_diff(tick, self._over_until)
 
     def _step(self, tick: int) -> None:
         self._look_out(tick)

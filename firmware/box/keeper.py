@@ -105,6 +105,10 @@ class Keeper:
             "rate_utc_us": settings["rate_s"] * 1_000_000,
         }
 
+    def utc_ms(self) -> int:
+        """Return UTC now in ms; only with a clock."""
+        return self.model.utc_of(self.box_us()) // 1000
+
     def error_us(self) -> int:
         """Return the largest error the clock can have now; only with a clock."""
         return self.model.error_us(self.box_us())
@@ -144,9 +148,7 @@ class Keeper:
             return self._work(self.rtc, tick, may_save)
         except Exception:  # noqa: BLE001 - what a failing part answers can raise anything
             self._failed = tick or 1
-            if self._set_s:
-                self._set_s = 0
-                self._compare = True  # to be set when it answers again
+            self._set_s = 0  # worked out anew when it answers again
             return False
 
     def _work(self, rtc, tick: int, may_save: bool) -> bool:
@@ -185,7 +187,6 @@ class Keeper:
 
     def _align(self, box_us: int) -> None:
         """Note how the part's seconds lie against UTC; set it if they are far from it."""
-        self._compare = False
         model = self.model
         utc_us = model.utc_of(box_us)
         off_us = utc_us - self.rtc.read_s() * 1_000_000
@@ -193,11 +194,11 @@ class Keeper:
             self._set_s = utc_us // 1_000_000 + 2
             wait_us = self._set_s * 1_000_000 - utc_us
             self._set_due = ticks_add(self.rtc.tick, wait_us)
-            self._compare = True
             return
         self._storage.save(
             rtc_s=utc_us // 1_000_000, rtc_off_us=off_us, rtc_bound_us=model.error_us(box_us)
         )
+        self._compare = False
 
     def _discipline(self, box_us: int) -> bool:
         """Take the crystal's rate from the part where that is surer than what is known."""

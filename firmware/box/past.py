@@ -32,6 +32,7 @@ class Past:
         self.from_ms = 0
         self.waits = False
         self.skipped = 0
+        self.told = 0  # the last window whose results were told
         self.taps = 0
         self.counting = Counting(_nobody)
         self.totals = Totals()
@@ -46,12 +47,17 @@ class Past:
         elif kind == j.STATE:
             state, cause, _, utc_ms = struct.unpack("<BBHq", payload)
             self.gate_ms = class_ms if state == AT_GATE else -1
-            self.waits = cause == j.BY_WAIT and state != AT_GATE
-            self.skipped = window if cause == j.BY_SKIP else 0
+            if cause == j.BY_SKIP:
+                self.skipped = window
+            elif state == AT_GATE or cause == j.BY_HAND:
+                self.waits = False
+            elif cause == j.BY_WAIT:
+                self.waits = True
             if utc_ms >= 0:
                 self.zero_utc_ms = utc_ms - class_ms
         elif kind == j.RESULT:
             bib, reps = struct.unpack("<HH", payload[:4])
+            self.told = max(self.told, window)
             self.totals.take(bib, window, reps)
         elif kind in _PRESSES:
             if kind == j.TAP:
@@ -98,10 +104,13 @@ class Past:
             runner.arm(zero_ms)
         else:
             runner.rejoin(zero_ms, run_ms, self.from_ms)
-            runner.counting.take_over(self.counting)
-            if self.skipped and self.skipped == runner.counting.window:
-                runner.counting.skip()
             runner.waiting = self.waits
+        counting = runner.counting
+        counting.take_over(self.counting)
+        if self.skipped and self.skipped == counting.window:
+            counting.skip()
+        if counting.before_window > self.told:
+            runner.tell_soon(run_ms)
         app.view.end_instead()
         return True
 

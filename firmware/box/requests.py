@@ -104,7 +104,7 @@ class Requests:
         if message.get("heap"):
             gc.collect()
             facts["heap"] = gc.mem_free()
-        if runner and runner.state == SET:
+        if runner and runner.state == SET and app.clock.model is not None:
             facts["utc_ms"] = app.clock.utc_ms(runner.starts_ms)
         return facts
 
@@ -160,8 +160,10 @@ class Requests:
 
     def _select(self, message: dict) -> None:
         self._refuse_in_class()
-        if not self._app.select(message["d"]):
-            raise Refusal(faults.NOT_FOUND)
+        app, digest = self._app, message["d"]
+        if not app.select(digest):
+            is_here = digest in app.storage.timelines()
+            raise Refusal(faults.TIMELINE_BROKEN if is_here else faults.NOT_FOUND)
 
     # Files out
 
@@ -225,15 +227,16 @@ class Requests:
             self._select(message)
         if app.runner.state == OVER:
             app.select(app.selected)
-        start_ms = app.clock.run_ms_of_utc(message["utc_ms"])
-        ahead_ms = start_ms - app.run_ms()
+        ahead_ms = message["utc_ms"] - app.keeper.utc_ms()
         if ahead_ms < ARM_LEAST_MS:
             raise Refusal(faults.TOO_LATE)
         if ahead_ms > ARM_MOST_MS:
             raise Refusal(faults.TOO_FAR)
         if app.storage.free_kb() < KEEP_FREE_KB:
             raise Refusal(faults.NO_ROOM)
-        app.arm(start_ms)
+        if app.in_class and app.runner.by_hand:
+            app.disarm()  # that start was set by another clock
+        app.arm(app.clock.run_ms_of_utc(message["utc_ms"]))
         return {"utc_ms": message["utc_ms"]}
 
     def _disarm(self, message: dict) -> None:
@@ -255,7 +258,7 @@ class Requests:
 
 def in_class(runner) -> bool:
     """Whether a run is under way: nothing may disturb it then."""
-    return runner is not None and runner.state not in (READY, OVER)
+    return runner is not None and runner.state != READY and runner.state != OVER
 
 
 TABLE = {

@@ -5,6 +5,7 @@ appended and flushed. ``flush`` is the point of durability of littlefs.
 """
 
 import binascii
+import errno
 import json
 import os
 import struct
@@ -22,6 +23,7 @@ FLUSH_EVERY = 2048  # bytes of a transfer
 KEEP_FREE_KB = 64
 KEEP_TIMELINES = 12
 RESERVE = "reserve"
+LABEL_MOST = 32  # no text among the settings is longer
 
 
 def _hex(digest: bytes) -> str:
@@ -53,6 +55,7 @@ class Storage:
         self._part_name = ""
         self._part_at = 0
         self._unflushed = 0
+        self._settings_read = False
         self.room_kb = 0
         for folder in (TIMELINES, RUNS):
             try:
@@ -70,18 +73,28 @@ class Storage:
     # Settings
 
     def _read_settings(self) -> None:
+        """Read what is kept; what is not there, or not what it should be, is as in a new box."""
         try:
             with open(self.path("box.json")) as f:
                 stored = json.load(f)
             for key, usual in self.settings.items():
-                if type(stored.get(key)) is type(usual):
-                    self.settings[key] = stored[key]
-        except (OSError, ValueError, AttributeError):
+                kept = stored.get(key)
+                if type(kept) is type(usual) and (type(kept) is not str or len(kept) <= LABEL_MOST):
+                    self.settings[key] = kept
+        except OSError as error:
+            if error.errno != errno.ENOENT:
+                return  # it is there, and must not be written over
+        except (ValueError, AttributeError):
             pass
+        self._settings_read = True
 
     def save(self, **changes) -> None:
-        """Change settings and keep them; raises OSError when the flash is full."""
+        """Change settings and keep them; raises OSError when the flash is full or fails."""
+        if not self._settings_read:
+            self._read_settings()
         self.settings.update(changes)
+        if not self._settings_read:
+            raise OSError(errno.EIO)
         temporary = self.path("box.tmp")
         with open(temporary, "w") as f:
             json.dump(self.settings, f)

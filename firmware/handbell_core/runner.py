@@ -42,6 +42,7 @@ SETTLE_MS = HOLD_MS + 200  # a window's result stands when every press begun in 
 SHOW_MS = 1_200
 MENU_MS = 8_000
 RATED_MS = 6_000
+KNOWN_MS = 60  # a press is known this long after it began: it has to be closed for a while first
 
 # States
 # Journals hold these numbers. CLOSING: the class is over, but a press begun in it has not ended.
@@ -92,6 +93,9 @@ class Runner:
         self.down = [False] * SLOTS
         self._down_ms = [0] * SLOTS
         self._down_in = [(READY, -1)] * SLOTS  # state and span in which each press began
+        self._to_menu = [False] * SLOTS  # the press began while the choices were shown to it
+        self._since_ms = -NEVER  # when the present state and span began, by time
+        self._was = (READY, -1)  # state and span before that
         self._held = [False] * SLOTS
         self._took_back = [False] * SLOTS
         self._held_ms = 0
@@ -163,9 +167,11 @@ class Runner:
                 failed = error
                 if timer in _AGAIN:
                     again = again or []
-                    again.append((timer, due))
-        for timer, due in again or ():
-            self._set(timer, due)
+                    again.append((timer, due, self.state, self.index))
+        for timer, due, state, index in again or ():
+            # Unless somebody has stopped the class, or moved its start, meanwhile.
+            if self._timers[timer] == NEVER and (self.state, self.index) == (state, index):
+                self._set(timer, due)
         if failed is not None:
             raise failed
         return self.due_ms
@@ -211,6 +217,7 @@ class Runner:
 
     def _started(self, run_ms: int) -> None:
         self._look(self.index + 1)
+        self._turn(run_ms)
         self.zero_ms = run_ms - (self.gate_class_ms if self.state == LEAVING else 0)
         self.state = PLAY
         self.starts_ms = NEVER
@@ -226,7 +233,8 @@ class Runner:
         """Go on where the class is that began at ``zero_ms``; False when it is over.
 
         ``from_ms`` is the last ``class_ms`` known to have been played. At a gate since then the
-        others wait, so this box waits there too. Nothing rings before the next cue.
+        others wait, so this box waits there too. Nothing rings before the next cue. Raises what
+        reading the timeline raises.
         """
         class_ms = run_ms - zero_ms
         span = self._after
@@ -243,9 +251,7 @@ class Runner:
                 window = index
         else:
             return False
-        if window >= 0:
-            self.counting.begin(self.timeline.span(window, span))
-            self.counting.end()
+        self._past_window(window)
         self.zero_ms = zero_ms
         self.state = PLAY
         self._journal_state(run_ms, j.BY_CLOCK)
@@ -257,17 +263,38 @@ class Runner:
     def wait_again(self, class_ms: int, run_ms: int) -> None:
         """Wait at the gate (or the wait that somebody chose) at ``class_ms``."""
         self._after_index = -1
+        window = -1
         for index in range(self.head.spans):
             if self.timeline.span(index, self._after).end_ms() > class_ms:
                 break
             self.index = index
-            self.timeline.span(index, self.span)
+            if self.timeline.span(index, self.span).kind == WINDOW:
+                window = index
+        self._past_window(window)
         self.kind = GATE
         self.zero_ms = run_ms - class_ms
         self._stop_at_gate(class_ms, run_ms, j.BY_CLOCK)
         self.sink.changed()
 
+    def _past_window(self, index: int) -> None:
+        """Take up the window that was played last, so that it can still be corrected."""
+        if index >= 0:
+            self._after_index = -1
+            self.counting.begin(self.timeline.span(index, self._after))
+            self.counting.end()
+
+    def tell_soon(self, run_ms: int) -> None:
+        """The results of the window before were not told before the power failed."""
+        self._untold = True
+        if self.state != TALLY:
+            self._set(_SETTLE, run_ms + SETTLE_MS)
+
     # Spans
+
+    def _turn(self, run_ms: int) -> None:
+        """Note what was up to ``run_ms``: a press begun then may become known only later."""
+        self._was = (self.state, self.index)
+        self._since_ms = run_ms
 
     def _look(self, index: int) -> None:
         """Have span ``index`` at hand, where there is one; raises what reading the flash raises."""
@@ -290,6 +317,7 @@ class Runner:
             self._end(run_ms)
             return
         self._look(index)
+        self._turn(run_ms)
         self.index = index
         self.span, self._after = self._after, self.span
         self._after_index = -1
@@ -333,6 +361,7 @@ class Runner:
         wait = self.waiting and not at_end and self._after.kind != GATE  # a gate waits anyway
         self.waiting = False
         if wait:
+            self._turn(run_ms)
             self.kind = GATE
             self._stop_at_gate(span.end_ms(), run_ms, j.BY_WAIT)
             self.sink.bell(AWAIT, run_ms)
@@ -358,7 +387,7 @@ class Runner:
 
     def _settle(self, run_ms: int) -> None:
         if self.state == CLOSING:
-            self._finish(run_ms, j.BY_TIME)
+            self._close(run_ms)
         else:
             self._tell_results()
 
@@ -374,7 +403,9 @@ class Runner:
         """A debounced press began at ``run_ms``."""
         self.down[slot] = True
         self._down_ms[slot] = run_ms
-        self._down_in[slot] = (self.state, self.index)
+        now = run_ms >= self._since_ms
+        self._down_in[slot] = (self.state, self.index) if now else self._was
+        self._to_menu[slot] = self.menu >= 0 and slot == self.menu_slot
         self._held[slot] = self._took_back[slot] = False
         self._set(_HOLD + slot, run_ms + HOLD_MS + SETTLE_RELEASE_MS)
         self.sink.changed()
@@ -404,21 +435,28 @@ class Runner:
         self.sink.changed()
 
     def _gesture(self, gesture: int, slot: int, at_ms: int) -> None:
-        if self.menu >= 0 and slot == self.menu_slot:
-            if gesture == HOLD:
-                self._choose(at_ms)
-            elif gesture == TAP and self.menu < DOOR:
-                self._next_choice()
-            if gesture != TAP or self.menu < DOOR:
-                return
-            self.menu = -1  # who taps goes on counting, this tap as well
-            self._set(_MENU, NEVER)
+        if self._to_menu[slot] and self._to_choices(gesture, slot, at_ms):
+            return
         state, index = self._down_in[slot]
         if self.state == OVER or state == ASKING and index != self.index:
             return
         act = TABLE.get((self.state if gesture == LONG else state, gesture))
         if act is not None:
             act(self, slot, at_ms)
+
+    def _to_choices(self, gesture: int, slot: int, at_ms: int) -> bool:
+        """Take a gesture begun while choices were shown; False when it is a tap like any other."""
+        shown = self.menu >= 0 and slot == self.menu_slot
+        if gesture != TAP:
+            if shown and gesture == HOLD:
+                self._choose(at_ms)
+            return True
+        if shown and self.menu < DOOR:
+            self._next_choice()
+            return True
+        if shown:  # who taps goes on counting, this tap as well
+            self._close_menu()
+        return False
 
     def _tapped(self, slot: int, at_ms: int) -> None:
         class_ms = self.class_ms(at_ms)
@@ -433,7 +471,7 @@ class Runner:
         self.shown[slot] = -1
         self._set(_SHOW, at_ms + SHOW_MS)
         self.sink.bell(BACK, NEVER)
-        if self._timers[_SETTLE] == NEVER:
+        if not self._untold:
             self.counting.result_again(slot, pressed_ms)
 
     def _confirm(self, slot: int, at_ms: int) -> None:
@@ -454,10 +492,11 @@ class Runner:
             pressed_ms = self.class_ms(self._down_ms[slot])
             self.counting.forth(slot, pressed_ms, self.class_ms(at_ms))
             self._show_over(at_ms)
-            if self._timers[_SETTLE] == NEVER:
+            if not self._untold:
                 self.counting.result_again(slot, pressed_ms)
-        self.menu_slot = slot
-        self._ask_about(DOOR, at_ms)
+        if self.menu < 0:  # else they are being shown to another button
+            self.menu_slot = slot
+            self._ask_about(DOOR, at_ms)
 
     def _ask_about(self, menu: int, at_ms: int) -> None:
         """Show a page of the choices for a fixed time, which no tap lengthens."""
@@ -480,12 +519,20 @@ class Runner:
         return True
 
     def _menu_over(self, run_ms: int) -> None:
-        self.menu = -1
+        slot = self.menu_slot
+        if self.down[slot] and self._to_menu[slot] and not self._held[slot]:
+            self._set(_MENU, self._down_ms[slot] + SETTLE_MS)  # that press still means the choices
+            return
+        self._close_menu()
         self.sink.changed()
 
-    def _choose(self, at_ms: int) -> None:
-        choice, self.menu = self.menu, -1
+    def _close_menu(self) -> None:
+        self.menu = -1
         self._set(_MENU, NEVER)
+
+    def _choose(self, at_ms: int) -> None:
+        choice = self.menu
+        self._close_menu()
         if not self.offers(choice):
             return  # the span changed while it was shown
         if choice == DOOR:
@@ -507,6 +554,7 @@ class Runner:
 
     def _ask(self, run_ms: int) -> None:
         self.state = ASKING
+        self._close_menu()
         for slot in range(SLOTS):
             self.rating[slot] = -1
         self._rate_end_ms = run_ms + self.span.duration_ms
@@ -538,14 +586,14 @@ class Runner:
         self._finish(run_ms, cause)
 
     def _end(self, run_ms: int) -> None:
-        """Nothing follows: end, or let presses begun in class end first, since they count."""
+        """Nothing follows: let presses begun in class become known and end, since they count."""
+        self._turn(run_ms)
         self.state = CLOSING
-        self._set(_SETTLE, run_ms + SETTLE_MS)
-        self._close(run_ms)
+        self._set(_SETTLE, run_ms + KNOWN_MS)
         self.sink.changed()
 
     def _close(self, run_ms: int) -> None:
-        if self.state != CLOSING:
+        if self.state != CLOSING or run_ms < self._since_ms + KNOWN_MS:
             return
         for slot in range(SLOTS):
             if self.down[slot] and not self._held[slot]:
@@ -557,7 +605,8 @@ class Runner:
             self._tell_results()
         if self.state == PLAY and self.kind == WINDOW:
             self.counting.results_stopped()
-        class_ms = self.class_ms(run_ms) if self.index >= 0 else 0
+        ended_ms = self._since_ms if self.state == CLOSING else run_ms
+        class_ms = self.class_ms(ended_ms) if self.index >= 0 else 0
         for timer in range(len(self._timers)):
             self._timers[timer] = NEVER
         self.due_ms = NEVER

@@ -294,3 +294,195 @@ def test_a_clock_out_of_all_bounds_is_refused_and_nothing_is_taken(tmp_path):
         rig.world.run_for(30_000_000)
         assert before <= rig.ask("status")["bound_us"] < before + 10_000
         assert rig.ask("status")["sel"] == digest(data)
+
+
+def test_an_arming_after_a_start_by_hand_goes_by_the_clock_just_set(tmp_path):
+    data = timeline(two_windows)
+    with Rig(tmp_path, ppm=40) as rig:
+        rig.send([data])
+        rig.box.unplug()
+        rig.world.run_for(3_600_000_000)
+        at = rig.world.now_us() + 1_000_000
+        rig.box.press(0, at, hold_ms=2_000)
+        rig.world.run_to(at + 2_500_000)
+        rig.box.plug_in()
+        start = rig.arm([data], in_s=60)  # sets the clock, which was 144 ms off by then
+        rig.world.run_to(start + 120_000_000)
+        assert_rang(rig, start)
+        assert len(rig.runs()) == 2  # the start by hand was taken back, and has its own log
+
+
+def test_an_arming_without_a_clock_is_refused_for_that_reason(tmp_path):
+    data = timeline(two_windows)
+    with Rig(tmp_path) as rig:
+        rig.send([data])
+        rig.box.cut_power()
+        rig.box.power_up()
+        at = rig.world.now_us() + 3_000_000
+        rig.box.press(0, at, hold_ms=2_000)
+        rig.world.run_to(at + 2_500_000)
+        start = rig.arm([data], in_s=60)
+        rig.world.run_to(start + 120_000_000)
+        assert_rang(rig, start)
+
+
+def test_a_log_whose_first_write_fails_leaves_no_start(tmp_path):
+    trouble = """
+        from box.log import Log
+        def write(self):
+            self.full = self.was_full = True
+        Log.write = write
+    """
+    data = timeline(two_windows)
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        with pytest.raises(HandbellError):
+            rig.arm([data])
+        assert rig.ask("status")["state"] == "ready"
+
+
+def test_dropping_the_plan_that_is_armed_ends_its_log(tmp_path):
+    one, two = timeline(two_windows), timeline(lambda: two_windows()[:2])
+    with Rig(tmp_path) as rig:
+        rig.send([one])
+        rig.arm([one], in_s=300)
+        assert rig.ask("drop", of="timelines", name=digest(one), d=digest(one))["gone"]
+        rig.send([two])
+        start = rig.arm([two])
+        rig.box.press(0, start + 6_000_000)
+        rig.world.run_to(start + 60_000_000)
+        runs = rig.runs()
+    assert [len(of_kind(run, journal.RUN)) for run in runs] == [1, 1]
+    assert [len(of_kind(run, journal.TAP)) for run in runs] == [0, 1]
+
+
+@pytest.mark.parametrize("failing", ["Rtc.read_s", "Storage.save"])
+def test_one_failure_of_the_clock_part_costs_no_later_joining(tmp_path, failing):
+    trouble = f"""
+        from box.rtc import Rtc
+        from box.storage import Storage
+        import os
+        whole = {failing}
+        done = ["started"] if "started" in os.listdir() else []
+        open("started", "a").close()
+        def once(self, **changes):
+            if not done and ({failing.startswith("Rtc")} or "rtc_s" in changes):
+                done.append(1)
+                raise OSError(5)
+            return whole(self, **changes)
+        {failing} = once
+    """
+    data = timeline(two_windows)
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        rig.world.run_for(40_000_000)
+        start = rig.arm([data])
+        rig.box.unplug()
+        rig.world.run_to(start + 12_000_000)
+        rig.box.cut_power()
+        rig.world.run_to(start + 16_000_000)
+        rig.box.power_up()
+        rig.world.run_to(start + 20_000_000)
+        rig.box.plug_in()
+        assert rig.ask("status")["state"] == "play"
+
+
+def test_one_failed_read_of_the_settings_does_not_lose_them(tmp_path):
+    trouble = """
+        import json
+        import os
+        import box.storage
+        class Json:
+            fails = "started" in os.listdir()
+            dump = staticmethod(json.dump)
+            @staticmethod
+            def load(file):
+                if Json.fails:
+                    Json.fails = False
+                    raise OSError(5)
+                return json.load(file)
+        box.storage.json = Json
+        open("started", "a").close()
+    """
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.ask("name", station=4, label="Door")
+        for _ in range(2):
+            rig.box.cut_power()
+            rig.box.power_up()
+            hello = rig.ask("hello")
+        assert (hello["station"], hello["label"]) == (4, "Door")
+
+
+def test_a_damaged_plan_is_paged_past(tmp_path):
+    plans = [timeline(lambda n=n: [lead_in(5_000), window(10_000 + n)]) for n in range(3)]
+    trouble = f"""
+        from box.storage import Storage
+        whole = Storage.open_timeline
+        def open_timeline(self, wanted):
+            if wanted == "{digest(plans[1])}":
+                raise OSError(5)
+            return whole(self, wanted)
+    """
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        for data in plans:
+            rig.send([data])
+        selected = []
+        for _ in range(4):
+            rig.world.run_for(1_000_000)
+            rig.box.press(0, rig.world.now_us() + 100_000)
+            rig.world.run_for(1_000_000)
+            selected.append(rig.ask("status")["sel"])
+    assert digest(plans[0]) in selected and digest(plans[2]) in selected
+
+
+def test_late_taps_leave_the_end_screen_and_the_plan_alone(tmp_path):
+    one, two = timeline(two_windows), timeline(lambda: two_windows()[:2])
+    with Rig(tmp_path) as rig:
+        rig.send([one])
+        rig.send([two])
+        start = rig.arm([two])
+        for at_s in (24.9, 25.6, 26.0, 26.5):  # it ends at 25 s
+            rig.box.press(0, start + int(at_s * 1e6), hold_ms=300)
+        rig.world.run_to(start + 28_000_000)
+        status = rig.ask("status")
+        assert (status["state"], status["sel"]) == ("over", digest(two))
+        rig.box.press(0, start + 30_000_000)
+        rig.world.run_to(start + 31_000_000)
+        status = rig.ask("status")
+        assert (status["state"], status["sel"]) == ("ready", digest(two))
+
+
+def test_a_window_cut_by_power_gets_its_result_when_the_box_joins_again(tmp_path):
+    data = timeline(two_windows)
+    with Rig(tmp_path, rtc=True) as rig:
+        rig.send([data])
+        rig.world.run_for(10_000_000)
+        start = rig.arm([data])
+        rig.box.unplug()
+        for at_s in (6, 7, 8, 9, 10, 40, 41):
+            rig.box.press(0, start + at_s * 1_000_000)
+        rig.world.run_to(start + 24_000_000)
+        rig.box.cut_power()
+        rig.world.run_to(start + 27_000_000)
+        rig.box.power_up()
+        rig.world.run_to(start + 120_000_000)
+        rig.box.plug_in()
+        (run,) = rig.runs()
+    assert reps(run) == {(7, 1): 5, (8, 1): 0, (7, 2): 2, (8, 2): 0}
+
+
+@pytest.mark.parametrize("fails_at", [1, 12, 20])
+def test_a_flash_that_fails_for_good_ends_no_class(tmp_path, fails_at):
+    """The first operations mount the file system and count the start."""
+    data = timeline(two_windows)
+    with Rig(tmp_path) as rig:
+        rig.send([data])
+        rig.box.cut_power()
+        rig.box.spec.flash_fails_at = 20 + fails_at
+        rig.box.power_up()
+        at = rig.world.now_us() + 5_000_000
+        rig.box.press(0, at, hold_ms=1_600)
+        start = at + 1_530_000 + 5_000_000
+        rig.world.run_to(start + 80_000_000)
+        assert_rang(rig, start, within_us=20_000)
+        assert rig.ask("hello")["boot"] == 2

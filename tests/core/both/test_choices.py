@@ -2,7 +2,7 @@
 
 from handbell_core import journal as j
 from handbell_core.runner import DOOR, MENU_MS, OVER, PLAY, RETURN, SKIP, STOP, SURE, WAIT
-from made import Box, lead_in, rest, window
+from made import RATING, Box, lead_in, rest, span, window
 
 
 def in_window(seconds=60):
@@ -88,6 +88,38 @@ def test_stopping_asks_once_more_and_a_tap_says_no():
             assert count(box) == taps + 1
         else:
             assert box.sink.ended[0] == j.BY_STOP
+
+
+def test_a_hold_for_the_choices_takes_no_rep_back_when_they_close_first():
+    box = in_window()
+    box.tap(0, 7_000, 5_100)  # the door opens at 12 s
+    box.hold(0, 12_300, 1_600)  # the choices at 13.83
+    box.tap(0, 20_500)
+    box.tap(1, 20_800)
+    box.hold(0, 21_500)  # they would close at 21.83
+    assert box.runner.menu == -1 and box.runner.counting.now[0].skipped
+
+
+def test_a_second_lean_takes_the_choices_from_nobody():
+    box = in_window()
+    box.tap(1, 6_100)
+    box.tap(0, 7_000, 5_100)
+    box.runner.press(1, 12_200)
+    box.hold(0, 12_400, 1_600)
+    assert (box.runner.menu, box.runner.menu_slot) == (RETURN, 0)
+    box.to(17_300)
+    box.runner.release(1, 17_300)
+    assert (box.runner.menu, box.runner.menu_slot) == (RETURN, 0)
+    assert count(box, 1) == 1  # and that lean took nothing back either
+
+
+def test_the_choices_close_when_the_ratings_are_asked():
+    box = Box([lead_in(), window(10_000), span(RATING, 30_000, bib=[7, 8, 0, 0])])
+    box.runner.arm(0)
+    box.to(9_000)
+    box.tap(0, 9_000, 5_100)
+    box.tap(0, 16_000)
+    assert box.runner.menu == -1 and box.runner.rating[0] == 1
 
 
 def test_another_button_taps_on_while_one_is_asked():

@@ -2,8 +2,8 @@
 
 from handbell_core import journal as j
 from handbell_core.clock import ClockModel
-from handbell_core.runner import AT_GATE, DOOR, OVER, READY, SET
-from made import Box, whole_class, window
+from handbell_core.runner import AT_GATE, DOOR, LEAVING, NEVER, OVER, READY, SET, STOP
+from made import GATE, Box, span, whole_class, window
 
 
 class Flaky:
@@ -137,3 +137,56 @@ def test_a_flash_that_never_answers_again_leaves_the_rest_of_the_runner_at_work(
     box.runner.timeline.fails = False
     box.to(66_000)
     assert box.sink.ended == (j.BY_TIME, 30_000)
+
+
+def hold_failing(box, slot, at_ms, held_ms):
+    """A hold while reads fail, stepped as a loop does."""
+    box.runner.press(slot, at_ms)
+    for ms in range(at_ms, at_ms + held_ms, 50):
+        step(box, ms)
+    box.runner.release(slot, at_ms + held_ms)
+
+
+def test_a_class_stopped_while_its_next_span_can_t_be_read_stays_stopped():
+    box = flaky([window(10_000), window(10_000), window(10_000)])
+    box.runner.arm(0)
+    box.to(1_000)
+    box.runner.timeline.fails = True
+    for ms in range(1_000, 21_000, 50):
+        step(box, ms)
+    hold_failing(box, 0, 21_000, 5_200)
+    hold_failing(box, 0, 26_400, 1_600)
+    for n in range(STOP):
+        box.runner.press(0, 28_200 + n * 300)
+        step(box, 28_250 + n * 300)
+        box.runner.release(0, 28_300 + n * 300)
+        if box.runner.menu == STOP:
+            break
+    hold_failing(box, 0, 29_500, 1_600)
+    hold_failing(box, 0, 31_200, 1_600)
+    assert box.runner.state == OVER and box.sink.ended[0] == j.BY_STOP
+    bells = len(box.sink.bells)
+    box.runner.timeline.fails = False
+    box.to(100_000)
+    assert box.runner.state == OVER and len(box.sink.bells) == bells
+    assert box.runner.due_ms == NEVER
+
+
+def test_a_gate_taken_up_again_while_its_end_can_t_be_read_does_not_open_by_itself():
+    box = flaky([window(10_000), span(GATE, 0), window(10_000)])
+    box.runner.arm(0)
+    box.to(12_000)
+    box.hold(0, 12_000)
+    assert box.runner.state == LEAVING
+    box.runner._after_index = -1  # as after a read that broke off
+    box.runner.timeline.fails = True
+    hold_failing(box, 0, 22_500, 5_200)
+    hold_failing(box, 0, 27_800, 1_600)
+    box.runner.press(0, 29_500)
+    step(box, 29_550)
+    box.runner.release(0, 29_600)
+    hold_failing(box, 0, 29_700, 1_600)
+    assert box.runner.state == AT_GATE
+    box.runner.timeline.fails = False
+    box.to(90_000)
+    assert box.runner.state == AT_GATE and box.runner.starts_ms == NEVER

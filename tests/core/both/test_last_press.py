@@ -4,9 +4,9 @@ import struct
 
 from handbell_core import journal as j
 from handbell_core.cues import CLOSE
-from handbell_core.runner import CLOSING, HOLD_MS, OVER
+from handbell_core.runner import AT_GATE, CLOSING, HOLD_MS, KNOWN_MS, OVER
 from handbell_core.timeline import TAP_TALLY
-from made import RATING, TAKES_TALLY, Box, lead_in, rest, span, window
+from made import GATE, RATING, TAKES_TALLY, Box, lead_in, rest, span, window
 
 
 def told(box, kind):
@@ -38,10 +38,44 @@ def test_a_press_begun_in_the_last_window_counts_although_the_class_ends():
     assert box.sink.bells[-1] == (15_000, CLOSE)  # the bell waits for nobody
 
 
-def test_the_class_ends_at_once_when_nobody_presses():
+def test_the_class_ends_as_soon_as_every_press_is_known():
     box = one_window()
     box.to(15_000)
+    assert box.runner.state == CLOSING
+    box.to(15_000 + KNOWN_MS)
     assert box.runner.state == OVER and box.sink.ended == (j.BY_TIME, 15_000)
+
+
+def test_a_press_that_becomes_known_after_the_end_belongs_to_the_class():
+    # A contact has to be closed for 3 ms, and a loop may be busy for some tens more.
+    for known_after_ms in range(1, KNOWN_MS):
+        box = one_window()
+        box.to(14_999 + known_after_ms)
+        box.runner.press(0, 14_999)
+        box.to(15_200)
+        box.runner.release(0, 15_200)
+        assert (box.runner.state, last_reps(box)) == (OVER, 2), known_after_ms
+
+
+def test_a_press_that_becomes_known_in_the_rating_is_a_rep_and_no_rating():
+    box = Box([lead_in(), window(10_000), span(RATING, 10_000, bib=[7, 8, 0, 0])])
+    box.runner.arm(0)
+    box.to(15_003)
+    box.runner.press(0, 14_999)
+    box.to(15_100)
+    box.runner.release(0, 15_100)
+    box.to(40_000)
+    assert last_reps(box) == 1 and told(box, j.RATED) == []
+
+
+def test_a_hold_that_becomes_known_at_a_gate_goes_on_from_nothing():
+    box = Box([lead_in(), window(10_000), span(GATE, 0), window(10_000)])
+    box.runner.arm(0)
+    box.tap(0, 14_000)
+    box.to(15_003)
+    box.runner.press(0, 14_999)
+    box.to(17_000)
+    assert box.runner.state == AT_GATE and len(told(box, j.BACK)) == 1
 
 
 def test_a_hold_over_the_end_takes_the_last_tap_back():
@@ -80,6 +114,16 @@ def test_a_short_cool_down_cuts_no_press_off_either():
     box.tap(0, 14_000)
     box.tap(0, 14_700, 1_400)
     assert box.runner.state == OVER and last_reps(box) == 2
+
+
+def test_a_hold_over_the_end_of_a_cool_down_corrects_the_result():
+    box = Box([lead_in(), window(10_000), rest(5_000)])
+    box.runner.arm(0)
+    box.tap(0, 13_000)
+    box.tap(0, 14_000)
+    box.tap(0, 19_500, 2_000)
+    assert box.runner.state == OVER
+    assert len(told(box, j.BACK)) == 1 and last_reps(box) == 1
 
 
 def test_a_press_over_the_end_of_the_last_tally_counts():

@@ -6,6 +6,7 @@ from handbell_core.cues import AWAIT, BACK, CLOSE, EASE, GO, MADE, NEAR, TURN
 from handbell_core.runner import (
     ASKING,
     AT_GATE,
+    KNOWN_MS,
     LEAVING,
     NEVER,
     OVER,
@@ -89,7 +90,7 @@ def test_deadlines_lead_from_event_to_event():
         seen.append(ms)
         box.to(ms)
     # NEAR before the start is past already (-2 s) and comes first
-    assert seen == [-2_000, 1_000, 6_000, 13_000, 16_000]
+    assert seen == [-2_000, 1_000, 6_000, 13_000, 16_000, 16_000 + KNOWN_MS]
 
 
 def test_a_target_made_taken_back_and_made_again():
@@ -255,7 +256,7 @@ def test_wait_stops_at_the_end_of_the_span():
     box.hold(0, 50_000)
     box.to(56_530)
     assert box.runner.state == PLAY and box.runner.span.window == 2
-    box.to(66_530)
+    box.to(66_530 + KNOWN_MS)
     assert box.sink.ended == (j.BY_TIME, 45_000)
 
 
@@ -410,7 +411,7 @@ def test_ratings_end_soon_when_all_have_answered():
     box = Box([lead_in(), window(10_000), span(RATING, 30_000, bib=[7, 0, 0, 0])])
     box.runner.arm(0)
     box.tap(0, 16_000)
-    box.to(16_000 + 6_000)
+    box.to(16_000 + 6_000 + KNOWN_MS)
     assert box.runner.state == OVER
 
 

@@ -38,10 +38,17 @@ class Flash:
         self._file.readinto(buf)
 
     def writeblocks(self, block, buf, offset=None):
-        """Programs `buf`; without an offset, erases the block first."""
+        """Programs `buf`; without an offset, erases the block first.
+
+        A chip that fails is told by a negative number: an exception would leave the file system
+        in the middle of its work.
+        """
         if offset is None:
-            self._erase(block)
+            if self._erase(block):
+                return -_EIO
             offset = 0
+        if self._fails():
+            return -_EIO
         cut = self._count()
         at = block * BLOCK_SIZE + offset
         size = len(buf)
@@ -55,6 +62,7 @@ class Flash:
             _channel.end_of_power(_frames.CUT, _frames.PROGRAM)
         pages = (len(buf) + PAGE_SIZE - 1) // PAGE_SIZE
         self._stall(_frames.PROGRAM, block, pages * self._program_us)
+        return 0
 
     def ioctl(self, op, arg):
         """What a block device is asked: how many blocks, how big, erase one."""
@@ -62,11 +70,11 @@ class Flash:
             return self._blocks
         if op == 5:
             return BLOCK_SIZE
-        if op == 6:
-            self._erase(arg)
-        return 0
+        return self._erase(arg) if op == 6 else 0
 
     def _erase(self, block):
+        if self._fails():
+            return -_EIO
         cut = self._count()
         size = BLOCK_SIZE
         if cut:
@@ -86,11 +94,13 @@ class Flash:
                 self._file.write(half_erased)
             _channel.end_of_power(_frames.CUT, _frames.ERASE)
         self._stall(_frames.ERASE, block, self._erase_us)
+        return 0
+
+    def _fails(self):
+        return self._fails_at is not None and self._ops + 1 >= self._fails_at
 
     def _count(self):
         self._ops += 1
-        if self._fails_at is not None and self._ops >= self._fails_at:
-            raise OSError(_EIO)
         return self._ops == self._cut_at
 
     def _clear_bits(self, at, data):
