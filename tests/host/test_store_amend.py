@@ -160,6 +160,58 @@ def test_two_who_stood_at_each_others_button_answered_for_themselves(rated):
     assert load_class(rated).ratings == {1: before[2], 2: before[1]}
 
 
+def first_reps(store):
+    """The reps of each bib in the round of ring rows, by bib; each row counts."""
+    found = {}
+    for r in load_class(store).results:
+        if r.window == 1:
+            found.setdefault(r.bib, []).append(r.reps)
+    return found
+
+
+@pytest.mark.parametrize("order", [((7, 8), (8, 7)), ((8, 7), (7, 8))])
+def test_two_bibs_that_changed_places_are_put_right_by_two_commands(taken, place, capsys, order):
+    before = first_reps(taken)
+    assert before == {7: [3], 8: [0]}
+    at = ["--exercise", "Ring rows", "--why", "changed places", "--store", place]
+    (bib, to), (bib_2, to_2) = order
+    assert main(["amend", "newest", "--bib", str(bib), "--to-bib", str(to), *at]) == 0
+    said = capsys.readouterr().out
+    assert f"Bib {to} now has 2 rows in Ring rows, round 1: its own and that of bib {bib}" in said
+    assert f"--bib {to} --window 1 --to-bib BIB" in said
+    count = ["amend", "newest", "--bib", str(to), "--reps", "1", *at]
+    assert main(count) == 2, "it is not clear which row is meant"
+    assert f"Bib {to} has 2 rows in window 1" in capsys.readouterr().err
+    assert main(["amend", "newest", "--bib", str(bib_2), "--to-bib", str(to_2), *at]) == 0
+    said = capsys.readouterr().out
+    assert "rows in" not in said
+    assert first_reps(taken) == {8: [3], 7: [0]}
+    record = load_class(taken)
+    assert [sorted(w.bibs[:2]) for w in record.runs[0].timeline.windows.values()] == [[7, 8]] * 3
+    for one in record.amendments:
+        undo(taken, load_class(taken), one.digest, "Coach", 9)
+    assert first_reps(taken) == before
+
+
+def test_undoing_half_of_a_change_of_places_is_warned_about(taken, place, capsys):
+    at = ["--exercise", "Ring rows", "--why", "changed places", "--store", place]
+    for bib, to in (("7", "8"), ("8", "7")):
+        assert main(["amend", "newest", "--bib", bib, "--to-bib", to, *at]) == 0
+    first = capsys.readouterr().out[:8]
+    assert main(["amend", "newest", "--undo", first, "--store", place]) == 0
+    assert "Bib 7 now has 2 rows in Ring rows" in capsys.readouterr().out
+
+
+def test_what_was_given_to_a_bib_is_given_on_by_the_bib_of_the_plan(taken):
+    amend(taken, settle.BIB, "9", exercise="Ring rows")
+    record = load_class(taken)
+    with pytest.raises(UsageError, match=r"given to it\. Name the bib of the plan: --bib 7"):
+        places_of(record, 9, as_planned=True)
+    places = places_of(record, 7, "Ring rows", as_planned=True)
+    amend_efforts(taken, record, places, change(settle.BIB, "10", at=6))
+    assert first_reps(taken) == {10: [3], 8: [0]}
+
+
 def test_an_answer_of_ones_own_stands_before_one_that_is_given(rated):
     before = load_class(rated).ratings
     amend(rated, settle.BIB, "2", bib=1)

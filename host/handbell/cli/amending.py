@@ -45,6 +45,8 @@ def amend_arguments(parser: argparse.ArgumentParser) -> None:
         '  handbell amend newest --bib 7 --exercise "Ring rows" --round 2 --reps 9 \\\n'
         '      --why "saw one more"\n'
         '  handbell amend 3 --bib 7 --round 4 --invalid --why "a partner pressed"\n'
+        '  handbell amend 3 --bib 6 --round 2 --to-bib 7 --why "changed places"\n'
+        '  handbell amend 3 --bib 7 --round 2 --to-bib 6 --why "changed places"\n'
         '  handbell amend 3 --bib 7 --name "Otto" --why "wore Mina\'s bib"\n'
         "  handbell amend 3                    list what was amended\n"
         "  handbell amend 3 --undo 1f0c22aa\n\n"
@@ -56,7 +58,7 @@ def amend_arguments(parser: argparse.ArgumentParser) -> None:
 def amend_run(args: argparse.Namespace) -> Result:
     """Amend something of a class, undo that, or list what was amended."""
     from handbell.store import open_store
-    from handbell.store.amend import undo
+    from handbell.store.amend import twice_there, undo
     from handbell.store.queries import load_class
 
     with open_store(args.store) as store:
@@ -68,8 +70,11 @@ def amend_run(args: argparse.Namespace) -> Result:
         else:
             done = record.amendments
         exercises, holds = _exercises(record), _holds(record)
+        changed = done is not record.amendments
+        twice = twice_there(load_class(store, record.row.id), done) if changed else []
     data: dict[str, Any] = {
         "class_id": record.row.id,
+        "twice": twice,
         "amendments": [{**vars(a), "exercise": exercises.get((a.run, a.window))} for a in done],
     }
 
@@ -77,6 +82,8 @@ def amend_run(args: argparse.Namespace) -> Result:
         for a in done:
             key = a.run, a.window
             out.print(_line(a, exercises.get(key, ""), key in holds), markup=False)
+        for words in twice:
+            out.print(words, markup=False, soft_wrap=True)
         if not done:
             out.print(f"Nothing of class {record.row.id} was amended.", markup=False)
 
@@ -119,11 +126,12 @@ def _amend(
     store: Store, record: ClassRecord, args: argparse.Namespace, change: Change
 ) -> list[Amendment]:
     from handbell.store.amend import amend_efforts, amend_name, one_window, places_of
-    from handbell.store.settle import HELD, NAME, REPS
+    from handbell.store.settle import BIB, HELD, NAME, REPS
 
     if change.what == NAME:
         return amend_name(store, record, args.bib, change)
-    places = places_of(record, args.bib, args.exercise, args.round, args.window)
+    where = args.bib, args.exercise, args.round, args.window
+    places = places_of(record, *where, as_planned=change.what == BIB)
     if change.what in (REPS, HELD):
         places = one_window(record, places)
     return amend_efforts(store, record, places, change)
@@ -167,7 +175,7 @@ def words_of(a: Amendment, hold: bool) -> str:
         return f"held {_seconds(a.value)}, was {_seconds(was)}"
     units = {settle.REPS: " reps", settle.BIB: "", settle.NAME: ""}
     kind = {settle.REPS: "", settle.BIB: "of bib ", settle.NAME: "worn by "}
-    return f"{kind[a.what]}{a.value}{units[a.what]}, was {was}"
+    return f"{kind[a.what]}{a.value or 'nobody'}{units[a.what]}, was {was}"
 
 
 def _seconds(value: str) -> str:

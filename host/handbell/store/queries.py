@@ -30,12 +30,16 @@ class ClassRow:
 
 @dataclass(frozen=True)
 class RunRow:
-    """One box's part in a class; ``bound_us`` is the clock's largest error, None without one."""
+    """One box's part in a class; ``bound_us`` is the clock's largest error, None without one.
+
+    ``timeline`` has the bibs that were there as the coach said, ``planned`` those of the plan.
+    """
 
     id: int
     box_id: str
     station: int
     timeline: Timeline
+    planned: Timeline
     state: str
     reason: str
     clock: str
@@ -247,12 +251,13 @@ def _amendments(conn: Connection, class_id: int) -> list[Amendment]:
 
 
 def _run(row: RowMapping, amendments: Iterable[Amendment]) -> RunRow:
-    fields = {name: row[name] for name in RunRow.__dataclass_fields__ if name != "timeline"}
+    made = ("timeline", "planned")
+    fields = {name: row[name] for name in RunRow.__dataclass_fields__ if name not in made}
     moved = [
         a for a in amendments if a.run == row["id"] and a.what == "bib" and a.undone_utc_us is None
     ]
     told = replace(timelines.decode(row["data"]), digest=row["timeline"])
-    return RunRow(timeline=_with_bibs(told, moved), **fields)
+    return RunRow(timeline=_with_bibs(told, moved), planned=told, **fields)
 
 
 def _with_bibs(timeline: Timeline, moved: Iterable[Amendment]) -> Timeline:
