@@ -12,11 +12,11 @@ from handbell.boxes.stations import SentClass, StationMap, last_sent
 from handbell.cli.main import main
 from handbell.errors import UsageError
 from handbell.store import migrate, open_store, tables
-from handbell.store.amend import Change, amend_name, undo
+from handbell.store.amend import Change, amend_name, settle_name, undo
 from handbell.store.forget import forget
 from handbell.store.queries import load_class
 from handbell.store.redact import without_name, without_name_in_timeline
-from handbell.store.roster import Athlete, athletes, merge
+from handbell.store.roster import Athlete, athletes, merge, wear_as_usual
 from handbell.store.timelines import decode
 from handbell.store.wearers import set_wearers
 from handbell_core import journal as j
@@ -66,7 +66,7 @@ def test_no_row_and_no_timeline_holds_the_name_afterwards(store):
     assert not [t for t in texts(store) if "quill-" in t.casefold()]
     assert athletes(store) == [Athlete("Otto Quillon", 8)]
     record = load_class(store)
-    assert {b: w.name for b, w in record.wearers.items()} == {7: "Otto Quillon"}
+    assert {b: w.name for b, w in record.wearers.items()} == {7: None, 8: None}
     assert record.row.title == "(name removed)'s last class"
     assert forget(store, NAME).rows == {}
 
@@ -130,6 +130,49 @@ def test_a_backup_that_can_not_be_cleaned_is_named(tmp_path):
     ]
 
 
+def test_the_forgotten_ones_results_are_nobodys(store, place, capsys):
+    data = classes.timeline(bibs=(7, 8))
+    store.put_timeline(data)
+    store.ingest(classes.play(data).journal, classes.BOX_IDS[0], 10**15)
+    merge(store, [Athlete("Mina", 7), Athlete("Ada", 8)])
+    set_wearers(store, None, {7: "Mina", 8: "Otto"})
+    amend_name(store, load_class(store), 7, Change("name", "Otto", "C", "wore hers", 5))
+    forget(store, "Otto")
+
+    def names():
+        return {b: w.name for b, w in load_class(store).wearers.items()}
+
+    assert names() == {7: None, 8: None}
+    wear_as_usual(store, None)
+    assert names() == {7: None, 8: None}, "who usually wears the bib did not wear it here"
+    assert main(["amend", "newest", "--store", place]) == 0
+    assert "bib 7: worn by nobody, was Mina" in capsys.readouterr().out
+    assert main(["report", "--store", place]) == 0
+    assert "Bib 7 was worn by nobody known, not by Mina" in capsys.readouterr().out
+    settle_name_again(store)
+    assert names() == {7: None, 8: None}
+    set_wearers(store, None, {8: "Zoë"})
+    assert names()[8] == "Zoë", "the coach may say it anew"
+
+
+def settle_name_again(store):
+    with store.writing() as conn:
+        settle_name(conn, 1, 7)
+
+
+def test_a_forgotten_name_that_was_amended_over_stays_away_when_that_is_undone(store):
+    data = classes.timeline(bibs=(7, 8))
+    store.put_timeline(data)
+    store.ingest(classes.play(data).journal, classes.BOX_IDS[0], 10**15)
+    set_wearers(store, None, {7: "Mina"})
+    amend_name(store, load_class(store), 7, Change("name", "Otto", "C", "w", 5))
+    (ada,) = amend_name(store, load_class(store), 7, Change("name", "Ada", "C", "w", 6))
+    forget(store, "Otto")
+    assert load_class(store).wearers[7].name == "Ada"
+    undo(store, load_class(store), ada.digest, "C", 7)
+    assert load_class(store).wearers[7].name is None
+
+
 def test_a_shorter_name_leaves_longer_ones_alone():
     assert without_name("Anna, Ann and ANN", "Ann") == "Anna, (name removed) and (name removed)"
     assert without_name("Anna", "Ann") is None
@@ -155,7 +198,7 @@ def test_plans_may_be_kept_where_a_name_is_an_exercise(store):
     set_wearers(store, None, {7: "Jack"})
     forget(store, "Jack", keep_plans=True)
     record = load_class(store)
-    assert record.wearers == {}
+    assert [w.name for w in record.wearers.values()] == [None]
     assert record.runs[0].timeline.windows[1].name == "Jumping Jack"
 
 

@@ -171,7 +171,7 @@ def wear_run(args: argparse.Namespace) -> Result:
         for w in wearers:
             said = "absent" if w.absent else ""
             words = ", ".join(filter(None, (w.name, said)))
-            out.print(f"Bib {w.bib}: {words}", markup=False)
+            out.print(f"Bib {w.bib}: {words or 'no name'}", markup=False)
         if not wearers:
             out.print("Nobody is named and nobody is absent.", markup=False)
 

@@ -75,7 +75,7 @@ def _worn(args: argparse.Namespace, store: Any) -> Result:
     def text(out: Console) -> None:
         for w in wearers:
             said = ", ".join(filter(None, (w.name, "absent" if w.absent else "")))
-            out.print(f"Bib {w.bib}: {said}", markup=False)
+            out.print(f"Bib {w.bib}: {said or 'no name'}", markup=False)
         if not wearers:
             out.print("No bib of that class is on the roster.")
 

@@ -44,7 +44,8 @@ def _sentence(a: Amendment, run: RunRow, named: Named) -> str:
 
 def _what(a: Amendment, run: RunRow, named: Named) -> str:
     if a.what == NAME:
-        return f"Bib {a.bib} was worn by {a.value}, not by {a.was or 'somebody unknown'}"
+        who, was = a.value or "nobody known", a.was or "somebody unknown"
+        return f"Bib {a.bib} was worn by {who}, not by {was}"
     window = run.timeline.windows.get(a.window)
     task = window.at(a.slot) if window else None
     where = f"{task.name}, round {task.round}" if task else f"window {a.window}"

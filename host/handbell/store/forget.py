@@ -15,7 +15,7 @@ from handbell.errors import UsageError
 
 from . import tables, timelines
 from .amend import settle_name
-from .bulk import insert_rows
+from .bulk import insert_if_absent, insert_rows
 from .forget_backups import forget_in_backup
 from .migrate import backups_of
 from .names import key_of, plain_text
@@ -96,30 +96,38 @@ def _take_out(conn: Connection, found: Forgotten, keep_plans: bool) -> None:
 
 
 def _from_wearers(conn: Connection, found: Forgotten, key: str) -> None:
-    """Unname the bibs, drop the amendments that gave the name, and let older ones stand again."""
+    """Unname the bibs and the amendments that gave the name: what they say is nobody's now.
+
+    An amendment in force stays, so that a name said before it does not come back to results of
+    which it was said that they are another's; and an unnamed bib stays one that somebody spoke of.
+    """
     a, r, w = tables.amendments, tables.runs, tables.wearers
     touched: set[tuple[int, int]] = set()
+    unnamed: set[tuple[int, int]] = set()
     given = select(a, r.c.class_id).join(r, r.c.id == a.c.run).where(a.c.what == NAME)
     for row in conn.execute(given).all():
-        this = a.c.digest == row.digest
-        if key_of(row.value) == key:
-            conn.execute(delete(a).where(this))
-        elif key_of(row.was) == key:
-            conn.execute(update(a).where(this).values(was=""))
-        else:
+        mine = {what: "" for what in ("value", "was") if key_of(getattr(row, what)) == key}
+        if not mine:
             continue
+        this = a.c.digest == row.digest
+        if "value" in mine and row.undone_utc_us is not None:
+            conn.execute(delete(a).where(this))
+        else:
+            conn.execute(update(a).where(this).values(mine))
         found.count(a)
         touched.add((row.class_id, row.bib))
     for row in conn.execute(select(w)).all():
         names = {"name": row.name, "said": row.said}
-        mine = {what: None for what, name in names.items() if name and key_of(name) == key}
-        if mine:
+        gone = {what: None for what, name in names.items() if name and key_of(name) == key}
+        if gone:
             there = w.c.class_id == row.class_id, w.c.bib == row.bib
-            conn.execute(update(w).where(*there).values(mine))
+            conn.execute(update(w).where(*there).values(gone))
             found.count(w)
-            touched.add((row.class_id, row.bib))
+            unnamed.add((row.class_id, row.bib))
     for class_id, bib in sorted(touched):
         settle_name(conn, class_id, bib)
+    for class_id, bib in sorted(unnamed):
+        insert_if_absent(conn, w, {"class_id": class_id, "bib": bib, "absent": False})
 
 
 def _from_words(
