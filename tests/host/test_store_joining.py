@@ -1,9 +1,16 @@
 """Which class a run falls into: by plan and start, and what happens without a clock."""
 
+import itertools
+import random
+
 import classes
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from sqlalchemy import select
 
-from handbell.store import tables
+from handbell.store import joining, open_store, tables
+from handbell.store.parted import Log, parted
+from handbell.store.wearers import set_wearers
 
 pytest_plugins = ["store_fixtures"]
 
@@ -20,6 +27,18 @@ def take(store, station, start_ms, collected_ms, box=None, blocks=BLOCKS, plan=b
     store.put_timeline(data)
     box_id = classes.BOX_IDS[(box or station) - 1]
     return store.ingest(run.journal, box_id, collected_ms * 1000)
+
+
+def now(store):
+    """The class of each run, by the run's number."""
+    with store.reading() as conn:
+        return dict(conn.execute(select(tables.runs.c.id, tables.runs.c.class_id)).all())
+
+
+def together(store, *taken):
+    """Whether these runs are one class as things stand."""
+    found = now(store)
+    return len({found[one.run_id] for one in taken}) == 1
 
 
 def test_starts_a_little_apart_are_one_class(store):
@@ -51,10 +70,11 @@ def test_six_classes_collected_together_box_by_box_fall_into_place(store):
     for station in (1, 2, 3):
         for n, start in enumerate(starts):
             clock = None if station == 2 and n >= 3 else start  # box 2 lost its clock at noon
-            got[station, n] = take(store, station, clock, evening, mark=n).class_id
+            got[station, n] = take(store, station, clock, evening, mark=n)
     for n in range(6):
-        assert len({got[s, n] for s in (1, 2, 3)}) == 1
-    assert len(set(got.values())) == 6
+        assert together(store, *(got[s, n] for s in (1, 2, 3)))
+    assert len(set(now(store).values())) == 6
+    assert joining.doubts(store, now(store)) == []
 
 
 def test_a_box_without_a_clock_that_comes_first_lends_its_class_to_the_others(store):
@@ -68,12 +88,172 @@ def test_a_box_without_a_clock_that_comes_first_lends_its_class_to_the_others(st
     assert [r.clock for r in runs] == ["lost", "ok"]
 
 
-def test_a_box_without_a_clock_joins_the_newest_class_of_the_last_twelve_hours(store):
+def test_a_box_without_a_clock_that_may_be_of_two_classes_is_of_neither_and_that_is_said(store):
     morning = take(store, 1, START_MS, START_MS + 40 * MINUTE_MS)
     noon_ms = START_MS + 300 * MINUTE_MS
     noon = take(store, 1, noon_ms, noon_ms + 40 * MINUTE_MS)
     lost = take(store, 2, None, noon_ms + 120 * MINUTE_MS)
-    assert lost.class_id == noon.class_id != morning.class_id
+    assert len(set(now(store).values())) == 3
+    (said,) = joining.doubts(store, [lost.run_id])
+    assert f"may be of class {morning.class_id} or class {noon.class_id}" in said
+    assert f"handbell class {lost.class_id} --join CLASS" in said
+    # The other log of that box settles it.
+    take(store, 2, START_MS, START_MS + 40 * MINUTE_MS)
+    assert together(store, lost, noon)
+    assert joining.doubts(store, [lost.run_id]) == []
+
+
+def test_a_box_gave_all_that_it_had_when_it_was_collected_before(store):
+    take(store, 1, START_MS, START_MS + 40 * MINUTE_MS)
+    noon_ms = START_MS + 300 * MINUTE_MS
+    noon = take(store, 1, noon_ms, noon_ms + 40 * MINUTE_MS)
+    take(store, 2, START_MS - 90 * MINUTE_MS, START_MS + 60 * MINUTE_MS)  # box 2 missed the first
+    lost = take(store, 2, None, noon_ms + 40 * MINUTE_MS)
+    assert together(store, lost, noon)
+
+
+def test_a_box_without_a_clock_that_missed_the_first_class_is_not_taken_into_it(store):
+    evening = START_MS + 240 * MINUTE_MS
+    for n, start in enumerate((START_MS, START_MS + 60 * MINUTE_MS)):
+        for station in (1, 2):
+            take(store, station, start, evening, mark=n)
+    lost = take(store, 3, None, evening)
+    assert len(set(now(store).values())) == 3
+    (said,) = joining.doubts(store, now(store))
+    assert "may be of class 1 or class 2" in said and "box 0003 (station 3)" in said
+    assert list(now(store)).index(lost.run_id) == 4
+
+
+def false_start(folder, order):
+    """Three boxes, a false start, and a new one four minutes later that box 3 alone missed not."""
+    logs = [(1, 0), (2, 0), (1, 4), (2, 4), (3, 4)]
+    with open_store(str(folder)) as store:
+        for n in order:
+            station, minutes = logs[n]
+            start = START_MS + minutes * MINUTE_MS
+            stop = 90_000 if not minutes else None
+            take(store, station, start, START_MS + 3_600_000, stop_ms=stop)
+        with store.reading() as conn:
+            rows = conn.execute(select(tables.runs)).all()
+    found = {}
+    for row in rows:
+        minutes = (row.start_utc_us // 1000 - START_MS) // MINUTE_MS
+        found.setdefault(row.class_id, set()).add((row.station, minutes))
+    return sorted(map(sorted, found.values()))
+
+
+def test_after_a_false_start_every_order_of_collecting_gives_the_same_classes(tmp_path):
+    orders = random.Random(3).sample(list(itertools.permutations(range(5))), 24)
+    for n, order in enumerate([(4, 0, 2, 1, 3), *orders]):
+        found = false_start(tmp_path / f"{n}.sqlite", order)
+        assert found == [[(1, 0), (2, 0)], [(1, 4), (2, 4), (3, 4)]], order
+
+
+def test_names_go_along_when_a_log_turns_out_to_be_of_another_class(store):
+    first = take(store, 1, START_MS, START_MS + 3_600_000, stop_ms=90_000)
+    other = take(store, 3, START_MS + 4 * MINUTE_MS, START_MS + 3_600_000)
+    assert together(store, first, other)
+    set_wearers(store, None, {1: "Ada", 3: "Otto"})
+    take(store, 1, START_MS + 4 * MINUTE_MS, START_MS + 3_600_000)
+    assert not together(store, first, other)
+    with store.reading() as conn:
+        worn = conn.execute(select(tables.wearers.c.class_id, tables.wearers.c.name)).all()
+    assert sorted(worn) == sorted(
+        [(now(store)[first.run_id], "Ada"), (now(store)[other.run_id], "Otto")]
+    )
+
+
+def pressing(station, start_ms, box, minutes=range(12), **how):
+    """Take in a box that is pressed once a minute."""
+
+    def press(store):
+        data = classes.timeline(BLOCKS, (station,), station, rounds=3, plan=b"a")
+        store.put_timeline(data)
+        at = [classes.Press(15_000 + box + m * MINUTE_MS) for m in minutes]
+        run = classes.play(data, at, start_ms, **how)
+        box_id = classes.BOX_IDS[box - 1]
+        return store.ingest(run.journal, box_id, (START_MS + 3_600_000 + box * 40_000) * 1000)
+
+    return press
+
+
+HALLS = [pressing(s, START_MS, s) for s in (1, 2, 3)]
+HALLS += [pressing(s, START_MS + 5 * MINUTE_MS, s + 10) for s in (1, 2, 3)]
+
+
+def test_two_halls_on_one_server_stay_two_classes_and_that_is_said(store):
+    taken = {n: HALLS[n](store) for n in (0, 5, 1, 3, 4, 2)}
+    assert together(store, *(taken[n] for n in (0, 1, 2)))
+    assert together(store, *(taken[n] for n in (3, 4, 5)))
+    assert len(set(now(store).values())) == 2
+    (said,) = joining.doubts(store, now(store))
+    assert "two boxes of station 1 were pressed at the same time" in said
+
+
+def test_two_halls_that_begin_at_the_same_moment_are_told_apart_by_who_collects(store):
+    taken = [pressing(s, START_MS, box)(store) for s, box in ((1, 1), (2, 2), (1, 21), (2, 22))]
+    assert together(store, *taken[:2]) and together(store, *taken[2:])
+    assert len(set(now(store).values())) == 2
+
+
+def test_a_spare_pressed_after_the_box_it_replaces_is_in_the_same_class(store):
+    first = pressing(1, START_MS, 1, range(4))(store)
+    spare = pressing(1, START_MS, 9, range(4, 12))(store)
+    assert together(store, first, spare)
+    assert joining.doubts(store, now(store)) == []
+
+
+@st.composite
+def days(draw):
+    """Logs of a plan on one day: some starts, some boxes at each, some without a clock, spares."""
+    starts = sorted(draw(st.sets(st.integers(0, 90), min_size=1, max_size=4)))
+    logs = []
+    for box in range(1, draw(st.integers(1, 5)) + 1):
+        for n, start in enumerate(starts):
+            if not draw(st.booleans()):
+                continue
+            late = draw(st.sampled_from([0, 0, 1, 3]))
+            pressed = draw(st.sampled_from([None, (1, 20), (21, 40)]))
+            logs.append(
+                Log(
+                    run=0,
+                    digest=f"{len(logs):024x}",
+                    box_id=f"{box}",
+                    station=draw(st.sampled_from([box, 1])),
+                    start_utc_us=draw(st.sampled_from([None, *[(start + late) * MINUTE_US] * 3])),
+                    slot_us=45 * MINUTE_US,
+                    collected_utc_us=draw(st.sampled_from([120, 121, 600])) * MINUTE_US,
+                    whole=draw(st.booleans()),
+                    pressed=pressed and (pressed[0] * MINUTE_US, pressed[1] * MINUTE_US),
+                    boot=n,
+                )
+            )
+    return logs, draw(st.permutations(logs))
+
+
+MINUTE_US = MINUTE_MS * 1000
+
+
+@settings(max_examples=400, deadline=None)
+@given(days())
+def test_the_order_of_logs_changes_nothing_and_every_log_is_in_one_class(day):
+    logs, other_order = day
+
+    def kept(found):
+        return (
+            [sorted(log.digest for log in group) for group in found.classes],
+            found.unsure,
+            found.halls,
+        )
+
+    found = parted(logs)
+    assert kept(found) == kept(parted(other_order))
+    assert sorted(log.digest for group in found.classes for log in group) == [
+        log.digest for log in logs
+    ]
+    for group in found.classes:
+        places = [(log.box_id, log.station) for log in group]
+        assert len(places) == len(set(places)), "a box takes part once at a station"
 
 
 def test_after_twelve_hours_a_lost_clock_makes_a_class_of_its_own(store):

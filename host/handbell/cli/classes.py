@@ -301,11 +301,13 @@ def collect_arguments(parser: argparse.ArgumentParser) -> None:
 def collect_run(args: argparse.Namespace) -> Result:
     """Collect every finished run of every box."""
     from handbell.boxes.collect import collect
-    from handbell.store import open_store
+    from handbell.store import joining, open_store
 
     with open_fleet(args) as fleet, open_store(args.store) as store:
         with line_progress() as progress:
             outcomes = collect(fleet, store, progress, keep=args.keep)
+        got = [run for o in outcomes if o.value is not None for run in o.value.runs]
+        doubts = joining.doubts(store, got)
         others = strangers(fleet)
     rows: list[dict[str, Any]] = []
     for o in outcomes:
@@ -332,13 +334,15 @@ def collect_run(args: argparse.Namespace) -> Result:
                 out.print(f"  left on the box: {why}", markup=False)
             if row["broken"]:
                 out.print(f"  {_broken_words(row)}", markup=False)
+        for words in doubts:
+            out.print(words, markup=False, soft_wrap=True)
         print_strangers(others, out)
         if any(row.get("new") for row in rows):
             out.print("Now: handbell report")
 
     ok = bool(rows) and not others
     ok = ok and all(row["ok"] and not row["kept"] and not row["broken"] for row in rows)
-    return Result({"boxes": rows, "others": others}, text, ok=ok)
+    return Result({"boxes": rows, "doubts": doubts, "others": others}, text, ok=ok)
 
 
 def _broken_words(row: dict[str, Any]) -> str:

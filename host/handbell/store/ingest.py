@@ -38,8 +38,8 @@ _LOOK_AGAIN = _LOOK.with_only_columns(
 class Ingested:
     """What became of a journal.
 
-    ``class_id`` is None for a run that was armed and never started; ``mismatches`` are sentences
-    on where the box and the recount differ.
+    ``class_id`` is None for a run that was armed and never started, and may change when others
+    come in; ``mismatches`` are sentences on where the box and the recount differ.
     """
 
     run_id: int
@@ -88,13 +88,23 @@ def digest_of(data: bytes) -> str:
     return hashlib.sha256(data).digest()[:DIGEST_SIZE].hex()
 
 
-def ingest_in(conn: Connection, journal: bytes, box_id: str, collected_utc_us: int) -> Ingested:
-    """Take a journal in as a part of a transaction; as ``ingest_run`` in all else."""
+def ingest_in(
+    conn: Connection,
+    journal: bytes,
+    box_id: str,
+    collected_utc_us: int,
+    origin: str | None = None,
+    filed: str | None = None,
+) -> Ingested:
+    """Take a journal in as a part of a transaction; as ``ingest_run`` in all else.
+
+    ``origin`` and ``filed`` say with which other runs it can, or must, be of one class.
+    """
     log = _read(journal, box_id, collected_utc_us)
     timeline = _timeline_of(conn, log)
     if isinstance(timeline, Ingested):
         return timeline
-    return _take_in(conn, _count(log, timeline))
+    return _take_in(conn, _count(log, timeline), origin, filed)
 
 
 @dataclass(frozen=True)
@@ -160,7 +170,9 @@ def _as_before(conn: Connection, run: int, class_id: int | None) -> Ingested:
     return Ingested(run, class_id, False, list(words))
 
 
-def _take_in(conn: Connection, ready: _Ready) -> Ingested:
+def _take_in(
+    conn: Connection, ready: _Ready, origin: str | None = None, filed: str | None = None
+) -> Ingested:
     """Write a run; raises _AlreadyThereError when another program was quicker.
 
     Most is written first: that is in nobody's way, while runs of one plan wait for each other.
@@ -174,8 +186,9 @@ def _take_in(conn: Connection, ready: _Ready) -> Ingested:
         raise _AlreadyThereError(_as_before(conn, now.id, now.class_id))
     if now.altered is not None:  # a name may have been taken out since it was read
         ready = _count(log, timelines.decode(now.altered))
-    class_id = joining.class_of(conn, _playing(log, ready.timeline)) if found.started else None
-    conn.execute(insert(tables.runs), {"id": run, **_run_row(log, class_id)})
+    row = {"id": run, "class_id": None, "origin": origin, "filed": filed, **_run_row(log)}
+    conn.execute(insert(tables.runs), row)
+    class_id = joining.file(conn, run) if found.started else None
     _tell(conn, run, found, ready.mismatches)
     return Ingested(run, class_id, True, ready.mismatches)
 
@@ -194,26 +207,13 @@ def _new_id(conn: Connection) -> int:
     return int(conn.execute(_NEXT_ID if server else _AFTER_LAST_ID).scalar_one())
 
 
-def _playing(log: _Log, timeline: timelines.Timeline) -> joining.Playing:
-    return joining.Playing(
-        plan=timeline.plan,
-        box_id=log.box_id,
-        station=log.found.station,
-        start_utc_us=log.found.start_utc_us,
-        started_by=log.found.started_by,
-        slot_ms=timeline.slot_ms,
-        collected_utc_us=log.collected_utc_us,
-    )
-
-
-def _run_row(log: _Log, class_id: int | None) -> dict[str, Any]:
+def _run_row(log: _Log) -> dict[str, Any]:
     found = log.found
     return {
         "digest": log.digest,
         "timeline": found.timeline,
         "box_id": log.box_id,
         "station": found.station,
-        "class_id": class_id,
         "state": found.state,
         "reason": found.reason,
         "clock": "lost" if found.start_utc_us is None else "ok",

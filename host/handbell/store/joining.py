@@ -1,26 +1,41 @@
-"""Which class a run belongs to: one playing of a plan, by all the boxes that took part.
+"""Filing runs by class: the rules of ``parted`` put into the store's tables.
 
-With a clock, the class of the same plan whose start is nearest, within 20 minutes and less than
-the plan's own length. Without one, the classes being collected now in their order, else the
-newest of the last 12 h. A box takes part in a class once at a station, so the runs of a day
-fall into place one after another.
+Each time a run comes in, those whose place may depend on it are parted anew. A class keeps its
+number as long as most of its runs stay together; names go along with the bibs they were said of.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+import struct
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
-from sqlalchemy import Connection, Row, and_, bindparam, exists, insert, select, update
+from sqlalchemy import (
+    Connection,
+    Row,
+    Select,
+    and_,
+    bindparam,
+    delete,
+    func,
+    insert,
+    or_,
+    select,
+    update,
+)
 
-from .tables import classes, plans, runs
+from handbell_core import journal as j
+from handbell_core.timeline import HEADER_SIZE
 
-MINUTE_US = 60_000_000
-START_APART_US = 20 * MINUTE_US
-SAME_START_US = 2_000_000
-COLLECTING_US = 30 * MINUTE_US
-LATELY_US = 12 * 60 * MINUTE_US
+from .bulk import insert_if_absent
+from .parted import MINUTE_US, START_APART_US, Log, Parted, parted, touch
+from .store import Store
+from .tables import classes, plans, runs, taps, tasks, timelines, wearers
+from .timelines import slot_ms_of
+
+WEEK_US = 7 * 24 * 60 * MINUTE_US
+_BOX_AT = struct.Struct("<8sHH")
 
 # Built once: for each log anew it takes as long as to count a tenth of it.
 _TURN = (
@@ -29,29 +44,37 @@ _TURN = (
     .order_by(plans.c.digest)
     .with_for_update()
 )
-_AGAIN = and_(
-    runs.c.class_id == classes.c.id,
-    runs.c.box_id == bindparam("box_id"),
-    runs.c.station == bindparam("station"),
+_FACTS = (
+    "id digest box_id station start_utc_us started_by state stopped collected_utc_us "
+    "origin filed class_id timeline"
 )
-_FREE = (
-    select(classes)
-    .where(classes.c.plan == bindparam("plan"), ~exists().where(_AGAIN))
-    .order_by(classes.c.id)
+_RUNS: Select[Any] = select(*(runs.c[name] for name in _FACTS.split()))
+_OF_PLAN = _RUNS.join(classes, classes.c.id == runs.c.class_id).where(
+    classes.c.plan == bindparam("plan")
+)
+_ONE = _RUNS.where(runs.c.id == bindparam("run"))
+_NEAR = _OF_PLAN.where(
+    or_(
+        runs.c.start_utc_us.is_(None),
+        and_(
+            classes.c.start_utc_us >= bindparam("since") - START_APART_US,
+            runs.c.start_utc_us.between(bindparam("since"), bindparam("until")),
+        ),
+    )
+)
+_AROUND = _OF_PLAN.where(
+    or_(
+        runs.c.start_utc_us.between(bindparam("since"), bindparam("until")),
+        runs.c.collected_utc_us.between(bindparam("since"), bindparam("until")),
+    )
+)
+_FILED = _OF_PLAN.where(runs.c.filed.in_(bindparam("filed", expanding=True)))
+_LENGTH = select(func.substr(timelines.c.data, 1, HEADER_SIZE).label("head"), timelines.c.plan)
+_LENGTH = _LENGTH.join(runs, runs.c.timeline == timelines.c.digest).where(
+    runs.c.id == bindparam("run")
 )
 
-
-@dataclass(frozen=True)
-class Playing:
-    """The facts of a run that say which class it is of; ``start_utc_us`` None: clock lost."""
-
-    plan: str
-    box_id: str
-    station: int
-    start_utc_us: int | None
-    started_by: str
-    slot_ms: int
-    collected_utc_us: int
+Rows = dict[int, Row[Any]]
 
 
 def take_turn(conn: Connection, of: Iterable[str]) -> None:
@@ -63,47 +86,216 @@ def take_turn(conn: Connection, of: Iterable[str]) -> None:
         conn.execute(_TURN, {"of": list(of)})
 
 
-def class_of(conn: Connection, run: Playing) -> int:
-    """Return the id of the class the run belongs to, making a new one if there is none."""
-    place = {"plan": run.plan, "box_id": run.box_id, "station": run.station}
-    free = list(conn.execute(_FREE, place))
-    found = _unclocked(free, run) if run.start_utc_us is None else _clocked(conn, free, run)
-    if found is not None:
-        return found
-    row = {
-        "plan": run.plan,
-        "start_utc_us": run.start_utc_us,
-        "started_by": run.started_by,
-        "collected_utc_us": run.collected_utc_us,
+def file(conn: Connection, run: int, anew: bool = False) -> int:
+    """File a run that is in the store, and what depends on it; return the class it is in now.
+
+    ``anew``: in no class that there was before.
+    """
+    plan, rows, found = _parted_around(conn, run)
+    return _write(conn, plan, rows, found, {} if anew else _numbers(rows, found))[run]
+
+
+def doubts(store: Store, some: Iterable[int]) -> list[str]:
+    """Return a sentence for each doubt in how runs were filed, and how to settle it."""
+    said: dict[str, None] = {}
+    seen: set[int] = set()
+    with store.reading() as conn:
+        started = select(runs.c.id).where(runs.c.id.in_(list(some)), runs.c.class_id.is_not(None))
+        for run in conn.scalars(started.order_by(runs.c.id)).all():
+            if run in seen:
+                continue
+            _, rows, found = _parted_around(conn, run)
+            seen |= set(rows)
+            said |= dict.fromkeys(_sentences(rows, found))
+    return list(said)
+
+
+def _sentences(rows: Rows, found: Parted) -> list[str]:
+    number = [rows[group[0].run].class_id for group in found.classes]
+    said = []
+    for place, among in found.unsure.items():
+        log = found.classes[place][0]
+        may = " or ".join(f"class {n}" for n in sorted({number[other] for other in among}))
+        said.append(
+            f"A log of box {log.box_id[-4:]} (station {log.station}) tells no time: it may be of "
+            f"{may or 'another class'}. It is class {number[place]} until you say which it is: "
+            f"handbell class {number[place]} --join CLASS"
+        )
+    for one, other, station in found.halls:
+        a, b = sorted((number[one], number[other]))
+        said.append(
+            f"Classes {a} and {b} are of one plan and began close together, but two boxes of "
+            f"station {station} were pressed at the same time: they are taken for two halls. "
+            f"If it was one class: handbell class {b} --join {a}"
+        )
+    return said
+
+
+def _parted_around(conn: Connection, run: int) -> tuple[str, Rows, Parted]:
+    """Part all runs whose place may depend on one; return its plan, the runs and the parts."""
+    told = conn.execute(_LENGTH, {"run": run}).one()
+    slot_us = slot_ms_of(bytes(told.head)) * 1000
+    new = conn.execute(_ONE, {"run": run}).one()
+    rows = {new.id: new} | _near(conn, told.plan, new)
+    filed = {row.filed for row in rows.values()} - {None}
+    if filed:
+        rows |= _by_id(conn, _FILED, {"plan": told.plan, "filed": list(filed)})
+    logs = _with_presses(conn, _reached(_logs(conn, rows, slot_us), run))
+    return told.plan, {log.run: rows[log.run] for log in logs}, parted(logs)
+
+
+def _near(conn: Connection, plan: str, new: Row[Any]) -> Rows:
+    """Return the runs of a plan among which are all that depend on one."""
+    start = new.start_utc_us
+    if start is not None:
+        since = until = start
+        while True:
+            reach = {"since": since - START_APART_US, "until": until + START_APART_US}
+            found = _by_id(conn, _NEAR, {"plan": plan, **reach})
+            timed = [r.start_utc_us for r in found.values() if r.start_utc_us is not None]
+            before = since, until
+            since, until = min([since, *timed]), max([until, *timed])
+            if (since, until) == before:
+                break
+        if all(r.start_utc_us is not None for r in found.values()):
+            return found
+    at = new.collected_utc_us if start is None else start
+    times = (at, new.collected_utc_us)
+    reach = {"since": min(times) - WEEK_US, "until": max(times) + WEEK_US}
+    return _by_id(conn, _AROUND, {"plan": plan, **reach})
+
+
+def _by_id(conn: Connection, query: Select[Any], values: Mapping[str, Any]) -> Rows:
+    return {row.id: row for row in conn.execute(query, values)}
+
+
+def _logs(conn: Connection, rows: Rows, slot_us: int) -> list[Log]:
+    lost = [row.id for row in rows.values() if row.start_utc_us is None]
+    boots = _boots(conn, lost) if lost else {}
+    return [
+        Log(
+            run=row.id,
+            digest=row.digest,
+            box_id=row.box_id,
+            station=row.station,
+            start_utc_us=row.start_utc_us,
+            slot_us=slot_us,
+            collected_utc_us=row.collected_utc_us,
+            whole=row.state == "whole" and not row.stopped,
+            boot=boots.get(row.id, 0),
+            origin=row.origin,
+            filed=row.filed,
+        )
+        for row in rows.values()
+    ]
+
+
+def _boots(conn: Connection, some: Sequence[int]) -> dict[int, int]:
+    """Return at which of its box's starts each run began, as its log's second record says."""
+    second = func.substr(runs.c.journal, j.RECORD_SIZE + 1, j.RECORD_SIZE).label("second")
+    found = {}
+    for row in conn.execute(select(runs.c.id, second).where(runs.c.id.in_(some))):
+        record = j.parse_record(bytes(row.second)) if len(row.second) == j.RECORD_SIZE else None
+        if record is not None and record[0] == j.BOX:
+            found[row.id] = _BOX_AT.unpack_from(record[4])[2]
+    return found
+
+
+def _reached(logs: Sequence[Log], run: int) -> list[Log]:
+    """Return the logs on which a run's place may depend, step by step."""
+    left = {log.run: log for log in logs}
+    todo = [left.pop(run)]
+    found = []
+    while todo:
+        one = todo.pop()
+        found.append(one)
+        next_ = [other for other in left.values() if touch(one, other)]
+        for other in next_:
+            del left[other.run]
+        todo += next_
+    return found
+
+
+def _with_presses(conn: Connection, logs: list[Log]) -> list[Log]:
+    """Add when each was pressed, where two boxes had one station."""
+    boxes: dict[int, set[str]] = {}
+    for log in logs:
+        boxes.setdefault(log.station, set()).add(log.box_id)
+    some = [log.run for log in logs if len(boxes[log.station]) > 1]
+    if not some:
+        return logs
+    first, last = func.min(taps.c.class_ms), func.max(taps.c.class_ms)
+    wanted = select(taps.c.run, first, last).where(taps.c.run.in_(some), taps.c.kind == "tap")
+    pressed = {
+        run: (first * 1000, last * 1000)
+        for run, first, last in conn.execute(wanted.group_by(taps.c.run))
     }
-    made = conn.execute(insert(classes), row).inserted_primary_key
-    assert made is not None
-    return int(made[0])
+    return [replace(log, pressed=pressed.get(log.run)) for log in logs]
 
 
-def _clocked(conn: Connection, free: list[Row[Any]], run: Playing) -> int | None:
-    start = run.start_utc_us
-    assert start is not None
-    most = max(SAME_START_US, min(START_APART_US, run.slot_ms * 1000 - 1))
-    near = [c for c in free if c.start_utc_us is not None and abs(c.start_utc_us - start) <= most]
-    if near:
-        return int(min(near, key=lambda c: abs(c.start_utc_us - start)).id)
-    lost = _being_collected([c for c in free if c.start_utc_us is None], run)
-    if not lost:
-        return None
-    values = {"start_utc_us": start, "started_by": run.started_by}
-    conn.execute(update(classes).where(classes.c.id == lost[0].id).values(values))
-    return int(lost[0].id)
+def _write(
+    conn: Connection, plan: str, rows: Rows, found: Parted, number: dict[int, int]
+) -> dict[int, int]:
+    """Give each group of logs the number of a class, or a new one; return the class of each run."""
+    now: dict[int, int] = {}
+    for place, group in enumerate(found.classes):
+        mine = [rows[log.run] for log in group]
+        timed = [row for row in mine if row.start_utc_us is not None]
+        first = min(timed or mine, key=lambda row: (row.start_utc_us or 0, row.digest))
+        facts = {
+            "start_utc_us": first.start_utc_us,
+            "started_by": first.started_by,
+            "collected_utc_us": min(row.collected_utc_us for row in mine),
+        }
+        if place in number:
+            conn.execute(update(classes).where(classes.c.id == number[place]).values(facts))
+        else:
+            made = conn.execute(insert(classes), {"plan": plan, **facts}).inserted_primary_key
+            assert made is not None
+            number[place] = int(made[0])
+        now |= {row.id: number[place] for row in mine}
+    moved = {run for run, class_id in now.items() if rows[run].class_id != class_id}
+    for class_id in {now[run] for run in moved}:
+        some = [run for run in moved if now[run] == class_id]
+        conn.execute(update(runs).where(runs.c.id.in_(some)).values(class_id=class_id))
+    left = {rows[run].class_id for run in moved} - {None}
+    if left:
+        _move_names(conn, left, {now[run] for run in moved})
+    return now
 
 
-def _unclocked(free: list[Row[Any]], run: Playing) -> int | None:
-    now = _being_collected(free, run)
-    if now:
-        return int(now[0].id)
-    lately = [c for c in free if 0 <= run.collected_utc_us - c.collected_utc_us <= LATELY_US]
-    return int(lately[-1].id) if lately else None
+def _numbers(rows: Rows, found: Parted) -> dict[int, int]:
+    """Return which group goes on under which class's number: where most of its runs are."""
+    claims: dict[tuple[int, int], int] = {}
+    for place, group in enumerate(found.classes):
+        for log in group:
+            class_id = rows[log.run].class_id
+            if class_id is not None:
+                claims[class_id, place] = claims.get((class_id, place), 0) + 1
+    number: dict[int, int] = {}
+    for (class_id, place), _ in sorted(claims.items(), key=lambda one: (-one[1], one[0])):
+        if place not in number and class_id not in number.values():
+            number[place] = class_id
+    return number
 
 
-def _being_collected(free: list[Row[Any]], run: Playing) -> list[Row[Any]]:
-    now = [c for c in free if abs(run.collected_utc_us - c.collected_utc_us) <= COLLECTING_US]
-    return sorted(now, key=lambda c: (c.start_utc_us or 0, c.id))
+def _move_names(conn: Connection, left: set[int], to: set[int]) -> None:
+    """Let names go where their bibs went, and classes without runs go away."""
+    there = select(runs.c.class_id, tasks.c.bib).distinct()
+    there = there.join(tasks, tasks.c.timeline == runs.c.timeline)
+    bibs: dict[int, set[int]] = {}
+    for class_id, bib in conn.execute(there.where(runs.c.class_id.in_(left | to))):
+        bibs.setdefault(class_id, set()).add(bib)
+    full = set(conn.scalars(select(runs.c.class_id).where(runs.c.class_id.in_(left)).distinct()))
+    for row in conn.execute(select(wearers).where(wearers.c.class_id.in_(left))).mappings().all():
+        class_id, bib = row["class_id"], row["bib"]
+        if bib in bibs.get(class_id, ()):
+            continue
+        into = [other for other in sorted(to) if bib in bibs.get(other, ())]
+        if not into and class_id in full:
+            continue
+        insert_if_absent(conn, wearers, {**row, "class_id": (into or sorted(to))[0]})
+        this = and_(wearers.c.class_id == class_id, wearers.c.bib == bib)
+        conn.execute(delete(wearers).where(this))
+    for class_id in left - full:
+        conn.execute(delete(classes).where(classes.c.id == class_id))

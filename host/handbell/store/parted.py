@@ -1,0 +1,305 @@
+"""Which logs of a plan are one class: one playing of it, by all the boxes that took part.
+
+The answer depends on the logs alone, never on the order in which they came in.
+
+Logs with a clock: those whose starts are nearest go together first, as long as all of a class lie
+within 20 minutes and less than the plan's own length. A box takes part in a class once at a
+station. Two boxes of one station that were pressed at the same time for a minute are two halls;
+a spare is pressed after the box whose place it takes.
+
+Logs without a clock: a box's logs, in their order, go to the classes that lack that box, in
+theirs, if there is only one way to place as many as possible. Else a log is a class of its own
+and it is said which classes it may be of.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from itertools import combinations
+
+MINUTE_US = 60_000_000
+START_APART_US = 20 * MINUTE_US
+SAME_START_US = 2_000_000
+COLLECTING_US = 30 * MINUTE_US
+LATELY_US = 12 * 60 * MINUTE_US
+BOTH_PRESSED_US = MINUTE_US
+
+
+@dataclass(frozen=True)
+class Log:
+    """The facts of a run that say which class it is of; ``start_utc_us`` None: clock lost.
+
+    ``pressed`` are the first and last press since the start, in us. ``boot`` puts a box's logs
+    without a clock in order, then ``run``, the order in which the box gave them. Logs of different
+    ``origin`` are never one class; those with the same ``filed`` always are.
+    """
+
+    run: int
+    digest: str
+    box_id: str
+    station: int
+    start_utc_us: int | None
+    slot_us: int
+    collected_utc_us: int
+    whole: bool = True
+    pressed: tuple[int, int] | None = None
+    boot: int = 0
+    origin: str | None = None
+    filed: str | None = None
+
+
+@dataclass
+class Parted:
+    """Logs by class; the doubts are places in ``classes``.
+
+    ``unsure`` has, for a class that is one log without a clock, the classes it may be of.
+    ``halls`` are pairs kept apart only since both were pressed at the same station and time.
+    """
+
+    classes: list[list[Log]] = field(default_factory=list)
+    unsure: dict[int, list[int]] = field(default_factory=dict)
+    halls: list[tuple[int, int, int]] = field(default_factory=list)  # and the station
+
+
+def parted(logs: Iterable[Log]) -> Parted:
+    """Return which logs are one class."""
+    by_origin: dict[str, list[Log]] = {}
+    for log in sorted(logs, key=lambda log: log.digest):
+        by_origin.setdefault(log.origin or "", []).append(log)
+    found = Parted()
+    for some in by_origin.values():
+        _part(some, found)
+    return found
+
+
+def touch(one: Log, other: Log) -> bool:
+    """Whether the place of one log may depend on the other."""
+    if one.origin != other.origin:
+        return False
+    if one.filed is not None and one.filed == other.filed:
+        return True
+    if one.start_utc_us is not None and other.start_utc_us is not None:
+        return abs(one.start_utc_us - other.start_utc_us) <= START_APART_US
+    if one.start_utc_us is None and other.start_utc_us is None:
+        return _collected_together(one, other)
+    lost, timed = (one, other) if one.start_utc_us is None else (other, one)
+    return _may_be_of(lost, timed)
+
+
+def _may_be_of(lost: Log, timed: Log) -> bool:
+    start = timed.start_utc_us
+    if start is None or start > lost.collected_utc_us:
+        return False
+    return start >= lost.collected_utc_us - LATELY_US or _collected_together(lost, timed)
+
+
+def _collected_together(one: Log, other: Log) -> bool:
+    return abs(one.collected_utc_us - other.collected_utc_us) <= COLLECTING_US
+
+
+def _part(logs: Sequence[Log], found: Parted) -> None:
+    """Part the logs of one origin."""
+    groups = _timed_groups(logs)
+    timed = [group for group in groups if _start_of(group) is not None]
+    timed.sort(key=lambda group: (_start_of(group) or 0, group[0].digest))
+    fixed = [group for group in groups if _start_of(group) is None and group[0].filed is not None]
+    lost = [g[0] for g in groups if _start_of(g) is None and g[0].filed is None]
+    first = len(found.classes)
+    found.classes += timed
+    unsure, left = _place(lost, timed, logs)
+    found.classes += fixed
+    for log, among in unsure:
+        found.unsure[len(found.classes)] = [first + place for place in among]
+        found.classes.append([log])
+    _without_any_clock(left, found)
+    for (m, one), (n, other) in combinations(enumerate(timed, first), 2):
+        station = _halls(one, other)
+        if station is not None:
+            found.halls.append((m, n, station))
+
+
+def _start_of(group: Iterable[Log]) -> int | None:
+    return min((g.start_utc_us for g in group if g.start_utc_us is not None), default=None)
+
+
+def _timed_groups(logs: Sequence[Log]) -> list[list[Log]]:
+    """Put the logs that have a clock together, the nearest starts first; the others stay alone."""
+    groups: dict[str, list[Log]] = {}
+    of: dict[str, list[Log]] = {}
+    for log in logs:
+        group = groups.setdefault(log.filed or log.digest, [])
+        group.append(log)
+        of[log.digest] = group
+    timed = [log for log in logs if log.start_utc_us is not None]
+    pairs = sorted(
+        (_apart(one, other), one.digest, other.digest)
+        for one, other in combinations(timed, 2)
+        if abs((one.start_utc_us or 0) - (other.start_utc_us or 0)) <= START_APART_US
+    )
+    for _, one, other in pairs:
+        mine, yours = of[one], of[other]
+        if mine is not yours and _may_be_one(mine, yours):
+            mine += yours
+            of.update((log.digest, mine) for log in yours)
+    return list({id(group): group for group in of.values()}.values())
+
+
+def _apart(one: Log, other: Log) -> tuple[int, int]:
+    """Return how far two logs are apart: by their starts, then by when they were collected."""
+    starts = abs((one.start_utc_us or 0) - (other.start_utc_us or 0))
+    collected = abs(one.collected_utc_us - other.collected_utc_us)
+    return (0 if starts <= SAME_START_US else starts), collected
+
+
+def _may_be_one(some: Sequence[Log], others: Sequence[Log]) -> bool:
+    if some[0].filed is not None and others[0].filed is not None:
+        return False
+    return all(_near(a, b) and not _clash(a, b) for a in some for b in others)
+
+
+def _near(one: Log, other: Log) -> bool:
+    if one.start_utc_us is None or other.start_utc_us is None:
+        return True
+    most = max(SAME_START_US, min(START_APART_US, one.slot_us - 1, other.slot_us - 1))
+    return abs(one.start_utc_us - other.start_utc_us) <= most
+
+
+def _clash(one: Log, other: Log) -> bool:
+    if one.station != other.station:
+        return False
+    return one.box_id == other.box_id or _both_pressed(one, other)
+
+
+def _both_pressed(one: Log, other: Log) -> bool:
+    """Whether two boxes were pressed at the same time for a minute or more."""
+    if one.pressed is None or other.pressed is None:
+        return False
+    if one.start_utc_us is None or other.start_utc_us is None:
+        return False
+    first = max(one.start_utc_us + one.pressed[0], other.start_utc_us + other.pressed[0])
+    last = min(one.start_utc_us + one.pressed[1], other.start_utc_us + other.pressed[1])
+    return last - first >= BOTH_PRESSED_US
+
+
+def _halls(one: Sequence[Log], other: Sequence[Log]) -> int | None:
+    """Return the station by which two classes were told apart, None if it was not by that."""
+    pairs = [(a, b) for a in one for b in other]
+    if not all(_near(a, b) for a, b in pairs):
+        return None
+    if one[0].filed is not None and other[0].filed is not None:
+        return None
+    clashes = [(a, b) for a, b in pairs if _clash(a, b)]
+    if not clashes or any(a.box_id == b.box_id for a, b in clashes):
+        return None
+    return min(a.station for a, _ in clashes)
+
+
+def _place(
+    lost: Sequence[Log], timed: list[list[Log]], logs: Sequence[Log]
+) -> tuple[list[tuple[Log, list[int]]], list[Log]]:
+    """Put logs without a clock into classes; return those in doubt, and those that fit none."""
+    by_box: dict[str, list[Log]] = {}
+    for log in sorted(lost, key=lambda log: (log.boot, log.collected_utc_us, log.run)):
+        by_box.setdefault(log.box_id, []).append(log)
+    sure: dict[int, list[Log]] = {}
+    unsure: list[tuple[Log, list[int]]] = []
+    left: list[Log] = []
+    for box_id, mine in sorted(by_box.items()):
+        before = [log.collected_utc_us for log in logs if log.box_id == box_id]
+        fits = [[_fits(log, group, before) for group in timed] for log in mine]
+        for log, among, certain in zip(mine, *_ways(fits), strict=True):
+            if certain:
+                sure.setdefault(among[0], []).append(log)
+            elif among:
+                unsure.append((log, among))
+            else:
+                left.append(log)
+    for place, some in sorted(sure.items()):
+        once, more = _once_at_a_station(some)
+        timed[place] += once
+        unsure += [(log, [place]) for log in more]
+    return unsure, left
+
+
+def _once_at_a_station(some: Sequence[Log]) -> tuple[list[Log], list[Log]]:
+    """Divide logs into those that can be of one class, and whole ones of the same station."""
+    whole: dict[int, int] = {}
+    for log in some:
+        whole[log.station] = whole.get(log.station, 0) + log.whole
+    once = [log for log in some if whole[log.station] <= 1]
+    return once, [log for log in some if whole[log.station] > 1]
+
+
+def _fits(lost: Log, group: Sequence[Log], collected: Iterable[int]) -> bool:
+    """Whether a log without a clock may be of a class.
+
+    Its box gave all that it had when it was collected before, so the class ended after that.
+    """
+    for other in group:
+        if other.station == lost.station and (other.box_id == lost.box_id or other.whole):
+            return False
+    earlier = [at for at in collected if at <= lost.collected_utc_us - COLLECTING_US]
+    start = _start_of(group) or 0
+    if earlier and start + group[0].slot_us < max(earlier):
+        return False
+    return any(_may_be_of(lost, other) for other in group)
+
+
+def _ways(fits: Sequence[Sequence[bool]]) -> tuple[list[list[int]], list[bool]]:
+    """Return, for each of a box's logs, in which classes it is when as many as can be are placed.
+
+    Both are in order of time and stay so. Besides, for each whether it is in the same class in
+    every way of doing that.
+    """
+    rows, columns = len(fits), len(fits[0]) if fits else 0
+    before = [[0] * (columns + 1) for _ in range(rows + 1)]
+    after = [[0] * (columns + 1) for _ in range(rows + 1)]
+    for r in range(rows):
+        for c in range(columns):
+            taken = before[r][c] + fits[r][c]
+            before[r + 1][c + 1] = max(taken, before[r][c + 1], before[r + 1][c])
+    for r in reversed(range(rows)):
+        for c in reversed(range(columns)):
+            taken = after[r + 1][c + 1] + fits[r][c]
+            after[r][c] = max(taken, after[r + 1][c], after[r][c + 1])
+    most = before[rows][columns]
+    among, certain = [], []
+    for r in range(rows):
+        there = [
+            c
+            for c in range(columns)
+            if fits[r][c] and before[r][c] + 1 + after[r + 1][c + 1] == most
+        ]
+        nowhere = any(before[r][c] + after[r + 1][c] == most for c in range(columns + 1))
+        among.append(there)
+        certain.append(len(there) == 1 and not nowhere)
+    return among, certain
+
+
+def _without_any_clock(left: Sequence[Log], found: Parted) -> None:
+    """Put together what was collected together, box by box in order, where all have as many."""
+    sessions: list[list[Log]] = []
+    for log in sorted(left, key=lambda log: (log.collected_utc_us, log.digest)):
+        if sessions and log.collected_utc_us - sessions[-1][-1].collected_utc_us <= COLLECTING_US:
+            sessions[-1].append(log)
+        else:
+            sessions.append([log])
+    for session in sessions:
+        by_box: dict[str, list[Log]] = {}
+        for log in sorted(session, key=lambda log: (log.boot, log.collected_utc_us, log.run)):
+            by_box.setdefault(log.box_id, []).append(log)
+        count = max(map(len, by_box.values()))
+        first = len(found.classes)
+        full = [mine for _, mine in sorted(by_box.items()) if len(mine) == count]
+        more: list[Log] = []
+        for some in zip(*full, strict=True):
+            once, others = _once_at_a_station(some)
+            more += others
+            if once:
+                found.classes.append(once)
+        more += [log for mine in by_box.values() if len(mine) < count for log in mine]
+        among = list(range(first, len(found.classes)))
+        for log in sorted(more, key=lambda log: log.digest):
+            found.unsure[len(found.classes)] = list(among)
+            found.classes.append([log])
