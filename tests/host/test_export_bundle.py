@@ -49,11 +49,139 @@ def bundle(tmp_path):
 
 
 def everything(store):
+    """Every row of every table, but for whose a run is: that differs by store."""
     with store.reading() as conn:
         return {
-            name: conn.execute(select(table).order_by(*table.primary_key)).all()
+            name: conn.execute(
+                select(*(c for c in table.c if c.name not in ("origin", "filed"))).order_by(
+                    *table.primary_key
+                )
+            ).all()
             for name, table in tables.metadata.tables.items()
         }
+
+
+HALL_BOXES = classes.BOX_IDS[20:]
+
+
+def take(store, boxes=3, seed=6, start_ms=classes.START_UTC_MS, ids=classes.BOX_IDS, some=None):
+    """Take a class's logs in, of all boxes or some; return the number of its class."""
+    made = classes.make_class(boxes=boxes, rounds=1, seed=seed, start_utc_ms=start_ms)
+    for n, (_, data, run) in enumerate(made):
+        store.put_timeline(data)
+        if some is None or n in some:
+            taken = store.ingest(run.journal, ids[n], COLLECTED_US)
+    return taken.class_id
+
+
+@pytest.fixture
+def hall(tmp_path):
+    """A bundle of the same plan in another hall, five minutes later, with other boxes."""
+    path = tmp_path / "hall.zip"
+    with open_store(str(tmp_path / "hall.sqlite")) as theirs:
+        take(theirs, seed=9, start_ms=classes.START_UTC_MS + 60_000, ids=HALL_BOXES)
+        set_wearers(theirs, None, {1: "Zoë"})
+        export_bundle(theirs, path, Wanted())
+    return path
+
+
+def by_class(store):
+    """The ends of the box ids of each class."""
+    found = {}
+    with store.reading() as conn:
+        for row in conn.execute(select(tables.runs).order_by(tables.runs.c.box_id)):
+            found.setdefault(row.class_id, []).append(int(row.box_id[-2:], 16))
+    return found
+
+
+def test_another_halls_class_stays_apart_and_can_be_taken_out_again(store, place, hall, capsys):
+    take(store)
+    set_wearers(store, None, {1: "Mina"})
+    before = everything(store)
+    assert main(["import", str(hall), "--store", place]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "3 new of 3 logs, of class 2. " in said
+    assert "Class 2 is kept apart from yours" in said
+    assert "If it is one with class 1: handbell class 2 --join 1." in said
+    assert by_class(store) == {1: [1, 2, 3], 2: [21, 22, 23]}
+    assert load_class(store, 1).wearers[1].name == "Mina"
+    assert load_class(store, 2).wearers[1].name == "Zoë"
+    again = import_bundle(store, hall)
+    assert (again.runs_new, again.classes, again.kept) == (0, [2], [])
+    assert main(["class", "2", "--delete", "--store", place]) == 2, "nobody is there to ask"
+    assert main(["class", "2", "--delete", "--yes", "--store", place]) == 0
+    assert "Class 2 is gone, with 3 logs" in capsys.readouterr().out
+    after = everything(store)
+    for table in ("timelines", "tasks"):  # other classes may have them too
+        after.pop(table), before.pop(table)
+    assert after == before
+    assert import_bundle(store, hall).runs_new == 3
+
+
+def test_a_box_of_ours_that_comes_later_joins_our_class_and_not_the_other_halls(store, hall):
+    take(store, some=(0,))
+    import_bundle(store, hall)
+    take(store)
+    assert by_class(store) == {1: [1, 2, 3], 2: [21, 22, 23]}
+
+
+def test_a_class_of_which_two_computers_collected_boxes_comes_together(store, tmp_path):
+    take(store, boxes=4, some=(0, 1))
+    for n in (2, 3):  # they were loaded from here, too
+        store.add_contact((classes.BOX_IDS[n], 1, 10**9, COLLECTED_US - 10**10, 400, 0, "send"))
+    with open_store(str(tmp_path / "second.sqlite")) as second:
+        take(second, boxes=4, some=(2, 3))
+        export_bundle(second, tmp_path / "second.zip", Wanted())
+    done = import_bundle(store, tmp_path / "second.zip")
+    assert (done.classes, done.apart) == ([1], {})
+    assert by_class(store) == {1: [1, 2, 3, 4]}
+
+
+def test_boxes_that_were_never_here_come_to_our_class_on_the_coachs_word(store, place, tmp_path):
+    take(store, boxes=4, some=(0, 1))
+    set_wearers(store, None, {1: "Mina"})
+    with open_store(str(tmp_path / "second.sqlite")) as second:
+        take(second, boxes=4, some=(2, 3))
+        set_wearers(second, None, {5: "Otto"})
+        export_bundle(second, tmp_path / "second.zip", Wanted())
+    assert import_bundle(store, tmp_path / "second.zip").apart == {2: 1}
+    assert main(["class", "2", "--join", "1", "--store", place]) == 0
+    assert by_class(store) == {1: [1, 2, 3, 4]}
+    assert {b: w.name for b, w in load_class(store, 1).wearers.items()} == {1: "Mina", 5: "Otto"}
+    assert import_bundle(store, tmp_path / "second.zip").apart == {}
+    take(store, boxes=5, some=(4,))
+    assert by_class(store) == {1: [1, 2, 3, 4, 5]}, "our other boxes still come to it"
+    assert main(["class", "1", "--apart", "3", "0004", "--store", place]) == 0
+    (other,) = set(by_class(store)) - {1}
+    assert by_class(store) == {1: [1, 2, 5], other: [3, 4]}
+    assert load_class(store, other).wearers[5].name == "Otto"
+
+
+def test_what_can_not_be_one_class_is_not_joined(store, hall, place, capsys):
+    take(store)
+    take(store, start_ms=classes.START_UTC_MS + 86_400_000)
+    assert main(["class", "1", "--join", "2", "--store", place]) == 2
+    assert "played station 1 in class 1 and in class 2" in capsys.readouterr().err
+    assert main(["class", "1", "--join", "1", "--store", place]) == 2
+    assert main(["class", "1", "--join", "9", "--store", place]) == 1
+    assert main(["class", "1", "--apart", "1", "2", "3", "--store", place]) == 2
+    assert "Name fewer boxes" in capsys.readouterr().err
+    assert main(["class", "1", "--apart", "ffff", "--store", place]) == 2
+    assert "Its boxes are 0001 (station 1), 0002 (station 2)" in capsys.readouterr().err
+    assert by_class(store) == {1: [1, 2, 3], 2: [1, 2, 3]}
+
+
+def test_a_bundle_of_an_earlier_version_tells_no_classes_and_stays_apart_as_well(
+    store, hall, tmp_path
+):
+    def old(told, _):
+        for one in told["runs"]:
+            del one["class"]
+
+    take(store)
+    done = import_bundle(store, changed(hall, tmp_path / "old.zip", old))
+    assert done.apart == {2: 1}
+    assert by_class(store) == {1: [1, 2, 3], 2: [21, 22, 23]}
 
 
 def test_what_arrives_is_what_was_there_and_twice_changes_nothing(store, bundle, tmp_path):
@@ -190,6 +318,7 @@ def _swap(told, parts):
         (lambda told, parts: told["wearers"][0].update(bib="seven"), "its wearers are not"),
         (lambda told, parts: told["wearers"][0].update(log="0"), "its wearers are not"),
         (_swap, "is another one"),
+        (lambda told, parts: told["runs"][0].update({"class": "0"}), "the class of log"),
     ],
 )
 def test_a_list_that_makes_no_sense_is_refused(store, bundle, tmp_path, change, why):

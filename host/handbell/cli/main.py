@@ -34,6 +34,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "forget": ("roster", "forget a person completely, backups too"),
     "export": ("moving", "write tables for a sheet, or a bundle for another coach"),
     "import": ("moving", "take in a bundle of another coach"),
+    "class": ("filing", "which logs a class has; join two, part one, delete one"),
     "amend": ("amending", "correct a count, a bib or a name afterwards, the old one kept"),
     "wear": ("reports", "say who wore which bib in a class, and who was absent"),
     "report": ("reports", "a class, an athlete or the group: in the terminal and as a page"),

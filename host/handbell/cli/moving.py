@@ -103,7 +103,10 @@ def import_arguments(parser: argparse.ArgumentParser) -> None:
         "examples:\n"
         "  handbell import classes.zip\n\n"
         "Everything is checked first; of a damaged bundle nothing is taken in. Logs that are here\n"
-        "already stay as they are, so importing twice does no harm."
+        "already stay as they are, so importing twice does no harm. A class of which no log is\n"
+        "here and whose boxes were never plugged in here stays apart from yours until you say\n"
+        "that it is one of them: handbell class 17 --join 16.\n"
+        "To take it out again: handbell class 17 --delete"
     )
 
 
@@ -121,7 +124,19 @@ def import_run(args: argparse.Namespace) -> Result:
         out.print(f"{done.runs_new} new of {done.runs} logs, of class {where or 'none'}.")
         if done.amendments_new or done.names_new:
             out.print(f"{done.amendments_new} amendments and {done.names_new} names are new.")
+        for class_id, alike in done.apart.items():
+            out.print(_apart(class_id, alike), markup=False, soft_wrap=True)
         for words in done.kept:
             out.print(words, markup=False, soft_wrap=True)
 
     return Result(data, text)
+
+
+def _apart(class_id: int, alike: int | None) -> str:
+    """Say that a class is somebody else's, and what to do if it is not."""
+    said = (
+        f"Class {class_id} is kept apart from yours: none of its logs was here, nor all its boxes. "
+    )
+    if alike is not None:
+        said += f"If it is one with class {alike}: handbell class {class_id} --join {alike}. "
+    return said + f"To take it out again: handbell class {class_id} --delete"

@@ -64,10 +64,18 @@ def _facts(conn: Connection, wanted: Wanted) -> dict[str, list[dict[str, Any]]]:
     return {
         "plans": _rows(conn, plans.where(p.c.digest.in_(of_plan)).order_by(p.c.digest)),
         "timelines": _rows(conn, sent.order_by(t.c.digest)),
-        "runs": _rows(conn, runs.order_by(r.c.id)),
+        "runs": _with_class(_rows(conn, runs.add_columns(r.c.class_id).order_by(r.c.id))),
         "amendments": _amendments(conn, some, wanted.names),
         "wearers": _wearers(conn, some) if wanted.names else [],
     }
+
+
+def _with_class(runs: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Name each run's class by the least digest of its logs, since numbers differ by store."""
+    least: dict[int, str] = {}
+    for run in runs:
+        least[run["class_id"]] = min(run["digest"], least.get(run["class_id"], run["digest"]))
+    return [run | {"class": least[run.pop("class_id")]} for run in runs]
 
 
 def _rows(conn: Connection, query: Any) -> list[dict[str, Any]]:

@@ -21,6 +21,7 @@ from .bulk import insert_if_absent
 from .bundle import CHECK, FORMAT, LIST, VERSION
 from .ingest import digest_of, ingest_in
 from .names import plain_text
+from .parted import START_APART_US
 from .settle import NAME, settle
 from .store import Store, put_plan, put_timeline
 
@@ -34,7 +35,8 @@ UNREADABLE = (zipfile.BadZipFile, zlib.error, EOFError, RuntimeError, struct.err
 class Imported:
     """What a bundle brought: how many of each were new, and in which classes its runs are.
 
-    ``kept`` are sentences on names that the store had already and another one here.
+    ``kept`` are sentences on names that the store had already and another one here, ``apart`` the
+    classes of which nothing says that they are ours, by the class of ours each might be or None.
     """
 
     runs: int = 0
@@ -45,6 +47,7 @@ class Imported:
     names_new: int = 0
     classes: list[int] = field(default_factory=list)
     kept: list[str] = field(default_factory=list)
+    apart: dict[int, int | None] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -120,6 +123,8 @@ def _check(bundle: Bundle) -> None:
         if journals.read(data).timeline not in there:
             raise ValueError(f"the timeline of log {one['digest']} is not in it")
         int(one["collected_utc_us"])
+        if one.get("class") not in (None, *(other["digest"] for other in told["runs"])):
+            raise ValueError(f"the class of log {one['digest']} is not in it")
     for one in told["plans"]:
         words = parts.get(f"plans/{one['digest']}.toml")
         if words is not None and digest_of(words) != one["digest"] and not one["altered"]:
@@ -156,20 +161,76 @@ def _take_in(conn: Connection, bundle: Bundle) -> Imported:
         found = replace(timelines.decode(data), digest=one["digest"])
         done.timelines_new += put_timeline(conn, found, data, bool(one["altered"]))
     joining.take_turn(conn, [one["digest"] for one in told["plans"]])
-    runs: dict[str, tuple[int, int | None]] = {}
+    ids: list[int] = []
+    whose = _whose(conn, told)
     for one in told["runs"]:
-        journal = parts[f"logs/{one['digest']}"]
-        taken = ingest_in(conn, journal, str(one["box_id"])[:32], one["collected_utc_us"])
-        runs[one["digest"]] = taken.run_id, taken.class_id
+        journal, box_id = parts[f"logs/{one['digest']}"], str(one["box_id"])[:32]
+        origin, filed = whose[one["digest"]]
+        taken = ingest_in(conn, journal, box_id, one["collected_utc_us"], origin, filed)
+        ids.append(taken.run_id)
         done.runs += 1
         done.runs_new += taken.new
-    done.classes = sorted({class_id for _, class_id in runs.values() if class_id is not None})
+    r = tables.runs.c
+    now = conn.execute(select(r.digest, r.id, r.class_id, r.origin).where(r.id.in_(ids))).all()
+    runs: Runs = {row.digest: (row.id, row.class_id) for row in now}
+    done.classes = sorted({row.class_id for row in now if row.class_id is not None})
+    for class_id in sorted({row.class_id for row in now if row.class_id and row.origin}):
+        done.apart[class_id] = _alike(conn, class_id)
     _names(conn, told["wearers"], runs, done)
     _amendments(conn, told["amendments"], runs, done)
     return done
 
 
 Runs = dict[str, tuple[int, int | None]]
+
+
+def _whose(conn: Connection, told: dict[str, Any]) -> dict[str, tuple[str | None, str | None]]:
+    """Return the origin of each log and as what it is filed.
+
+    A class is ours when we have a log of it, or when all its boxes were seen from here: a second
+    computer collected them. Any other class is somebody else's and joins none of ours. Where a
+    bundle tells no classes, as those of earlier versions, the logs of a plan go by the same rule.
+    """
+    plan = {one["digest"]: one["plan"] for one in told["timelines"]}
+    r = tables.runs.c
+    by_class: dict[str, list[dict[str, Any]]] = {}
+    for one in told["runs"]:
+        by_class.setdefault(one.get("class") or plan[one["timeline"]], []).append(one)
+    found: dict[str, tuple[str | None, str | None]] = {}
+    for some in by_class.values():
+        digests = sorted(one["digest"] for one in some)
+        here = select(r.origin, r.filed).where(r.digest.in_(digests)).order_by(r.digest)
+        known = conn.execute(here).first()
+        if known is not None:
+            mark = known.origin, known.filed
+        elif all(_seen(conn, str(one["box_id"])[:32]) for one in some):
+            mark = None, None
+        else:
+            mark = digests[0], digests[0] if some[0].get("class") else None
+        found.update(dict.fromkeys(digests, mark))
+    return found
+
+
+def _seen(conn: Connection, box_id: str) -> bool:
+    """Whether a box was ever plugged in where this store is used."""
+    return any(
+        conn.execute(select(table.c.box_id).where(table.c.box_id == box_id).limit(1)).first()
+        for table in (tables.boxes, tables.contacts)
+    )
+
+
+def _alike(conn: Connection, class_id: int) -> int | None:
+    """Return another class of the same plan that began at about the same time."""
+    c = tables.classes.c
+    one = conn.execute(select(c.plan, c.start_utc_us).where(c.id == class_id)).one()
+    if one.start_utc_us is None:
+        return None
+    near = c.start_utc_us.between(
+        one.start_utc_us - START_APART_US, one.start_utc_us + START_APART_US
+    )
+    found = select(c.id).where(c.plan == one.plan, near, c.id != class_id).order_by(c.id)
+    first: int | None = conn.scalar(found.limit(1))
+    return first
 
 
 def _names(conn: Connection, told: list[dict[str, Any]], runs: Runs, done: Imported) -> None:

@@ -1,0 +1,115 @@
+"""``class``: which logs a class has; join two, part one, take one out."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from typing import TYPE_CHECKING, Any
+
+from handbell.cli.classes import store_argument
+from handbell.cli.render import Result
+from handbell.cli.reports import class_argument
+from handbell.errors import UsageError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from handbell.store.queries import ClassRecord
+
+
+def class_arguments(parser: argparse.ArgumentParser) -> None:
+    """Define the command line of ``class``."""
+    class_argument(parser)
+    what = parser.add_mutually_exclusive_group()
+    what.add_argument("--join", metavar="CLASS", type=int, help="it is one class with this one")
+    what.add_argument(
+        "--apart",
+        metavar="BOX",
+        nargs="+",
+        help="these boxes played another class: ends of their ids, or stations",
+    )
+    what.add_argument("--delete", action="store_true", help="take it out with all its results")
+    parser.add_argument("--yes", action="store_true", help="don't ask")
+    store_argument(parser)
+    parser.epilog = (
+        "examples:\n"
+        "  handbell class newest                 which boxes' logs it has\n"
+        "  handbell class 17 --join 16           a second computer had collected its boxes\n"
+        "  handbell class 16 --apart 0002 0003   the logs of two boxes are another class\n"
+        "  handbell class 17 --delete            another hall's, taken in by mistake\n\n"
+        "Names and amendments go along with the logs. What is deleted is gone from the store, and\n"
+        "boxes that were collected have it no more: export it first if you may want it again."
+    )
+
+
+def class_run(args: argparse.Namespace) -> Result:
+    """Say which logs a class has, or change that."""
+    from handbell.store import filing, open_store
+    from handbell.store.queries import load_class
+
+    with open_store(args.store) as store:
+        record = load_class(store, args.class_id)
+        number = record.row.id
+        if args.delete:
+            if not args.yes:
+                _ask(record)
+            logs = filing.delete_class(store, number)
+            return _deleted(number, logs)
+        if args.join is not None:
+            number = filing.join_classes(store, number, args.join)
+        elif args.apart:
+            number = filing.set_apart(store, number, args.apart)
+        return _told(load_class(store, number))
+
+
+def _told(record: ClassRecord) -> Result:
+    from handbell.report.words import date_of
+
+    row = record.row
+    data: dict[str, Any] = {"class_id": row.id, "title": row.title, "logs": _logs(record)}
+
+    def text(out: Console) -> None:
+        when = date_of(row.start_utc_us or row.collected_utc_us)
+        out.print(f"Class {row.id}: {row.title}, {when}", markup=False, soft_wrap=True)
+        for log in data["logs"]:
+            end = f"; {log['reason']}" if log["reason"] else ""
+            out.print(
+                f"  station {log['station']}, box {log['box']}: {log['began']}{end}", markup=False
+            )
+
+    return Result(data, text)
+
+
+def _logs(record: ClassRecord) -> list[dict[str, Any]]:
+    first = record.row.start_utc_us
+    told = []
+    for run in record.runs:
+        began = "its clock was lost"
+        if run.start_utc_us is not None and first is not None:
+            began = f"began {(run.start_utc_us - first) / 1e6:.0f} s after the first"
+        told.append(
+            {"box": run.box_id, "station": run.station, "began": began, "reason": run.reason}
+        )
+    return told
+
+
+def _deleted(number: int, logs: int) -> Result:
+    def text(out: Console) -> None:
+        out.print(f"Class {number} is gone, with {logs} logs and what was amended in it.")
+
+    return Result({"deleted": number, "logs": logs}, text)
+
+
+def _ask(record: ClassRecord) -> None:
+    """Ask on the terminal; raises UsageError without one, or when the answer is another."""
+    number = record.row.id
+    if not sys.stdin.isatty():
+        raise UsageError("A class can't be brought back and nobody is here to ask", "Give --yes")
+    sys.stderr.write(
+        f"Class {number} ({record.row.title}) has {len(record.runs)} logs. Boxes that were "
+        f"collected have them no more: handbell export class.zip {number} keeps them.\n"
+        'This can\'t be undone. Type "delete" to go on: '
+    )
+    sys.stderr.flush()
+    if sys.stdin.readline().strip() != "delete":
+        raise UsageError("Nothing was deleted")

@@ -1,0 +1,132 @@
+"""What a coach says of classes: these two are one, these boxes played another, this one goes."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Collection, Iterable
+from typing import Any
+
+from sqlalchemy import Connection, Row, delete, select, update
+
+from handbell.errors import StoreError, UsageError
+from handbell_core.timeline import DIGEST_SIZE
+
+from . import joining, tables
+from .store import Store
+
+# In the order in which rows may go; each has a column ``run``.
+OF_RUN = (
+    tables.taps,
+    tables.results,
+    tables.sums,
+    tables.ratings,
+    tables.notes,
+    tables.amendments,
+)
+_R = tables.runs.c
+
+
+def join_classes(store: Store, class_id: int, into: int) -> int:
+    """Say that two classes are one, and return the number it has.
+
+    It goes on under the number of the fuller one. Raises UsageError when they can't be one,
+    StoreError when there is none of a number.
+    """
+
+    def work(conn: Connection) -> int:
+        mine, yours = _runs_of(store, conn, class_id), _runs_of(store, conn, into)
+        plans = select(tables.classes.c.plan).where(tables.classes.c.id.in_([class_id, into]))
+        if class_id == into or len(set(conn.scalars(plans))) > 1:
+            raise UsageError(
+                f"Classes {class_id} and {into} are not two classes of one plan",
+                "handbell report --list shows the classes there are",
+            )
+        twice = {(r.box_id, r.station) for r in mine} & {(r.box_id, r.station) for r in yours}
+        if twice:
+            box_id, station = min(twice)
+            raise UsageError(
+                f"Box {box_id} played station {station} in class {class_id} and in class {into}, "
+                "so they are two",
+                "Leave them as they are",
+            )
+        _mark(conn, [*mine, *yours], "joined", yours[0].origin)
+        return joining.file(conn, yours[0].id)
+
+    return store.doing(work)
+
+
+def set_apart(store: Store, class_id: int, boxes: Collection[str]) -> int:
+    """Say that the logs of some boxes are of another class, and return the number it gets.
+
+    A box is named by its id, its end, or its station. Raises UsageError when that leaves nothing.
+    """
+
+    def work(conn: Connection) -> int:
+        mine = _runs_of(store, conn, class_id)
+        chosen = {word: [r for r in mine if _is(r, word)] for word in boxes}
+        for word, some in chosen.items():
+            if not some:
+                there = ", ".join(f"{r.box_id[-4:]} (station {r.station})" for r in mine)
+                raise UsageError(
+                    f"No box {word[:32]} is in class {class_id}", f"Its boxes are {there}"
+                )
+        going = {r.id: r for some in chosen.values() for r in some}
+        if len(going) == len(mine):
+            raise UsageError(
+                f"All logs of class {class_id} would go, and it would be the same class",
+                "Name fewer boxes",
+            )
+        _mark(conn, going.values(), "apart", None)
+        staying = next(r.id for r in mine if r.id not in going)
+        joining.file(conn, staying)
+        return joining.file(conn, min(going), anew=True)
+
+    return store.doing(work)
+
+
+def delete_class(store: Store, class_id: int) -> int:
+    """Take a class out with all that belongs to it, and return how many logs it had.
+
+    Plans and timelines stay, since other classes may have them too.
+    """
+
+    def work(conn: Connection) -> int:
+        some = [r.id for r in _runs_of(store, conn, class_id)]
+        for table in OF_RUN:
+            conn.execute(delete(table).where(table.c.run.in_(some)))
+        conn.execute(delete(tables.runs).where(_R.id.in_(some)))
+        w, c = tables.wearers, tables.classes
+        conn.execute(delete(w).where(w.c.class_id == class_id))
+        conn.execute(delete(c).where(c.c.id == class_id))
+        return len(some)
+
+    return store.doing(work)
+
+
+def _runs_of(store: Store, conn: Connection, class_id: int) -> list[Row[Any]]:
+    """Return a class's runs, when nobody else is filing runs of its plan."""
+    plan = conn.scalar(select(tables.classes.c.plan).where(tables.classes.c.id == class_id))
+    if plan is None:
+        raise StoreError(
+            f"The store {store.name} holds no class {class_id}",
+            "handbell report --list shows the classes there are",
+        )
+    joining.take_turn(conn, [plan])
+    wanted = select(_R.id, _R.digest, _R.box_id, _R.station, _R.origin)
+    return list(conn.execute(wanted.where(_R.class_id == class_id).order_by(_R.station, _R.id)))
+
+
+def _is(run: Row[Any], word: str) -> bool:
+    """Whether a word names a run's box, by the end of its id; a short number is a station."""
+    if word.isdecimal() and len(word) < 3:
+        return bool(run.station == int(word))
+    return str(run.box_id).lower().endswith(word.lower())
+
+
+def _mark(conn: Connection, some: Iterable[Row[Any]], how: str, origin: str | None) -> None:
+    """File runs as one class, of an origin or of one of their own."""
+    rows = list(some)
+    said = "\0".join([how, *sorted(r.digest for r in rows)])
+    filed = hashlib.sha256(said.encode()).digest()[:DIGEST_SIZE].hex()
+    values = {"filed": filed, "origin": filed if how == "apart" else origin}
+    conn.execute(update(tables.runs).where(_R.id.in_([r.id for r in rows])).values(values))
