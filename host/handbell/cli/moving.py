@@ -70,29 +70,55 @@ def export_run(args: argparse.Namespace) -> Result:
     names = args.names if args.names is not None else kind != "bundle"
     classes = frozenset(args.classes) or None
     with open_store(args.store) as store:
-        counts = _write(store, kind, args, Wanted(classes, args.person or "", names))
+        wanted = Wanted(classes, args.person or "", names)
+        counts, kept_out = _write(store, kind, args, wanted)
+        looked_for = 0 if names else _count_names(store)
 
     def text(out: Console) -> None:
         said = ", ".join(f"{table} {count}" for table, count in counts.items())
         out.print(f"{args.path}: {said}.", markup=False, soft_wrap=True)
         if not names:
-            out.print("No names are in it; --names puts them in.")
+            for words in kept_out:
+                out.print(f"{words}.", markup=False, soft_wrap=True)
+            out.print(_no_names(looked_for, kind), soft_wrap=True)
 
-    return Result({"path": str(args.path), "as": kind, "rows": counts, "names": names}, text)
+    data = {"path": str(args.path), "as": kind, "rows": counts, "names": names}
+    return Result(data | {"kept_out": kept_out, "looked_for": looked_for}, text)
 
 
-def _write(store: Store, kind: str, args: argparse.Namespace, wanted: Wanted) -> dict[str, int]:
+def _no_names(looked_for: int, kind: str) -> str:
+    """Say what was looked for and what can't be found."""
+    where = "titles, exercises' names" + (" and the plan's text" if kind == "bundle" else "")
+    return (
+        f"None of the {looked_for} names known here is in it, whole, nor a word of one outside "
+        f"exercises' names. Nicknames and names that were never entered can't be found: look at "
+        f"{where} yourself. --names puts names in."
+    )
+
+
+def _count_names(store: Store) -> int:
+    from handbell.store.known_names import KnownNames
+
+    with store.reading() as conn:
+        return KnownNames(conn).count
+
+
+def _write(
+    store: Store, kind: str, args: argparse.Namespace, wanted: Wanted
+) -> tuple[dict[str, int], list[str]]:
+    """Write what is wanted; return rows by table, and sentences on names kept out."""
     from handbell.store import export
 
     if kind == "bundle":
         from handbell.store.bundle import export_bundle
 
-        return export_bundle(store, args.path, wanted)
+        done = export_bundle(store, args.path, wanted)
+        return done.rows, done.kept_out
     if kind == "csv":
-        return export.export_csv(store, args.path, wanted, args.bom)
+        return export.export_csv(store, args.path, wanted, args.bom), []
     if kind == "json":
-        return export.export_json(store, args.path, wanted)
-    return export.export_parquet(store, args.path, wanted)
+        return export.export_json(store, args.path, wanted), []
+    return export.export_parquet(store, args.path, wanted), []
 
 
 def import_arguments(parser: argparse.ArgumentParser) -> None:

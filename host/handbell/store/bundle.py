@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 import zipfile
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,7 @@ from sqlalchemy import Connection, and_, select
 
 from . import tables
 from .export import fresh_file
+from .known_names import KnownNames, no_name
 from .schema import Wanted
 from .schema_rows import Rows
 from .settle import NAME
@@ -27,21 +29,62 @@ LIST, CHECK = "bundle.json", "bundle.sha256"
 _EPOCH = (1980, 1, 1, 0, 0, 0)  # so that the same classes give the same bytes
 
 
-def export_bundle(store: Store, path: Path, wanted: Wanted) -> dict[str, int]:
-    """Write a bundle of some classes, or all; return how many runs, timelines and plans it has."""
+@dataclass
+class Bundled:
+    """How many runs, timelines and plans a bundle has, and sentences on names kept out of it."""
+
+    rows: dict[str, int]
+    kept_out: list[str]
+
+
+def export_bundle(store: Store, path: Path, wanted: Wanted) -> Bundled:
+    """Write a bundle of some classes, or all.
+
+    Without names, a plan's text in which a known one stands is left out, and timelines have dashes
+    for it.
+    """
     with store.reading() as conn, fresh_file(path) as fresh:
         Rows(conn, wanted)  # refuses a class that is not there
         told = _facts(conn, wanted)
+        instead: dict[str, bytes] = {}
+        kept_out = [] if wanted.names else _keep_out(conn, told, instead)
         with zipfile.ZipFile(fresh, "w", zipfile.ZIP_DEFLATED) as out:
             sums = {}
-            for name, data in _parts(conn, told):
+            for name, data in _parts(conn, told, instead):
                 _put(out, name, data)
                 sums[name] = hashlib.sha256(data).hexdigest()
             whole = {"format": FORMAT, "version": VERSION, "parts": sums, **told}
             listed = json.dumps(whole, ensure_ascii=False, indent=1).encode()
             _put(out, LIST, listed)
             _put(out, CHECK, hashlib.sha256(listed).hexdigest().encode())
-    return {name: len(told[name]) for name in ("runs", "timelines", "plans")}
+    return Bundled({name: len(told[name]) for name in ("runs", "timelines", "plans")}, kept_out)
+
+
+def _keep_out(
+    conn: Connection, told: dict[str, list[dict[str, Any]]], instead: dict[str, bytes]
+) -> list[str]:
+    """Take known names out of what is told, and put timelines without them in ``instead``."""
+    known, said = KnownNames(conn), []
+    t, p = tables.timelines, tables.plans
+    for one in told["plans"]:
+        source = conn.scalar(select(p.c.source).where(p.c.digest == one["digest"])) or ""
+        plan = f"the plan {one['title']}"
+        for where, words in (("title", one["title"]), ("text", source)):
+            found = known.found(words)
+            if found:
+                done = "replaced" if where == "title" else "the text is left out"
+                said.append(f"{', '.join(found)} in the {where} of {plan}: {done}")
+        one["altered"] |= bool(known.found(one["title"]))
+        one["title"] = known.without(one["title"])
+        one["text"] = one["text"] and not known.found(source)
+    for one in told["timelines"]:
+        row = conn.execute(select(t.c.data, t.c.label).where(t.c.digest == one["digest"])).one()
+        plain = known.without_in_timeline(row.data)
+        if plain is not None:
+            one["altered"] = True
+            instead[one["digest"]] = plain
+            said.append(f"A name in what {row.label} showed: dashes stand for it")
+    return said
 
 
 def _put(out: zipfile.ZipFile, name: str, data: bytes) -> None:
@@ -91,6 +134,7 @@ def _amendments(conn: Connection, some: Any, names: bool) -> list[dict[str, Any]
     found = _rows(conn, query.order_by(a.c.at_utc_us, a.c.digest))
     for row in found if not names else ():
         row |= {"who": "", "why": "", "undone_by": None}
+        row |= {what: no_name(row[what]) for what in ("value", "was")}
     return found
 
 
@@ -107,8 +151,10 @@ def _wearers(conn: Connection, some: Any) -> list[dict[str, Any]]:
     return list(found.values())
 
 
-def _parts(conn: Connection, told: dict[str, list[dict[str, Any]]]) -> Any:
-    """Give each part's name and bytes, one at a time."""
+def _parts(
+    conn: Connection, told: dict[str, list[dict[str, Any]]], instead: dict[str, bytes]
+) -> Any:
+    """Give each part's name and bytes, one at a time; ``instead`` of a timeline's own bytes."""
     r, t, p = tables.runs, tables.timelines, tables.plans
     for one in told["plans"]:
         if one["text"]:
@@ -116,7 +162,7 @@ def _parts(conn: Connection, told: dict[str, list[dict[str, Any]]]) -> Any:
             yield f"plans/{one['digest']}.toml", str(words).encode()
     for one in told["timelines"]:
         data = conn.scalar(select(t.c.data).where(t.c.digest == one["digest"]))
-        yield f"timelines/{one['digest']}", data
+        yield f"timelines/{one['digest']}", instead.get(one["digest"], data)
     for one in told["runs"]:
         data = conn.scalar(select(r.c.journal).where(r.c.digest == one["digest"]))
         yield f"logs/{one['digest']}", data

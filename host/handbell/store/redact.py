@@ -7,6 +7,7 @@ import io
 import re
 import struct
 import unicodedata
+from collections.abc import Callable, Iterable
 from functools import lru_cache
 from itertools import pairwise
 
@@ -18,11 +19,16 @@ _CHECK_SIZE = 4
 
 @lru_cache(maxsize=4)
 def _pattern(name: str) -> re.Pattern[str]:
-    """Return what finds a name as whole words, in any case, also as a box would write it."""
+    return either_of([name])
+
+
+def either_of(names: Iterable[str]) -> re.Pattern[str]:
+    """Return what finds names as whole words, in any case, also as a box would write them."""
     from anyascii import anyascii
 
-    spellings = {" ".join(name.split()), " ".join(anyascii(name).split())} - {""}
-    either = "|".join(r"\s+".join(map(re.escape, s.split())) for s in sorted(spellings))
+    spellings = {" ".join(s.split()) for name in names for s in (name, anyascii(name))} - {""}
+    longest_first = sorted(spellings, key=lambda s: (-len(s), s))
+    either = "|".join(r"\s+".join(map(re.escape, s.split())) for s in longest_first)
     return re.compile(rf"(?<!\w)(?:{either})(?!\w)", re.IGNORECASE)
 
 
@@ -33,21 +39,38 @@ def without_name(text: str, name: str) -> str | None:
 
 
 def without_name_in_timeline(data: bytes, name: str) -> bytes | None:
-    """Return a timeline with dashes for a name in its texts, None if it does not stand there.
+    """Return a timeline with dashes for a name in its texts, None if it does not stand there."""
+    return with_dashes(data, lambda of_exercise: _pattern(name))
 
-    Every text keeps its length and the check is made anew, so that all else reads as before.
+
+def with_dashes(data: bytes, pattern_of: Callable[[bool], re.Pattern[str]]) -> bytes | None:
+    """Return a timeline with dashes for what a pattern finds in its texts, None if it finds none.
+
+    ``pattern_of`` is asked with True for exercises' names. Every text keeps its length and the
+    check is made anew, so that all else reads as before.
     """
-    head = t.Reader(io.BytesIO(data)).head
+    reader = t.Reader(io.BytesIO(data))
+    head = reader.head
+    exercises = _texts_of_exercises(reader)
     begin = t.HEADER_SIZE
     offsets = struct.unpack_from(f"<{head.strings + 1}I", data, begin)
     begin += 4 * len(offsets)
     out = bytearray(data)
-    for at, end in pairwise(offsets):
+    for index, (at, end) in enumerate(pairwise(offsets)):
         text = data[begin + at : begin + end].decode("latin-1")
-        plain = _pattern(name).sub(lambda found: "-" * len(found.group()), text)
+        pattern = pattern_of(index in exercises)
+        plain = pattern.sub(lambda found: "-" * len(found.group()), text)
         out[begin + at : begin + end] = plain.encode("latin-1")
     if out == data:
         return None
     check = binascii.crc32(out[t.HEADER_SIZE : -_CHECK_SIZE])
     out[-_CHECK_SIZE:] = struct.pack("<I", check)
     return bytes(out)
+
+
+def _texts_of_exercises(reader: t.Reader) -> set[int]:
+    found: set[int] = set()
+    for number in range(reader.head.spans):
+        span = reader.span(number, t.Span())
+        found |= {span.name, span.next, *(own[4] for own in span.own if own)}
+    return found

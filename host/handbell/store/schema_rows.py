@@ -10,11 +10,13 @@ from sqlalchemy import Connection, select
 from handbell.errors import UsageError
 
 from . import tables
+from .known_names import KnownNames
 from .names import key_of
 from .schema import AT_ONCE, TABLES, TableSpec, Wanted
 from .settle import NAME
 
 CODED = {"person", "who", "undone_by", "why"}  # where a name may stand
+WORDS = {"title", "exercise", "why"}  # free text in which somebody's may stand
 PERSONAL = ("classes", "roster")  # tables without bibs of which a person's export has a part
 
 
@@ -25,6 +27,8 @@ class Rows:
         self._conn = conn
         self._wanted = wanted
         self._pairs = _pairs_of(conn, wanted.person) if wanted.person else None
+        # Of others, names are known that may stand in words: of all of them, or all but one.
+        self.known = None if wanted.names and not wanted.person else KnownNames(conn, wanted.person)
         self._check()
 
     def _check(self) -> None:
@@ -63,7 +67,7 @@ class Rows:
         for found in streamed.execute(query):
             row = spec.row(found)
             if self._is_wanted(spec, row):
-                yield tuple(row) if self._wanted.names else self._nameless(spec, row)
+                yield tuple(row) if self.known is None else self._nameless(spec, row, self.known)
 
     def _is_wanted(self, spec: TableSpec, row: Any) -> bool:
         if self._pairs is None:
@@ -73,13 +77,22 @@ class Rows:
             return (told["class_id"], told["bib"]) in self._pairs
         return "person" not in told or key_of(told["person"]) == key_of(self._wanted.person)
 
-    def _nameless(self, spec: TableSpec, row: Any) -> tuple[Any, ...]:
+    def _nameless(self, spec: TableSpec, row: Any, known: KnownNames) -> tuple[Any, ...]:
+        """Return a row without names, or for one person without the names of others."""
         names = [c.name for c in spec.columns]
+        person = key_of(self._wanted.person)
         given = spec.name == "amendments" and row[names.index("what")] == NAME
-        coded = CODED | ({"value", "was"} if given else set())
-        return tuple(
-            None if name in coded else value for name, value in zip(names, row, strict=True)
-        )
+        coded = set() if person else set(CODED)
+        coded |= {"value", "was"} if given else set()
+
+        def plain(name: str, value: Any) -> Any:
+            if name in coded:
+                return value if person and value and key_of(value) == person else None
+            if name in WORDS and value:
+                return known.without(value, name == "exercise")
+            return value
+
+        return tuple(plain(name, value) for name, value in zip(names, row, strict=True))
 
 
 def _pairs_of(conn: Connection, person: str) -> set[tuple[int, int]]:
