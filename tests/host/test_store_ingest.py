@@ -7,8 +7,9 @@ import classes
 import pytest
 from sqlalchemy import func, select
 
+from handbell.cli.main import main
 from handbell.errors import StoreError, UnreadJournalError
-from handbell.store import open_store, tables
+from handbell.store import open_store, settle, tables
 from handbell.store.forget import forget
 from handbell_core import faults
 from handbell_core import journal as j
@@ -92,6 +93,107 @@ def test_an_unreadable_journal_is_named_and_its_bytes_are_kept(store, journal, w
     (kept,) = rows(store, tables.unread)
     assert (kept.journal, kept.box_id) == (journal, BOX)
     assert not rows(store, tables.runs)
+
+
+def damaged(journal):
+    """A log whose first record lost a bit."""
+    return bytes([journal[0] ^ 8]) + journal[1:]
+
+
+def test_a_log_with_a_damaged_first_record_is_read_by_the_timeline_it_fits(store, tmp_path):
+    made = classes.make_class(boxes=3)
+    for _, data, _ in made:
+        store.put_timeline(data)
+    for n, (box, _, run) in enumerate(made):
+        journal = damaged(run.journal) if n == 1 else run.journal
+        taken = store.ingest(journal, box, COLLECTED_US)
+        if n == 1:
+            assert "By all others it is of Two blocks, station 2" in taken.mismatches[0]
+    with open_store(str(tmp_path / "whole.sqlite")) as whole:
+        for box, data, run in made:
+            whole.put_timeline(data)
+            whole.ingest(run.journal, box, COLLECTED_US)
+        for table in (tables.taps, tables.results, tables.sums, tables.ratings):
+            mine = [row[1:] for row in rows(store, table) if row.run == 2]
+            theirs = [row[1:] for row in rows(whole, table) if row.run == 2]
+            if table is tables.taps:  # numbered by place in the log
+                mine, theirs = [r[1:] for r in mine], [r[1:] for r in theirs]
+            assert mine == theirs, table.name
+    assert len({row.class_id for row in rows(store, tables.runs)}) == 1
+    assert rows(store, tables.unread) == []
+    before = everything(store)
+    with store.writing() as conn:
+        settle.settle_all(conn)
+    assert everything(store) == before
+
+
+def test_a_log_that_fits_several_plans_waits_until_a_class_tells_which(store, place, capsys):
+    made = classes.make_class(boxes=2)
+    other = classes.timeline(bibs=(3, 4), station=2, who="Lane B", plan=b"another")
+    store.put_timeline(other)
+    for _, data, _ in made:
+        store.put_timeline(data)
+    journal = damaged(made[1][2].journal)
+    with pytest.raises(UnreadJournalError, match="handbell unread tries it again"):
+        store.ingest(journal, made[1][0], COLLECTED_US)
+    where = ["--store", place]
+    assert main(["unread", "--again", *where]) == 0
+    assert "box 0002, " in capsys.readouterr().out
+    digest = classes.digest_of(journal)
+    assert main(["unread", digest[:6], "--of", "9", *where]) == 1
+    store.ingest(made[0][2].journal, made[0][0], COLLECTED_US)
+    capsys.readouterr()
+    assert main(["unread", "--again", *where]) == 0
+    assert "Read after all: a log of class 1." in capsys.readouterr().out
+    assert main(["unread", *where]) == 0
+    assert capsys.readouterr().out == "Every log could be read.\n"
+
+
+def test_the_coach_says_of_which_class_an_unread_log_is_or_gets_its_bytes(
+    store, place, tmp_path, capsys
+):
+    (_, _, _), (box, data, run) = classes.make_class(boxes=2)
+    store.put_timeline(data)
+    store.put_timeline(classes.timeline(bibs=(3, 4), station=2, plan=b"another"))
+    day_later = classes.play(data, (), classes.START_UTC_MS + 86_400_000)
+    store.ingest(day_later.journal, box, COLLECTED_US)
+    journal = damaged(run.journal)
+    with pytest.raises(UnreadJournalError):
+        store.ingest(journal, box, COLLECTED_US)
+    where = ["--store", place]
+    digest = classes.digest_of(journal)
+    assert main(["unread", digest[:6], "--out", str(tmp_path / "log"), *where]) == 0
+    assert (tmp_path / "log").read_bytes() == journal
+    assert main(["unread", digest[:6], "--out", str(tmp_path / "log"), *where]) == 1
+    assert main(["unread", "ffffff", "--of", "1", *where]) == 2
+    assert main(["unread", digest[:6], "--of", "1", *where]) == 0
+    assert "Read after all: a log of class 2." in capsys.readouterr().out
+    assert len(rows(store, tables.taps)) == sum(r[0] in (6, 7, 8, 12) for r in run.records)
+
+
+WILD = (-(2**63), -(2**40), 2**52, 10**18, 2**63 - 1)
+
+
+@pytest.mark.parametrize("kind", [j.UTC, j.OWN, j.STATE])
+@pytest.mark.parametrize("value", WILD)
+def test_a_time_that_can_not_be_is_left_out_and_the_taps_count(store, kind, value):
+    _, data, run = classes.make_class(boxes=1, rounds=1)[0]
+    if kind == j.OWN:
+        run.records.insert(3, j.record(j.OWN, 0, 0, 0, struct.pack("<qi", value, -(10**9))))
+    for n, record in enumerate(run.records):
+        _, slot, window, class_ms, payload = j.parse_record(record)
+        if record[0] == kind != j.OWN:
+            wild = struct.pack("<q", value)
+            payload = wild + payload[8:] if kind == j.UTC else payload[:4] + wild
+            run.records[n] = j.record(kind, slot, window, class_ms, payload)
+    taken = take(store, data, run.journal)
+    (kept,) = rows(store, tables.runs)
+    pressed = sum(r[0] in (6, 7, 8, 12) for r in run.records)
+    assert len(rows(store, tables.taps)) == pressed > 20
+    if kind == j.STATE:
+        assert (kept.clock, kept.start_utc_us) == ("lost", None)
+    if (kind, value) != (j.STATE, -(2**63)) and value >= 0:
+        assert any("tell a time that can't be" in words for words in taken.mismatches)
 
 
 def test_a_journal_cut_by_power_gives_what_it_holds(store):

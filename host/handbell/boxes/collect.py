@@ -64,6 +64,7 @@ class Collected:
     notes: list[str] = field(default_factory=list)
     kept: list[str] = field(default_factory=list)  # why a log was left on the box
     broken: list[str] = field(default_factory=list)  # logs that the box can't read
+    unread: dict[str, str] = field(default_factory=dict)  # by digest, why it could not be read
 
 
 def file_digest(data: bytes) -> str:
@@ -123,7 +124,7 @@ def _collect_box(
             got.new += run.new
             got.notes.extend(run.mismatches)
         except UnreadJournalError as error:  # its bytes are safe in the store, so go on
-            got.notes.append(str(error))
+            got.unread[str(entry["d"])] = str(error)
         except StoreError as error:  # it can't be kept safe, so it stays where it is
             got.kept.append(str(error))
             continue
@@ -169,23 +170,27 @@ def _bring_timeline(
 ) -> None:
     """Bring the timeline that a run played, if the store has not seen it and the box can read it.
 
-    Without it the store says what it lacks.
+    A run that does not say which it played may be of any that the box has. What can't be brought
+    the store says it lacks.
     """
     first = journal.parse_record(run[: journal.RECORD_SIZE]) if len(run) >= 24 else None
-    if first is None or first[0] != journal.RUN:
-        return
-    digest = binascii.hexlify(first[4]).decode()
+    told = first is not None and first[0] == journal.RUN
+    digest = binascii.hexlify(first[4]).decode() if first is not None and told else None
     with lock:
-        if store.has_timeline(digest):
+        if digest is not None and store.has_timeline(digest):
             return
-    entries = [e for e in listing(connection, TIMELINES) if e.get("name") == digest]
-    if not entries or "bad" in entries[0]:
-        return
-    try:
-        data = _fetch_checked(connection, TIMELINES, entries[0], progress)
-    except BoxError as error:
-        if error.code in UNREADABLE:
-            return
-        raise
-    with lock:
-        store.put_timeline(data)
+    for entry in listing(connection, TIMELINES):
+        name = str(entry.get("name"))
+        if "bad" in entry or digest not in (None, name):
+            continue
+        with lock:
+            if store.has_timeline(name):
+                continue
+        try:
+            data = _fetch_checked(connection, TIMELINES, entry, progress)
+        except BoxError as error:
+            if error.code not in UNREADABLE:
+                raise
+            continue
+        with lock:
+            store.put_timeline(data)

@@ -301,12 +301,17 @@ def collect_arguments(parser: argparse.ArgumentParser) -> None:
 def collect_run(args: argparse.Namespace) -> Result:
     """Collect every finished run of every box."""
     from handbell.boxes.collect import collect
-    from handbell.store import joining, open_store
+    from handbell.store import joining, open_store, salvage
 
     with open_fleet(args) as fleet, open_store(args.store) as store:
         with line_progress() as progress:
             outcomes = collect(fleet, store, progress, keep=args.keep)
         got = [run for o in outcomes if o.value is not None for run in o.value.runs]
+        unread = [log for o in outcomes if o.value is not None for log in o.value.unread]
+        if unread:  # what came in since may tell
+            some = [log for log in salvage.unread(store) if log.digest in unread]
+            got += [one.run_id for one in salvage.try_again(store, some)]
+            unread = [log.digest for log in salvage.unread(store) if log.digest in unread]
         doubts = joining.doubts(store, got)
         others = strangers(fleet)
     rows: list[dict[str, Any]] = []
@@ -315,6 +320,7 @@ def collect_run(args: argparse.Namespace) -> Result:
         if o.value is not None:
             row |= {"runs": len(o.value.runs), "new": o.value.new, "open": o.value.open}
             row |= {"notes": o.value.notes, "kept": o.value.kept, "broken": o.value.broken}
+            row["unread"] = [why for log, why in o.value.unread.items() if log in unread]
         else:
             row["why"] = str(o.error)
         rows.append(row)
@@ -330,6 +336,8 @@ def collect_run(args: argparse.Namespace) -> Result:
             out.print(line, markup=False)
             for note in row["notes"]:
                 out.print(f"  note: {note}", markup=False)
+            for why in row["unread"]:
+                out.print(f"  NOT READ: {why}", markup=False, soft_wrap=True)
             for why in row["kept"]:
                 out.print(f"  left on the box: {why}", markup=False)
             if row["broken"]:
@@ -341,7 +349,8 @@ def collect_run(args: argparse.Namespace) -> Result:
             out.print("Now: handbell report")
 
     ok = bool(rows) and not others
-    ok = ok and all(row["ok"] and not row["kept"] and not row["broken"] for row in rows)
+    left = ("kept", "broken", "unread")
+    ok = ok and all(row["ok"] and not any(row[what] for what in left) for row in rows)
     return Result({"boxes": rows, "doubts": doubts, "others": others}, text, ok=ok)
 
 

@@ -30,6 +30,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "send": ("classes", "put a plan's timelines on the boxes and set their clocks"),
     "arm": ("classes", "set the start of the class on every box, all or none"),
     "collect": ("classes", "bring the logs of finished classes into the store"),
+    "unread": ("unread", "logs that can't be read: list them, try again, get them out"),
     "roster": ("roster", "names, bibs and groups, on this computer only"),
     "forget": ("roster", "forget a person completely, backups too"),
     "export": ("moving", "write tables for a sheet, or a bundle for another coach"),

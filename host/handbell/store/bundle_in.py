@@ -120,7 +120,7 @@ def _check(bundle: Bundle) -> None:
         data = parts[f"logs/{one['digest']}"]
         if digest_of(data) != one["digest"]:
             raise ValueError(f"log {one['digest']} is another one")
-        if journals.read(data).timeline not in there:
+        if journals.read(data, journals.Played(str(one["timeline"]), 0)).timeline not in there:
             raise ValueError(f"the timeline of log {one['digest']} is not in it")
         int(one["collected_utc_us"])
         if one.get("class") not in (None, *(other["digest"] for other in told["runs"])):
@@ -166,7 +166,9 @@ def _take_in(conn: Connection, bundle: Bundle) -> Imported:
     for one in told["runs"]:
         journal, box_id = parts[f"logs/{one['digest']}"], str(one["box_id"])[:32]
         origin, filed = whose[one["digest"]]
-        taken = ingest_in(conn, journal, box_id, one["collected_utc_us"], origin, filed)
+        station = timelines.decode(parts[f"timelines/{one['timeline']}"]).station
+        played = journals.Played(one["timeline"], station)
+        taken = ingest_in(conn, journal, box_id, one["collected_utc_us"], origin, filed, played)
         ids.append(taken.run_id)
         done.runs += 1
         done.runs_new += taken.new

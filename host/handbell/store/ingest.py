@@ -52,12 +52,20 @@ def ingest_run(store: Store, journal: bytes, box_id: str, collected_utc_us: int)
     """Take a journal in and return its run; the same bytes again change nothing.
 
     One transaction, committed on return, so that the box's copy may be erased. Raises
-    UnreadJournalError when it does not say what was played (the bytes are kept aside), and
-    StoreError when its timeline is not in the store yet.
+    UnreadJournalError when it does not say what was played and that can't be found out either (the
+    bytes are kept aside), and StoreError when its timeline is not in the store yet.
     """
+    from .salvage import played_by  # it takes logs in itself
+
     try:
         log = _read(journal, box_id, collected_utc_us)
     except UnreadJournalError as error:
+        with store.reading() as conn:
+            played = played_by(conn, journal, box_id)
+        if played is not None:
+            return store.doing(
+                lambda conn: ingest_in(conn, journal, box_id, collected_utc_us, played=played)
+            )
         row = {
             "digest": digest_of(journal),
             "box_id": box_id,
@@ -95,12 +103,14 @@ def ingest_in(
     collected_utc_us: int,
     origin: str | None = None,
     filed: str | None = None,
+    played: journals.Played | None = None,
 ) -> Ingested:
     """Take a journal in as a part of a transaction; as ``ingest_run`` in all else.
 
-    ``origin`` and ``filed`` say with which other runs it can, or must, be of one class.
+    ``origin`` and ``filed`` say with which other runs it can, or must, be of one class, ``played``
+    what it is of if it does not say it itself.
     """
-    log = _read(journal, box_id, collected_utc_us)
+    log = _read(journal, box_id, collected_utc_us, played)
     timeline = _timeline_of(conn, log)
     if isinstance(timeline, Ingested):
         return timeline
@@ -128,14 +138,17 @@ class _Ready:
     derived: settle.Derived
 
 
-def _read(journal: bytes, box_id: str, collected_utc_us: int) -> _Log:
+def _read(
+    journal: bytes, box_id: str, collected_utc_us: int, played: journals.Played | None = None
+) -> _Log:
     digest = digest_of(journal)
     try:
-        found = journals.read(journal)
+        found = journals.read(journal, played)
     except journals.UnreadableError as error:
         raise UnreadJournalError(
             f"Log {digest} of box {box_id} can't be read: {error}",
-            "Its bytes are kept in the store; the box may erase it",
+            "Its bytes are kept in the store, whatever the box does: handbell unread tries it "
+            "again or gives them out",
         ) from error
     return _Log(digest, journal, box_id, collected_utc_us, found)
 
@@ -159,7 +172,7 @@ def _count(log: _Log, timeline: timelines.Timeline) -> _Ready:
     """Count a journal again: the long part, done before others are made to wait."""
     found = log.found
     counted = recount(timeline.windows, found.records, found.lost_records)
-    mismatches = counted.mismatches + _end_mismatch(found)
+    mismatches = _odd(found, timeline) + counted.mismatches + _end_mismatch(found)
     return _Ready(log, timeline, mismatches, settle.derive(found, counted, timeline.windows))
 
 
@@ -238,6 +251,18 @@ def _tell(conn: Connection, run: int, found: journals.Journal, mismatches: list[
     noted = [(class_ms, fault, value, "") for class_ms, fault, value in found.notes]
     said = [(found.end_class_ms, 0, 0, words) for words in mismatches]
     insert_rows(conn, tables.notes, [(n, *note) for n, note in enumerate(noted + said)], run)
+
+
+def _odd(found: journals.Journal, timeline: timelines.Timeline) -> list[str]:
+    said = []
+    if found.assumed:
+        said.append(
+            f"The log's first record is damaged. By all others it is of {timeline.title}, "
+            f"station {timeline.station}, and so it was read"
+        )
+    if found.odd_times:
+        said.append(f"{found.odd_times} of the log's records tell a time that can't be: left out")
+    return said
 
 
 def _end_mismatch(found: journals.Journal) -> list[str]:

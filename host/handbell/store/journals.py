@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import struct
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from handbell_core import faults
 from handbell_core import journal as j
@@ -15,6 +16,21 @@ from .outages import Outage, Record, outages_of
 STARTERS = {j.BY_HOST: "host", j.BY_HAND: "hand"}
 # Notes that say records were lost, so that a recount may fall short.
 LOSSES = (faults.STORAGE_FULL, faults.FLASH_ERROR)
+
+
+# What no sound box writes, though the check is right: a year before 2020 or after 2099, a crystal
+# off by more than a thousandth, a box's clock of centuries, an answer beyond 10.
+UTC_US = range(1_577_836_800_000_000, 4_102_444_800_000_000)
+RATE_MOST_PPB = 1_000_000
+BOX_MOST_US = 2**53
+RATING_MOST = 10
+
+
+class Played(NamedTuple):
+    """What was played where, if the log itself does not say it: a timeline's digest, a station."""
+
+    timeline: str
+    station: int
 
 
 class UnreadableError(Exception):
@@ -30,6 +46,8 @@ class Journal:
     records: list[Record]
     broken: int
     torn: bool
+    assumed: bool = False  # what was played is not told by the log
+    odd_times: int = 0  # records with a time that can't be
     started: bool = False
     start_utc_us: int | None = None
     started_by: str = ""
@@ -85,16 +103,24 @@ class Journal:
         return self.broken > 0 or any(fault in LOSSES for _, fault, _ in self.notes)
 
 
-def read(data: bytes) -> Journal:
-    """Sort a journal's records; raises UnreadableError when it does not say what was played."""
+def read(data: bytes, played: Played | None = None) -> Journal:
+    """Sort a journal's records; raises UnreadableError when it does not say what was played.
+
+    ``played`` is what it was if the record that says so is damaged.
+    """
     records, broken = j.parse(data)
-    if not records or records[0][0] != j.RUN:
+    assumed = bool(records) and records[0][0] != j.RUN and played is not None
+    if assumed and played is not None:
+        timeline, station = played
+    elif not records or records[0][0] != j.RUN:
         raise UnreadableError("it does not begin with a sound record of what was played")
-    _, version, station, _, digest = records[0]
-    if version != j.VERSION:
-        raise UnreadableError(f"it is written in version {version} of the format")
+    else:
+        _, version, station, _, digest = records[0]
+        if version != j.VERSION:
+            raise UnreadableError(f"it is written in version {version} of the format")
+        timeline = digest.hex()
     torn = len(data) % j.RECORD_SIZE != 0
-    found = Journal(digest.hex(), station, records, broken, torn)
+    found = Journal(timeline, station, records, broken, torn, assumed)
     for record in records:
         take = _TAKE.get(record[0])
         if take is not None:
@@ -113,9 +139,13 @@ def _state(found: Journal, record: Record) -> None:
     state, cause, _, utc_ms = struct.unpack("<BBHq", record[4])
     found.started = True
     if utc_ms >= 0:
-        found.last_utc_us = (utc_ms - class_ms) * 1000
-        if found.start_utc_us is None:
-            found.start_utc_us = found.last_utc_us
+        zero_us = (utc_ms - class_ms) * 1000
+        if zero_us not in UTC_US:
+            found.odd_times += 1
+        else:
+            found.last_utc_us = zero_us
+            if found.start_utc_us is None:
+                found.start_utc_us = zero_us
     if state == PLAY and not found.started_by:
         found.started_by = STARTERS.get(cause, "")
 
@@ -125,12 +155,19 @@ def _box(found: Journal, record: Record) -> None:
 
 
 def _utc(found: Journal, record: Record) -> None:
-    found.clock_utc_us, found.bound_us = struct.unpack("<qI", record[4])
+    utc_us, bound_us = struct.unpack("<qI", record[4])
+    if utc_us in UTC_US:
+        found.clock_utc_us, found.bound_us = utc_us, bound_us
+    else:
+        found.clock_utc_us = 0
+        found.odd_times += 1
 
 
 def _own(found: Journal, record: Record) -> None:
     box_us, rate_ppb = struct.unpack("<qi", record[4])
-    if found.clock_utc_us:
+    if abs(box_us) > BOX_MOST_US or abs(rate_ppb) > RATE_MOST_PPB:
+        found.odd_times += 1
+    elif found.clock_utc_us:
         add_clock(found.chains, found.boot, found.clock_utc_us, box_us, rate_ppb)
 
 
@@ -138,7 +175,7 @@ def _rated(found: Journal, record: Record) -> None:
     bib, rating = struct.unpack_from("<HB", record[4])
     if rating == j.RATING_TAKEN_BACK:
         found.ratings.pop(bib, None)
-    else:
+    elif rating <= RATING_MOST:
         found.ratings[bib] = rating
 
 

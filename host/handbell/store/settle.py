@@ -105,9 +105,9 @@ def _tap_rows(
 def settle(conn: Connection, run: int) -> None:
     """Count a run again from its journal, then put the amendments in force on top."""
     r, t = tables.runs, tables.timelines
-    wanted = select(r.c.journal, t.c.data).join(t, t.c.digest == r.c.timeline).where(r.c.id == run)
-    row = conn.execute(wanted).one()
-    found = journals.read(row.journal)
+    wanted = select(r.c.journal, r.c.timeline, r.c.station, t.c.data)
+    row = conn.execute(wanted.join(t, t.c.digest == r.c.timeline).where(r.c.id == run)).one()
+    found = journals.read(row.journal, journals.Played(row.timeline, row.station))
     windows = timelines.decode(row.data).windows
     for table in (tables.taps, tables.results, tables.sums, tables.ratings):
         conn.execute(delete(table).where(table.c.run == run))

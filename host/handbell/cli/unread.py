@@ -1,0 +1,90 @@
+"""``unread``: the logs that can't be read; try them again, say what they are, get them out."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from handbell.cli.classes import store_argument
+from handbell.cli.render import Result
+from handbell.errors import HandbellError, UsageError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from handbell.store.ingest import Ingested
+    from handbell.store.salvage import Unread
+
+
+def unread_arguments(parser: argparse.ArgumentParser) -> None:
+    """Define the command line of ``unread``."""
+    parser.add_argument("log", metavar="LOG", nargs="?", default="", help="one log: its ID's start")
+    what = parser.add_mutually_exclusive_group()
+    what.add_argument("--again", action="store_true", help="try to read it, or all of them, again")
+    what.add_argument("--of", metavar="CLASS", type=int, help="read it as a log of this class")
+    what.add_argument("--out", metavar="FILE", type=Path, help="write its bytes to a file")
+    store_argument(parser)
+    parser.epilog = (
+        "examples:\n"
+        "  handbell unread                       list them\n"
+        "  handbell unread --again               after an update, or when more logs have come in\n"
+        "  handbell unread 1f0c22aa --of 16      the box was in class 16\n"
+        "  handbell unread 1f0c22aa --out log.bin\n\n"
+        "Nothing is lost as long as a log is listed here."
+    )
+
+
+def unread_run(args: argparse.Namespace) -> Result:
+    """List what can't be read, or do something about it."""
+    from handbell.store import open_store, salvage
+
+    with open_store(args.store) as store:
+        if args.out is not None or args.of is not None:
+            if not args.log:
+                raise UsageError("It is not said which log", "handbell unread lists them")
+            some = [salvage.one_unread(store, args.log)]
+        else:
+            some = salvage.unread(store, args.log)
+        if args.out is not None:
+            _write(args.out, some[0].journal)
+        taken: list[Ingested] = []
+        if args.again or args.of is not None:
+            taken = salvage.try_again(store, some, args.of)
+        left = some if args.out is not None else salvage.unread(store, args.log)
+    return _told(left, taken, args.out)
+
+
+def _write(path: Path, data: bytes) -> None:
+    try:
+        with path.open("xb") as out:
+            out.write(data)
+    except OSError as error:
+        raise HandbellError(
+            f"{path} can't be written: {error.strerror or error}", "Give another file"
+        ) from error
+
+
+def _told(left: list[Unread], taken: list[Ingested], out_path: Path | None) -> Result:
+    def text(out: Console) -> None:
+        for one in taken:
+            where = "no class" if one.class_id is None else f"class {one.class_id}"
+            out.print(f"Read after all: a log of {where}.")
+            for words in one.mismatches:
+                out.print(f"  note: {words}", markup=False, soft_wrap=True)
+        for log in left:
+            size = f"{len(log.journal)} bytes"
+            out.print(
+                f"{log.digest[:8]}  box {log.box_id[-4:]}, {size}: {log.reason}", markup=False
+            )
+        if out_path is not None:
+            out.print(f"{out_path} has its bytes.", markup=False, soft_wrap=True)
+        elif not left and not taken:
+            out.print("Every log could be read.")
+
+    rows = [
+        {"log": r.digest, "box": r.box_id, "reason": r.reason, "bytes": len(r.journal)}
+        for r in left
+    ]
+    data: dict[str, Any] = {"unread": rows, "read": [vars(one) for one in taken]}
+    return Result(data, text)
