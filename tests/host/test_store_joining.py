@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from sqlalchemy import select
 
 from handbell.store import joining, open_store, tables
-from handbell.store.parted import Log, parted
+from handbell.store.parted import Log, parted, touch
 from handbell.store.wearers import set_wearers
 
 pytest_plugins = ["store_fixtures"]
@@ -201,6 +201,14 @@ def test_a_spare_pressed_after_the_box_it_replaces_is_in_the_same_class(store):
     spare = pressing(1, START_MS, 9, range(4, 12))(store)
     assert together(store, first, spare)
     assert joining.doubts(store, now(store)) == []
+
+
+def test_classes_of_a_short_plan_one_after_the_other_do_not_hang_together():
+    def log(minutes):
+        start = START_MS * 1000 + minutes * MINUTE_US
+        return Log(minutes, f"{minutes}", "1", 1, start, 4 * MINUTE_US, start)
+
+    assert touch(log(0), log(3)) and not touch(log(0), log(5))
 
 
 @st.composite

@@ -80,7 +80,7 @@ def touch(one: Log, other: Log) -> bool:
     if one.filed is not None and one.filed == other.filed:
         return True
     if one.start_utc_us is not None and other.start_utc_us is not None:
-        return abs(one.start_utc_us - other.start_utc_us) <= START_APART_US
+        return _near(one, other)  # of a short plan a whole day would hang together otherwise
     if one.start_utc_us is None and other.start_utc_us is None:
         return _collected_together(one, other)
     lost, timed = (one, other) if one.start_utc_us is None else (other, one)
