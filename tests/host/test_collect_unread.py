@@ -35,7 +35,8 @@ class Box:
         if more["i"] >= len(names):
             return {"n": len(names)}
         name, data = names[more["i"]], self.files[of][names[more["i"]]]
-        return {"name": name, "size": len(data), "d": classes.digest_of(data)}
+        told = {"n": len(names), "name": name}
+        return told | {"size": len(data), "d": classes.digest_of(data)}
 
     def fetch(self, of, name, size, data):
         return self.files[of][name][:size]

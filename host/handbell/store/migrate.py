@@ -16,7 +16,7 @@ from . import tables
 from .settle import settle_all
 from .store import Store, stored_version
 
-DERIVED_SINCE = "0004"  # the step that brought what is made again from journals and timelines
+DERIVED_SINCE = "0005"  # the step that brought what is made again from journals and timelines
 ONE_AT_A_TIME = 0x68626C  # the number of the lock that a server gives to one program only
 
 SCRIPTS = Path(__file__).parent / "migrations"

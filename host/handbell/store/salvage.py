@@ -19,6 +19,7 @@ from handbell_core import journal as j
 from . import journals, tables, timelines
 from .ingest import Ingested, ingest_in
 from .journals import Journal, Played
+from .outages import Record
 from .parted import START_APART_US
 from .recount import KINDS, PRESS, recount
 from .store import Store
@@ -157,7 +158,7 @@ def _fitting(journal: bytes, rows: Iterable[Any]) -> list[Any]:
     return agreed or [row for row, _ in fit]
 
 
-def _place(record: journals.Record) -> list[tuple[int, int, int]]:
+def _place(record: Record) -> list[tuple[int, int, int]]:
     """Return the window, slot and bib that a record speaks of, if it was to be counted."""
     kind, slot, window, _, payload = record
     if kind in KINDS:
