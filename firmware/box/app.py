@@ -256,8 +256,7 @@ class App:
             self._begin()
             if not self.log.is_open:
                 raise OSError(errno.EIO)
-            self.log.write()  # from now on the box finds its class again after a power failure
-            if self.log.full:
+            if not self.log.write():  # from now on a power failure loses no class
                 raise OSError(errno.EIO)
             self.storage.save(start_ms=self.clock.utc_ms(start_ms), start_run=self.log.name)
         except Exception as error:
@@ -362,8 +361,10 @@ class App:
     def blind(self, write) -> None:
         """Write to the flash, which stops the chip, and make up for what was not seen."""
         self.buttons.before_blind(time.ticks_us(), self)
-        write()
-        self.buttons.blind(self.log.stall_start, self.log.stall_end, self)
+        try:
+            write()
+        finally:
+            self.buttons.blind(self.log.stall_start, self.log.stall_end, self)
 
     # The loop
 
@@ -421,6 +422,7 @@ class App:
                 self._next_page()
             return
         at_ms = self.clock.ms_of(tick)
+        self._open_due(tick)  # the runner steps up to the press first
         if event == PRESS:
             self._pressed_in[slot] = runner.state
             runner.press(slot, at_ms)
@@ -444,8 +446,7 @@ class App:
         runner = self.runner
         if runner is None:
             return
-        if self.cue_in_us(tick) <= 0:
-            self.view.open(runner.cue_ms())
+        self._open_due(tick)
         run_ms = self.clock.ms_of(tick)
         if run_ms >= runner.due_ms:
             runner.step(run_ms)
@@ -454,6 +455,10 @@ class App:
             self._begin()
         elif runner.state == OVER and ticks_diff(tick, self._over_until) >= 0:
             self._new_runner()
+
+    def _open_due(self, tick: int) -> None:
+        if self.cue_in_us(tick) <= 0:
+            self.view.open(self.runner.cue_ms())
 
     def _look_out(self, tick: int) -> None:
         """Work out when the next cue is."""

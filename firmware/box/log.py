@@ -13,6 +13,8 @@ import time
 from handbell_core.journal import RECORD_SIZE
 from handbell_core.ticks import ticks_diff
 
+ENOSPC = 28  # errno has no name for it on the chip
+
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import BinaryIO
@@ -22,6 +24,7 @@ TAIL_BYTES = 19 * RECORD_SIZE  # with its 4-byte header littlefs keeps it inside
 RESERVE_KB = 16
 AGE_US = 1_500_000  # how long records gather before a write is worth it
 LEAST_GAP_MS = 600
+TRIES = 3  # so often a write is tried before the log is given up
 MOST_GAP_MS = 1_400  # the gap that every timeline guarantees is 1.5 s
 
 
@@ -38,6 +41,7 @@ class Log:
         self._tail = bytearray(4 + TAIL_BYTES)
         self._tail_used = 0
         self._oldest = 0
+        self._tries = 0  # writes that failed, one after another
         self.lost = 0
         self.full = False  # nothing more is kept
         self.was_full = False  # something of this run was not kept
@@ -89,11 +93,15 @@ class Log:
         """Return the microseconds until records should be written, -1 if there are none."""
         return max(0, AGE_US - ticks_diff(tick, self._oldest)) if self._used else -1
 
-    def write(self) -> None:
-        """Write and flush what is queued; the chip stands still meanwhile."""
+    def write(self) -> bool:
+        """Write and flush what is queued; the chip stands still meanwhile.
+
+        False when something is not kept. What a flash with room did not take is tried again.
+        """
         if not self._used or self._file is None:
-            return
+            return self._file is not None and not self.full
         self.stall_start = time.ticks_us()
+        kept = False
         fresh = memoryview(self._queue)[: self._used]
         try:
             if self._tail_used + self._used <= TAIL_BYTES:
@@ -104,12 +112,40 @@ class Log:
                 self._tail_used += self._used
             else:
                 self._into_journal(fresh)
-        except OSError:
-            self.full = self.was_full = True
-            self.lost += self._used // RECORD_SIZE
-        self._used = 0
+            kept = True
+            self._tries = 0
+            self._used = 0
+        except (OSError, ValueError) as error:
+            self._failed(error)
         self.stall_end = time.ticks_us()
         self.worst_write_us = max(self.worst_write_us, ticks_diff(self.stall_end, self.stall_start))
+        return kept
+
+    def _failed(self, error: Exception) -> None:
+        """A write failed: have its records tried again with the file opened anew, or give up."""
+        self._tries += 1
+        self._oldest = time.ticks_us()
+        try:
+            self._open_anew()
+        except (OSError, ValueError):
+            pass  # it may open at the next try
+        no_room = isinstance(error, OSError) and error.errno == ENOSPC
+        if no_room or self._tries >= TRIES:
+            self.full = self.was_full = True
+            self.lost += self._used // RECORD_SIZE
+            self._used = 0
+
+    def _open_anew(self) -> None:
+        """Open the file again: littlefs takes no more into one that met an error."""
+        try:
+            self._file.close()
+        except (OSError, ValueError):
+            pass
+        self._file, size = self._storage.reopen_run(self.name)
+        if size > self._size:  # it had been kept all the same
+            self._tail_used = self._used = 0
+        self._size = size
+        self._start_tail()
 
     def _into_journal(self, fresh) -> None:
         """Append the tail and what is fresh to the journal; the tail's file is stale by that."""
@@ -132,12 +168,7 @@ class Log:
         if self._storage.free_kb() < RESERVE_KB:
             self._storage.drop_reserve()
         if self.full and self._file is not None:
-            try:
-                self._file.close()  # littlefs takes no more into a file that met an error
-            except OSError:
-                pass
-            self._file, self._size = self._storage.reopen_run(self.name)
-            self._start_tail()
+            self._open_anew()
             self.full = False
 
     def close(self) -> None:
@@ -146,13 +177,18 @@ class Log:
             return
         start = time.ticks_us()
         try:
-            self.write()
+            for _ in range(TRIES):
+                self.write()
             self._into_journal(b"")
             self._file.close()
             self._storage.drop_tail(self.name)
             self._storage.save(worst_write_us=self.worst_write_us)
-        except OSError:
+        except (OSError, ValueError):
             self.full = self.was_full = True
         finally:  # no later run may go on in this log
-            self._file = None
+            file, self._file = self._file, None
             self.stall_start, self.stall_end = start, time.ticks_us()
+            try:
+                file.close()
+            except (OSError, ValueError):
+                pass

@@ -12,6 +12,7 @@ import time
 from handbell_core import faults, frames, journal, timeline
 from handbell_core.runner import OVER, READY, SET, STATES
 
+from .log import ENOSPC
 from .storage import KEEP_FREE_KB, RUNS
 
 FIRMWARE = "0.1.0"
@@ -57,7 +58,7 @@ class Requests:
         except (KeyError, TypeError, ValueError):
             reply["no"] = faults.BAD_REQUEST
         except OSError as error:
-            reply["no"] = faults.NO_ROOM if error.errno == 28 else faults.FLASH_ERROR
+            reply["no"] = faults.NO_ROOM if error.errno == ENOSPC else faults.FLASH_ERROR
         except Exception as error:  # noqa: BLE001 - a host that hears nothing takes the box for dead
             self._app.failed(error)
             reply["no"] = faults.FIRMWARE

@@ -65,7 +65,7 @@ class Counting:
         """Return the count that a press at ``class_ms`` goes to, and its window (None, 0: none)."""
         if self._in_tally(class_ms):
             return self.before[slot], self.before_window
-        if self.window and class_ms >= self.start_ms:
+        if self.window and self.start_ms <= class_ms < self.end_ms:
             return self.now[slot], self.window
         if self.before_start_ms <= class_ms < self.before_end_ms:
             return self.before[slot], self.before_window

@@ -96,6 +96,7 @@ class Runner:
         self._to_menu = [False] * SLOTS  # the press began while the choices were shown to it
         self._since_ms = -NEVER  # when the present state and span began, by time
         self._was = (READY, -1)  # state and span before that
+        self._moved_ms = -NEVER  # when a start was last set or moved by hand
         self._held = [False] * SLOTS
         self._took_back = [False] * SLOTS
         self._held_ms = 0
@@ -202,11 +203,14 @@ class Runner:
             return  # another button, or the host, has set a start since this press began
         start = self.clock.start_after(at_ms, self.head.grid_s)
         self._set_start(start, SET if self.state == READY else LEAVING, True)
+        self._moved_ms = at_ms
 
     def _later(self, slot: int, at_ms: int) -> None:
-        if self.by_hand:
+        # Several buttons held at once are one act: only a press begun after it is another.
+        if self.by_hand and self._down_ms[slot] >= self._moved_ms:
             step = self.clock.step(self.head.grid_s)
             self._set_start(self.starts_ms + step, self.state, True)
+            self._moved_ms = at_ms
 
     def _stay_at_gate(self) -> None:
         self.state = AT_GATE
@@ -400,7 +404,13 @@ class Runner:
     # Buttons
 
     def press(self, slot: int, run_ms: int) -> None:
-        """A debounced press began at ``run_ms``."""
+        """A debounced press began at ``run_ms``; raises what a step up to then raises."""
+        try:
+            self.step(run_ms)  # a late pass tells it before what was due first
+        finally:
+            self._press(slot, run_ms)
+
+    def _press(self, slot: int, run_ms: int) -> None:
         self.down[slot] = True
         self._down_ms[slot] = run_ms
         now = run_ms >= self._since_ms
@@ -411,16 +421,28 @@ class Runner:
         self.sink.changed()
 
     def release(self, slot: int, run_ms: int, doubt: bool = False) -> None:
-        """The press ended at ``run_ms``; ``doubt`` when an edge may be late."""
+        """The press ended at ``run_ms``; ``doubt`` when an edge may be late.
+
+        Raises what a step up to then raises.
+        """
+        try:
+            self.step(run_ms)
+        finally:
+            self._release(slot, run_ms, doubt)
+
+    def _release(self, slot: int, run_ms: int, doubt: bool) -> None:
         if not self.down[slot]:
             return
         self.down[slot] = False
+        more = self._timers[_HOLD + slot] != NEVER  # a longer gesture was still to come
         self._set(_HOLD + slot, NEVER)
         self._held_ms = run_ms - self._down_ms[slot]
         self._doubt = j.TAP_DOUBT if doubt else 0
         if not self._held[slot]:
             tap = self._held_ms < HOLD_MS
             self._gesture(TAP if tap else HOLD, slot, self._down_ms[slot] if tap else run_ms)
+        elif more and self._held_ms >= LONG_MS:
+            self._gesture(LONG, slot, run_ms)
         self._close(run_ms)
         self.sink.changed()
 
@@ -428,7 +450,7 @@ class Runner:
         if self._held[slot]:
             self._gesture(LONG, slot, run_ms)
         else:
-            self._set(_HOLD + slot, self._down_ms[slot] + LONG_MS)
+            self._set(_HOLD + slot, self._down_ms[slot] + LONG_MS + SETTLE_RELEASE_MS)
             self._held[slot] = True
             self._gesture(HOLD, slot, run_ms)
         self._close(run_ms)
@@ -449,7 +471,7 @@ class Runner:
         shown = self.menu >= 0 and slot == self.menu_slot
         if gesture != TAP:
             if shown and gesture == HOLD:
-                self._choose(at_ms)
+                self._choose(slot, at_ms)
             return True
         if shown and self.menu < DOOR:
             self._next_choice()
@@ -511,11 +533,13 @@ class Runner:
     def offers(self, choice: int) -> bool:
         """Return whether a choice would do something now: there is a window, or a span to come."""
         if choice == SKIP:
-            return self.state == PLAY and self.kind == WINDOW
+            return self.state == PLAY and self.kind == WINDOW and not self.counting.now[0].skipped
         if choice == WAIT:
             if self.state == LEAVING:
                 return True  # back to the gate
-            return self.state in (PLAY, TALLY) and self._end_cue != CLOSE
+            gate = self._after_index == self.index + 1 and self._after.kind == GATE
+            last = self._end_cue == CLOSE
+            return self.state in (PLAY, TALLY) and not (last or gate or self.waiting)
         return True
 
     def _menu_over(self, run_ms: int) -> None:
@@ -530,11 +554,13 @@ class Runner:
         self.menu = -1
         self._set(_MENU, NEVER)
 
-    def _choose(self, at_ms: int) -> None:
+    def _choose(self, slot: int, at_ms: int) -> None:
         choice = self.menu
         self._close_menu()
         if not self.offers(choice):
-            return  # the span changed while it was shown
+            return
+        if choice in (SKIP, WAIT) and self._down_in[slot][1] != self.index:
+            return  # it was meant for the span before
         if choice == DOOR:
             self._ask_about(RETURN, at_ms)
         elif choice == SKIP:
@@ -596,7 +622,8 @@ class Runner:
         if self.state != CLOSING or run_ms < self._since_ms + KNOWN_MS:
             return
         for slot in range(SLOTS):
-            if self.down[slot] and not self._held[slot]:
+            begun_in = self._down_in[slot][0]
+            if self.down[slot] and not self._held[slot] and begun_in != CLOSING:
                 return
         self._finish(run_ms, j.BY_TIME)
 

@@ -486,3 +486,60 @@ def test_a_flash_that_fails_for_good_ends_no_class(tmp_path, fails_at):
         rig.world.run_to(start + 80_000_000)
         assert_rang(rig, start, within_us=20_000)
         assert rig.ask("hello")["boot"] == 2
+
+
+@pytest.mark.parametrize("part", ["tail", "journal", "flush"])
+@pytest.mark.parametrize("times", [1, 2])
+def test_writes_that_fail_now_and_then_cost_no_tap(tmp_path, part, times):
+    trouble = f"""
+        import box.log
+        from box.log import Log
+        calls = []
+        def fails():
+            calls.append(1)
+            return 3 <= len(calls) < 3 + {times}
+        if "{part}" == "tail":
+            def opened(path, mode):
+                if fails():
+                    raise OSError(5)
+                return open(path, mode)
+            box.log.open = opened
+        else:
+            whole = Log._into_journal
+            def into(self, fresh):
+                failing = fails()
+                if failing and "{part}" == "flush":  # it is kept, and an error told all the same
+                    self._file.write(memoryview(self._tail)[4 : 4 + self._tail_used])
+                    self._file.write(fresh)
+                    self._file.flush()
+                if failing:
+                    raise OSError(5)
+                whole(self, fresh)
+            Log._into_journal = into
+            box.log.TAIL_BYTES = 96  # so that nearly every write goes there
+    """
+    taps = [6 + n / 2 for n in range(36)] + [36 + n / 2 for n in range(36)]
+    rig, _ = play(tmp_path, trouble, taps=taps)
+    with rig:
+        (run,) = rig.runs()
+    assert len(of_kind(run, journal.TAP)) == 72
+    assert len({rec[3] for rec in of_kind(run, journal.TAP)}) == 72
+
+
+def test_a_flash_without_room_ends_the_log_and_says_so(tmp_path):
+    trouble = """
+        import box.log
+        calls = []
+        def opened(path, mode):
+            calls.append(1)
+            if len(calls) == 4:
+                raise OSError(28)
+            return open(path, mode)
+        box.log.open = opened
+    """
+    rig, start = play(tmp_path, trouble, taps=[6 + n / 2 for n in range(36)])
+    with rig:
+        assert_rang(rig, start)
+        (run,) = rig.runs()
+    notes = {struct.unpack("<H", rec[4][:2])[0] for rec in of_kind(run, journal.NOTE)}
+    assert faults.STORAGE_FULL in notes and of_kind(run, journal.END)

@@ -57,8 +57,7 @@ def play(storage, taps, written):
         for _ in range(min(taps - n, 1 + n % 7)):
             log.keep(tap(n))
             n += 1
-        log.write()
-        if log.full:
+        if not log.write():
             return
         written(n)
     log.close()

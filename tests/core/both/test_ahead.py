@@ -1,5 +1,5 @@
 from handbell_core.ahead import Ahead
-from handbell_core.runner import ASKING, AT_GATE, NEVER, PLAY, TALLY, WAIT
+from handbell_core.runner import ASKING, AT_GATE, NEVER, PLAY, TALLY
 from handbell_core.timeline import WINDOW
 from made import Box, whole_class
 
@@ -53,13 +53,11 @@ def test_nothing_is_looked_at_before_a_heads_up_or_a_wait():
     assert ahead.at_ms == NEVER
     box.to(12_500)
     assert ahead.look(box.runner) and ahead.at_ms == 15_000
-    box.hold(0, 13_000, 5_500)
     box.to(19_000)
     runner = box.runner
-    runner.menu = WAIT
-    runner._choose(19_000)
+    runner.waiting = True
     box.to(24_500)
-    assert runner.waiting and not ahead.look(runner)
+    assert not ahead.look(runner)
 
 
 def test_looking_changes_nothing():

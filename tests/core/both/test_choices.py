@@ -27,10 +27,10 @@ def test_after_a_lean_every_tap_counts():
 
 def test_the_door_closes_by_itself_and_nothing_holds_it_open():
     box = in_window()
-    box.tap(0, 7_000, 6_000)  # it opens at 12 s
-    box.to(12_000 + MENU_MS - 1)
+    box.tap(0, 7_000, 6_000)  # it opens at 12 s, when a release before then would be known
+    box.to(12_030 + MENU_MS - 1)
     assert box.runner.menu == DOOR
-    box.to(12_000 + MENU_MS)
+    box.to(12_030 + MENU_MS)
     assert box.runner.menu == -1
 
 
@@ -151,3 +151,37 @@ def test_the_choices_do_what_they_say():
         assert box.runner.menu == -1
         assert box.runner.counting.now[0].skipped == (choice == SKIP)
         assert box.runner.waiting == (choice == WAIT)
+
+
+def test_what_would_do_nothing_is_not_offered():
+    box = in_window()
+    for choice in (SKIP, WAIT):
+        assert box.runner.offers(choice)
+        box.runner._down_in[0] = (PLAY, box.runner.index)
+        box.runner.menu = choice
+        box.runner._choose(0, 7_000)
+        assert not box.runner.offers(choice)
+
+
+def test_a_choice_held_over_the_end_of_its_window_leaves_the_next_alone():
+    for choice in (SKIP, WAIT):
+        box = Box([lead_in(), window(30_000), window(20_000), window(10_000)])
+        box.runner.arm(0)
+        box.tap(0, 25_000, 5_100)
+        box.hold(0, 30_500, 1_600)
+        for n in range(choice):
+            box.tap(0, 33_000 + n * 300)
+        box.hold(0, 34_000, 1_600)  # the window ends at 35 s
+        assert box.runner.span.window == 2 and box.runner.menu == -1
+        assert not box.runner.counting.now[0].skipped and not box.runner.waiting
+
+
+def test_a_lean_known_only_when_it_ends_erases_nothing():
+    # As after a flash write: the press and its end are told in one pass.
+    for held_ms in (5_000, 5_010, 5_040, 7_000):
+        box = in_window()
+        box.tap(0, 6_500)
+        box.runner.step(7_000)
+        box.runner.press(0, 7_000)
+        box.runner.release(0, 7_000 + held_ms)
+        assert (count(box), box.runner.menu) == (1, DOOR), held_ms

@@ -134,3 +134,15 @@ def test_at_rest_nothing_has_started():
     box = Box([lead_in(), window(), rest(), window()], model=GRID)
     box.tap(0, 1_000)
     assert box.runner.state == READY
+
+
+def test_two_buttons_held_at_once_move_a_start_by_one_mark():
+    for apart_ms in (0, 9, 700, 1_499):
+        box = Box(gated(), model=GRID)
+        box.hold(0, 1_000)
+        press(box, 0, 5_000)
+        press(box, 1, 5_000 + apart_ms)
+        box.to(9_000)
+        release(box, 0, 9_000)
+        release(box, 1, 9_000)
+        assert box.runner.starts_ms == 60_000, apart_ms

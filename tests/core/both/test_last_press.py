@@ -156,3 +156,30 @@ def test_a_press_begun_after_the_end_is_none_of_the_class_s():
     assert box.runner.state == CLOSING
     box.runner.release(0, 15_400)
     assert last_reps(box, bib=8) == 0
+
+
+def test_presses_told_by_a_late_pass_belong_to_where_they_began():
+    """A flash write stops the loop: all that was pressed meanwhile is told at once, then stepped."""
+    spans = [lead_in(), window(10_000), rest(10_000), window(10_000)]
+    for late_ms in (0, 4, 100, 400):
+        box = Box(list(spans))
+        box.runner.arm(0)
+        for at_ms in (4_990, 5_010, 14_990, 15_010, 24_990, 25_010):
+            box.runner.press(0, at_ms)
+            box.runner.release(0, at_ms + 5)
+            if at_ms % 100 == 10:
+                box.to(at_ms + late_ms)
+        box.to(40_000)
+        counted = [rec[3] for rec in told(box, j.TAP) if not rec[4][6] & j.TAP_OUTSIDE]
+        assert counted == [5_010, 14_990, 25_010], late_ms
+        assert (last_reps(box), last_reps(box, 2)) == (2, 1)
+
+
+def test_a_press_begun_after_the_end_is_not_waited_for():
+    box = one_window()
+    box.runner.step(14_900)
+    box.runner.press(0, 14_900)
+    box.runner.press(1, 15_020)
+    box.to(15_300)
+    box.runner.release(0, 15_300)
+    assert box.runner.state == OVER
