@@ -94,7 +94,8 @@ class Past:
             return False
         zero_ms, run_ms = app.clock.run_ms_of_utc(zero_utc_ms), app.run_ms()
         runner = app.runner
-        if run_ms - zero_ms >= runner.head.slot_ms and self.gate_ms < 0:
+        is_on = self.gate_ms >= 0 or run_ms < zero_ms
+        if not is_on and runner.place_at(run_ms - zero_ms, self.from_ms) < 0:
             return False
         app.account.go_on(self)
         app.guard()

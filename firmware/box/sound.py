@@ -96,6 +96,13 @@ class Sound:
 
     def poll(self, tick: int) -> None:
         """Go on to the motif's next step when it is due."""
+        try:
+            self._go_on(tick)
+        except Exception as error:
+            self._motif = ()  # a sounder that fails holds nothing else up
+            raise error
+
+    def _go_on(self, tick: int) -> None:
         while self._motif and ticks_diff(tick, self._due) >= 0:
             if self._step == len(self._motif):
                 self.hush()

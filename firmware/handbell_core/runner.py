@@ -241,20 +241,15 @@ class Runner:
         reading the timeline raises.
         """
         class_ms = run_ms - zero_ms
-        span = self._after
-        self._after_index = -1
-        window = -1
-        for index in range(self.head.spans):
-            self.timeline.span(index, span)
-            if span.kind == GATE and from_ms < span.start_ms <= class_ms:
-                self.wait_again(span.start_ms, run_ms)
-                return True
-            if span.start_ms <= class_ms < span.end_ms():
-                break
-            if span.kind == WINDOW:
-                window = index
-        else:
+        index = self.place_at(class_ms, from_ms)
+        if index < 0:
             return False
+        if self._after.kind == GATE:
+            self.wait_again(self._after.start_ms, run_ms)
+            return True
+        window = index - 1
+        while window >= 0 and self.timeline.span(window, self._after).kind != WINDOW:
+            window -= 1
         self._past_window(window)
         self.zero_ms = zero_ms
         self.state = PLAY
@@ -263,6 +258,22 @@ class Runner:
         if self.state in (PLAY, TALLY):
             self._next_cue(class_ms - self.span.start_ms + 1)
         return True
+
+    def place_at(self, class_ms: int, from_ms: int) -> int:
+        """Return the span in which a class is that was last known to be at ``from_ms``.
+
+        It is the gate at which others wait since, if there is one; -1 when the class is over.
+        Raises what reading the timeline raises.
+        """
+        span = self._after
+        self._after_index = -1
+        for index in range(self.head.spans):
+            self.timeline.span(index, span)
+            if span.kind == GATE and from_ms < span.start_ms <= class_ms:
+                return index
+            if span.start_ms <= class_ms < span.end_ms():
+                return index
+        return -1
 
     def wait_again(self, class_ms: int, run_ms: int) -> None:
         """Wait at the gate (or the wait that somebody chose) at ``class_ms``."""

@@ -122,3 +122,13 @@ def test_another_rate_makes_no_jump():
     assert later.utc_of(905_000_000) == model.utc_of(905_000_000)
     assert later.error_us(905_000_000) == model.error_us(905_000_000)
     assert later.utc_of(1_905_000_000) - later.utc_of(905_000_000) == 1_000_000_000 - 4_000
+
+
+def test_a_gate_holds_a_class_that_would_be_over_without_it():
+    """The others came to the gate while this box was off, and wait there still."""
+    spans = whole_class(10_000)
+    box = Box(spans)
+    assert box.runner.place_at(300_000, 20_000) == 5  # the gate
+    assert box.runner.rejoin(0, 300_000, 20_000)
+    assert box.runner.state == AT_GATE
+    assert Box(whole_class(10_000)).runner.place_at(300_000, 60_000) == -1
