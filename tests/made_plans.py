@@ -143,3 +143,87 @@ def plans(draw):
     sizes = st.just(groups) if rotates else st.integers(1, 4)
     made["block"] = [draw(_block(draw(sizes), rotates)) for _ in range(draw(st.integers(1, 3)))]
     return made
+
+
+_SECONDS = st.integers(3, 60)
+
+
+def _bounds(least, most):
+    return st.lists(st.integers(least, most), min_size=2, max_size=2).map(sorted)
+
+
+@st.composite
+def _first_class_exercise(draw, rounds, work_s, bibs, tallied):
+    made = {"name": draw(NAMES), "work_s": work_s}
+    counts = st.integers(1, 30)
+    number = st.one_of(counts, st.lists(counts, min_size=rounds, max_size=rounds))
+    every = st.fixed_dictionaries({"every": st.sampled_from([2, 3, 5, 10])})
+    key = draw(st.sampled_from(["reps", "reps", "goal", ""]))
+    if key:
+        made[key] = draw(number)
+    ways = [st.just("each"), every] + [st.just("finish")] * (key == "reps")
+    made["tap"] = "tally" if tallied else draw(st.one_of(ways))
+    made["both_sides"] = draw(st.booleans())
+    if draw(st.booleans()):
+        own = {"bibs": [draw(st.sampled_from(bibs))]}
+        if key and draw(st.booleans()):
+            own["tap"] = "tally" if tallied else draw(every)
+        else:
+            own |= {"name": "Push-up", draw(st.sampled_from(["reps", "goal"])): draw(number)}
+            own["tap"] = "tally" if tallied else draw(st.one_of(st.just("each"), every))
+        made["scaled"] = [own]
+    return made
+
+
+@st.composite
+def first_class_plans(draw):
+    """Return a sound plan for a first class, as nested dicts: often with bounds of its own."""
+    made = {"title": "First", "lead_in_s": draw(st.sampled_from([0, 10]))}
+    rotates = draw(st.integers(0, 3)) == 0
+    groups = draw(st.integers(1, 3)) if rotates else 1
+    if rotates:
+        made |= {"layout": "rotation", "move": draw(st.sampled_from(["window", "round"]))}
+    if draw(st.booleans()):
+        made["break_s"] = draw(st.sampled_from([0, 30, 45, 60, 120]))
+    said = draw(
+        st.fixed_dictionaries(
+            {},
+            optional={
+                "break_s": _bounds(10, 90),
+                "rest_s": _bounds(3, 60),
+                "work_s": _bounds(15, 60),
+                "rounds": _bounds(1, 6),
+            },
+        )
+    )
+    if said and draw(st.booleans()):
+        made["fit"] = said
+    made["group"] = [{"name": f"G{n}", "bibs": [2 * n + 1, 2 * n + 2]} for n in range(groups)]
+    made["buttons"] = 2
+    bibs = [bib for group in made["group"] for bib in group["bibs"]]
+    made["block"] = []
+    for _ in range(draw(st.integers(1, 3))):
+        rounds = draw(st.integers(1, 5))
+        block = {"rounds": rounds}
+        rests = draw(st.sampled_from(["none", "rest", "round", "both"]))
+        tallied = rests == "both" and draw(st.booleans())
+        if rests in ("rest", "both"):
+            block["rest_s"] = draw(st.integers(10, 60) if tallied else _SECONDS)
+        if rests in ("round", "both"):
+            block["round_rest_s"] = draw(st.integers(10, 100) if tallied else st.integers(3, 100))
+        if tallied:
+            block["rest_after_last"] = True
+        count = groups if rotates else draw(st.integers(1, 3))
+        windows = st.one_of(
+            st.sampled_from([20, 30, 40, 45, 60]),
+            st.lists(st.sampled_from([20, 30, 45]), min_size=rounds, max_size=rounds),
+        )
+        alike = draw(windows)
+        block["exercise"] = [
+            draw(_first_class_exercise(rounds, alike if rotates else draw(windows), bibs, tallied))
+            for _ in range(count)
+        ]
+        if not rotates and not tallied and draw(st.booleans()):
+            block["exercise"][0]["rest_s"] = draw(st.sampled_from([0, 5, 25, 60]))
+        made["block"].append(block)
+    return made

@@ -14,6 +14,7 @@ from handbell.coach import fit_model
 from handbell.coach.edit import PlanText
 from handbell.coach.fit import Fitted, Misfit, fit
 from handbell.coach.fit_levers import SECONDS, bounds, levers
+from handbell.coach.fit_targets import work_share
 from handbell.coach.fit_write import written
 from handbell.coach.library import load_library
 from handbell.compile import build
@@ -241,10 +242,32 @@ def test_the_usual_fit_says_plainly_what_gets_harder(tmp_path, capsys):
     path = tmp_path / "class.toml"
     path.write_text(NEW_PEOPLE, encoding="utf-8")
     _, out, _ = run(capsys, "fit", path, "--minutes", "5:10", "--keep", "rounds")
-    assert "Harder: the same target in less time. Lower it, or keep windows:" in out
+    assert "Harder: the same target or goal in less time. Lower it, or keep windows:" in out
     assert "  Push-up: 10 reps in 25 s, before in 30 s" in out
     assert "  Knee push-up (bib 2): 8 reps in 25 s, before in 30 s" in out
-    assert "Denser: 100 % of the time is work, before 69 %." in out
+    assert "  Push-up (bib 3): a goal of 7 reps in 25 s, before in 30 s" in out
+    assert "Denser: more of the time is work:" in out
+    assert "  the class: 100 %, before 69 %" in out and "  block 1: 100 %, before 67 %" in out
+    sides = plan("", "rounds = 2\nrest_s = 15", more=f"[[block]]\nrounds = 3\n{EXERCISE}")
+    assert [work_share(sides, b) for b in (0, 1)] == [Fraction(2, 3), 1]
+    fewer = plan("", "rounds = 1\nrest_s = 15", EXERCISE)
+    assert work_share(fewer, 0) == Fraction(2, 3)  # the last window counts with its rest
+
+
+def test_a_block_that_loses_rest_is_told(tmp_path, capsys):
+    path = tmp_path / "class.toml"
+    path.write_text(
+        f"{HEAD}[[block]]\nrounds = 6\nround_rest_s = 5\n{EXERCISE}goal = 10\n"
+        f"[[block]]\nrounds = 3\nrest_s = 10\n{EXERCISE}",
+        encoding="utf-8",
+    )
+    # 6 x 30 + 5 x 5 and 3 x 30 + 2 x 10: 315 s.
+    out = run(capsys, "fit", path, "--minutes", "5:10", "--keep", "breaks", "--keep", "rounds")[1]
+    assert "rest between rounds of block 1  5 s   4 s" in out
+    assert "  block 1: 88 %, before 86 %" in out and "  block 2:" not in out
+    facts = json.loads(run(capsys, "fit", path, "--minutes", "5", "--json")[1])
+    by_block = {one["what"]: one for one in facts["work"]}
+    assert set(by_block) == {"the class", "block 1", "block 2"}
 
 
 def test_breaks_move_before_anything_else():
@@ -302,7 +325,7 @@ def test_bounds_that_are_said_hold_against_the_plan_and_usual_ones_do_not():
 
 
 def levers_of(sound):
-    return levers(sound, bounds(sound.fit), (), SECONDS)
+    return levers(sound, bounds(sound), (), SECONDS)
 
 
 def test_a_pause_is_none_or_long_enough():

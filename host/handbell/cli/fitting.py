@@ -101,7 +101,7 @@ def fit_run(args: argparse.Namespace) -> Result:
         return Result(data, lambda out: _print_misfit(text, misfit, out), ok=False)
     after, built = written(text, found)
     asked = found.moves or args.out
-    data = _fit_facts(text, found, built) | {
+    data = _fit_facts(text, found, built, args.first_timers) | {
         "written": write(args, before, after) if asked else None
     }
     return Result(data, lambda out: _print_fit(data, found, built, out))
@@ -122,8 +122,12 @@ def _slot_ms(said: str | None, text: PlanText) -> int:
     return int(ms)
 
 
-def _fit_facts(text: PlanText, found: Fitted, built: CompiledClass) -> dict[str, Any]:
-    from handbell.coach.fit_targets import denser
+def _fit_facts(
+    text: PlanText, found: Fitted, built: CompiledClass, first_timers: bool
+) -> dict[str, Any]:
+    from handbell.coach.fit_levers import block_words, pause_words
+    from handbell.coach.fit_promise import short
+    from handbell.coach.fit_targets import denser, work_share
 
     def times(total: Any) -> dict[str, int]:
         rest_ms = total.total_ms - total.work_ms
@@ -147,11 +151,35 @@ def _fit_facts(text: PlanText, found: Fitted, built: CompiledClass) -> dict[str,
         "denser": [
             {
                 "what": _whose(one.name, one.bibs),
+                "key": one.key,
                 "reps": one.reps.values,
                 "was_ms": one.was_ms.values,
                 "to_ms": one.to_ms.values,
             }
             for one in denser(text.plan, found.plan)
+        ],
+        "work": [
+            {
+                "what": "the class",
+                "was_percent": _percent(found.before.work_ms, found.before.total_ms),
+                "to_percent": _percent(found.after.work_ms, found.after.total_ms),
+            },
+            *(
+                {
+                    "what": block_words(text.plan, b),
+                    "was_percent": round(100 * work_share(text.plan, b)),
+                    "to_percent": round(100 * work_share(found.plan, b)),
+                }
+                for b in range(len(text.plan.blocks))
+            ),
+        ],
+        "short": [
+            {
+                "what": pause_words(text.plan, one.pause),
+                "ms": one.ms,
+                "should_ms": one.should_ms,
+            }
+            for one in (short(text.plan, found.plan) if first_timers else ())
         ],
         "warnings": built.warnings,
     }
@@ -171,19 +199,29 @@ def _print_targets(data: dict[str, Any], out: Console) -> None:
         words = f"{one['what']}: {_list(one['was'])} becomes {_list(one['to'])}"
         out.print(f"  {words}", markup=False)
     if data["denser"]:
-        out.print("Harder: the same target in less time. Lower it, or keep windows:")
+        out.print("Harder: the same target or goal in less time. Lower it, or keep windows:")
     for one in data["denser"]:
         was, now = (_values("windows", one[key]) for key in ("was_ms", "to_ms"))
-        words = f"{one['what']}: {_list(one['reps'])} reps in {now}, before in {was}"
+        goal = "a goal of " if one["key"] == "goal" else ""
+        words = f"{one['what']}: {goal}{_list(one['reps'])} reps in {now}, before in {was}"
         out.print(f"  {words}", markup=False)
-    before, after = (_work_percent(data[key]) for key in ("before", "after"))
-    if after > before:
-        out.print(f"Denser: {after} % of the time is work, before {before} %.", markup=False)
+    up = [one for one in data["work"] if one["to_percent"] > one["was_percent"]]
+    if up:
+        out.print("Denser: more of the time is work:")
+    for one in up:
+        words = f"{one['what']}: {one['to_percent']} %, before {one['was_percent']} %"
+        out.print(f"  {words}", markup=False)
+    if data["short"]:
+        out.print(
+            "Less than first-timers should have, by the plan's [fit] or --keep:", markup=False
+        )
+    for one in data["short"]:
+        words = f"{one['what']}: {one['ms'] / 1000:g} s, not {one['should_ms'] / 1000:g}"
+        out.print(f"  {words}", markup=False)
 
 
-def _work_percent(times: dict[str, int]) -> int:
-    total_ms = times["work_ms"] + times["rest_ms"]
-    return round(100 * times["work_ms"] / total_ms) if total_ms else 0
+def _percent(part: int, whole: int) -> int:
+    return round(100 * part / whole) if whole else 0
 
 
 def _list(values: Sequence[int]) -> str:
@@ -209,7 +247,7 @@ def _print_fit(data: dict[str, Any], found: Fitted, built: CompiledClass, out: C
         out.print(table)
         for word, key in (("In windows", "work_ms"), ("Between them", "rest_ms")):
             out.print(f"{word}: {clock(was[key])} becomes {clock(now[key])}.", markup=False)
-        _print_targets(data, out)
+    _print_targets(data, out)
     if any(block.gate for block in built.plan.blocks):
         out.print("  note: a gate counts as nothing here; what you wait there comes on top")
     print_end(data, bool(found.moves), built.warnings, out)

@@ -5,26 +5,29 @@
 The slot runs from the start of the lead-in to the end of the cool-down; a gate counts as nothing.
 What is moved first: breaks, then rests, then warm-up and cool-down, then windows by 5 s, then
 rounds. A later one moves only as far as the earlier ones can't do without it. For first-timers
-rounds come before windows, no window gets longer, and targets shrink with theirs.
+rounds come before windows, and what comes out keeps what ``fit_promise`` says, or is no fit.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 from handbell.coach.fit_levers import (
     SECONDS,
     SECONDS_OR_ENDS,
     TENTHS,
+    Bounds,
     Lever,
+    Step,
     bounds,
     changed,
     levers,
     moved,
 )
-from handbell.coach.fit_model import Fitting, sums
+from handbell.coach.fit_model import Fitting, more_rest_ms, slot_ms_of, sums
+from handbell.coach.fit_promise import broken
 from handbell.coach.fit_targets import Eased, eased
 from handbell.compile.expand import Schedule, expand
 from handbell.plan.model import Plan
@@ -79,30 +82,46 @@ def fit(
 ) -> Fitted | Misfit:
     """Return a plan fitted to a slot, or how near it can come.
 
-    ``keep`` names levels left alone, besides those that the plan keeps; for ``first_timers`` there
-    is more rest: 15 s or half as much again after each window, and breaks of a minute; rounds go
-    before windows, and nobody owes more reps a second than before. Times move by whole seconds, by
-    tenths only when they must. Raises SolverMissingError.
+    ``keep`` names levels left alone, besides those that the plan keeps; for ``first_timers`` the
+    result keeps what they are promised. Times move by whole seconds, by tenths only when they must.
+    Raises SolverMissingError.
     """
     before = expand(plan)
-    within = bounds(plan.fit, first_timers)
     kept = {*keep, *plan.fit.keep}
-    for step, keeping in product((SECONDS, TENTHS), _ways(kept, first_timers)):
-        of = sums(plan, levers(plan, within, keeping, step))
-        moves = Fitting(of, within.order).exactly(slot_ms)
+    ways = _ways(bounds(plan, first_timers), kept, plan)
+    for step, (within, keeping) in product((SECONDS, TENTHS), ways):
+        moves = _fitting(plan, within, keeping, step).exactly(slot_ms)
         if moves is not None:
             fitted = moved(plan, moves)
             less = eased(plan, fitted) if first_timers else []
             for one in less:
                 fitted = changed(fitted, one.place, one.key, one.to)
-            return Fitted(fitted, moves, less, before, expand(fitted))
-    extremes = Fitting(sums(plan, levers(plan, within, kept, SECONDS_OR_ENDS)), within.order)
-    return Misfit(slot_ms, *extremes.nearest(slot_ms))
+            if not first_timers or not broken(plan, fitted, kept):
+                return Fitted(fitted, moves, less, before, expand(fitted))
+    ends = [_fitting(plan, *way, SECONDS_OR_ENDS).nearest(slot_ms) for way in ways]
+    below = [ms for ms, _ in ends if ms is not None]
+    above = [ms for _, ms in ends if ms is not None]
+    return Misfit(slot_ms, max(below, default=None), min(above, default=None))
 
 
-def _ways(kept: set[str], first_timers: bool) -> list[set[str]]:
-    """Return what to keep, at the first try and then: first-timers' windows are cut last of all."""
-    return [kept | {"windows"}, kept] if first_timers and "windows" not in kept else [kept]
+def _fitting(plan: Plan, within: Bounds, keep: Collection[str], step: Step) -> Fitting:
+    can_move = levers(plan, within, keep, step)
+    rest = sums(plan, can_move, more_rest_ms(plan)) if within.first_timers else None
+    return Fitting(sums(plan, can_move, slot_ms_of), within.order, rest)
+
+
+def _ways(within: Bounds, kept: set[str], plan: Plan) -> list[tuple[Bounds, set[str]]]:
+    """Return the bounds and what to keep, at the first try and then.
+
+    First-timers' windows are cut last of all, and never for more rounds.
+    """
+    if not within.first_timers or "windows" in kept:
+        return [(within, kept)]
+    ways = [(within, kept | {"windows"})]
+    fewer = replace(within, more_rounds=False)
+    if all(block.rounds >= within.rounds[0] for block in plan.blocks) or not within.more_rounds:
+        ways.append((fewer, kept))
+    return ways
 
 
 def _move(lever: Lever, by: int) -> Move:

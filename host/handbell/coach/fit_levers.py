@@ -10,8 +10,20 @@ from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
+from handbell.coach.fit_promise import (
+    BREAK_LEAST_MS,
+    REST_GROWS_TO_MS,
+    REST_LEAST_MS,
+    TENTH_MS,
+    Pause,
+    break_least_ms,
+    half_more_ms,
+    pauses_of,
+    rest_least_ms,
+    said_bounds,
+)
 from handbell.coach.fit_targets import can_shrink
-from handbell.plan.demands import LEVELS, Fit
+from handbell.plan.demands import LEVELS
 from handbell.plan.model import Block, PerRound, Plan
 from handbell.plan.own_tasks import each_task
 from handbell.plan.rules import TALLY_LEAST_MS, Place, lists_of
@@ -22,9 +34,8 @@ REST_MS = (0, 30_000)
 ROUND_REST_MS = (0, 90_000)
 WORK_MS = (20_000, 45_000)
 ROUNDS = (2, 6)
-FIRST_BREAK_MS = (60_000, 120_000)  # for people at their first class
-FIRST_REST_MS = (15_000, 60_000)
-TENTH_MS = 100
+FIRST_BREAK_MS = (BREAK_LEAST_MS, 120_000)  # for people at their first class
+FIRST_REST_MS = (REST_LEAST_MS, REST_GROWS_TO_MS)
 # For people at their first class rounds go before windows get shorter, so that nobody hurries.
 FIRST_LEVELS = ("breaks", "rests", "warm-up", "rounds", "windows")
 
@@ -91,6 +102,7 @@ class Bounds:
     rounds: Range
     said: frozenset[str]
     first_timers: bool = False
+    more_rounds: bool = True
 
     @property
     def order(self) -> tuple[str, ...]:
@@ -98,8 +110,12 @@ class Bounds:
         return FIRST_LEVELS if self.first_timers else LEVELS
 
 
-def bounds(said: Fit, first_timers: bool = False) -> Bounds:
-    """Return the bounds that a plan says, and the usual ones for the rest."""
+def bounds(plan: Plan, first_timers: bool = False) -> Bounds:
+    """Return the bounds that a plan says, and the usual ones for the rest.
+
+    People at their first class do more rounds only where the plan says rounds.
+    """
+    said = plan.fit
     return Bounds(
         said.break_ms or (FIRST_BREAK_MS if first_timers else BREAK_MS),
         said.rest_ms or (FIRST_REST_MS if first_timers else REST_MS),
@@ -107,8 +123,9 @@ def bounds(said: Fit, first_timers: bool = False) -> Bounds:
         said.guided_ms,
         said.work_ms or WORK_MS,
         said.rounds or ROUNDS,
-        frozenset(name for name in type(said).model_fields if getattr(said, name) is not None),
+        frozenset(said_bounds(plan)),
         first_timers,
+        not first_timers or said.rounds is not None,
     )
 
 
@@ -156,12 +173,12 @@ def _breaks(plan: Plan, within: Bounds, step: Step) -> Iterator[Lever]:
         now = plan.break_ms if block.break_ms is None else block.break_ms
         least, most = within.breaks
         if within.first_timers:
-            most = most if "break_ms" in within.said else max(most, now)
-            least = min(max(least, now, FIRST_BREAK_MS[0]), most)
+            most = max(most, now)
+            least = min(max(least, break_least_ms(now)), most)
         strict = "break_ms" in within.said or within.first_timers
         by = _amounts(now, (least, most), step, strict, PAUSE_LEAST_MS)
         site = Site(("block", b), "break_ms", now)
-        yield Lever("breaks", f"break after {_named(plan, b)}", b, (site,), by)
+        yield Lever("breaks", f"break after {block_words(plan, b)}", b, (site,), by)
 
 
 def _in_full(plan: Plan) -> Iterator[tuple[int, Block]]:
@@ -178,6 +195,7 @@ def _rests(plan: Plan, within: Bounds, step: Step) -> Iterator[Lever]:
         floor_ms = pause_ms if tallies or block.rest_after_last else 0
         rounds = block.rounds + max(_rounds_by(block, within))
         sites = _rest_sites(plan, b, rounds)
+        what = f"rest in {block_words(plan, b)}"
         if sites:
             for size in (step, TENTHS):  # rests apart by tenths may not move together by seconds
                 allowed = [
@@ -187,26 +205,32 @@ def _rests(plan: Plan, within: Bounds, step: Step) -> Iterator[Lever]:
                 by = _common(sites, allowed, floor_ms)
                 if by != (0,):
                     break
-            yield Lever("rests", f"rest in {_named(plan, b)}", b, sites, by)
+            if within.first_timers and not set.intersection(*map(set, allowed)):
+                # Each must get longer, and no amount does for all: they move apart.
+                for site, amounts in zip(sites, allowed, strict=True):
+                    yield Lever("rests", what, b, (site,), _common((site,), [amounts], floor_ms))
+            else:
+                yield Lever("rests", what, b, sites, by)
         between = block.round_rest_ms
-        if between is not None and rounds > 1:
-            least, most = within.round_rests
-            if within.first_timers:
-                most = most if strict else max(most, between)
-                least = min(max(least, between), most)
-            by = _amounts(between, (least, most), step, is_strict, pause_ms)
+        if between is not None and "rounds" in _rest_kinds(plan, b, rounds):
+            by = _amounts(between, _rest_range(within, between, True), step, is_strict, pause_ms)
             site = Site(("block", b), "round_rest_ms", between)
-            what = f"rest between rounds of {_named(plan, b)}"
+            what = f"rest between rounds of {block_words(plan, b)}"
             yield Lever("rests", what, b, (site,), _common((site,), [by], floor_ms))
 
 
-def _rest_range(within: Bounds, now: int) -> Range:
-    least, most = within.rests
+def _rest_range(within: Bounds, now: int, between_rounds: bool = False) -> Range:
+    least, most = within.round_rests if between_rounds else within.rests
     if within.first_timers:
-        most = most if "rest_ms" in within.said else max(most, now)
-        half_more = -(-now * 3 // (2 * TENTH_MS)) * TENTH_MS
-        least = min(max(least, FIRST_REST_MS[0], half_more), most)
+        most = max(most, now if "rest_ms" in within.said else half_more_ms(now))
+        least = min(max(least, rest_least_ms(now, between_rounds)), most)
     return least, most
+
+
+def _rest_kinds(plan: Plan, b: int, rounds: int) -> set[str]:
+    """Return which rests of a block follow some window of so many rounds: ``rest``, ``rounds``."""
+    longer = changed(plan, ("block", b), "rounds_said", rounds)
+    return {pause.kind for pause in pauses_of(longer) if pause.block == b}
 
 
 def _rest_sites(plan: Plan, b: int, rounds: int) -> tuple[Site, ...]:
@@ -216,21 +240,13 @@ def _rest_sites(plan: Plan, b: int, rounds: int) -> tuple[Site, ...]:
     all_alike = plan.is_rotation or block.order
     if all_alike and any(exercise.rest_ms == 0 for exercise in block.exercises):
         return ()
-    if any(exercise.rest_ms is None for exercise in block.exercises) and _rests_within(
-        block, rounds
-    ):
+    is_any = any(exercise.rest_ms is None for exercise in block.exercises)
+    if is_any and "rest" in _rest_kinds(plan, b, rounds):
         sites.append(Site(("block", b), "rest_ms", block.rest_ms))
     for e, exercise in enumerate(block.exercises):
         if exercise.rest_ms:
             sites.append(Site(("block", b, "exercise", e), "rest_ms", exercise.rest_ms))
     return tuple(sites)
-
-
-def _rests_within(block: Block, rounds: int) -> bool:
-    """Return whether a window of a block is followed by its rest, and not only by a round's."""
-    if len(block.exercises) > 1 or block.round_rest_ms is None:
-        return rounds * len(block.exercises) > 1 or block.rest_after_last
-    return False
 
 
 def _guided(plan: Plan, within: Bounds, step: Step) -> Iterator[Lever]:
@@ -267,7 +283,7 @@ def _windows(plan: Plan, within: Bounds) -> Iterator[Lever]:
         if within.first_timers:
             most = max(by) if "work_ms" in within.said else 0
             by = tuple(ms for ms in by if ms <= most and _keeps_pace(block, sites, ms)) or (0,)
-        yield Lever("windows", f"windows of {_named(plan, b)}", b, sites, by)
+        yield Lever("windows", f"windows of {block_words(plan, b)}", b, sites, by)
 
 
 def _keeps_pace(block: Block, sites: tuple[Site, ...], by: int) -> bool:
@@ -280,13 +296,14 @@ def _rounds(plan: Plan, within: Bounds) -> Iterator[Lever]:
     for b, block in _in_full(plan):
         site = Site(("block", b), "rounds_said", block.rounds)
         by = _rounds_by(block, within)
-        yield Lever("rounds", f"rounds of {_named(plan, b)}", b, (site,), by)
+        yield Lever("rounds", f"rounds of {block_words(plan, b)}", b, (site,), by)
 
 
 def _rounds_by(block: Block, within: Bounds) -> tuple[int, ...]:
     if any(lists_of(task) for exercise in block.exercises for task, _ in each_task(exercise)):
         return (0,)  # a list says each round
-    return _amounts(block.rounds, within.rounds, ONE, "rounds" in within.said, 1)
+    by = _amounts(block.rounds, within.rounds, ONE, "rounds" in within.said, 1)
+    return by if within.more_rounds else tuple(n for n in by if n <= 0) or (0,)
 
 
 def _amounts(now: int, within: Range, step: Step, strict: bool, least: int) -> tuple[int, ...]:
@@ -314,6 +331,16 @@ def _common(sites: tuple[Site, ...], allowed: list[tuple[int, ...]], least: int)
     return tuple(sorted(by for by in both if by >= floor)) or (0,)
 
 
-def _named(plan: Plan, b: int) -> str:
+def block_words(plan: Plan, b: int) -> str:
+    """Return what a block (from 0) is called: its number, and its name when it has one."""
     name = plan.blocks[b].name
     return f"block {b + 1}, {name}" if name else f"block {b + 1}"
+
+
+def pause_words(plan: Plan, pause: Pause) -> str:
+    """Return what a pause is called."""
+    of = block_words(plan, pause.block)
+    if pause.exercise is not None:
+        return f"rest after {plan.blocks[pause.block].exercises[pause.exercise].name}, {of}"
+    words = {"break": "break after", "rest": "rest in", "rounds": "rest between rounds of"}
+    return f"{words[pause.kind]} {of}"

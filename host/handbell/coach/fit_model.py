@@ -9,14 +9,19 @@ the class.
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from math import gcd
 from typing import Any
 
-from handbell.coach.fit_levers import TENTH_MS, Lever, moved
+from handbell.coach.fit_levers import Lever, moved
+from handbell.coach.fit_promise import TENTH_MS
 from handbell.coach.solver import Answer, new_model, search
-from handbell.compile.expand import expand
+from handbell.compile.expand import Schedule, expand
 from handbell.plan.model import Plan
+
+Measure = Callable[[Schedule], int]
+"""Something of a class in ms, or in so many ms, that its levers add to."""
 
 LENGTH_MOST = 1 << 30
 SECOND_MS = 1_000
@@ -27,7 +32,7 @@ LEVEL_SECONDS = 8.0  # for one level, so that those after it have some left
 
 @dataclass(frozen=True)
 class Sums:
-    """How a plan's length depends on its levers, all in ms.
+    """How a plan's length, or another measure, depends on its levers, all in ms.
 
     A lever of a block with r rounds more than now adds ``each[lever] + r * each_round[lever]`` for
     each ms it is moved; ``round_ms`` is what a round more adds. A break adds ``breaks[lever][by]``,
@@ -43,28 +48,45 @@ class Sums:
     round_ms: dict[int, int]
 
 
-def sums(plan: Plan, levers: Iterable[Lever]) -> Sums:
-    """Return how a plan's length depends on its levers, by compiling it with each one moved.
+def slot_ms_of(schedule: Schedule) -> int:
+    """Return how long a class lasts."""
+    return schedule.slot_ms
+
+
+def more_rest_ms(plan: Plan) -> Measure:
+    """Return a measure that is below 0 where more of the time is work than in a plan."""
+    was = expand(plan)
+    common = gcd(was.work_ms, was.total_ms)
+    work, total = was.work_ms // common, was.total_ms // common
+    return lambda schedule: work * schedule.total_ms - total * schedule.work_ms
+
+
+def sums(plan: Plan, levers: Iterable[Lever], measure: Measure) -> Sums:
+    """Return how a measure depends on a plan's levers, by compiling it with each one moved.
 
     Levers that change nothing, whatever the others do, are left out.
     """
+
+    def at(a_plan: Plan) -> int:
+        return measure(expand(a_plan))
+
     all_levers = list(levers)
-    now_ms = expand(plan).slot_ms
+    now_ms = at(plan)
     rounds = {_block(lever): lever for lever in all_levers if lever.level == "rounds"}
     longer = {b: moved(plan, {lever: 1}) for b, lever in rounds.items()}
-    longer_ms = {b: expand(longer[b]).slot_ms for b in rounds}
+    longer_ms = {b: at(longer[b]) for b in rounds}
     each: dict[Lever, int] = {}
     each_round: dict[Lever, int] = {}
     breaks: dict[Lever, dict[int, int]] = {}
     for lever in all_levers:
         if lever.level == "breaks":
-            breaks[lever] = _break_sums(plan, lever, now_ms)
+            breaks[lever] = _break_sums(plan, lever, at)
         elif lever.level != "rounds":
             by = max(lever.by, key=abs)
-            each[lever] = (expand(moved(plan, {lever: by})).slot_ms - now_ms) // by
+            each[lever] = (at(moved(plan, {lever: by})) - now_ms) // by
             each_round[lever] = 0
             if lever.block in rounds:
-                both_ms = expand(moved(longer[lever.block], {lever: by})).slot_ms
+                both_ms = at(moved(longer[lever.block], {lever: by}))
                 each_round[lever] = (both_ms - longer_ms[lever.block]) // by - each[lever]
     idle = {lever for lever, times in each.items() if not times and not each_round[lever]}
     more_ms = {b: ms - now_ms for b, ms in longer_ms.items()}
@@ -72,25 +94,36 @@ def sums(plan: Plan, levers: Iterable[Lever]) -> Sums:
     return Sums(used, now_ms, each, each_round, breaks, rounds, more_ms)
 
 
-def _break_sums(plan: Plan, lever: Lever, now_ms: int) -> dict[int, int]:
+def _break_sums(plan: Plan, lever: Lever, at: Callable[[Plan], int]) -> dict[int, int]:
     """Return what a break adds when it is moved: as much, but from or to none."""
     (site,) = lever.sites
+    now_ms = at(plan)
     none = {by for by in lever.by if site.plus(by) == 0}
     some = [by for by in lever.by if by not in none]
-    table = {by: expand(moved(plan, {lever: by})).slot_ms - now_ms for by in {*none, *some[:1]}}
-    return {by: table[by] if by in table else table[some[0]] + by - some[0] for by in lever.by}
+    ends = {*none, *some[:1], *some[-1:]}
+    table = {by: at(moved(plan, {lever: by})) - now_ms for by in ends}
+    each = 0 if len(some) < 2 else (table[some[-1]] - table[some[0]]) // (some[-1] - some[0])
+    return {
+        by: table[by] if by in table else table[some[0]] + each * (by - some[0]) for by in lever.by
+    }
 
 
 class Fitting:
-    """The model of one plan's levers; times in it are tenths of a second."""
+    """The model of one plan's levers; times in it are tenths of a second.
 
-    def __init__(self, of: Sums, order: Sequence[str]) -> None:
+    ``rest`` is a measure that may not fall below 0.
+    """
+
+    def __init__(self, of: Sums, order: Sequence[str], rest: Sums | None = None) -> None:
         self._order = order
         self._levers = of.levers
         self._sums = of
         self._model = new_model()
-        self._by = {lever: self._among(_units(lever, lever.by)) for lever in of.levers}
-        self._length = of.now_ms // TENTH_MS + _sum(self._adds(lever) for lever in of.levers)
+        every = dict.fromkeys([*of.levers, *(rest.levers if rest else ())])
+        self._by = {lever: self._among(_units(lever, lever.by)) for lever in every}
+        self._length = self._of(of)
+        if rest is not None:
+            self._model.add(self._of(rest) >= 0)
         self._end = time.monotonic() + SEARCH_SECONDS
 
     def exactly(self, slot_ms: int) -> dict[Lever, int] | None:
@@ -141,26 +174,30 @@ class Fitting:
         self._model.add(amount == answer.value(amount))
         return answer
 
+    def _of(self, sums: Sums) -> Any:
+        """Return a measure as the levers make it, in tenths."""
+        adds = (self._adds(lever, sums) for lever in sums.levers)
+        return sums.now_ms // TENTH_MS + _sum(adds)
+
     def _among(self, amounts: Iterable[int]) -> Any:
         from ortools.sat.python.cp_model import Domain
 
         return self._model.new_int_var_from_domain(Domain.from_values(list(amounts)), "")
 
-    def _adds(self, lever: Lever) -> Any:
-        """Return what a lever adds to the plan's length; one of a block with rounds, see there."""
-        by, of = self._by[lever], self._sums
+    def _adds(self, lever: Lever, of: Sums) -> Any:
+        """Return what a lever adds to a measure; one of a block with rounds, see there."""
+        by = self._by[lever]
         if lever in of.breaks:
             pairs = [(n // TENTH_MS, ms // TENTH_MS) for n, ms in of.breaks[lever].items()]
-            adds = self._among(ms for _, ms in pairs)
+            adds = self._among({ms for _, ms in pairs})
             self._model.add_allowed_assignments([by, adds], pairs)
             return adds
         if lever.level == "rounds":
-            return self._block_adds(lever)
+            return self._block_adds(lever, of)
         return 0 if lever.block in of.rounds else of.each[lever] * by
 
-    def _block_adds(self, rounds: Lever) -> Any:
+    def _block_adds(self, rounds: Lever, of: Sums) -> Any:
         """Return what a block adds whose rounds may move: for each number of them, another sum."""
-        of = self._sums
         within = [lv for lv in of.levers if lv.block == rounds.block and lv in of.each]
         ends: list[int] = []
         sums = []

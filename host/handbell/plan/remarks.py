@@ -74,10 +74,11 @@ def _steps(plan: Plan) -> Iterator[str]:
             if which in said:
                 continue
             said.add(which)
+            owed = exercise.tap.owed(reps)
             yield sentence(
                 (*place, "tap"),
                 f"{reps} reps are not a multiple of {every}; the target counts as made at "
-                f"tap {-(-reps // every)}, after {-(-reps // every) * every} reps",
+                f"tap {owed // every}, after {owed} reps",
             )
 
 

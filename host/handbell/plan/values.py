@@ -43,6 +43,10 @@ class Tap:
     rule: str
     every: int = 1
 
+    def owed(self, reps: int) -> int:
+        """Return after how many reps the box takes a target or goal as made: whole taps."""
+        return -(-reps // self.every) * self.every
+
 
 def shown(value: object) -> str:
     """Return a value as the plan's author would recognise it, cut when long."""
