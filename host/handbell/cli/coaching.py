@@ -29,7 +29,7 @@ UNSEEN = (
 )
 PAIN = (
     "Pain is for a qualified health professional to judge: have the person ask one, and stop "
-    "what hurts. This list only avoids what loads that part most."
+    "what hurts. The list only leaves out what loads that part by the library's rules."
 )
 
 
@@ -123,6 +123,7 @@ def _print_entry(library: Library, entry: Entry, out: Console) -> None:
         ("sides", sides[entry.sides]),
         ("hold" if entry.is_hold else "reps in 30 s", _count_words(entry)),
         ("tap", ", ".join(entry.taps)),
+        ("does", ", ".join(entry.does)),
         ("tires", ", ".join(entry.tires)),
         ("loads", ", ".join(entry.bears)),
         ("easier", ", ".join(e.name for e in library.easier(entry)) or "nothing, it is an end"),
@@ -177,6 +178,7 @@ def swap_run(args: argparse.Namespace) -> Result:
     from handbell.coach.library import load_library
     from handbell.coach.remarks import coach_remarks
     from handbell.coach.swap import facts, find_swaps, swapped
+    from handbell.plan.remarks import remarks
 
     library = load_library(args.library)
     wish = _wish(args, library)
@@ -195,8 +197,9 @@ def swap_run(args: argparse.Namespace) -> Result:
         write_plan(path, after, None if args.out else before)
     warnings: list[str] = []
     if built is not None:
-        known = set(coach_remarks(text.plan, library))
-        warnings = [w for w in coach_remarks(built.plan, library) if w not in known]
+        known = {*coach_remarks(text.plan, library), *remarks(text.plan)}
+        told = [*remarks(built.plan), *coach_remarks(built.plan, library)]
+        warnings = [w for w in told if w not in known]
     data = {
         "plan": str(args.plan),
         "swaps": facts(swaps, CHOICES_SHOWN),

@@ -14,6 +14,7 @@ from handbell.coach.library_names import name_key, one_of
 from handbell.coach.remarks import followings
 from handbell.coach.swap_keys import new_keys
 from handbell.coach.swap_rank import (
+    SPARING,
     Choice,
     Surroundings,
     Wish,
@@ -40,8 +41,8 @@ class Swap:
     """One exercise of a plan, everywhere it is done, and what may take its place.
 
     ``name`` is what the plan calls it, ``old`` is None when the library doesn't know it.
-    ``said`` tells what else changes with the first choice. Without choices it stays as it is, and
-    ``stuck`` says why.
+    ``said`` tells what else changes with the first choice, ``spare`` that nothing may be
+    more than it was. Without choices it stays as it is, and ``stuck`` says why.
     """
 
     name: str
@@ -51,6 +52,7 @@ class Swap:
     choices: list[Choice] = field(default_factory=list)
     said: list[str] = field(default_factory=list)
     stuck: HandbellError | None = None
+    spare: bool = False
 
     @property
     def new(self) -> Entry:
@@ -91,6 +93,7 @@ def find_swaps(
     else:
         asked = [_named(name, grouped, library, text.name, block)]
     for swap in asked:
+        swap.spare = wish.because in SPARING
         _choose(swap, library, _wish_for(swap, wish), floor, to)
         _keep_kind(text, swap)
         if swap.stuck and name is not None:
@@ -112,7 +115,7 @@ def swapped(text: PlanText, swaps: Iterable[Swap]) -> tuple[bytes, CompiledClass
     for swap in swaps:
         for place in swap.places:
             alone = not _is_inside(text, place)
-            keys, said = new_keys(place.values, swap.old, swap.new, text.kit, alone)
+            keys, said = new_keys(place.values, swap.old, swap.new, text.kit, alone, swap.spare)
             if not alone and not place.in_list:
                 said.append("the ladder's reps and times stay as they are")
             swap.said += [words for words in said if words not in swap.said]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from math import lcm
 from typing import Any
 
 from handbell.coach.library_entry import Entry
@@ -18,18 +19,20 @@ def new_keys(
     new: Entry,
     counted: Iterable[str] = (),
     by_itself: bool = True,
+    spare: bool = False,
 ) -> tuple[Table, list[str]]:
     """Return what keys of a plan's exercise become (None: taken out), and what to say about it.
 
     Windows and rests stay as they are. ``counted`` is the kit whose number the plan says. An
-    exercise of a list or a ladder is not asked for ``by_itself``: it stays a hold, or none.
+    exercise of a list or a ladder is not asked for ``by_itself``: it stays a hold, or none. To
+    ``spare`` somebody, jumps don't get more.
     """
     keys: Table = {"name": new.name}
     said: list[str] = []
     if by_itself and new.is_hold is not values.get("hold", False):
         _change_kind(keys, said, values, new)
     if not new.is_hold:
-        _scale(keys, said, values, old, new)
+        _scale(keys, said, values, old, new, spare)
     _change_sides(keys, said, values, old, new, by_itself)
     _change_kit(keys, said, values, old, new, {name_key(name): name for name in counted})
     if by_itself:
@@ -51,7 +54,11 @@ def _change_kind(keys: Table, said: list[str], values: Table, new: Entry) -> Non
             keys["tap"] = "each"
 
 
-def _scale(keys: Table, said: list[str], values: Table, old: Entry | None, new: Entry) -> None:
+def _scale(
+    keys: Table, said: list[str], values: Table, old: Entry | None, new: Entry, spare: bool
+) -> None:
+    tap = values.get("tap")
+    every = tap["every"] if isinstance(tap, dict) else 1
     for key in ("reps", "goal"):
         if key not in values:
             continue
@@ -59,12 +66,21 @@ def _scale(keys: Table, said: list[str], values: Table, old: Entry | None, new: 
         if old is None or old.reps_30s is None or new.reps_30s is None:
             said.append(f"{key} stay as they are")
             continue
-        scaled = [_scaled(n, old.reps_30s, new) for n in (was if isinstance(was, list) else [was])]
+        numbers = was if isinstance(was, list) else [was]
+        scaled = [_scaled(n, old.reps_30s, new) for n in numbers]
+        if spare and new.impact == "high":
+            scaled = [min(pair) for pair in zip(scaled, numbers, strict=True)]
+        ranges = "{} to {} in 30 s, not {} to {}".format(*new.reps_30s, *old.reps_30s)
+        step = lcm(every, 1 if new.sides == "both" else 2)
+        if min(scaled) >= step:  # the box counts whole taps, so more would be owed than is said
+            scaled = [n // step * step for n in scaled]
+        elif every > 1:
+            keys["tap"] = "each"
+            said.append(f"a tap for each rep now, since {every} are more than there are")
         became = scaled if isinstance(was, list) else scaled[0]
         if became == was:
             continue
         keys[key] = became
-        ranges = "{} to {} in 30 s, not {} to {}".format(*new.reps_30s, *old.reps_30s)
         said.append(f"{key} {_list(was)} become {_list(became)} ({ranges})")
 
 

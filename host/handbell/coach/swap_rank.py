@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
@@ -14,10 +15,12 @@ from handbell.coach.remarks import shared_load
 from handbell.errors import UsageError
 
 REASONS = ("no-kit", "sore", "too-hard", "too-easy", "no-floor")
+SPARING = ("sore", "too-hard")  # reasons for which nothing may be more than it was
 
 # What makes a replacement less near, in ladder steps. Common practice, no source.
 _FAR_STEPS = 3  # as far as a ladder is counted, and what no way along it counts as
 _PER_LEVEL = 1.5
+_NOT_DOWN = 1.0  # for a sore part or what is too hard, whatever is no way down the ladder
 _OTHER_TIRED = 2.0  # all other muscles; in proportion to what differs
 _OTHER_KIND = 2.0  # a hold for reps, or reps for a hold
 _ONLY_ALSO = 1.0  # another pattern, which may serve as this one
@@ -29,7 +32,8 @@ _OTHER_SIDES = 0.5
 _IN_PLAN = 1.0
 _IN_BLOCK = 3.0
 _TIRED_BEFORE = 1.5
-_EASY_LEVEL = 2  # as far as another pattern is proposed
+_EASY_LEVEL = 2  # as far as another pattern is proposed, or balance on one leg is no matter
+_SIDE_WORDS = ("left", "right")
 
 _EVERYWHERE = frozenset({"wall"})  # taken to be there unless somebody says otherwise
 _NO_WAY = Steps(_FAR_STEPS, "beside")
@@ -115,7 +119,7 @@ def _ranked(
         _weighed(entry, old, ways.get(entry.id, _NO_WAY), wish, around)
         for entry in entries
         if entry is not old
-        and _fits(entry, old, ways.get(entry.id, _NO_WAY), wish)
+        and _fits(entry, old, ways.get(entry.id, _NO_WAY), wish, around)
         and not lacks(entry, wish, around)
     ]
     return sorted(found, key=lambda c: (c.cost, abs(c.entry.level - old.level), c.entry.id))
@@ -135,24 +139,30 @@ def named_choice(
     return choice
 
 
-def _fits(entry: Entry, old: Entry, way: Steps, wish: Wish) -> bool:
+def _fits(entry: Entry, old: Entry, way: Steps, wish: Wish, around: Surroundings) -> bool:
     """Return whether an exercise answers the reason for the swap."""
     if wish.because == "too-hard":
         easier = way.way == "easier" or (entry.level < old.level and way.way != "harder")
-        return easier and _asks_no_more(entry, old)
+        return easier and _asks_no_more(entry, old, way, around)
     if wish.because == "too-easy":
         return way.way == "harder" or (entry.level > old.level and way.way != "easier")
     if wish.because == "no-floor":
         return _floor(entry) < _floor(old)
     if wish.because == "sore":
-        return not strained(entry, wish.sore) and _asks_no_more(entry, old)
+        return not strained(entry, wish.sore) and _asks_no_more(entry, old, way, around)
     return True
 
 
-def _asks_no_more(entry: Entry, old: Entry) -> bool:
-    """Return whether level, landings and skill stay what they were, or less."""
+def _asks_no_more(entry: Entry, old: Entry, way: Steps, around: Surroundings) -> bool:
+    """Return whether level, landings, skill and balance stay what they were, or less.
+
+    Who has one skill need not have another: it counts as known down the same ladder, or where the
+    plan has it already.
+    """
     lands_softer = IMPACTS.index(entry.impact) <= IMPACTS.index(old.impact)
-    return entry.level <= old.level and lands_softer and entry.skill <= old.skill
+    known = (old.skill and way.way == "easier") or entry.id in around.in_plan
+    steady = entry.level <= _EASY_LEVEL or "one leg" not in entry.does or "one leg" in old.does
+    return entry.level <= old.level and lands_softer and steady and (known or not entry.skill)
 
 
 def _floor(entry: Entry) -> int:
@@ -164,6 +174,8 @@ def _weighed(entry: Entry, old: Entry, way: Steps, wish: Wish, around: Surroundi
     choice = Choice(entry)
     choice.add(min(way.far, _FAR_STEPS), _way_words(entry, old, way))
     choice.add(_PER_LEVEL * abs(entry.level - old.level))
+    if wish.because in SPARING and way.way != "easier":
+        choice.add(_NOT_DOWN)
     _weigh_kit(choice, old, wish, around)
     either = set(old.tires) | set(entry.tires)
     other = either - (set(old.tires) & set(entry.tires))
@@ -228,13 +240,21 @@ def _weigh_room(choice: Choice, old: Entry) -> None:
 
 
 def sore_parts(words: Iterable[str]) -> tuple[str, ...]:
-    """Return body parts as they were said; raises UsageError for one that no exercise names."""
+    """Return body parts as they were said, one by one; commas part them.
+
+    Raises UsageError for one that no exercise names.
+    """
+    parts = (*LOADS, *TIRES)
+    known = {*_SIDE_WORDS, *(word for part in parts for word in name_words(part))}
     found = []
-    for word in words:
-        if not any(_same_part(word, part) for part in (*LOADS, *TIRES)):
-            near = nearest(word, (*LOADS, *TIRES)) or LOADS
-            raise UsageError(f'"{word}" is no body part here', f"Known parts: {', '.join(near)}")
-        found.append(word)
+    for said in words:
+        for word in filter(None, (piece.strip() for piece in re.split(r",|\band\b", said))):
+            is_part = known.issuperset(name_words(word))
+            if not is_part or not any(_same_part(word, part) for part in parts):
+                near = nearest(word, parts) or LOADS
+                remedy = f"Known parts: {', '.join(near)}"
+                raise UsageError(f'"{word}" is no body part here', remedy)
+            found.append(word)
     return tuple(found)
 
 
