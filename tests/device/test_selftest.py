@@ -107,6 +107,41 @@ def test_without_a_battery_what_it_feeds_is_not_blamed_on_wires(rig_of):
         assert "fed by the battery" in words[part] and "wire" not in words[part]
 
 
+@pytest.mark.parametrize(
+    ("answers", "dark"),
+    [
+        (["all"], range(1, 9)),
+        (["1-8"], range(1, 9)),
+        (["2 to 3, 7"], [2, 3, 7]),
+        (["n", "none of them", "9", "3-2", "0", "4"], [4]),
+        (["all of them", "All."], range(1, 9)),
+        (["none"], []),
+        ([""], []),
+    ],
+)
+def test_every_answer_about_lamps_is_understood_or_asked_again(rig_of, answers, dark):
+    rig = rig_of()
+    person, left = Person(rig), list(answers)
+
+    def ask(question):
+        return left.pop(0) if "lamps lit" in question else person(question)
+
+    with rig.connect() as connection:
+        findings = SelfTest(connection, ask, 2).run()
+    assert left == []
+    lamps = [f.part for f in findings if f.part.startswith("lamp") and f.fine is False]
+    assert lamps == [f"lamp {n}" for n in dark]
+
+
+def test_without_a_battery_it_is_said_before_the_lamps_are_asked_about(rig_of):
+    rig = rig_of(broken=("battery",))
+    person = Person(rig)
+    with rig.connect() as connection:
+        SelfTest(connection, person, 2).run()
+    (asked,) = [question for question in person.asked if "lamps lit" in question]
+    assert asked.startswith("The battery, which feeds the lamps, is off or missing.")
+
+
 def test_with_a_battery_wires_are_named(rig_of):
     rig = rig_of(broken=("sounder",))
     with rig.connect() as connection:

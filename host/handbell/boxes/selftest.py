@@ -7,6 +7,7 @@ whether it rang.
 from __future__ import annotations
 
 import contextlib
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
@@ -97,17 +98,19 @@ class SelfTest:
             self._work("lamp", n=n)
             self._wait(LAMP_S)
         self._work("lamp", n=0)
-        said = self._ask(
-            f"{self._box.label}: {lamps} lamps lit one after another. "
-            "Which stayed dark? (numbers, Enter for none) "
-        )
-        if said is None:
-            return [Finding("lamps", None, "nobody was asked")]
-        dark = [int(word) for word in said.replace(",", " ").split() if word.isdigit()]
+        question = f"{self._box.label}: {lamps} lamps lit one after another. Which stayed dark? "
+        if self._is_off():
+            question = f"The battery, which feeds the lamps, is off or missing. {question}"
+        dark = None
+        while dark is None:
+            said = self._ask(f"{question}(numbers, such as 3 or 1-{lamps}; all; Enter for none) ")
+            if said is None:
+                return [Finding("lamps", None, "nobody was asked")]
+            dark = lamps_named(said, lamps)
         if not dark:
             return [Finding("lamps", True, "")]
         words = self._unless_off("stays dark: check the data wire before it, else replace it")
-        return [Finding(f"lamp {n}", False, words) for n in dark if 1 <= n <= lamps]
+        return [Finding(f"lamp {n}", False, words) for n in sorted(dark)]
 
     def _sounder(self) -> list[Finding]:
         self._work("sound")
@@ -123,11 +126,14 @@ class SelfTest:
 
     def _unless_off(self, fault: str) -> str:
         """Return what to say of a lamp or a sounder that did nothing: the battery feeds both."""
-        if self._work("battery")["mv"] >= BATTERY_MV[0]:
+        if not self._is_off():
             return fault
         return (
             "is fed by the battery, and there is none or it is switched off: try again with it on"
         )
+
+    def _is_off(self) -> bool:
+        return bool(self._work("battery")["mv"] < BATTERY_MV[0])
 
     def _press(self) -> list[Finding]:
         before = self._work("buttons")
@@ -183,3 +189,25 @@ class SelfTest:
             return []
         words = "had stopped: check its cell, then run handbell send" if said["stopped"] else ""
         return [Finding("clock part", not said["stopped"], words)]
+
+
+def lamps_named(said: str, lamps: int) -> set[int] | None:
+    """Return the lamps that an answer names, of so many; None when it can't be understood.
+
+    ``3 5``, ``1-8``, ``1 to 8`` and ``all``; nothing and ``none`` name none.
+    """
+    words = said.strip().lower().strip(".")
+    if words in ("", "none"):
+        return set()
+    if words == "all":
+        return set(range(1, lamps + 1))
+    named: set[int] = set()
+    for piece in re.sub(r"\s*(?:-|\bto\b)\s*", "-", words).replace(",", " ").split():
+        span = re.fullmatch(r"([0-9]{1,3})(?:-([0-9]{1,3}))?", piece)
+        if span is None:
+            return None
+        first, last = int(span[1]), int(span[2] or span[1])
+        if not 1 <= first <= last <= lamps:
+            return None
+        named.update(range(first, last + 1))
+    return named
