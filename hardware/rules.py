@@ -24,6 +24,7 @@ RULES: tuple[Rule, ...] = (
     rules_signals.buttons,
     rules_signals.off_series,
     rules_supply.no_back_feed,
+    rules_supply.poles,
     rules_supply.gauge,
     rules_supply.decoupling,
     rules_supply.currents,

@@ -41,6 +41,28 @@ def no_back_feed(net: Netlist) -> list[str]:
     return found
 
 
+def poles(net: Netlist) -> list[str]:
+    """The cell, what it is joined to, and every electrolytic capacitor are the right way round."""
+    found = []
+    for ref in net.refs("cell"):
+        for charger in net.refs("charger"):
+            for pole in "+-":
+                if net.at(ref, pole) != net.at(charger, f"B{pole}"):
+                    found.append(
+                        f"{ref}'s {pole} is not on {charger}'s B{pole}: a cell the wrong way round "
+                        "drives current through the charger at once, and may burst or burn."
+                    )
+        if not net.refs("charger") and net.at(ref, "-") != "GND":
+            found.append(f"{ref}'s - is not on GND: the cell is the wrong way round.")
+    for ref in net.refs("charger", "boost"):
+        wrong = [end for end in ("IN-", "OUT-") if net.at(ref, end) != "GND"]
+        found += [f"{ref}'s {end} is not on GND: its wires are swapped." for end in wrong]
+    for ref, part in net.box.part.items():
+        if {"+", "-"} == set(part.ends()) and part.kind != "cell" and net.at(ref, "+") == "GND":
+            found.append(f"{ref}'s + is on GND: an electrolytic that way round bursts.")
+    return found
+
+
 def gauge(net: Netlist) -> list[str]:
     """The gauge reads the cell itself, before any diode, within what its pin may see."""
     found = []

@@ -65,7 +65,21 @@ def without(*refs):
     return change
 
 
+def swapped(one, other):
+    """Return a change that swaps two ends."""
+
+    def change(document):
+        on = {end: net for net, ends in document["net"].items() for end in ends}
+        moved(one, on[other])(document)
+        moved(other, on[one])(document)
+
+    return change
+
+
 FAULTS = {
+    "a cell the wrong way round": (swapped("BT1.+", "BT1.-"), r"BT1's \+ is not on U4's B\+"),
+    "a charger's wires swapped": (swapped("U4.OUT+", "U4.OUT-"), "U4's OUT- is not on GND"),
+    "a capacitor the wrong way round": (swapped("C1.+", "C1.-"), r"C1's \+ is on GND"),
     "a wrong pin": (put("pins", "lamps", 17), r"pico.py has lamps on GP16, box.toml .* GP17"),
     "sda on an scl pin": (put("pins", "sda", 9), "sda is on GP9, which can only be scl"),
     "another bus": (put("pins", "sda", 6), "sda is on I2C1 and scl on I2C0"),
