@@ -68,3 +68,12 @@ def test_on_usb_alone_the_guide_promises_no_light_and_no_sound():
     assert "all else passes. They have their turn in step 6" in table
     hardware = (ROOT / "docs" / "hardware.md").read_text(encoding="utf-8")
     assert "dark lamps and a silent loudspeaker" in hardware
+
+
+def test_the_live_half_of_the_cells_plug_is_the_covered_one():
+    """Before a cell goes in, and where the plug is made. Common practice, no source."""
+    text = " ".join(GUIDE.split())
+    assert "half of the plug on the holder's lead is the one whose contacts are covered" in text
+    parting = text.index("**Part the plug**")
+    covered = text.index("the half on the cell's lead is the one with covered contacts", parting)
+    assert covered < text.index("Only now a cell goes into the holder")

@@ -493,3 +493,11 @@ def test_nothing_found_and_unknown_kit(capsys):
 def test_choices_of_values_are_ordered_as_the_code_counts_on():
     assert SPACES[0] == "spot" and SPACES[-1] == "lane"
     assert IMPACTS == ("none", "low", "high")
+
+
+def test_everything_about_one_says_what_it_asks_of_the_body(capsys):
+    """The words from which its loads follow, so that a coach can check them."""
+    assert main(["exercises", "Floor dip"]) == 0
+    out = capsys.readouterr().out
+    assert "does          hands down, press, hips up" in out
+    assert "loads         neck, shoulder, elbow, wrist, back, hip" in out
