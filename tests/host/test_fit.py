@@ -5,7 +5,7 @@ import sys
 from fractions import Fraction
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from made_plans import EXAMPLES, plans, toml
 
@@ -214,6 +214,7 @@ def test_nobodys_first_class_gets_denser(made, data):
     found = fit(text.plan, slot_ms * 1000, keep, first_timers=True)
     if isinstance(found, Misfit):
         found = fit(text.plan, found.nearest_ms, keep, first_timers=True)
+        assume(isinstance(found, Fitted))  # a search cut short may find nothing
     try:
         after = written(text, found)[1].plan
     except HandbellError as error:
