@@ -124,13 +124,17 @@ class Account:
         try:
             self._tell_end(cause, class_ms)
         finally:  # whatever fails, the next run must not go on in this log
-            app.blind(self._log.close)
+            if self._log.is_open:
+                app.blind(self._log.close)
         if app.storage.settings["start_ms"]:
             app.storage.save(start_ms=0)
 
     def _tell_end(self, cause: int, class_ms: int) -> None:
         app = self._app
-        self._log.make_room()
+        try:
+            self._log.make_room()
+        except (OSError, ValueError) as error:
+            app.failed(error)  # the end is told all the same
         self._note(faults.STORAGE_FULL, self._log.lost, class_ms)
         self._note(faults.EDGES_LOST, app.buttons.lost, class_ms)
         app.buttons.lost = 0

@@ -21,7 +21,7 @@ from .account import Account
 from .buttons import Buttons
 from .keeper import Keeper, clock_part
 from .link import BYTES_A_PASS, Link
-from .log import Log
+from .log import ENOSPC, Log
 from .power import Power
 from .requests import FIRMWARE, QUIET, Requests, in_class
 from .sound import Sound
@@ -220,13 +220,13 @@ class App:
         at = have.index(self.selected) + 1 if self.selected in have else 0
         if self.view.on_health:
             at = 0
-        elif at >= len(have):
-            self.view.show_instead(self.view.screens.health, HEALTH_US)
-            self.view.on_health = True
-            return
         self.view.on_health = False
-        while at < len(have) and have[at] != self.selected and not self.select(have[at]):
+        while at < len(have):
+            if have[at] == self.selected or self.select(have[at]):
+                return
             at += 1  # a damaged one is passed over
+        self.view.show_instead(self.view.screens.health, HEALTH_US)
+        self.view.on_health = True
 
     def dropped(self, of: str, name: str) -> None:
         """A file was erased by the host."""
@@ -254,10 +254,9 @@ class App:
         self.runner.arm(start_ms)
         try:
             self._begin()
-            if not self.log.is_open:
-                raise OSError(errno.EIO)
             if not self.log.write():  # from now on a power failure loses no class
-                raise OSError(errno.EIO)
+                no_room = self.log.fault == faults.STORAGE_FULL
+                raise OSError(ENOSPC if no_room else errno.EIO)
             self.storage.save(start_ms=self.clock.utc_ms(start_ms), start_run=self.log.name)
         except Exception as error:
             self.disarm()  # a host that is told no must not find the box starting alone

@@ -74,7 +74,10 @@ class Keeper:
         if rate is not None:
             known = _doubted(rate, utc_s)
             if may_save:
-                self._save_rate(rate)
+                try:
+                    self._save_rate(rate)
+                except OSError:
+                    pass  # it holds for this boot
         else:
             known = self.rate(utc_s)
             if may_save and self.tz_s != self._storage.settings["tz_s"]:

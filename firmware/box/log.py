@@ -7,9 +7,11 @@ journal's size to which it belongs (u32): after a power cut a tail that was appe
 known by that.
 """
 
+import errno
 import struct
 import time
 
+from handbell_core import faults
 from handbell_core.journal import RECORD_SIZE
 from handbell_core.ticks import ticks_diff
 
@@ -34,45 +36,50 @@ class Log:
     def __init__(self, storage) -> None:
         self._storage = storage
         self._file: "BinaryIO" = None
+        self.is_open = False  # a run is being logged, though its file may still have to be opened
         self._size = 0
         self.name = ""
         self._queue = bytearray(ROOM * RECORD_SIZE)
-        self._used = 0
         self._tail = bytearray(4 + TAIL_BYTES)
-        self._tail_used = 0
         self._oldest = 0
-        self._tries = 0  # writes that failed, one after another
-        self.lost = 0
-        self.full = False  # nothing more is kept
-        self.was_full = False  # something of this run was not kept
+        self._fresh()
         self.worst_write_us = storage.settings["worst_write_us"]
         self.stall_start = self.stall_end = 0
 
-    def open(self) -> None:
-        """Begin a new journal; without room the run goes on and its records are lost."""
+    def _fresh(self) -> None:
         self._used = self._tail_used = 0
+        self._tried = 0  # bytes of the queue that the last write was to keep
+        self._tries = 0  # writes that failed, one after another
         self.lost = 0
-        self.full = self.was_full = False
+        self.full = False  # nothing more is kept
+        self.fault = 0  # why something of this run was not kept
+
+    def open(self) -> None:
+        """Begin a new journal; one that can't be opened yet is tried again with each write."""
+        self._fresh()
+        self.name = ""
+        self.is_open = True
         try:
-            self.name, self._file = self._storage.new_run()
-            self._size = 0
-            self._start_tail()
-        except OSError:
-            self._file = None
-            self.full = self.was_full = True
+            self._new_file()
+        except OSError as error:
+            self._failed(error)
+
+    def _new_file(self) -> None:
+        self.name, self._file = self._storage.new_run()
+        self._size = 0
+        self._start_tail()
 
     def reopen(self, name: str) -> None:
         """Go on with a journal that the power cut off; raises OSError."""
-        self._used = self._tail_used = 0
-        self.lost = 0
-        self.full = self.was_full = False
+        self._fresh()
         self.name = name
         self._file, self._size = self._storage.reopen_run(name)
+        self.is_open = True
         self._start_tail()
 
     @property
-    def is_open(self) -> bool:
-        """Whether a journal is being kept."""
+    def has_file(self) -> bool:
+        """Whether the run's journal is among those on the flash."""
         return self._file is not None
 
     def keep(self, record: bytes) -> None:
@@ -98,12 +105,15 @@ class Log:
 
         False when something is not kept. What a flash with room did not take is tried again.
         """
-        if not self._used or self._file is None:
-            return self._file is not None and not self.full
+        if not self._used or not self.is_open:
+            return self.is_open and not self.full
         self.stall_start = time.ticks_us()
         kept = False
+        self._tried = self._used
         fresh = memoryview(self._queue)[: self._used]
         try:
+            if self._file is None:
+                self._new_file()
             if self._tail_used + self._used <= TAIL_BYTES:
                 at = 4 + self._tail_used
                 self._tail[at : at + self._used] = fresh
@@ -130,20 +140,26 @@ class Log:
         except (OSError, ValueError):
             pass  # it may open at the next try
         no_room = isinstance(error, OSError) and error.errno == ENOSPC
-        if no_room or self._tries >= TRIES:
-            self.full = self.was_full = True
+        if self._used and (no_room or self._tries >= TRIES):
+            self.full = True
+            self.fault = faults.STORAGE_FULL if no_room else faults.FLASH_ERROR
             self.lost += self._used // RECORD_SIZE
             self._used = 0
 
     def _open_anew(self) -> None:
         """Open the file again: littlefs takes no more into one that met an error."""
+        if self._file is None:
+            self._new_file()
+            return
         try:
             self._file.close()
         except (OSError, ValueError):
             pass
         self._file, size = self._storage.reopen_run(self.name)
-        if size > self._size:  # it had been kept all the same
-            self._tail_used = self._used = 0
+        if size > self._size:  # what was tried had been kept all the same
+            left = self._used - self._tried
+            self._queue[:left] = self._queue[self._tried : self._used]
+            self._used, self._tail_used = left, 0
         self._size = size
         self._start_tail()
 
@@ -172,23 +188,41 @@ class Log:
             self.full = False
 
     def close(self) -> None:
-        """Write the rest and end the journal."""
-        if self._file is None:
+        """Write the rest and end the journal; what stays in the tail is joined to it later."""
+        if not self.is_open:
             return
         start = time.ticks_us()
         try:
             for _ in range(TRIES):
-                self.write()
-            self._into_journal(b"")
-            self._file.close()
-            self._storage.drop_tail(self.name)
-            self._storage.save(worst_write_us=self.worst_write_us)
+                if self._all_in():
+                    self._file.close()
+                    self._storage.drop_tail(self.name)
+                    self._storage.save(worst_write_us=self.worst_write_us)
+                    break
+            else:
+                self.fault = self.fault or faults.FLASH_ERROR
         except (OSError, ValueError):
-            self.full = self.was_full = True
+            pass  # the journal is whole; a tail that is left is known to be stale
         finally:  # no later run may go on in this log
             file, self._file = self._file, None
+            self.is_open = False
             self.stall_start, self.stall_end = start, time.ticks_us()
             try:
                 file.close()
-            except (OSError, ValueError):
+            except (OSError, ValueError, AttributeError):
                 pass
+
+    def _all_in(self) -> bool:
+        """Write what is queued and append the tail to the journal; False when that failed."""
+        self.write()
+        if self._used:
+            return False
+        self._tried = 0
+        try:
+            if self._file is None:
+                raise OSError(errno.EIO)
+            self._into_journal(b"")
+        except (OSError, ValueError) as error:
+            self._failed(error)
+            return False
+        return True

@@ -30,7 +30,7 @@ class Past:
         self.timeline = ""
         self.zero_utc_ms = self.gate_ms = -1
         self.from_ms = 0
-        self.waits = False
+        self.wait_ms = -1  # when somebody chose to wait after what was played then, -1: nobody
         self.skipped = 0
         self.told = 0  # the last window whose results were told
         self.taps = 0
@@ -50,9 +50,9 @@ class Past:
             if cause == j.BY_SKIP:
                 self.skipped = window
             elif state == AT_GATE or cause == j.BY_HAND:
-                self.waits = False
+                self.wait_ms = -1
             elif cause == j.BY_WAIT:
-                self.waits = True
+                self.wait_ms = class_ms
             if utc_ms >= 0:
                 self.zero_utc_ms = utc_ms - class_ms
         elif kind == j.RESULT:
@@ -94,22 +94,25 @@ class Past:
             return False
         zero_ms, run_ms = app.clock.run_ms_of_utc(zero_utc_ms), app.run_ms()
         runner = app.runner
-        is_on = self.gate_ms >= 0 or run_ms < zero_ms
+        is_on = self.gate_ms >= 0 or self.wait_ms >= 0 or run_ms < zero_ms
         if not is_on and runner.place_at(run_ms - zero_ms, self.from_ms) < 0:
             return False
+        gate_ms = self.gate_ms
+        waits_ms = runner.end_ms_at(self.wait_ms) if self.wait_ms >= 0 else -1
+        if 0 <= waits_ms <= run_ms - zero_ms:
+            gate_ms = waits_ms  # who chose the same waits there
         app.account.go_on(self)
         app.guard()
-        if self.gate_ms >= 0:
-            runner.wait_again(self.gate_ms, run_ms)
+        if gate_ms >= 0:
+            runner.wait_again(gate_ms, run_ms)
         elif run_ms < zero_ms:
             runner.arm(zero_ms)
         else:
             runner.rejoin(zero_ms, run_ms, self.from_ms)
-            runner.waiting = self.waits
+            runner.waiting = waits_ms >= 0
         counting = runner.counting
         counting.take_over(self.counting)
-        if self.skipped and self.skipped == counting.window:
-            counting.skip()
+        counting.skip_again(self.skipped)
         if counting.before_window > self.told:
             runner.tell_soon(run_ms)
         app.view.end_instead()

@@ -5,6 +5,7 @@ and holds either facts or ``no``, a fault code. The words of faults belong to th
 """
 
 import binascii
+import errno
 import gc
 import sys
 import time
@@ -94,8 +95,8 @@ class Requests:
             "usb": app.power.usb,
             "low": app.power.low,
             "kb": app.storage.room_kb if app.in_class else app.storage.free_kb(),
-            "runs": len(app.storage.runs()) - (1 if app.log.is_open else 0),
-            "fault": app.fault or (faults.STORAGE_FULL if app.log.was_full else 0),
+            "runs": len(app.storage.runs()) - (1 if app.log.has_file else 0),
+            "fault": app.fault or app.log.fault,
             "clock": app.keeper.model is not None,
             "rtc": app.keeper.rtc is not None,
         }
@@ -182,6 +183,8 @@ class Requests:
             else:
                 path = storage.find(message["of"], name)
                 try:
+                    if message["of"] == RUNS and not storage.join_tail(name):
+                        raise OSError(errno.EIO)
                     reply["size"] = storage.size(path)
                     reply["d"] = storage.digest(path)
                 except OSError:
@@ -207,6 +210,8 @@ class Requests:
         if path:
             if app.log.is_open and message["name"] == app.log.name:
                 raise Refusal(faults.BUSY)
+            if message["of"] == RUNS and not app.storage.join_tail(message["name"]):
+                raise Refusal(faults.FLASH_ERROR)
             if app.storage.digest(path) != message["d"]:
                 raise Refusal(faults.NOT_WHOLE)
             app.storage.remove(path)
@@ -226,8 +231,8 @@ class Requests:
             raise Refusal(faults.BUSY)
         if app.selected != message["d"]:
             self._select(message)
-        if app.runner.state == OVER:
-            app.select(app.selected)
+        if app.runner.state == OVER and not app.select(app.selected):
+            raise Refusal(faults.FLASH_ERROR)
         ahead_ms = message["utc_ms"] - app.keeper.utc_ms()
         if ahead_ms < ARM_LEAST_MS:
             raise Refusal(faults.TOO_LATE)

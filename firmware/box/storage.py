@@ -63,6 +63,8 @@ class Storage:
             except OSError:
                 pass
         self._read_settings()
+        if not self._settings_read:
+            self._read_settings()
         self._join_tails()
         self._keep_reserve()
 
@@ -300,20 +302,30 @@ class Storage:
 
     def _join_tails(self) -> None:
         """After a power cut: append each tail to its journal, unless that was done already."""
-        for name in os.listdir(self.path(RUNS)):
-            if not name.endswith(".tail"):
-                continue
-            run = name[:-5] + ".hbj"
-            try:
-                with open(self.path(RUNS, name), "rb") as f:
-                    tail = f.read()
-                size = self.size(self.path(RUNS, run))
-                if len(tail) > 4 and struct.unpack("<I", tail[:4])[0] == size:
-                    with open(self.path(RUNS, run), "ab") as f:
-                        f.write(memoryview(tail)[4:])
-                self.drop_tail(run)
-            except OSError:
-                pass  # the flash is full: the tail stays for the next start
+        try:
+            names = os.listdir(self.path(RUNS))
+        except OSError:
+            return  # each is joined before it is listed
+        for name in names:
+            if name.endswith(".tail"):
+                self.join_tail(name[:-5] + ".hbj")
+
+    def join_tail(self, run: str) -> bool:
+        """Append what a journal's tail still holds; False when that can't be done now."""
+        try:
+            with open(self.tail_path(run), "rb") as f:
+                tail = f.read()
+        except OSError as error:
+            return error.errno == errno.ENOENT
+        try:
+            size = self.size(self.path(RUNS, run))
+            if len(tail) > 4 and struct.unpack("<I", tail[:4])[0] == size:
+                with open(self.path(RUNS, run), "ab") as f:
+                    f.write(memoryview(tail)[4:])
+            self.drop_tail(run)
+        except OSError:
+            return False  # the flash is full or fails: the tail stays
+        return True
 
     def open_run(self, name: str):
         """Return a journal, open for reading."""

@@ -6,7 +6,6 @@ before its cue: at the cue the strip is written and the screen sent, and nothing
 
 import time
 
-from handbell_core import faults
 from handbell_core.ahead import Ahead
 from handbell_core.runner import CLOSING, LEAVING, NEVER, OVER, READY, SET
 from handbell_core.ticks import ticks_add, ticks_diff
@@ -174,7 +173,7 @@ class View:
         facts = self.facts
         app = self._app
         facts.battery_low = app.power.low
-        facts.fault = app.fault or (faults.STORAGE_FULL if app.log.was_full else 0)
+        facts.fault = app.fault or app.log.fault
         if runner.state in (SET, LEAVING):
             utc_ms = app.clock.utc_ms(runner.starts_ms)
             facts.starts_at = b"" if utc_ms < 0 else _wall(utc_ms // 1000 + app.keeper.tz_s)
@@ -193,7 +192,7 @@ class View:
         facts.battery_low = app.power.low
         facts.on_usb = app.power.usb
         facts.linked = app.link.linked(tick)
-        facts.fault = app.fault or (faults.STORAGE_FULL if app.log.was_full else 0)
+        facts.fault = app.fault or app.log.fault
         facts.loaded = app.runner is not None
         facts.journals = len(app.storage.runs())
         facts.free_kb = app.storage.free_kb()

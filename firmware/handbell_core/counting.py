@@ -155,6 +155,13 @@ class Counting:
         for count in self.now:
             count.skipped = True
 
+    def skip_again(self, window: int) -> None:
+        """Leave a window out that was left out before the power failed."""
+        for counts, number in ((self.now, self.window), (self.before, self.before_window)):
+            if window and window == number:
+                for count in counts:
+                    count.skipped = True
+
     def results_before(self) -> None:
         """Tell the results of the window before."""
         for slot, count in enumerate(self.before):

@@ -184,7 +184,12 @@ class Runner:
     # Starting, and going on from a gate
 
     def arm(self, start_ms: int) -> None:
-        """Set the class start, by the host, at ``start_ms`` in run time."""
+        """Set the class start, by the host, at ``start_ms`` in run time.
+
+        Raises ValueError once the run has begun, and what reading the timeline raises.
+        """
+        if self.state not in (READY, SET):
+            raise ValueError(self.state)
         self._set_start(start_ms, SET, False)
 
     def _set_start(self, start_ms: int, state: int, by_hand: bool) -> None:
@@ -221,7 +226,7 @@ class Runner:
 
     def _started(self, run_ms: int) -> None:
         self._look(self.index + 1)
-        self._turn(run_ms)
+        was = (self.state, self.index)
         self.zero_ms = run_ms - (self.gate_class_ms if self.state == LEAVING else 0)
         self.state = PLAY
         self.starts_ms = NEVER
@@ -230,6 +235,7 @@ class Runner:
             self._set(_HOLD + slot, NEVER)
         self._journal_state(run_ms, j.BY_HAND if self.by_hand else j.BY_HOST)
         self._enter(self.index + 1, run_ms)
+        self._was = was
 
     # Joining again after the power had failed
 
@@ -274,6 +280,10 @@ class Runner:
             if span.start_ms <= class_ms < span.end_ms():
                 return index
         return -1
+
+    def end_ms_at(self, class_ms: int) -> int:
+        """Return when the span ends in which a class is at ``class_ms``, -1 when it is over."""
+        return -1 if self.place_at(class_ms, class_ms) < 0 else self._after.end_ms()
 
     def wait_again(self, class_ms: int, run_ms: int) -> None:
         """Wait at the gate (or the wait that somebody chose) at ``class_ms``."""
@@ -422,6 +432,8 @@ class Runner:
             self._press(slot, run_ms)
 
     def _press(self, slot: int, run_ms: int) -> None:
+        if run_ms < self._since_ms and self._was[0] in (SET, LEAVING):
+            return  # it began before the start, and belongs to no window
         self.down[slot] = True
         self._down_ms[slot] = run_ms
         now = run_ms >= self._since_ms
@@ -630,7 +642,10 @@ class Runner:
         self.sink.changed()
 
     def _close(self, run_ms: int) -> None:
-        if self.state != CLOSING or run_ms < self._since_ms + KNOWN_MS:
+        if self.state != CLOSING:
+            return
+        if run_ms < self._since_ms + KNOWN_MS:  # another press may still become known
+            self._set(_SETTLE, self._since_ms + KNOWN_MS)
             return
         for slot in range(SLOTS):
             begun_in = self._down_in[slot][0]

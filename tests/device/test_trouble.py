@@ -359,7 +359,8 @@ def test_a_log_whose_first_write_fails_leaves_no_start(tmp_path):
     trouble = """
         from box.log import Log
         def write(self):
-            self.full = self.was_full = True
+            self.full = True
+            return False
         Log.write = write
     """
     data = timeline(two_windows)
@@ -442,26 +443,33 @@ def test_one_failed_read_of_the_settings_does_not_lose_them(tmp_path):
         assert (hello["station"], hello["label"]) == (4, "Door")
 
 
-def test_a_damaged_plan_is_paged_past(tmp_path):
+@pytest.mark.parametrize("damaged", [0, 1, 2])
+def test_a_damaged_plan_is_paged_past(tmp_path, damaged):
     plans = [timeline(lambda n=n: [lead_in(5_000), window(10_000 + n)]) for n in range(3)]
     trouble = f"""
         from box.storage import Storage
         whole = Storage.open_timeline
         def open_timeline(self, wanted):
-            if wanted == "{digest(plans[1])}":
+            if wanted == "{digest(plans[damaged])}":
                 raise OSError(5)
             return whole(self, wanted)
+        import os
+        if "started" in os.listdir():
+            Storage.open_timeline = open_timeline
+        open("started", "a").close()
     """
     with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
         for data in plans:
             rig.send([data])
+        rig.box.cut_power()
+        rig.box.power_up()
         selected = []
-        for _ in range(4):
+        for _ in range(6):
             rig.world.run_for(1_000_000)
             rig.box.press(0, rig.world.now_us() + 100_000)
             rig.world.run_for(1_000_000)
             selected.append(rig.ask("status")["sel"])
-    assert digest(plans[0]) in selected and digest(plans[2]) in selected
+    assert set(selected) == {digest(data) for n, data in enumerate(plans) if n != damaged}
 
 
 def test_late_taps_leave_the_end_screen_and_the_plan_alone(tmp_path):
@@ -572,3 +580,175 @@ def test_a_flash_without_room_ends_the_log_and_says_so(tmp_path):
         (run,) = rig.runs()
     notes = {struct.unpack("<H", rec[4][:2])[0] for rec in of_kind(run, journal.NOTE)}
     assert faults.STORAGE_FULL in notes and of_kind(run, journal.END)
+
+
+@pytest.mark.parametrize("release_ms", range(20, 70, 5))
+def test_a_class_ends_whenever_its_last_button_is_let_go(tmp_path, release_ms):
+    data = timeline(lambda: two_windows()[:2])
+    with Rig(tmp_path) as rig:
+        rig.send([data])
+        start = rig.arm([data])
+        rig.box.press(0, start + 24_900_000, hold_ms=100 + release_ms)
+        rig.world.run_to(start + 40_000_000)
+        (run,) = rig.runs()
+    assert of_kind(run, journal.END) and reps(run)[7, 1] == 1
+
+
+@pytest.mark.parametrize("fails", [1, 2])
+def test_a_log_that_fails_while_it_is_closed_is_whole_all_the_same(tmp_path, fails):
+    trouble = f"""
+        from box.log import Log
+        whole = Log._into_journal
+        fails = []
+        def into(self, fresh):
+            if not fresh and len(fails) < {fails}:
+                fails.append(1)
+                raise OSError(5)
+            whole(self, fresh)
+        Log._into_journal = into
+    """
+    rig, _ = play(tmp_path, trouble)
+    with rig:
+        (run,) = rig.runs()
+    assert len(of_kind(run, journal.TAP)) == 5 and of_kind(run, journal.END)
+
+
+def test_a_tail_that_was_left_is_joined_before_its_log_is_listed_or_erased(tmp_path):
+    trouble = """
+        from box.log import Log
+        whole = Log._into_journal
+        def into(self, fresh):
+            if not fresh:
+                raise OSError(5)
+            whole(self, fresh)
+        Log._into_journal = into
+    """
+    rig, _ = play(tmp_path, trouble)
+    with rig:
+        entry = rig.ask("list", of="runs", i=0)
+        (run,) = rig.runs()
+        assert len(run) == entry["size"] and len(of_kind(run, journal.TAP)) == 5
+        assert rig.ask("drop", of="runs", name=entry["name"], d=entry["d"])["gone"]
+        assert rig.ask("status")["runs"] == 0
+
+
+def test_a_log_that_can_t_be_opened_at_once_is_opened_later(tmp_path):
+    trouble = """
+        from box.storage import Storage
+        whole = Storage.new_run
+        fails = []
+        def new_run(self):
+            if len(fails) < 2:
+                fails.append(1)
+                raise OSError(5)
+            return whole(self)
+        Storage.new_run = new_run
+    """
+    data = timeline(two_windows)
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        at = rig.world.now_us() + 2_000_000
+        rig.box.press(0, at, hold_ms=1_600)
+        rig.world.run_to(at + 3_000_000)
+        assert rig.ask("status")["runs"] == 0
+        rig.world.run_to(at + 120_000_000)
+        (run,) = rig.runs()
+    assert of_kind(run, journal.RUN) and of_kind(run, journal.END)
+
+
+def test_no_start_is_set_on_a_class_that_is_over_and_can_t_be_read_again(tmp_path):
+    trouble = """
+        from box.app import App
+        whole = App.select
+        App.select = lambda self, digest: not (self.runner and self.runner.index > 0) and whole(
+            self, digest
+        )
+    """
+    data = timeline(two_windows)
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        start = rig.arm([data])
+        rig.world.run_to(start + 57_000_000)
+        assert rig.ask("status")["state"] == "over"
+        with pytest.raises(HandbellError):
+            rig.arm([data])
+        assert rig.ask("status")["state"] == "over"
+
+
+@pytest.mark.parametrize("call", ["os.listdir", "open"])
+def test_tails_that_can_t_be_joined_keep_no_box_from_starting(tmp_path, call):
+    trouble = f"""
+        import box.storage
+        from box.storage import Storage
+        import os
+        class Os:
+            pass
+        for name in dir(os):
+            setattr(Os, name, getattr(os, name))
+        fails = []
+        def once(path, *how):
+            if "runs" in path and not fails:
+                fails.append(1)
+                raise OSError(5)
+            return {call}(path, *how)
+        if "{call}" == "open":
+            box.storage.open = once
+        else:
+            Os.listdir = once
+            box.storage.os = Os
+    """
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        assert rig.ask("hello")["boot"] == 1
+
+
+def test_room_that_can_t_be_made_costs_no_end(tmp_path):
+    trouble = """
+        from box.log import Log
+        def make_room(self):
+            raise OSError(5)
+        Log.make_room = make_room
+    """
+    rig, _ = play(tmp_path, trouble)
+    with rig:
+        (run,) = rig.runs()
+    assert of_kind(run, journal.END)
+
+
+def cut_and_back(rig, data, cut_s, back_s, presses):
+    """Play on a box with a clock part that is cut off and comes back; return the start."""
+    rig.send([data])
+    rig.world.run_for(10_000_000)
+    start = rig.arm([data])
+    rig.box.unplug()
+    for at_s, hold_ms in presses:
+        rig.box.press(0, start + int(at_s * 1e6), hold_ms=hold_ms)
+    rig.world.run_to(start + int(cut_s * 1e6))
+    rig.box.cut_power()
+    rig.world.run_to(start + int(back_s * 1e6))
+    rig.box.power_up()
+    return start
+
+
+LONG_WINDOWS = ((5.5, 5_200), (11.0, 1_700))  # the door, and the choices behind it
+
+
+def test_who_chose_to_wait_waits_there_after_a_power_failure_too(tmp_path):
+    data = timeline(lambda: [lead_in(5_000), window(20_000), window(20_000), window(20_000)])
+    taps = ((13.5, 100), (14.0, 100))
+    with Rig(tmp_path, rtc=True) as rig:
+        start = cut_and_back(rig, data, 20, 30, (*LONG_WINDOWS, *taps, (14.6, 1_700)))
+        rig.world.run_to(start + 40_000_000)
+        rig.box.plug_in()
+        assert rig.ask("status")["state"] == "gate"
+
+
+def test_a_window_that_was_left_out_stays_so_after_a_power_failure(tmp_path):
+    data = timeline(two_windows)
+    with Rig(tmp_path, rtc=True) as rig:
+        presses = (*LONG_WINDOWS, (13.5, 100), (14.2, 1_700))
+        start = cut_and_back(rig, data, 22, 27, presses)
+        rig.world.run_to(start + 120_000_000)
+        rig.box.plug_in()
+        (run,) = rig.runs()
+    flags = [rec[4][10] for rec in of_kind(run, journal.RESULT) if rec[2] == 1]
+    assert flags and all(flag & journal.RES_SKIPPED for flag in flags)

@@ -4,7 +4,7 @@ import struct
 
 from handbell_core import journal as j
 from handbell_core.clock import ClockModel
-from handbell_core.runner import AT_GATE, DOOR, LEAVING, PLAY, READY, RETURN, SET, STOP, WAIT
+from handbell_core.runner import AT_GATE, DOOR, LEAVING, NEVER, PLAY, READY, RETURN, SET, STOP, WAIT
 from made import GATE, Box, lead_in, rest, span, window
 
 GRID = ClockModel(1_700_000_010_000_000, 0)  # run time 0 is a mark of a grid of 30 s
@@ -146,3 +146,18 @@ def test_two_buttons_held_at_once_move_a_start_by_one_mark():
         release(box, 0, 9_000)
         release(box, 1, 9_000)
         assert box.runner.starts_ms == 60_000, apart_ms
+
+
+def test_a_press_that_becomes_known_when_a_gate_opens_belongs_to_no_window():
+    for held_ms in (100, 2_000):
+        box = at_the_gate()
+        box.tap(0, 16_050)
+        box.hold(0, 16_100)
+        box.to(30_003)
+        told = len(box.sink.records)
+        box.runner.press(0, 29_999)
+        box.to(29_999 + held_ms)
+        box.runner.release(0, 29_999 + held_ms)
+        kinds = [j.parse_record(raw)[0] for raw in box.sink.records[told:]]
+        assert j.TAP not in kinds and j.BACK not in kinds
+        assert box.runner.starts_ms == NEVER
