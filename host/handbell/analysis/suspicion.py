@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import pairwise
+from itertools import groupby, pairwise
 from statistics import fmean, median, stdev
 
 from handbell.coach.library import Library
@@ -28,7 +28,7 @@ CLASS_WIDE = ""
 SIGNALS_MISSED = "signals-missed"  # of the box: nothing to ask a person about
 
 # All of these are our own, from what people can do and what a contact does; no source.
-DOUBLE_SHARE = 0.4  # of the gaps beside it, and of the median of all that are not so short
+DOUBLE_SHARE = 0.4  # of the gaps beside a burst, and of the median of those between bursts
 DOUBLE_SENSIBLE = 0.5  # of the quickest sensible rep
 DOUBLE_UNKNOWN_MS = 300  # where the library doesn't know the exercise
 SIGNALS_LEAST = 2  # a press is two of them
@@ -100,7 +100,7 @@ def findings_of(
 
 
 def double_presses(look: Look) -> Iterable[Finding]:
-    """Two taps much closer than reps can follow each other."""
+    """Taps much closer than reps can follow each other, two or more for one rep."""
     by_exercise: dict[tuple[int, str], list[tuple[Effort, int, int]]] = {}
     for effort in look.efforts:
         if effort.tap not in (t.TAP_EACH, t.TAP_EVERY):
@@ -124,22 +124,24 @@ def double_presses(look: Look) -> Iterable[Finding]:
 
 
 def _twice(times: Sequence[int], floor_ms: float) -> list[int]:
-    """Return the gaps within doubled presses.
+    """Return the gaps within bursts: two presses or more for one rep.
 
-    Such a gap is much shorter than those beside it, and than the usual one among the others: a
-    median of all would be one of them where most presses are doubled.
+    All of a burst's gaps are much shorter than those before and after it, and than the usual one
+    between bursts. Where all taps are one burst, ``floor_ms`` stands for what is between them.
     """
     gaps = [b - a for a, b in pairwise(times)]
-    if len(gaps) < 2:
-        return []
-    beside = zip([gaps[1], *gaps[:-1]], [*gaps[1:], gaps[-2]], strict=True)
-    near = [
-        gap < min(floor_ms, DOUBLE_SHARE * min(both))
-        for gap, both in zip(gaps, beside, strict=True)
-    ]
-    others = [gap for gap, close in zip(gaps, near, strict=True) if not close]
-    most = DOUBLE_SHARE * median(others)
-    return [gap for gap, close in zip(gaps, near, strict=True) if close and gap < most]
+    between = [gap for gap in gaps if gap >= floor_ms]
+    most = min(floor_ms, DOUBLE_SHARE * (median(between) if between else floor_ms))
+    found: list[int] = []
+    begin = 0
+    for close, some in groupby(gaps, lambda gap: gap < most):
+        burst = list(some)
+        end = begin + len(burst)
+        beside = [*gaps[max(begin - 1, 0) : begin], *gaps[end : end + 1]]
+        if close and all(max(burst) < DOUBLE_SHARE * gap for gap in beside):
+            found += burst
+        begin = end
+    return found
 
 
 def too_fast(look: Look) -> Iterable[Finding]:
