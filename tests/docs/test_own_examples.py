@@ -5,6 +5,8 @@ from pathlib import Path
 
 import pytest
 
+from handbell.cli.demo import plan_path
+
 ROOT = Path(__file__).parents[2]
 HOST = ROOT / "host" / "handbell"
 SIGNATURE = re.compile(r"(?<!\d)21\W{1,4}15\W{1,4}9(?!\d)")
@@ -28,11 +30,21 @@ def test_no_signature_reps_anywhere():
         assert not SIGNATURE.search(path.read_text(encoding="utf-8")), path
 
 
-@pytest.mark.parametrize("folder", ["docs", HOST / "coach" / "starters", HOST / "cli"], ids=str)
-def test_no_cluster_of_names_where_people_learn(folder):
-    for path in sorted(Path(ROOT, folder).rglob("*")):
-        if path.suffix in {".md", ".toml", ".py"}:
-            assert not CLUSTER.search(path.read_text(encoding="utf-8")), path
+PICTURES = ROOT / "tests" / "browser" / "report_pictures.py"
+SHOWN = [ROOT / "docs", HOST / "coach" / "starters", HOST / "cli", PICTURES, plan_path()]
+
+
+@pytest.mark.parametrize("place", SHOWN, ids=lambda path: path.name)
+def test_no_cluster_of_names_where_people_learn(place):
+    read = [place] if place.is_file() else sorted(place.rglob("*"))
+    read = [path for path in read if path.suffix in {".md", ".toml", ".py"}]
+    assert read
+    for path in read:
+        assert not CLUSTER.search(path.read_text(encoding="utf-8")), path
+
+
+def test_the_pictures_of_reports_call_a_squat_a_squat():
+    assert 'Piece("Squat", ' in PICTURES.read_text(encoding="utf-8")
 
 
 def test_the_names_are_still_found():
