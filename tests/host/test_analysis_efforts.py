@@ -154,6 +154,8 @@ def test_no_fade_says_why(store, piece, rounds, presses, why):
         (TARGET, at(11, 12, 30, 41, 42, 50, 71, 72, 80)),  # made in 20, 10, 10 s
         (TARGET, at(11, 12, 41, 42, 43)),  # missed, then made
         (Piece("Plank", 30, t.ASK_HOLD, t.TAP_DROP), at(20)),  # 10 s, then to the end
+        (TARGET, at(11, 12, 31.9, 41, 42, 62.9, 71, 72, 92.1)),  # 22, 23, 22 s as they are told
+        (Piece("Plank", 30, t.ASK_HOLD, t.TAP_DROP), at(32.3, 62, 91.8)),  # 22, 22, 22 s
     ],
 )
 def test_a_last_round_no_worse_than_the_first_is_no_fade(store, piece, presses):
@@ -162,6 +164,11 @@ def test_a_last_round_no_worse_than_the_first_is_no_fade(store, piece, presses):
     assert (fade_of(got).percent, fade_of(got).reason) == (None, "no fade")
     exercises = exercises_of(got)
     assert people_of(got, exercises, {})[0].most_faded is None
+
+
+def test_a_last_round_slower_by_a_second_as_it_is_told_is_a_fade(store):
+    got = played(store, [TARGET], at(11, 12, 31.9, 41, 42, 62, 71, 72, 92.6), rounds=3)
+    assert fade_of(got).percent == pytest.approx(100 * (21.9 + 22 + 22.6) / (3 * 21.9) - 100)
 
 
 def test_alike_rounds_fade_by_nothing(store):

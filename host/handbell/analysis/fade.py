@@ -67,7 +67,8 @@ def fade_of(series: Sequence[Effort], doubtful: bool = False) -> Fade:
     """Return the fade of one bib's rounds of one exercise, given in order; none of doubtful data.
 
     Finishing times are used where every target was made, else counts; held times for a position.
-    Where the last round is no worse than the first there is none, however uneven they were.
+    Where the last round is no worse than the first there is none, however uneven they were; times
+    are compared in the whole seconds in which they are told.
     """
     scored = [e for e in series if e.outcome is Outcome.DONE]
     form, values = _values(scored)
@@ -87,11 +88,20 @@ def fade_of(series: Sequence[Effort], doubtful: bool = False) -> Fade:
     return Fade(form, percent, mean, best, "" if percent is not None else "nothing counted")
 
 
+def whole_seconds(ms: float) -> int:
+    """Return a round's time as it is told in a row of them."""
+    return round(ms / 1000)
+
+
 def _fell(form: Form | None, values: Sequence[float]) -> bool:
     """Whether the last is worse than the first; rounds that are all alike fade by 0."""
     if min(values) == max(values):
         return True
-    return values[-1] > values[0] if form is Form.TIMES else values[-1] < values[0]
+    first, last = values[0], values[-1]
+    if form is Form.REPS:
+        return last < first
+    by_s = whole_seconds(last) - whole_seconds(first)
+    return by_s > 0 if form is Form.TIMES else by_s < 0
 
 
 def _values(scored: Sequence[Effort]) -> tuple[Form | None, list[float]]:

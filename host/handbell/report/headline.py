@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from handbell.analysis.fade import Form
+from handbell.analysis.fade import Form, whole_seconds
 from handbell.analysis.summary import Person, Series
 from handbell.store.efforts import Effort
 
@@ -80,7 +80,7 @@ def _series(series: Series) -> str:
         if series.fade.form is Form.REPS:
             return str(e.reps)
         ms = e.finish_ms if series.fade.form is Form.TIMES else e.held_ms
-        return str(round((ms or 0) / 1000))
+        return str(whole_seconds(ms or 0))
 
     unit = {Form.REPS: "reps", Form.TIMES: "s to the target", Form.HELD: "s held"}
     form = series.fade.form or Form.REPS
