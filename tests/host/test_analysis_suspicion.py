@@ -37,7 +37,7 @@ def test_double_presses_are_counted_and_nothing_is_taken_away():
     (finding,) = found(one(), rows)
     assert (finding.name, finding.bibs, finding.station) == ("double-press", (1,), 1)
     assert "2 taps came as close as 280 ms" in finding.evidence
-    assert finding.spoils("push up") and not finding.spoils("Row")
+    assert finding.spoils(effort(name="push up")) and not finding.spoils(effort(name="Row"))
 
 
 def test_taps_at_another_button_that_were_the_same_bibs_are_not_mixed_in():
@@ -115,6 +115,13 @@ def test_taps_of_somebody_absent():
     assert [(f.name, f.evidence) for f in findings] == [
         ("left-counting", "10 taps although the bib is marked absent")
     ]
+
+
+def test_what_another_box_counted_is_not_spoilt_by_one():
+    more = taps([50_000, 52_700, 61_000, 63_000, 90_500], flags=j.TAP_OUTSIDE)
+    for rows in (more, swinging(40), taps([*EVEN, EVEN[3] + 250, EVEN[4] + 250])):
+        (finding,) = found(one(), rows)
+        assert finding.spoils(effort(run=1)) and not finding.spoils(effort(run=2)), finding
 
 
 def two_windows(lag):

@@ -172,5 +172,5 @@ def _doubts(read: Iterable[Alike], findings: Mapping[int, Sequence[Finding]]) ->
         finding.evidence
         for one, then, like in read
         for finding in findings.get(one.row.id, ())
-        if then.bib in finding.bibs and any(finding.spoils(sums.name) for sums in like)
+        if any(finding.spoils(effort) for effort in _rounds(then, like))
     )

@@ -10,10 +10,10 @@ from handbell_core import timeline as t
 
 from .fade import Fade, fade_of
 
-Doubtful = Callable[[int, str], bool]  # whether a bib's numbers in an exercise are in doubt
+Doubtful = Callable[[Effort], bool]  # whether an effort's numbers are in doubt
 
 
-def nothing_doubtful(bib: int, exercise: str) -> bool:
+def nothing_doubtful(effort: Effort) -> bool:
     """Take all numbers for what they look like."""
     return False
 
@@ -48,13 +48,18 @@ class Person:
     """One bib over the whole class. ``targets`` counts only windows that can be judged.
 
     Of ``unknown`` targets a log tells nothing, or not all.
-    ``doubtful`` says that numbers of some exercise are in doubt.
+    ``doubtful_in`` are the exercises with numbers in doubt; ``all_doubtful`` says that no number is
+    without. ``sure_targets`` are those of ``targets`` that are in no doubt; ``sure_rest_ms`` was
+    earned in them.
     """
 
     bib: int
     who: str
     targets: int
     targets_made: int
+    sure_targets: int
+    sure_targets_made: int
+    sure_rest_ms: int
     unknown: int
     earned_rest_ms: int
     reps: int
@@ -63,7 +68,8 @@ class Person:
     rating: int | None
     most_faded: Series | None
     pressed: bool
-    doubtful: bool
+    doubtful_in: tuple[str, ...]
+    all_doubtful: bool
 
 
 def exercises_of(
@@ -77,7 +83,9 @@ def exercises_of(
     exercises = []
     for (block, item, name), by_bib in found.items():
         series = tuple(
-            Series(bib, block, item, name, tuple(rounds), fade_of(rounds, doubtful(bib, name)))
+            Series(
+                bib, block, item, name, tuple(rounds), fade_of(rounds, any(map(doubtful, rounds)))
+            )
             for bib, rounds in sorted(by_bib.items())
         )
         any_one = series[0].efforts[0]
@@ -109,6 +117,9 @@ def _person(
     own: list[Effort], exercises: Sequence[Exercise], rating: int | None, doubtful: Doubtful
 ) -> Person:
     targets = [e for e in own if e.ask == t.ASK_TARGET and e.made is not None]
+    sure = [e for e in targets if not doubtful(e)]
+    counted = [e for e in own if e.outcome is not Outcome.NOT_ASKED]
+    in_doubt = [e for e in counted if doubtful(e)]
     holds = [e for e in own if e.ask == t.ASK_HOLD and e.made is not None]
     faded = [
         s
@@ -121,6 +132,9 @@ def _person(
         who=own[0].who,
         targets=len(targets),
         targets_made=sum(bool(e.made) for e in targets),
+        sure_targets=len(sure),
+        sure_targets_made=sum(bool(e.made) for e in sure),
+        sure_rest_ms=sum(e.earned_rest_ms or 0 for e in sure),
         unknown=sum(e.ask == t.ASK_TARGET and e.outcome in LOST for e in own),
         earned_rest_ms=sum(e.earned_rest_ms or 0 for e in targets),
         reps=sum(e.reps or 0 for e in own if e.outcome is not Outcome.SKIPPED),
@@ -129,5 +143,6 @@ def _person(
         rating=rating,
         most_faded=max(faded, key=lambda s: s.fade.percent or 0.0, default=None),
         pressed=any(e.reps or e.drop_ms is not None for e in own) or rating is not None,
-        doubtful=any(doubtful(e.bib, e.name) for e in own),
+        doubtful_in=tuple(dict.fromkeys(e.name for e in in_doubt)),
+        all_doubtful=bool(in_doubt) and len(in_doubt) == len(counted),
     )

@@ -43,7 +43,8 @@ FASTEST_SHARE = 0.4  # of the quickest sensible rep: over twice as fast as the l
 class Finding:
     """Something that the coach should look at; ``bibs`` empty: it concerns a whole box.
 
-    ``exercise`` is CLASS_WIDE when it concerns all that a bib did.
+    ``exercise`` is CLASS_WIDE when it concerns all that a bib did. With ``runs`` only what those
+    boxes counted is in doubt, with ``until_ms`` only what began before that ``class_ms``.
     """
 
     name: str
@@ -51,10 +52,18 @@ class Finding:
     station: int
     exercise: str
     evidence: str
+    runs: tuple[int, ...] = ()
+    until_ms: int | None = None
 
-    def spoils(self, exercise: str) -> bool:
-        """Whether the numbers of an exercise are in doubt by it."""
-        return self.exercise == CLASS_WIDE or name_key(self.exercise) == name_key(exercise)
+    def spoils(self, effort: Effort) -> bool:
+        """Whether the numbers of an effort are in doubt by it; it has none if nobody was to tap."""
+        return (
+            effort.tap != t.TAP_NONE
+            and effort.bib in self.bibs
+            and (self.exercise == CLASS_WIDE or name_key(self.exercise) == name_key(effort.name))
+            and (not self.runs or effort.run in self.runs)
+            and (self.until_ms is None or effort.start_ms < self.until_ms)
+        )
 
 
 @dataclass(frozen=True)
@@ -120,6 +129,7 @@ def double_presses(look: Look) -> Iterable[Finding]:
             name,
             f"{name}: {_several(taps, 'tap')} came as close as {shortest} ms to the one before, "
             f"in {_several(len(some), 'round')}; each may be one press too many",
+            tuple(sorted({effort.run for effort, _, _ in some})),
         )
 
 
@@ -162,6 +172,7 @@ def too_fast(look: Look) -> Iterable[Finding]:
                 effort.name,
                 f"{effort.name}, round {effort.round}: {reps} reps in {ms / 1000:.1f} s; the "
                 f"library's most would take {reps * quickest / 1000:.0f} s",
+                (effort.run,),
             )
 
 
@@ -181,6 +192,7 @@ def outside_windows(look: Look) -> Iterable[Finding]:
                 CLASS_WIDE,
                 f"{len(some)} taps between windows, which count for nothing; the first at "
                 f"{_clock(some[0].class_ms)}",
+                (run,),
             )
 
 
@@ -196,7 +208,7 @@ def left_counting(look: Look) -> Iterable[Finding]:
         station = stations.get(run, 0)
         if bib in absent:
             words = f"{len(some)} taps although the bib is marked absent"
-            yield Finding("left-counting", (bib,), station, CLASS_WIDE, words)
+            yield Finding("left-counting", (bib,), station, CLASS_WIDE, words, (run,))
             continue
         stretch = _stray(some)
         if stretch:
@@ -207,6 +219,7 @@ def left_counting(look: Look) -> Iterable[Finding]:
                 CLASS_WIDE,
                 f"{len(stretch)} taps from {_clock(stretch[0].class_ms)} on, through windows and "
                 f"pauses, one every {_gap_s(stretch):.1f} s as even as a machine",
+                (run,),
             )
 
 
@@ -245,6 +258,7 @@ def tapped_for_two(look: Look) -> Iterable[Finding]:
             CLASS_WIDE,
             f"in {pair.windows} windows every tap of the one came {pair.lag_ms:.0f} ms beside "
             f"the other's, give or take {pair.spread_ms:.0f} ms over {pair.taps} taps",
+            tuple(run.id for run in look.past.record.runs if run.station == pair.station),
         )
 
 
@@ -262,18 +276,33 @@ def clocks_lost(look: Look) -> Iterable[Finding]:
 
 
 def signals_missed(look: Look) -> Iterable[Finding]:
-    """A box that missed button signals, nobody knows in which windows: counts may be short."""
+    """A box that missed button signals, nobody knows in which windows: counts may be short.
+
+    A note tells of what was missed before it; a box writes it when the class is over.
+    """
     for run in look.past.record.runs:
-        notes = [n for n in look.past.record.notes if n.run == run.id]
-        missed = sum(n.value for n in notes if n.fault == faults.EDGES_LOST)
-        bibs = {e.bib for e in look.efforts if e.run == run.id and e.tap != t.TAP_NONE}
-        if missed >= SIGNALS_LEAST and bibs:
+        notes = [
+            n for n in look.past.record.notes if n.run == run.id and n.fault == faults.EDGES_LOST
+        ]
+        missed = sum(n.value for n in notes)
+        if missed < SIGNALS_LEAST:
+            continue
+        until_ms = max(n.class_ms for n in notes)
+        bibs = {
+            e.bib
+            for e in look.efforts
+            if e.run == run.id and e.tap != t.TAP_NONE and e.start_ms < until_ms
+        }
+        if bibs:
             yield Finding(
                 SIGNALS_MISSED,
                 tuple(sorted(bibs)),
                 run.station,
                 CLASS_WIDE,
-                f"the box missed {missed} button signals; counts may be short",
+                f"the box of station {run.station} missed {missed} button signals; "
+                "its counts may be short",
+                (run.id,),
+                until_ms,
             )
 
 

@@ -8,10 +8,8 @@ from handbell.analysis.fade import Form, whole_seconds
 from handbell.analysis.summary import Person, Series
 from handbell.store.efforts import Effort
 
-from .odd import Named
+from .odd import MOST_NAMED, Named
 from .words import clock_of, few, listed, percent_of, several
-
-MOST_NAMED = 3  # so that a sentence stays a sentence
 
 
 def headline(
@@ -31,36 +29,55 @@ def headline(
 
 
 def _targets(people: Sequence[Person], named: Named) -> list[str]:
-    with_targets = [p for p in people if p.targets]
+    with_targets = [p for p in people if p.sure_targets]
     if not with_targets:
         return []
     missed = sorted(
-        (p for p in with_targets if p.targets_made < p.targets),
-        key=lambda p: p.targets_made / p.targets,
+        (p for p in with_targets if p.sure_targets_made < p.sure_targets),
+        key=lambda p: p.sure_targets_made / p.sure_targets,
     )
     unknown = sum(p.unknown for p in people)
+    in_doubt = sum(p.targets - p.sure_targets for p in people)
+    left_out = f", leaving out {several(in_doubt, 'that is', 'that are')} in doubt" * bool(in_doubt)
     if not missed and unknown:
-        return [f"Every target on record was made; of {unknown} it is not known."]
+        return [f"Every target on record was made; of {unknown} it is not known{left_out}."]
+    if not missed and in_doubt:
+        return [f"Every target was made{left_out}."]
     if not missed:
         return ["Everyone made every target."]
-    made = sum(p.targets_made for p in with_targets)
-    planned = sum(p.targets for p in with_targets)
-    said = [f"{named(p.bib)} ({p.targets_made} of {p.targets})" for p in missed]
+    made = sum(p.sure_targets_made for p in with_targets)
+    planned = sum(p.sure_targets for p in with_targets)
+    said = [f"{named(p.bib)} ({p.sure_targets_made} of {p.sure_targets})" for p in missed]
     some = listed(few(said, MOST_NAMED))
-    return [f"Targets made: {made} of {planned}. Missed some: {some}."]
+    return [f"Targets made: {made} of {planned}{left_out}. Missed some: {some}."]
 
 
 def _doubtful(people: Sequence[Person], named: Named) -> list[str]:
-    some = listed(few([named(p.bib) for p in people if p.doubtful], MOST_NAMED))
-    return [f"The data of {some} is in doubt and ranked nowhere: see below."] * bool(some)
+    """Say whose data is in doubt as a whole, then whose in some exercises."""
+    found = []
+    partly = [p for p in people if p.doubtful_in and not p.all_doubtful]
+    names = list(dict.fromkeys(name for p in partly for name in p.doubtful_in))
+    of = f" in {listed(names)}" if len(names) <= MOST_NAMED else " in some exercises"
+    for some, where in (([p for p in people if p.all_doubtful], ""), (partly, of)):
+        if some:
+            who = listed(few([named(p.bib) for p in some], MOST_NAMED))
+            found.append(f"The data of {who}{where} is in doubt and ranked nowhere: see below.")
+    return found
 
 
 def _rest(people: Sequence[Person], named: Named) -> list[str]:
-    sure = [p for p in people if not p.doubtful]
-    most = max(sure, key=lambda p: p.earned_rest_ms, default=None)
-    if most is None or most.earned_rest_ms <= 0:
+    """Compare those in no doubt; where there are none, all who are in doubt in the same."""
+    some = [p for p in people if not p.doubtful_in]
+    left_out = ""
+    partly = [p for p in people if p.doubtful_in and not p.all_doubtful]
+    if not some and len({frozenset(p.doubtful_in) for p in partly}) == 1:
+        some = partly
+        left_out = f", {listed(few(partly[0].doubtful_in, MOST_NAMED))} left out"
+    most = max(some, key=lambda p: p.sure_rest_ms, default=None)
+    if most is None or most.sure_rest_ms <= 0:
         return []
-    return [f"Most rest earned: {named(most.bib)}, {clock_of(most.earned_rest_ms)} in all."]
+    rest = clock_of(most.sure_rest_ms)
+    return [f"Most rest earned{left_out}: {named(most.bib)}, {rest} in all."]
 
 
 def _faded(people: Sequence[Person], named: Named) -> list[str]:

@@ -150,8 +150,8 @@ def class_report(store: Store, class_id: int | None = None) -> ClassReport:
     done = efforts(record)
     talk, findings = talk_of(store, classes)
 
-    def doubtful(bib: int, exercise: str) -> bool:
-        return any(bib in f.bibs and f.spoils(exercise) for f in findings)
+    def doubtful(effort: Effort) -> bool:
+        return any(f.spoils(effort) for f in findings)
 
     exercises = exercises_of(done, doubtful)
     people = people_of(done, exercises, record.ratings, doubtful)
@@ -164,7 +164,7 @@ def class_report(store: Store, class_id: int | None = None) -> ClassReport:
     steps = step_report(record, moments_of_class(store, record.row.id))
     skew = skew_report(skew_of_class(store, record.row.id), labels, steps)
     was = was_there(record)
-    odd = oddities(record, done, people, named, steps.sentences)
+    odd = oddities(record, done, people, named, steps.sentences, findings)
     return ClassReport(
         class_id=record.row.id,
         title=record.row.title,

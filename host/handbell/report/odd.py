@@ -5,12 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from handbell.analysis.summary import Person
+from handbell.analysis.suspicion import SIGNALS_MISSED, Finding
 from handbell.store.efforts import LOST, Effort, Outcome
 from handbell.store.queries import ClassRecord, RunRow
+from handbell_core import faults
 
-from .words import clock_of, listed, note_of, several
+from .words import clock_of, few, listed, note_of, several
 
 Named = Callable[[int], str]
+
+MOST_NAMED = 3  # so that a sentence stays a sentence
 
 
 def oddities(
@@ -19,15 +23,16 @@ def oddities(
     people: Sequence[Person],
     named: Named,
     steps: Sequence[str],
+    findings: Sequence[Finding] = (),
 ) -> list[str]:
     """Return a sentence for each thing that a coach should know before trusting the numbers.
 
-    ``steps`` are those on boxes that were out of step.
+    ``steps`` are those on boxes that were out of step, ``findings`` what puts numbers in doubt.
     """
     return [
         *_stations(record),
         *steps,
-        *(sentence for run in record.runs for sentence in _run(run, record)),
+        *(s for run in record.runs for s in _run(run, record, _short(run, findings, named))),
         *_bibs(record, efforts, people, named),
         *_tallies(efforts, named),
     ]
@@ -44,7 +49,7 @@ def _stations(record: ClassRecord) -> list[str]:
     return found
 
 
-def _run(run: RunRow, record: ClassRecord) -> list[str]:
+def _run(run: RunRow, record: ClassRecord, short: str) -> list[str]:
     where = label_of(run)
     found = []
     if run.reason:
@@ -60,8 +65,18 @@ def _run(run: RunRow, record: ClassRecord) -> list[str]:
         found.append(f"{where}: {bells} came late, the worst by {worst_ms:.0f} ms.")
     for note in record.notes:
         if note.run == run.id:
-            found.append(f"{where}: {note.words or note_of(note.fault, note.value)}.")
+            doubt = short if note.fault == faults.EDGES_LOST else ""
+            found.append(f"{where}: {note.words or note_of(note.fault, note.value)}{doubt}.")
     return found
+
+
+def _short(run: RunRow, findings: Sequence[Finding], named: Named) -> str:
+    """Return whose counts a box may have told too low, "" if nobody's."""
+    for finding in findings:
+        if finding.name == SIGNALS_MISSED and run.id in finding.runs:
+            who = listed(few([named(bib) for bib in finding.bibs], MOST_NAMED))
+            return f"; what it counted of {who} may be short and is in doubt"
+    return ""
 
 
 def label_of(run: RunRow) -> str:

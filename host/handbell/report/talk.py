@@ -21,6 +21,8 @@ ADVICE_CAUTION = (
     "Advice is arithmetic on taps and answers; you decide. handbell advise says by which rule, and "
     "writes next week's plan."
 )
+DOUBTS_SHOWN = 2
+NOTHING_COUNTED = ("not-asked", "no-count")
 SINGLES_SHOWN = 4  # of an exercise, so that all of it stays within a page
 
 
@@ -168,11 +170,19 @@ def change_lines(change: Change) -> list[Line]:
 
 
 def _note(advices: Sequence[Advice], changes: Sequence[Change]) -> str:
+    """Say why there is no advice, by what kept it from being given."""
     if changes:
         return ""
-    if not any(a.judged for a in advices):
-        return "No advice yet: it needs two classes in which the same was asked."
-    return "Nothing needs changing: leave the plan as it is."
+    doubts = list(dict.fromkeys(doubt for a in advices for doubt in a.case.doubts))
+    doubt = "; ".join(few(doubts, DOUBTS_SHOWN))
+    if any(a.judged for a in advices):
+        no_say = f" Data in doubt had no say: {doubt}." * bool(doubts)
+        return f"Nothing needs changing: leave the plan as it is.{no_say}"
+    if doubts:
+        return f"No advice: the data that it would rest on is in doubt: {doubt}."
+    if all(a.ruling.rule in NOTHING_COUNTED for a in advices):
+        return "No advice: nothing was counted that it could rest on."
+    return "No advice yet: it needs two classes in which the same was asked."
 
 
 def _capital(words: str) -> str:
