@@ -105,6 +105,19 @@ def test_two_boxes_are_named_one_after_the_other(store):
     assert said(store) == ("Station 1 started 30 s after Station 2.",)
 
 
+def test_a_spare_and_the_box_it_replaced_are_told_apart(store):
+    put(store, [{"stop_ms": 60_000}, {}, {}], gate=False)
+    data = classes.timeline(BLOCKS, (1,), 1, rounds=2)
+    run = classes.play(data, [Press(90_000)], START_MS + 2 * STEP_MS)
+    store.ingest(with_clock(run.journal), classes.BOX_IDS[40], COLLECTED_US)
+    spare = f"Station 1 (box {classes.BOX_IDS[40][-4:]})"
+    stopped = f"Station 1 (box {classes.BOX_IDS[0][-4:]})"
+    words = said(store)
+    assert "Station 1 was played by 2 boxes, one after another." in words
+    assert f"{spare} started 60 s after the others." in words
+    assert f"{stopped} was stopped at 1:00." in words
+
+
 def test_a_late_start_is_made_up_for_at_a_gate(store):
     late = {"start_utc_ms": START_MS + STEP_MS, "presses": [leave(GATE_MS + 10_000)]}
     early = [{"presses": [leave(GATE_MS + 45_000)]} for _ in range(2)]

@@ -19,7 +19,7 @@ from handbell_core import timeline as t
 
 from .corrected import Key, corrections, was_there
 from .headline import headline
-from .odd import Named, label_of, oddities
+from .odd import Named, label_of, labels_of, oddities
 from .plain import plain
 from .skew import SkewReport, skew_report
 from .steps import StepReport, step_report
@@ -160,7 +160,7 @@ def class_report(store: Store, class_id: int | None = None) -> ClassReport:
         wearer = record.wearers.get(bib)
         return wearer.name if wearer and wearer.name else f"Bib {bib}"
 
-    labels = {run.id: label_of(run) for run in record.runs}
+    labels = labels_of(record)
     steps = step_report(record, moments_of_class(store, record.row.id))
     skew = skew_report(skew_of_class(store, record.row.id), labels, steps)
     was = was_there(record)

@@ -29,10 +29,15 @@ def oddities(
 
     ``steps`` are those on boxes that were out of step, ``findings`` what puts numbers in doubt.
     """
+    labels = labels_of(record)
     return [
         *_stations(record),
         *steps,
-        *(s for run in record.runs for s in _run(run, record, _short(run, findings, named))),
+        *(
+            sentence
+            for run in record.runs
+            for sentence in _run(run, labels[run.id], record, _short(run, findings, named))
+        ),
         *_bibs(record, efforts, people, named),
         *_tallies(efforts, named),
     ]
@@ -49,8 +54,7 @@ def _stations(record: ClassRecord) -> list[str]:
     return found
 
 
-def _run(run: RunRow, record: ClassRecord, short: str) -> list[str]:
-    where = label_of(run)
+def _run(run: RunRow, where: str, record: ClassRecord, short: str) -> list[str]:
     found = []
     if run.reason:
         since = f"; after {clock_of(run.end_class_ms)} of the class nothing is known"
@@ -82,6 +86,15 @@ def _short(run: RunRow, findings: Sequence[Finding], named: Named) -> str:
 def label_of(run: RunRow) -> str:
     """Return what a run's station is called."""
     return run.timeline.label or f"Station {run.station}"
+
+
+def labels_of(record: ClassRecord) -> dict[int, str]:
+    """Return what each run's box is called: its station, and where there are two, which box."""
+    names = [label_of(run) for run in record.runs]
+    return {
+        run.id: f"{name} (box {run.box_id[-4:]})" if names.count(name) > 1 else name
+        for run, name in zip(record.runs, names, strict=True)
+    }
 
 
 def _bibs(

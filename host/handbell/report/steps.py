@@ -10,7 +10,7 @@ from handbell.store.moments import GATE, JOINED, START, WAIT, Moment
 from handbell.store.queries import ClassRecord, RunRow
 from handbell.store.timelines import Timeline
 
-from .odd import label_of
+from .odd import labels_of
 from .words import clock_of, few, listed
 
 LABELS_SHOWN = 4
@@ -78,12 +78,13 @@ def step_report(record: ClassRecord, moments: Mapping[int, Sequence[Moment]]) ->
         BoxMoments(run.id, tuple(moments.get(run.id, ())), run.end_class_ms) for run in record.runs
     ]
     found = partings(boxes)
-    steps = tuple(_step(one, runs) for one in found)
+    labels = labels_of(record)
+    steps = tuple(_step(one, runs, labels) for one in found)
     starts = [one for one in found if one.kind == START and one.class_ms == 0]
     return StepReport(
         apart_ms=max((one.apart_ms for one in found), default=0),
         steps=steps,
-        unknown=tuple(_unknown(boxes, runs)),
+        unknown=tuple(_unknown(boxes, runs, labels)),
         at_start_ms=starts[0].behind_ms if starts else {},
         at_end_ms=found[-1].behind_ms if found else {},
     )
@@ -96,34 +97,32 @@ def span_of(ms: int) -> str:
     return f"{round(ms / 1000)} s" if ms < 119_500 else f"{clock_of(ms)} min"
 
 
-def _step(one: Parting, runs: Mapping[int, RunRow]) -> Step:
+def _step(one: Parting, runs: Mapping[int, RunRow], labels: Mapping[int, str]) -> Step:
     off = tuple(
-        Behind(runs[run].station, label_of(runs[run]), ms)
-        for run, ms in one.behind_ms.items()
-        if ms
+        Behind(runs[run].station, labels[run], ms) for run, ms in one.behind_ms.items() if ms
     )
-    return Step(one.kind, one.class_ms, one.apart_ms, off, _sentence(one, runs))
+    return Step(one.kind, one.class_ms, one.apart_ms, off, _sentence(one, runs, labels))
 
 
-def _sentence(one: Parting, runs: Mapping[int, RunRow]) -> str:
+def _sentence(one: Parting, runs: Mapping[int, RunRow], labels: Mapping[int, str]) -> str:
     at = f"{clock_of(one.class_ms)} of the class"
     if one.kind == WAIT:
-        who = _labels(one.there, runs)
+        who = _labels(one.there, labels)
         stood = max((ms for ms in one.there.values() if ms is not None), default=None)
         alone = " alone" if len(one.there) == 1 else ""
         length = "" if stood is None else f" for {span_of(stood)}"
-        then = _groups(one, runs, "went on") if one.apart_ms else "Then all were in step again."
+        then = _groups(one, labels, "went on") if one.apart_ms else "Then all were in step again."
         return f"{who} waited{alone}{length} at {at}. {then}"
     gate = _gate(runs[next(iter(one.there))].timeline, one.class_ms)
     if not one.apart_ms:
         where = f"the gate {gate}" if one.kind == GATE else at
         return f"From {where} on all boxes were in step again."
     if one.kind == JOINED:
-        return _groups(one, runs, f"went on at {at}")
-    return _groups(one, runs, "started" if one.kind == START else f"went on from the gate {gate}")
+        return _groups(one, labels, f"went on at {at}")
+    return _groups(one, labels, "started" if one.kind == START else f"went on from the gate {gate}")
 
 
-def _groups(one: Parting, runs: Mapping[int, RunRow], verb: str) -> str:
+def _groups(one: Parting, labels: Mapping[int, str], verb: str) -> str:
     """Say who did it with whom, and by how much apart."""
     by_ms: dict[int, list[int]] = {}
     for run, ms in one.behind_ms.items():
@@ -131,22 +130,22 @@ def _groups(one: Parting, runs: Mapping[int, RunRow], verb: str) -> str:
     usual = by_ms.pop(0)
     if len(by_ms) == 1:
         ((ms, some),) = by_ms.items()
-        others = "the others" if len(usual) > 1 else _labels(usual, runs)
+        others = "the others" if len(usual) > 1 else _labels(usual, labels)
         if one.kind == WAIT:
             side = "behind" if ms > 0 else "ahead of"
-            return f"From there on {_labels(some, runs)} ran {span_of(abs(ms))} {side} {others}."
+            return f"From there on {_labels(some, labels)} ran {span_of(abs(ms))} {side} {others}."
         side = "after" if ms > 0 else "before"
         comma = "" if one.kind == START else ","
-        return f"{_labels(some, runs)} {verb}{comma} {span_of(abs(ms))} {side} {others}."
+        return f"{_labels(some, labels)} {verb}{comma} {span_of(abs(ms))} {side} {others}."
     by_ms[0] = usual
     first_ms, *later = sorted(by_ms)
-    said = [f"{_labels(by_ms[first_ms], runs)} first"]
-    said += [f"{_labels(by_ms[ms], runs)} {span_of(ms - first_ms)} later" for ms in later]
+    said = [f"{_labels(by_ms[first_ms], labels)} first"]
+    said += [f"{_labels(by_ms[ms], labels)} {span_of(ms - first_ms)} later" for ms in later]
     return f"The boxes {verb} at {len(by_ms)} different times: {'; '.join(said)}."
 
 
-def _labels(some: Sequence[int] | Mapping[int, object], runs: Mapping[int, RunRow]) -> str:
-    return listed(few([label_of(runs[run]) for run in some], LABELS_SHOWN))
+def _labels(some: Sequence[int] | Mapping[int, object], labels: Mapping[int, str]) -> str:
+    return listed(few([labels[run] for run in some], LABELS_SHOWN))
 
 
 def _gate(timeline: Timeline, class_ms: int) -> str:
@@ -158,7 +157,9 @@ def _gate(timeline: Timeline, class_ms: int) -> str:
     return f"before block {min(later, key=lambda w: w.start_ms).block}" if later else ""
 
 
-def _unknown(boxes: Sequence[BoxMoments], runs: Mapping[int, RunRow]) -> list[str]:
+def _unknown(
+    boxes: Sequence[BoxMoments], runs: Mapping[int, RunRow], labels: Mapping[int, str]
+) -> list[str]:
     if len(boxes) < 2:
         return []
     found = []
@@ -166,9 +167,9 @@ def _unknown(boxes: Sequence[BoxMoments], runs: Mapping[int, RunRow]) -> list[st
         where = f"the gate {_gate(runs[run].timeline, m.class_ms)}"
         if m.kind == WAIT:
             where = f"its wait at {clock_of(m.class_ms)} of the class"
-        found.append(f"{label_of(runs[run])} did not go on from {where}, as others did.")
+        found.append(f"{labels[run]} did not go on from {where}, as others did.")
     for box in boxes:
-        label = label_of(runs[box.run])
+        label = labels[box.run]
         blind = [m.class_ms for m in box.moments if m.left and m.utc_ms is None]
         if runs[box.run].clock == "lost":
             found.append(
