@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import groupby, pairwise
-from statistics import fmean, median, stdev
+from itertools import pairwise
+from statistics import fmean, stdev
 
 from handbell.coach.library import Library
 from handbell.coach.library_names import name_key
@@ -18,6 +18,7 @@ from handbell_core import faults
 from handbell_core import journal as j
 from handbell_core import timeline as t
 
+from .bursts import within_bursts
 from .history import PastClass
 from .jump import other_wearers
 from .taps import TAP, Key, TapRow, counted
@@ -28,7 +29,6 @@ CLASS_WIDE = ""
 SIGNALS_MISSED = "signals-missed"  # of the box: nothing to ask a person about
 
 # All of these are our own, from what people can do and what a contact does; no source.
-DOUBLE_SHARE = 0.4  # of the gaps beside a burst, and of the median of those between bursts
 DOUBLE_SENSIBLE = 0.5  # of the quickest sensible rep
 DOUBLE_UNKNOWN_MS = 300  # where the library doesn't know the exercise
 SIGNALS_LEAST = 2  # a press is two of them
@@ -116,7 +116,7 @@ def double_presses(look: Look) -> Iterable[Finding]:
             continue
         quickest = look.quickest_ms(effort)
         floor = DOUBLE_UNKNOWN_MS if quickest is None else DOUBLE_SENSIBLE * quickest * effort.every
-        twice = _twice(look.times_of(effort), floor)
+        twice = within_bursts(look.times_of(effort), floor)
         if twice:
             key = effort.bib, effort.name
             by_exercise.setdefault(key, []).append((effort, len(twice), min(twice)))
@@ -131,27 +131,6 @@ def double_presses(look: Look) -> Iterable[Finding]:
             f"in {_several(len(some), 'round')}; each may be one press too many",
             tuple(sorted({effort.run for effort, _, _ in some})),
         )
-
-
-def _twice(times: Sequence[int], floor_ms: float) -> list[int]:
-    """Return the gaps within bursts: two presses or more for one rep.
-
-    All of a burst's gaps are much shorter than those before and after it, and than the usual one
-    between bursts. Where all taps are one burst, ``floor_ms`` stands for what is between them.
-    """
-    gaps = [b - a for a, b in pairwise(times)]
-    between = [gap for gap in gaps if gap >= floor_ms]
-    most = min(floor_ms, DOUBLE_SHARE * (median(between) if between else floor_ms))
-    found: list[int] = []
-    begin = 0
-    for close, some in groupby(gaps, lambda gap: gap < most):
-        burst = list(some)
-        end = begin + len(burst)
-        beside = [*gaps[max(begin - 1, 0) : begin], *gaps[end : end + 1]]
-        if close and all(max(burst) < DOUBLE_SHARE * gap for gap in beside):
-            found += burst
-        begin = end
-    return found
 
 
 def too_fast(look: Look) -> Iterable[Finding]:
