@@ -54,7 +54,7 @@ def store(tmp_path, monkeypatch):
         yield opened
 
 
-def put(store, days=(0, 3), noted=3, at=None, missed=2, pieces=PLAN):
+def put(store, days=(0, 3), noted=3, at=None, missed=2, pieces=PLAN, rep_ms=1_000):
     """Two classes; in the one of day ``noted`` the second box missed signals.
 
     ``at`` says in which of its windows it told so; without one it did at the end.
@@ -65,7 +65,7 @@ def put(store, days=(0, 3), noted=3, at=None, missed=2, pieces=PLAN):
             presses = []
             for window in windows:
                 for slot, bib in enumerate(window.bib[:2]):
-                    gap_ms = 1_000 + 170 * bib + 100 * window.round
+                    gap_ms = rep_ms + 170 * bib + 100 * window.round
                     starts = [window.start_ms + gap_ms * (n + 1) for n in range(10)]
                     presses += [Press(ms, slot) for ms in starts if bib and window.tap]
             start_ms = classes.START_UTC_MS + day * DAY_MS
@@ -137,6 +137,21 @@ def test_where_all_is_in_doubt_the_note_says_why_there_is_no_advice(store):
         "No advice: the data that it would rest on is in doubt: the box of station 2 missed 2 "
         "button signals; its counts may be short."
     )
+
+
+def test_a_plan_that_stays_as_it_is_says_whose_data_had_no_say(store):
+    """Reps come so slowly that nobody is ready for more: whoever is judged is steady."""
+    put(store, at=0, rep_ms=1_600)
+    doubtful = "Data of Bib 3 and Bib 4 is in doubt and had no say."
+    assert class_report(store).talk.note == (
+        f"Nothing needs changing: leave the plan as it is. {doubtful}"
+    )
+
+
+def test_where_nobody_was_to_tap_no_second_class_would_help(store):
+    put(store, pieces=PLAN.replace("reps = 10", 'tap = "none"'))
+    said = "No advice: nothing was counted that it could rest on."
+    assert class_report(store).talk.note == said
 
 
 def test_a_first_class_needs_a_second(store):

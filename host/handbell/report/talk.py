@@ -21,7 +21,7 @@ ADVICE_CAUTION = (
     "Advice is arithmetic on taps and answers; you decide. handbell advise says by which rule, and "
     "writes next week's plan."
 )
-DOUBTS_SHOWN = 2
+NAMES_SHOWN = 3
 NOTHING_COUNTED = ("not-asked", "no-count")
 SINGLES_SHOWN = 4  # of an exercise, so that all of it stays within a page
 
@@ -173,13 +173,15 @@ def _note(advices: Sequence[Advice], changes: Sequence[Change]) -> str:
     """Say why there is no advice, by what kept it from being given."""
     if changes:
         return ""
-    doubts = list(dict.fromkeys(doubt for a in advices for doubt in a.case.doubts))
-    doubt = "; ".join(few(doubts, DOUBTS_SHOWN))
+    doubtful = [a for a in advices if a.case.doubts]
     if any(a.judged for a in advices):
-        no_say = f" Data in doubt had no say: {doubt}." * bool(doubts)
+        who = listed(few(list(dict.fromkeys(a.case.who for a in doubtful)), NAMES_SHOWN))
+        no_say = f" Data of {who} is in doubt and had no say." * bool(doubtful)
         return f"Nothing needs changing: leave the plan as it is.{no_say}"
-    if doubts:
-        return f"No advice: the data that it would rest on is in doubt: {doubt}."
+    if doubtful:
+        doubts = list(dict.fromkeys(doubt for a in doubtful for doubt in a.case.doubts))
+        more = f"; and {len(doubts) - 1} more" * (len(doubts) > 1)
+        return f"No advice: the data that it would rest on is in doubt: {doubts[0]}{more}."
     if all(a.ruling.rule in NOTHING_COUNTED for a in advices):
         return "No advice: nothing was counted that it could rest on."
     return "No advice yet: it needs two classes in which the same was asked."
