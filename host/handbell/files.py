@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import codecs
+import contextlib
 import secrets
+from collections.abc import Iterator
 from pathlib import Path
+from typing import BinaryIO
 
 from handbell.errors import HandbellError
 
-_BEGINNING = 4  # bytes that tell pages, sounds, pictures and tables from one another
+_BEGINNING = 4  # bytes that tell pages, sounds, pictures, tables and plans from one another
 
 
 def beside(path: Path) -> Path:
@@ -27,6 +31,32 @@ def replace_like(fresh: Path, path: Path) -> None:
     fresh.replace(path)
 
 
+@contextlib.contextmanager
+def fresh_file(path: Path) -> Iterator[BinaryIO]:
+    """Give a file to write that takes the place of ``path`` once it is whole.
+
+    Raises HandbellError when it can't be written or would replace a file of another sort; what
+    was there stays then.
+    """
+    if path.is_dir():
+        raise HandbellError(f"{path} is a folder", "Name a file in it")
+    part = beside(path)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with part.open("wb") as file:
+            yield file
+        replace_like(part, path)
+    except OSError as error:
+        raise HandbellError(
+            f"{path} can't be written: {error.strerror or error}", "Give another place"
+        ) from error
+    finally:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
+
+
 def _beginning(path: Path) -> bytes:
+    """Return a file's first bytes; a table is the same with a byte order mark and without."""
     with path.open("rb") as file:
-        return file.read(_BEGINNING)
+        read = file.read(len(codecs.BOM_UTF8) + _BEGINNING)
+    return read.removeprefix(codecs.BOM_UTF8)[:_BEGINNING]

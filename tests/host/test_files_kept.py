@@ -72,3 +72,34 @@ def test_an_empty_file_may_be_filled_and_names_never_meet(tmp_path):
     with pytest.raises(HandbellError, match="holds something else"):
         replace_like(fresh, path)
     assert path.read_text(encoding="utf-8") == "<!doctype html>"
+
+
+@pytest.mark.parametrize("kind", ["bundle", "json"])
+def test_an_export_takes_the_place_of_an_export_and_never_of_a_plan(plan, demo_out, capsys, kind):
+    words = ["export", "--store", str(demo_out / "store.sqlite"), "--as", kind]
+    assert main([*words, str(plan)]) == 1 and kept(plan)
+    assert "monday.toml is there already and holds something else" in capsys.readouterr().err
+    fresh = plan.with_name(f"classes.{kind}")
+    assert main([*words, str(fresh)]) == 0
+    first = fresh.read_bytes()
+    assert main([*words, str(fresh)]) == 0 and fresh.read_bytes() == first
+    other = ["json", "bundle"][kind == "json"]
+    assert main([*words[:-1], other, str(fresh)]) == 1 and fresh.read_bytes() == first
+    assert sorted(p.name for p in plan.parent.iterdir() if p.is_file()) == [fresh.name, plan.name]
+
+
+@pytest.mark.parametrize("kind", ["csv", "parquet"])
+def test_tables_take_the_place_of_tables_and_never_of_another_file(plan, demo_out, capsys, kind):
+    folder = plan.parent / "out"
+    words = ["export", "--store", str(demo_out / "store.sqlite"), "--as", kind, str(folder)]
+    assert main(words) == 0 and main(words) == 0
+    if kind == "csv":
+        assert main([*words, "--bom"]) == 0 and main(words) == 0, "a mark makes no other file"
+    own = folder / f"runs.{kind}"
+    shutil.copy(EXAMPLE, own)
+    part = folder / f"classes.{kind}.part"
+    part.write_text("mine", encoding="utf-8")
+    capsys.readouterr()
+    assert main(words) == 1 and kept(own)
+    assert f"runs.{kind} is there already and holds something else" in capsys.readouterr().err
+    assert part.read_text(encoding="utf-8") == "mine"

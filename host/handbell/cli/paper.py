@@ -50,7 +50,7 @@ def cards_run(args: argparse.Namespace) -> Result:
     from handbell.coach.cards_page import cards_page, timetable_page
     from handbell.coach.cards_print import find_browser, print_pdf
     from handbell.coach.library import load_library
-    from handbell.coach.out_files import fresh_file
+    from handbell.files import fresh_file
 
     built, library = compiled(args.plan), load_library(args.library)
     paper = PAPERS[args.size]
@@ -125,8 +125,9 @@ def rehearse_arguments(parser: argparse.ArgumentParser) -> None:
 
 def rehearse_run(args: argparse.Namespace) -> Result:
     """Write the bells of a box as a sound file."""
-    from handbell.coach.out_files import fresh_file, require_apart
+    from handbell.coach.out_files import require_apart
     from handbell.coach.rehearsal import GATE_MS, bells, part, write_wav
+    from handbell.files import fresh_file
 
     require_apart(args.plan, args.out)
     built = compiled(args.plan)

@@ -151,7 +151,7 @@ def _write_calendar(args: argparse.Namespace, built: CompiledClass) -> list[str]
     import time
 
     from handbell.coach.calendar import calendar
-    from handbell.coach.out_files import fresh_file
+    from handbell.files import fresh_file
 
     now_us = time.time_ns() // 1000
     start_utc_ms, words = _start(args)
@@ -186,9 +186,9 @@ def _start(args: argparse.Namespace) -> tuple[int, str]:
 def _write_sheet(args: argparse.Namespace, built: CompiledClass) -> list[str]:
     if args.csv is None:
         return []
-    from handbell.coach.out_files import fresh_file
     from handbell.coach.sheet import box_sheet, class_sheet
     from handbell.compile.timetable import box_rows
+    from handbell.files import fresh_file
 
     with fresh_file(args.csv) as file:
         if args.box is None:

@@ -16,8 +16,9 @@ from typing import Any
 
 from sqlalchemy import Connection, and_, select
 
+from handbell.files import fresh_file
+
 from . import tables
-from .export import fresh_file
 from .known_names import KnownNames, no_name
 from .schema import Wanted
 from .schema_rows import Rows

@@ -1,20 +1,21 @@
 """Writing an export: CSV and Parquet as a folder with a file a table, JSON as one file.
 
-Each file is whole or not there: it is written beside its place and then renamed.
+Each file is whole or not there, and takes the place of one of its own sort alone.
 """
 
 from __future__ import annotations
 
 import csv
+import io
 import json
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from datetime import datetime
 from itertools import islice
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, Any, BinaryIO
 
 from handbell.errors import HandbellError
+from handbell.files import fresh_file
 
 from .cells import safe
 from .schema import BOOL, FLOAT, INT, TEXT, TIME, VERSION, TableSpec, Wanted
@@ -31,10 +32,10 @@ def export_csv(store: Store, folder: Path, wanted: Wanted, mark: bool = False) -
     spreadsheet would take for a formula begins with an apostrophe.
     """
 
-    def write(path: Path, spec: TableSpec, rows: Iterator[tuple[Any, ...]]) -> int:
+    def write(file: BinaryIO, spec: TableSpec, rows: Iterator[tuple[Any, ...]]) -> int:
         count = 0
         encoding = "utf-8-sig" if mark else "utf-8"
-        with path.open("w", encoding=encoding, newline="") as out:
+        with io.TextIOWrapper(file, encoding=encoding, newline="") as out:
             writer = csv.writer(out)
             writer.writerow([c.name for c in spec.columns])
             for row in rows:
@@ -59,7 +60,7 @@ def export_json(store: Store, path: Path, wanted: Wanted) -> dict[str, int]:
     with (
         store.reading() as conn,
         fresh_file(path) as fresh,
-        fresh.open("w", encoding="utf-8") as out,
+        io.TextIOWrapper(fresh, encoding="utf-8", newline="\n") as out,
     ):
         rows = Rows(conn, wanted)
         out.write(f'{{"format": "handbell export", "version": {VERSION}, "tables": {{')
@@ -101,13 +102,13 @@ def export_parquet(store: Store, folder: Path, wanted: Wanted) -> dict[str, int]
         TIME: pa.timestamp("us", tz="UTC"),
     }
 
-    def write(path: Path, spec: TableSpec, rows: Iterator[tuple[Any, ...]]) -> int:
+    def write(file: BinaryIO, spec: TableSpec, rows: Iterator[tuple[Any, ...]]) -> int:
         fields = [
             pa.field(c.name, kinds[c.kind], metadata={"meaning": c.meaning}) for c in spec.columns
         ]
         schema = pa.schema(fields, metadata={"format": f"handbell export {VERSION}"})
         count = 0
-        with pq.ParquetWriter(path, schema, compression="zstd") as out:
+        with pq.ParquetWriter(file, schema, compression="zstd") as out:
             while some := list(islice(rows, AT_ONCE)):
                 columns = list(zip(*some, strict=True))
                 arrays = [pa.array(c, f.type) for c, f in zip(columns, fields, strict=True)]
@@ -123,37 +124,12 @@ def _folder(
     folder: Path,
     wanted: Wanted,
     suffix: str,
-    write: Callable[[Path, TableSpec, Iterator[tuple[Any, ...]]], int],
+    write: Callable[[BinaryIO, TableSpec, Iterator[tuple[Any, ...]]], int],
 ) -> dict[str, int]:
     counts = {}
     with store.reading() as conn:
         rows = Rows(conn, wanted)
-        with writable(folder):
-            folder.mkdir(parents=True, exist_ok=True)
         for spec in rows.tables:
             with fresh_file(folder / (spec.name + suffix)) as fresh:
                 counts[spec.name] = write(fresh, spec, rows.of(spec))
     return counts
-
-
-@contextmanager
-def fresh_file(path: Path) -> Iterator[Path]:
-    """Give a path to write to, renamed to the one that is meant when all went well."""
-    fresh = path.with_name(path.name + ".part")
-    with writable(path):
-        try:
-            yield fresh
-            fresh.replace(path)
-        finally:
-            fresh.unlink(missing_ok=True)
-
-
-@contextmanager
-def writable(path: Path) -> Iterator[None]:
-    """Turn a file system's errors into a sentence."""
-    try:
-        yield
-    except OSError as error:
-        raise HandbellError(
-            f"{path} can't be written: {error.strerror or error}", "Give another place"
-        ) from error
