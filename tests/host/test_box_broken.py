@@ -11,7 +11,8 @@ from handbell.boxes.send import Load, put
 from handbell.boxes.words import fault_words
 from handbell.cli.main import main
 from handbell.errors import BoxError
-from handbell_core import faults
+from handbell.store import open_store
+from handbell_core import faults, journal
 
 no_pause_at_closing = pytest.fixture(autouse=True)(no_pause_at_closing)
 
@@ -68,8 +69,6 @@ def test_a_dead_timeline_keeps_its_logs_on_the_box_and_the_plan_frees_them(box, 
     assert code == 1 and runs == 0 and len(box.files["runs"]) == 3
     assert "left on the box" in said and "send the plan once more" in said
     assert "replace" not in said
-    from handbell.store import open_store
-
     with open_store(str(tmp_path / "store.sqlite")) as store:
         store.put_timeline(box.files["timelines"][name])
     assert collected(box, tmp_path, capsys)[::2] == (0, 3)
@@ -88,6 +87,81 @@ def _flash_error() -> BoxError:
 
     assert fault_words(faults.FLASH_ERROR)
     return fault_error("Box 1", faults.FLASH_ERROR)
+
+
+def _evenings_of_two_plans(box) -> tuple[str, str]:
+    """Let the first evening have been of another plan; return its timeline's name and the other."""
+    ((name, data),) = box.files["timelines"].items()
+    other = classes.timeline(bibs=(1, 2), plan=b"another plan")
+    first = bytearray(box.files["runs"]["00001.hbj"])
+    kind, slot, window, at, payload = journal.parse_record(bytes(first[: journal.RECORD_SIZE]))
+    assert kind == journal.RUN
+    played = bytes.fromhex(digest(other)) + payload[12:]
+    first[: journal.RECORD_SIZE] = journal.record(kind, slot, window, at, played)
+    box.files["runs"]["00001.hbj"] = bytes(first)
+    box.files["timelines"] = {name: data, digest(other): other}
+    return digest(other), name
+
+
+def _flipped(box, name) -> bytes:
+    sound = box.files["timelines"][name]
+    broken = bytearray(sound)
+    broken[70] ^= 1
+    box.files["timelines"][name] = bytes(broken)
+    return sound
+
+
+@pytest.mark.parametrize("known", [False, True], ids=["an empty store", "a store that knows one"])
+def test_a_timeline_with_a_wrong_bit_keeps_only_its_own_logs(box, tmp_path, capsys, known):
+    first, second = _evenings_of_two_plans(box)
+    sound = _flipped(box, first)
+    with open_store(str(tmp_path / "store.sqlite")) as store:
+        if known:
+            store.put_timeline(box.files["timelines"][second])
+    code, said, runs = collected(box, tmp_path, capsys)
+    assert code == 1 and runs == 2 and set(box.files["runs"]) == {"00001.hbj"}
+    assert "2 new of 2" in said
+    assert f"left on the box: Log {digest(box.files['runs']['00001.hbj'])}" in said
+    assert f"the store lacks the timeline {first}" in said and "send the plan once more" in said
+    with open_store(str(tmp_path / "store.sqlite")) as store:
+        store.put_timeline(sound)
+    assert collected(box, tmp_path, capsys)[::2] == (0, 3)
+
+
+def test_a_log_that_says_not_what_it_played_passes_a_broken_timeline(box, tmp_path, capsys):
+    """It may be of any; one that is broken is of no use to it and in nobody's way."""
+    other = classes.timeline(bibs=(1, 2), plan=b"another plan")
+    box.files["timelines"][digest(other)] = other
+    _flipped(box, digest(other))
+    log = box.files["runs"]["00001.hbj"]
+    box.files["runs"]["00001.hbj"] = b"\xff" * 24 + log[24:]
+    assert collected(box, tmp_path, capsys)[::2] == (0, 3)
+
+
+def test_a_folder_of_timelines_that_cant_be_listed_keeps_no_log_of_a_known_one(
+    box, tmp_path, capsys
+):
+    first, second = _evenings_of_two_plans(box)
+    with open_store(str(tmp_path / "store.sqlite")) as store:
+        store.put_timeline(box.files["timelines"][second])
+    box.lies["list"] = lambda m, h: {"no": faults.FLASH_ERROR} if m["of"] == "timelines" else h
+    code, said, runs = collected(box, tmp_path, capsys)
+    assert code == 1 and runs == 2 and f"the store lacks the timeline {first}" in said
+
+
+def test_a_timeline_that_is_no_timeline_keeps_no_log_of_another(box, tmp_path, capsys):
+    """Its bytes are what its name says, and still nothing that the store can read."""
+    first, _ = _evenings_of_two_plans(box)
+    del box.files["timelines"][first]
+    junk = b"no timeline at all" * 10
+    box.files["timelines"][digest(junk)] = junk
+    log = box.files["runs"]["00001.hbj"]
+    kind, slot, window, at, payload = journal.parse_record(log[: journal.RECORD_SIZE])
+    played = bytes.fromhex(digest(junk)) + payload[12:]
+    box.files["runs"]["00001.hbj"] = journal.record(kind, slot, window, at, played) + log[24:]
+    code, said, runs = collected(box, tmp_path, capsys)
+    assert code == 1 and runs == 2 and set(box.files["runs"]) == {"00001.hbj"}
+    assert "left on the box: Log" in said and "its bytes are not sound" in said
 
 
 def test_a_folder_that_is_dead_as_a_whole_is_an_error_and_ends(box, tmp_path, capsys):

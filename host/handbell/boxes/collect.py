@@ -116,7 +116,7 @@ def _collect_box(
         if data is None:  # those behind it may be sound
             got.broken.append(entry.get("name", f"number {n} of {len(entries)}"))
             continue
-        _bring_timeline(connection, store, lock, data, progress)
+        trouble = _bring_timeline(connection, store, lock, data, progress)
         try:
             with lock:
                 run = store.ingest(data, box_id, connection.clock.utc_us())
@@ -126,7 +126,7 @@ def _collect_box(
         except UnreadJournalError as error:  # its bytes are safe in the store, so go on
             got.unread[str(entry["d"])] = str(error)
         except StoreError as error:  # it can't be kept safe, so it stays where it is
-            got.kept.append(str(error))
+            got.kept.append(f"{error} {trouble}".rstrip())
             continue
         if not keep:
             connection.request("drop", of=RUNS, name=entry["name"], d=entry["d"])
@@ -167,30 +167,43 @@ def _fetch_checked(
 
 def _bring_timeline(
     connection: Connection, store: Store, lock: threading.Lock, run: bytes, progress: Progress
-) -> None:
+) -> str:
     """Bring the timeline that a run played, if the store has not seen it and the box can read it.
 
     A run that does not say which it played may be of any that the box has. What can't be brought
-    the store says it lacks.
+    the store says it lacks; returned is why it would not take what came, "" for nothing.
     """
     first = journal.parse_record(run[: journal.RECORD_SIZE]) if len(run) >= 24 else None
     told = first is not None and first[0] == journal.RUN
     digest = binascii.hexlify(first[4]).decode() if first is not None and told else None
     with lock:
         if digest is not None and store.has_timeline(digest):
-            return
-    for entry in listing(connection, TIMELINES):
-        name = str(entry.get("name"))
-        if "bad" in entry or digest not in (None, name):
+            return ""
+    trouble = ""
+    for name, entry in _sound_timelines(connection):
+        if digest not in (None, name):
             continue
         with lock:
             if store.has_timeline(name):
                 continue
         try:
             data = _fetch_checked(connection, TIMELINES, entry, progress)
+            with lock:
+                store.put_timeline(data)
+        except StoreError as error:
+            trouble = str(error)
         except BoxError as error:
             if error.code not in UNREADABLE:
                 raise
-            continue
-        with lock:
-            store.put_timeline(data)
+    return trouble
+
+
+def _sound_timelines(connection: Connection) -> list[tuple[str, dict[str, Any]]]:
+    """Return the timelines on a box that hold what their names say; none if it can't list them."""
+    try:
+        entries = listing(connection, TIMELINES)
+    except BoxError as error:
+        if error.code not in UNREADABLE:
+            raise
+        return []
+    return [(e["name"], e) for e in entries if "name" in e and e.get("d") == e["name"]]
