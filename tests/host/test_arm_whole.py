@@ -1,10 +1,12 @@
 """A class starts whole or not at all: every station of what was sent is asked for by name."""
 
 import json
+import time
 
 import pytest
 from lying_box import LyingBox, no_pause_at_closing
 
+from handbell.boxes.stations import Starts
 from handbell.cli.main import main
 from handbell_core import faults
 
@@ -160,3 +162,96 @@ def test_starts_that_cant_be_kept_stop_no_class(floor, monkeypatch):
     code, said = floor.do("arm", "--in", "1m")
     assert code == 0 and floor.armed() == [1, 2, 3]
     assert "starts at" in said and "starts.json can't be written" in said
+
+
+def _starts(floor) -> dict[str, list[int]]:
+    """By the end of a box's id, its station and the instants at which it may start."""
+    path = floor.folder / "data" / "starts.json"
+    stored = json.loads(path.read_text(encoding="utf-8")) if path.exists() else {}
+    return {box[-2:]: said for box, said in stored.items()}
+
+
+def test_a_box_left_with_a_start_by_an_arm_that_failed_is_not_forgotten(floor):
+    assert floor.send()[0] == 0
+    floor.boxes[2].lies["arm"] = lambda *_: {"no": faults.TOO_LATE}
+    floor.boxes[1].lies["disarm"] = lambda *_: {"no": faults.FLASH_ERROR}
+    code, said = floor.do("arm", "--in", "5m")
+    assert code == 1 and "But Station 2 may still start by itself" in said
+    assert list(_starts(floor)) == ["a2"]
+    floor.plugged = [floor.boxes[0], floor.boxes[2]]
+    code, said = floor.do("arm", "--cancel")
+    assert code == 1
+    assert "2 boxes will not start by themselves. Station 2 may still start at" in said
+
+
+def test_whenever_arm_dies_each_box_that_may_have_a_start_is_written_down(floor):
+    """What the file says while a box is asked is what a program that was killed then leaves."""
+    assert floor.send()[0] == 0 and floor.do("arm", "--in", "9m")[0] == 0
+    first = {box: said[1] for box, said in _starts(floor).items()}
+    assert len(first) == 3
+    left = []
+
+    def seen(message, honest):
+        left.append((message["do"], _starts(floor)))
+        refused = message["do"] == "arm" and len(left) > 3
+        return {"no": faults.TOO_LATE} if refused else honest
+
+    for box in floor.boxes:
+        box.lies |= {"arm": seen, "disarm": seen}
+    floor.do("arm", "--in", "5m")
+    floor.do("arm", "--in", "5m")
+    assert [do for do, _ in left] == ["arm"] * 6 + ["disarm"] * 3
+    for _, said in left[:3]:
+        later = {m["utc_ms"] for m in floor.boxes[0].asked if m["do"] == "arm"} - {first["a1"]}
+        assert {b: at[0] for b, at in said.items()} == {"a1": 1, "a2": 2, "a3": 3}
+        assert all({first[b]} < set(at[1:]) <= {first[b]} | later for b, at in said.items())
+    assert all(set(said) == {"a1", "a2", "a3"} for _, said in left)
+    assert _starts(floor) == {}, "each box answered that it has none"
+
+
+def test_an_arm_that_fails_says_that_it_took_an_earlier_start_back(floor):
+    assert floor.send()[0] == 0 and floor.do("arm", "--in", "5m")[0] == 0
+    at_ms = next(m["utc_ms"] for m in floor.boxes[0].asked if m["do"] == "arm")
+    for box in floor.boxes:
+        box.lies["status"] = lambda _, honest: honest | {"state": "set", "utc_ms": at_ms}
+    floor.boxes[2].lies["arm"] = lambda *_: {"no": faults.TOO_LATE}
+    code, said = floor.do("arm", "--in", "9m")
+    assert code == 1 and _starts(floor) == {} and floor.armed() == []
+    assert "Nothing was started, and the start that was set before is taken back: Station 3" in said
+    floor.plugged = floor.boxes[:2]
+    code, said = floor.do("arm", "--cancel")
+    assert code == 0 and "may still start" not in said
+
+
+def test_a_start_that_only_the_box_knew_of_is_written_down_before_it_is_changed(floor):
+    """Another computer set it, or a hand: killed now, the box may start at either."""
+    assert floor.send()[0] == 0
+    now_ms = time.time_ns() // 1_000_000
+    box, left = floor.boxes[0], []
+    box.lies["status"] = lambda _, honest: honest | {"state": "set", "utc_ms": now_ms + 900_000}
+    box.lies["arm"] = lambda _, honest: left.append(_starts(floor)["a1"]) or honest
+    assert floor.do("arm", "--in", "5m")[0] == 0
+    assert left[0][0] == 1 and now_ms + 900_000 in left[0][1:] and len(left[0]) == 3
+    assert len(_starts(floor)["a1"]) == 2
+
+
+def test_a_box_that_may_start_at_two_times_is_said_with_both():
+    now_ms = 1_795_900_000_000
+    starts = Starts(now_ms)
+    starts.expect("aa", 2, now_ms + 60_000)
+    starts.expect("aa", 2, now_ms + 5 * 3_600_000)
+    starts.expect("bb", 3, now_ms + 60_000)
+    starts.save()
+    said = Starts(now_ms).words()
+    assert "Station 2 may still start at" in said and " or " in said.split(": plug")[0]
+    assert "Station 3 may still start at" in said
+    assert "Station 3" not in Starts(now_ms + 61_000).words()
+    assert " or " not in Starts(now_ms + 61_000).words().split(": plug")[0]
+
+
+def test_starts_of_an_older_program_still_count(tmp_path):
+    path = tmp_path / "data" / "starts.json"
+    path.parent.mkdir()
+    path.write_text(json.dumps({"aa": [3, 2_000_000]}), encoding="utf-8")
+    assert Starts(1_000_000).words().startswith("Station 3 may still start at")
+    assert not Starts(2_000_000).words()

@@ -12,7 +12,7 @@ from handbell.boxes.fleet import Fleet
 from handbell.boxes.hostclock import HostClock
 from handbell.boxes.rate import Estimate, Rate
 from handbell.boxes.skew import ClockState, cures, worst_skew_us
-from handbell.boxes.stations import SentClass
+from handbell.boxes.stations import SentClass, Starts
 from handbell.boxes.words import fault_words
 from handbell.drift import clock_moved
 from handbell.errors import HandbellError
@@ -158,8 +158,18 @@ def forecast(table: list[Readiness], start_utc_ms: int) -> Forecast:
     )
 
 
-def arm(fleet: Fleet, table: list[Readiness], sent: SentClass, start_utc_ms: int) -> None:
-    """Set the start on every box of the table, or on none; raises HandbellError with the reason."""
+def arm(
+    fleet: Fleet,
+    table: list[Readiness],
+    sent: SentClass,
+    start_utc_ms: int,
+    starts: Starts | None = None,
+) -> None:
+    """Set the start on every box of the table, or on none; raises HandbellError with the reason.
+
+    ``starts`` is kept before the first box is asked, and says less only once the boxes answered:
+    whatever ends this program, no box has a start that is not in it.
+    """
     late = [row for row in table if not row.ready]
     if late:
         standing = [row.label for row in table if row.facts.get("state") == "set"]
@@ -179,9 +189,20 @@ def arm(fleet: Fleet, table: list[Readiness], sent: SentClass, start_utc_ms: int
         digest = sent.timelines[stations[connection.facts["id"]]]
         return connection.request("arm", d=digest, utc_ms=start_utc_ms)
 
+    before = {row.station: row.facts["utc_ms"] for row in table if "utc_ms" in row.facts}
+    if starts is not None:
+        for box, n in stations.items():
+            starts.expect(box, n, start_utc_ms, *([before[n]] if n in before else []))
+        starts.save()
     failed = [o for o in fleet.each(one, boxes) if o.error is not None]
     if failed:
-        disarm(fleet, boxes, f"Nothing was started: {failed[0].error}")
+        back = ", and the start that was set before is taken back" if before else ""
+        disarm(fleet, boxes, f"Nothing was started{back}: {failed[0].error}", starts)
+    if starts is not None:
+        starts.drop(list(stations))
+        for box, n in stations.items():
+            starts.expect(box, n, start_utc_ms)
+        starts.save()
 
 
 def _refuse_moved(table: list[Readiness], clock: HostClock) -> None:
@@ -199,9 +220,13 @@ def _refuse_moved(table: list[Readiness], clock: HostClock) -> None:
             )
 
 
-def disarm(fleet: Fleet, boxes: list[Connection], why: str) -> None:
+def disarm(fleet: Fleet, boxes: list[Connection], why: str, starts: Starts | None = None) -> None:
     """Take a start back on these boxes; always raises HandbellError, naming any that may start."""
-    left = [o for o in fleet.each(lambda c: c.request("disarm"), boxes) if o.error is not None]
+    outcomes = fleet.each(lambda c: c.request("disarm"), boxes)
+    if starts is not None:  # one that refused to start may have done so when it was asked again
+        starts.drop([o.facts["id"] for o in outcomes if o.error is None])
+        starts.save()
+    left = [o for o in outcomes if o.error is not None]
     if left:
         names = ", ".join(o.label for o in left)
         raise HandbellError(

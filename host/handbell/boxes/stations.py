@@ -26,7 +26,10 @@ def write_whole(path: Path, text: str) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         temporary = path.with_name(path.name + ".tmp")
-        temporary.write_text(text, encoding="utf-8")
+        with temporary.open("w", encoding="utf-8") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())  # a laptop may run flat
         temporary.replace(path)
     except OSError as error:
         raise HandbellError(
@@ -140,21 +143,32 @@ def _sent_path() -> Path:
 
 
 class Starts:
-    """The starts that stand on boxes, in ``starts.json``: by box id its station and the UTC in ms.
+    """The starts that stand on boxes, in ``starts.json``: by box id its station and UTCs in ms.
 
-    A box that is not plugged in keeps its start, so whoever takes starts back must know of it.
-    Those gone by are dropped, and so is all that can't be read: the boxes themselves count.
+    A box that is not plugged in keeps its start, so whoever takes starts back must know of it. One
+    that may have either of two, since a change of it was cut short, has both here. Those gone by
+    are dropped, and so is all that can't be read: the boxes themselves count.
+
+    ``trouble`` says why they could not be kept the last time, "" when they were.
     """
 
     def __init__(self, now_utc_ms: int) -> None:
         self._path = data_folder() / "starts.json"
-        self.standing: dict[str, tuple[int, int]] = {}
+        self.standing: dict[str, tuple[int, tuple[int, ...]]] = {}
+        self.trouble = ""
         try:
             stored = json.loads(self._path.read_text(encoding="utf-8"))
-            found = {str(box): (int(n), int(ms)) for box, (n, ms) in stored.items()}
+            found = {str(box): (int(n), tuple(map(int, ms))) for box, (n, *ms) in stored.items()}
         except (ValueError, TypeError, AttributeError, OSError):
             return
-        self.standing = {box: at for box, at in found.items() if at[1] > now_utc_ms}
+        for box, (station, instants) in found.items():
+            self.expect(box, station, *(ms for ms in instants if ms > now_utc_ms))
+
+    def expect(self, box: str, station: int, *utc_ms: int) -> None:
+        """Note that a box may have a start at each of these, besides those that it may have."""
+        both = {*self.standing.get(box, (0, ()))[1], *utc_ms}
+        if both:
+            self.standing[box] = (station, tuple(sorted(both)))
 
     def drop(self, boxes: list[str]) -> bool:
         """Forget the starts of boxes that have none any more; whether any of them had one."""
@@ -162,18 +176,28 @@ class Starts:
         return any(had)
 
     def save(self) -> None:
-        """Keep them; raises HandbellError."""
-        write_whole(self._path, json.dumps(self.standing, indent=1))
+        """Keep them, or say in ``trouble`` why not: boxes do what they were told all the same."""
+        stored = {box: [station, *instants] for box, (station, instants) in self.standing.items()}
+        try:
+            write_whole(self._path, json.dumps(stored, indent=1))
+            self.trouble = ""
+        except HandbellError as error:
+            self.trouble = str(error)
 
     def words(self) -> str:
         """Return which stations may still start by themselves and when, "" for none."""
-        when: dict[int, list[str]] = {}
-        for station, utc_ms in sorted(self.standing.values()):
-            when.setdefault(utc_ms, []).append(str(station))
-        said = []
-        for utc_ms, numbers in when.items():
-            at = datetime.fromtimestamp(utc_ms / 1000, timezone.utc).astimezone()
-            stations = f"Station{'s' if len(numbers) > 1 else ''} {', '.join(numbers)}"
-            said.append(f"{stations} may still start at {at:%H:%M:%S}")
+        when: dict[str, list[str]] = {}
+        for station, instants in sorted(self.standing.values(), key=lambda at: (at[1], at[0])):
+            said = dict.fromkeys(_time_of_day(utc_ms) for utc_ms in instants)
+            when.setdefault(" or ".join(said), []).append(str(station))
+        starts = [
+            f"Station{'s' if len(numbers) > 1 else ''} {', '.join(numbers)} may still start at {at}"
+            for at, numbers in when.items()
+        ]
         remedy = "plug in and run handbell arm --cancel, or switch off"
-        return f"{'; '.join(said)}: {remedy}" if said else ""
+        return f"{'; '.join(starts)}: {remedy}" if starts else ""
+
+
+def _time_of_day(utc_ms: int) -> str:
+    at = datetime.fromtimestamp(utc_ms / 1000, timezone.utc).astimezone()
+    return f"{at:%H:%M:%S}"

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from handbell.boxes.fleet import Fleet, Outcome
     from handbell.boxes.hostclock import HostClock
     from handbell.boxes.send import Sent
-    from handbell.boxes.stations import SentClass
+    from handbell.boxes.stations import SentClass, Starts
     from handbell.cli.progress import Lines
 
 
@@ -112,7 +112,7 @@ def send_run(args: argparse.Namespace) -> Result:
             row["why"] = str(o.error)
         rows.append(row)
 
-    remarks = [starts.words()] if starts.standing else []
+    remarks = [words for words in (starts.words(), starts.trouble) if words]
     if taken_back:
         remarks.insert(0, f"the start that was set is taken back on {', '.join(taken_back)}")
 
@@ -175,7 +175,7 @@ def arm_arguments(parser: argparse.ArgumentParser) -> None:
 def arm_run(args: argparse.Namespace) -> Result:
     """Check that every box is ready and set the start on all of them, or none."""
     from handbell.boxes.arm import arm, forecast, survey
-    from handbell.boxes.stations import last_sent
+    from handbell.boxes.stations import Starts, last_sent
     from handbell.cli.arming import (
         arm_rows,
         known_clocks,
@@ -188,21 +188,22 @@ def arm_run(args: argparse.Namespace) -> Result:
     if args.cancel:
         return _cancel(args)
     sent = last_sent().without(set(args.without))
-    failure, remarks = None, []
+    failure = None
     with open_fleet(args) as fleet, known_clocks(args.store) as clocks:
         hosts = [c.clock for c in fleet.connections]
         shown_us = _start(args, hosts).utc_ms * 1000
         table = survey(fleet, sent, clocks, shown_us)
         start = _start(args, hosts)
         seen = forecast(table, start.utc_ms)
+        starts = Starts(hosts[0].utc_us() // 1000 if hosts else 0)
         try:
-            arm(fleet, table, sent, start.utc_ms)
+            arm(fleet, table, sent, start.utc_ms, starts)
         except HandbellError as error:
             failure = str(error)
         now_us = hosts[0].utc_us() if hosts else 0
         others = strangers(fleet)
-    if failure is None:
-        remarks = _after_arming(sent, start.utc_ms, now_us)
+    remarks = _after_arming(sent, starts) if failure is None else []
+    remarks += [starts.trouble] if starts.trouble else []
     rows = arm_rows(table, seen)
     skew = skew_data(seen)
 
@@ -233,24 +234,14 @@ def arm_run(args: argparse.Namespace) -> Result:
     return Result(data, text, ok=failure is None)
 
 
-def _after_arming(sent: SentClass, start_utc_ms: int, now_us: int) -> list[str]:
-    """Keep which boxes have a start, and return what a coach should know of this class."""
+def _after_arming(sent: SentClass, starts: Starts) -> list[str]:
+    """Return what a coach should know of a class that is set."""
     from handbell.boxes.marks import Walk
-    from handbell.boxes.stations import Starts
 
-    remarks = []
-    starts = Starts(now_us // 1000)
-    armed = {box: n for n, box in sent.boxes.items() if n in sent.timelines}
-    starts.standing = {box: at for box, at in starts.standing.items() if box not in armed}
-    if starts.standing:
-        remarks.append(starts.words())
-    starts.standing |= {box: (n, start_utc_ms) for box, n in armed.items()}
-    try:
-        starts.save()
-    except HandbellError as error:  # the class starts all the same
-        remarks.append(str(error))
+    starts.drop([box for n, box in sent.boxes.items() if n in sent.timelines])  # said already
+    others = starts.words()
     walk = Walk(len(sent.timelines), sent.grid_s).words() if sent.gates else ""
-    return remarks + ([f"at a gate, {walk}"] if walk else [])
+    return ([others] if others else []) + ([f"at a gate, {walk}"] if walk else [])
 
 
 def _start(args: argparse.Namespace, clocks: list[HostClock]) -> Start:
@@ -281,9 +272,12 @@ def _cancel(args: argparse.Namespace) -> Result:
         out.print(f"{boxes} will not start by {'itself' if count == 1 else 'themselves'}.")
         if standing:
             out.print(f"{standing}.", markup=False)
+        if starts.trouble:
+            out.print(f"note: {starts.trouble}", markup=False)
 
     fine = not failed and not others and not standing
-    return Result({"failed": failed, "others": others, "standing": standing}, text, ok=fine)
+    data = {"failed": failed, "others": others, "standing": standing, "trouble": starts.trouble}
+    return Result(data, text, ok=fine)
 
 
 def collect_arguments(parser: argparse.ArgumentParser) -> None:
