@@ -68,6 +68,9 @@ def test_no_page_promises_step_to_boxes_that_are_pressed_one_after_another():
     assert "you can walk round" not in pages["classes.md"]
     assert "pressed at different moments go on together" not in pages["plans.md"]
     told = Walk(4, 30).words()
+    assert "hold each of the others once more" not in pages["classes.md"], "under 5 s are left then"
+    assert "5 s for every box: 20 s for four" in pages["classes.md"]
+    assert "under 35 s" in pages["classes.md"] and "can't catch up" in pages["classes.md"]
     assert "about 5 times in 10" in told and "about 5 times in 10" in pages["classes.md"]
 
 
