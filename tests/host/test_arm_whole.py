@@ -2,6 +2,7 @@
 
 import json
 import time
+from datetime import datetime
 
 import pytest
 from lying_box import LyingBox, no_pause_at_closing
@@ -255,3 +256,28 @@ def test_starts_of_an_older_program_still_count(tmp_path):
     path.write_text(json.dumps({"aa": [3, 2_000_000]}), encoding="utf-8")
     assert Starts(1_000_000).words().startswith("Station 3 may still start at")
     assert not Starts(2_000_000).words()
+
+
+def test_with_no_box_that_answers_only_starts_still_ahead_are_said(floor):
+    now_ms = time.time_ns() // 1_000_000
+    path = floor.folder / "data" / "starts.json"
+    day_ms = 86_400_000
+    stored = {"aa": [3, now_ms - 40 * day_ms], "bb": [4, now_ms + day_ms]}
+    path.write_text(json.dumps(stored), encoding="utf-8")
+    floor.plugged = []
+    code, said = floor.do("arm", "--cancel", "--port", "socket://127.0.0.1:9")
+    assert code == 1 and "Station 3" not in said and "will not start" not in said
+    at = datetime.fromtimestamp((now_ms + day_ms) / 1000)
+    assert f"Station 4 may still start at {at:%H:%M:%S} on {at:%A %d %B}" in said
+    del stored["bb"]
+    path.write_text(json.dumps(stored), encoding="utf-8")
+    assert "may still start" not in floor.do("arm", "--cancel", "--port", "socket://127.0.0.1:9")[1]
+
+
+def test_the_day_of_a_start_is_said_only_when_it_is_another(tmp_path):
+    noon = datetime(2026, 11, 28, 12)
+    starts = Starts(int(noon.timestamp() * 1000))
+    starts.expect("aa", 2, int(noon.replace(hour=13).timestamp() * 1000))
+    assert "may still start at 13:00:00: plug in" in starts.words()
+    starts.expect("bb", 3, int(noon.replace(day=29, hour=7).timestamp() * 1000))
+    assert "Station 3 may still start at 07:00:00 on Sunday 29 November: plug in" in starts.words()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 from dataclasses import asdict, dataclass, field, replace
-from datetime import datetime, timezone
+from datetime import datetime
 from pathlib import Path
 
 from handbell.errors import HandbellError, UsageError
@@ -154,6 +154,7 @@ class Starts:
 
     def __init__(self, now_utc_ms: int) -> None:
         self._path = data_folder() / "starts.json"
+        self._now_ms = now_utc_ms
         self.standing: dict[str, tuple[int, tuple[int, ...]]] = {}
         self.trouble = ""
         try:
@@ -188,7 +189,7 @@ class Starts:
         """Return which stations may still start by themselves and when, "" for none."""
         when: dict[str, list[str]] = {}
         for station, instants in sorted(self.standing.values(), key=lambda at: (at[1], at[0])):
-            said = dict.fromkeys(_time_of_day(utc_ms) for utc_ms in instants)
+            said = dict.fromkeys(self._when(utc_ms) for utc_ms in instants)
             when.setdefault(" or ".join(said), []).append(str(station))
         starts = [
             f"Station{'s' if len(numbers) > 1 else ''} {', '.join(numbers)} may still start at {at}"
@@ -197,7 +198,7 @@ class Starts:
         remedy = "plug in and run handbell arm --cancel, or switch off"
         return f"{'; '.join(starts)}: {remedy}" if starts else ""
 
-
-def _time_of_day(utc_ms: int) -> str:
-    at = datetime.fromtimestamp(utc_ms / 1000, timezone.utc).astimezone()
-    return f"{at:%H:%M:%S}"
+    def _when(self, utc_ms: int) -> str:
+        at, now = (datetime.fromtimestamp(ms / 1000).astimezone() for ms in (utc_ms, self._now_ms))
+        day = "" if at.date() == now.date() else f" on {at:%A %d %B}"
+        return f"{at:%H:%M:%S}{day}"

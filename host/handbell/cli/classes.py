@@ -184,6 +184,7 @@ def arm_run(args: argparse.Namespace) -> Result:
         print_start,
         skew_data,
     )
+    from handbell.cli.world import host_clock
 
     if args.cancel:
         return _cancel(args)
@@ -195,7 +196,7 @@ def arm_run(args: argparse.Namespace) -> Result:
         table = survey(fleet, sent, clocks, shown_us)
         start = _start(args, hosts)
         seen = forecast(table, start.utc_ms)
-        starts = Starts(hosts[0].utc_us() // 1000 if hosts else 0)
+        starts = Starts(host_clock().utc_us() // 1000)
         try:
             arm(fleet, table, sent, start.utc_ms, starts)
         except HandbellError as error:
@@ -252,13 +253,13 @@ def _start(args: argparse.Namespace, clocks: list[HostClock]) -> Start:
 def _cancel(args: argparse.Namespace) -> Result:
     """Take a start back on every box that is plugged in; a class that runs goes on."""
     from handbell.boxes.stations import Starts
+    from handbell.cli.world import host_clock
 
     with open_fleet(args) as fleet:
         outcomes = fleet.each(lambda c: c.request("disarm"))
         others = strangers(fleet)
-        now_us = fleet.connections[0].clock.utc_us() if fleet.connections else 0
+        starts = Starts(host_clock().utc_us() // 1000)  # there may be no box whose link has one
     failed = [str(o.error) for o in outcomes if o.error is not None]
-    starts = Starts(now_us // 1000)
     if starts.drop([o.facts["id"] for o in outcomes if o.error is None]):
         starts.save()
     standing = starts.words()
@@ -269,7 +270,8 @@ def _cancel(args: argparse.Namespace) -> Result:
         print_strangers(others, out)
         count = len(outcomes) - len(failed)
         boxes = "1 box" if count == 1 else f"{count} boxes"
-        out.print(f"{boxes} will not start by {'itself' if count == 1 else 'themselves'}.")
+        if count:
+            out.print(f"{boxes} will not start by {'itself' if count == 1 else 'themselves'}.")
         if standing:
             out.print(f"{standing}.", markup=False)
         if starts.trouble:
