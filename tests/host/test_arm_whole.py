@@ -267,6 +267,7 @@ def test_with_no_box_that_answers_only_starts_still_ahead_are_said(floor):
     floor.plugged = []
     code, said = floor.do("arm", "--cancel", "--port", "socket://127.0.0.1:9")
     assert code == 1 and "Station 3" not in said and "will not start" not in said
+    assert said.count("socket://127.0.0.1:9:") == 1
     at = datetime.fromtimestamp((now_ms + day_ms) / 1000)
     assert f"Station 4 may still start at {at:%H:%M:%S} on {at:%A %d %B}" in said
     del stored["bb"]
@@ -281,3 +282,22 @@ def test_the_day_of_a_start_is_said_only_when_it_is_another(tmp_path):
     assert "may still start at 13:00:00: plug in" in starts.words()
     starts.expect("bb", 3, int(noon.replace(day=29, hour=7).timestamp() * 1000))
     assert "Station 3 may still start at 07:00:00 on Sunday 29 November: plug in" in starts.words()
+
+
+def test_a_box_that_goes_while_it_is_looked_at_is_named_once(floor):
+    assert floor.send()[0] == 0
+    floor.boxes[2].lies["status"] = lambda *_: {"no": faults.FLASH_ERROR}
+    code, said = floor.do("arm", "--in", "5m")
+    assert code == 1 and "Nothing was started: Station 3 can't read or write its flash. Try" in said
+    assert "Station 3: not ready: can't read or write its flash" in said
+    assert "Station 3 Station 3" not in said and "--without 3" in said
+
+
+@pytest.mark.parametrize("do", ["send", "collect"])
+def test_a_box_about_to_start_is_said_to_be_freed_by_taking_the_start_back(floor, do):
+    """A start by hand, or one less than a minute away, makes it busy just as a class does."""
+    assert floor.send()[0] == 0
+    floor.boxes[0].lies |= dict.fromkeys(("put", "list"), lambda *_: {"no": faults.BUSY})
+    code, said = floor.send() if do == "send" else floor.do("collect")
+    assert code == 1 and "Station 1: is in a class or about to start one" in said
+    assert "handbell arm --cancel takes a start back" in said

@@ -8,7 +8,7 @@ from typing import Any
 
 from handbell.boxes.clock import Clocks, Sync, wall_ahead
 from handbell.boxes.connection import Connection
-from handbell.boxes.fleet import Fleet
+from handbell.boxes.fleet import Fleet, Outcome
 from handbell.boxes.hostclock import HostClock
 from handbell.boxes.rate import Estimate, Rate
 from handbell.boxes.skew import ClockState, cures, worst_skew_us
@@ -126,13 +126,18 @@ def survey(
     found: dict[int, Readiness] = {}
     for outcome in fleet.each(one, asked):
         station = stations[outcome.facts["id"]]
-        found[station] = outcome.value or Readiness(station, outcome.label, [str(outcome.error)])
+        found[station] = outcome.value or Readiness(station, outcome.label, [_why(outcome)])
     missing = "is not plugged in"
     unsent = "was not sent its part, so run handbell send again"
     return [
         found.get(n) or Readiness(n, f"Station {n}", [missing if n in sent.boxes else unsent])
         for n in sorted(sent.timelines)
     ]
+
+
+def _why(outcome: Outcome[Readiness]) -> str:
+    """Return what became of a box as words that follow its label."""
+    return str(outcome.error).removeprefix(f"{outcome.label}: ").rstrip(".")
 
 
 def _stations(sent: SentClass) -> dict[str, int]:

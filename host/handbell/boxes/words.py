@@ -15,7 +15,10 @@ _WORDS: dict[int, tuple[str, str]] = {
     faults.NOT_FOUND: ("does not have that file", "Run handbell send again"),
     faults.NOT_WHOLE: ("got a file that is not whole", "Run the command again"),
     faults.BAD_OFFSET: ("missed a part of a file", "Run the command again"),
-    faults.BUSY: ("is in a class", "Wait until it is over, or stop it at the box"),
+    faults.BUSY: (
+        "is in a class or about to start one",
+        "Before it, handbell arm --cancel takes a start back; else wait, or stop it at the box",
+    ),
     faults.CLOCK_LOST: ("has lost its clock", "Run handbell send again to set it"),
     faults.CLOCK_OLD: ("had its clock set too long ago", "Plug it in and run the command again"),
     faults.CLOCK_UNSURE: (

@@ -41,7 +41,8 @@ def strangers(fleet: Fleet) -> list[dict[str, str]]:
 def print_strangers(fleet_strangers: list[dict[str, str]], out: Console) -> None:
     """Print the ports where no box answered."""
     for stranger in fleet_strangers:
-        out.print(f"{stranger['port']}: {stranger['why']}", markup=False)
+        port, why = stranger["port"], stranger["why"]
+        out.print(why if why.startswith(f"{port}: ") else f"{port}: {why}", markup=False)
 
 
 def boxes_arguments(parser: argparse.ArgumentParser) -> None:
