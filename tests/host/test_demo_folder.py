@@ -7,6 +7,7 @@ import pytest
 from handbell.cli.demo_folder import make_ready, seal
 from handbell.cli.main import main
 from handbell.errors import HandbellError
+from handbell.files import beside
 
 WRITTEN = (
     *("report.html", "screen.png", "store.sqlite", "store.sqlite-wal", "boxes/clock.json"),
@@ -17,7 +18,7 @@ WRITTEN = (
 def filled(out):
     """A folder as a demo leaves it."""
     make_ready(out)
-    (out / "boxes" / "ports").mkdir(parents=True)
+    (out / "boxes" / "ports").mkdir(parents=True, exist_ok=True)
     for name in WRITTEN:
         (out / name).write_text(f"the demo's {name}", encoding="utf-8")
     return out
@@ -40,7 +41,33 @@ def test_what_a_demo_wrote_makes_room_for_the_next(tmp_path):
     assert [p.name for p in out.iterdir()] == ["demo"]
 
 
-@pytest.mark.parametrize("theirs", ["monday.toml", "boxes/photo.jpg", "demo.txt", "ports/box1"])
+def test_what_a_demo_that_was_killed_left_half_written_makes_room(tmp_path):
+    out = filled(tmp_path / "out")
+    beside(out / "report.html").write_text("half a page", encoding="utf-8")
+    make_ready(out)
+    assert [p.name for p in out.iterdir()] == ["demo"]
+
+
+@pytest.mark.parametrize("note", [".DS_Store", "Thumbs.db", "desktop.ini"])
+def test_a_file_browser_s_own_note_stops_no_demo_and_stays(tmp_path, note):
+    """Who looked into the folder with one wrote nothing there."""
+    out = filled(tmp_path / "out")
+    for path in (out / note, out / "boxes" / note, out / "boxes" / "ports" / note):
+        path.write_text("icons", encoding="utf-8")
+    make_ready(out)
+    left = {name for name, text in everything(out).items() if text}
+    assert left == {"demo", note, f"boxes/{note}", f"boxes/ports/{note}"}
+    filled(out)
+    only = tmp_path / "only"
+    only.mkdir()
+    (only / note).write_text("icons", encoding="utf-8")
+    make_ready(only)
+    assert sorted(p.name for p in only.iterdir()) == sorted([note, "demo"])
+
+
+@pytest.mark.parametrize(
+    "theirs", ["monday.toml", "boxes/photo.jpg", "demo.txt", "ports/box1", ".report.html.mine"]
+)
 def test_a_file_of_somebody_s_in_the_demo_s_folder_stops_it(tmp_path, theirs):
     out = filled(tmp_path / "out")
     (out / theirs).parent.mkdir(exist_ok=True)

@@ -13,9 +13,10 @@ _FIRST_LINE = "This folder was filled by handbell demo."
 KEPT = ("report.html", "screen.png", "store.sqlite")  # what a coach may go on working with
 _FOLDERS = ("boxes", "boxes/ports")
 _FILES = re.compile(
-    r"demo|report\.html(\.part)?|screen\.png|store\.sqlite(-wal|-shm|-journal)?"
+    r"demo|report\.html(\.part)?|\.report\.html\.[0-9a-f]{8}|screen\.png|store\.sqlite(-wal|-shm|-journal)?"
     r"|boxes/(clock\.(json|tmp)|box\d+\.(flash|stderr)|ports/box\d+)"
 )
+_NOTES = (".DS_Store", "Thumbs.db", "desktop.ini")  # of a file browser that looked in; they stay
 _REMEDY = "Name an empty folder with --out"
 
 
@@ -34,7 +35,8 @@ def make_ready(out: Path) -> None:
         for path in files:
             path.unlink()
         for path in reversed(folders):
-            path.rmdir()
+            if not any(path.iterdir()):
+                path.rmdir()
         (out / MARK).write_text(f"{_FIRST_LINE}\n", encoding="utf-8")
     except OSError as error:
         raise HandbellError(
@@ -49,11 +51,12 @@ def seal(out: Path) -> None:
 
 
 def _inside(out: Path) -> tuple[list[Path], list[Path]]:
-    """Return the files and the folders below ``out``, each folder before what is in it."""
+    """Return files and folders below ``out`` but notes, each folder before what is in it."""
     files: list[Path] = []
     folders: list[Path] = []
     for path in sorted(out.rglob("*")):
-        (folders if path.is_dir() and not path.is_symlink() else files).append(path)
+        if path.name not in _NOTES:
+            (folders if path.is_dir() and not path.is_symlink() else files).append(path)
     return files, folders
 
 
