@@ -1,5 +1,6 @@
 """Boxes with a bad place in their flash: what is sound comes home, what is broken is renewed."""
 
+import binascii
 import sqlite3
 
 import classes
@@ -243,3 +244,25 @@ def test_a_box_in_class_keeps_what_it_has(box, load):
     with pytest.raises(BoxError, match="is in a class"):
         sent(box, load)
     assert not [m for m in box.asked if m["do"] == "drop"]
+
+
+def test_a_box_that_gives_a_file_in_drops_is_not_waited_for(box, tmp_path, capsys):
+    """One byte an answer is sound by every check, and would take hours."""
+
+    def drip(message, honest):
+        if message["name"] != "00002.hbj":
+            return honest
+        return {"b": binascii.b2a_base64(binascii.a2b_base64(honest["b"])[:1]).decode().rstrip()}
+
+    box.lies["get"] = drip
+    code, said, runs = collected(box, tmp_path, capsys)
+    assert code == 1 and runs == 2 and "can't be read: log 00002.hbj" in said
+    assert len([m for m in box.asked if m.get("name") == "00002.hbj"]) < 10
+
+
+def test_a_box_that_takes_a_file_in_drops_is_not_waited_for(box, load):
+    box.files["timelines"] = {}
+    box.lies["put"] = lambda m, honest: {"at": m["at"] + 1 if m["b"] else 0}
+    with pytest.raises(BoxError, match="answered what no box of ours would"):
+        sent(box, load)
+    assert len([m for m in box.asked if m["do"] == "put"]) == 2

@@ -123,12 +123,15 @@ class Connection:
                 self._replies.extend(self._reader.feed(data))
 
     def fetch(self, of: str, name: str, size: int, have: bytes = b"") -> bytes:
-        """Return a whole file of the box, going on after the bytes we ``have``."""
+        """Return a whole file of the box, going on after the bytes we ``have``.
+
+        Every answer but the last must be full: a box that gives drops would hold everybody up.
+        """
         data = bytearray(have)
         while len(data) < size:
             reply = self.request("get", of=of, name=name, at=len(data), n=frames.CHUNK)
             part = binascii.a2b_base64(reply["b"])
-            if not part:
+            if not part or (len(part) < frames.CHUNK and len(data) + len(part) < size):
                 raise fault_error(self.label, faults.NOT_WHOLE)
             data += part
         return bytes(data)

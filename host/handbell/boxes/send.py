@@ -71,7 +71,7 @@ def _transfer(connection: Connection, load: Load, progress: Progress) -> bool:
     while 0 <= at < size:
         text = binascii.b2a_base64(load.data[at : at + frames.CHUNK], newline=False).decode()
         got: int = connection.request("put", d=load.digest, n=size, at=at, b=text)["at"]
-        if 0 <= got <= at:
+        if 0 <= got < min(at + frames.CHUNK, size):
             raise strange(connection.label)
         at = got
         progress(connection.label, "sending", size if at < 0 else at, size)
