@@ -301,3 +301,17 @@ def test_a_box_about_to_start_is_said_to_be_freed_by_taking_the_start_back(floor
     code, said = floor.send() if do == "send" else floor.do("collect")
     assert code == 1 and "Station 1: is in a class or about to start one" in said
     assert "handbell arm --cancel takes a start back" in said
+
+
+@pytest.mark.parametrize("words", [["stations", "--number"], ["identify"], ["stations", "2=a2"]])
+def test_a_box_that_is_left_out_is_named_by_every_command_about_boxes(floor, words):
+    floor.boxes[2].hello["id"] = floor.boxes[1].hello["id"]
+    code, said = floor.do(*words, "--port", "socket://127.0.0.1:9")
+    assert code == 1
+    assert "this box has the same id as" in said and "is left out" in said
+    assert "socket://127.0.0.1:9: there is no such port" in said
+
+
+def test_to_ring_one_box_by_name_is_well_done_whoever_else_is_silent(floor):
+    code, said = floor.do("identify", "1", "--port", "socket://127.0.0.1:9")
+    assert code == 0 and "Ringing: " in said and "socket://127.0.0.1:9" in said

@@ -164,6 +164,7 @@ def identify_run(args: argparse.Namespace) -> Result:
                 f"No box answers to {', '.join(args.station)}", "See handbell boxes"
             )
         outcomes = fleet.each(lambda c: c.request("ring"), chosen)
+        others = strangers(fleet)
     rang = [o.label for o in outcomes if o.error is None]
     failed = [str(o.error) for o in outcomes if o.error is not None]
 
@@ -172,8 +173,10 @@ def identify_run(args: argparse.Namespace) -> Result:
             out.print(f"Ringing: {', '.join(rang)}", markup=False)
         for why in failed:
             out.print(why, markup=False)
+        print_strangers(others, out)
 
-    return Result({"rang": rang, "failed": failed}, text, ok=not failed)
+    fine = not failed and (bool(wanted) or not others)
+    return Result({"rang": rang, "failed": failed, "others": others}, text, ok=fine)
 
 
 def stations_arguments(parser: argparse.ArgumentParser) -> None:
@@ -209,8 +212,10 @@ def stations_run(args: argparse.Namespace) -> Result:
 
     stations = StationMap()
     replaced: list[str] = []
+    others: list[dict[str, str]] = []
     if args.change or args.number or args.label:
         with open_fleet(args) as fleet:
+            others = strangers(fleet)
             ids = {c.facts["id"]: c for c in fleet.connections}
             if args.number:
                 for n, connection in enumerate(sorted(fleet.connections, key=lambda c: c.url), 1):
@@ -253,5 +258,6 @@ def stations_run(args: argparse.Namespace) -> Result:
             out.print(f"{row['station']:>3}  {row['box']}  {row['label']}", markup=False)
         for spare in replaced:
             out.print(f"{spare} is now a spare", markup=False)
+        print_strangers(others, out)
 
-    return Result({"stations": rows, "replaced": replaced}, text)
+    return Result({"stations": rows, "replaced": replaced, "others": others}, text, ok=not others)
