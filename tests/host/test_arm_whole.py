@@ -315,3 +315,16 @@ def test_a_box_that_is_left_out_is_named_by_every_command_about_boxes(floor, wor
 def test_to_ring_one_box_by_name_is_well_done_whoever_else_is_silent(floor):
     code, said = floor.do("identify", "1", "--port", "socket://127.0.0.1:9")
     assert code == 0 and "Ringing: " in said and "socket://127.0.0.1:9" in said
+
+
+def test_a_folder_that_cant_be_written_hides_nothing_of_what_was_sent(floor):
+    path = floor.folder / "data" / "sent.json"
+    path.mkdir()
+    code, said = floor.send()
+    assert code == 1 and "station 1, Box 1:" in said and "station 3, Box 3:" in said
+    assert "sent.json can't be written" in said and "Free the folder" in said
+    assert "Start the class" not in said, "arm would go by what was sent before"
+    assert all(box.selected for box in floor.boxes)
+    path.rmdir()
+    code, said = floor.send()
+    assert code == 0 and "had it already" in said and floor.do("arm", "--in", "2m")[0] == 0

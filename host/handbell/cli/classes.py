@@ -93,7 +93,11 @@ def send_run(args: argparse.Namespace) -> Result:
         _give_rates(fleet, outcomes, Clocks(store))
         others = strangers(fleet)
     good = [o for o in outcomes if o.value is not None]
-    sent.save()
+    trouble = ""
+    try:
+        sent.save()
+    except HandbellError as error:  # arm goes by it, yet the boxes have what they got
+        trouble = str(error)
     taken_back = [o.label for o in good if o.facts["id"] in starts.standing]
     if starts.drop([o.facts["id"] for o in good]):
         starts.save()
@@ -130,12 +134,14 @@ def send_run(args: argparse.Namespace) -> Result:
         print_strangers(others, out)
         for warning in [*built.warnings, *remarks]:
             out.print(f"note: {warning}", markup=False)
-        if len(good) == len(rows):
+        if trouble:
+            out.print(f"{trouble} Then send again, which is quick.", markup=False)
+        elif len(good) == len(rows):
             out.print("Every box has its part. Start the class with handbell arm --in 2m")
 
     data = {"title": plan.title, "boxes": rows, "others": others, "warnings": built.warnings}
-    data |= {"starts": remarks}
-    return Result(data, text, ok=len(good) == len(rows))
+    data |= {"starts": remarks, "trouble": trouble}
+    return Result(data, text, ok=len(good) == len(rows) and not trouble)
 
 
 def _give_rates(fleet: Fleet, outcomes: list[Outcome[Sent]], clocks: Clocks) -> None:
