@@ -212,6 +212,38 @@ def test_what_was_given_to_a_bib_is_given_on_by_the_bib_of_the_plan(taken):
     assert first_reps(taken) == {10: [3], 8: [0]}
 
 
+def test_what_was_said_of_another_bib_at_a_button_is_not_taken_for_the_last_word(taken):
+    at = {"exercise": "Sit-ups"}
+    swapped = amend(taken, settle.BIB, "8", bib=7, at=1, **at)
+    (record, where) = load_class(taken), ("Sit-ups",)
+    other = places_of(record, 8, *where, as_planned=True)
+    swapped += amend_efforts(taken, record, other, change(settle.BIB, "7", at=2))
+    amend(taken, settle.REPS, "9", bib=8, at=3, **at)
+    for one in swapped:
+        undo(taken, load_class(taken), one.digest, "Coach", 4)
+    amend(taken, settle.REPS, "5", bib=7, at=5, **at)
+    for bib, to, when in ((7, "8", 6), (8, "7", 7)):
+        record = load_class(taken)
+        places = places_of(record, bib, *where, as_planned=True)
+        amend_efforts(taken, record, places, change(settle.BIB, to, at=when))
+    amend(taken, settle.REPS, "9", bib=8, at=8, **at)
+    assert (result(taken, 3).bib, result(taken, 3).reps) == (8, 9)
+
+
+def test_a_swap_that_an_earlier_version_undid_by_halves_can_be_put_right(taken):
+    """It went by the bib that is there now, so the second command took the first one back."""
+    (first,) = amend(taken, settle.BIB, "8", exercise="Sit-ups")
+    row = {**vars(first), "digest": "0" * 24, "bib": 8, "value": "7", "was": "8", "at_utc_us": 6}
+    with taken.writing() as conn:
+        conn.execute(tables.amendments.insert().values(row))
+        settle.settle(conn, first.run)
+    assert result(taken, 3).bib == 7
+    record = load_class(taken)
+    places = places_of(record, 7, "Sit-ups", as_planned=True)
+    amend_efforts(taken, record, places, change(settle.BIB, "8", at=7))
+    assert result(taken, 3).bib == 8
+
+
 def test_an_answer_of_ones_own_stands_before_one_that_is_given(rated):
     before = load_class(rated).ratings
     amend(rated, settle.BIB, "2", bib=1)

@@ -329,9 +329,13 @@ def _was(what: str, place: Place, result: ResultRow | None) -> str:
 
 
 def _put(conn: Connection, row: dict[str, Any]) -> None:
-    """Keep an amendment, unless the last one in force of its kind says the same."""
-    same = tuple(row[name] for name in ("window", "slot", "bib", "what"))
-    last = [a for a in in_force(conn, row["run"]) if (a.window, a.slot, a.bib, a.what) == same]
+    """Keep an amendment, unless the last one in force of its kind says the same.
+
+    At a button that is the last one there, whichever bib it was said of.
+    """
+    of = ("window", "slot", "what", *(("bib",) if row["what"] == NAME else ()))
+    same = [row[name] for name in of]
+    last = [a for a in in_force(conn, row["run"]) if [getattr(a, name) for name in of] == same]
     if last and last[-1].value == row["value"]:
         return
     row |= {name: plain_text(row[name])[:WORDS_MOST] for name in ("who", "why")}
