@@ -173,6 +173,20 @@ def test_a_forgotten_name_that_was_amended_over_stays_away_when_that_is_undone(s
     assert load_class(store).wearers[7].name is None
 
 
+def test_an_unnamed_bib_stays_nobodys_when_the_amendment_is_undone(store):
+    data = classes.timeline(bibs=(7, 8))
+    store.put_timeline(data)
+    store.ingest(classes.play(data).journal, classes.BOX_IDS[0], 10**15)
+    merge(store, [Athlete("Zoë", 7)])
+    set_wearers(store, None, {7: "Mina"})
+    (made,) = amend_name(store, load_class(store), 7, Change("name", "Otto", "C", "w", 5))
+    for name in ("Otto", "Mina"):
+        forget(store, name)
+    undo(store, load_class(store), made.digest, "C", 6)
+    wear_as_usual(store, None)
+    assert load_class(store).wearers[7].name is None
+
+
 def test_a_shorter_name_leaves_longer_ones_alone():
     assert without_name("Anna, Ann and ANN", "Ann") == "Anna, (name removed) and (name removed)"
     assert without_name("Anna", "Ann") is None

@@ -4,12 +4,16 @@ import itertools
 import random
 
 import classes
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from sqlalchemy import select
 
-from handbell.store import joining, open_store, tables
+from handbell.errors import UsageError
+from handbell.store import filing, joining, open_store, tables
+from handbell.store.amend import Change, amend_name, undo
 from handbell.store.parted import Log, parted, touch
+from handbell.store.queries import load_class
 from handbell.store.wearers import set_wearers
 
 pytest_plugins = ["store_fixtures"]
@@ -281,3 +285,64 @@ def test_a_run_that_never_started_is_kept_and_belongs_to_no_class(store):
     assert taken.class_id is None and taken.new
     with store.reading() as conn:
         assert conn.execute(select(tables.classes)).all() == []
+
+
+def worn(store):
+    """The name of each bib of each class."""
+    with store.reading() as conn:
+        found = {}
+        for row in conn.execute(select(tables.wearers).order_by(tables.wearers.c.bib)):
+            found.setdefault(row.class_id, {})[row.bib] = row.name
+    return found
+
+
+def two_halls(store):
+    """Two halls with the bibs 1 to 3 each, on other boxes; return the number of each class."""
+    mine = [pressing(s, START_MS, s)(store) for s in (1, 2, 3)]
+    yours = [pressing(s, START_MS + 5 * MINUTE_MS, s + 10)(store) for s in (1, 2, 3)]
+    one, other = (now(store)[some[0].run_id] for some in (mine, yours))
+    return one, other, [box[-4:] for box in classes.BOX_IDS[10:13]]
+
+
+def test_joined_and_parted_again_each_hall_has_the_names_that_were_said_of_it(store):
+    one, other, their_boxes = two_halls(store)
+    set_wearers(store, one, {1: "Uma"})
+    set_wearers(store, other, {2: "Zed", 3: "Ada"})
+    both = filing.join_classes(store, other, one)
+    assert worn(store) == {both: {1: "Uma", 2: "Zed", 3: "Ada"}}
+    set_wearers(store, both, {3: "Vic"})  # of this one it is said now, of both
+    parted_off = filing.set_apart(store, both, their_boxes)
+    assert worn(store) == {both: {1: "Uma", 3: "Vic"}, parted_off: {2: "Zed", 3: "Vic"}}
+
+
+def test_two_classes_that_name_a_bib_differently_are_not_joined_before_that_is_settled(store):
+    one, other, _ = two_halls(store)
+    set_wearers(store, one, {1: "Uma", 2: "Vic"})
+    set_wearers(store, other, {1: "Uma", 2: "Zed"}, [2])
+    before = worn(store)
+    with pytest.raises(
+        UsageError, match=f"Bib 2 is Zed .absent. in class {other} and Vic in class"
+    ):
+        filing.join_classes(store, other, one)
+    assert worn(store) == before
+    set_wearers(store, one, {2: "Zed"}, [2])
+    both = filing.join_classes(store, other, one)
+    assert worn(store) == {both: {1: "Uma", 2: "Zed"}}
+
+
+def test_a_class_set_apart_keeps_the_names_of_bibs_that_went_from_box_to_box(store):
+    for station in (1, 2):
+        data = classes.timeline(BLOCKS, (1, 2), station, rounds=3)
+        store.put_timeline(data)
+        run = classes.play(data, [classes.Press(11_000 + station)], START_MS)
+        store.ingest(run.journal, classes.BOX_IDS[station], (START_MS + 3_600_000) * 1000)
+    set_wearers(store, None, {1: "Gwen", 2: "Hal"})
+    amend_name(store, load_class(store), 1, Change("name", "Otto", "Coach", "swapped", 5))
+    parted_off = filing.set_apart(store, 1, ["1"])
+    assert worn(store) == {1: {1: "Otto", 2: "Hal"}, parted_off: {1: "Otto", 2: "Hal"}}
+    assert load_class(store, 1).amended_names == {}
+    assert set(load_class(store, parted_off).amended_names) == {1}
+    both = filing.join_classes(store, parted_off, 1)
+    record = load_class(store, both)
+    undo(store, record, record.amended_names[1].digest, "Coach", 9)
+    assert worn(store) == {both: {1: "Gwen", 2: "Hal"}}

@@ -37,7 +37,7 @@ BACK_TO_0002 = (
     "DROP INDEX ix_runs_box_id",
     *(f"DROP TABLE {name}" for name in ("athletes", "amendments", "tasks", "taps", "sums")),
     *(f"ALTER TABLE {name} DROP COLUMN altered" for name in ("plans", "timelines")),
-    *(f"ALTER TABLE wearers DROP COLUMN {name}" for name in ("said", "amended")),
+    *(f"ALTER TABLE wearers DROP COLUMN {name}" for name in ("said", "amended", "logs")),
     *(f"ALTER TABLE runs DROP COLUMN {name}" for name in ("origin", "filed")),
     "DROP TABLE results",
     'CREATE TABLE results (run INTEGER NOT NULL, "window" INTEGER NOT NULL, slot INTEGER NOT NULL,'

@@ -285,12 +285,12 @@ def settle_name(conn: Connection, class_id: int, bib: int) -> None:
     last = conn.execute(standing.order_by(a.c.at_utc_us.desc(), a.c.digest.desc())).first()
     there = and_(w.c.class_id == class_id, w.c.bib == bib)
     row = conn.execute(select(w).where(there)).first()
-    said = None if row is None else row.said if row.amended else row.name
-    now = {"name": said, "said": None, "amended": None}
+    said = None if row is None else row.said if row.amended else row.name or ""
+    now = {"name": said or None, "said": None, "amended": None}
     if last is not None:
         now = {"name": last.value or None, "said": said, "amended": last.digest}
     absent = row is not None and row.absent
-    if last is None and now["name"] is None and not absent:
+    if last is None and said is None and not absent:
         conn.execute(delete(w).where(there))
     else:
         put_row(conn, w, {"class_id": class_id, "bib": bib, "absent": absent, **now})

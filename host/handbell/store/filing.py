@@ -13,6 +13,7 @@ from handbell_core.timeline import DIGEST_SIZE
 
 from . import joining, tables
 from .store import Store
+from .worn import names_differ
 
 # In the order in which rows may go; each has a column ``run``.
 OF_RUN = (
@@ -49,7 +50,16 @@ def join_classes(store: Store, class_id: int, into: int) -> int:
                 "so they are two",
                 "Leave them as they are",
             )
-        _mark(conn, [*mine, *yours], "joined", yours[0].origin)
+        differ = names_differ(conn, class_id, into)
+        if differ:
+            bib, one, other = differ[0]
+            raise UsageError(
+                f"Bib {bib} is {one} in class {class_id} and {other} in class {into}, "
+                "and one of the two would be lost",
+                f"Say the same in both, then join them: handbell wear {class_id} {bib}=NAME",
+            )
+        origins = {r.origin for r in (*mine, *yours)}
+        _mark(conn, [*mine, *yours], "joined", None if None in origins else yours[0].origin)
         return joining.file(conn, yours[0].id)
 
     return store.doing(work)

@@ -34,6 +34,9 @@ FREE_WORDS: tuple[tuple[Table, tuple[str, ...]], ...] = (
 SWEPT = "athletes wearers amendments plans timelines tasks notes boxes"
 
 
+_NOBODY = {"name": None, "said": ""}  # so that an unnamed bib is not one of which nobody spoke
+
+
 @dataclass
 class Forgotten:
     """Where a name stood, or stands: rows by table, backups, files; and what could not be done."""
@@ -118,7 +121,7 @@ def _from_wearers(conn: Connection, found: Forgotten, key: str) -> None:
         touched.add((row.class_id, row.bib))
     for row in conn.execute(select(w)).all():
         names = {"name": row.name, "said": row.said}
-        gone = {what: None for what, name in names.items() if name and key_of(name) == key}
+        gone = {what: _NOBODY[what] for what, name in names.items() if name and key_of(name) == key}
         if gone:
             there = w.c.class_id == row.class_id, w.c.bib == row.bib
             conn.execute(update(w).where(*there).values(gone))

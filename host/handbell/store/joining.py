@@ -1,7 +1,7 @@
 """Filing runs by class: the rules of ``parted`` put into the store's tables.
 
 Each time a run comes in, those whose place may depend on it are parted anew. A class keeps its
-number as long as most of its runs stay together; names go along with the bibs they were said of.
+number as long as most of its runs stay together; names go along with the logs they were said of.
 """
 
 from __future__ import annotations
@@ -28,11 +28,11 @@ from sqlalchemy import (
 from handbell_core import journal as j
 from handbell_core.timeline import HEADER_SIZE
 
-from .bulk import insert_if_absent
 from .parted import MINUTE_US, START_APART_US, Log, Parted, parted, touch
 from .store import Store
-from .tables import classes, plans, runs, taps, tasks, timelines, wearers
+from .tables import classes, plans, runs, taps, timelines
 from .timelines import slot_ms_of
+from .worn import move_names
 
 WEEK_US = 7 * 24 * 60 * MINUTE_US
 _BOX_AT = struct.Struct("<8sHH")
@@ -258,9 +258,10 @@ def _write(
     for class_id in {now[run] for run in moved}:
         some = [run for run in moved if now[run] == class_id]
         conn.execute(update(runs).where(runs.c.id.in_(some)).values(class_id=class_id))
-    left = {rows[run].class_id for run in moved} - {None}
-    if left:
-        _move_names(conn, left, {now[run] for run in moved})
+    before = {run: rows[run].class_id for run in moved}
+    if any(class_id is not None for class_id in before.values()):
+        empty = move_names(conn, before)
+        conn.execute(delete(classes).where(classes.c.id.in_(empty)))
     return now
 
 
@@ -277,25 +278,3 @@ def _numbers(rows: Rows, found: Parted) -> dict[int, int]:
         if place not in number and class_id not in number.values():
             number[place] = class_id
     return number
-
-
-def _move_names(conn: Connection, left: set[int], to: set[int]) -> None:
-    """Let names go where their bibs went, and classes without runs go away."""
-    there = select(runs.c.class_id, tasks.c.bib).distinct()
-    there = there.join(tasks, tasks.c.timeline == runs.c.timeline)
-    bibs: dict[int, set[int]] = {}
-    for class_id, bib in conn.execute(there.where(runs.c.class_id.in_(left | to))):
-        bibs.setdefault(class_id, set()).add(bib)
-    full = set(conn.scalars(select(runs.c.class_id).where(runs.c.class_id.in_(left)).distinct()))
-    for row in conn.execute(select(wearers).where(wearers.c.class_id.in_(left))).mappings().all():
-        class_id, bib = row["class_id"], row["bib"]
-        if bib in bibs.get(class_id, ()):
-            continue
-        into = [other for other in sorted(to) if bib in bibs.get(other, ())]
-        if not into and class_id in full:
-            continue
-        insert_if_absent(conn, wearers, {**row, "class_id": (into or sorted(to))[0]})
-        this = and_(wearers.c.class_id == class_id, wearers.c.bib == bib)
-        conn.execute(delete(wearers).where(this))
-    for class_id in left - full:
-        conn.execute(delete(classes).where(classes.c.id == class_id))

@@ -253,8 +253,9 @@ wearers = Table(
     Column("bib", Integer, primary_key=True),
     Column("name", Text),
     Column("absent", Boolean, nullable=False),
-    Column("said", Text),  # the name before it was amended
+    Column("said", Text),  # the name before it was amended; "": one that was forgotten
     Column("amended", DIGEST),  # the amendment in force; NULL: as said
+    Column("logs", Text),  # digests of the logs that it was said of; NULL: all of the class
 )
 
 athletes = Table(

@@ -65,6 +65,7 @@ def _write(conn: Connection, class_id: int, bibs: set[int], now: Mapping[int, We
             conn.execute(delete(t).where(and_(t.c.class_id == class_id, t.c.bib == bib)))
         else:
             row = {"class_id": class_id, "bib": bib, "name": w.name, "absent": w.absent}
+            row["logs"] = None  # it is said of the class as it is now
             put_row(conn, t, row)
 
 
