@@ -174,14 +174,69 @@ def test_what_can_not_be_one_class_is_not_joined(store, hall, place, capsys):
 def test_a_bundle_of_an_earlier_version_tells_no_classes_and_stays_apart_as_well(
     store, hall, tmp_path
 ):
-    def old(told, _):
-        for one in told["runs"]:
-            del one["class"]
-
     take(store)
-    done = import_bundle(store, changed(hall, tmp_path / "old.zip", old))
+    done = import_bundle(store, changed(hall, tmp_path / "old.zip", without_classes))
     assert done.apart == {2: 1}
     assert by_class(store) == {1: [1, 2, 3], 2: [21, 22, 23]}
+
+
+DAY_MS = 86_400_000
+
+
+def without_classes(told, _):
+    """Make a bundle as an earlier version wrote them."""
+    for one in told["runs"]:
+        del one["class"]
+
+
+@pytest.fixture
+def three_days(tmp_path):
+    """Bundles of three classes of another hall, a day apart: of the first, and of all by plan."""
+    with open_store(str(tmp_path / "days.sqlite")) as theirs:
+        for day in range(3):
+            start_ms = classes.START_UTC_MS + day * DAY_MS
+            take(theirs, boxes=2, seed=day, start_ms=start_ms, ids=HALL_BOXES)
+        export_bundle(theirs, tmp_path / "first.zip", Wanted(frozenset([1])))
+        export_bundle(theirs, tmp_path / "days.zip", Wanted())
+    old = changed(tmp_path / "days.zip", tmp_path / "old.zip", without_classes)
+    return tmp_path / "first.zip", old
+
+
+def test_a_bundle_of_an_earlier_version_does_not_melt_classes_though_one_is_known(
+    store, three_days
+):
+    first, old = three_days
+    import_bundle(store, first)
+    assert import_bundle(store, old).classes == [1, 2, 3]
+    assert by_class(store) == {n: [21, 22] for n in (1, 2, 3)}
+    assert import_bundle(store, old).runs_new == 0
+
+
+def test_of_an_earlier_versions_bundle_only_the_class_of_which_we_have_a_log_is_ours(
+    store, three_days
+):
+    _, old = three_days
+    take(store, boxes=2, seed=0, ids=HALL_BOXES, some=(0,))
+    take(store, boxes=2, seed=77, start_ms=classes.START_UTC_MS + DAY_MS)
+    done = import_bundle(store, old)
+    assert by_class(store) == {1: [21, 22], 2: [1, 2], 3: [21, 22], 4: [21, 22]}
+    assert done.apart == {3: 2, 4: None}
+
+
+def test_a_single_log_is_set_apart_where_a_box_has_several(store, place, three_days, capsys):
+    import_bundle(store, three_days[1])
+    with store.writing() as conn:  # as an earlier version took such a bundle for one class
+        conn.execute(tables.runs.update().values(filed="f" * 24, class_id=1))
+    assert main(["class", "1", "--store", place]) == 0
+    assert capsys.readouterr().out.count(", log ") == 6
+    with store.reading() as conn:
+        some = select(tables.runs).where(tables.runs.c.start_utc_us > COLLECTED_US)
+        by_day = {}
+        for row in conn.execute(some):
+            by_day.setdefault(row.start_utc_us // 86_400_000_000, []).append(row.digest[:8])
+    for logs in by_day.values():
+        assert main(["class", "1", "--apart", *logs, "--store", place]) == 0
+    assert list(by_class(store).values()) == [[21, 22]] * 3
 
 
 def test_what_arrives_is_what_was_there_and_twice_changes_nothing(store, bundle, tmp_path):

@@ -26,7 +26,7 @@ def class_arguments(parser: argparse.ArgumentParser) -> None:
         "--apart",
         metavar="BOX",
         nargs="+",
-        help="these boxes played another class: ends of their ids, or stations",
+        help="these boxes played another class: ends of their ids, stations, or single logs",
     )
     what.add_argument("--delete", action="store_true", help="take it out with all its results")
     parser.add_argument("--yes", action="store_true", help="don't ask")
@@ -36,6 +36,7 @@ def class_arguments(parser: argparse.ArgumentParser) -> None:
         "  handbell class newest                 which boxes' logs it has\n"
         "  handbell class 17 --join 16           a second computer had collected its boxes\n"
         "  handbell class 16 --apart 0002 0003   the logs of two boxes are another class\n"
+        "  handbell class 16 --apart 1f0c22aa    one log alone, where a box has several\n"
         "  handbell class 17 --delete            another hall's, taken in by mistake\n\n"
         "Names and amendments go along with the logs. What is deleted is gone from the store, and\n"
         "boxes that were collected have it no more: export it first if you may want it again."
@@ -74,7 +75,10 @@ def _told(record: ClassRecord) -> Result:
         for log in data["logs"]:
             end = f"; {log['reason']}" if log["reason"] else ""
             out.print(
-                f"  station {log['station']}, box {log['box']}: {log['began']}{end}", markup=False
+                f"  station {log['station']}, box {log['box']}, log {log['log'][:8]}: "
+                f"{log['began']}{end}",
+                markup=False,
+                soft_wrap=True,
             )
 
     return Result(data, text)
@@ -88,7 +92,13 @@ def _logs(record: ClassRecord) -> list[dict[str, Any]]:
         if run.start_utc_us is not None and first is not None:
             began = f"began {(run.start_utc_us - first) / 1e6:.0f} s after the first"
         told.append(
-            {"box": run.box_id, "station": run.station, "began": began, "reason": run.reason}
+            {
+                "box": run.box_id,
+                "station": run.station,
+                "log": run.digest,
+                "began": began,
+                "reason": run.reason,
+            }
         )
     return told
 

@@ -7,6 +7,7 @@ import json
 import struct
 import zipfile
 import zlib
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,8 @@ from typing import Any
 from sqlalchemy import Connection, and_, select, update
 
 from handbell.errors import HandbellError, StoreError
+from handbell_core import journal as j
+from handbell_core.timeline import HEADER_SIZE
 
 from . import joining, journals, tables, timelines
 from .amend import settle_name
@@ -21,7 +24,7 @@ from .bulk import insert_if_absent
 from .bundle import CHECK, FORMAT, LIST, VERSION
 from .ingest import digest_of, ingest_in
 from .names import plain_text
-from .parted import START_APART_US
+from .parted import START_APART_US, Log, parted
 from .settle import NAME, settle
 from .store import Store, put_plan, put_timeline
 
@@ -162,7 +165,7 @@ def _take_in(conn: Connection, bundle: Bundle) -> Imported:
         done.timelines_new += put_timeline(conn, found, data, bool(one["altered"]))
     joining.take_turn(conn, [one["digest"] for one in told["plans"]])
     ids: list[int] = []
-    whose = _whose(conn, told)
+    whose = _whose(conn, bundle)
     for one in told["runs"]:
         journal, box_id = parts[f"logs/{one['digest']}"], str(one["box_id"])[:32]
         origin, filed = whose[one["digest"]]
@@ -186,31 +189,68 @@ def _take_in(conn: Connection, bundle: Bundle) -> Imported:
 Runs = dict[str, tuple[int, int | None]]
 
 
-def _whose(conn: Connection, told: dict[str, Any]) -> dict[str, tuple[str | None, str | None]]:
+def _whose(conn: Connection, bundle: Bundle) -> dict[str, tuple[str | None, str | None]]:
     """Return the origin of each log and as what it is filed.
 
     A class is ours when we have a log of it, or when all its boxes were seen from here: a second
-    computer collected them. Any other class is somebody else's and joins none of ours. Where a
-    bundle tells no classes, as those of earlier versions, the logs of a plan go by the same rule.
+    computer collected them. Any other class is somebody else's and joins none of ours.
     """
-    plan = {one["digest"]: one["plan"] for one in told["timelines"]}
     r = tables.runs.c
-    by_class: dict[str, list[dict[str, Any]]] = {}
-    for one in told["runs"]:
-        by_class.setdefault(one.get("class") or plan[one["timeline"]], []).append(one)
     found: dict[str, tuple[str | None, str | None]] = {}
-    for some in by_class.values():
+    for some, told in _classes(bundle):
         digests = sorted(one["digest"] for one in some)
         here = select(r.origin, r.filed).where(r.digest.in_(digests)).order_by(r.digest)
         known = conn.execute(here).first()
         if known is not None:
-            mark = known.origin, known.filed
+            mark = known.origin, known.filed if told else None
         elif all(_seen(conn, str(one["box_id"])[:32]) for one in some):
             mark = None, None
         else:
-            mark = digests[0], digests[0] if some[0].get("class") else None
+            mark = digests[0], digests[0] if told else None
         found.update(dict.fromkeys(digests, mark))
     return found
+
+
+def _classes(bundle: Bundle) -> Iterator[tuple[list[dict[str, Any]], bool]]:
+    """Give the logs of each class, and whether the bundle told that they are one.
+
+    One of an earlier version does not: then they are parted by the usual rules, and nothing is
+    said of them that would hold against those.
+    """
+    plan = {one["digest"]: one["plan"] for one in bundle.told["timelines"]}
+    by_class: dict[str, list[dict[str, Any]]] = {}
+    by_plan: dict[str, list[dict[str, Any]]] = {}
+    for one in bundle.told["runs"]:
+        if one.get("class"):
+            by_class.setdefault(one["class"], []).append(one)
+        else:
+            by_plan.setdefault(plan[one["timeline"]], []).append(one)
+    for some in by_class.values():
+        yield some, True
+    for some in by_plan.values():
+        logs = [_log(bundle, number, one) for number, one in enumerate(some)]
+        for group in parted(logs).classes:
+            yield [some[log.run] for log in group], False
+
+
+def _log(bundle: Bundle, number: int, one: dict[str, Any]) -> Log:
+    """Return the facts of a log that is not in the store yet."""
+    timeline = bundle.parts[f"timelines/{one['timeline']}"]
+    played = journals.Played(one["timeline"], timelines.decode(timeline).station)
+    found = journals.read(bundle.parts[f"logs/{one['digest']}"], played)
+    taps_us = [class_ms * 1000 for kind, _, _, class_ms, _ in found.records if kind == j.TAP]
+    return Log(
+        run=number,
+        digest=one["digest"],
+        box_id=str(one["box_id"])[:32],
+        station=found.station,
+        start_utc_us=found.start_utc_us,
+        slot_us=timelines.slot_ms_of(timeline[:HEADER_SIZE]) * 1000,
+        collected_utc_us=one["collected_utc_us"],
+        whole=found.state == "whole" and not found.stopped,
+        pressed=(min(taps_us), max(taps_us)) if taps_us else None,
+        boot=found.boot or 0,
+    )
 
 
 def _seen(conn: Connection, box_id: str) -> bool:

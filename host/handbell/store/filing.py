@@ -24,6 +24,7 @@ OF_RUN = (
     tables.notes,
     tables.amendments,
 )
+LOG_LEAST = 8  # signs of a digest, as the command lists it
 _R = tables.runs.c
 
 
@@ -66,9 +67,10 @@ def join_classes(store: Store, class_id: int, into: int) -> int:
 
 
 def set_apart(store: Store, class_id: int, boxes: Collection[str]) -> int:
-    """Say that the logs of some boxes are of another class, and return the number it gets.
+    """Say that some boxes' logs are of another class, and return the number it gets.
 
-    A box is named by its id, its end, or its station. Raises UsageError when that leaves nothing.
+    A box is named by its id, its end, or its station; a single log by how its digest begins.
+    Raises UsageError when that leaves nothing.
     """
 
     def work(conn: Connection) -> int:
@@ -78,13 +80,13 @@ def set_apart(store: Store, class_id: int, boxes: Collection[str]) -> int:
             if not some:
                 there = ", ".join(f"{r.box_id[-4:]} (station {r.station})" for r in mine)
                 raise UsageError(
-                    f"No box {word[:32]} is in class {class_id}", f"Its boxes are {there}"
+                    f"No box or log {word[:32]} is in class {class_id}", f"Its boxes are {there}"
                 )
         going = {r.id: r for some in chosen.values() for r in some}
         if len(going) == len(mine):
             raise UsageError(
                 f"All logs of class {class_id} would go, and it would be the same class",
-                "Name fewer boxes",
+                "Name fewer boxes, or single logs",
             )
         _mark(conn, going.values(), "apart", None)
         staying = next(r.id for r in mine if r.id not in going)
@@ -127,10 +129,14 @@ def _runs_of(store: Store, conn: Connection, class_id: int) -> list[Row[Any]]:
 
 
 def _is(run: Row[Any], word: str) -> bool:
-    """Whether a word names a run's box, by the end of its id; a short number is a station."""
+    """Whether a word names a run's box, by the end of its id; a short number is a station.
+
+    The first eight or more signs of a log's digest name that log alone.
+    """
     if word.isdecimal() and len(word) < 3:
         return bool(run.station == int(word))
-    return str(run.box_id).lower().endswith(word.lower())
+    by_log = len(word) >= LOG_LEAST and str(run.digest).startswith(word.lower())
+    return by_log or str(run.box_id).lower().endswith(word.lower())
 
 
 def _mark(conn: Connection, some: Iterable[Row[Any]], how: str, origin: str | None) -> None:

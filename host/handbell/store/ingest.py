@@ -232,7 +232,7 @@ def _run_row(log: _Log) -> dict[str, Any]:
         "clock": "lost" if found.start_utc_us is None else "ok",
         "start_utc_us": found.start_utc_us,
         "started_by": found.started_by,
-        "stopped": found.end_cause not in (None, j.BY_TIME),
+        "stopped": found.stopped,
         "end_class_ms": found.end_class_ms,
         "late_cues": found.late_cues,
         "worst_late_us": found.worst_late_us,

@@ -74,6 +74,11 @@ class Journal:
         return self.last_utc_us + self.end_class_ms * 1000
 
     @property
+    def stopped(self) -> bool:
+        """Whether somebody ended it before its time."""
+        return self.end_cause not in (None, j.BY_TIME)
+
+    @property
     def state(self) -> str:
         """Whether it is "whole", is "cut" or damaged, or has "gaps" in which nothing was told."""
         if self.end_cause is None or self.torn or self.broken:

@@ -36,6 +36,7 @@ class RunRow:
     """
 
     id: int
+    digest: str
     box_id: str
     station: int
     timeline: Timeline
