@@ -1,5 +1,6 @@
 """Taking journals in: once, whole, counted again; torn, broken and strange ones too."""
 
+import random
 import struct
 import threading
 
@@ -166,9 +167,113 @@ def test_the_coach_says_of_which_class_an_unread_log_is_or_gets_its_bytes(
     assert (tmp_path / "log").read_bytes() == journal
     assert main(["unread", digest[:6], "--out", str(tmp_path / "log"), *where]) == 1
     assert main(["unread", "ffffff", "--of", "1", *where]) == 2
-    assert main(["unread", digest[:6], "--of", "1", *where]) == 0
+    capsys.readouterr()
+    assert main(["unread", digest[:6], "--of", "1", *where]) == 2
+    assert "has a log of box 0002, station 2" in capsys.readouterr().err
+    assert main(["unread", digest[:6], "--plan-of", "1", *where]) == 0
     assert "Read after all: a log of class 2." in capsys.readouterr().out
     assert len(rows(store, tables.taps)) == sum(r[0] in (6, 7, 8, 12) for r in run.records)
+
+
+SQUATS = ((classes.Piece("Squats", 20, goal=8), classes.Piece("Burpees", 25)),)
+
+
+def put_aside(store, journal, box=BOX):
+    with pytest.raises(UnreadJournalError):
+        store.ingest(journal, box, COLLECTED_US)
+    return classes.digest_of(journal)[:8]
+
+
+def test_a_damaged_log_is_not_read_by_a_timeline_that_contradicts_it(store, place, capsys):
+    _, data, _ = classes.make_class(boxes=1)[0]
+    take(store, data, classes.play(data, (), classes.START_UTC_MS - 86_400_000).journal)
+    other = classes.timeline(SQUATS, rounds=4, plan=b"of another coach")
+    presses = classes.presses_of(random.Random(1), other, 0)
+    log = put_aside(store, damaged(classes.play(other, presses).journal), classes.BOX_IDS[5])
+    before = everything(store)
+    for word in ("--of", "--plan-of"):
+        assert main(["unread", log, word, "1", "--store", place]) == 2
+        assert "fits no box's part in the plan of class 1" in capsys.readouterr().err
+    assert everything(store) == before
+
+
+def test_a_press_out_of_its_window_is_of_another_plan(store):
+    data = classes.timeline(SIMPLE, (1,))
+    shifted = ((classes.Piece("Ring rows", 20), classes.Piece("Sit-ups", 40)),)
+    store.put_timeline(classes.timeline(shifted, (1,)))
+    run = classes.play(data, map(classes.Press, (12_000, 35_000, 45_000)), stop_ms=48_000)
+    kept = b"".join(r for r in run.records if r[0] != j.RESULT)  # as if the power failed
+    put_aside(store, damaged(kept))
+    assert not rows(store, tables.runs)
+
+
+def test_with_more_damage_the_coachs_word_is_needed(store, place, capsys):
+    made = classes.make_class(boxes=2)
+    for _, data, _ in made:
+        store.put_timeline(data)
+    store.ingest(made[0][2].journal, made[0][0], COLLECTED_US)
+    records = list(made[1][2].records)
+    taps = [n for n, record in enumerate(records) if record[0] == j.TAP]
+    records[taps[1]] = b"\xff" * j.RECORD_SIZE
+    log = put_aside(store, damaged(b"".join(records)), made[1][0])
+    assert main(["unread", log, "--of", "1", "--store", place]) == 0
+    assert "a log of class 1" in capsys.readouterr().out
+
+
+def test_a_log_goes_into_the_class_that_was_said_or_not_at_all(store, place, capsys):
+    made = classes.make_class(boxes=3)
+    for _, data, _ in made:
+        store.put_timeline(data)
+    twin = classes.timeline(bibs=(3, 4), station=2, who="Lane B", plan=b"another")
+    store.put_timeline(twin)
+    for days, (box, data, _) in ((0, made[0]), (2, made[2])):
+        run = classes.play(data, (), classes.START_UTC_MS + days * 86_400_000)
+        store.ingest(run.journal, box, COLLECTED_US + days * 86_400_000_000)
+    box, data, _ = made[1]
+    presses = classes.presses_of(random.Random(2), data, 0)
+    lost = put_aside(store, damaged(classes.play(data, presses, None).journal), box)
+    assert main(["unread", lost, "--of", "2", "--store", place]) == 0
+    assert "a log of class 2." in capsys.readouterr().out
+    late_ms = classes.START_UTC_MS + 3_600_000 * 24 * 30
+    put = put_aside(store, damaged(classes.play(data, presses, late_ms).journal), box)
+    assert main(["unread", put, "--of", "1", "--store", place]) == 2
+    assert "began 43200 min away from class 1, so it is of another" in capsys.readouterr().err
+    by_class = {}
+    for row in rows(store, tables.runs):
+        by_class.setdefault(row.class_id, []).append(row.station)
+    assert {n: sorted(some) for n, some in by_class.items()} == {1: [1], 2: [2, 3]}
+
+
+def test_a_log_that_was_read_as_what_it_is_not_is_put_back_and_stays_there(store, place, capsys):
+    made = classes.make_class(boxes=2)
+    for box, data, run in made:
+        store.put_timeline(data)
+        journal = damaged(run.journal) if box == made[1][0] else run.journal
+        store.ingest(journal, box, COLLECTED_US)
+    log, where = classes.digest_of(journal), ["--store", place]
+    assert main(["unread", classes.digest_of(made[0][2].journal), "--back", *where]) == 2
+    assert "says itself what it is of" in capsys.readouterr().err
+    amend = ["amend", "1", "--bib", "3", "--invalid", "--why", "test", *where]
+    assert main(amend) == 0
+    capsys.readouterr()
+    assert main(["unread", log[:8], "--back", *where]) == 2
+    assert "has amendments, which would be lost" in capsys.readouterr().err
+    for one in rows(store, tables.amendments):
+        assert main(["amend", "1", "--undo", one.digest, *where]) == 0
+    capsys.readouterr()
+    assert main(["unread", log[:8], "--back", *where]) == 0
+    assert f"{log[:8]}  box 0002" in capsys.readouterr().out
+    (aside,) = rows(store, tables.unread)
+    assert aside.journal == journal
+    for table in (tables.runs, tables.results, tables.sums, tables.ratings):
+        assert {
+            getattr(row, "id" if table is tables.runs else "run") for row in rows(store, table)
+        } == {1}
+    assert main(["unread", "--again", *where]) == 0
+    put_aside(store, journal, made[1][0])
+    assert len(rows(store, tables.unread)) == 1
+    assert main(["unread", log[:8], "--of", "1", *where]) == 0
+    assert len(rows(store, tables.runs)) == 2 and not rows(store, tables.unread)
 
 
 WILD = (-(2**63), -(2**40), 2**52, 10**18, 2**63 - 1)

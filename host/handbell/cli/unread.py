@@ -23,6 +23,10 @@ def unread_arguments(parser: argparse.ArgumentParser) -> None:
     what = parser.add_mutually_exclusive_group()
     what.add_argument("--again", action="store_true", help="try to read it, or all of them, again")
     what.add_argument("--of", metavar="CLASS", type=int, help="read it as a log of this class")
+    what.add_argument(
+        "--plan-of", metavar="CLASS", type=int, help="it is another class of this class's plan"
+    )
+    what.add_argument("--back", action="store_true", help="it was read as what it is not")
     what.add_argument("--out", metavar="FILE", type=Path, help="write its bytes to a file")
     store_argument(parser)
     parser.epilog = (
@@ -30,6 +34,8 @@ def unread_arguments(parser: argparse.ArgumentParser) -> None:
         "  handbell unread                       list them\n"
         "  handbell unread --again               after an update, or when more logs have come in\n"
         "  handbell unread 1f0c22aa --of 16      the box was in class 16\n"
+        "  handbell unread 1f0c22aa --plan-of 16 it is of the same plan, on another day\n"
+        "  handbell unread 1f0c22aa --back       put it back: it was read as what it is not\n"
         "  handbell unread 1f0c22aa --out log.bin\n\n"
         "Nothing is lost as long as a log is listed here."
     )
@@ -39,18 +45,22 @@ def unread_run(args: argparse.Namespace) -> Result:
     """List what can't be read, or do something about it."""
     from handbell.store import open_store, salvage
 
+    said = args.plan_of if args.of is None else args.of
+    one = args.out is not None or said is not None or args.back
+    if one and not args.log:
+        raise UsageError("It is not said which log", "handbell unread lists them")
     with open_store(args.store) as store:
-        if args.out is not None or args.of is not None:
-            if not args.log:
-                raise UsageError("It is not said which log", "handbell unread lists them")
+        if args.back:
+            some = [salvage.put_back(store, args.log)]
+        elif one:
             some = [salvage.one_unread(store, args.log)]
         else:
             some = salvage.unread(store, args.log)
         if args.out is not None:
             _write(args.out, some[0].journal)
         taken: list[Ingested] = []
-        if args.again or args.of is not None:
-            taken = salvage.try_again(store, some, args.of)
+        if args.again or said is not None:
+            taken = salvage.try_again(store, some, said, in_class=args.plan_of is None)
         left = some if args.out is not None else salvage.unread(store, args.log)
     return _told(left, taken, args.out)
 

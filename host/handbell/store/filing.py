@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Collection, Iterable
 from typing import Any
 
-from sqlalchemy import Connection, Row, delete, select, update
+from sqlalchemy import Connection, Row, Select, delete, select, update
 
 from handbell.errors import StoreError, UsageError
 from handbell_core.timeline import DIGEST_SIZE
@@ -26,6 +26,7 @@ OF_RUN = (
 )
 LOG_LEAST = 8  # signs of a digest, as the command lists it
 _R = tables.runs.c
+_FACTS: Select[Any] = select(_R.id, _R.digest, _R.box_id, _R.station, _R.origin, _R.start_utc_us)
 
 
 def join_classes(store: Store, class_id: int, into: int) -> int:
@@ -36,7 +37,7 @@ def join_classes(store: Store, class_id: int, into: int) -> int:
     """
 
     def work(conn: Connection) -> int:
-        mine, yours = _runs_of(store, conn, class_id), _runs_of(store, conn, into)
+        mine, yours = runs_of(store, conn, class_id), runs_of(store, conn, into)
         plans = select(tables.classes.c.plan).where(tables.classes.c.id.in_([class_id, into]))
         if class_id == into or len(set(conn.scalars(plans))) > 1:
             raise UsageError(
@@ -59,9 +60,7 @@ def join_classes(store: Store, class_id: int, into: int) -> int:
                 "and one of the two would be lost",
                 f"Say the same in both, then join them: handbell wear {class_id} {bib}=NAME",
             )
-        origins = {r.origin for r in (*mine, *yours)}
-        _mark(conn, [*mine, *yours], "joined", None if None in origins else yours[0].origin)
-        return joining.file(conn, yours[0].id)
+        return put_together(conn, [row.id for row in (*yours, *mine)])
 
     return store.doing(work)
 
@@ -74,7 +73,7 @@ def set_apart(store: Store, class_id: int, boxes: Collection[str]) -> int:
     """
 
     def work(conn: Connection) -> int:
-        mine = _runs_of(store, conn, class_id)
+        mine = runs_of(store, conn, class_id)
         chosen = {word: [r for r in mine if _is(r, word)] for word in boxes}
         for word, some in chosen.items():
             if not some:
@@ -96,6 +95,14 @@ def set_apart(store: Store, class_id: int, boxes: Collection[str]) -> int:
     return store.doing(work)
 
 
+def put_together(conn: Connection, some: Collection[int]) -> int:
+    """File runs as one class, as a coach said; return its number."""
+    rows = conn.execute(_FACTS.where(_R.id.in_(some))).all()
+    origins = {row.origin for row in rows}
+    _mark(conn, rows, "joined", None if None in origins else rows[0].origin)
+    return joining.file(conn, rows[0].id)
+
+
 def delete_class(store: Store, class_id: int) -> int:
     """Take a class out with all that belongs to it, and return how many logs it had.
 
@@ -103,19 +110,44 @@ def delete_class(store: Store, class_id: int) -> int:
     """
 
     def work(conn: Connection) -> int:
-        some = [r.id for r in _runs_of(store, conn, class_id)]
-        for table in OF_RUN:
-            conn.execute(delete(table).where(table.c.run.in_(some)))
-        conn.execute(delete(tables.runs).where(_R.id.in_(some)))
-        w, c = tables.wearers, tables.classes
-        conn.execute(delete(w).where(w.c.class_id == class_id))
-        conn.execute(delete(c).where(c.c.id == class_id))
+        some = [r.id for r in runs_of(store, conn, class_id)]
+        _delete_runs(conn, some)
+        _delete_class(conn, class_id)
         return len(some)
 
     return store.doing(work)
 
 
-def _runs_of(store: Store, conn: Connection, class_id: int) -> list[Row[Any]]:
+def take_out(conn: Connection, run: int) -> None:
+    """Take one run out with all that is made of it, and its class if that has no other."""
+    c = tables.classes.c
+    of = select(c.id, c.plan).join(tables.runs, _R.class_id == c.id).where(_R.id == run)
+    here = conn.execute(of).first()
+    joining.take_turn(conn, [here.plan] if here else [])
+    _delete_runs(conn, [run])
+    if here is None:
+        return
+    class_id = here.id
+    left = conn.scalar(select(_R.id).where(_R.class_id == class_id).limit(1))
+    if left is not None:
+        joining.file(conn, left)
+    else:
+        _delete_class(conn, class_id)
+
+
+def _delete_runs(conn: Connection, some: Collection[int]) -> None:
+    for table in OF_RUN:
+        conn.execute(delete(table).where(table.c.run.in_(some)))
+    conn.execute(delete(tables.runs).where(_R.id.in_(some)))
+
+
+def _delete_class(conn: Connection, class_id: int) -> None:
+    w, c = tables.wearers, tables.classes
+    conn.execute(delete(w).where(w.c.class_id == class_id))
+    conn.execute(delete(c).where(c.c.id == class_id))
+
+
+def runs_of(store: Store, conn: Connection, class_id: int) -> list[Row[Any]]:
     """Return a class's runs, when nobody else is filing runs of its plan."""
     plan = conn.scalar(select(tables.classes.c.plan).where(tables.classes.c.id == class_id))
     if plan is None:
@@ -124,8 +156,7 @@ def _runs_of(store: Store, conn: Connection, class_id: int) -> list[Row[Any]]:
             "handbell report --list shows the classes there are",
         )
     joining.take_turn(conn, [plan])
-    wanted = select(_R.id, _R.digest, _R.box_id, _R.station, _R.origin)
-    return list(conn.execute(wanted.where(_R.class_id == class_id).order_by(_R.station, _R.id)))
+    return list(conn.execute(_FACTS.where(_R.class_id == class_id).order_by(_R.station, _R.id)))
 
 
 def _is(run: Row[Any], word: str) -> bool:

@@ -69,7 +69,7 @@ class Missed:
             return False
         begin, end = asked.start_ms, asked.end_ms
         if asked.tap == t.TAP_TALLY:
-            begin, end = self._entered_in(asked)
+            begin, end = entered_in(self._windows, asked)
         closes = asked.ask == t.ASK_TARGET or asked.tap == t.TAP_FINISH
         closed_ms = count.made_ms if closes else count.drop_ms
         for out in self._outages:
@@ -79,7 +79,8 @@ class Missed:
                 return True
         return False
 
-    def _entered_in(self, asked: Window) -> tuple[int, int]:
-        """Return the rest in which a tally is entered: up to the next window."""
-        later = [w.start_ms for w in self._windows.values() if w.start_ms >= asked.end_ms]
-        return asked.end_ms, min(later, default=1 << 31)
+
+def entered_in(windows: Mapping[int, Window], asked: Window) -> tuple[int, int]:
+    """Return the rest in which a window's tally is entered: up to the next window."""
+    later = [w.start_ms for w in windows.values() if w.start_ms >= asked.end_ms]
+    return asked.end_ms, min(later, default=1 << 31)

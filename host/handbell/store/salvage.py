@@ -1,13 +1,14 @@
 """Logs that can't be read: kept aside, listed, tried again, given out.
 
 A log whose first record is damaged does not say what was played. The timelines that the store has
-are tried then: what its other records tell must fit, and where several fit, the plan of a class
-that began at the same time is taken. Nothing is guessed: if it is still not one, the coach says.
+are tried then: all that its other records tell must fit, and where several fit, the plan of a class
+that began at the same time is taken. Nothing is guessed: if it is still not one, the coach says. A
+log that was read as what it is not can be put back.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,15 +16,18 @@ from sqlalchemy import Connection, delete, select
 
 from handbell.errors import StoreError, UnreadJournalError, UsageError
 from handbell_core import journal as j
+from handbell_core.timeline import TAP_TALLY
 
-from . import journals, tables, timelines
-from .ingest import Ingested, ingest_in
+from . import filing, journals, tables, timelines
+from .ingest import Ingested, digest_of, ingest_in
 from .journals import Journal, Played
-from .outages import Record
-from .parted import START_APART_US
-from .recount import KINDS, PRESS, recount
+from .outages import Record, entered_in
+from .parted import MINUTE_US, START_APART_US
+from .recount import PRESS, recount
+from .settle import in_force
 from .store import Store
 
+PUT_BACK = "it was put back, since it was read as what it is not"
 _U = tables.unread.c
 
 
@@ -58,16 +62,21 @@ def one_unread(store: Store, start_of_digest: str) -> Unread:
     return found[0]
 
 
-def try_again(store: Store, some: Iterable[Unread], class_id: int | None = None) -> list[Ingested]:
-    """Take in those logs that can be read by now; with ``class_id`` as logs of that class's plan.
+def try_again(
+    store: Store, some: Iterable[Unread], class_id: int | None = None, in_class: bool = True
+) -> list[Ingested]:
+    """Take in those logs that can be read by now; with ``class_id`` as logs of that class.
 
-    Raises UsageError when one does not fit that class.
+    Without ``in_class`` as logs of that class's plan, in whichever class the rules say. Raises
+    UsageError when one does not fit that class.
     """
     done = []
     for one in some:
 
         def work(conn: Connection, one: Unread = one) -> Ingested | None:
-            return _take_in(store, conn, one, class_id)
+            if class_id is None:
+                return _by_itself(conn, one)
+            return _as_said(store, conn, one, class_id, in_class)
 
         taken = store.doing(work)
         if taken is not None:
@@ -75,16 +84,95 @@ def try_again(store: Store, some: Iterable[Unread], class_id: int | None = None)
     return done
 
 
-def _take_in(store: Store, conn: Connection, one: Unread, class_id: int | None) -> Ingested | None:
+def put_back(store: Store, start_of_digest: str) -> Unread:
+    """Put a log whose first record is damaged back among those that can't be read.
+
+    It stays there until the coach says what it is of. Raises UsageError for another log, or when
+    amendments of it are in force.
+    """
+
+    def work(conn: Connection) -> Unread:
+        r = tables.runs.c
+        begins = r.digest.startswith(start_of_digest.lower(), autoescape=True)
+        rows = conn.execute(select(tables.runs).where(begins)).all() if start_of_digest else []
+        if len(rows) != 1:
+            raise UsageError(
+                f"{'No' if not rows else 'More than one'} log begins with {start_of_digest[:24]!r}",
+                "handbell class CLASS lists those of a class",
+            )
+        row = rows[0]
+        if not _is_damaged(row.journal):
+            raise UsageError(
+                f"Log {row.digest[:8]} says itself what it is of, so it can be read",
+                f"If its class is wrong: handbell class {row.class_id} --apart {row.digest[:8]}",
+            )
+        if in_force(conn, row.id):
+            raise UsageError(
+                f"Log {row.digest[:8]} has amendments, which would be lost",
+                f"Undo them first: handbell amend {row.class_id}",
+            )
+        aside = Unread(row.digest, row.box_id, row.collected_utc_us, PUT_BACK, row.journal)
+        filing.take_out(conn, row.id)
+        conn.execute(tables.unread.insert().values(vars(aside)))
+        return aside
+
+    return store.doing(work)
+
+
+def _by_itself(conn: Connection, one: Unread) -> Ingested | None:
+    """Take a log in if it can be read without the coach's word."""
     played = None
-    if class_id is not None:
-        played = _of_class(store, conn, one, class_id)
-    elif _is_damaged(one.journal):
+    if _is_damaged(one.journal):
         played = played_by(conn, one.journal, one.box_id)
     try:
-        taken = ingest_in(conn, one.journal, one.box_id, one.collected_utc_us, played=played)
+        return _take_in(conn, one, None, played)
     except (UnreadJournalError, StoreError):
         return None
+
+
+def _as_said(
+    store: Store, conn: Connection, one: Unread, class_id: int, in_class: bool
+) -> Ingested | None:
+    """Take a log in as the coach says, in a class or as of its plan."""
+    there = filing.runs_of(store, conn, class_id)
+    played = _of_class(conn, one, class_id)
+    origin = None if any(run.origin is None for run in there) else there[0].origin
+    if in_class:
+        _check_class(one, class_id, played, there, conn)
+    taken = _take_in(conn, one, origin, played)
+    if in_class and taken.class_id != class_id:
+        taken.class_id = filing.put_together(conn, [taken.run_id, *(run.id for run in there)])
+    return taken
+
+
+def _check_class(
+    one: Unread, class_id: int, played: Played, there: Iterable[Any], conn: Connection
+) -> None:
+    """Raise UsageError when a log can't be of a class."""
+    apart = f"If it is another class of that plan: handbell unread {one.digest[:8]} --plan-of"
+    for run in there:
+        if (run.box_id, run.station) == (one.box_id, played.station):
+            raise UsageError(
+                f"Class {class_id} has a log of box {one.box_id[-4:]}, station {run.station}",
+                f"{apart} {class_id}",
+            )
+    start = journals.read(one.journal, played).start_utc_us
+    data = conn.scalar(
+        select(tables.timelines.c.data).where(tables.timelines.c.digest == played.timeline)
+    )
+    most = min(START_APART_US, timelines.decode(data or b"").slot_ms * 1000)
+    for run in there if start is not None else ():
+        if run.start_utc_us is not None and abs(run.start_utc_us - start) > most:
+            minutes = abs(run.start_utc_us - start) // MINUTE_US
+            raise UsageError(
+                f"Log {one.digest[:8]} began {minutes} min away from class {class_id}, so it is "
+                "of another",
+                f"{apart} {class_id}",
+            )
+
+
+def _take_in(conn: Connection, one: Unread, origin: str | None, played: Played | None) -> Ingested:
+    taken = ingest_in(conn, one.journal, one.box_id, one.collected_utc_us, origin, played=played)
     conn.execute(delete(tables.unread).where(_U.digest == one.digest))
     return taken
 
@@ -96,8 +184,12 @@ def _is_damaged(journal: bytes) -> bool:
 
 
 def played_by(conn: Connection, journal: bytes, box_id: str) -> Played | None:
-    """Return the only timeline here that a log with a damaged first record can be of."""
-    if not _is_damaged(journal):
+    """Return the only timeline here that a log with a damaged first record can be of.
+
+    None for one that the coach put back.
+    """
+    aside = select(_U.digest).where(_U.digest == digest_of(journal), _U.reason == PUT_BACK)
+    if not _is_damaged(journal) or conn.execute(aside).first() is not None:
         return None
     t, b = tables.timelines.c, tables.boxes.c
     station = conn.scalar(select(b.station).where(b.box_id == box_id))
@@ -111,7 +203,7 @@ def played_by(conn: Connection, journal: bytes, box_id: str) -> Played | None:
     return Played(fit[0].digest, fit[0].station) if len(fit) == 1 else None
 
 
-def _of_class(store: Store, conn: Connection, one: Unread, class_id: int) -> Played:
+def _of_class(conn: Connection, one: Unread, class_id: int) -> Played:
     t, c = tables.timelines.c, tables.classes.c
     if not _is_damaged(one.journal):
         raise UsageError(
@@ -119,13 +211,8 @@ def _of_class(store: Store, conn: Connection, one: Unread, class_id: int) -> Pla
             "To know its class does not help; handbell unread --out keeps its bytes",
         )
     plan = conn.scalar(select(c.plan).where(c.id == class_id))
-    if plan is None:
-        raise StoreError(
-            f"The store {store.name} holds no class {class_id}",
-            "handbell report --list shows the classes there are",
-        )
     rows = conn.execute(select(t.digest, t.station, t.data).where(t.plan == plan)).all()
-    fit = _fitting(one.journal, rows)
+    fit = _fitting(one.journal, rows, said=True)
     if len(fit) != 1:
         how = "no box's part" if not fit else "the parts of several boxes"
         raise UsageError(
@@ -135,38 +222,60 @@ def _of_class(store: Store, conn: Connection, one: Unread, class_id: int) -> Pla
     return Played(fit[0].digest, fit[0].station)
 
 
-def _fitting(journal: bytes, rows: Iterable[Any]) -> list[Any]:
-    """Return the timelines that have a place for each press and result of a log.
+def _fitting(journal: bytes, rows: Iterable[Any], said: bool = False) -> list[Any]:
+    """Return the timelines that a log with a damaged first record can be of.
 
-    Of several those with which the count of the presses agrees with the box's own.
+    They have a place for each press and result at its time, and the count of the presses agrees
+    with the box's own. Where more records are damaged it can't quite agree: then the coach's word
+    (``said``) will do, if none agrees.
     """
     found = journals.read(journal, Played("", 0))
     told = {place for record in found.records for place in _place(record)}
     if not told:
         return []
-    fit = []
+    agreed, fit = [], []
     for row in rows:
         windows = timelines.decode(row.data).windows
-        there = {
-            (window.number, slot, bib)
-            for window in windows.values()
-            for slot, bib in enumerate(window.bibs)
-        }
-        if told <= there:
-            fit.append((row, not recount(windows, found.records, True).mismatches))
-    agreed = [row for row, agrees in fit if agrees]
-    return agreed or [row for row, _ in fit]
+        if all(_has_place(windows, *place) for place in told):
+            fit.append(row)
+            if not recount(windows, found.records, True).mismatches:
+                agreed.append(row)
+    return agreed or (fit if said and found.broken > 1 else [])
 
 
-def _place(record: Record) -> list[tuple[int, int, int]]:
-    """Return the window, slot and bib that a record speaks of, if it was to be counted."""
-    kind, slot, window, _, payload = record
-    if kind in KINDS:
+def _place(record: Record) -> list[tuple[int, int, int, int, bool]]:
+    """Return the window, slot, bib and ``class_ms`` that a record speaks of, and if it is a result.
+
+    Nothing for a press that was not to be counted, and for one that only corrects another.
+    """
+    kind, slot, window, class_ms, payload = record
+    if kind == j.TAP:
         bib, _, _, flags = PRESS.unpack_from(payload)
-        return [] if flags & j.TAP_OUTSIDE else [(window, slot, bib)]
+        return [] if flags & j.TAP_OUTSIDE else [(window, slot, bib, class_ms, False)]
     if kind == j.RESULT:
-        return [(window, slot, int.from_bytes(payload[:2], "little"))]
+        return [(window, slot, int.from_bytes(payload[:2], "little"), class_ms, True)]
     return []
+
+
+def _has_place(
+    windows: Mapping[int, timelines.Window],
+    number: int,
+    slot: int,
+    bib: int,
+    class_ms: int,
+    result: bool,
+) -> bool:
+    """Whether a window was then, with a bib there; a tally is entered in the rest after it."""
+    window = windows.get(number)
+    if window is None or slot >= len(window.bibs) or window.bibs[slot] != bib:
+        return False
+    if result:
+        return class_ms == window.start_ms
+    asked = window.at(slot)
+    begin, end = asked.start_ms, asked.end_ms
+    if asked.tap == TAP_TALLY:
+        begin, end = entered_in(windows, asked)
+    return begin <= class_ms < end
 
 
 def _plans_played_then(conn: Connection, found: Journal) -> set[str]:
