@@ -2,6 +2,7 @@
 
 import shutil
 import sqlite3
+import struct
 import subprocess
 import sys
 from contextlib import closing
@@ -16,7 +17,9 @@ from store_places import KINDS, require_server
 
 from handbell.errors import StoreError
 from handbell.store import migrate, open_store, tables
+from handbell.store.queries import list_classes
 from handbell.store.wearers import set_wearers
+from handbell_core import journal as j
 
 NEXT_STEP = '''
 """A step that tests add."""
@@ -338,3 +341,54 @@ def test_a_store_of_the_last_version_gets_all_that_is_new(tmp_path, kind):
         with store.reading() as conn:
             assert compare_metadata(MigrationContext.configure(conn), tables.metadata) == []
     assert len(list(tmp_path.glob("data/store-before-0005-*"))) == (kind == "sqlite")
+
+
+WILD_US = 9 * 10**18
+
+
+def wild(run):
+    """A log whose changes of state tell a time that can't be."""
+    records = []
+    for data in run.records:
+        kind, slot, window, class_ms, payload = j.parse_record(data)
+        if kind == j.STATE:
+            payload = payload[:4] + struct.pack("<q", WILD_US // 1000)
+        records.append(j.record(kind, slot, window, class_ms, payload))
+    return b"".join(records)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_time_that_can_not_be_is_taken_out_of_a_store_of_before(tmp_path, kind):
+    """An earlier version took it in; no list nor report could be made any more."""
+    address = str(tmp_path / "s.sqlite") if kind == "sqlite" else require_server().new_database()
+    with open_store(address) as store:
+        made = classes.make_class(boxes=3, rounds=1)
+        for n, (box, data, run) in enumerate(made):
+            store.put_timeline(data)
+            journal = wild(run) if n == 1 else run.journal
+            store.ingest(journal, box, (classes.START_UTC_MS + 3_600_000) * 1000)
+        set_wearers(store, None, {1: "Mina", 3: "Otto"})
+        before = everything(store)
+        assert len(list_classes(store)) == 1
+        with store.writing() as conn:
+            values = {"plan": before["classes"][0].plan, "started_by": "", "collected_utc_us": 1}
+            conn.execute(tables.classes.insert().values(id=2, start_utc_us=WILD_US, **values))
+            here = tables.runs.c.id == 2
+            wrong = {"class_id": 2, "start_utc_us": WILD_US, "bound_us": 7, "clock": "ok"}
+            conn.execute(
+                tables.runs.update().where(here).values(end_utc_us=WILD_US, boot=9, **wrong)
+            )
+            conn.execute(tables.notes.delete())
+            conn.execute(
+                tables.wearers.update().where(tables.wearers.c.bib == 3).values(class_id=2)
+            )
+            for words in BACK_TO_0002:
+                conn.execute(text(words))
+    with open_store(address) as store:
+        now = everything(store)
+        names = [
+            [(row.class_id, row.bib, row.name) for row in all_.pop("wearers")]
+            for all_ in (now, before)
+        ]
+        assert names == [[(1, 1, "Mina"), (1, 3, "Otto")]] * 2
+        assert now["notes"] and now == before

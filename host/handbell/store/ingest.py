@@ -9,11 +9,11 @@ from typing import Any
 from sqlalchemy import Connection, bindparam, case, func, insert, select
 
 from handbell.errors import StoreError, UnreadJournalError
-from handbell_core import journal as j
 from handbell_core.timeline import DIGEST_SIZE
 
-from . import chains, joining, journals, settle, tables, timelines
+from . import joining, journals, settle, tables, timelines
 from .bulk import insert_if_absent, insert_rows
+from .facts import facts_of, mismatches_of, note
 from .recount import recount
 from .store import Store
 
@@ -172,7 +172,7 @@ def _count(log: _Log, timeline: timelines.Timeline) -> _Ready:
     """Count a journal again: the long part, done before others are made to wait."""
     found = log.found
     counted = recount(timeline.windows, found.records, found.lost_records)
-    mismatches = _odd(found, timeline) + counted.mismatches + _end_mismatch(found)
+    mismatches = mismatches_of(found, timeline, counted)
     return _Ready(log, timeline, mismatches, settle.derive(found, counted, timeline.windows))
 
 
@@ -202,7 +202,8 @@ def _take_in(
     row = {"id": run, "class_id": None, "origin": origin, "filed": filed, **_run_row(log)}
     conn.execute(insert(tables.runs), row)
     class_id = joining.file(conn, run) if found.started else None
-    _tell(conn, run, found, ready.mismatches)
+    insert_rows(conn, tables.ratings, list(found.ratings.items()), run)
+    note(conn, run, found, ready.mismatches)
     return Ingested(run, class_id, True, ready.mismatches)
 
 
@@ -221,54 +222,12 @@ def _new_id(conn: Connection) -> int:
 
 
 def _run_row(log: _Log) -> dict[str, Any]:
-    found = log.found
     return {
         "digest": log.digest,
-        "timeline": found.timeline,
+        "timeline": log.found.timeline,
         "box_id": log.box_id,
-        "station": found.station,
-        "state": found.state,
-        "reason": found.reason,
-        "clock": "lost" if found.start_utc_us is None else "ok",
-        "start_utc_us": found.start_utc_us,
-        "started_by": found.started_by,
-        "stopped": found.stopped,
-        "end_class_ms": found.end_class_ms,
-        "late_cues": found.late_cues,
-        "worst_late_us": found.worst_late_us,
-        "broken": found.broken,
-        "battery_mv": found.battery_mv,
-        "bound_us": found.bound_us,
+        "station": log.found.station,
         "collected_utc_us": log.collected_utc_us,
         "journal": log.journal,
-        **chains.of_run(found.chains, found.start_utc_us, found.end_utc_us),
+        **facts_of(log.found),
     }
-
-
-def _tell(conn: Connection, run: int, found: journals.Journal, mismatches: list[str]) -> None:
-    """Keep the ratings, what the box noted and what was found to differ."""
-    insert_rows(conn, tables.ratings, list(found.ratings.items()), run)
-    noted = [(class_ms, fault, value, "") for class_ms, fault, value in found.notes]
-    said = [(found.end_class_ms, 0, 0, words) for words in mismatches]
-    insert_rows(conn, tables.notes, [(n, *note) for n, note in enumerate(noted + said)], run)
-
-
-def _odd(found: journals.Journal, timeline: timelines.Timeline) -> list[str]:
-    said = []
-    if found.assumed:
-        said.append(
-            f"The log's first record is damaged. By all others it is of {timeline.title}, "
-            f"station {timeline.station}, and so it was read"
-        )
-    if found.odd_times:
-        said.append(f"{found.odd_times} of the log's records tell a time that can't be: left out")
-    return said
-
-
-def _end_mismatch(found: journals.Journal) -> list[str]:
-    if found.taps_told is None:
-        return []
-    have = sum(record[0] == j.TAP for record in found.records)
-    if have == found.taps_told:
-        return []
-    return [f"The box counted {found.taps_told} taps in all, its log holds {have}"]

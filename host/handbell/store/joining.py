@@ -95,6 +95,14 @@ def file(conn: Connection, run: int, anew: bool = False) -> int:
     return _write(conn, plan, rows, found, {} if anew else _numbers(rows, found))[run]
 
 
+def file_again(conn: Connection, some: Iterable[int]) -> None:
+    """File runs of which it was not known rightly when they began, and those filed with them."""
+    r = runs.c
+    wrong = select(r.class_id).where(r.id.in_(list(some)))
+    for run in conn.scalars(select(r.id).where(r.class_id.in_(wrong)).order_by(r.id)).all():
+        file(conn, run)
+
+
 def doubts(store: Store, some: Iterable[int]) -> list[str]:
     """Return a sentence for each doubt in how runs were filed, and how to settle it."""
     said: dict[str, None] = {}

@@ -12,7 +12,7 @@ from alembic import command
 from alembic.config import Config
 from sqlalchemy import text
 
-from . import tables
+from . import joining, tables
 from .settle import settle_all
 from .store import Store, stored_version
 
@@ -45,7 +45,7 @@ def migrate(store: Store) -> Path | None:
         config.attributes["connection"] = conn
         command.upgrade(config, tables.VERSION)
         if version is not None and version < DERIVED_SINCE:
-            settle_all(conn)
+            joining.file_again(conn, settle_all(conn))
     return backup
 
 

@@ -16,7 +16,7 @@ from sqlalchemy import Connection, Row, delete, select, update
 from handbell.errors import StoreError
 from handbell_core import journal as j
 
-from . import journals, tables, timelines
+from . import facts, journals, tables, timelines
 from .bulk import Values, insert_rows, put_row
 from .efforts import efforts_of_run
 from .queries import ResultRow
@@ -104,16 +104,23 @@ def _tap_rows(
 
 def settle(conn: Connection, run: int) -> None:
     """Count a run again from its journal, then put the amendments in force on top."""
+    _settle(conn, run)
+
+
+def _settle(conn: Connection, run: int, anew: bool = False) -> None:
+    """Settle a run; ``anew``: also what is known of it beside its counts."""
     r, t = tables.runs, tables.timelines
     wanted = select(r.c.journal, r.c.timeline, r.c.station, t.c.data)
     row = conn.execute(wanted.join(t, t.c.digest == r.c.timeline).where(r.c.id == run)).one()
     found = journals.read(row.journal, journals.Played(row.timeline, row.station))
-    windows = timelines.decode(row.data).windows
+    timeline = timelines.decode(row.data)
+    windows = timeline.windows
     for table in (tables.taps, tables.results, tables.sums, tables.ratings):
         conn.execute(delete(table).where(table.c.run == run))
-    how = update(r).where(r.c.id == run).values(state=found.state, reason=found.reason)
-    conn.execute(how)
     counted = recount(windows, found.records, found.lost_records)
+    if anew:
+        conn.execute(update(r).where(r.c.id == run).values(facts.facts_of(found)))
+        facts.note(conn, run, found, facts.mismatches_of(found, timeline, counted))
     fill(conn, run, derive(found, counted, windows))
     amended = [a for a in in_force(conn, run) if a.what != NAME]
     for amendment in amended:
@@ -158,16 +165,24 @@ def _add_up_again(
     return results
 
 
-def settle_all(conn: Connection) -> None:
-    """Make again all that is derived; what an unreadable timeline or log gave stays as it is."""
+def settle_all(conn: Connection) -> list[int]:
+    """Make again all that is derived; what an unreadable timeline or log gave stays as it is.
+
+    Return the runs of which it is now known otherwise when they began: they are to be filed anew.
+    """
     conn.execute(delete(tables.tasks))
     t = tables.timelines
     for digest, data in conn.execute(select(t.c.digest, t.c.data)).all():
         with suppress(StoreError):
             insert_rows(conn, tables.tasks, timelines.task_rows(timelines.decode(data), digest))
-    for run in conn.scalars(select(tables.runs.c.id)).all():
+    r = tables.runs.c
+    starts = select(r.id, r.start_utc_us).order_by(r.id)
+    before = conn.execute(starts).all()
+    for run, _ in before:
         with suppress(StoreError, journals.UnreadableError):
-            settle(conn, run)
+            _settle(conn, run, anew=True)
+    now = conn.execute(starts).all()
+    return [run for (run, was), (_, start) in zip(before, now, strict=True) if start != was]
 
 
 def in_force(conn: Connection, run: int) -> Sequence[Row[Any]]:
