@@ -8,6 +8,7 @@ from handbell.cli.main import main
 from handbell.errors import UsageError
 from handbell.store import settle, tables
 from handbell.store.amend import Change, amend_efforts, amend_name, one_window, places_of, undo
+from handbell.store.efforts import efforts
 from handbell.store.queries import load_class
 from handbell.store.wearers import set_wearers
 from handbell_core import journal as j
@@ -250,18 +251,41 @@ def test_an_answer_of_ones_own_stands_before_one_that_is_given(rated):
     assert load_class(rated).ratings == {2: before[2]}
 
 
-def test_what_a_log_tells_goes_though_it_breaks_off(store):
+def test_windows_of_which_a_log_tells_nothing_go_to_another_bib_too(store):
     data = classes.timeline(BLOCKS, (7,), rounds=1)
     store.put_timeline(data)
     cut = classes.cut(classes.play(data, map(classes.Press, AT)), 30_000)
     store.ingest(cut, classes.BOX_IDS[0], COLLECTED_US)
-    (moved,) = amend(store, settle.BIB, "9")
-    assert (moved.window, moved.value) == (1, "9")
-    assert {w.number: w.bibs[0] for w in load_class(store).runs[0].timeline.windows.values()} == {
-        1: 9,
-        2: 7,
-        3: 7,
-    }
+    moved = amend(store, settle.BIB, "9")
+    assert sorted((a.window, a.was, a.value) for a in moved) == [(n, "7", "9") for n in (1, 2, 3)]
+    record = load_class(store)
+    assert [(r.window, r.bib) for r in record.results] == [(1, 9)], "nothing is made up"
+    assert {(e.bib, e.outcome.value) for e in efforts(record)} == {(9, "done"), (9, "no record")}
+    amend(store, settle.REPS, "4", bib=9, exercise="Sit-ups", at=6)
+    assert (result(store, 3).bib, result(store, 3).reps) == (9, 4)
+    for one in moved:
+        undo(store, load_class(store), one.digest, "Coach", 9)
+    assert {r.bib for r in load_class(store).results} == {7}
+
+
+def test_two_who_changed_places_where_one_of_the_boxes_broke_off(store, place, capsys):
+    """Bibs 1 and 2 at the first box, 3 and 4 at the second; 1 and 3 changed places."""
+    for n, (box, data, run) in enumerate(classes.make_class(boxes=2, blocks=BLOCKS, rounds=2)):
+        store.put_timeline(data)
+        journal = classes.cut(run, 60_000) if n == 0 else run.journal
+        store.ingest(journal, box, COLLECTED_US)
+    at = ["--why", "changed places", "--store", place]
+    assert main(["amend", "1", "--bib", "3", "--to-bib", "1", *at]) == 0
+    capsys.readouterr()
+    assert main(["amend", "1", "--bib", "1", "--window", "5", "--reps", "4", *at]) == 2
+    assert "Bib 1 has 2 rows in window 5" in capsys.readouterr().err
+    assert main(["amend", "1", "--bib", "1", "--to-bib", "3", *at]) == 0
+    assert "rows in" not in capsys.readouterr().out
+    each = {}
+    for e in efforts(load_class(store)):
+        each.setdefault(e.bib, []).append(e.outcome.value)
+    assert [len(some) for some in each.values()] == [6] * 4
+    assert set(each[1]) == {"done"} and "no record" in each[3]
 
 
 def test_a_window_the_log_tells_nothing_of_takes_a_count(store):
@@ -272,8 +296,6 @@ def test_a_window_the_log_tells_nothing_of_takes_a_count(store):
     amend(store, settle.REPS, "4", exercise="Sit-ups")
     now = result(store, 3)
     assert (now.reps, now.box_reps, now.standing, now.amended.was) == (4, None, "amended", "")
-    with pytest.raises(UsageError, match=r"window 2 .* has no record to give"):
-        amend(store, settle.BIB, "9", exercise="Front plank")
 
 
 def test_a_name_is_amended_and_what_was_said_comes_back(taken):

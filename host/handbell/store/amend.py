@@ -171,17 +171,17 @@ def one_window(record: ClassRecord, places: Sequence[Place]) -> list[Place]:
 
     Where two boxes played it, those with a result of it are taken, so that both say the same.
     """
-    if len({(p.station, p.window) for p in places}) > 1:
+    buttons = {(p.station, p.slot) for p in places}
+    if len({p.window for p in places}) > 1:
         each = [f"{p.exercise} round {p.round} (window {p.window})" for p in places]
         raise UsageError(
             f"Bib {places[0].bib} has {len(places)} such windows: {_some(each)}",
             "Say which one with --exercise and --round, or with --window",
         )
-    if len({p.slot for p in places}) > 1:
+    if len(buttons) > 1:
         one = places[0]
         raise UsageError(
-            f"Bib {one.bib} has {len({p.slot for p in places})} rows in window {one.window} "
-            f"({one.exercise})",
+            f"Bib {one.bib} has {len(buttons)} rows in window {one.window} ({one.exercise})",
             f"First say who was at the other button: handbell amend {record.row.id} "
             f"--bib {one.bib} --window {one.window} --to-bib BIB",
         )
@@ -194,18 +194,20 @@ def amend_efforts(
 ) -> list[Amendment]:
     """Amend efforts and return what is in force for them; what is so already is left alone.
 
-    Of those that go to another bib, windows without a record have nothing to give; where somebody
+    Windows without a record go to another bib, too: then that one has none there. Where somebody
     else did all of a bib's on a box, the answer to how hard it was goes along (``settle``). Raises
     UsageError when the value can't be.
     """
     results = {(r.run, r.window, r.slot): r for r in record.results}
-    places = list(places)
-    told = [p for p in places if (p.run, p.window, p.slot) in results]
+    there = {run.id: run.timeline.windows for run in record.runs}
     wanted = []
-    for place in (told or places) if change.what == BIB else places:
+    for place in places:
         result = results.get((place.run, place.window, place.slot))
-        _check(place, change, result)
-        wanted.append((place, _was(change.what, place, result)))
+        _check(place, change)
+        was = _was(change.what, place, result)
+        if change.what == BIB:
+            was = str(there[place.run][place.window].bibs[place.slot])
+        wanted.append((place, was))
 
     def work(conn: Connection) -> None:
         for place, was in wanted:
@@ -215,11 +217,11 @@ def amend_efforts(
             settle(conn, run)
 
     store.doing(work)
-    there = {(place.run, place.window, place.slot) for place, _ in wanted}
+    amended = {(place.run, place.window, place.slot) for place, _ in wanted}
     return [
         a
         for a in load_class(store, record.row.id).amendments
-        if (a.run, a.window, a.slot) in there
+        if (a.run, a.window, a.slot) in amended
         and (a.what, a.value, a.undone_utc_us) == (change.what, change.value, None)
     ]
 
@@ -296,7 +298,7 @@ def settle_name(conn: Connection, class_id: int, bib: int) -> None:
         put_row(conn, w, {"class_id": class_id, "bib": bib, "absent": absent, **now})
 
 
-def _check(place: Place, change: Change, result: ResultRow | None) -> None:
+def _check(place: Place, change: Change) -> None:
     where = f"Bib {place.bib}, window {place.window} ({place.exercise})"
     if change.what == HELD:
         if place.ask != t.ASK_HOLD:
@@ -310,19 +312,14 @@ def _check(place: Place, change: Change, result: ResultRow | None) -> None:
             raise UsageError(f"{where} was not to be counted", "Choose another window")
         if not 0 <= int(change.value) <= REPS_MOST:
             raise UsageError(f"{change.value} is no count of reps", f"Say 0 to {REPS_MOST}")
-    elif change.what == BIB:
-        if not 1 <= int(change.value) <= BIB_MOST:
-            raise UsageError(f"{change.value} is no bib", f"Say 1 to {BIB_MOST}")
-        if result is None:
-            raise UsageError(f"{where} has no record to give to another bib", "Amend its --reps")
+    elif change.what == BIB and not 1 <= int(change.value) <= BIB_MOST:
+        raise UsageError(f"{change.value} is no bib", f"Say 1 to {BIB_MOST}")
 
 
 def _was(what: str, place: Place, result: ResultRow | None) -> str:
     """Return what stood there, in the words of ``value``; "" for nothing."""
     if result is None:
         return ""
-    if what == BIB:
-        return str(result.bib)
     if place.ask == t.ASK_HOLD:
         return TO_END if result.held_ds == j.HELD_TO_END else str(result.held_ds)
     return str(result.reps)

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, RowMapping, Select, func, select
+from sqlalchemy import ColumnElement, Connection, Row, RowMapping, Select, func, select
 
 from handbell.errors import StoreError
 
@@ -258,10 +258,10 @@ def _run(row: RowMapping, amendments: Iterable[Amendment]) -> RunRow:
         a for a in amendments if a.run == row["id"] and a.what == "bib" and a.undone_utc_us is None
     ]
     told = replace(timelines.decode(row["data"]), digest=row["timeline"])
-    return RunRow(timeline=_with_bibs(told, moved), planned=told, **fields)
+    return RunRow(timeline=with_bibs(told, moved), planned=told, **fields)
 
 
-def _with_bibs(timeline: Timeline, moved: Iterable[Amendment]) -> Timeline:
+def with_bibs(timeline: Timeline, moved: Iterable[Amendment | Row[Any]]) -> Timeline:
     """Return a timeline whose windows name the bibs that were there as the coach said."""
     windows = dict(timeline.windows)
     for a in moved:

@@ -19,7 +19,7 @@ from handbell_core import journal as j
 from . import facts, journals, tables, timelines
 from .bulk import Values, insert_rows, put_row
 from .efforts import efforts_of_run
-from .queries import ResultRow
+from .queries import ResultRow, with_bibs
 from .recount import AMENDED, INVALID, KINDS, PRESS, Counted, Recounted, recount
 from .sums import SUMMED, added_up, packed
 
@@ -123,6 +123,7 @@ def _settle(conn: Connection, run: int, anew: bool = False) -> None:
         facts.note(conn, run, found, facts.mismatches_of(found, timeline, counted))
     fill(conn, run, derive(found, counted, windows))
     amended = [a for a in in_force(conn, run) if a.what != NAME]
+    windows = with_bibs(timeline, [a for a in amended if a.what == BIB]).windows
     for amendment in amended:
         _apply(conn, amendment, windows[amendment.window])
     told = _add_up_again(conn, run, windows) if amended else []
@@ -196,6 +197,8 @@ def _apply(conn: Connection, amendment: Row[Any], window: timelines.Window) -> N
     t, key = tables.results, (amendment.run, amendment.window, amendment.slot)
     there = t.c.run == key[0], t.c.window == key[1], t.c.slot == key[2]
     row = conn.execute(select(t).where(*there)).mappings().first()
+    if row is None and amendment.what == BIB:
+        return  # somebody else's, and nothing is told of it
     now = dict(row) if row else _blank(key, window)
     now |= _changes(amendment, now, window.at(amendment.slot))
     now["amended"] = amendment.digest
