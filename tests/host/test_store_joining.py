@@ -207,6 +207,13 @@ def test_a_spare_pressed_after_the_box_it_replaces_is_in_the_same_class(store):
     assert joining.doubts(store, now(store)) == []
 
 
+def test_a_late_press_on_the_box_that_a_spare_replaced_makes_no_second_hall(store):
+    first = pressing(1, START_MS, 1, [0, 1, 2, 9])(store)
+    spare = pressing(1, START_MS, 9, range(2, 12))(store)
+    assert together(store, first, spare)
+    assert joining.doubts(store, now(store)) == []
+
+
 def test_classes_of_a_short_plan_one_after_the_other_do_not_hang_together():
     def log(minutes):
         start = START_MS * 1000 + minutes * MINUTE_US
@@ -225,7 +232,7 @@ def days(draw):
             if not draw(st.booleans()):
                 continue
             late = draw(st.sampled_from([0, 0, 1, 3]))
-            pressed = draw(st.sampled_from([None, (1, 20), (21, 40)]))
+            pressed = draw(st.sampled_from([range(0), range(1, 20), range(21, 40)]))
             logs.append(
                 Log(
                     run=0,
@@ -236,7 +243,7 @@ def days(draw):
                     slot_us=45 * MINUTE_US,
                     collected_utc_us=draw(st.sampled_from([120, 121, 600])) * MINUTE_US,
                     whole=draw(st.booleans()),
-                    pressed=pressed and (pressed[0] * MINUTE_US, pressed[1] * MINUTE_US),
+                    pressed=frozenset(pressed),
                     boot=n,
                 )
             )

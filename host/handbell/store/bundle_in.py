@@ -24,7 +24,7 @@ from .bulk import insert_if_absent
 from .bundle import CHECK, FORMAT, LIST, VERSION
 from .ingest import digest_of, ingest_in
 from .names import plain_text
-from .parted import START_APART_US, Log, parted
+from .parted import HALF_MINUTE_MS, START_APART_US, Log, parted
 from .settle import NAME, settle
 from .store import Store, put_plan, put_timeline
 
@@ -238,7 +238,7 @@ def _log(bundle: Bundle, number: int, one: dict[str, Any]) -> Log:
     timeline = bundle.parts[f"timelines/{one['timeline']}"]
     played = journals.Played(one["timeline"], timelines.decode(timeline).station)
     found = journals.read(bundle.parts[f"logs/{one['digest']}"], played)
-    taps_us = [class_ms * 1000 for kind, _, _, class_ms, _ in found.records if kind == j.TAP]
+    pressed = (class_ms for kind, _, _, class_ms, _ in found.records if kind == j.TAP)
     return Log(
         run=number,
         digest=one["digest"],
@@ -248,7 +248,7 @@ def _log(bundle: Bundle, number: int, one: dict[str, Any]) -> Log:
         slot_us=timelines.slot_ms_of(timeline[:HEADER_SIZE]) * 1000,
         collected_utc_us=one["collected_utc_us"],
         whole=found.state == "whole" and not found.stopped,
-        pressed=(min(taps_us), max(taps_us)) if taps_us else None,
+        pressed=frozenset(class_ms // HALF_MINUTE_MS for class_ms in pressed),
         boot=found.boot or 0,
     )
 

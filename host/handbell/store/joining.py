@@ -28,7 +28,7 @@ from sqlalchemy import (
 from handbell_core import journal as j
 from handbell_core.timeline import HEADER_SIZE
 
-from .parted import MINUTE_US, START_APART_US, Log, Parted, parted, touch
+from .parted import HALF_MINUTE_MS, MINUTE_US, START_APART_US, Log, Parted, parted, touch
 from .store import Store
 from .tables import classes, plans, runs, taps, timelines
 from .timelines import slot_ms_of
@@ -232,13 +232,12 @@ def _with_presses(conn: Connection, logs: list[Log]) -> list[Log]:
     some = [log.run for log in logs if len(boxes[log.station]) > 1]
     if not some:
         return logs
-    first, last = func.min(taps.c.class_ms), func.max(taps.c.class_ms)
-    wanted = select(taps.c.run, first, last).where(taps.c.run.in_(some), taps.c.kind == "tap")
-    pressed = {
-        run: (first * 1000, last * 1000)
-        for run, first, last in conn.execute(wanted.group_by(taps.c.run))
-    }
-    return [replace(log, pressed=pressed.get(log.run)) for log in logs]
+    half = taps.c.class_ms // HALF_MINUTE_MS
+    wanted = select(taps.c.run, half).where(taps.c.run.in_(some), taps.c.kind == "tap")
+    pressed: dict[int, set[int]] = {}
+    for run, at in conn.execute(wanted.distinct()):
+        pressed.setdefault(run, set()).add(at)
+    return [replace(log, pressed=frozenset(pressed.get(log.run, ()))) for log in logs]
 
 
 def _write(

@@ -4,8 +4,8 @@ The answer depends on the logs alone, never on the order in which they came in.
 
 Logs with a clock: those whose starts are nearest go together first, as long as all of a class lie
 within 20 minutes and less than the plan's own length. A box takes part in a class once at a
-station. Two boxes of one station that were pressed at the same time for a minute are two halls;
-a spare is pressed after the box whose place it takes.
+station. Two boxes of one station that were both pressed in four half minutes or more are two halls;
+a spare is pressed after the box whose place it takes, but for a press or two there by mistake.
 
 Logs without a clock: a box's logs, in their order, go to the classes that lack that box, in
 theirs, if there is only one way to place as many as possible. Else a log is a class of its own
@@ -23,16 +23,17 @@ START_APART_US = 20 * MINUTE_US
 SAME_START_US = 2_000_000
 COLLECTING_US = 30 * MINUTE_US
 LATELY_US = 12 * 60 * MINUTE_US
-BOTH_PRESSED_US = MINUTE_US
+HALF_MINUTE_MS = 30_000
+BOTH_PRESSED_LEAST = 4  # half minutes: a spare's first, and two presses by mistake, are no hall
 
 
 @dataclass(frozen=True)
 class Log:
     """The facts of a run that say which class it is of; ``start_utc_us`` None: clock lost.
 
-    ``pressed`` are the first and last press since the start, in us. ``boot`` puts a box's logs
-    without a clock in order, then ``run``, the order in which the box gave them. Logs of different
-    ``origin`` are never one class; those with the same ``filed`` always are.
+    ``pressed`` are the half minutes since the start in which it was pressed. ``boot`` puts a box's
+    logs without a clock in order, then ``run``, the order in which the box gave them. Logs of
+    different ``origin`` are never one class; those with the same ``filed`` always are.
     """
 
     run: int
@@ -43,7 +44,7 @@ class Log:
     slot_us: int
     collected_utc_us: int
     whole: bool = True
-    pressed: tuple[int, int] | None = None
+    pressed: frozenset[int] = frozenset()
     boot: int = 0
     origin: str | None = None
     filed: str | None = None
@@ -172,14 +173,12 @@ def _clash(one: Log, other: Log) -> bool:
 
 
 def _both_pressed(one: Log, other: Log) -> bool:
-    """Whether two boxes were pressed at the same time for a minute or more."""
-    if one.pressed is None or other.pressed is None:
-        return False
+    """Whether two boxes were pressed at the same times, more than now and then."""
     if one.start_utc_us is None or other.start_utc_us is None:
         return False
-    first = max(one.start_utc_us + one.pressed[0], other.start_utc_us + other.pressed[0])
-    last = min(one.start_utc_us + one.pressed[1], other.start_utc_us + other.pressed[1])
-    return last - first >= BOTH_PRESSED_US
+    later = round((other.start_utc_us - one.start_utc_us) / (HALF_MINUTE_MS * 1000))
+    both = one.pressed & {at + later for at in other.pressed}
+    return len(both) >= BOTH_PRESSED_LEAST
 
 
 def _halls(one: Sequence[Log], other: Sequence[Log]) -> int | None:
