@@ -14,12 +14,15 @@ from handbell.errors import HandbellError, UsageError
 from handbell.store import export, open_store, tables
 from handbell.store.amend import Change, amend_efforts, amend_name, one_window, places_of
 from handbell.store.bundle_in import import_bundle
+from handbell.store.efforts import efforts
 from handbell.store.forget import forget
+from handbell.store.known_names import KnownNames
 from handbell.store.queries import load_class
 from handbell.store.recount import AGREED, AMENDED, BOX, DIFFERS, INVALID, PARTLY, RECOUNT
 from handbell.store.roster import Athlete, merge
 from handbell.store.schema import TABLES, Wanted
 from handbell.store.wearers import set_wearers
+from handbell_core import timeline as t
 
 pytest_plugins = ["store_fixtures"]
 
@@ -146,6 +149,25 @@ def test_no_name_that_is_known_stands_in_words_of_an_export_without_names(store,
         assert b"Wall sit" in words, "an exercise keeps its name, though somebody is called so"
 
 
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("mina berg", "Mina's night"),
+        ("mina berg", "for BERG"),
+        ("Mina Berg", "Mina_Berg"),
+        ("Mina Berg", "plan_mina_2"),
+        ("O'Neil Pat", "with O’Neil"),
+        ("Pat O’Neil", "with o'neil"),
+    ],
+)
+def test_a_name_is_found_however_it_is_written(store, name, words):
+    merge(store, [Athlete(name, 1)])
+    with store.reading() as conn:
+        known = KnownNames(conn)
+    assert known.found(words)
+    assert not known.found(known.without(words))
+
+
 def test_a_bundle_without_names_says_what_it_kept_out_and_what_it_can_not_find(
     store, place, tmp_path, capsys
 ):
@@ -243,3 +265,30 @@ def test_the_manual_lists_every_table_and_those_that_are_written():
     assert said == {spec.name for spec in TABLES}
     standings = {AGREED, RECOUNT, DIFFERS, BOX, PARTLY, AMENDED, INVALID}
     assert standings == set(re.findall(r"^\| `(\w+)` \|", text.split("| standing |")[1], re.M))
+
+
+def test_what_the_report_does_not_know_is_empty_in_an_export(store, tmp_path):
+    """Of windows in which the box had no power, or after which its log breaks off."""
+    pieces = (
+        classes.Piece("Ring rows", 40, t.ASK_TARGET, goal=5),
+        classes.Piece("Front plank", 40, t.ASK_HOLD, t.TAP_DROP),
+    )
+    presses = [classes.Press(11_000 + 5_000 * n) for n in range(8)]
+    played = (
+        lambda data: classes.play_off(data, presses, 22_000, 29_000).journal,
+        lambda data: classes.play_off(data, [], 60_000, 70_000).journal,
+        lambda data: classes.cut(classes.play(data, presses), 60_000),
+        lambda data: classes.play(data, presses, stop_ms=70_000).journal,
+    )
+    for n, play in enumerate(played, 1):
+        data = classes.timeline((pieces,), (n,), n, rounds=1)
+        store.put_timeline(data)
+        store.ingest(play(data), classes.BOX_IDS[n], 10**15)
+    export.export_json(store, tmp_path / "all.json", Wanted())
+    told = json.loads((tmp_path / "all.json").read_text(encoding="utf-8"))["tables"]["results"]
+    known = {(e.bib, e.window): e for e in efforts(load_class(store))}
+    assert PARTLY in {row["standing"] for row in told}
+    for row in told:
+        effort = known[row["bib"], row["window"]]
+        assert row["finish_ms"] == effort.finish_ms, row
+        assert row["held_ms"] == effort.held_ms, row

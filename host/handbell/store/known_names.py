@@ -2,7 +2,8 @@
 
 A name is known from the roster, from who wore a bib, or from an amendment. Looked for are whole
 names, and each word of them that begins with a capital and has three letters or more: a plan says
-"Mina" where the roster has two names. Names that were never entered, and nicknames, can't be found.
+"Mina" where the roster has two names. Of a name without capitals it is each word. Names that were
+never entered, and nicknames, can't be found.
 """
 
 from __future__ import annotations
@@ -34,7 +35,9 @@ class KnownNames:
             word
             for name in whole
             for word in name.split()
-            if len(word) >= WORD_LEAST and word[0].isupper() and key_of(word) not in mine
+            if len(word) >= WORD_LEAST
+            and (word[0].isupper() or name == name.lower())
+            and key_of(word) not in mine
         }
         self.count = len(whole)
         self._whole = either_of(whole) if whole else _NEVER

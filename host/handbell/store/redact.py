@@ -15,6 +15,7 @@ from handbell_core import timeline as t
 
 REMOVED = "(name removed)"
 _CHECK_SIZE = 4
+_APOSTROPHE = re.compile("['’‘ʼ`´]")
 
 
 @lru_cache(maxsize=4)
@@ -23,13 +24,17 @@ def _pattern(name: str) -> re.Pattern[str]:
 
 
 def either_of(names: Iterable[str]) -> re.Pattern[str]:
-    """Return what finds names as whole words, in any case, also as a box would write them."""
+    """Return what finds names as whole words, in any case, also as a box would write them.
+
+    A low line ends a word, as a space does, and any apostrophe is as good as another.
+    """
     from anyascii import anyascii
 
     spellings = {" ".join(s.split()) for name in names for s in (name, anyascii(name))} - {""}
     longest_first = sorted(spellings, key=lambda s: (-len(s), s))
-    either = "|".join(r"\s+".join(map(re.escape, s.split())) for s in longest_first)
-    return re.compile(rf"(?<!\w)(?:{either})(?!\w)", re.IGNORECASE)
+    either = "|".join(r"[\s_]+".join(map(re.escape, s.split())) for s in longest_first)
+    either = _APOSTROPHE.sub(_APOSTROPHE.pattern, either)
+    return re.compile(rf"(?<![^\W_])(?:{either})(?![^\W_])", re.IGNORECASE)
 
 
 def without_name(text: str, name: str) -> str | None:

@@ -16,6 +16,7 @@ from handbell_core import journal as j
 from handbell_core import timeline as t
 
 from . import tables
+from .recount import PARTLY, RECOUNT
 
 VERSION = 1
 AT_ONCE = 5_000  # rows fetched together, so that a million take no more memory than these
@@ -147,12 +148,15 @@ def _result_row(r: Row[Any]) -> Sequence[Any]:
     hold = r.ask == t.ASK_HOLD
     length_ms = r.end_ms - r.start_ms
     held_ms = length_ms if r.held_ds == j.HELD_TO_END else r.held_ds * 100
+    partly = r.standing == PARTLY
+    ended_early = r.standing == RECOUNT or bool(r.flags & (j.RES_STOPPED | j.RES_SKIPPED))
+    held_known = not partly and not (r.held_ds == j.HELD_TO_END and ended_early)
     return (
         *(r.class_id, r.bib, r.person, r.log, r.station, r.window, r.block, r.round, r.item),
         *(r.name, t.ASKS[r.ask], t.TAPS[r.tap], r.every, r.goal or None, r.both_sides),
         *(r.start_ms, length_ms, None if hold else r.reps),
-        r.made_ms - r.start_ms if r.made_ms >= 0 else None,
-        held_ms if hold else None,
+        r.made_ms - r.start_ms if r.made_ms >= 0 and not partly else None,
+        held_ms if hold and held_known else None,
         not r.flags & j.RES_UNCONFIRMED,
         bool(r.flags & j.RES_SKIPPED),
         bool(r.flags & j.RES_STOPPED),
@@ -219,7 +223,7 @@ TABLES: tuple[TableSpec, ...] = (
             ("window_ms", INT, "its length"),
             ("reps", INT, "empty for a hold"),
             ("finish_ms", INT, "from its start until target or goal was made; empty: not known"),
-            ("held_ms", INT, "only for a hold"),
+            ("held_ms", INT, "only for a hold; empty: not known"),
             ("confirmed", BOOL, "false: a tally nobody closed"),
             ("skipped", BOOL, ""),
             ("stopped", BOOL, "ended before the window was over"),
