@@ -12,7 +12,7 @@ from sqlalchemy import select
 
 from handbell.cli.main import main
 from handbell.errors import HandbellError
-from handbell.store import bundle_in, open_store, tables
+from handbell.store import bundle_in, joining, open_store, tables
 from handbell.store.amend import Change, amend_efforts, amend_name, one_window, places_of, undo
 from handbell.store.bundle import export_bundle
 from handbell.store.bundle_in import import_bundle, read_bundle
@@ -155,6 +155,24 @@ def test_boxes_that_were_never_here_come_to_our_class_on_the_coachs_word(store, 
     (other,) = set(by_class(store)) - {1}
     assert by_class(store) == {1: [1, 2, 5], other: [3, 4]}
     assert load_class(store, other).wearers[5].name == "Otto"
+
+
+def test_a_box_that_comes_after_its_class_came_in_a_bundle_is_told_of(store, place, tmp_path):
+    with open_store(str(tmp_path / "old.sqlite")) as old:
+        take(old, some=(0, 1))
+        export_bundle(old, tmp_path / "old.zip", Wanted())
+    import_bundle(store, tmp_path / "old.zip")
+    take(store, some=(2,))
+    assert by_class(store) == {1: [1, 2], 2: [3]}
+    with store.reading() as conn:
+        some = conn.scalars(select(tables.runs.c.id)).all()
+    (said,) = set(joining.doubts(store, some[-1:]))
+    assert "one of them came in a bundle" in said
+    assert "handbell class 2 --join 1" in said
+    assert main(["class", "2", "--join", "1", "--store", place]) == 0
+    assert joining.doubts(store, some) == []
+    take(store, boxes=4, some=(3,))
+    assert by_class(store) == {1: [1, 2, 3, 4]}, "a class joined with one of ours is ours"
 
 
 def test_what_can_not_be_one_class_is_not_joined(store, hall, place, capsys):

@@ -115,7 +115,39 @@ def doubts(store: Store, some: Iterable[int]) -> list[str]:
             _, rows, found = _parted_around(conn, run)
             seen |= set(rows)
             said |= dict.fromkeys(_sentences(rows, found))
+        of = select(runs.c.class_id).where(runs.c.id.in_(list(some)), runs.c.class_id.is_not(None))
+        for class_id in conn.scalars(of.distinct().order_by(runs.c.class_id)).all():
+            said |= dict.fromkeys(_of_another_origin(conn, class_id))
     return list(said)
+
+
+def _of_another_origin(conn: Connection, class_id: int) -> list[str]:
+    """Return a sentence for each class out of a bundle, or beside one, whose missing box it is."""
+    c, mine = classes.c, _boxes(conn, class_id)
+    one = conn.execute(select(c.plan, c.start_utc_us).where(c.id == class_id)).one()
+    if one.start_utc_us is None:
+        return []
+    since, until = one.start_utc_us - START_APART_US, one.start_utc_us + START_APART_US
+    near = and_(c.plan == one.plan, c.id != class_id, c.start_utc_us.between(since, until))
+    said = []
+    for other in conn.scalars(select(c.id).where(near).order_by(c.id)).all():
+        yours = _boxes(conn, other)
+        stations = [{station for station, _ in some} for some in (mine, yours)]
+        origins = [{origin for _, origin in some} for some in (mine, yours)]
+        if not stations[0] & stations[1] and not origins[0] & origins[1]:
+            said.append(
+                f"Classes {min(class_id, other)} and {max(class_id, other)} are of one plan, began "
+                "close together and have no station in common, but one of them came in a bundle. "
+                f"If it was one class: handbell class {class_id} --join {other}"
+            )
+    return said
+
+
+def _boxes(conn: Connection, class_id: int) -> set[tuple[int, str | None]]:
+    """Return the stations and origins of a class's runs."""
+    r = runs.c
+    wanted = select(r.station, r.origin).where(r.class_id == class_id)
+    return {(row.station, row.origin) for row in conn.execute(wanted)}
 
 
 def _sentences(rows: Rows, found: Parted) -> list[str]:
