@@ -288,6 +288,17 @@ def test_names_stay_at_home_unless_asked_for(store, bundle, tmp_path):
         assert load_class(third).wearers == {}
 
 
+def test_who_corrected_and_why_comes_with_a_later_bundle_that_has_names(store, bundle, tmp_path):
+    with open_store(str(tmp_path / "theirs.sqlite")) as theirs:
+        export_bundle(theirs, tmp_path / "plain.zip", Wanted(names=False))
+    import_bundle(store, tmp_path / "plain.zip")
+    assert {(a.who, a.why) for a in load_class(store).amendments} == {("", "")}
+    import_bundle(store, bundle)
+    import_bundle(store, tmp_path / "plain.zip")
+    assert {a.why for a in load_class(store).amendments} == {"saw it", "not Mina"}
+    assert {a.who for a in load_class(store).amendments} == {"Coach"}
+
+
 def test_what_is_known_here_stays_and_is_told(store, bundle):
     made = classes.make_class(boxes=3, rounds=1, seed=6)
     box, data, run = made[0]

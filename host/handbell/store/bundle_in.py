@@ -305,6 +305,10 @@ def _amendments(conn: Connection, told: list[dict[str, Any]], runs: Runs, done: 
         row = {name: value for name, value in one.items() if name != "log"} | {"run": run}
         new = insert_if_absent(conn, a, row)
         done.amendments_new += new
+        if not new and (one["who"] or one["why"]):  # it came without names before
+            unsaid = and_(a.c.digest == one["digest"], a.c.who == "", a.c.why == "")
+            said = {name: one[name] for name in ("who", "why")}
+            conn.execute(update(a).where(unsaid).values(said))
         if not new and one["undone_utc_us"] is not None:
             undone = {name: one[name] for name in ("undone_utc_us", "undone_by")}
             here = and_(a.c.digest == one["digest"], a.c.undone_utc_us.is_(None))
