@@ -337,6 +337,7 @@ def test_a_broken_record_in_the_middle_is_passed_over_and_the_box_is_believed(st
     taken = take(store, data, run.journal)
     (kept,) = rows(store, tables.runs)
     assert (kept.state, kept.broken) == ("cut", 1)
+    assert kept.reason == "1 of its records is damaged"
     first = rows(store, tables.results)[0]
     assert (first.reps, first.box_reps, first.standing) == (5, 5, "box")
     said = " / ".join(taken.mismatches)

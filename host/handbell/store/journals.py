@@ -99,7 +99,8 @@ class Journal:
         if self.torn:
             parts.append("its last record is torn")
         if self.broken:
-            parts.append(f"{self.broken} of its records are damaged")
+            are = "is" if self.broken == 1 else "are"
+            parts.append(f"{self.broken} of its records {are} damaged")
         return ", ".join(parts)
 
     @property
