@@ -135,7 +135,7 @@ class Account:
             self._log.make_room()
         except (OSError, ValueError) as error:
             app.failed(error)  # the end is told all the same
-        self._note(faults.STORAGE_FULL, self._log.lost, class_ms)
+        self._note(self._log.fault or faults.STORAGE_FULL, self._log.lost, class_ms)
         self._note(faults.EDGES_LOST, app.buttons.lost, class_ms)
         app.buttons.lost = 0
         self._note(faults.FIRMWARE, self.errors, class_ms)

@@ -21,11 +21,11 @@ from .account import Account
 from .buttons import Buttons
 from .keeper import Keeper, clock_part
 from .link import BYTES_A_PASS, Link
-from .log import ENOSPC, Log
+from .log import Log
 from .power import Power
 from .requests import FIRMWARE, QUIET, Requests, in_class
 from .sound import Sound
-from .storage import TIMELINES, Storage
+from .storage import ENOSPC, TIMELINES, Storage
 from .view import View
 
 TYPE_CHECKING = False
@@ -294,17 +294,18 @@ class App:
 
     def _read_past(self):
         """Return what the power cut off, None if nothing or if the box can't join it again."""
-        try:
-            name = self.storage.unfinished()
-            self.view.facts.was_cut = bool(name)
-            if not name or self.keeper.rtc is None:
-                return None
-            from .past import read_past  # seldom needed
+        for _ in range(2):  # a read may fail once
+            try:
+                name = self.storage.unfinished()
+                self.view.facts.was_cut = bool(name)
+                if not name or self.keeper.rtc is None:
+                    return None
+                from .past import read_past  # seldom needed
 
-            return read_past(self.storage, name)
-        except Exception as error:  # noqa: BLE001 - whatever a log holds, the box must start
-            self.failed(error)
-            return None
+                return read_past(self.storage, name)
+            except Exception as error:  # noqa: BLE001 - whatever a log holds, the box must start
+                self.failed(error)
+        return None
 
     def _rejoin(self) -> None:
         """Go on with the class that the power cut off, in step with the other boxes."""

@@ -81,7 +81,10 @@ class Keeper:
         else:
             known = self.rate(utc_s)
             if may_save and self.tz_s != self._storage.settings["tz_s"]:
-                self._storage.save(tz_s=self.tz_s)
+                try:
+                    self._storage.save(tz_s=self.tz_s)
+                except OSError:
+                    pass  # it holds for this boot
         self.model = ClockModel(utc_us, box_us, known[0], bound_us, known[1])
         self._compare = True
 

@@ -15,7 +15,7 @@ from handbell_core import faults
 from handbell_core.journal import RECORD_SIZE
 from handbell_core.ticks import ticks_diff
 
-ENOSPC = 28  # errno has no name for it on the chip
+from .storage import ENOSPC
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ TAIL_BYTES = 19 * RECORD_SIZE  # with its 4-byte header littlefs keeps it inside
 RESERVE_KB = 16
 AGE_US = 1_500_000  # how long records gather before a write is worth it
 LEAST_GAP_MS = 600
-TRIES = 3  # so often a write is tried before the log is given up
+TRIES = 3  # writes that fail one after another are told; so often the end is tried
 MOST_GAP_MS = 1_400  # the gap that every timeline guarantees is 1.5 s
 
 
@@ -73,6 +73,8 @@ class Log:
         """Go on with a journal that the power cut off; raises OSError."""
         self._fresh()
         self.name = name
+        if not self._storage.join_tail(name):
+            raise OSError(errno.EIO)  # what it holds would be written over
         self._file, self._size = self._storage.reopen_run(name)
         self.is_open = True
         self._start_tail()
@@ -123,8 +125,7 @@ class Log:
             else:
                 self._into_journal(fresh)
             kept = True
-            self._tries = 0
-            self._used = 0
+            self._tries = self._tried = self._used = 0
         except (OSError, ValueError) as error:
             self._failed(error)
         self.stall_end = time.ticks_us()
@@ -132,7 +133,10 @@ class Log:
         return kept
 
     def _failed(self, error: Exception) -> None:
-        """A write failed: have its records tried again with the file opened anew, or give up."""
+        """A write failed: have its records tried again, with the file opened anew.
+
+        Without room a log ends until some is made; its first records wait for a file all the same.
+        """
         self._tries += 1
         self._oldest = time.ticks_us()
         try:
@@ -140,11 +144,14 @@ class Log:
         except (OSError, ValueError):
             pass  # it may open at the next try
         no_room = isinstance(error, OSError) and error.errno == ENOSPC
-        if self._used and (no_room or self._tries >= TRIES):
+        if no_room:
+            self.fault = faults.STORAGE_FULL
+        elif self._tries >= TRIES:
+            self.fault = self.fault or faults.FLASH_ERROR
+        if no_room and self._used and self._file is not None:
             self.full = True
-            self.fault = faults.STORAGE_FULL if no_room else faults.FLASH_ERROR
             self.lost += self._used // RECORD_SIZE
-            self._used = 0
+            self._tried = self._used = 0
 
     def _open_anew(self) -> None:
         """Open the file again: littlefs takes no more into one that met an error."""
@@ -160,6 +167,7 @@ class Log:
             left = self._used - self._tried
             self._queue[:left] = self._queue[self._tried : self._used]
             self._used, self._tail_used = left, 0
+            self._tried = 0
         self._size = size
         self._start_tail()
 
@@ -183,7 +191,7 @@ class Log:
         """On a full flash, give up the reserve so that the journal's end can be told."""
         if self._storage.free_kb() < RESERVE_KB:
             self._storage.drop_reserve()
-        if self.full and self._file is not None:
+        if self.full:
             self._open_anew()
             self.full = False
 
@@ -201,6 +209,7 @@ class Log:
                     break
             else:
                 self.fault = self.fault or faults.FLASH_ERROR
+                self.lost += self._used // RECORD_SIZE
         except (OSError, ValueError):
             pass  # the journal is whole; a tail that is left is known to be stale
         finally:  # no later run may go on in this log

@@ -13,8 +13,7 @@ import time
 from handbell_core import faults, frames, journal, timeline
 from handbell_core.runner import OVER, READY, SET, STATES
 
-from .log import ENOSPC
-from .storage import KEEP_FREE_KB, RUNS
+from .storage import ENOSPC, KEEP_FREE_KB, RUNS
 
 FIRMWARE = "0.1.0"
 QUIET = ("hello", "time", "status")  # requests that change nothing and need no file

@@ -100,6 +100,11 @@ class Sound:
             self._go_on(tick)
         except Exception as error:
             self._motif = ()  # a sounder that fails holds nothing else up
+            for output in self._outputs:
+                try:
+                    output.duty_u16(0)
+                except Exception:  # noqa: BLE001 - the other one must still be silenced
+                    pass
             raise error
 
     def _go_on(self, tick: int) -> None:

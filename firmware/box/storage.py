@@ -17,6 +17,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import BinaryIO
 
+ENOSPC = 28  # errno has no name for it on the chip
 TIMELINES = "timelines"
 RUNS = "runs"
 FLUSH_EVERY = 2048  # bytes of a transfer
@@ -312,20 +313,29 @@ class Storage:
 
     def join_tail(self, run: str) -> bool:
         """Append what a journal's tail still holds; False when that can't be done now."""
+        for _ in range(2):
+            try:
+                self._join_tail(run)
+                return True
+            except OSError as error:
+                if error.errno == ENOSPC:
+                    self.drop_reserve()
+        return False
+
+    def _join_tail(self, run: str) -> None:
         try:
             with open(self.tail_path(run), "rb") as f:
                 tail = f.read()
-        except OSError as error:
-            return error.errno == errno.ENOENT
-        try:
             size = self.size(self.path(RUNS, run))
-            if len(tail) > 4 and struct.unpack("<I", tail[:4])[0] == size:
-                with open(self.path(RUNS, run), "ab") as f:
-                    f.write(memoryview(tail)[4:])
-            self.drop_tail(run)
-        except OSError:
-            return False  # the flash is full or fails: the tail stays
-        return True
+        except OSError as error:
+            if error.errno != errno.ENOENT:
+                raise
+            self.drop_tail(run)  # there is none, or none of a journal that is still here
+            return
+        if len(tail) > 4 and struct.unpack("<I", tail[:4])[0] == size:
+            with open(self.path(RUNS, run), "ab") as f:
+                f.write(memoryview(tail)[4:])
+        self.drop_tail(run)
 
     def open_run(self, name: str):
         """Return a journal, open for reading."""
@@ -347,6 +357,8 @@ class Storage:
         if not names:
             return ""
         path = self.path(RUNS, names[-1])
+        if not self.join_tail(names[-1]):
+            raise OSError(errno.EIO)
         whole = self.size(path) // RECORD_SIZE
         last = (
             parse_record(self.read(path, (whole - 1) * RECORD_SIZE, RECORD_SIZE)) if whole else None

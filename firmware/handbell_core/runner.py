@@ -375,6 +375,8 @@ class Runner:
             self._ring(self._timers[_CUE])
         self._timers[_CUE] = NEVER
         if self.kind == WINDOW:
+            if self._untold:
+                self._tell_results()
             self.counting.end()
             self._untold = True
             self._set(_SETTLE, NEVER if span.tap == TAP_TALLY else run_ms + SETTLE_MS)
@@ -637,6 +639,7 @@ class Runner:
     def _end(self, run_ms: int) -> None:
         """Nothing follows: let presses begun in class become known and end, since they count."""
         self._turn(run_ms)
+        self._close_menu()
         self.state = CLOSING
         self._set(_SETTLE, run_ms + KNOWN_MS)
         self.sink.changed()

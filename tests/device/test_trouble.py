@@ -752,3 +752,101 @@ def test_a_window_that_was_left_out_stays_so_after_a_power_failure(tmp_path):
         (run,) = rig.runs()
     flags = [rec[4][10] for rec in of_kind(run, journal.RESULT) if rec[2] == 1]
     assert flags and all(flag & journal.RES_SKIPPED for flag in flags)
+
+
+@pytest.mark.parametrize("times", [1, 2, 5])
+def test_a_tail_that_can_t_be_joined_at_the_start_is_written_over_by_nobody(tmp_path, times):
+    trouble = f"""
+        import os
+        import box.storage
+        fails = []
+        def opened(path, mode="r"):
+            has_tail = path[:-4].split("/")[-1] + ".tail" in os.listdir("runs")
+            if "cut" in os.listdir() and mode == "ab" and path.endswith(".hbj") and has_tail:
+                fails.append(1)
+                if len(fails) <= {times}:
+                    raise OSError(5)
+            return open(path, mode)
+        box.storage.open = opened
+        from box.requests import TABLE
+        TABLE["mark"] = lambda self, message: open("cut", "w").close()
+    """
+    data = timeline(lambda: [lead_in(5_000), window(40_000), rest(10_000), window(20_000)])
+    presses = [(6 + 0.6 * n, 100) for n in range(30)] + [(32 + n, 100) for n in range(5)]
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        rig.ask("mark")
+        rig.box.cut_power()
+        rig.box.power_up()
+        start = cut_and_back(rig, data, 24, 27, presses)
+        rig.world.run_to(start + 120_000_000)
+        rig.box.plug_in()
+        (run,) = rig.runs()
+    taps = [rec[3] for rec in of_kind(run, journal.TAP)]
+    assert len([at_ms for at_ms in taps if at_ms < 22_000]) == 27  # whatever came after
+    if times < 5:
+        assert len(taps) == 35  # the box went on with its class
+
+
+def test_a_log_that_can_t_be_opened_for_a_while_keeps_what_was_pressed(tmp_path):
+    trouble = """
+        from box.storage import Storage
+        whole = Storage.new_run
+        fails = []
+        def new_run(self):
+            fails.append(1)
+            if len(fails) < 9:
+                raise OSError(5)
+            return whole(self)
+        Storage.new_run = new_run
+    """
+    data = timeline(two_windows)
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        at = rig.world.now_us() + 2_000_000
+        rig.box.press(0, at, hold_ms=1_600)
+        for at_s in (50, 51, 52):
+            rig.box.press(0, at + at_s * 1_000_000)
+        rig.world.run_to(at + 200_000_000)
+        (run,) = rig.runs()
+        assert rig.ask("status")["fault"] == faults.FLASH_ERROR
+    assert journal.parse(run)[0][0][0] == journal.RUN
+    assert len(of_kind(run, journal.TAP)) == 3 and of_kind(run, journal.END)
+
+
+def test_what_a_failing_flash_loses_is_not_called_a_full_log(tmp_path):
+    trouble = """
+        import box.log
+        calls = []
+        def opened(path, mode):
+            calls.append(1)
+            if len(calls) > 2:
+                raise OSError(5)
+            return open(path, mode)
+        box.log.open = opened
+        from box.log import Log
+        begin = Log.__init__
+        def small(self, storage):
+            begin(self, storage)
+            self._queue = bytearray(30 * 24)
+        Log.__init__ = small
+        whole = Log._into_journal
+        def into(self, fresh):
+            if self._used and not self._ends:
+                raise OSError(5)
+            whole(self, fresh)
+        Log._ends = False
+        Log._into_journal = into
+        end = Log.close
+        def close(self):
+            Log._ends = True
+            box.log.open = open
+            end(self)
+        Log.close = close
+    """
+    rig, _ = play(tmp_path, trouble, taps=[6 + n / 4 for n in range(70)])
+    with rig:
+        (run,) = rig.runs()
+    notes = {struct.unpack("<H", rec[4][:2])[0] for rec in of_kind(run, journal.NOTE)}
+    assert faults.STORAGE_FULL not in notes
+    assert len(of_kind(run, journal.TAP)) < 70

@@ -185,3 +185,15 @@ def test_a_lean_known_only_when_it_ends_erases_nothing():
         box.runner.press(0, 7_000)
         box.runner.release(0, 7_000 + held_ms)
         assert (count(box), box.runner.menu) == (1, DOOR), held_ms
+
+
+def test_the_choices_close_when_the_class_closes():
+    box = Box([lead_in(), window(20_000)])
+    box.runner.arm(0)
+    box.tap(0, 17_000, 5_100)
+    box.runner.step(24_900)
+    box.runner.press(0, 24_900)
+    box.to(25_050)
+    assert box.runner.menu == -1
+    box.runner.release(0, 25_300)
+    assert box.sink.ended[0] == j.BY_TIME
