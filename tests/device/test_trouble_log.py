@@ -1,0 +1,323 @@
+"""What a flash does that fails, is full or was cut off: no record lost, doubled or put elsewhere."""
+
+import struct
+
+import pytest
+from troubled import assert_rang, play, troubled, two_windows
+
+from handbell.errors import HandbellError
+from handbell_core import faults, journal
+from rig import Rig, digest, of_kind, timeline
+
+pytestmark = pytest.mark.usefixtures("micropython")
+
+
+def test_a_log_that_can_t_be_begun_is_told_to_who_arms(tmp_path):
+    trouble = """
+        from box.storage import Storage
+        def new_run(self):
+            raise OSError(5)
+        Storage.new_run = new_run
+    """
+    data = timeline(two_windows)
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        with pytest.raises(HandbellError):
+            rig.arm([data])
+        assert rig.ask("status")["state"] == "ready"
+
+
+def test_an_end_that_fails_leaves_the_next_class_a_log_of_its_own(tmp_path):
+    trouble = """
+        from box.log import Log
+        whole = Log.make_room
+        done = []
+        def make_room(self):
+            if not done:
+                done.append(1)
+                raise OSError(5)
+            whole(self)
+        Log.make_room = make_room
+    """
+    data = timeline(two_windows)
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        for _ in range(2):
+            start_ms = rig.world.clock.utc_us() // 1_000_000 * 1000 + 10_000
+            rig.ask("arm", d=digest(data), utc_ms=start_ms)
+            start = start_ms * 1000 - rig.world.clock.start_utc_us
+            rig.box.press(0, start + 6_000_000)
+            rig.world.run_to(start + 120_000_000)
+        runs = rig.runs()
+    assert [len(of_kind(run, journal.RUN)) for run in runs] == [1, 1]
+    assert [len(of_kind(run, journal.TAP)) for run in runs] == [1, 1]
+
+
+def test_a_log_whose_first_write_fails_leaves_no_start(tmp_path):
+    trouble = """
+        from box.log import Log
+        def write(self):
+            self.full = True
+            return False
+        Log.write = write
+    """
+    data = timeline(two_windows)
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        with pytest.raises(HandbellError):
+            rig.arm([data])
+        assert rig.ask("status")["state"] == "ready"
+
+
+def test_dropping_the_plan_that_is_armed_ends_its_log(tmp_path):
+    one, two = timeline(two_windows), timeline(lambda: two_windows()[:2])
+    with Rig(tmp_path) as rig:
+        rig.send([one])
+        rig.arm([one], in_s=300)
+        assert rig.ask("drop", of="timelines", name=digest(one), d=digest(one))["gone"]
+        rig.send([two])
+        start = rig.arm([two])
+        rig.box.press(0, start + 6_000_000)
+        rig.world.run_to(start + 60_000_000)
+        runs = rig.runs()
+    assert [len(of_kind(run, journal.RUN)) for run in runs] == [1, 1]
+    assert [len(of_kind(run, journal.TAP)) for run in runs] == [0, 1]
+
+
+@pytest.mark.parametrize("fails_at", [1, 12, 20])
+def test_a_flash_that_fails_for_good_ends_no_class(tmp_path, fails_at):
+    """The first operations mount the file system and count the start."""
+    data = timeline(two_windows)
+    with Rig(tmp_path) as rig:
+        rig.send([data])
+        rig.box.cut_power()
+        rig.box.spec.flash_fails_at = 20 + fails_at
+        rig.box.power_up()
+        at = rig.world.now_us() + 5_000_000
+        rig.box.press(0, at, hold_ms=1_600)
+        start = at + 1_530_000 + 5_000_000
+        rig.world.run_to(start + 80_000_000)
+        assert_rang(rig, start, within_us=20_000)
+        assert rig.ask("hello")["boot"] == 2
+
+
+@pytest.mark.parametrize("part", ["tail", "journal", "flush"])
+@pytest.mark.parametrize("times", [1, 2])
+def test_writes_that_fail_now_and_then_cost_no_tap(tmp_path, part, times):
+    trouble = f"""
+        import box.log
+        from box.log import Log
+        calls = []
+        def fails():
+            calls.append(1)
+            return 3 <= len(calls) < 3 + {times}
+        if "{part}" == "tail":
+            def opened(path, mode):
+                if fails():
+                    raise OSError(5)
+                return open(path, mode)
+            box.log.open = opened
+        else:
+            whole = Log._into_journal
+            def into(self, fresh):
+                failing = fails()
+                if failing and "{part}" == "flush":  # it is kept, and an error told all the same
+                    self._file.write(memoryview(self._tail)[4 : 4 + self._tail_used])
+                    self._file.write(fresh)
+                    self._file.flush()
+                if failing:
+                    raise OSError(5)
+                whole(self, fresh)
+            Log._into_journal = into
+            box.log.TAIL_BYTES = 96  # so that nearly every write goes there
+    """
+    taps = [6 + n / 2 for n in range(36)] + [36 + n / 2 for n in range(36)]
+    rig, _ = play(tmp_path, trouble, taps=taps)
+    with rig:
+        (run,) = rig.runs()
+    assert len(of_kind(run, journal.TAP)) == 72
+    assert len({rec[3] for rec in of_kind(run, journal.TAP)}) == 72
+
+
+def test_a_flash_without_room_ends_the_log_and_says_so(tmp_path):
+    trouble = """
+        import box.log
+        calls = []
+        def opened(path, mode):
+            calls.append(1)
+            if len(calls) == 4:
+                raise OSError(28)
+            return open(path, mode)
+        box.log.open = opened
+    """
+    rig, start = play(tmp_path, trouble, taps=[6 + n / 2 for n in range(36)])
+    with rig:
+        assert_rang(rig, start)
+        (run,) = rig.runs()
+    notes = {struct.unpack("<H", rec[4][:2])[0] for rec in of_kind(run, journal.NOTE)}
+    assert faults.STORAGE_FULL in notes and of_kind(run, journal.END)
+
+
+@pytest.mark.parametrize("fails", [1, 2])
+def test_a_log_that_fails_while_it_is_closed_is_whole_all_the_same(tmp_path, fails):
+    trouble = f"""
+        from box.log import Log
+        whole = Log._into_journal
+        fails = []
+        def into(self, fresh):
+            if not fresh and len(fails) < {fails}:
+                fails.append(1)
+                raise OSError(5)
+            whole(self, fresh)
+        Log._into_journal = into
+    """
+    rig, _ = play(tmp_path, trouble)
+    with rig:
+        (run,) = rig.runs()
+    assert len(of_kind(run, journal.TAP)) == 5 and of_kind(run, journal.END)
+
+
+def test_a_tail_that_was_left_is_joined_before_its_log_is_listed_or_erased(tmp_path):
+    trouble = """
+        from box.log import Log
+        whole = Log._into_journal
+        def into(self, fresh):
+            if not fresh:
+                raise OSError(5)
+            whole(self, fresh)
+        Log._into_journal = into
+    """
+    rig, _ = play(tmp_path, trouble)
+    with rig:
+        entry = rig.ask("list", of="runs", i=0)
+        (run,) = rig.runs()
+        assert len(run) == entry["size"] and len(of_kind(run, journal.TAP)) == 5
+        assert rig.ask("drop", of="runs", name=entry["name"], d=entry["d"])["gone"]
+        assert rig.ask("status")["runs"] == 0
+
+
+def test_a_log_that_can_t_be_opened_at_once_is_opened_later(tmp_path):
+    trouble = """
+        from box.storage import Storage
+        whole = Storage.new_run
+        fails = []
+        def new_run(self):
+            if len(fails) < 2:
+                fails.append(1)
+                raise OSError(5)
+            return whole(self)
+        Storage.new_run = new_run
+    """
+    data = timeline(two_windows)
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        at = rig.world.now_us() + 2_000_000
+        rig.box.press(0, at, hold_ms=1_600)
+        rig.world.run_to(at + 3_000_000)
+        assert rig.ask("status")["runs"] == 0
+        rig.world.run_to(at + 120_000_000)
+        (run,) = rig.runs()
+    assert of_kind(run, journal.RUN) and of_kind(run, journal.END)
+
+
+@pytest.mark.parametrize("call", ["os.listdir", "open"])
+def test_tails_that_can_t_be_joined_keep_no_box_from_starting(tmp_path, call):
+    trouble = f"""
+        import box.storage
+        from box.storage import Storage
+        import os
+        class Os:
+            pass
+        for name in dir(os):
+            setattr(Os, name, getattr(os, name))
+        fails = []
+        def once(path, *how):
+            if "runs" in path and not fails:
+                fails.append(1)
+                raise OSError(5)
+            return {call}(path, *how)
+        if "{call}" == "open":
+            box.storage.open = once
+        else:
+            Os.listdir = once
+            box.storage.os = Os
+    """
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        assert rig.ask("hello")["boot"] == 1
+
+
+def test_room_that_can_t_be_made_costs_no_end(tmp_path):
+    trouble = """
+        from box.log import Log
+        def make_room(self):
+            raise OSError(5)
+        Log.make_room = make_room
+    """
+    rig, _ = play(tmp_path, trouble)
+    with rig:
+        (run,) = rig.runs()
+    assert of_kind(run, journal.END)
+
+
+def test_a_log_that_can_t_be_opened_for_a_while_keeps_what_was_pressed(tmp_path):
+    trouble = """
+        from box.storage import Storage
+        whole = Storage.new_run
+        fails = []
+        def new_run(self):
+            fails.append(1)
+            if len(fails) < 9:
+                raise OSError(5)
+            return whole(self)
+        Storage.new_run = new_run
+    """
+    data = timeline(two_windows)
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        at = rig.world.now_us() + 2_000_000
+        rig.box.press(0, at, hold_ms=1_600)
+        for at_s in (50, 51, 52):
+            rig.box.press(0, at + at_s * 1_000_000)
+        rig.world.run_to(at + 200_000_000)
+        (run,) = rig.runs()
+        assert rig.ask("status")["fault"] == faults.FLASH_ERROR
+    assert journal.parse(run)[0][0][0] == journal.RUN
+    assert len(of_kind(run, journal.TAP)) == 3 and of_kind(run, journal.END)
+
+
+def test_what_a_failing_flash_loses_is_not_called_a_full_log(tmp_path):
+    trouble = """
+        import box.log
+        calls = []
+        def opened(path, mode):
+            calls.append(1)
+            if len(calls) > 2:
+                raise OSError(5)
+            return open(path, mode)
+        box.log.open = opened
+        from box.log import Log
+        begin = Log.__init__
+        def small(self, storage):
+            begin(self, storage)
+            self._queue = bytearray(30 * 24)
+        Log.__init__ = small
+        whole = Log._into_journal
+        def into(self, fresh):
+            if self._used and not self._ends:
+                raise OSError(5)
+            whole(self, fresh)
+        Log._ends = False
+        Log._into_journal = into
+        end = Log.close
+        def close(self):
+            Log._ends = True
+            box.log.open = open
+            end(self)
+        Log.close = close
+    """
+    rig, _ = play(tmp_path, trouble, taps=[6 + n / 4 for n in range(70)])
+    with rig:
+        (run,) = rig.runs()
+    notes = {struct.unpack("<H", rec[4][:2])[0] for rec in of_kind(run, journal.NOTE)}
+    assert faults.STORAGE_FULL not in notes
+    assert len(of_kind(run, journal.TAP)) < 70
