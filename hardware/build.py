@@ -95,15 +95,16 @@ def main(arguments: list[str] | None = None) -> int:
     )
     parser.add_argument("--check", action="store_true", help="write nothing; exit 1 on a fault")
     asked = parser.parse_args(arguments)
+    found: list[str] = []
     try:
-        found = faults()
+        found += faults()
         if asked.check:
             found += stale()
         elif not found:
             for path in write():
                 print(f"wrote {path.as_posix()}")
     except HandbellError as error:
-        found = [str(error)]
+        found.append(str(error))  # what the rules found may be its cause
     for fault in found:
         print(fault, file=sys.stderr)
     return EXIT_FAILED if found else EXIT_OK

@@ -38,6 +38,22 @@ def test_check_passes(capsys):
     assert build.main(["--check"]) == 0, capsys.readouterr().err
 
 
+def test_check_tells_what_the_rules_found_where_the_drawing_fails_of_it(
+    copied, capsys, monkeypatch
+):
+    """A cell the wrong way round makes the schematic wrong, too: both are told."""
+    source, _ = copied
+    nets = source.read_text(encoding="utf-8")
+    other = {"BT1.+": "BT1.-", "BT1.-": "BT1.+"}
+    source.write_text(re.sub(r"BT1\.[+-]", lambda match: other[match[0]], nets), encoding="utf-8")
+    monkeypatch.setattr(build.faults, "__defaults__", (source,))
+    monkeypatch.setattr(build.stale, "__defaults__", (source, build.ROOT))
+    assert build.main(["--check"]) == 1
+    told = capsys.readouterr().err
+    assert "BT1's + is not on U4's B+" in told
+    assert "schematic is not box.toml" in told
+
+
 def test_everything_committed_is_current():
     assert build.stale() == []
 
