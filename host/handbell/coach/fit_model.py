@@ -149,10 +149,10 @@ class Fitting:
         return {lever: by for lever, by in moves.items() if by}
 
     def nearest(self, slot_ms: int) -> tuple[int | None, int | None]:
-        """Return the longest length up to a slot and the shortest one from it on, or None."""
+        """Return the longest length below a slot that can't be met and the shortest above."""
         slot = slot_ms // TENTH_MS
-        below = self._extreme(self._length <= slot, -self._length)
-        above = self._extreme(self._length >= slot, self._length)
+        below = self._extreme(self._length < slot, -self._length)
+        above = self._extreme(self._length > slot, self._length)
         return below, above
 
     def _extreme(self, limit: Any, least: Any) -> int | None:

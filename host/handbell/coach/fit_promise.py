@@ -86,24 +86,36 @@ def said_bounds(plan: Plan) -> set[str]:
 
 def short(before: Plan, after: Plan) -> list[Short]:
     """Return the pauses that are less than first-timers should have, for whatever reason."""
-    was, found = pauses_of(before), []
+    was, found = _pauses_before(before, after), []
     for pause, ms in pauses_of(after).items():
         if pause.kind == "break":
             should_ms = break_least_ms(was[pause])
         elif after.blocks[pause.block].format is not None:
             continue  # a short form keeps its times
         else:
-            should_ms = rest_least_ms(was.get(pause, ms), pause.kind == "rounds")
+            should_ms = rest_least_ms(was[pause], pause.kind == "rounds")
         if ms < should_ms:
             found.append(Short(pause, ms, should_ms))
     return found
 
 
 def _pauses_cut(before: Plan, after: Plan) -> Iterator[str]:
-    was = pauses_of(before)
+    was = _pauses_before(before, after)
     for pause, ms in pauses_of(after).items():
-        if ms < was.get(pause, 0):
+        if ms < was[pause]:
             yield f"{pause}: {ms} ms was {was[pause]}"
+
+
+def _pauses_before(before: Plan, after: Plan) -> dict[Pause, int]:
+    """Return the pauses of a plan as it was, in as many rounds as it has now.
+
+    A rest that only a second round has says in the plan, too, how long it is.
+    """
+    blocks = tuple(
+        old if old.rounds == new.rounds else old.model_copy(update={"rounds_said": new.rounds})
+        for old, new in zip(before.blocks, after.blocks, strict=True)
+    )
+    return pauses_of(before.model_copy(update={"blocks": blocks}))
 
 
 def pauses_of(plan: Plan) -> dict[Pause, int]:
