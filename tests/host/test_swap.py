@@ -297,6 +297,7 @@ def test_every_list_for_a_sore_part_ends_with_the_caution(capsys, tmp_path):
     assert out.count(ends) == 2
     assert "not in the library, so not looked at: Log carry" in out
     assert "look through warm-up, cool-down and own tasks" in out
+    plan = plan_of(tmp_path / "class.toml", "Squat", "Log carry")
     _, out, _ = run(capsys, plan, "--because", "sore", "--where", "neck")
     assert "Every exercise that the library knows of the plan" in out and "Log carry" in out
 
