@@ -28,6 +28,7 @@ from handbell.coach.swap_rank import (
 from handbell.compile import build
 from handbell.errors import HandbellError
 from handbell.plan.files import parse_plan
+from handbell.plan.own_tasks import done_by
 
 if sys.version_info >= (3, 11):
     import tomllib
@@ -695,6 +696,66 @@ def test_what_is_tapped_by_several_stays_whole_taps(capsys, tmp_path):
     assert "reps = 5\n" in plan.read_text(encoding="utf-8")
 
 
+OWN_TAPS = """
+title = "Own"
+[[group]]
+name = "G"
+bibs = [1, 2, 3, 4]
+[[block]]
+  [[block.exercise]]
+  name = "Push-up"
+  work_s = 40
+  reps = {reps}
+  {tap}
+    [[block.exercise.scaled]]
+    bibs = [4]
+    tap = {{ every = {every} }}
+    [[block.exercise.scaled]]
+    bibs = [3]
+    name = "Narrow push-up"
+    [[block.exercise.scaled]]
+    bibs = [2]
+    reps = 7
+    tap = {{ every = 7 }}
+"""
+
+
+@pytest.mark.parametrize(
+    ("reps", "tap", "every", "became"),
+    [
+        (10, "", 5, 10),  # the library's ranges make 11 of it
+        (24, "tap = { every = 4 }", 6, 24),  # 26
+        (24, "tap = { every = 2 }", 5, 20),
+        (12, "tap = { every = 4 }", 5, 10),  # 13: no 20, so each is tapped, but by bib 4
+    ],
+)
+def test_who_inherits_reps_and_taps_otherwise_owes_no_more(
+    capsys, tmp_path, reps, tap, every, became
+):
+    """Those with reps of their own don't count: bib 2's are by sevens."""
+    plan = tmp_path / "own.toml"
+    plan.write_text(OWN_TAPS.format(reps=reps, tap=tap, every=every), encoding="utf-8")
+    before = parse_plan(plan.read_bytes()).blocks[0].exercises[0]
+    words = ("Push-up", "--because", "too-hard", "--to", "Knee push-up", "--write")
+    told = facts(capsys, plan, *words)
+    after = parse_plan(plan.read_bytes()).blocks[0].exercises[0]
+    assert after.reps.values == (became,)
+    for bib in (1, 3, 4):
+        was, now = done_by(before, bib), done_by(after, bib)
+        assert now.tap.owed(now.reps.at(1)) == became <= was.tap.owed(was.reps.at(1))
+    assert done_by(after, 2).reps.values == (7,)
+    assert not told["warnings"]
+
+
+def test_why_each_is_tapped_is_true_where_sides_double_a_tap(capsys, tmp_path):
+    plan = every_plan(tmp_path / "class.toml", "Squat", 10, 5)
+    told = facts(capsys, plan, "Squat", "--to", "Reverse lunge", "--write")
+    after = parse_plan(plan.read_bytes()).blocks[0].exercises[0]
+    assert 5 < after.reps.values[0] < 10 and after.tap.every == 1
+    said = "a tap for each rep now: in whole taps and both sides alike it would be 10 or more"
+    assert said in told["swaps"][0]["changes"]
+
+
 def test_where_a_tap_would_be_more_than_all_each_is_tapped(capsys, tmp_path):
     plan = every_plan(tmp_path / "class.toml", "Squat", 10, 10)
     told = facts(capsys, plan, "Squat", "--to", "Slow squat", "--write")
@@ -705,7 +766,7 @@ def test_where_a_tap_would_be_more_than_all_each_is_tapped(capsys, tmp_path):
 
 def test_the_plans_own_remarks_are_told_too(capsys, tmp_path):
     own = "[[block.exercise.scaled]]\nbibs = [1]\ntap = { every = 7 }\n"
-    plan = every_plan(tmp_path / "class.toml", "Push-up", 14, 7, own)
+    plan = every_plan(tmp_path / "class.toml", "Push-up", 7, 7, own)
     own_only = plan.read_text(encoding="utf-8").replace("tap = { every = 7 }\n[[", "[[", 1)
     plan.write_text(own_only, encoding="utf-8")
     told = facts(capsys, plan, "Push-up", "--to", "Narrow push-up")

@@ -57,8 +57,7 @@ def _change_kind(keys: Table, said: list[str], values: Table, new: Entry) -> Non
 def _scale(
     keys: Table, said: list[str], values: Table, old: Entry | None, new: Entry, spare: bool
 ) -> None:
-    tap = values.get("tap")
-    every = tap["every"] if isinstance(tap, dict) else 1
+    every, others = _every(values), [_every(own) for own in _heirs(values)]
     for key in ("reps", "goal"):
         if key not in values:
             continue
@@ -71,17 +70,33 @@ def _scale(
         if spare and new.impact == "high":
             scaled = [min(pair) for pair in zip(scaled, numbers, strict=True)]
         ranges = "{} to {} in 30 s, not {} to {}".format(*new.reps_30s, *old.reps_30s)
-        step = lcm(every, 1 if new.sides == "both" else 2)
-        if min(scaled) >= step:  # the box counts whole taps, so more would be owed than is said
-            scaled = [n // step * step for n in scaled]
-        elif every > 1:
+        # The box counts whole taps, so more would be owed than is said.
+        sides = 1 if new.sides == "both" else 2
+        step = lcm(sides, every, *others)
+        if every > 1 and min(scaled) < step:
             keys["tap"] = "each"
-            said.append(f"a tap for each rep now, since {every} are more than there are")
+            alike = " and both sides alike" if sides > 1 else ""
+            said.append(f"a tap for each rep now: in whole taps{alike} it would be {step} or more")
+            step = lcm(sides, *others)
+        if min(scaled) >= step:
+            scaled = [n // step * step for n in scaled]
         became = scaled if isinstance(was, list) else scaled[0]
         if became == was:
             continue
         keys[key] = became
         said.append(f"{key} {_list(was)} become {_list(became)} ({ranges})")
+
+
+def _every(task: Table) -> int:
+    """Return how many reps a tap counts."""
+    tap = task.get("tap")
+    return int(tap["every"]) if isinstance(tap, dict) else 1
+
+
+def _heirs(values: Table) -> list[Table]:
+    """Return the own tasks that have everybody's reps or goal but tap in their own way."""
+    asks = ("reps", "goal", "hold")
+    return [own for own in values.get("scaled", ()) if "tap" in own and not any(map(own.get, asks))]
 
 
 def _scaled(reps: int, old_30s: tuple[int, int], new: Entry) -> int:
