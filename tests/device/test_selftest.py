@@ -112,6 +112,9 @@ def test_without_a_battery_what_it_feeds_is_not_blamed_on_wires(rig_of):
     [
         (["all"], range(1, 9)),
         (["1-8"], range(1, 9)),
+        (["1\N{EN DASH}8"], range(1, 9)),
+        (["2 \N{EM DASH} 4, 7\N{HYPHEN}8"], [2, 3, 4, 7, 8]),
+        (["2\N{MINUS SIGN}3, 5"], [2, 3, 5]),
         (["2 to 3, 7"], [2, 3, 7]),
         (["n", "none of them", "9", "3-2", "0", "4"], [4]),
         (["all of them", "All."], range(1, 9)),

@@ -22,6 +22,7 @@ LAMP_S = 0.4
 RING_S = 1.5
 CLOCK_S = 5.0
 BATTERY_MV = (2_000, 5_800)  # what a battery or a cable can give the board (Pico data sheet)
+DASHES = r"\-\u2010-\u2015\u2212"  # as a keyboard or a phone writes them
 FLASH_US = 3_000_000  # 20 pages and an erase, each as slow as may be
 
 Ask = Callable[[str], str | None]
@@ -202,7 +203,7 @@ def lamps_named(said: str, lamps: int) -> set[int] | None:
     if words == "all":
         return set(range(1, lamps + 1))
     named: set[int] = set()
-    for piece in re.sub(r"\s*(?:-|\bto\b)\s*", "-", words).replace(",", " ").split():
+    for piece in re.sub(rf"\s*(?:[{DASHES}]|\bto\b)\s*", "-", words).replace(",", " ").split():
         span = re.fullmatch(r"([0-9]{1,3})(?:-([0-9]{1,3}))?", piece)
         if span is None:
             return None
