@@ -356,9 +356,15 @@ def test_an_exercise_that_the_library_does_not_know(capsys, tmp_path):
         (("Push-up", "--to", "Pres-up"), 1, "Did you mean Press-up"),
         (("Push-up", "--because", "sore"), 2, "--where knee"),
         (("Push-up", "--because", "sore", "--where", "aura"), 2, "Known parts: neck"),
+        (("Push-up", "--because", "sore", "--where", ""), 2, "--where knee"),
+        (("Push-up", "--because", "sore", "--where", ","), 2, "--where knee"),
+        (("--because", "sore", "--where", " and "), 2, "not said what is sore"),
+        (("Push-up", "--because", "sore", "--where", "upper"), 2, "Known parts: upper back"),
         (("Push-up", "--where", "knee"), 2, "--because sore"),
         (("--to", "Bike"), 2, "Name it before --to"),
         (("--without", "bnech"), 1, "Known kit: bench"),
+        (("--without", " , "), 2, "not said which kit is missing"),
+        (("Push-up", "--without", ""), 2, "not said which kit is missing"),
         (("Push-up", "--block", "4"), 2, "from 1 to 3"),
         (
             ("Push-up", "--because", "sore", "--where", "shoulder"),
@@ -803,7 +809,16 @@ def test_a_skill_counts_as_known_down_its_ladder_or_where_the_plan_has_it():
 def test_every_sore_part_is_known_by_itself(capsys):
     assert sore_parts(["knee, wrists"]) == ("knee", "wrists")
     assert sore_parts(["left knee and lower back"]) == ("left knee", "lower back")
-    for words in ("knee, spine", "knee spine", "spine"):
+    assert sore_parts(["right hip flexor, Upper back"]) == ("right hip flexor", "Upper back")
+    for words in (
+        "knee, spine",
+        "knee spine",
+        "spine",
+        "lower",
+        "left",
+        "flexors",
+        "back lower hip",
+    ):
         with pytest.raises(HandbellError, match="is no body part here"):
             sore_parts([words])
     code, _, err = run(capsys, THREE, "--because", "sore", "--where", "knee, spine")

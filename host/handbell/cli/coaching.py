@@ -61,7 +61,7 @@ def exercises_run(args: argparse.Namespace) -> Result:
     from handbell.coach.library import load_library
 
     library = load_library(args.library)
-    without = _kit_keys(library, args.without)
+    without = _missing_kit(library, args.without)
     exact = library.find(" ".join(args.words)) if args.words else None
     found = library.search(args.words, args.pattern, without)
     data = {"exercises": [_entry_facts(library, entry) for entry in found]}
@@ -74,6 +74,14 @@ def exercises_run(args: argparse.Namespace) -> Result:
 def _kit_keys(library: Library, said: Iterable[str] | None) -> frozenset[str]:
     items = (item.strip() for text in said or () for item in text.split(","))
     return frozenset(library.kit_key(item) for item in items if item)
+
+
+def _missing_kit(library: Library, said: Iterable[str] | None) -> frozenset[str]:
+    """Return the kit that isn't there. Raises UsageError when it is asked for but not said."""
+    keys = _kit_keys(library, said)
+    if said and not keys:
+        raise UsageError("It is not said which kit is missing", "Add --without bench, or another")
+    return keys
 
 
 def _entry_facts(library: Library, entry: Entry) -> dict[str, Any]:
@@ -220,7 +228,8 @@ def _unknown(text: PlanText, library: Library) -> list[str]:
 def _wish(args: argparse.Namespace, library: Library) -> Wish:
     from handbell.coach.swap_rank import Wish, sore_parts
 
-    if args.because == "sore" and not args.where:
+    sore = sore_parts(args.where)
+    if args.because == "sore" and not sore:
         raise UsageError("It is not said what is sore", "Add --where knee, or another part")
     if args.where and args.because != "sore":
         raise UsageError("--where goes with --because sore", "Add --because sore")
@@ -232,7 +241,7 @@ def _wish(args: argparse.Namespace, library: Library) -> Wish:
     kit = None if args.kit is None else _kit_keys(library, args.kit)
     if kit is None and library.kit is not None:
         kit = _kit_keys(library, library.kit)
-    return Wish(args.because, sore_parts(args.where), _kit_keys(library, args.without), kit)
+    return Wish(args.because, sore, _missing_kit(library, args.without), kit)
 
 
 def _difference(before: bytes, after: bytes) -> list[str]:

@@ -242,15 +242,14 @@ def _weigh_room(choice: Choice, old: Entry) -> None:
 def sore_parts(words: Iterable[str]) -> tuple[str, ...]:
     """Return body parts as they were said, one by one; commas part them.
 
-    Raises UsageError for one that no exercise names.
+    Raises UsageError for one that no exercise names as a whole.
     """
     parts = (*LOADS, *TIRES)
-    known = {*_SIDE_WORDS, *(word for part in parts for word in name_words(part))}
+    whole = [set(name_words(part)) for part in parts]
     found = []
     for said in words:
         for word in filter(None, (piece.strip() for piece in re.split(r",|\band\b", said))):
-            is_part = known.issuperset(name_words(word))
-            if not is_part or not any(_same_part(word, part) for part in parts):
+            if {*name_words(word)}.difference(_SIDE_WORDS) not in whole:
                 near = nearest(word, parts) or LOADS
                 remedy = f"Known parts: {', '.join(near)}"
                 raise UsageError(f'"{word}" is no body part here', remedy)
