@@ -458,7 +458,10 @@ class App:
 
     def _open_due(self, tick: int) -> None:
         if self.cue_in_us(tick) <= 0:
-            self.view.open(self.runner.cue_ms())
+            try:
+                self.view.open(self.runner.cue_ms())
+            except Exception as error:  # noqa: BLE001 - the runner steps all the same
+                self.failed(error)
 
     def _look_out(self, tick: int) -> None:
         """Work out when the next cue is."""

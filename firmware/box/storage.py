@@ -10,7 +10,7 @@ import json
 import os
 import struct
 
-from handbell_core.journal import END, RECORD_SIZE, parse_record
+from handbell_core.journal import END, RECORD_SIZE, RUN, parse_record
 from handbell_core.timeline import FormatError, digest_of, verify
 
 TYPE_CHECKING = False
@@ -248,11 +248,11 @@ class Storage:
         """Whether a journal on this box plays that timeline: the host may need it to read it."""
         for name in self.runs():
             try:
-                with open(self.path(RUNS, name), "rb") as f:
-                    if _hex(f.read(RECORD_SIZE)[8:20]) == digest:
-                        return True
-            except OSError:
-                return True  # it may be this one's
+                record = parse_record(self.read(self.path(RUNS, name), 0, RECORD_SIZE))
+            except (OSError, ValueError):
+                record = None
+            if record is None or record[0] != RUN or _hex(record[4]) == digest:
+                return True  # a log that does not say which it plays may be of this one
         return False
 
     # Files of either kind, for the link

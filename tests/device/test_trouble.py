@@ -98,6 +98,20 @@ def test_a_screen_that_can_t_be_drawn_keeps_no_tap_from_the_flash(tmp_path):
     assert len(of_kind(run, journal.TAP)) == 8
 
 
+def test_a_strip_that_fails_at_the_cue_keeps_no_class_from_going_on(tmp_path):
+    trouble = """
+        from box.view import View
+        def fails(self, cue_ms):
+            raise OSError(5)
+        View.open = fails
+    """
+    rig, start = play(tmp_path, trouble)
+    with rig:
+        assert_rang(rig, start)
+        (run,) = rig.runs()
+    assert reps(run) == {(7, 1): 3, (8, 1): 0, (7, 2): 2, (8, 2): 0}
+
+
 def test_errors_without_end_leave_an_idle_box_that_answers(tmp_path):
     trouble = """
         from box.view import View

@@ -116,7 +116,14 @@ def _collect_box(
         if data is None:  # those behind it may be sound
             got.broken.append(entry.get("name", f"number {n} of {len(entries)}"))
             continue
-        trouble = _bring_timeline(connection, store, lock, data, progress)
+        told, lacking, trouble = _bring_timeline(connection, store, lock, data, progress)
+        if lacking and not told:  # among fewer timelines than there are it might fit a wrong one
+            got.kept.append(
+                f"Log {entry.get('name', n)} does not say which plan it is of, and a plan on this "
+                "box can't be read. Run handbell collect again; if it stays so, send the plans of "
+                "those days once more and collect then"
+            )
+            continue
         try:
             with lock:
                 run = store.ingest(data, box_id, connection.clock.utc_us())
@@ -167,43 +174,50 @@ def _fetch_checked(
 
 def _bring_timeline(
     connection: Connection, store: Store, lock: threading.Lock, run: bytes, progress: Progress
-) -> str:
+) -> tuple[bool, bool, str]:
     """Bring the timeline that a run played, if the store has not seen it and the box can read it.
 
-    A run that does not say which it played may be of any that the box has. What can't be brought
-    the store says it lacks; returned is why it would not take what came, "" for nothing.
+    A run that does not say which it played may be of any that the box has. Returned are whether it
+    says so, whether one that it may be of could not be brought, and why the store would not take
+    what came ("" for nothing).
     """
     first = journal.parse_record(run[: journal.RECORD_SIZE]) if len(run) >= 24 else None
     told = first is not None and first[0] == journal.RUN
     digest = binascii.hexlify(first[4]).decode() if first is not None and told else None
     with lock:
         if digest is not None and store.has_timeline(digest):
-            return ""
+            return told, False, ""
     trouble = ""
-    for name, entry in _sound_timelines(connection):
+    entries = _timelines(connection)
+    lacking = entries is None
+    for entry in entries or ():
+        name = entry.get("name")
         if digest not in (None, name):
             continue
         with lock:
-            if store.has_timeline(name):
+            if name is not None and store.has_timeline(name):
                 continue
+        if name is None or entry.get("d") != name:  # it does not hold what its name says
+            lacking = True
+            continue
         try:
             data = _fetch_checked(connection, TIMELINES, entry, progress)
             with lock:
                 store.put_timeline(data)
         except StoreError as error:
-            trouble = str(error)
+            trouble, lacking = str(error), True
         except BoxError as error:
             if error.code not in UNREADABLE:
                 raise
-    return trouble
+            lacking = True
+    return told, lacking, trouble
 
 
-def _sound_timelines(connection: Connection) -> list[tuple[str, dict[str, Any]]]:
-    """Return the timelines on a box that hold what their names say; none if it can't list them."""
+def _timelines(connection: Connection) -> list[dict[str, Any]] | None:
+    """Return the timelines on a box as it lists them, None if it can't."""
     try:
-        entries = listing(connection, TIMELINES)
+        return listing(connection, TIMELINES)
     except BoxError as error:
         if error.code not in UNREADABLE:
             raise
-        return []
-    return [(e["name"], e) for e in entries if "name" in e and e.get("d") == e["name"]]
+        return None
