@@ -1,0 +1,82 @@
+"""What the oracle remembers: presses, pages of the choices, and what a box is to have done."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from oracle_taps import Count
+
+HOLD_MS = 1_500
+HOLD_KNOWN_MS = 1_530
+LONG_MS = 5_000
+PAGE_MS = 8_000
+DOOR, LIST, SURE = "door", "list", "sure"
+CARRY_ON, SKIP, WAIT, STOP = range(4)
+
+
+@dataclass
+class Page:
+    """A page of the choices."""
+
+    kind: str
+    slot: int
+    opened_ms: int
+    choice: int = CARRY_ON
+
+
+@dataclass
+class Press:
+    """A press, and where it began: state, span, window."""
+
+    slot: int
+    at_ms: int
+    state: str
+    index: int
+    window: int  # the window it acts on, 0 for none
+    class_ms: int
+    page: Page | None
+    up_ms: int = -1
+    known: bool = False  # its meaning is: it became a hold, or ended
+    known_long: bool = False
+    took_back: Count | None = None
+
+    @property
+    def is_down(self) -> bool:
+        """Whether it has not ended."""
+        return self.up_ms < 0
+
+
+@dataclass
+class WantedTap:
+    """A tap as the journal is to tell it; one that isn't ``due`` may be missing."""
+
+    slot: int
+    window: int
+    class_ms: int
+    held_ms: int
+    bib: int
+    counts: bool
+    outside: bool
+    in_tally: bool
+    due: bool
+    at_ms: int
+
+    def __str__(self) -> str:
+        kind = "counts" if self.counts else "outside" if self.outside else "extra"
+        return f"tap by button {self.slot} at class {self.class_ms} ms, window {self.window}, {kind}"
+
+
+@dataclass
+class Wanted:
+    """What a box must have rung, kept and been, each with its run time."""
+
+    bells: list[tuple[int, int]] = field(default_factory=list)
+    taps: list[WantedTap] = field(default_factory=list)
+    told: list[tuple[int, str, int, int]] = field(default_factory=list)  # ms, what, slot, window
+    ratings: list[tuple[int, int, int]] = field(default_factory=list)  # ms, bib, rating
+    states: list[tuple[int, str]] = field(default_factory=lambda: [(-(1 << 40), "ready")])
+    pages: list[tuple[int, str, int]] = field(default_factory=lambda: [(-(1 << 40), "", 0)])
+    starts: list[tuple[int, int]] = field(default_factory=list)  # run time, class_ms
+    ended: tuple[str, int] | None = None  # cause, run time
+    unclear_ms: int = 1 << 40
+    unclear: str = ""
