@@ -16,6 +16,7 @@ from oracle_state import DOOR as DOOR_PAGE
 from oracle_state import LIST as LIST_PAGE
 
 CAUSES = {"time": j.BY_TIME, "host": j.BY_HOST, "stop": j.BY_STOP}
+CLOSING_MS = 1_740
 SETTLED_MS = 40  # edges are known 25 ms late
 
 
@@ -48,7 +49,7 @@ def foretold(run: BoxRun, seen: Seen, grid_s: int, count_s: int) -> Oracle:
             oracle.disarm(at_ms)
         else:
             oracle.to(at_ms)
-            oracle.disturbed = what == "fail"
+            oracle.disturbed, oracle.disturbed_ms = what == "fail", at_ms
     oracle.to(seen.last_ms)
     return oracle
 
@@ -196,7 +197,7 @@ def states_are(out: Verdict, wanted, seen: Seen, until_ms: int) -> None:
     pages = sorted(wanted.pages, key=lambda one: one[0])
     at_states = [one[0] for one in states]
     at_pages = [one[0] for one in pages]
-    edges = sorted(at_ms for at_ms, what, _ in seen.events if what in ("press", "release"))
+    edges = sorted(at_ms for at_ms, what, _ in seen.events if what not in ("fail", "works"))
     for run_ms, state, menu in seen.looks:
         if run_ms >= until_ms or not state:
             continue
@@ -206,6 +207,8 @@ def states_are(out: Verdict, wanted, seen: Seen, until_ms: int) -> None:
         right = states[bisect.bisect_right(at_states, run_ms) - 1][1]
         _, page, choice = pages[bisect.bisect_right(at_pages, run_ms) - 1]
         out.checks += 1
+        if right == "over" and state == "closing" and run_ms - wanted.bells_over_ms < CLOSING_MS:
+            continue  # it may wait for presses that it need not wait for
         if right != state:
             out.wrong.append(f"state at {run_ms} ms: wanted {right}, got {state}")
             return

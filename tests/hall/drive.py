@@ -71,7 +71,7 @@ class BoxRun:
     def __init__(self, plan: Plan, script: BoxScript) -> None:
         self.script = script
         self.spans = plan.spans(script.number)
-        self.data = timeline_bytes(plan.spans(script.number), plan.grid_s, plan.count_s)
+        self.data = timeline_bytes(self.spans, plan.grid_s, plan.count_s)
         self.dice = random.Random(f"{plan.seed} box {script.number}")
         self.buttons = plan.buttons
         self.reader = FailingReader(Reader(io.BytesIO(self.data)))
@@ -157,7 +157,7 @@ class BoxRun:
     def _wake_us(self, due: int, todo, failing: bool) -> int:
         wait_us = self.clock.wait_us(due, self._tick(self.now_us), MOST_US)
         wait_us = max(1, wait_us - wait_us * self.script.ppm // 1_000_000)
-        wake_us = self.now_us + (min(wait_us, AGAIN_US) if failing else wait_us)
+        wake_us = self.now_us + (AGAIN_US if failing else wait_us)
         if todo:
             wake_us = min(wake_us, todo[-1][0])
         if self.script.late_share and self.dice.random() < self.script.late_share:
@@ -211,6 +211,9 @@ class BoxRun:
             self.runner.step(run_ms)
         except Injected:
             failed = True
+            if not self.reader.fails:
+                self._told(self.seen.last_ms, "fail", 0)
+                self._told(run_ms + 1, "works", 0)
         due = self.runner.due_ms
         self.steps_done += 1
         if not failed and due <= run_ms:

@@ -7,11 +7,11 @@ says since when nothing more is claimed.
 
 from __future__ import annotations
 
-from handbell_core.cues import AWAIT, CLOSE
+from handbell_core.cues import AWAIT, CLOSE, NEAR
 from handbell_core.timeline import GATE, RATING, TAKES_TALLY, TAP_TALLY, WINDOW
-from oracle_cues import cues_before_start, cues_of
+from oracle_cues import cues_of, heads_up_ms
 from oracle_gestures import Gestures
-from oracle_state import HOLD_KNOWN_MS, LONG_MS, PAGE_MS, Press, Wanted
+from oracle_state import HOLD_KNOWN_MS, LONG_MS, PAGE_MS, UNSETTLED_MS, Press, Wanted
 from oracle_taps import Count
 
 NEVER_MS = 1 << 40
@@ -33,13 +33,15 @@ class Oracle(Gestures):
         self.stand_ms = 0  # class_ms at a gate
         self.by_hand = self.waiting = False
         self.act_known_ms = -1
+        self.chosen_ms = self.last_up_ms = -NEVER_MS
         self.act: list[Press] = []
         self.window = 0
         self.counts: dict[tuple[int, int], Count] = {}
         self.down: dict[int, Press] = {}
         self.page = None
         self.ratings: dict[int, int] = {}
-        self.disturbed = False  # reads fail just now
+        self.disturbed = False  # reads fail just now, since ``disturbed_ms``
+        self.disturbed_ms = self.entered_ms = 0
 
     # What happens by itself
 
@@ -81,6 +83,7 @@ class Oracle(Gestures):
 
     def _go_on(self, ms: int) -> None:
         """A start or the end of a gate has come."""
+        self._chosen_just_before(ms)
         if self.state == "set":
             first = 0
         else:
@@ -89,9 +92,15 @@ class Oracle(Gestures):
         self.wanted.starts.append((ms, self.spans[first].start_ms))
         self._enter(first, ms)
 
+    def _chosen_just_before(self, ms: int) -> None:
+        if ms - self.chosen_ms < UNSETTLED_MS:
+            self.leave_open(self.chosen_ms, "a choice in the last moment of a span")
+
     def _enter(self, index: int, ms: int) -> None:
         span = self.spans[index]
+        self._chosen_just_before(ms)
         self.index = index
+        self.entered_ms = ms
         self.wanted.bells += [(ms + at, cue) for at, cue in sorted(cues_of(span, self.count_s).items())]
         if span.kind == GATE:
             self.stand_ms = span.start_ms
@@ -126,10 +135,12 @@ class Oracle(Gestures):
             self._class_over(ms)
 
     def _rating_over(self, ms: int) -> None:
+        if ms - self.last_up_ms < UNSETTLED_MS:
+            self.leave_open(ms, "an answer in the last moment")
         self._class_over(ms)
 
     def _class_over(self, ms: int) -> None:
-        self.page_is(None, ms)
+        self.wanted.bells_over_ms = ms
         self.be("closing", ms)
         self._closing_over(ms)
 
@@ -140,6 +151,7 @@ class Oracle(Gestures):
         ]
         if self.state == "closing" and not open_still:
             self.wanted.ended = ("time", ms)
+            self.page_is(None, ms)
             self.be("over", ms)
 
     # What a host does
@@ -164,6 +176,8 @@ class Oracle(Gestures):
         window = self.window if self.state not in ("ready", "set") else 0
         page = self.page if self.page and self.page.slot == slot else None
         at_gate = self.state in ("gate", "leaving")
+        if self.disturbed and self.entered_ms >= self.disturbed_ms:
+            self.leave_open(ms, "a press in a span that can't be read yet")
         class_ms = self.stand_ms if at_gate else ms - self.zero_ms
         self.down[slot] = Press(slot, ms, self.state, self.index, window, class_ms, page)
 
@@ -173,7 +187,7 @@ class Oracle(Gestures):
         press = self.down.pop(slot, None)
         if press is None:
             return
-        press.up_ms = ms
+        press.up_ms = self.last_up_ms = ms
         held_ms = ms - press.at_ms
         if not press.known:
             press.known = True
@@ -181,6 +195,8 @@ class Oracle(Gestures):
                 self.tap(press, ms)
             else:
                 self.hold(press, ms)
+        elif LONG_MS - UNSETTLED_MS < held_ms < LONG_MS:
+            self.leave_open(press.at_ms, "a hold of just under 5 s")
         self._closing_over(ms)
 
     # Small things
@@ -203,8 +219,8 @@ class Oracle(Gestures):
         """Set or move the class's start, or a gate's end."""
         self.silence_after(ms)
         self.start_ms, self.by_hand = start_ms, by_hand
-        ahead = cues_before_start(start_ms, ms, self.count_s)
-        self.wanted.bells += sorted(ahead.items())
+        if heads_up_ms(start_ms) >= ms:
+            self.wanted.bells.append((heads_up_ms(start_ms), NEAR))
         if self.state != state:
             self.be(state, ms)
 

@@ -43,8 +43,6 @@ def cues_of(span, count_s: int) -> dict[int, int]:
     return cues
 
 
-def cues_before_start(start_ms: int, known_ms: int, count_s: int) -> dict[int, int]:
-    """Return the cues at run times ahead of a start that is known since ``known_ms``."""
-    before_ms = [s * 1000 for s in range(1, count_s + 1)] or [HEADS_UP_MS]
-    cue = COUNT if count_s else NEAR
-    return {start_ms - ms: cue for ms in before_ms if start_ms - ms >= known_ms}
+def heads_up_ms(start_ms: int) -> int:
+    """Return when a start that is set is announced; it is not counted down, whatever the plan."""
+    return start_ms - HEADS_UP_MS

@@ -10,6 +10,7 @@ from oracle_state import (
     SKIP,
     STOP,
     SURE,
+    UNSETTLED_MS,
     WAIT,
     Page,
     Press,
@@ -40,6 +41,9 @@ class Gestures:
         page = self.page if self.page and self.page.slot == press.slot else None
         if press.page is not page and LIST in (press.page and press.page.kind, page and page.kind):
             self.leave_open(press.at_ms, "a tap over the end of the list of choices")
+        if page:
+            self._over_a_start(press)
+            self.chosen_ms = ms
         if page and page.kind == LIST:
             self._want_tap(press, ms, counts=False, due=False)
             page.choice = self._next_offered(page.choice)
@@ -92,6 +96,7 @@ class Gestures:
         if press.page is not page:
             self.leave_open(press.at_ms, "a hold over the end of a page of choices")
         if page:
+            self._over_a_start(press)
             self._hold_on_page(page, press, ms)
         elif press.state == "ready":
             self._hold_at_rest(press, ms)
@@ -108,6 +113,10 @@ class Gestures:
             self._rate(press, ms, -1)
         elif press.state in COUNTED_STATES:
             self._hold_in_class(press, ms)
+
+    def _over_a_start(self, press: Press) -> None:
+        if self.wanted.starts and press.at_ms < self.wanted.starts[-1][0]:
+            self.leave_open(press.at_ms, "choices by a press over a start or a gate's end")
 
     def _needs_reads(self, ms: int) -> None:
         if self.disturbed:
@@ -137,6 +146,8 @@ class Gestures:
         if count is None or count.bib == 0:
             return
         if press.state == "tally" and count.rule == TAP_TALLY and not count.confirmed:
+            if not count.taps:
+                return  # nothing was entered, which is not 0
             count.confirmed = True
             self.wanted.told.append((ms, "confirm", press.slot, press.window))
         elif count.back():
@@ -145,12 +156,11 @@ class Gestures:
 
     def long_hold(self, press: Press, ms: int) -> None:
         """A press has lasted 5 s."""
-        if self.state == "asking":
-            self.leave_open(ms, "a long hold while ratings are asked")
         if self.state not in ("set", "play", "tally", "gate", "leaving"):
             return
-        if self.page is not None:
-            self.leave_open(ms, "a long hold while choices are open")
+        if self.page is not None and self.page.slot == press.slot:
+            return  # it is in them already
+        self._over_a_start(press)
         if press.took_back:
             press.took_back.forth()
             self.wanted.told.append((ms, "forth", press.slot, press.window))
@@ -189,7 +199,11 @@ class Gestures:
             self.stop_by_hand(press, ms)
             return
         if (press.state, press.index) != (self.state, self.index):
-            self.leave_open(press.at_ms, "a choice held over the end of a span")
+            if page.choice in (WAIT, STOP):
+                self.leave_open(press.at_ms, "a choice held over the end of a span")
+            elif page.choice == SKIP:
+                self.page_is(None, ms)  # "this one" is over, and the next was not meant
+                return
         if not self.offered(page.choice):
             self.leave_open(press.at_ms, "a choice that would do nothing any more")
         self.page_is(None, ms)
@@ -225,15 +239,15 @@ class Gestures:
         bib = span.bib[press.slot]
         if not bib or self.state not in ("asking", "closing"):
             return
+        if 0 <= self.rating_over_ms - self.last_up_ms < UNSETTLED_MS:
+            self.leave_open(press.at_ms, "an answer in the last moment")
         step = self.ratings.get(bib, 0)
-        if by < 0 and step == 0:
-            return
-        self.ratings[bib] = step = (step + by) % len(RATING_STEPS)
+        self.ratings[bib] = step = max(0, step + by) % len(RATING_STEPS)
         self.wanted.ratings.append((ms, bib, RATING_STEPS[step]))
         if self.state == "asking" and all(self.ratings.get(b) for b in span.bib if b):
-            self.rating_over_ms = min(self._time_out_ms(), ms + ANSWERED_MS)
-        elif self.state == "asking":
-            self.rating_over_ms = self._time_out_ms()
+            self.rating_over_ms = ms + ANSWERED_MS
+        elif self.state == "asking":  # who is just answering may go on
+            self.rating_over_ms = max(self._time_out_ms(), ms + ANSWERED_MS)
 
     def _time_out_ms(self) -> int:
         return self.zero_ms + self.spans[-1].start_ms + self.spans[-1].duration_ms

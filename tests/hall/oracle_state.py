@@ -10,6 +10,7 @@ HOLD_MS = 1_500
 HOLD_KNOWN_MS = 1_530
 LONG_MS = 5_000
 PAGE_MS = 8_000
+UNSETTLED_MS = 40  # a release just before may not be known yet
 DOOR, LIST, SURE = "door", "list", "sure"
 CARRY_ON, SKIP, WAIT, STOP = range(4)
 
@@ -78,5 +79,6 @@ class Wanted:
     pages: list[tuple[int, str, int]] = field(default_factory=lambda: [(-(1 << 40), "", 0)])
     starts: list[tuple[int, int]] = field(default_factory=list)  # run time, class_ms
     ended: tuple[str, int] | None = None  # cause, run time
+    bells_over_ms: int = 0  # when nothing more was to come of the class by itself
     unclear_ms: int = 1 << 40
     unclear: str = ""

@@ -78,7 +78,7 @@ def held_ms(dice: random.Random, kind: str) -> int:
     if kind == TAP:
         return dice.choice((40, 120, 120, 300, dice.randint(30, 1_499), 1_499))
     if kind == HOLD:
-        return dice.choice((1_500, 1_520, 1_600, 1_700, dice.randint(1_531, 4_900)))
+        return dice.choice((1_540, 1_600, 1_700, dice.randint(1_531, 4_900)))
     return dice.choice((5_010, 5_300, 6_000, dice.randint(5_010, 12_000)))
 
 
@@ -134,7 +134,7 @@ def make(seed: str, most_boxes: int = 24) -> Script:
     length_ms = sum(s.duration_ms for s in spans)
     by_host = dice.random() < 0.75
     arm_at_ms = dice.choice((0, dice.randint(0, 20_000)))
-    starts_ms = arm_at_ms + dice.randint(1, 40) * 1_000
+    starts_ms = arm_at_ms + dice.randint(5, 40) * 1_000
     ends_ms = starts_ms + length_ms + sum(s.kind == 7 for s in spans) * 60_000 + 60_000
     pace_ms = dice.choice((1_000, 3_000, 10_000, 30_000))
     boxes = []
