@@ -174,7 +174,11 @@ class BoxRun:
         elif what == "release":
             self.down.discard(a)
             self._told(at_ms, what, a)
-            self.runner.release(a, at_ms, self.dice.random() < 0.1)
+            try:
+                self.runner.release(a, at_ms, self.dice.random() < 0.1)
+            except Injected:
+                self._told(at_ms - 1, "fail", 0)
+                self._told(at_ms + 1, "works", 0)
         elif what == "arm":
             self._arm(at_ms, a)
         elif what == "disarm":

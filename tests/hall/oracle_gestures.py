@@ -32,6 +32,8 @@ class Gestures:
 
     def close_page(self, ms: int) -> None:
         """A page has been open for its time."""
+        if ms - self.chosen_ms < UNSETTLED_MS:
+            self.leave_open(self.chosen_ms, "a choice in a page's last moment")
         self.page_is(None, ms)
 
     # Taps
@@ -241,6 +243,8 @@ class Gestures:
             return
         if 0 <= self.rating_over_ms - self.last_up_ms < UNSETTLED_MS:
             self.leave_open(press.at_ms, "an answer in the last moment")
+        if by < 0 and 0 <= ms - self.last_up_ms < UNSETTLED_MS:
+            self.leave_open(press.at_ms, "two answers in one moment")
         step = self.ratings.get(bib, 0)
         self.ratings[bib] = step = max(0, step + by) % len(RATING_STEPS)
         self.wanted.ratings.append((ms, bib, RATING_STEPS[step]))

@@ -76,7 +76,7 @@ class Script:
 def held_ms(dice: random.Random, kind: str) -> int:
     """Return how long a press of a kind lasts."""
     if kind == TAP:
-        return dice.choice((40, 120, 120, 300, dice.randint(30, 1_499), 1_499))
+        return dice.choice((40, 120, 120, 300, dice.randint(30, 1_498), 1_498))
     if kind == HOLD:
         return dice.choice((1_540, 1_600, 1_700, dice.randint(1_531, 4_900)))
     return dice.choice((5_010, 5_300, 6_000, dice.randint(5_010, 12_000)))

@@ -1,0 +1,141 @@
+"""Whole classes under fire, simulated for as long as you like.
+
+    python tests/hall/run.py --hours 50 --seed 1
+    python tests/hall/run.py --replay core:1.17
+
+``--hours`` are box-hours on the runner alone; ``--classes`` are classes on virtual boxes with the
+whole firmware. A class that goes wrong is printed by its name, made smaller, and told step by
+step; ``--replay`` plays it again. Exits 1 if anything went wrong. The short part of it is
+``test_hall.py``.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from collections import Counter
+from pathlib import Path
+
+HERE = Path(__file__).resolve().parent
+TESTS = HERE.parent
+sys.path[:0] = [str(HERE), str(TESTS / "core" / "both"), str(TESTS / "device"), str(TESTS)]
+
+import floor  # noqa: E402
+from hall import Outcome, play  # noqa: E402
+from script import make  # noqa: E402
+from shrink import shrink  # noqa: E402
+
+SHOWN = 5  # classes that go wrong are told in full
+
+
+def main() -> int:
+    """Run; return 1 if anything went wrong."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--hours", type=float, default=50, help="box-hours on the runner alone")
+    parser.add_argument("--classes", type=int, default=4, help="classes on virtual boxes")
+    parser.add_argument("--seed", default="1")
+    parser.add_argument("--replay", help="core:NAME or floor:NAME of one class")
+    asked = parser.parse_args()
+    if asked.replay:
+        level, _, name = asked.replay.partition(":")
+        return (replay_floor if level == "floor" else replay_core)(name)
+    failed = run_core(asked.hours, asked.seed)
+    failed += run_floor(asked.classes, asked.seed)
+    return 1 if failed else 0
+
+
+def run_core(hours: float, seed: str) -> int:
+    """Play classes on the runner; return how many went wrong."""
+    total = Outcome()
+    unclear: Counter[str] = Counter()
+    boxes = failed = number = 0
+    told_s = time.monotonic()
+    while total.hours < hours:
+        name = f"{seed}.{number}"
+        script = make(name)
+        out = play(script)
+        number += 1
+        boxes += len(script.boxes)
+        for what in ("hours", "checks", "failed_reads", "presses"):
+            setattr(total, what, getattr(total, what) + getattr(out, what))
+        unclear.update(out.unclear)
+        if out.wrong:
+            failed += 1
+            print(f"core:{name} goes wrong: {out.wrong[0]}")
+            if failed <= SHOWN:
+                tell_core(name)
+        if time.monotonic() - told_s > 10:
+            told_s = time.monotonic()
+            print(f"  {total.hours:.0f} of {hours:.0f} box-hours, {failed} classes went wrong")
+    print(f"classes on the runner    {number}, on {boxes} boxes")
+    print(f"box-hours                {total.hours:.1f}")
+    print(f"presses                  {total.presses}")
+    print(f"reads that failed        {total.failed_reads}")
+    print(f"facts checked            {total.checks}")
+    print(f"classes gone wrong       {failed}")
+    for why, count in unclear.most_common():
+        print(f"  left open {count:>6} times: {why}")
+    return failed
+
+
+def tell_core(name: str) -> None:
+    """Print a class made smaller, one line a step."""
+    smaller, wrong = shrink(make(name), lambda script: play(script).wrong)
+    print("\n".join(f"    {line}" for line in smaller.lines()))
+    print("\n".join(f"    -> {text}" for text in wrong[:6]))
+
+
+def replay_core(name: str) -> int:
+    """Play one class again, whole and made smaller."""
+    wrong = play(make(name)).wrong
+    print("\n".join(wrong) or "nothing goes wrong")
+    if wrong:
+        tell_core(name)
+    return 1 if wrong else 0
+
+
+def run_floor(classes: int, seed: str) -> int:
+    """Play classes on virtual boxes; return how many went wrong."""
+    failed = checks = 0
+    hours = 0.0
+    troubles: Counter[str] = Counter()
+    for number in range(classes):
+        name = f"{seed}.{number}"
+        out = floor.play(floor.make(name))
+        hours += out.hours
+        checks += out.checks
+        troubles.update(out.faults)
+        if out.wrong:
+            failed += 1
+            print(f"floor:{name} goes wrong: {out.wrong[0]}")
+            if failed <= SHOWN:
+                tell_floor(name)
+        else:
+            print(f"  floor:{name} is well, {hours:.2f} box-hours so far")
+    print(f"classes on boxes         {classes}, {hours:.2f} box-hours")
+    print(f"facts checked            {checks}")
+    for what, count in sorted(troubles.items()):
+        print(f"  put in {count:>5}: {what}")
+    print(f"classes gone wrong       {failed}")
+    return failed
+
+
+def tell_floor(name: str) -> None:
+    """Print a class on boxes, one line a step, and what goes wrong in it made smaller."""
+    smaller, wrong = floor.shrink(floor.make(name))
+    print("\n".join(f"    {line}" for line in smaller.lines()))
+    print("\n".join(f"    -> {text}" for text in wrong[:6]))
+
+
+def replay_floor(name: str) -> int:
+    """Play one class on boxes again, whole and made smaller."""
+    wrong = floor.play(floor.make(name)).wrong
+    print("\n".join(wrong) or "nothing goes wrong")
+    if wrong:
+        tell_floor(name)
+    return 1 if wrong else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
