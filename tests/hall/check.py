@@ -7,13 +7,14 @@ import struct
 from collections import defaultdict
 
 from drive import BoxRun, Seen
-from handbell_core import journal as j
-from handbell_core.runner import DOOR, NEVER, SURE
-from handbell_core.taps import SlotCount
 from oracle import Oracle
 from oracle_state import CARRY_ON
 from oracle_state import DOOR as DOOR_PAGE
 from oracle_state import LIST as LIST_PAGE
+
+from handbell_core import journal as j
+from handbell_core.runner import DOOR, NEVER, SURE
+from handbell_core.taps import SlotCount
 
 CAUSES = {"time": j.BY_TIME, "host": j.BY_HOST, "stop": j.BY_STOP}
 CLOSING_MS = 1_740

@@ -6,13 +6,14 @@ import io
 import random
 from dataclasses import dataclass, field
 
+from plans import Plan
+from script import BoxScript
+
 from handbell_core.clock import ClockModel, RunTime
 from handbell_core.runner import AT_GATE, NEVER, OVER, READY, SET, STATES, Runner
 from handbell_core.ticks import MASK
 from handbell_core.timeline import Reader
 from made import Sink, timeline_bytes
-from plans import Plan
-from script import BoxScript
 
 UTC_US = 1_700_000_010_000_000  # a mark of every grid but that of 300 s
 PRESS_KNOWN_US, RELEASE_KNOWN_US = 3_000, 25_000

@@ -9,13 +9,14 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from floor_check import judge
-from handbell.boxes.clock import set_clock
-from handbell.errors import HandbellError
 from plans import Plan
-from rig import START_UTC_US, Rig, digest, timeline
 from script import people
 from trouble import NONE_CODE, Trouble, draw
 from troubled import troubled
+
+from handbell.boxes.clock import set_clock
+from handbell.errors import HandbellError
+from rig import START_UTC_US, Rig, digest, timeline
 
 ASKS = ("hello", "status", "clock", "select", "list", "get", "drop", "arm", "time", "junk", "odd")
 HOST = -1
@@ -148,12 +149,12 @@ class _Class:
                 return
             self.zero_us = rig.world.now_us()
             self.armed = self._arm_all(script.starts_ms)
+            self.failed_before = [self._failed(n) for n in range(script.boxes)]
             self._run_steps()
             last_s = max((s.at_ms + s.b for s in script.steps), default=0) / 1000
             length_s = sum(s.duration_ms for s in script.plan.spans()) / 1000
             self._run_to_ms(int(max(last_s, script.starts_ms / 1000 + length_s) + 40) * 1000)
-            for n in range(script.boxes):
-                self.see_out(n)
+            self.seen_out = [self.see_out(n) for n in range(script.boxes)]
             judge(self)
             self.out.hours += rig.world.now_us() / 3.6e9 * script.boxes
 
@@ -165,6 +166,12 @@ class _Class:
                 return False
             raise
         return True
+
+    def _failed(self, n: int) -> int:
+        try:
+            return int(self.rig.ask("failed", self.rig.world.boxes[n])["failed"])
+        except HandbellError:
+            return 1 << 30  # it is asked again at the end
 
     def utc_ms(self, at_ms: int) -> int:
         """Return UTC at a time of the script."""
@@ -212,21 +219,22 @@ class _Class:
                 box.power_up()
                 self.out.faults["power cuts"] += 1
 
-    def see_out(self, n: int) -> None:
-        """Let a class come to its end: hold at its gates, wait for its start."""
+    def see_out(self, n: int) -> bool:
+        """Let a class come to its end: hold at its gates, wait for its start; False if it goes on."""
         rig, box = self.rig, self.rig.world.boxes[n]
         for _ in range(16):
             try:
                 state = rig.ask("status", box)["state"]
             except HandbellError:
-                return  # whether it answers is asked afterwards
+                return True  # whether it answers is asked afterwards
             if state in ("ready", "over", "empty"):
-                return
+                return True
             if state == "gate":
                 at_us = rig.world.now_us() + 2_000_000
                 box.press(0, at_us, 2_000)
                 self.presses[n].append((at_us, 0, 2_000))
             rig.world.run_for(45_000_000)
+        return False  # holds have moved its start far away
 
     def _press(self, step: Step) -> None:
         if step.at_ms < self.busy_ms[step.box][step.a]:
@@ -258,7 +266,7 @@ class _Class:
                 if what == "clock":
                     set_clock(connection)
                 elif what == "junk":
-                    connection._port.write(bytes(b % 251 for b in range(step.b % 300)) + b"\n")
+                    connection._port.write(bytes(4 + b % 251 for b in range(step.b % 300)) + b"\n")
                 elif what != "odd":
                     connection.request(what, **fields.get(what, {}))
                 else:

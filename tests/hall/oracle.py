@@ -7,12 +7,13 @@ says since when nothing more is claimed.
 
 from __future__ import annotations
 
-from handbell_core.cues import AWAIT, CLOSE, NEAR
-from handbell_core.timeline import GATE, RATING, TAKES_TALLY, TAP_TALLY, WINDOW
 from oracle_cues import cues_of, heads_up_ms
 from oracle_gestures import Gestures
 from oracle_state import HOLD_KNOWN_MS, LONG_MS, PAGE_MS, UNSETTLED_MS, Press, Wanted
 from oracle_taps import Count
+
+from handbell_core.cues import AWAIT, CLOSE, NEAR
+from handbell_core.timeline import GATE, RATING, TAKES_TALLY, TAP_TALLY, WINDOW
 
 NEVER_MS = 1 << 40
 LEAST_MS = 5_000
@@ -84,10 +85,7 @@ class Oracle(Gestures):
     def _go_on(self, ms: int) -> None:
         """A start or the end of a gate has come."""
         self._chosen_just_before(ms)
-        if self.state == "set":
-            first = 0
-        else:
-            first = self.index + 1
+        first = 0 if self.state == "set" else self.index + 1
         self.zero_ms = ms - self.spans[first].start_ms
         self.wanted.starts.append((ms, self.spans[first].start_ms))
         self._enter(first, ms)
@@ -101,7 +99,9 @@ class Oracle(Gestures):
         self._chosen_just_before(ms)
         self.index = index
         self.entered_ms = ms
-        self.wanted.bells += [(ms + at, cue) for at, cue in sorted(cues_of(span, self.count_s).items())]
+        self.wanted.bells += [
+            (ms + at, cue) for at, cue in sorted(cues_of(span, self.count_s).items())
+        ]
         if span.kind == GATE:
             self.stand_ms = span.start_ms
             self.be("gate", ms)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from handbell_core.timeline import GATE, RATING, TAP_TALLY, WINDOW
 from oracle_state import (
     CARRY_ON,
     DOOR,
@@ -16,6 +15,8 @@ from oracle_state import (
     Press,
     WantedTap,
 )
+
+from handbell_core.timeline import GATE, RATING, TAP_TALLY, WINDOW
 
 ANSWERED_MS = 6_000
 RATING_STEPS = (255, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 0)
@@ -72,7 +73,9 @@ class Gestures:
         counts = count.tap(press.class_ms)
         self._want_tap(press, ms, counts=counts, due=True, outside=False)
 
-    def _want_tap(self, press: Press, ms: int, counts: bool, due: bool, outside: bool = True) -> None:
+    def _want_tap(
+        self, press: Press, ms: int, counts: bool, due: bool, outside: bool = True
+    ) -> None:
         count = self.counts.get((press.window, press.slot))
         bib = count.bib if count else 0
         self.wanted.taps.append(
@@ -231,7 +234,9 @@ class Gestures:
                     count.stopped = True
         for other in self.down.values():
             if other is not press and not other.known:
-                self.leave_open(other.at_ms, "a press that was down when somebody stopped the class")
+                self.leave_open(
+                    other.at_ms, "a press that was down when somebody stopped the class"
+                )
         self.end_now("stop", ms)
 
     # Ratings

@@ -64,7 +64,9 @@ class WantedTap:
 
     def __str__(self) -> str:
         kind = "counts" if self.counts else "outside" if self.outside else "extra"
-        return f"tap by button {self.slot} at class {self.class_ms} ms, window {self.window}, {kind}"
+        return (
+            f"tap by button {self.slot} at class {self.class_ms} ms, window {self.window}, {kind}"
+        )
 
 
 @dataclass

@@ -5,6 +5,9 @@ from __future__ import annotations
 import random
 
 from handbell_core.timeline import (
+    ASK_HOLD,
+    ASK_OPEN,
+    ASK_TARGET,
     BOTH_SIDES,
     BREAK,
     CHANGE,
@@ -15,20 +18,15 @@ from handbell_core.timeline import (
     RATING,
     REST,
     TAKES_TALLY,
-    WARM_UP,
-    WINDOW,
-    Span,
-)
-from handbell_core.timeline import (
-    ASK_HOLD,
-    ASK_OPEN,
-    ASK_TARGET,
     TAP_DROP,
     TAP_EACH,
     TAP_EVERY,
     TAP_FINISH,
     TAP_NONE,
     TAP_TALLY,
+    WARM_UP,
+    WINDOW,
+    Span,
 )
 from made import own, span
 

@@ -32,7 +32,7 @@ METHODS = (
     ("storage", "Storage", "save", "c"),
     ("storage", "Storage", "runs", "lc"),
     ("storage", "Storage", "new_run", "lc"),
-    ("storage", "Storage", "free_kb", "c"),
+    ("storage", "Storage", "free_kb", "lcf"),
     ("rtc", "Rtc", "read_s", "f"),
     ("rtc", "Rtc", "write", "f"),
     ("keeper", "Keeper", "poll", ""),

@@ -1,0 +1,51 @@
+"""A short part of the simulated classes, with fixed seeds; ``run.py`` plays as many as you like."""
+
+from pathlib import Path
+
+import floor
+import pytest
+from hall import play
+from script import make
+from shrink import shrink
+
+CLASSES, SHARE = 900, 100
+# Classes in which the firmware still does otherwise than the manual says: to be emptied.
+OPEN = {int(line) for line in (Path(__file__).parent / "open_classes.txt").read_text().split()}
+ON_BOXES = ("a1", "a2", "a3", "a4", "a5", "a6")
+
+
+@pytest.mark.parametrize("first", range(0, CLASSES, SHARE))
+def test_classes_on_the_runner_are_as_the_manual_says(first):
+    for number in range(first, first + SHARE):
+        if number in OPEN:
+            continue
+        out = play(make(f"quick.{number}", 4))
+        assert not out.wrong, (f"run.py --replay core:quick.{number}", out.wrong[:3])
+        assert out.checks
+
+
+def test_a_share_of_what_is_simulated_is_held_against_the_manual():
+    hours = checks = unclear = runs = 0
+    for number in range(60):
+        out = play(make(f"quick.{number}", 4))
+        hours, checks = hours + out.hours, checks + out.checks
+        unclear, runs = unclear + len(out.unclear), runs + 1
+    assert hours > 5 and checks > 100 * runs and unclear < 2 * runs
+
+
+@pytest.mark.parametrize("name", ON_BOXES)
+def test_classes_on_virtual_boxes_keep_what_they_promise(name, micropython):
+    out = floor.play(floor.make(name))
+    assert not out.wrong, (f"run.py --replay floor:{name}", out.wrong[:3])
+    assert out.checks
+
+
+def test_a_class_that_goes_wrong_is_made_smaller():
+    def wrong(script):
+        holds = [s for box in script.boxes for s in box.steps if s.what == "press" and s.b > 5_000]
+        return [f"box 0: {len(holds)} leans"] if holds else []
+
+    script = next(s for s in (make(f"lean.{n}", 4) for n in range(50)) if wrong(s))
+    smaller, said = shrink(script, wrong)
+    assert said and len(smaller.boxes) == 1 and len(smaller.boxes[0].steps) == 1
+    assert "held for" in smaller.lines()[-1]
