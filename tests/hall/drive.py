@@ -85,6 +85,7 @@ class BoxRun:
         self.passed_gates = 0
         self.gate_since_us = -1
         self.steps_done = 0
+        self.todo = self._inputs()
         self._new_run()
 
     def _rate_ppb(self) -> int:
@@ -111,8 +112,8 @@ class BoxRun:
 
     def play(self, until_us: int) -> None:
         """Play the whole script, and on until the class is over or ``until_us`` has come."""
-        todo = self._inputs()
-        due = NEVER
+        todo = self.todo
+        due = self.runner.due_ms
         failing = False
         while self.now_us < until_us:
             wake_us = self._wake_us(due, todo, failing)
