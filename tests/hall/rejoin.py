@@ -9,12 +9,13 @@ import io
 import random
 from types import SimpleNamespace
 
-from box.past import read_past
 from check import Verdict, bells_are, last_results, records_of, states_are, taps_are
 from drive import BoxRun
-from handbell_core import journal as j
 from oracle import Oracle
 from script import make
+
+from box.past import read_past
+from handbell_core import journal as j
 
 NAME = "00001.hbj"
 DIGEST = bytes(range(12))

@@ -28,7 +28,7 @@ METHODS = (
     ("account", "Account", "keep", "l"),
     ("account", "Account", "rang", ""),
     ("account", "Account", "over", "l"),
-    ("account", "Account", "finish", "l"),
+    ("account", "Account", "finish", "lc"),
     ("storage", "Storage", "save", "c"),
     ("storage", "Storage", "runs", "lc"),
     ("storage", "Storage", "new_run", "lc"),
