@@ -1,5 +1,6 @@
 """A short part of the simulated classes, with fixed seeds; ``run.py`` plays as many as you like."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import floor
@@ -8,11 +9,13 @@ import rejoin
 from hall import play
 from script import make
 from shrink import shrink
+from trouble import Trouble
 
 CLASSES, SHARE = 900, 100
 # Classes in which the firmware still does otherwise than the manual says: to be emptied.
 OPEN = set((Path(__file__).parent / "open_classes.txt").read_text().splitlines())
-ON_BOXES = ("a1", "a2", "a3", "a4", "a5", "a6")
+# With cuts, with and without a clock part, a clock set in class, failing methods, several boxes.
+ON_BOXES = ("a2", "a3", "a6", "b31", "b46", "b48", "b52")
 
 
 @pytest.mark.parametrize("first", range(0, CLASSES, SHARE))
@@ -51,6 +54,13 @@ def test_classes_on_virtual_boxes_keep_what_they_promise(name, micropython):
     out = floor.play(floor.make(name))
     assert not out.wrong, (f"run.py --replay floor:{name}", out.wrong[:3])
     assert out.checks
+
+
+def test_a_screen_that_fails_for_good_keeps_no_tap_from_the_flash(micropython):
+    trouble = Trouble("view", "View", "show", "", "MemoryError", "n > 60", "for good after call 60")
+    out = floor.play(replace(floor.make("b31"), trouble=trouble))
+    assert not out.wrong, out.wrong[:3]
+    assert out.faults["failures of a method"] > 100
 
 
 def test_a_class_that_goes_wrong_is_made_smaller():
