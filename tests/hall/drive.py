@@ -74,6 +74,7 @@ class BoxRun:
         self.spans = plan.spans(script.number)
         self.data = timeline_bytes(self.spans, plan.grid_s, plan.count_s)
         self.dice = random.Random(f"{plan.seed} box {script.number}")
+        self.salt = self.dice.randrange(1 << 32)
         self.buttons = plan.buttons
         self.reader = FailingReader(Reader(io.BytesIO(self.data)))
         self.now_us = 0
@@ -137,7 +138,7 @@ class BoxRun:
         out = []
         free_us = [0] * 4
         for step in self.script.steps:
-            at_us = step.at_ms * 1000 + self.dice.randrange(1000)
+            at_us = step.at_ms * 1000 + self._chance(step.at_ms) % 1000
             if step.what != "press":
                 out.append((at_us, at_us, step.what, step.a, step.b))
                 if step.what == "fail":
@@ -162,9 +163,15 @@ class BoxRun:
         wake_us = self.now_us + (AGAIN_US if failing else wait_us)
         if todo:
             wake_us = min(wake_us, todo[-1][0])
-        if self.script.late_share and self.dice.random() < self.script.late_share:
-            wake_us += self.dice.randint(1_000, LATE_MOST_US)
+        chance = self._chance(wake_us)
+        if chance & 0xFFFF < self.script.late_share * 0x10000:
+            wake_us += 1_000 + (chance >> 16) % (LATE_MOST_US - 1_000)
         return wake_us
+
+    def _chance(self, at: int) -> int:
+        """Return a number of 48 bits that hangs on a time alone, whatever else happens."""
+        mixed = (at + self.salt) * 0x9E3779B97F4A7C15
+        return (mixed ^ mixed >> 29) * 0xBF58476D1CE4E5B9 >> 11 & 0xFFFFFFFFFFFF
 
     def _take(self, at_us: int, what: str, a: int, b: int) -> None:
         at_ms = self._run_ms(at_us)
@@ -177,7 +184,7 @@ class BoxRun:
             self.down.discard(a)
             self._told(at_ms, what, a)
             try:
-                self.runner.release(a, at_ms, self.dice.random() < 0.1)
+                self.runner.release(a, at_ms, self._chance(at_us) % 10 == 0)
             except Injected:
                 self._told(at_ms - 1, "fail", 0)
                 self._told(at_ms + 1, "works", 0)
@@ -265,7 +272,7 @@ class BoxRun:
             return
         at_us = self.now_us + in_ms * 1000
         up_us = at_us + 2_000_000
-        slot = self.dice.choice(free)
+        slot = free[self.passed_gates % len(free)]
         busy = [one for one in todo if one[2] == "press" and one[3] == slot]
         ups = [one for one in todo if one[2] == "release" and one[3] == slot]
         inside = [one for one in busy if at_us - 200_000 < one[1] < up_us + 200_000]

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from script import Script
 
-MOST_TRIES = 400
+MOST_TRIES = 700
 
 
 def kind_of(wrong: list[str]) -> str:
