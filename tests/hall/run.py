@@ -3,7 +3,8 @@
     python tests/hall/run.py --hours 50 --seed 1
     python tests/hall/run.py --replay core:1.17
 
-``--hours`` are box-hours on the runner alone; ``--classes`` are classes on virtual boxes with the
+``--hours`` are box-hours on the runner alone; ``--cuts`` are classes on it that the power cuts off
+and the box's own modules read back; ``--classes`` are classes on virtual boxes with the
 whole firmware. A class that goes wrong is printed by its name, made smaller, and told step by
 step; ``--replay`` plays it again. Exits 1 if anything went wrong. The short part of it is
 ``test_hall.py``.
@@ -22,6 +23,7 @@ TESTS = HERE.parent
 sys.path[:0] = [str(HERE), str(TESTS / "core" / "both"), str(TESTS / "device"), str(TESTS)]
 
 import floor  # noqa: E402
+import rejoin  # noqa: E402
 from hall import Outcome, play  # noqa: E402
 from script import make  # noqa: E402
 from shrink import shrink  # noqa: E402
@@ -34,13 +36,15 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--hours", type=float, default=50, help="box-hours on the runner alone")
     parser.add_argument("--classes", type=int, default=4, help="classes on virtual boxes")
+    parser.add_argument("--cuts", type=int, default=400, help="classes that the power cuts off")
     parser.add_argument("--seed", default="1")
-    parser.add_argument("--replay", help="core:NAME or floor:NAME of one class")
+    parser.add_argument("--replay", help="core:NAME, cut:NAME or floor:NAME of one class")
     asked = parser.parse_args()
     if asked.replay:
         level, _, name = asked.replay.partition(":")
-        return (replay_floor if level == "floor" else replay_core)(name)
+        return {"floor": replay_floor, "cut": replay_cut, "core": replay_core}[level](name)
     failed = run_core(asked.hours, asked.seed)
+    failed += run_cuts(asked.cuts, asked.seed)
     failed += run_floor(asked.classes, asked.seed)
     return 1 if failed else 0
 
@@ -92,6 +96,33 @@ def replay_core(name: str) -> int:
     print("\n".join(wrong) or "nothing goes wrong")
     if wrong:
         tell_core(name)
+    return 1 if wrong else 0
+
+
+def run_cuts(cuts: int, seed: str) -> int:
+    """Cut off classes on the runner and let them go on; return how many went wrong."""
+    failed = went_on = checks = 0
+    for number in range(cuts):
+        verdict = rejoin.play(f"{seed}.{number}")
+        if verdict is None:
+            continue
+        went_on += 1
+        checks += verdict.checks
+        if verdict.wrong:
+            failed += 1
+            print(f"cut:{seed}.{number} goes wrong: {verdict.wrong[0]}")
+    print(f"classes cut off          {cuts}, of which {went_on} could be held against the manual")
+    print(f"facts checked            {checks}")
+    print(f"classes gone wrong       {failed}")
+    return failed
+
+
+def replay_cut(name: str) -> int:
+    """Cut off one class again."""
+    verdict = rejoin.play(name)
+    wrong = verdict.wrong if verdict else []
+    print("\n".join(make(name, 1).lines()))
+    print("\n".join(f"    -> {text}" for text in wrong) or "nothing goes wrong")
     return 1 if wrong else 0
 
 
