@@ -8,7 +8,6 @@ from collections import defaultdict
 
 from drive import BoxRun, Seen
 from oracle import Oracle
-from oracle_state import CARRY_ON
 from oracle_state import DOOR as DOOR_PAGE
 from oracle_state import LIST as LIST_PAGE
 
@@ -246,6 +245,3 @@ def recount(out: Verdict, run: BoxRun, records) -> None:
         if count.drop_ms >= 0:
             held = (count.drop_ms - spans[window].start_ms) // 100
         out.hold(f"{where}, held", held, held_ds)
-
-
-__all__ = ["CARRY_ON", "check"]

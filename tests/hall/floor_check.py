@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import struct
-from itertools import pairwise
 
 from oracle import Oracle
 
 from handbell.boxes.clock import set_clock
 from handbell.errors import HandbellError
-from handbell_core import faults
 from handbell_core import journal as j
-from rig import of_kind
+from rig import digest, of_kind
 
 BELL_US = 6_000
 NEAR_MS = 60  # presses this close to a span's edge are not held against the oracle
@@ -226,7 +224,7 @@ class _Box:
                 set_clock(connection)
             if rig.ask("status", self.box)["state"] not in ("ready", "over"):
                 return  # it waits at a gate, or for a start by hand
-            rig.ask("arm", self.box, d=_digest(self.room.data[self.n]), utc_ms=start_ms)
+            rig.ask("arm", self.box, d=digest(self.room.data[self.n]), utc_ms=start_ms)
             start_us = start_ms * 1000 - rig.world.clock.start_utc_us
             rig.world.run_to(start_us + 2_500_000)
             state = rig.ask("status", self.box)["state"]
@@ -239,12 +237,3 @@ class _Box:
                 self.hold("a new class's log without an end", bool(of_kind(runs[-1], j.END)))
         except HandbellError as error:
             self.wrong(f"no second class: {error}")
-
-
-def _digest(data: bytes) -> str:
-    from rig import digest
-
-    return digest(data)
-
-
-__all__ = ["faults", "judge", "pairwise"]

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 # a answers to a host, c that a class can be armed, s the screen's and lamps' only.
 METHODS = (
     ("view", "View", "show", ""),
-    ("view", "View", "changed", ""),
+    ("view", "View", "changed", "c"),
     ("view", "View", "open", ""),
     ("view", "View", "_look_ahead", ""),
     ("screens", "Screens", "show", ""),
@@ -22,7 +22,7 @@ METHODS = (
     ("sound", "Sound", "arm", "b"),
     ("sound", "Sound", "poll", "b"),
     ("log", "Log", "write", "lc"),
-    ("log", "Log", "keep", "l"),
+    ("log", "Log", "keep", "lc"),
     ("log", "Log", "close", "l"),
     ("log", "Log", "make_room", "l"),
     ("account", "Account", "keep", "l"),
