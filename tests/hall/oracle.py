@@ -217,6 +217,7 @@ class Oracle(Gestures):
 
     def set_start(self, start_ms: int, ms: int, by_hand: bool, state: str = "set") -> None:
         """Set or move the class's start, or a gate's end."""
+        self._chosen_just_before(ms)
         self.silence_after(ms)
         self.start_ms, self.by_hand = start_ms, by_hand
         if heads_up_ms(start_ms) >= ms:
