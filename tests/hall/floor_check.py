@@ -149,7 +149,8 @@ class _Box:
         return oracle
 
     def _is_clear(self, oracle: Oracle, at_ms: int) -> bool:
-        return all(abs(at_ms - ms) > NEAR_MS for ms, _ in oracle.wanted.states)
+        changes = oracle.wanted.states + oracle.wanted.pages
+        return all(abs(at_ms - ms) > NEAR_MS for ms, *_ in changes)
 
     def _by_the_manual(self) -> None:
         """Bells and results, where nothing was broken."""

@@ -9,7 +9,17 @@ from __future__ import annotations
 
 from oracle_cues import cues_of, heads_up_ms
 from oracle_gestures import Gestures
-from oracle_state import HOLD_KNOWN_MS, LONG_MS, PAGE_MS, UNSETTLED_MS, Press, Wanted
+from oracle_state import (
+    CLOSES_MS,
+    HOLD_KNOWN_MS,
+    HOLD_MS,
+    LONG_KNOWN_MS,
+    LONG_MS,
+    PRESS_KNOWN_MS,
+    UNSETTLED_MS,
+    Press,
+    Wanted,
+)
 from oracle_taps import Count
 
 from handbell_core.cues import AWAIT, CLOSE, NEAR
@@ -33,16 +43,15 @@ class Oracle(Gestures):
         self.zero_ms = self.start_ms = self.rating_over_ms = 0
         self.stand_ms = 0  # class_ms at a gate
         self.by_hand = self.waiting = False
-        self.act_known_ms = -1
-        self.chosen_ms = self.last_up_ms = -NEVER_MS
-        self.act: list[Press] = []
+        self.moved_ms = -NEVER_MS  # when a start was last set or moved by hand
+        self.chosen_ms = self.last_up_ms = self.timed_out_ms = -NEVER_MS
         self.window = 0
         self.counts: dict[tuple[int, int], Count] = {}
         self.down: dict[int, Press] = {}
         self.page = None
         self.ratings: dict[int, int] = {}
         self.disturbed = False  # reads fail just now, since ``disturbed_ms``
-        self.disturbed_ms = self.entered_ms = 0
+        self.disturbed_ms = self.entered_ms = self.closes_ms = self.known_ms = 0
 
     # What happens by itself
 
@@ -57,26 +66,28 @@ class Oracle(Gestures):
     def _timers(self):
         yield NEVER_MS, self._never
         if self.page:
-            yield self.page.opened_ms + PAGE_MS, self.close_page
+            yield self.page.closes_ms, self.close_page
         if self.state in ("set", "leaving"):
             yield self.start_ms, self._go_on
         elif self.state in ("play", "tally"):
             yield self.zero_ms + self.spans[self.index].end_ms(), self._span_over
         elif self.state == "asking":
             yield self.rating_over_ms, self._rating_over
+        elif self.state == "closing" and not self._awaited():
+            yield max(self.closes_ms, self.known_ms), self._close
         for press in list(self.down.values()):
             if not press.known:
                 yield press.at_ms + HOLD_KNOWN_MS, lambda ms, p=press: self._hold_known(p, ms)
             elif not press.known_long:
-                yield press.at_ms + LONG_MS, lambda ms, p=press: self._long_known(p, ms)
+                yield press.at_ms + LONG_KNOWN_MS, lambda ms, p=press: self._long_known(p, ms)
 
     def _never(self, _: int) -> None:
         raise AssertionError("time ran out")
 
     def _hold_known(self, press: Press, ms: int) -> None:
         press.known = True
+        self.known_ms = ms
         self.hold(press, ms)
-        self._closing_over(ms)
 
     def _long_known(self, press: Press, ms: int) -> None:
         press.known_long = True
@@ -85,6 +96,7 @@ class Oracle(Gestures):
     def _go_on(self, ms: int) -> None:
         """A start or the end of a gate has come."""
         self._chosen_just_before(ms)
+        self.down.clear()  # who pressed before it meant no window
         first = 0 if self.state == "set" else self.index + 1
         self.zero_ms = ms - self.spans[first].start_ms
         self.wanted.starts.append((ms, self.spans[first].start_ms))
@@ -107,6 +119,7 @@ class Oracle(Gestures):
             self.be("gate", ms)
         elif span.kind == RATING:
             self.rating_over_ms = ms + span.duration_ms
+            self.page_is(None, ms)
             self.be("asking", ms)
         else:
             if span.kind == WINDOW:
@@ -140,19 +153,19 @@ class Oracle(Gestures):
         self._class_over(ms)
 
     def _class_over(self, ms: int) -> None:
-        self.wanted.bells_over_ms = ms
+        self._chosen_just_before(ms)
+        self.page_is(None, ms)
+        self.wanted.ended_class_ms = ms - self.zero_ms
+        self.closes_ms = ms + CLOSES_MS
         self.be("closing", ms)
-        self._closing_over(ms)
 
-    def _closing_over(self, ms: int) -> None:
-        """The class closes when every press begun in it has ended or become a hold."""
-        open_still = [
-            p for p in self.down.values() if p.state not in ("closing", "over") and not p.known
-        ]
-        if self.state == "closing" and not open_still:
-            self.wanted.ended = ("time", ms)
-            self.page_is(None, ms)
-            self.be("over", ms)
+    def _awaited(self) -> bool:
+        """A press begun in the class has neither ended nor become a hold."""
+        return any(p.state != "closing" and not p.known for p in self.down.values())
+
+    def _close(self, ms: int) -> None:
+        self.wanted.ended = ("time", ms)
+        self.be("over", ms)
 
     # What a host does
 
@@ -175,6 +188,8 @@ class Oracle(Gestures):
         self.to(ms)
         window = self.window if self.state not in ("ready", "set") else 0
         page = self.page if self.page and self.page.slot == slot else None
+        if (page and page.closes_ms - ms < PRESS_KNOWN_MS) or ms - self.timed_out_ms < UNSETTLED_MS:
+            self.leave_open(ms, "a press in a page's last moment")
         at_gate = self.state in ("gate", "leaving")
         if self.disturbed and self.entered_ms >= self.disturbed_ms:
             self.leave_open(ms, "a press in a span that can't be read yet")
@@ -187,17 +202,17 @@ class Oracle(Gestures):
         press = self.down.pop(slot, None)
         if press is None:
             return
-        press.up_ms = self.last_up_ms = ms
+        self.last_up_ms = self.known_ms = ms
         held_ms = ms - press.at_ms
         if not press.known:
             press.known = True
-            if held_ms < 1_500:
+            if held_ms < HOLD_MS:
                 self.tap(press, ms)
             else:
                 self.hold(press, ms)
-        elif LONG_MS - UNSETTLED_MS < held_ms < LONG_MS:
-            self.leave_open(press.at_ms, "a hold of just under 5 s")
-        self._closing_over(ms)
+        elif held_ms >= LONG_MS and not press.known_long:
+            self.chosen_ms = ms  # it may be known at 5.03 s only
+            self.long_hold(press, ms)
 
     # Small things
 
@@ -241,6 +256,9 @@ class Oracle(Gestures):
         self.silence_after(ms - 1)
         self.page_is(None, ms)
         self.wanted.ended = (cause, ms)
+        standing = self.state in ("gate", "leaving")
+        if self.index >= 0:
+            self.wanted.ended_class_ms = self.stand_ms if standing else ms - self.zero_ms
         self.be("over", ms)
 
     def counts_live(self, press: Press) -> bool:

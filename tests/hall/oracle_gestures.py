@@ -6,6 +6,9 @@ from oracle_state import (
     CARRY_ON,
     DOOR,
     LIST,
+    LONG_KNOWN_MS,
+    PAGE_MS,
+    PAGE_WAITS_MS,
     SKIP,
     STOP,
     SURE,
@@ -32,9 +35,15 @@ class Gestures:
         self.wanted.pages.append((ms, page.kind if page else "", page.choice if page else 0))
 
     def close_page(self, ms: int) -> None:
-        """A page has been open for its time."""
+        """A page has been open for its time; it waits for a press that means it."""
+        for press in self.down.values():
+            if press.page is self.page and not press.known:
+                self.page.closes_ms = press.at_ms + PAGE_WAITS_MS
+                return
         if ms - self.chosen_ms < UNSETTLED_MS:
             self.leave_open(self.chosen_ms, "a choice in a page's last moment")
+        if self.page.is_early:
+            self.timed_out_ms = ms
         self.page_is(None, ms)
 
     # Taps
@@ -42,10 +51,7 @@ class Gestures:
     def tap(self, press: Press, ms: int) -> None:
         """A press ended before it was a hold."""
         page = self.page if self.page and self.page.slot == press.slot else None
-        if press.page is not page and LIST in (press.page and press.page.kind, page and page.kind):
-            self.leave_open(press.at_ms, "a tap over the end of the list of choices")
         if page:
-            self._over_a_start(press)
             self.chosen_ms = ms
         if page and page.kind == LIST:
             self._want_tap(press, ms, counts=False, due=False)
@@ -97,12 +103,9 @@ class Gestures:
 
     def hold(self, press: Press, ms: int) -> None:
         """A press became a hold, known at ``ms``."""
-        page = self.page if self.page and self.page.slot == press.slot else None
-        if press.page is not page:
-            self.leave_open(press.at_ms, "a hold over the end of a page of choices")
-        if page:
-            self._over_a_start(press)
-            self._hold_on_page(page, press, ms)
+        if press.page:
+            if self.page and self.page.slot == press.slot:
+                self._hold_on_page(self.page, press, ms)
         elif press.state == "ready":
             self._hold_at_rest(press, ms)
         elif press.state == "set":
@@ -111,17 +114,10 @@ class Gestures:
             if self.state == "gate":
                 self._needs_reads(ms)
                 self.set_start(self.hand_start_ms(ms), ms, True, "leaving")
-        elif press.state == "leaving":
-            if self.state == "gate":
-                self.leave_open(press.at_ms, "a hold begun while leaving a gate that is stayed at")
         elif press.state == "asking":
             self._rate(press, ms, -1)
         elif press.state in COUNTED_STATES:
             self._hold_in_class(press, ms)
-
-    def _over_a_start(self, press: Press) -> None:
-        if self.wanted.starts and press.at_ms < self.wanted.starts[-1][0]:
-            self.leave_open(press.at_ms, "choices by a press over a start or a gate's end")
 
     def _needs_reads(self, ms: int) -> None:
         if self.disturbed:
@@ -130,20 +126,15 @@ class Gestures:
     def _hold_at_rest(self, press: Press, ms: int) -> None:
         if self.state == "ready":
             self._needs_reads(ms)
-            self.act, self.act_known_ms = [press], ms
+            self.moved_ms = ms
             self.set_start(self.hand_start_ms(ms), ms, by_hand=True)
-        else:
-            self.act.append(press)
 
     def _hold_at_start(self, press: Press, ms: int) -> None:
         if self.state != "set" or not self.by_hand:
             return
-        if press.at_ms < self.act_known_ms:
-            self.act.append(press)  # held at once with the one that set it: one act
-            return
-        if any(p is not press and (p.is_down or p.up_ms > press.at_ms) for p in self.act):
-            self.leave_open(press.at_ms, "a hold begun while the one that set the start goes on")
-        self.act, self.act_known_ms = [press], ms
+        if press.at_ms < self.moved_ms:
+            return  # held at once with the one that set it: one act
+        self.moved_ms = ms
         self.set_start(self.start_ms + self.step_ms(), ms, by_hand=True)
 
     def _hold_in_class(self, press: Press, ms: int) -> None:
@@ -163,13 +154,14 @@ class Gestures:
         """A press has lasted 5 s."""
         if self.state not in ("set", "play", "tally", "gate", "leaving"):
             return
-        if self.page is not None and self.page.slot == press.slot:
+        if press.page:
             return  # it is in them already
-        self._over_a_start(press)
         if press.took_back:
             press.took_back.forth()
             self.wanted.told.append((ms, "forth", press.slot, press.window))
-        self.page_is(Page(DOOR, press.slot, ms), ms)
+        if self.page is None:  # else they are being shown to another button
+            is_early = ms - press.at_ms < LONG_KNOWN_MS
+            self.page_is(Page(DOOR, press.slot, ms + PAGE_MS, is_early=is_early), ms)
 
     # The choices
 
@@ -198,20 +190,16 @@ class Gestures:
 
     def _hold_on_page(self, page: Page, press: Press, ms: int) -> None:
         if page.kind == DOOR:
-            self.page_is(Page(LIST, page.slot, ms), ms)
+            self.page_is(Page(LIST, page.slot, ms + PAGE_MS), ms)
             return
         if page.kind == SURE:
             self.stop_by_hand(press, ms)
             return
-        if (press.state, press.index) != (self.state, self.index):
-            if page.choice in (WAIT, STOP):
-                self.leave_open(press.at_ms, "a choice held over the end of a span")
-            elif page.choice == SKIP:
-                self.page_is(None, ms)  # "this one" is over, and the next was not meant
-                return
-        if not self.offered(page.choice):
-            self.leave_open(press.at_ms, "a choice that would do nothing any more")
         self.page_is(None, ms)
+        if not self.offered(page.choice):
+            return  # it was framed when it still was
+        if page.choice in (SKIP, WAIT) and press.index != self.index:
+            return  # the span it was meant for is over
         if page.choice == SKIP:
             for (window, _), count in self.counts.items():
                 if window == self.window:
@@ -223,7 +211,7 @@ class Gestures:
             else:
                 self.waiting = True
         elif page.choice == STOP:
-            self.page_is(Page(SURE, page.slot, ms), ms)
+            self.page_is(Page(SURE, page.slot, ms + PAGE_MS), ms)
 
     def stop_by_hand(self, press: Press, ms: int) -> None:
         """Somebody stopped the class on this box."""

@@ -9,7 +9,11 @@ from oracle_taps import Count
 HOLD_MS = 1_500
 HOLD_KNOWN_MS = 1_530
 LONG_MS = 5_000
+LONG_KNOWN_MS = 5_030
 PAGE_MS = 8_000
+PAGE_WAITS_MS = 1_700  # after the beginning of a press that means the page
+PRESS_KNOWN_MS = 4
+CLOSES_MS = 60  # after the class, when every press begun in it is known
 UNSETTLED_MS = 40  # a release just before may not be known yet
 DOOR, LIST, SURE = "door", "list", "sure"
 CARRY_ON, SKIP, WAIT, STOP = range(4)
@@ -21,8 +25,9 @@ class Page:
 
     kind: str
     slot: int
-    opened_ms: int
+    closes_ms: int
     choice: int = CARRY_ON
+    is_early: bool = False  # it may have opened, and so close, up to 30 ms later
 
 
 @dataclass
@@ -36,15 +41,9 @@ class Press:
     window: int  # the window it acts on, 0 for none
     class_ms: int
     page: Page | None
-    up_ms: int = -1
     known: bool = False  # its meaning is: it became a hold, or ended
     known_long: bool = False
     took_back: Count | None = None
-
-    @property
-    def is_down(self) -> bool:
-        """Whether it has not ended."""
-        return self.up_ms < 0
 
 
 @dataclass
@@ -81,6 +80,6 @@ class Wanted:
     pages: list[tuple[int, str, int]] = field(default_factory=lambda: [(-(1 << 40), "", 0)])
     starts: list[tuple[int, int]] = field(default_factory=list)  # run time, class_ms
     ended: tuple[str, int] | None = None  # cause, run time
-    bells_over_ms: int = 0  # when nothing more was to come of the class by itself
+    ended_class_ms: int = 0
     unclear_ms: int = 1 << 40
     unclear: str = ""

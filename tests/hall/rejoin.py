@@ -69,6 +69,7 @@ def play(seed: str) -> Verdict | None:
     back_ms = before.base_utc_ms and run._run_ms(run.now_us)
     run.todo = [one for one in run.todo if one[1] > run.now_us]
     oracle.to(back_ms)
+    entered = oracle.window
     if oracle.state not in GOES_ON:
         return None
     out = Verdict()
@@ -80,7 +81,7 @@ def play(seed: str) -> Verdict | None:
     run.play((script.ends_ms + 600_000) * 1000)
     _tell(oracle, after, shift_ms)
     oracle.to(after.last_ms + shift_ms)
-    _judge(out, run, oracle, before, shift_ms, back_ms)
+    _judge(out, run, oracle, before, shift_ms, back_ms, entered)
     return out
 
 
@@ -102,13 +103,19 @@ def _tell(oracle: Oracle, seen, shift_ms: int) -> None:
             getattr(oracle, what)(a, at_ms + shift_ms)
 
 
-def _judge(out: Verdict, run: BoxRun, oracle: Oracle, before, shift_ms: int, back_ms: int) -> None:
-    """Hold the time after the cut against the class as if its power had not failed."""
+def _judge(
+    out: Verdict, run: BoxRun, oracle: Oracle, before, shift_ms: int, back_ms: int, entered: int
+) -> None:
+    """Hold the time after the cut against the class as if its power had not failed.
+
+    It comes back in the window ``entered`` or after it; windows before that may have no result.
+    """
     after, wanted = run.seen, oracle.wanted
     out.unclear = wanted.unclear
     until_ms = min(wanted.unclear_ms, after.last_ms + shift_ms)
     after.sink.bells = [(ms + shift_ms, cue) for ms, cue in after.sink.bells if ms < 1 << 29]
     after.looks = [(ms + shift_ms, *rest) for ms, *rest in after.looks]
+    out.hold("whether it is over", oracle.state == "over", bool(after.sink.ended))
     after.events = [(ms + shift_ms, *rest) for ms, *rest in after.events]
     wanted.bells = [bell for bell in wanted.bells if bell[0] > back_ms + AT_ONCE_MS]
     after.sink.bells = [bell for bell in after.sink.bells if bell[0] > back_ms + AT_ONCE_MS]
@@ -118,10 +125,13 @@ def _judge(out: Verdict, run: BoxRun, oracle: Oracle, before, shift_ms: int, bac
     states_are(out, wanted, after, until_ms)
     if wanted.unclear_ms < 1 << 40 or oracle.state != "over":
         return
-    told = last_results(records_of(after))
+    told = last_results(records)
     for (window, slot), count in oracle.counts.items():
         seen = told.get((slot, window))
-        if seen is not None and count.asked:
+        if seen is None:
+            if count.asked and window >= entered:
+                out.wrong.append(f"no result of button {slot} in window {window}, after the cut")
+        elif count.asked:
             where = f"button {slot} in window {window}"
             out.hold(f"reps of {where}, after the cut", count.reps, seen[0])
             out.hold(f"skipped, {where}", count.skipped, bool(seen[3] & j.RES_SKIPPED))
