@@ -1,7 +1,6 @@
 """A short part of the simulated classes, with fixed seeds; ``run.py`` plays as many as you like."""
 
 from dataclasses import replace
-from pathlib import Path
 
 import floor
 import pytest
@@ -12,8 +11,6 @@ from shrink import shrink
 from trouble import Trouble
 
 CLASSES, SHARE = 900, 100
-# Classes in which the firmware still does otherwise than the manual says: to be emptied.
-OPEN = set((Path(__file__).parent / "open_classes.txt").read_text().splitlines())
 # With cuts, with and without a clock part, a clock set in class, failing methods, several boxes.
 ON_BOXES = ("a2", "a3", "a6", "b31", "b46", "b48", "b52")
 
@@ -21,8 +18,6 @@ ON_BOXES = ("a2", "a3", "a6", "b31", "b46", "b48", "b52")
 @pytest.mark.parametrize("first", range(0, CLASSES, SHARE))
 def test_classes_on_the_runner_are_as_the_manual_says(first):
     for number in range(first, first + SHARE):
-        if f"quick.{number}" in OPEN:
-            continue
         out = play(make(f"quick.{number}", 4))
         assert not out.wrong, (f"run.py --replay core:quick.{number}", out.wrong[:3])
         assert out.checks
@@ -31,8 +26,6 @@ def test_classes_on_the_runner_are_as_the_manual_says(first):
 def test_a_class_that_the_power_cut_off_goes_on_as_if_it_had_not():
     went_on = 0
     for number in range(400):
-        if f"cut.{number}" in OPEN:
-            continue
         verdict = rejoin.play(f"cut.{number}")
         if verdict is not None:
             assert not verdict.wrong, (number, verdict.wrong[:3])
