@@ -107,6 +107,7 @@ def taps_are(out: Verdict, wanted, records, until_ms: int) -> None:
             if tap.due and tap.at_ms + tap.held_ms < until_ms:
                 out.wrong.append(f"not in the journal: {tap}")
             continue
+        mine.sort(key=lambda one: one[1] != tap.window)  # at a gate class time stands
         told[tap.slot, tap.held_ms].remove(mine[0])
         if not tap.due or tap.at_ms + tap.held_ms >= until_ms:
             continue

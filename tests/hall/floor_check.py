@@ -92,7 +92,8 @@ class _Box:
         if began and "l" not in self.spares and not self.cuts:
             self.hold("a class without a log", bool(self.runs))
         for run in self.runs:
-            self.hold("a log of more than one run", len(of_kind(run, j.RUN)) == 1)
+            runs = len(of_kind(run, j.RUN))
+            self.hold("a log of more than one run", runs == 1 or (not runs and "l" in self.spares))
             if not self.cuts and "l" not in self.spares:
                 self.hold("a log without an end", len(of_kind(run, j.END)) == 1)
 

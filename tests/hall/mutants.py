@@ -135,6 +135,4 @@ MUTANTS = (
            "        self.state = ASKING\n        self._close_menu()", "        self.state = ASKING"),
     Mutant("the class's end is when it closes", RUNNER,
            "self._since_ms if self.state == CLOSING else run_ms", "run_ms"),
-    Mutant("a wait waits on after a gate", RUNNER,
-           " and self._after.kind != GATE  # a gate", "  # a gate"),
 )  # fmt: skip

@@ -192,6 +192,8 @@ class Gestures:
         if page.kind == DOOR:
             self.page_is(Page(LIST, page.slot, ms + PAGE_MS), ms)
             return
+        if any(p.at_ms == press.at_ms and p is not press for p in self.down.values()):
+            self.leave_open(press.at_ms, "a choice and another hold in one moment")
         if page.kind == SURE:
             self.stop_by_hand(press, ms)
             return
