@@ -159,6 +159,8 @@ class Gestures:
         if press.took_back:
             press.took_back.forth()
             self.wanted.told.append((ms, "forth", press.slot, press.window))
+        if self.page and self.page.is_early and ms - self.chosen_ms < UNSETTLED_MS:
+            self.leave_open(self.chosen_ms, "two long holds in one moment")
         if self.page is None:  # else they are being shown to another button
             is_early = ms - press.at_ms < LONG_KNOWN_MS
             self.page_is(Page(DOOR, press.slot, ms + PAGE_MS, is_early=is_early), ms)

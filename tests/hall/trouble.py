@@ -20,7 +20,7 @@ METHODS = (
     ("display", "Display", "update", ""),
     ("sound", "Sound", "play", "b"),
     ("sound", "Sound", "arm", "b"),
-    ("sound", "Sound", "poll", "b"),
+    ("sound", "Sound", "_go_on", "b"),
     ("log", "Log", "write", "lc"),
     ("log", "Log", "keep", "lc"),
     ("log", "Log", "close", "l"),
