@@ -21,7 +21,7 @@ METHODS = (
     ("sound", "Sound", "play", "b"),
     ("sound", "Sound", "arm", "b"),
     ("sound", "Sound", "_go_on", "b"),
-    ("log", "Log", "write", "lc"),
+    ("log", "Log", "write", "lcf"),
     ("log", "Log", "keep", "lc"),
     ("log", "Log", "close", "l"),
     ("log", "Log", "make_room", "l"),
