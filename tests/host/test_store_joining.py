@@ -167,13 +167,13 @@ def test_names_go_along_when_a_log_turns_out_to_be_of_another_class(store):
     )
 
 
-def pressing(station, start_ms, box, minutes=range(12), **how):
+def pressing(station, start_ms, box, minutes=range(12), late_ms=0, **how):
     """Take in a box that is pressed once a minute."""
 
     def press(store):
         data = classes.timeline(BLOCKS, (station,), station, rounds=3, plan=b"a")
         store.put_timeline(data)
-        at = [classes.Press(15_000 + box + m * MINUTE_MS) for m in minutes]
+        at = [classes.Press(15_000 + late_ms + box + m * MINUTE_MS) for m in minutes]
         run = classes.play(data, at, start_ms, **how)
         box_id = classes.BOX_IDS[box - 1]
         return store.ingest(run.journal, box_id, (START_MS + 3_600_000 + box * 40_000) * 1000)
@@ -211,6 +211,27 @@ def test_a_late_press_on_the_box_that_a_spare_replaced_makes_no_second_hall(stor
     first = pressing(1, START_MS, 1, [0, 1, 2, 9])(store)
     spare = pressing(1, START_MS, 9, range(2, 12))(store)
     assert together(store, first, spare)
+    (said,) = joining.doubts(store, now(store))
+    assert "two boxes of station 1 were pressed by turns" in said
+    assert f"handbell class {first.class_id} --apart" in said
+
+
+@pytest.mark.parametrize("windows", [4, 6])
+def test_halls_whose_people_press_once_a_window_fast_and_slow_are_two(store, windows):
+    fast = [pressing(s, START_MS, s, range(windows))(store) for s in (1, 2)]
+    slow = [pressing(s, START_MS, s + 10, range(windows), 30_000)(store) for s in (1, 2)]
+    assert together(store, *fast) and together(store, *slow)
+    assert not together(store, fast[0], slow[0])
+    assert "they are taken for two halls" in " ".join(joining.doubts(store, now(store)))
+
+
+def test_two_boxes_of_a_station_with_too_few_presses_for_halls_are_said(store):
+    taken = [pressing(1, START_MS, 1, range(2))(store)]
+    taken += [pressing(1, START_MS, 11, range(2), 30_000)(store)]
+    assert together(store, *taken)
+    (said,) = joining.doubts(store, now(store))
+    assert "two boxes of station 1 were pressed by turns" in said
+    filing.set_apart(store, taken[0].class_id, [classes.BOX_IDS[10][-4:]])
     assert joining.doubts(store, now(store)) == []
 
 
@@ -263,6 +284,7 @@ def test_the_order_of_logs_changes_nothing_and_every_log_is_in_one_class(day):
             [sorted(log.digest for log in group) for group in found.classes],
             found.unsure,
             found.halls,
+            found.shared,
         )
 
     found = parted(logs)

@@ -168,6 +168,13 @@ def _sentences(rows: Rows, found: Parted) -> list[str]:
             f"station {station} were pressed at the same time: they are taken for two halls. "
             f"If it was one class: handbell class {b} --join {a}"
         )
+    for place, station in found.shared:
+        n = number[place]
+        said.append(
+            f"In class {n} two boxes of station {station} were pressed by turns: they are taken "
+            "for a box and its spare. If it was two halls, say which boxes are of the other: "
+            f"handbell class {n} --apart BOX BOX"
+        )
     return said
 
 

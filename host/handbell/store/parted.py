@@ -4,8 +4,9 @@ The answer depends on the logs alone, never on the order in which they came in.
 
 Logs with a clock: those whose starts are nearest go together first, as long as all of a class lie
 within 20 minutes and less than the plan's own length. A box takes part in a class once at a
-station. Two boxes of one station that were both pressed in four half minutes or more are two halls;
-a spare is pressed after the box whose place it takes, but for a press or two there by mistake.
+station. Two boxes of one station are two halls when, from where both have begun until one has
+ended, each was pressed in three half minutes or more, the same or not. A spare is pressed after the
+box whose place it takes, but for a press there by mistake: then it is one class, and that is said.
 
 Logs without a clock: a box's logs, in their order, go to the classes that lack that box, in
 theirs, if there is only one way to place as many as possible. Else a log is a class of its own
@@ -24,7 +25,7 @@ SAME_START_US = 2_000_000
 COLLECTING_US = 30 * MINUTE_US
 LATELY_US = 12 * 60 * MINUTE_US
 HALF_MINUTE_MS = 30_000
-BOTH_PRESSED_LEAST = 4  # half minutes: a spare's first, and two presses by mistake, are no hall
+BOTH_PRESSED_LEAST = 3  # half minutes of each: the last before a spare, and a late press, are less
 
 
 @dataclass(frozen=True)
@@ -56,11 +57,13 @@ class Parted:
 
     ``unsure`` has, for a class that is one log without a clock, the classes it may be of.
     ``halls`` are pairs kept apart only since both were pressed at the same station and time.
+    ``shared`` are classes in which two boxes of a station were, by presses too few for halls.
     """
 
     classes: list[list[Log]] = field(default_factory=list)
     unsure: dict[int, list[int]] = field(default_factory=dict)
     halls: list[tuple[int, int, int]] = field(default_factory=list)  # and the station
+    shared: list[tuple[int, int]] = field(default_factory=list)  # and the station
 
 
 def parted(logs: Iterable[Log]) -> Parted:
@@ -118,6 +121,8 @@ def _part(logs: Sequence[Log], found: Parted) -> None:
         station = _halls(one, other)
         if station is not None:
             found.halls.append((m, n, station))
+    for place, group in enumerate(timed, first):
+        found.shared += [(place, station) for station in sorted(_shared(group))]
 
 
 def _start_of(group: Iterable[Log]) -> int | None:
@@ -173,12 +178,38 @@ def _clash(one: Log, other: Log) -> bool:
 
 
 def _both_pressed(one: Log, other: Log) -> bool:
-    """Whether two boxes were pressed at the same times, more than now and then."""
+    """Whether two boxes were pressed in the same stretch of time, more than now and then.
+
+    Not only in the same half minutes: fast and slow people need not share one.
+    """
+    mine, yours = _in_common(one, other)
+    return min(len(mine), len(yours)) >= BOTH_PRESSED_LEAST
+
+
+def _in_common(one: Log, other: Log) -> tuple[set[int], set[int]]:
+    """Return the half minutes of each from the later first press to the earlier last."""
     if one.start_utc_us is None or other.start_utc_us is None:
-        return False
+        return set(), set()
     later = round((other.start_utc_us - one.start_utc_us) / (HALF_MINUTE_MS * 1000))
-    both = one.pressed & {at + later for at in other.pressed}
-    return len(both) >= BOTH_PRESSED_LEAST
+    both = one.pressed, {at + later for at in other.pressed}
+    if not all(both):
+        return set(), set()
+    since, until = max(map(min, both)), min(map(max, both))
+    mine, yours = ({at for at in some if since <= at <= until} for some in both)
+    return mine, yours
+
+
+def _shared(group: Sequence[Log]) -> set[int]:
+    """Return the stations at which two boxes of a class were in turn, which nobody said."""
+    found = set()
+    for one, other in combinations(group, 2):
+        said = one.filed is not None and one.filed == other.filed
+        if one.station == other.station and not said:
+            mine, yours = _in_common(one, other)
+            # A spare that takes over within a half minute has that one in common.
+            if len(mine | yours) > 1:
+                found.add(one.station)
+    return found
 
 
 def _halls(one: Sequence[Log], other: Sequence[Log]) -> int | None:
