@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sqlalchemy import select
 
+from handbell.cli.main import main
 from handbell.errors import UsageError
 from handbell.store import filing, joining, open_store, tables
 from handbell.store.amend import Change, amend_name, undo
@@ -342,6 +343,19 @@ def test_joined_and_parted_again_each_hall_has_the_names_that_were_said_of_it(st
     set_wearers(store, both, {3: "Vic"})  # of this one it is said now, of both
     parted_off = filing.set_apart(store, both, their_boxes)
     assert worn(store) == {both: {1: "Uma", 3: "Vic"}, parted_off: {2: "Zed", 3: "Vic"}}
+
+
+def test_a_name_said_before_other_logs_came_is_not_theirs(store, place, capsys):
+    mine = [pressing(s, START_MS, s, range(2))(store) for s in (1, 2)]
+    set_wearers(store, None, {1: "Uma", 2: "Zed"})
+    theirs = [pressing(s, START_MS, s + 10, range(2), 30_000)(store) for s in (1, 2)]
+    assert together(store, *mine, *theirs)
+    set_wearers(store, None, {2: "Vic"})  # of this one it is said now, of all boxes
+    boxes = [box[-4:] for box in classes.BOX_IDS[10:12]]
+    assert main(["class", "1", "--apart", *boxes, "--store", place]) == 0
+    assert "These names went along: 2=Vic. " in capsys.readouterr().out
+    one, other = (now(store)[some[0].run_id] for some in (mine, theirs))
+    assert worn(store) == {one: {1: "Uma", 2: "Vic"}, other: {2: "Vic"}}
 
 
 def test_two_classes_that_name_a_bib_differently_are_not_joined_before_that_is_settled(store):

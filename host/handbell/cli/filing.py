@@ -60,14 +60,15 @@ def class_run(args: argparse.Namespace) -> Result:
             number = filing.join_classes(store, number, args.join)
         elif args.apart:
             number = filing.set_apart(store, number, args.apart)
-        return _told(load_class(store, number))
+        return _told(load_class(store, number), args.apart is not None)
 
 
-def _told(record: ClassRecord) -> Result:
+def _told(record: ClassRecord, new: bool) -> Result:
     from handbell.report.words import date_of
 
     row = record.row
     data: dict[str, Any] = {"class_id": row.id, "title": row.title, "logs": _logs(record)}
+    names = ", ".join(f"{w.bib}={w.name}" for _, w in sorted(record.wearers.items()) if w.name)
 
     def text(out: Console) -> None:
         when = date_of(row.start_utc_us or row.collected_utc_us)
@@ -77,6 +78,13 @@ def _told(record: ClassRecord) -> Result:
             out.print(
                 f"  station {log['station']}, box {log['box']}, log {log['log'][:8]}: "
                 f"{log['began']}{end}",
+                markup=False,
+                soft_wrap=True,
+            )
+        if new and names:
+            out.print(
+                f"These names went along: {names}. If other people wore those bibs: "
+                f"handbell wear {row.id} BIB=NAME",
                 markup=False,
                 soft_wrap=True,
             )

@@ -32,7 +32,7 @@ from .parted import HALF_MINUTE_MS, MINUTE_US, START_APART_US, Log, Parted, part
 from .store import Store
 from .tables import classes, plans, runs, taps, timelines
 from .timelines import slot_ms_of
-from .worn import move_names
+from .worn import move_names, said_of_all
 
 WEEK_US = 7 * 24 * 60 * MINUTE_US
 _BOX_AT = struct.Struct("<8sHH")
@@ -301,11 +301,12 @@ def _write(
             number[place] = int(made[0])
         now |= {row.id: number[place] for row in mine}
     moved = {run for run, class_id in now.items() if rows[run].class_id != class_id}
-    for class_id in {now[run] for run in moved}:
+    went = {now[run] for run in moved}
+    for class_id in went:
         some = [run for run in moved if now[run] == class_id]
         conn.execute(update(runs).where(runs.c.id.in_(some)).values(class_id=class_id))
     before = {run: rows[run].class_id for run in moved}
-    if any(class_id is not None for class_id in before.values()):
+    if any(class_id is not None for class_id in before.values()) or said_of_all(conn, went):
         empty = move_names(conn, before)
         conn.execute(delete(classes).where(classes.c.id.in_(empty)))
     return now

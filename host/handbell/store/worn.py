@@ -6,12 +6,17 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, RowMapping, delete, select
+from sqlalchemy import Connection, RowMapping, bindparam, delete, select
 
 from .amend import settle_name
 from .bulk import put_row
 from .settle import NAME
 from .tables import amendments, runs, tasks, wearers
+
+# Built once, since it is asked for each log anew.
+_OF_ALL = select(wearers.c.bib).where(
+    wearers.c.class_id.in_(bindparam("some", expanding=True)), wearers.c.logs.is_(None)
+)
 
 
 @dataclass(frozen=True)
@@ -51,6 +56,14 @@ def names_differ(conn: Connection, one: int, other: int) -> list[tuple[int, str,
 
 def _words(row: RowMapping) -> str:
     return str(row["name"] or "nobody") + (" (absent)" if row["absent"] else "")
+
+
+def said_of_all(conn: Connection, some: Iterable[int]) -> bool:
+    """Whether a name was said of all logs of a class, so that it must be kept of which it was.
+
+    Before the class grows: a name is not said of a log that comes later.
+    """
+    return conn.execute(_OF_ALL, {"some": list(some)}).first() is not None
 
 
 def move_names(conn: Connection, moved: Mapping[int, int | None]) -> set[int]:
