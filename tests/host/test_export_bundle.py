@@ -18,6 +18,7 @@ from handbell.store.bundle import export_bundle
 from handbell.store.bundle_in import import_bundle, read_bundle
 from handbell.store.forget import forget
 from handbell.store.queries import load_class
+from handbell.store.salvage import put_back
 from handbell.store.schema import Wanted
 from handbell.store.wearers import set_wearers
 
@@ -433,3 +434,39 @@ def test_the_commands_hand_a_class_over(store, place, bundle, tmp_path, capsys):
     shutil.copy(__file__, tmp_path / "no.zip")
     assert main(["import", str(tmp_path / "no.zip"), "--store", place]) == 1
     assert "is no whole ZIP file" in capsys.readouterr().err
+
+
+def damaged(store, tmp_path):
+    """A bundle of a class of which one log does not say what was played; return that log too."""
+    for box, data, run in classes.make_class(boxes=2, rounds=1):
+        store.put_timeline(data)
+        journal = bytearray(run.journal)
+        journal[4] ^= 0x55 * (box == classes.BOX_IDS[1])
+        store.ingest(bytes(journal), box, COLLECTED_US)
+    store.put_plan(classes.PLAN_TEXT, "Two blocks")
+    set_wearers(store, None, {1: "Mina", 3: "Otto"})
+    export_bundle(store, tmp_path / "damaged.zip", Wanted())
+    return tmp_path / "damaged.zip", classes.digest_of(bytes(journal))
+
+
+def test_a_log_that_was_put_back_stays_aside_whatever_a_bundle_says(store, place, tmp_path, capsys):
+    path, log = damaged(store, tmp_path)
+    put_back(store, log[:8])
+    before = everything(store)
+    assert main(["import", str(path), "--store", place]) == 0
+    assert f"Log {log[:8]} was put back here and stays aside" in capsys.readouterr().out
+    after = everything(store)
+    for table in ("unread", "runs", "results"):
+        assert after[table] == before[table]
+
+
+def test_a_log_that_could_not_be_read_is_no_longer_listed_once_a_bundle_has_it(store, tmp_path):
+    with open_store(str(tmp_path / "theirs.sqlite")) as theirs:
+        path, log = damaged(theirs, tmp_path)
+        with theirs.reading() as conn:
+            row = conn.execute(select(tables.runs).where(tables.runs.c.digest == log)).one()
+    aside = {name: getattr(row, name) for name in ("digest", "box_id", "collected_utc_us")}
+    aside |= {"reason": "its first record is damaged", "journal": row.journal}
+    store.doing(lambda conn: conn.execute(tables.unread.insert().values(aside)))
+    assert import_bundle(store, path).runs_new == 2
+    assert everything(store)["unread"] == []

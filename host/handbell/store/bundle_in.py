@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, and_, select, update
+from sqlalchemy import Connection, and_, delete, select, update
 
 from handbell.errors import HandbellError, StoreError
 from handbell_core import journal as j
@@ -25,6 +25,7 @@ from .bundle import CHECK, FORMAT, LIST, VERSION
 from .ingest import digest_of, ingest_in
 from .names import plain_text
 from .parted import HALF_MINUTE_MS, START_APART_US, Log, parted
+from .salvage import PUT_BACK
 from .settle import NAME, settle
 from .store import Store, put_plan, put_timeline
 
@@ -38,8 +39,9 @@ UNREADABLE = (zipfile.BadZipFile, zlib.error, EOFError, RuntimeError, struct.err
 class Imported:
     """What a bundle brought: how many of each were new, and in which classes its runs are.
 
-    ``kept`` are sentences on names that the store had already and another one here, ``apart`` the
-    classes of which nothing says that they are ours, by the class of ours each might be or None.
+    ``kept`` are sentences on what stays as it is here though the bundle says another thing: names,
+    and logs that were put back. ``apart`` are the classes of which nothing says that they are ours,
+    by the class of ours each might be or None.
     """
 
     runs: int = 0
@@ -166,7 +168,15 @@ def _take_in(conn: Connection, bundle: Bundle) -> Imported:
     joining.take_turn(conn, [one["digest"] for one in told["plans"]])
     ids: list[int] = []
     whose = _whose(conn, bundle)
+    aside = _put_back(conn, [one["digest"] for one in told["runs"]])
+    done.kept += [
+        f"Log {log[:8]} was put back here and stays aside, with what the bundle says of it. "
+        f"To read it: handbell unread {log[:8]} --of CLASS"
+        for log in sorted(aside)
+    ]
     for one in told["runs"]:
+        if one["digest"] in aside:
+            continue
         journal, box_id = parts[f"logs/{one['digest']}"], str(one["box_id"])[:32]
         origin, filed = whose[one["digest"]]
         station = timelines.decode(parts[f"timelines/{one['timeline']}"]).station
@@ -175,6 +185,7 @@ def _take_in(conn: Connection, bundle: Bundle) -> Imported:
         ids.append(taken.run_id)
         done.runs += 1
         done.runs_new += taken.new
+        conn.execute(delete(tables.unread).where(tables.unread.c.digest == one["digest"]))
     r = tables.runs.c
     now = conn.execute(select(r.digest, r.id, r.class_id, r.origin).where(r.id.in_(ids))).all()
     runs: Runs = {row.digest: (row.id, row.class_id) for row in now}
@@ -184,6 +195,13 @@ def _take_in(conn: Connection, bundle: Bundle) -> Imported:
     _names(conn, told["wearers"], runs, done)
     _amendments(conn, told["amendments"], runs, done)
     return done
+
+
+def _put_back(conn: Connection, some: list[str]) -> set[str]:
+    """Return the logs of which the coach said here that they were read as what they are not."""
+    u = tables.unread.c
+    here = select(u.digest).where(u.reason == PUT_BACK, u.digest.in_(some))
+    return set(conn.scalars(here))
 
 
 Runs = dict[str, tuple[int, int | None]]
@@ -279,6 +297,8 @@ def _names(conn: Connection, told: list[dict[str, Any]], runs: Runs, done: Impor
     """Take in who wore what; what was said here already stays."""
     w = tables.wearers
     for one in told:
+        if one["log"] not in runs:
+            continue  # it was put back here
         class_id = runs[one["log"]][1]
         name = plain_text(one["name"] or "") or None
         row = {"class_id": class_id, "bib": one["bib"], "name": name}
@@ -301,6 +321,8 @@ def _amendments(conn: Connection, told: list[dict[str, Any]], runs: Runs, done: 
     changed: set[int] = set()
     named: set[tuple[int, int]] = set()
     for one in told:
+        if one["log"] not in runs:
+            continue  # it was put back here
         run, class_id = runs[one["log"]]
         row = {name: value for name, value in one.items() if name != "log"} | {"run": run}
         new = insert_if_absent(conn, a, row)
