@@ -207,6 +207,19 @@ def test_a_press_out_of_its_window_is_of_another_plan(store):
     assert not rows(store, tables.runs)
 
 
+def test_a_damaged_log_of_another_day_is_not_read_as_the_plan_before_it_was_edited(store):
+    rng = random.Random(3)
+    old = classes.timeline(SQUATS, (1,))
+    new = classes.timeline(((classes.Piece("Lunges", 20, goal=8), SQUATS[0][1]),), (1,), plan=b"b")
+    take(store, old, classes.play(old, classes.presses_of(rng, old, 0)).journal)
+    week_later_ms = classes.START_UTC_MS + 7 * 86_400_000
+    run = classes.play(new, classes.presses_of(rng, new, 0), week_later_ms)
+    put_aside(store, damaged(run.journal))
+    same_day = classes.play(old, classes.presses_of(rng, old, 0))
+    assert store.ingest(damaged(same_day.journal), classes.BOX_IDS[5], COLLECTED_US).new
+    assert len(rows(store, tables.runs)) == 2
+
+
 def test_with_more_damage_the_coachs_word_is_needed(store, place, capsys):
     made = classes.make_class(boxes=2)
     for _, data, _ in made:

@@ -1,9 +1,9 @@
 """Logs that can't be read: kept aside, listed, tried again, given out.
 
 A log whose first record is damaged does not say what was played. The timelines that the store has
-are tried then: all that its other records tell must fit, and where several fit, the plan of a class
-that began at the same time is taken. Nothing is guessed: if it is still not one, the coach says. A
-log that was read as what it is not can be put back.
+are tried then: all that its other records tell must fit, and where several fit, or the one was
+played at other times, a class of the plan must have begun at the same time. Nothing is guessed: if
+it is still not one, the coach says. A log that was read as what it is not can be put back.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from handbell_core.timeline import TAP_TALLY
 
 from . import filing, journals, tables, timelines
 from .ingest import Ingested, digest_of, ingest_in
-from .journals import Journal, Played
+from .journals import Played
 from .outages import Record, entered_in
 from .parted import MINUTE_US, START_APART_US
 from .recount import PRESS, recount
@@ -197,9 +197,10 @@ def played_by(conn: Connection, journal: bytes, box_id: str) -> Played | None:
     if station is not None:
         wanted = wanted.where(t.station == station)
     fit = _fitting(journal, conn.execute(wanted.order_by(t.digest)).all())
-    if len(fit) > 1:
-        near = _plans_played_then(conn, journals.read(journal, Played("", 0)))
-        fit = [row for row in fit if row.plan in near]
+    start = journals.read(journal, Played("", 0)).start_utc_us
+    # A single one may be the plan before it was edited, when it was played at other times only.
+    if len(fit) > 1 or (start is not None and any(_played(conn, row.plan) for row in fit)):
+        fit = [row for row in fit if start is not None and _played(conn, row.plan, start)]
     return Played(fit[0].digest, fit[0].station) if len(fit) == 1 else None
 
 
@@ -278,10 +279,10 @@ def _has_place(
     return begin <= class_ms < end
 
 
-def _plans_played_then(conn: Connection, found: Journal) -> set[str]:
-    """Return the plans of classes that began when a log did."""
-    if found.start_utc_us is None:
-        return set()
+def _played(conn: Connection, plan: str, near_utc_us: int | None = None) -> bool:
+    """Whether a class of a plan began near a time, or at any known time."""
     c, apart = tables.classes.c, START_APART_US
-    near = c.start_utc_us.between(found.start_utc_us - apart, found.start_utc_us + apart)
-    return set(conn.scalars(select(c.plan).where(near)))
+    began = select(c.id).where(c.plan == plan, c.start_utc_us.is_not(None))
+    if near_utc_us is not None:
+        began = began.where(c.start_utc_us.between(near_utc_us - apart, near_utc_us + apart))
+    return conn.execute(began.limit(1)).first() is not None
