@@ -451,6 +451,7 @@ def damaged(store, tmp_path):
 
 def test_a_log_that_was_put_back_stays_aside_whatever_a_bundle_says(store, place, tmp_path, capsys):
     path, log = damaged(store, tmp_path)
+    set_wearers(store, None, {3: ""})
     put_back(store, log[:8])
     before = everything(store)
     assert main(["import", str(path), "--store", place]) == 0

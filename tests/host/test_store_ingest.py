@@ -9,9 +9,10 @@ import pytest
 from sqlalchemy import func, select
 
 from handbell.cli.main import main
-from handbell.errors import StoreError, UnreadJournalError
+from handbell.errors import StoreError, UnreadJournalError, UsageError
 from handbell.store import open_store, settle, tables
 from handbell.store.forget import forget
+from handbell.store.wearers import set_wearers
 from handbell_core import faults
 from handbell_core import journal as j
 from handbell_core import timeline as t
@@ -287,6 +288,38 @@ def test_a_log_that_was_read_as_what_it_is_not_is_put_back_and_stays_there(store
     assert len(rows(store, tables.unread)) == 1
     assert main(["unread", log[:8], "--of", "1", *where]) == 0
     assert len(rows(store, tables.runs)) == 2 and not rows(store, tables.unread)
+
+
+def test_a_log_is_not_put_back_while_a_name_or_an_absence_would_go_with_it(store, place, capsys):
+    made = classes.make_class(boxes=2)
+    for box, data, run in made:
+        store.put_timeline(data)
+        journal = damaged(run.journal) if box == made[1][0] else run.journal
+        store.ingest(journal, box, COLLECTED_US)
+    set_wearers(store, 1, {1: "Uma", 3: "Zed"}, [4])
+    log, where = classes.digest_of(journal), ["--store", place]
+    assert main(["unread", log[:8], "--back", *where]) == 2
+    said = capsys.readouterr().err
+    assert "What is said of bib 3, 4 in class 1 would be lost" in said
+    assert "handbell wear 1 3= 4=" in said
+    assert main(["wear", "1", "3=", "4=", *where]) == 0
+    assert main(["unread", log[:8], "--back", *where]) == 0
+    assert [row.name for row in rows(store, tables.wearers)] == ["Uma"]
+
+
+def test_a_name_of_a_bib_that_is_no_longer_there_can_be_taken_back(store):
+    box, data, run = classes.make_class(boxes=1)[0]
+    store.put_timeline(data)
+    store.ingest(run.journal, box, COLLECTED_US)
+    store.doing(
+        lambda conn: conn.execute(
+            tables.wearers.insert().values(class_id=1, bib=9, name="Zed", absent=False)
+        )
+    )
+    with pytest.raises(UsageError, match="Bib 9 was not in class 1"):
+        set_wearers(store, 1, {9: "Uma"})
+    assert set_wearers(store, 1, {9: ""}) == []
+    assert not rows(store, tables.wearers)
 
 
 WILD = (-(2**63), -(2**40), 2**52, 10**18, 2**63 - 1)

@@ -26,6 +26,7 @@ from .parted import MINUTE_US, START_APART_US
 from .recount import PRESS, recount
 from .settle import in_force
 from .store import Store
+from .worn import bibs_lost
 
 PUT_BACK = "it was put back, since it was read as what it is not"
 _U = tables.unread.c
@@ -87,8 +88,8 @@ def try_again(
 def put_back(store: Store, start_of_digest: str) -> Unread:
     """Put a log whose first record is damaged back among those that can't be read.
 
-    It stays there until the coach says what it is of. Raises UsageError for another log, or when
-    amendments of it are in force.
+    It stays there until the coach says what it is of. Raises UsageError for another log, when
+    amendments of it are in force, or when a name or an absence would have no log any more.
     """
 
     def work(conn: Connection) -> Unread:
@@ -110,6 +111,14 @@ def put_back(store: Store, start_of_digest: str) -> Unread:
             raise UsageError(
                 f"Log {row.digest[:8]} has amendments, which would be lost",
                 f"Undo them first: handbell amend {row.class_id}",
+            )
+        lost = bibs_lost(conn, row.id)
+        if lost:
+            raise UsageError(
+                f"What is said of bib {', '.join(map(str, lost))} in class {row.class_id} would be "
+                "lost",
+                "Take it back first, and say it again when the log is read: handbell wear "
+                f"{row.class_id} {' '.join(f'{bib}=' for bib in lost)}",
             )
         aside = Unread(row.digest, row.box_id, row.collected_utc_us, PUT_BACK, row.journal)
         filing.take_out(conn, row.id)

@@ -31,11 +31,12 @@ def set_wearers(
     """Say who wore which bib (an empty name: forget it) and who was absent; return all of it.
 
     What was said before of other bibs stays. Raises UsageError for a bib that was not in the
-    class, StoreError when there is no such class.
+    class and of which nothing was said, StoreError when there is no such class.
     """
     record = load_class(store, class_id)
     absent = set(absent)
-    _check_bibs(record.bibs, record.row.id, {*names, *absent})
+    forgotten = {bib for bib, name in names.items() if bib in record.wearers and not name}
+    _check_bibs(record.bibs, record.row.id, {*names, *absent} - (forgotten - absent))
     now = dict(record.wearers)
     for bib, name in names.items():
         plain = clean_name(bib, name)

@@ -58,6 +58,16 @@ def _words(row: RowMapping) -> str:
     return str(row["name"] or "nobody") + (" (absent)" if row["absent"] else "")
 
 
+def bibs_lost(conn: Connection, run: int) -> list[int]:
+    """Return the bibs of which something is said in a class, and which only this run there has."""
+    r, t, w = runs.c, tasks.c, wearers.c
+    here = select(r.class_id).where(r.id == run).scalar_subquery()
+    others = select(t.bib).join(runs, r.timeline == t.timeline)
+    others = others.where(r.class_id == here, r.id != run)
+    lost = select(w.bib).where(w.class_id == here, w.bib.not_in(others))
+    return list(conn.scalars(lost.order_by(w.bib)))
+
+
 def said_of_all(conn: Connection, some: Iterable[int]) -> bool:
     """Whether a name was said of all logs of a class, so that it must be kept of which it was.
 
