@@ -358,6 +358,24 @@ def test_a_name_said_before_other_logs_came_is_not_theirs(store, place, capsys):
     assert worn(store) == {one: {1: "Uma", 2: "Vic"}, other: {2: "Vic"}}
 
 
+def test_a_name_that_gives_way_as_two_classes_become_one_is_said(store):
+    def take_pair(station, start_ms, minutes):
+        data = classes.timeline(BLOCKS, (1, 2), station, rounds=3)
+        store.put_timeline(data)
+        run = classes.play(data, [classes.Press(11_000 + minutes)], start_ms)
+        at_us = (START_MS + minutes * MINUTE_MS) * 1000
+        return store.ingest(run.journal, classes.BOX_IDS[station], at_us)
+
+    later_ms = START_MS + 40 * MINUTE_MS
+    for start_ms in (START_MS, later_ms):
+        set_wearers(store, take_pair(1, start_ms, 90).class_id, {1: "Uma", 2: "Zed"})
+    lost = take_pair(2, None, 91)
+    set_wearers(store, lost.class_id, {1: "Vic", 2: "Zed"})
+    (said,) = take_pair(2, later_ms, 92).differ  # so the other was of the first class
+    assert now(store)[lost.run_id] == 1 and worn(store)[1] == {1: "Uma", 2: "Zed"}
+    assert said.startswith("Bib 1 of class 1 is Uma and stays so") and "Vic was said" in said
+
+
 def test_two_classes_that_name_a_bib_differently_are_not_joined_before_that_is_settled(store):
     one, other, _ = two_halls(store)
     set_wearers(store, one, {1: "Uma", 2: "Vic"})

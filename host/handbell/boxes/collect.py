@@ -32,6 +32,7 @@ class Run(Protocol):
     run_id: int
     new: bool
     mismatches: list[str]
+    differ: list[str]
 
 
 class Store(Book, Protocol):
@@ -129,7 +130,7 @@ def _collect_box(
                 run = store.ingest(data, box_id, connection.clock.utc_us())
             got.runs.append(run.run_id)
             got.new += run.new
-            got.notes.extend(run.mismatches)
+            got.notes.extend([*run.mismatches, *run.differ])
         except UnreadJournalError as error:  # its bytes are safe in the store, so go on
             got.unread[str(entry["d"])] = str(error)
         except StoreError as error:  # it can't be kept safe, so it stays where it is

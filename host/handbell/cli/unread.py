@@ -80,7 +80,7 @@ def _told(left: list[Unread], taken: list[Ingested], out_path: Path | None) -> R
         for one in taken:
             where = "no class" if one.class_id is None else f"class {one.class_id}"
             out.print(f"Read after all: a log of {where}.")
-            for words in one.mismatches:
+            for words in [*one.mismatches, *one.differ]:
                 out.print(f"  note: {words}", markup=False, soft_wrap=True)
         for log in left:
             size = f"{len(log.journal)} bytes"

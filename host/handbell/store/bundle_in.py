@@ -185,6 +185,7 @@ def _take_in(conn: Connection, bundle: Bundle) -> Imported:
         ids.append(taken.run_id)
         done.runs += 1
         done.runs_new += taken.new
+        done.kept += taken.differ
         conn.execute(delete(tables.unread).where(tables.unread.c.digest == one["digest"]))
     r = tables.runs.c
     now = conn.execute(select(r.digest, r.id, r.class_id, r.origin).where(r.id.in_(ids))).all()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from sqlalchemy import Connection, bindparam, case, func, insert, select
@@ -39,13 +39,16 @@ class Ingested:
     """What became of a journal.
 
     ``class_id`` is None for a run that was armed and never started, and may change when others
-    come in; ``mismatches`` are sentences on where the box and the recount differ.
+    come in; ``mismatches`` are sentences on where the box and the recount differ,
+    ``differ`` on names that gave way, as it joined a class, to another of the same bib: said once,
+    and not kept, since they name people.
     """
 
     run_id: int
     class_id: int | None
     new: bool
     mismatches: list[str]
+    differ: list[str] = field(default_factory=list)
 
 
 def ingest_run(store: Store, journal: bytes, box_id: str, collected_utc_us: int) -> Ingested:
@@ -201,10 +204,11 @@ def _take_in(
         ready = _count(log, timelines.decode(now.altered))
     row = {"id": run, "class_id": None, "origin": origin, "filed": filed, **_run_row(log)}
     conn.execute(insert(tables.runs), row)
-    class_id = joining.file(conn, run) if found.started else None
+    differ: list[str] = []
+    class_id = joining.file(conn, run, differ=differ) if found.started else None
     insert_rows(conn, tables.ratings, list(found.ratings.items()), run)
     note(conn, run, found, ready.mismatches)
-    return Ingested(run, class_id, True, ready.mismatches)
+    return Ingested(run, class_id, True, ready.mismatches, differ)
 
 
 class _AlreadyThereError(Exception):

@@ -86,13 +86,15 @@ def take_turn(conn: Connection, of: Iterable[str]) -> None:
         conn.execute(_TURN, {"of": list(of)})
 
 
-def file(conn: Connection, run: int, anew: bool = False) -> int:
+def file(conn: Connection, run: int, anew: bool = False, differ: list[str] | None = None) -> int:
     """File a run that is in the store, and what depends on it; return the class it is in now.
 
-    ``anew``: in no class that there was before.
+    ``anew``: in no class that there was before. To ``differ`` a sentence is added for each name
+    that gave way to another of the same bib.
     """
     plan, rows, found = _parted_around(conn, run)
-    return _write(conn, plan, rows, found, {} if anew else _numbers(rows, found))[run]
+    number = {} if anew else _numbers(rows, found)
+    return _write(conn, plan, rows, found, number, differ)[run]
 
 
 def file_again(conn: Connection, some: Iterable[int]) -> None:
@@ -280,7 +282,12 @@ def _with_presses(conn: Connection, logs: list[Log]) -> list[Log]:
 
 
 def _write(
-    conn: Connection, plan: str, rows: Rows, found: Parted, number: dict[int, int]
+    conn: Connection,
+    plan: str,
+    rows: Rows,
+    found: Parted,
+    number: dict[int, int],
+    differ: list[str] | None,
 ) -> dict[int, int]:
     """Give each group of logs the number of a class, or a new one; return the class of each run."""
     now: dict[int, int] = {}
@@ -307,7 +314,7 @@ def _write(
         conn.execute(update(runs).where(runs.c.id.in_(some)).values(class_id=class_id))
     before = {run: rows[run].class_id for run in moved}
     if any(class_id is not None for class_id in before.values()) or said_of_all(conn, went):
-        empty = move_names(conn, before)
+        empty = move_names(conn, before, differ)
         conn.execute(delete(classes).where(classes.c.id.in_(empty)))
     return now
 

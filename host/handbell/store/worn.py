@@ -76,12 +76,15 @@ def said_of_all(conn: Connection, some: Iterable[int]) -> bool:
     return conn.execute(_OF_ALL, {"some": list(some)}).first() is not None
 
 
-def move_names(conn: Connection, moved: Mapping[int, int | None]) -> set[int]:
+def move_names(
+    conn: Connection, moved: Mapping[int, int | None], differ: list[str] | None = None
+) -> set[int]:
     """Let names go along with runs that went to other classes; return the classes left empty.
 
     ``moved`` has the class that each run was in before. A name goes to each class that now has one
     of the logs it was said of, if its bib is there: where a class is parted both halves have it,
-    where two joined ones are parted again each has its own.
+    where two joined ones are parted again each has its own. To ``differ`` a sentence is added for
+    each name that gave way to another of the same bib.
     """
     left = {class_id for class_id in moved.values() if class_id is not None}
     r = runs.c
@@ -100,8 +103,15 @@ def move_names(conn: Connection, moved: Mapping[int, int | None]) -> set[int]:
     named = select(a.digest, a.bib, r.class_id).join(runs, r.id == a.run)
     said = conn.execute(named.where(a.what == NAME, r.class_id.in_(left | went))).all()
     amended = {(one.class_id, one.digest) for one in said}
-    for (class_id, _), some in here.items():
+    for (class_id, bib), some in here.items():
         row, said_of = _first(class_id, some, amended)
+        others = sorted({_words(other) for other, _ in some} - {_words(row)})
+        if others and differ is not None:
+            differ.append(
+                f"Bib {bib} of class {class_id} is {_words(row)} and stays so; of a log that is "
+                f"in that class now {' and '.join(others)} was said. If that is right: "
+                f"handbell wear {class_id} {bib}=NAME"
+            )
         put_row(
             conn, wearers, _in_class(row, class_id, amended) | _said_of(said_of, class_id, logs)
         )
