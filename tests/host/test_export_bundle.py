@@ -12,7 +12,7 @@ from sqlalchemy import select
 
 from handbell.cli.main import main
 from handbell.errors import HandbellError
-from handbell.store import bundle_in, joining, open_store, tables
+from handbell.store import bundle_in, filing, joining, open_store, tables
 from handbell.store.amend import Change, amend_efforts, amend_name, one_window, places_of, undo
 from handbell.store.bundle import export_bundle
 from handbell.store.bundle_in import import_bundle, read_bundle
@@ -471,3 +471,24 @@ def test_a_log_that_could_not_be_read_is_no_longer_listed_once_a_bundle_has_it(s
     store.doing(lambda conn: conn.execute(tables.unread.insert().values(aside)))
     assert import_bundle(store, path).runs_new == 2
     assert everything(store)["unread"] == []
+
+
+def test_a_name_goes_to_the_class_whose_log_has_the_bib(store, tmp_path):
+    one, two = classes.make_class(boxes=2, rounds=1)
+    late = classes.play(two[1], [classes.Press(11_000, 0)], classes.START_UTC_MS + 40 * 60_000)
+
+    def take_both(into):
+        for box, data, run in (one, (two[0], two[1], late)):
+            into.put_timeline(data)
+            into.ingest(run.journal, box, COLLECTED_US)
+
+    take_both(store)
+    with open_store(str(tmp_path / "theirs.sqlite")) as theirs:
+        take_both(theirs)
+        theirs.put_plan(classes.PLAN_TEXT, "Two blocks")
+        filing.join_classes(theirs, 2, 1)
+        set_wearers(theirs, 1, {1: "Mina", 3: "Otto"})
+        export_bundle(theirs, tmp_path / "joined.zip", Wanted())
+    import_bundle(store, tmp_path / "joined.zip")
+    found = {(row.class_id, row.bib, row.name) for row in everything(store)["wearers"]}
+    assert found == {(1, 1, "Mina"), (2, 3, "Otto")}

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, and_, select
+from sqlalchemy import Connection, and_, exists, select
 
 from handbell.files import fresh_file
 
@@ -140,16 +140,28 @@ def _amendments(conn: Connection, some: Any, names: bool) -> list[dict[str, Any]
 
 
 def _wearers(conn: Connection, some: Any) -> list[dict[str, Any]]:
-    """Return who wore which bib as it was said, by a log of the class."""
-    w, r = tables.wearers, tables.runs
-    query = select(r.c.digest, w.c.bib, w.c.name, w.c.said, w.c.amended, w.c.absent)
-    joined = query.join(r, and_(r.c.class_id == w.c.class_id, some))
-    found: dict[tuple[int, int], dict[str, Any]] = {}
-    for row in conn.execute(joined.add_columns(w.c.class_id).order_by(r.c.id, w.c.bib)):
+    """Return who wore which bib as it was said, by a log of the class.
+
+    That is one it was said of and that has the bib, if there is one: where the logs are in two
+    classes, the name goes to the right one.
+    """
+    w, r, t = tables.wearers, tables.runs, tables.tasks
+    has_bib = exists().where(t.c.timeline == r.c.timeline, t.c.bib == w.c.bib).label("has_bib")
+    said = (w.c.class_id, w.c.bib, w.c.name, w.c.said, w.c.amended, w.c.absent, w.c.logs)
+    joined = (
+        select(r.c.digest, *said, has_bib)
+        .select_from(w)
+        .join(r, and_(r.c.class_id == w.c.class_id, some))
+    )
+    found: dict[tuple[int, int], tuple[tuple[bool, bool], dict[str, Any]]] = {}
+    for row in conn.execute(joined.order_by(r.c.id, w.c.bib)):
         name = row.said if row.amended else row.name
         told = {"log": row.digest, "bib": row.bib, "name": name, "absent": row.absent}
-        found.setdefault((row.class_id, row.bib), told)
-    return list(found.values())
+        fits = bool(row.has_bib), row.logs is None or row.digest in row.logs.split()
+        best = found.get((row.class_id, row.bib))
+        if best is None or best[0] < fits:
+            found[row.class_id, row.bib] = fits, told
+    return [told for _, told in found.values()]
 
 
 def _parts(
