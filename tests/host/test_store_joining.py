@@ -407,3 +407,20 @@ def test_a_class_set_apart_keeps_the_names_of_bibs_that_went_from_box_to_box(sto
     record = load_class(store, both)
     undo(store, record, record.amended_names[1].digest, "Coach", 9)
     assert worn(store) == {both: {1: "Gwen", 2: "Hal"}}
+
+
+def test_a_name_that_was_amended_comes_back_after_parting_and_joining(store):
+    for station, start_ms in ((1, START_MS), (2, START_MS + 40 * MINUTE_MS)):
+        data = classes.timeline(BLOCKS, (1, 2), station, rounds=3)
+        store.put_timeline(data)
+        run = classes.play(data, [classes.Press(11_000 + station)], start_ms)
+        store.ingest(run.journal, classes.BOX_IDS[station], (START_MS + 5_400_000) * 1000)
+    set_wearers(store, 2, {2: "Bo"})
+    both = filing.join_classes(store, 2, 1)
+    amend_name(store, load_class(store, both), 2, Change("name", "Otto", "Coach", "swapped", 5))
+    parted_off = filing.set_apart(store, both, ["2"])
+    assert worn(store) == {both: {2: "Otto"}, parted_off: {2: "Otto"}}
+    both = filing.join_classes(store, parted_off, both)
+    record = load_class(store, both)
+    undo(store, record, record.amended_names[2].digest, "Coach", 9)
+    assert worn(store) == {both: {2: "Bo"}}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import replace
 
 from sqlalchemy import Connection, and_, delete
@@ -54,11 +54,19 @@ def set_wearers(
     for bib in absent:
         known = now.get(bib)
         now[bib] = replace(known, absent=True) if known else Wearer(bib, None, True)
-    store.doing(lambda conn: _write(conn, record.row.id, {*names, *absent}, now))
+    store.doing(
+        lambda conn: _write(conn, record.row.id, {*names, *absent}, now, record.amended_names)
+    )
     return [now[bib] for bib in sorted(now)]
 
 
-def _write(conn: Connection, class_id: int, bibs: set[int], now: Mapping[int, Wearer]) -> None:
+def _write(
+    conn: Connection,
+    class_id: int,
+    bibs: set[int],
+    now: Mapping[int, Wearer],
+    amended: Collection[int],
+) -> None:
     t = tables.wearers
     for bib in sorted(bibs):
         w = now.get(bib)
@@ -67,6 +75,8 @@ def _write(conn: Connection, class_id: int, bibs: set[int], now: Mapping[int, We
         else:
             row = {"class_id": class_id, "bib": bib, "name": w.name, "absent": w.absent}
             row["logs"] = None  # it is said of the class as it is now
+            if bib not in amended:
+                row["said"] = None
             put_row(conn, t, row)
 
 

@@ -54,7 +54,7 @@ def names_differ(conn: Connection, one: int, other: int) -> list[tuple[int, str,
     ]
 
 
-def _words(row: RowMapping) -> str:
+def _words(row: Mapping[Any, Any]) -> str:
     return str(row["name"] or "nobody") + (" (absent)" if row["absent"] else "")
 
 
@@ -93,7 +93,7 @@ def move_names(
     w = wearers.c
     of_these = w.class_id.in_(left | went)
     rows = conn.execute(select(wearers).where(of_these).order_by(w.class_id, w.bib)).mappings()
-    here: dict[tuple[int, int], list[tuple[RowMapping, set[str]]]] = {}
+    here: dict[tuple[int, int], list[tuple[Mapping[Any, Any], set[str]]]] = {}
     for row in rows.all():
         said_of = set(row["logs"].split()) if row["logs"] else logs.were_of(row["class_id"])
         for class_id in _where_to(row, said_of, logs, left | went):
@@ -104,17 +104,16 @@ def move_names(
     said = conn.execute(named.where(a.what == NAME, r.class_id.in_(left | went))).all()
     amended = {(one.class_id, one.digest) for one in said}
     for (class_id, bib), some in here.items():
-        row, said_of = _first(class_id, some, amended)
-        others = sorted({_words(other) for other, _ in some} - {_words(row)})
+        stands, said_of = _first(class_id, some, amended)
+        others = sorted({_words(other) for other, _ in some} - {_words(stands)})
         if others and differ is not None:
             differ.append(
-                f"Bib {bib} of class {class_id} is {_words(row)} and stays so; of a log that is "
+                f"Bib {bib} of class {class_id} is {_words(stands)} and stays so; of a log that is "
                 f"in that class now {' and '.join(others)} was said. If that is right: "
                 f"handbell wear {class_id} {bib}=NAME"
             )
-        put_row(
-            conn, wearers, _in_class(row, class_id, amended) | _said_of(said_of, class_id, logs)
-        )
+        told = _in_class(stands, class_id, amended)
+        put_row(conn, wearers, told | _said_of(said_of, class_id, logs))
     for class_id, bib in sorted({(one.class_id, one.bib) for one in said}):
         settle_name(conn, class_id, bib)
     return {class_id for class_id in left if not logs.of(class_id)}
@@ -146,23 +145,33 @@ def _where_to(row: RowMapping, said_of: set[str], logs: _Logs, some: set[int]) -
 
 
 def _first(
-    class_id: int, some: list[tuple[RowMapping, set[str]]], amended: set[tuple[int, str]]
-) -> tuple[RowMapping, set[str]]:
+    class_id: int, some: list[tuple[Mapping[Any, Any], set[str]]], amended: set[tuple[int, str]]
+) -> tuple[Mapping[Any, Any], set[str]]:
     """Return the row that stands in a class, and the logs that it was said of.
 
-    That is the class's own; of several that say the same the one that was amended there.
+    That is the class's own; of several that say the same the one that was amended there, with what
+    any of them said before, for when the amendment is undone.
     """
     own = next((row for row, _ in some if row["class_id"] == class_id), some[0][0])
     same = [(row, said_of) for row, said_of in some if _words(row) == _words(own)]
     corrected = [row for row, _ in same if (class_id, row["amended"]) in amended]
-    return (corrected or [own])[0], set().union(*(said_of for _, said_of in same))
+    if not corrected:
+        return own, set().union(*(said_of for _, said_of in same))
+    before = [corrected[0]["said"], *(row["said"] for row, _ in same)]
+    said = next((name for name in before if name is not None), None)
+    return {**corrected[0], "said": said}, set().union(*(said_of for _, said_of in same))
 
 
-def _in_class(row: RowMapping, class_id: int, amended: set[tuple[int, str]]) -> dict[str, Any]:
-    """Return a row for a class; an amendment that went elsewhere is what was said here."""
+def _in_class(
+    row: Mapping[Any, Any], class_id: int, amended: set[tuple[int, str]]
+) -> dict[str, Any]:
+    """Return a row for a class; an amendment that went elsewhere is what was said here.
+
+    What was said before it is kept, for when the two are joined again.
+    """
     told = {**row, "class_id": class_id}
     if row["amended"] is not None and (class_id, row["amended"]) not in amended:
-        told |= {"said": None, "amended": None}
+        told["amended"] = None
     return told
 
 
