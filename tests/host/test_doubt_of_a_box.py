@@ -159,3 +159,20 @@ def test_a_first_class_needs_a_second(store):
     assert class_report(store).talk.note == (
         "No advice yet: it needs two classes in which the same was asked."
     )
+
+
+def test_in_a_first_class_doubt_of_some_is_not_why_there_is_no_advice_for_all(store):
+    put(store, days=(0,), noted=0, at=0)
+    assert class_report(store).talk.note == (
+        "No advice yet: it needs two classes in which the same was asked. Data of Bib 3 and Bib 4 "
+        "is in doubt."
+    )
+
+
+def test_a_changed_plan_with_doubt_of_some_needs_a_second_class_too(store):
+    """Nobody was asked the same before; only two of the six are in doubt."""
+    put(store, days=(0,))
+    put(store, days=(3,), at=0, pieces=PLAN.replace("reps = 10", "reps = 8"))
+    said = class_report(store).talk.note
+    assert said.startswith("No advice yet: it needs two classes in which the same was asked.")
+    assert said.endswith(" Data of Bib 3 and Bib 4 is in doubt.")

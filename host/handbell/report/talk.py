@@ -170,21 +170,26 @@ def change_lines(change: Change) -> list[Line]:
 
 
 def _note(advices: Sequence[Advice], changes: Sequence[Change]) -> str:
-    """Say why there is no advice, by what kept it from being given."""
+    """Say why there is no advice, by what kept it from being given.
+
+    Doubt of some is not the reason for all: others may lack a second class.
+    """
     if changes:
         return ""
     doubtful = [a for a in advices if a.case.doubts]
+    who = listed(few(list(dict.fromkeys(a.case.who for a in doubtful)), NAMES_SHOWN))
+    in_doubt = f" Data of {who} is in doubt"
     if any(a.judged for a in advices):
-        who = listed(few(list(dict.fromkeys(a.case.who for a in doubtful)), NAMES_SHOWN))
-        no_say = f" Data of {who} is in doubt and had no say." * bool(doubtful)
+        no_say = f"{in_doubt} and had no say." * bool(doubtful)
         return f"Nothing needs changing: leave the plan as it is.{no_say}"
+    if any(not a.case.doubts and a.ruling.rule not in NOTHING_COUNTED for a in advices):
+        too_few = "No advice yet: it needs two classes in which the same was asked."
+        return too_few + f"{in_doubt}." * bool(doubtful)
     if doubtful:
         doubts = list(dict.fromkeys(doubt for a in doubtful for doubt in a.case.doubts))
         more = f"; and {len(doubts) - 1} more" * (len(doubts) > 1)
         return f"No advice: the data that it would rest on is in doubt: {doubts[0]}{more}."
-    if all(a.ruling.rule in NOTHING_COUNTED for a in advices):
-        return "No advice: nothing was counted that it could rest on."
-    return "No advice yet: it needs two classes in which the same was asked."
+    return "No advice: nothing was counted that it could rest on."
 
 
 def _capital(words: str) -> str:
