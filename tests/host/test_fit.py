@@ -171,17 +171,22 @@ def test_first_timers_keep_long_rests_and_breaks():
 
 
 def shares(exercise, bib, round_):
-    """Reps a second of work, and the earned rest's share by the library's slowest and fastest."""
+    """Reps a second of work, and the earned rest's share by the library's slowest and fastest.
+
+    Reps are as the box counts them: tapped by several, they are made with a whole tap.
+    """
     task = done_by(exercise, bib)
     work_ms = exercise.work.at(round_)
     said = task.reps or task.goal
+    owed = said.at(round_) if said else 0
+    owed = -(-owed // task.tap.every) * task.tap.every
     entry = LIBRARY.find(task.name)
     earned = []
     if task.reps and entry and entry.reps_30s:
         for reps_30s in entry.reps_30s:
-            takes = Fraction(task.reps.at(round_) * 30_000, reps_30s * work_ms)
+            takes = Fraction(owed * 30_000, reps_30s * work_ms)
             earned.append(max(Fraction(0), 1 - takes))
-    return Fraction(said.at(round_) if said else 0, work_ms), earned
+    return Fraction(owed, work_ms), earned
 
 
 @pytest.fixture
