@@ -121,8 +121,8 @@ def _collect_box(
         if lacking and not told:  # among fewer timelines than there are it might fit a wrong one
             got.kept.append(
                 f"Log {entry.get('name', n)} does not say which plan it is of, and a plan on this "
-                "box can't be read. Run handbell collect again; if it stays so, send the plans of "
-                "those days once more and collect then"
+                "box can't be read. Collect with the computer that sent it, or send the plans of "
+                "those days once more, unchanged, and collect again"
             )
             continue
         try:

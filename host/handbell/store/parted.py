@@ -207,9 +207,16 @@ def _shared(group: Sequence[Log]) -> set[int]:
         if one.station == other.station and not said:
             mine, yours = _in_common(one, other)
             # A spare that takes over within a half minute has that one in common.
-            if len(mine | yours) > 1:
+            if len(mine | yours) > 1 or _both_played(one, other):
                 found.add(one.station)
     return found
+
+
+def _both_played(one: Log, other: Log) -> bool:
+    """Whether two boxes played a class from the same start to its end: hardly box and spare."""
+    if not (one.whole and other.whole) or one.start_utc_us is None or other.start_utc_us is None:
+        return False
+    return abs(one.start_utc_us - other.start_utc_us) <= SAME_START_US
 
 
 def _halls(one: Sequence[Log], other: Sequence[Log]) -> int | None:
