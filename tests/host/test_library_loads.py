@@ -7,7 +7,7 @@ import pytest
 
 from handbell.coach.library import load_library
 from handbell.coach.library_entry import PATTERNS
-from handbell.coach.library_loads import FROM_DOING, FROM_IMPACT, FROM_TIRED, LOADS
+from handbell.coach.library_loads import FROM_DOING, FROM_IMPACT, FROM_TIRED, LOADS, follows
 from handbell.coach.swap_rank import Surroundings, Wish, choices, kit_in_use
 
 LIBRARY = load_library()
@@ -321,3 +321,9 @@ def test_the_page_names_every_pattern_that_spares_nothing():
     for part in LOADS:
         spared = {p for e in ENTRIES.values() if part not in e.bears for p in e.patterns}
         assert rows[part] == ", ".join(sorted(set(PATTERNS) - spared)), part
+
+
+def test_a_landing_loads_a_neck():
+    """Common practice, no source: what jolts the whole body jolts the head."""
+    assert "neck" in follows((), "high", ())
+    assert "neck" not in follows((), "low", ())

@@ -43,7 +43,7 @@ FROM_DOING: dict[str, tuple[str, ...]] = {
 FROM_IMPACT: dict[str, tuple[str, ...]] = {
     "none": (),
     "low": ("knee", "ankle"),
-    "high": ("knee", "ankle", "hip", "back"),
+    "high": ("knee", "ankle", "hip", "back", "neck"),
 }
 # A muscle pulls most at one joint, though some cross two. Common practice, no source.
 FROM_TIRED: dict[str, tuple[str, ...]] = {
