@@ -24,7 +24,7 @@ from .bulk import insert_if_absent
 from .bundle import CHECK, FORMAT, LIST, VERSION
 from .ingest import digest_of, ingest_in
 from .names import plain_text
-from .parted import HALF_MINUTE_MS, START_APART_US, Log, parted
+from .parted import START_APART_US, Log, parted
 from .salvage import PUT_BACK
 from .settle import NAME, settle
 from .store import Store, put_plan, put_timeline
@@ -257,7 +257,7 @@ def _log(bundle: Bundle, number: int, one: dict[str, Any]) -> Log:
     timeline = bundle.parts[f"timelines/{one['timeline']}"]
     played = journals.Played(one["timeline"], timelines.decode(timeline).station)
     found = journals.read(bundle.parts[f"logs/{one['digest']}"], played)
-    pressed = (class_ms for kind, _, _, class_ms, _ in found.records if kind == j.TAP)
+    pressed_ms = (class_ms for kind, _, _, class_ms, _ in found.records if kind == j.TAP)
     return Log(
         run=number,
         digest=one["digest"],
@@ -267,7 +267,7 @@ def _log(bundle: Bundle, number: int, one: dict[str, Any]) -> Log:
         slot_us=timelines.slot_ms_of(timeline[:HEADER_SIZE]) * 1000,
         collected_utc_us=one["collected_utc_us"],
         whole=found.state == "whole" and not found.stopped,
-        pressed=frozenset(class_ms // HALF_MINUTE_MS for class_ms in pressed),
+        pressed_ms=tuple(pressed_ms),
         boot=found.boot or 0,
     )
 

@@ -28,7 +28,7 @@ from sqlalchemy import (
 from handbell_core import journal as j
 from handbell_core.timeline import HEADER_SIZE
 
-from .parted import HALF_MINUTE_MS, MINUTE_US, START_APART_US, Log, Parted, parted, touch
+from .parted import MINUTE_US, START_APART_US, Log, Parted, parted, touch
 from .store import Store
 from .tables import classes, plans, runs, taps, timelines
 from .timelines import slot_ms_of
@@ -168,13 +168,15 @@ def _sentences(rows: Rows, found: Parted) -> list[str]:
         said.append(
             f"Classes {a} and {b} are of one plan and began close together, but two boxes of "
             f"station {station} were pressed at the same time: they are taken for two halls. "
-            f"If it was one class: handbell class {b} --join {a}"
+            f"If it was one class: handbell class {b} --join {a}. Of two halls, see by handbell "
+            f"class {a} and handbell class {b} that each has its own boxes: where both began at "
+            "once only the time of collecting tells"
         )
     for place, station in found.shared:
         n = number[place]
         said.append(
-            f"In class {n} two boxes of station {station} were pressed by turns: they are taken "
-            "for a box and its spare. If it was two halls, say which boxes are of the other: "
+            f"Class {n} has logs of two boxes of station {station}: they are taken for a box and "
+            "its spare. If it was two halls, say which boxes are of the other: "
             f"handbell class {n} --apart BOX BOX"
         )
     return said
@@ -273,12 +275,11 @@ def _with_presses(conn: Connection, logs: list[Log]) -> list[Log]:
     some = [log.run for log in logs if len(boxes[log.station]) > 1]
     if not some:
         return logs
-    half = taps.c.class_ms // HALF_MINUTE_MS
-    wanted = select(taps.c.run, half).where(taps.c.run.in_(some), taps.c.kind == "tap")
-    pressed: dict[int, set[int]] = {}
-    for run, at in conn.execute(wanted.distinct()):
-        pressed.setdefault(run, set()).add(at)
-    return [replace(log, pressed=frozenset(pressed.get(log.run, ()))) for log in logs]
+    wanted = select(taps.c.run, taps.c.class_ms).where(taps.c.run.in_(some), taps.c.kind == "tap")
+    pressed_ms: dict[int, list[int]] = {}
+    for run, at_ms in conn.execute(wanted):
+        pressed_ms.setdefault(run, []).append(at_ms)
+    return [replace(log, pressed_ms=tuple(pressed_ms.get(log.run, ()))) for log in logs]
 
 
 def _write(

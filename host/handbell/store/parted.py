@@ -3,10 +3,11 @@
 The answer depends on the logs alone, never on the order in which they came in.
 
 Logs with a clock: those whose starts are nearest go together first, as long as all of a class lie
-within 20 minutes and less than the plan's own length. A box takes part in a class once at a
-station. Two boxes of one station are two halls when, from where both have begun until one has
-ended, each was pressed in three half minutes or more, the same or not. A spare is pressed after the
-box whose place it takes, but for a press there by mistake: then it is one class, and that is said.
+within 20 minutes and less than the plan's own length. Of those that began at once a box goes first
+to the boxes that lack its station. A box takes part in a class once at a station. Two boxes of one
+station are two halls when their presses mix as those of two people do who don't know of each other
+(``mixed``). A spare takes turns with the box whose place it takes: then it is one class. Two boxes
+of a station in one class are always said.
 
 Logs without a clock: a box's logs, in their order, go to the classes that lack that box, in
 theirs, if there is only one way to place as many as possible. Else a log is a class of its own
@@ -19,22 +20,23 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
 
+from .mixed import mixed
+
 MINUTE_US = 60_000_000
 START_APART_US = 20 * MINUTE_US
 SAME_START_US = 2_000_000
 COLLECTING_US = 30 * MINUTE_US
 LATELY_US = 12 * 60 * MINUTE_US
-HALF_MINUTE_MS = 30_000
-BOTH_PRESSED_LEAST = 3  # half minutes of each: the last before a spare, and a late press, are less
+Pair = tuple[str, str]
 
 
 @dataclass(frozen=True)
 class Log:
     """The facts of a run that say which class it is of; ``start_utc_us`` None: clock lost.
 
-    ``pressed`` are the half minutes since the start in which it was pressed. ``boot`` puts a box's
-    logs without a clock in order, then ``run``, the order in which the box gave them. Logs of
-    different ``origin`` are never one class; those with the same ``filed`` always are.
+    ``pressed_ms`` is when it was pressed, since its start. ``boot`` puts a box's logs without a
+    clock in order, then ``run``, the order in which the box gave them. Logs of different ``origin``
+    are never one class; those with the same ``filed`` always are.
     """
 
     run: int
@@ -45,7 +47,7 @@ class Log:
     slot_us: int
     collected_utc_us: int
     whole: bool = True
-    pressed: frozenset[int] = frozenset()
+    pressed_ms: tuple[int, ...] = ()
     boot: int = 0
     origin: str | None = None
     filed: str | None = None
@@ -57,7 +59,7 @@ class Parted:
 
     ``unsure`` has, for a class that is one log without a clock, the classes it may be of.
     ``halls`` are pairs kept apart only since both were pressed at the same station and time.
-    ``shared`` are classes in which two boxes of a station were, by presses too few for halls.
+    ``shared`` are classes in which two boxes of a station are, which nobody said.
     """
 
     classes: list[list[Log]] = field(default_factory=list)
@@ -104,7 +106,8 @@ def _collected_together(one: Log, other: Log) -> bool:
 
 def _part(logs: Sequence[Log], found: Parted) -> None:
     """Part the logs of one origin."""
-    groups = _timed_groups(logs)
+    clashing = _clashing(logs)
+    groups = _timed_groups(logs, clashing)
     timed = [group for group in groups if _start_of(group) is not None]
     timed.sort(key=lambda group: (_start_of(group) or 0, group[0].digest))
     fixed = [group for group in groups if _start_of(group) is None and group[0].filed is not None]
@@ -118,10 +121,10 @@ def _part(logs: Sequence[Log], found: Parted) -> None:
         found.classes.append([log])
     _without_any_clock(left, found)
     for (m, one), (n, other) in combinations(enumerate(timed, first), 2):
-        station = _halls(one, other)
+        station = _halls(one, other, clashing)
         if station is not None:
             found.halls.append((m, n, station))
-    for place, group in enumerate(timed, first):
+    for place, group in enumerate(found.classes[first:], first):
         found.shared += [(place, station) for station in sorted(_shared(group))]
 
 
@@ -129,8 +132,12 @@ def _start_of(group: Iterable[Log]) -> int | None:
     return min((g.start_utc_us for g in group if g.start_utc_us is not None), default=None)
 
 
-def _timed_groups(logs: Sequence[Log]) -> list[list[Log]]:
-    """Put the logs that have a clock together, the nearest starts first; the others stay alone."""
+def _timed_groups(logs: Sequence[Log], clashing: set[Pair]) -> list[list[Log]]:
+    """Put the logs that have a clock together, the nearest starts first; the others stay alone.
+
+    Where starts are equally near, those go together first that have no station in common: a box is
+    no spare while a class lacks it. Only collecting tells then which boxes were in one hall.
+    """
     groups: dict[str, list[Log]] = {}
     of: dict[str, list[Log]] = {}
     for log in logs:
@@ -138,30 +145,84 @@ def _timed_groups(logs: Sequence[Log]) -> list[list[Log]]:
         group.append(log)
         of[log.digest] = group
     timed = [log for log in logs if log.start_utc_us is not None]
-    pairs = sorted(
-        (_apart(one, other), one.digest, other.digest)
-        for one, other in combinations(timed, 2)
-        if abs((one.start_utc_us or 0) - (other.start_utc_us or 0)) <= START_APART_US
-    )
-    for _, one, other in pairs:
-        mine, yours = of[one], of[other]
-        if mine is not yours and _may_be_one(mine, yours):
-            mine += yours
-            of.update((log.digest, mine) for log in yours)
+    pairs: dict[int, list[tuple[tuple[int, int], Log, Log]]] = {}
+    for one, other in combinations(timed, 2):
+        apart_us = abs((one.start_utc_us or 0) - (other.start_utc_us or 0))
+        if apart_us <= START_APART_US:
+            near = pairs.setdefault(0 if apart_us <= SAME_START_US else apart_us, [])
+            near.append((_collecting(one, other), one, other))
+    for apart_us, near in sorted(pairs.items()):
+        near.sort(key=lambda pair: (pair[0], pair[1].digest, pair[2].digest))
+        for spares in (False, True):
+            if spares and apart_us == 0:
+                _exchange(of)
+            for _, one, other in near:
+                mine, yours = of[one.digest], of[other.digest]
+                if mine is yours or not (spares or _no_station_twice(mine, yours)):
+                    continue
+                if _may_be_one(mine, yours, clashing):
+                    mine += yours
+                    of.update((log.digest, mine) for log in yours)
     return list({id(group): group for group in of.values()}.values())
 
 
-def _apart(one: Log, other: Log) -> tuple[int, int]:
-    """Return how far two logs are apart: by their starts, then by when they were collected."""
-    starts = abs((one.start_utc_us or 0) - (other.start_utc_us or 0))
-    collected = abs(one.collected_utc_us - other.collected_utc_us)
-    return (0 if starts <= SAME_START_US else starts), collected
+def _exchange(of: dict[str, list[Log]]) -> None:
+    """Exchange boxes of a station where each group is then collected more closely together.
+
+    Of groups that began at once and have no station twice.
+    """
+    groups = list({id(group): group for group in of.values()}.values())
+    able = [g for g in groups if len({log.station for log in g}) == len(g) and not _filed(g)]
+    again = True
+    while again:  # what is apart in the groups becomes less each time, so it ends
+        again = False
+        for mine, yours in combinations(able, 2):
+            if not _began_at_once([*mine, *yours]):
+                continue
+            for m, a in enumerate(mine):
+                n = next((n for n, b in enumerate(yours) if b.station == a.station), None)
+                if n is None:
+                    continue
+                b = yours[n]
+                now = _spread(mine, m, a) + _spread(yours, n, b)
+                if _spread(mine, m, b) + _spread(yours, n, a) < now:
+                    mine[m], yours[n] = b, a
+                    of[a.digest], of[b.digest] = yours, mine
+                    again = True
 
 
-def _may_be_one(some: Sequence[Log], others: Sequence[Log]) -> bool:
-    if some[0].filed is not None and others[0].filed is not None:
+def _spread(group: Sequence[Log], place: int, log: Log) -> int:
+    """Return how far from the others of a group a log is collected in a place there, in all."""
+    others = (*group[:place], *group[place + 1 :])
+    return sum(abs(log.collected_utc_us - other.collected_utc_us) for other in others)
+
+
+def _began_at_once(some: Iterable[Log]) -> bool:
+    starts = [log.start_utc_us for log in some]
+    known = [start for start in starts if start is not None]
+    return len(known) == len(starts) and max(known) - min(known) <= SAME_START_US
+
+
+def _filed(group: Iterable[Log]) -> bool:
+    """Whether a coach said what is of a group."""
+    return any(log.filed is not None for log in group)
+
+
+def _collecting(one: Log, other: Log) -> tuple[int, int]:
+    """Return how far apart two logs were collected, and when the first of them was."""
+    at = one.collected_utc_us, other.collected_utc_us
+    return max(at) - min(at), min(at)
+
+
+def _no_station_twice(some: Iterable[Log], others: Iterable[Log]) -> bool:
+    return not {log.station for log in some} & {log.station for log in others}
+
+
+def _may_be_one(some: Sequence[Log], others: Sequence[Log], clashing: set[Pair]) -> bool:
+    if _filed(some) and _filed(others):
         return False
-    return all(_near(a, b) and not _clash(a, b) for a in some for b in others)
+    pairs = [(a, b) for a in some for b in others]
+    return all(_near(a, b) and (a.digest, b.digest) not in clashing for a, b in pairs)
 
 
 def _near(one: Log, other: Log) -> bool:
@@ -171,62 +232,44 @@ def _near(one: Log, other: Log) -> bool:
     return abs(one.start_utc_us - other.start_utc_us) <= most
 
 
-def _clash(one: Log, other: Log) -> bool:
-    if one.station != other.station:
-        return False
-    return one.box_id == other.box_id or _both_pressed(one, other)
-
-
-def _both_pressed(one: Log, other: Log) -> bool:
-    """Whether two boxes were pressed in the same stretch of time, more than now and then.
-
-    Not only in the same half minutes: fast and slow people need not share one.
-    """
-    mine, yours = _in_common(one, other)
-    return min(len(mine), len(yours)) >= BOTH_PRESSED_LEAST
-
-
-def _in_common(one: Log, other: Log) -> tuple[set[int], set[int]]:
-    """Return the half minutes of each from the later first press to the earlier last."""
-    if one.start_utc_us is None or other.start_utc_us is None:
-        return set(), set()
-    later = round((other.start_utc_us - one.start_utc_us) / (HALF_MINUTE_MS * 1000))
-    both = one.pressed, {at + later for at in other.pressed}
-    if not all(both):
-        return set(), set()
-    since, until = max(map(min, both)), min(map(max, both))
-    mine, yours = ({at for at in some if since <= at <= until} for some in both)
-    return mine, yours
-
-
-def _shared(group: Sequence[Log]) -> set[int]:
-    """Return the stations at which two boxes of a class were in turn, which nobody said."""
-    found = set()
-    for one, other in combinations(group, 2):
-        said = one.filed is not None and one.filed == other.filed
-        if one.station == other.station and not said:
-            mine, yours = _in_common(one, other)
-            # A spare that takes over within a half minute has that one in common.
-            if len(mine | yours) > 1 or _both_played(one, other):
-                found.add(one.station)
+def _clashing(logs: Iterable[Log]) -> set[Pair]:
+    """Return the pairs, by digest, that can't be of one class: one box twice, or two halls."""
+    found: set[Pair] = set()
+    for one, other in combinations(logs, 2):
+        if one.station != other.station:
+            continue
+        if one.box_id == other.box_id or mixed(_pressed_us(one), _pressed_us(other)):
+            found |= {(one.digest, other.digest), (other.digest, one.digest)}
     return found
 
 
-def _both_played(one: Log, other: Log) -> bool:
-    """Whether two boxes played a class from the same start to its end: hardly box and spare."""
-    if not (one.whole and other.whole) or one.start_utc_us is None or other.start_utc_us is None:
-        return False
-    return abs(one.start_utc_us - other.start_utc_us) <= SAME_START_US
+def _pressed_us(log: Log) -> list[int]:
+    """Return the UTC of each press; none without a clock."""
+    start = log.start_utc_us
+    return [] if start is None else [start + at_ms * 1000 for at_ms in log.pressed_ms]
 
 
-def _halls(one: Sequence[Log], other: Sequence[Log]) -> int | None:
+def _shared(group: Iterable[Log]) -> set[int]:
+    """Return the stations at which two boxes of a class were, which nobody said.
+
+    A clean change to a spare is among them: a box of another hall that was pressed seldom, or lost
+    power early, looks like one.
+    """
+    return {
+        one.station
+        for one, other in combinations(group, 2)
+        if one.station == other.station and (one.filed is None or one.filed != other.filed)
+    }
+
+
+def _halls(one: Sequence[Log], other: Sequence[Log], clashing: set[Pair]) -> int | None:
     """Return the station by which two classes were told apart, None if it was not by that."""
     pairs = [(a, b) for a in one for b in other]
     if not all(_near(a, b) for a, b in pairs):
         return None
-    if one[0].filed is not None and other[0].filed is not None:
+    if _filed(one) and _filed(other):
         return None
-    clashes = [(a, b) for a, b in pairs if _clash(a, b)]
+    clashes = [(a, b) for a, b in pairs if (a.digest, b.digest) in clashing]
     if not clashes or any(a.box_id == b.box_id for a, b in clashes):
         return None
     return min(a.station for a, _ in clashes)
