@@ -10,7 +10,7 @@ from sqlalchemy import func, select
 
 from handbell.cli.main import main
 from handbell.errors import StoreError, UnreadJournalError, UsageError
-from handbell.store import open_store, settle, tables
+from handbell.store import open_store, salvage, settle, tables
 from handbell.store.forget import forget
 from handbell.store.wearers import set_wearers
 from handbell_core import faults
@@ -219,6 +219,25 @@ def test_a_damaged_log_of_another_day_is_not_read_as_the_plan_before_it_was_edit
     same_day = classes.play(old, classes.presses_of(rng, old, 0))
     assert store.ingest(damaged(same_day.journal), classes.BOX_IDS[5], COLLECTED_US).new
     assert len(rows(store, tables.runs)) == 2
+
+
+@pytest.mark.parametrize("before_ms", [classes.START_UTC_MS, None])
+@pytest.mark.parametrize("start_ms", [classes.START_UTC_MS, None])
+def test_without_a_clock_a_damaged_log_is_read_by_a_plan_that_was_collected_with_it(
+    store, before_ms, start_ms
+):
+    rng = random.Random(3)
+    old = classes.timeline(SQUATS, (1,))
+    new = classes.timeline(((classes.Piece("Lunges", 20, goal=8), SQUATS[0][1]),), (1,), plan=b"b")
+    take(store, old, classes.play(old, classes.presses_of(rng, old, 0), before_ms).journal)
+    week_ms = 7 * 86_400_000
+    later_ms = None if start_ms is None else start_ms + week_ms
+    edited = damaged(classes.play(new, classes.presses_of(rng, new, 0), later_ms).journal)
+    with pytest.raises(UnreadJournalError):
+        store.ingest(edited, classes.BOX_IDS[5], COLLECTED_US + week_ms * 1000)
+    of_old = damaged(classes.play(old, classes.presses_of(rng, old, 0), start_ms).journal)
+    assert store.ingest(of_old, classes.BOX_IDS[6], COLLECTED_US + 60_000_000).new
+    assert salvage.try_again(store, salvage.unread(store)) == []
 
 
 def test_with_more_damage_the_coachs_word_is_needed(store, place, capsys):

@@ -64,7 +64,7 @@ def ingest_run(store: Store, journal: bytes, box_id: str, collected_utc_us: int)
         log = _read(journal, box_id, collected_utc_us)
     except UnreadJournalError as error:
         with store.reading() as conn:
-            played = played_by(conn, journal, box_id)
+            played = played_by(conn, journal, box_id, collected_utc_us)
         if played is not None:
             return store.doing(
                 lambda conn: ingest_in(conn, journal, box_id, collected_utc_us, played=played)

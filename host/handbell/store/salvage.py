@@ -1,9 +1,10 @@
 """Logs that can't be read: kept aside, listed, tried again, given out.
 
 A log whose first record is damaged does not say what was played. The timelines that the store has
-are tried then: all that its other records tell must fit, and where several fit, or the one was
-played at other times, a class of the plan must have begun at the same time. Nothing is guessed: if
-it is still not one, the coach says. A log that was read as what it is not can be put back.
+are tried then: all that its other records tell must fit. Where several fit, a class of the plan
+must have begun at the same time; where one fits that was played here, too, or have been collected
+with the log if either tells no time. Nothing is guessed: if it is still not one, the coach says. A
+log that was read as what it is not can be put back.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ from . import filing, journals, tables, timelines
 from .ingest import Ingested, digest_of, ingest_in
 from .journals import Played
 from .outages import Record, entered_in
-from .parted import MINUTE_US, START_APART_US
+from .parted import COLLECTING_US, MINUTE_US, START_APART_US
 from .recount import PRESS, recount
 from .settle import in_force
 from .store import Store
@@ -132,7 +133,7 @@ def _by_itself(conn: Connection, one: Unread) -> Ingested | None:
     """Take a log in if it can be read without the coach's word."""
     played = None
     if _is_damaged(one.journal):
-        played = played_by(conn, one.journal, one.box_id)
+        played = played_by(conn, one.journal, one.box_id, one.collected_utc_us)
     try:
         return _take_in(conn, one, None, played)
     except (UnreadJournalError, StoreError):
@@ -192,7 +193,9 @@ def _is_damaged(journal: bytes) -> bool:
     return bool(records) and records[0][0] != j.RUN
 
 
-def played_by(conn: Connection, journal: bytes, box_id: str) -> Played | None:
+def played_by(
+    conn: Connection, journal: bytes, box_id: str, collected_utc_us: int
+) -> Played | None:
     """Return the only timeline here that a log with a damaged first record can be of.
 
     None for one that the coach put back.
@@ -207,9 +210,15 @@ def played_by(conn: Connection, journal: bytes, box_id: str) -> Played | None:
         wanted = wanted.where(t.station == station)
     fit = _fitting(journal, conn.execute(wanted.order_by(t.digest)).all())
     start = journals.read(journal, Played("", 0)).start_utc_us
-    # A single one may be the plan before it was edited, when it was played at other times only.
-    if len(fit) > 1 or (start is not None and any(_played(conn, row.plan) for row in fit)):
-        fit = [row for row in fit if start is not None and _played(conn, row.plan, start)]
+    if len(fit) > 1:
+        fit = [row for row in fit if _began_near(conn, row.plan, start)]
+    elif fit and _played(conn, fit[0].plan):
+        # It may be the plan before it was edited, when it was played at other times only.
+        plan = fit[0].plan
+        if not (
+            _began_near(conn, plan, start) or _collected_near(conn, plan, start, collected_utc_us)
+        ):
+            return None
     return Played(fit[0].digest, fit[0].station) if len(fit) == 1 else None
 
 
@@ -288,10 +297,29 @@ def _has_place(
     return begin <= class_ms < end
 
 
-def _played(conn: Connection, plan: str, near_utc_us: int | None = None) -> bool:
-    """Whether a class of a plan began near a time, or at any known time."""
-    c, apart = tables.classes.c, START_APART_US
-    began = select(c.id).where(c.plan == plan, c.start_utc_us.is_not(None))
-    if near_utc_us is not None:
-        began = began.where(c.start_utc_us.between(near_utc_us - apart, near_utc_us + apart))
-    return conn.execute(began.limit(1)).first() is not None
+def _played(conn: Connection, plan: str) -> bool:
+    """Whether there is a class of a plan."""
+    c = tables.classes.c
+    return conn.execute(select(c.id).where(c.plan == plan).limit(1)).first() is not None
+
+
+def _began_near(conn: Connection, plan: str, start_utc_us: int | None) -> bool:
+    """Whether a class of a plan began at about a time; not if that is not known."""
+    if start_utc_us is None:
+        return False
+    c = tables.classes.c
+    near = c.start_utc_us.between(start_utc_us - START_APART_US, start_utc_us + START_APART_US)
+    return conn.execute(select(c.id).where(c.plan == plan, near).limit(1)).first() is not None
+
+
+def _collected_near(
+    conn: Connection, plan: str, start_utc_us: int | None, collected_utc_us: int
+) -> bool:
+    """Whether a log of a plan was collected with one, where one of the two tells no start."""
+    c, r = tables.classes.c, tables.runs.c
+    since, until = collected_utc_us - COLLECTING_US, collected_utc_us + COLLECTING_US
+    wanted = select(r.id).join(tables.classes, c.id == r.class_id)
+    wanted = wanted.where(c.plan == plan, r.collected_utc_us.between(since, until))
+    if start_utc_us is not None:
+        wanted = wanted.where(c.start_utc_us.is_(None))
+    return conn.execute(wanted.limit(1)).first() is not None
