@@ -384,6 +384,115 @@ def changed(bundle, into, change):
     return into
 
 
+def pair(start_ms, box, mark=0):
+    """A box of station 1 with the bibs 1 and 2."""
+    data = classes.timeline(SHORT, (1, 2), 1)
+    run = classes.play(data, [classes.Press(11_000 + box + mark)], start_ms)
+    return classes.BOX_IDS[box], data, run.journal
+
+
+SHORT = ((classes.Piece("Ring rows", 30),),)
+
+
+def put(into, *made):
+    for box, data, journal in made:
+        into.put_timeline(data)
+        into.ingest(journal, box, COLLECTED_US)
+
+
+def without_logs(told, parts):
+    for one in told["wearers"]:
+        del one["logs"]
+
+
+def worn_of(store):
+    """Who has each bib in the class of each box."""
+    names = {(w.class_id, w.bib): w.name for w in everything(store)["wearers"]}
+    with store.reading() as conn:
+        of = {r.box_id: r.class_id for r in conn.execute(select(tables.runs))}
+    return {
+        box: {bib: name for (class_id, bib), name in names.items() if class_id == there}
+        for box, there in of.items()
+    }
+
+
+def test_a_bundle_knows_of_which_logs_a_name_was_said(store, tmp_path):
+    mine, late = pair(classes.START_UTC_MS, 0), pair(classes.START_UTC_MS, 5, 400)
+    with open_store(str(tmp_path / "theirs.sqlite")) as theirs:
+        theirs.put_plan(classes.PLAN_TEXT, "Two blocks")
+        put(theirs, mine)
+        set_wearers(theirs, 1, {1: "Mina"})
+        put(theirs, late)  # of it the name was not said
+        set_wearers(theirs, 1, {2: "Otto"})  # of both
+        export_bundle(theirs, tmp_path / "b.zip", Wanted())
+        logs = [(w.bib, w.logs) for w in everything(theirs)["wearers"]]
+        assert logs == [(1, classes.digest_of(mine[2])), (2, None)]
+    import_bundle(store, tmp_path / "b.zip")
+    assert [(w.bib, w.logs) for w in everything(store)["wearers"]] == logs
+    before = everything(store)
+    assert import_bundle(store, tmp_path / "b.zip").names_new == 0
+    assert everything(store) == before
+    filing.set_apart(store, 1, [late[0]])
+    assert worn_of(store) == {mine[0]: {1: "Mina", 2: "Otto"}, late[0]: {2: "Otto"}}
+
+
+@pytest.mark.parametrize("older", [False, True])
+def test_a_name_in_a_bundle_is_not_said_of_logs_that_are_here_alone(store, tmp_path, older):
+    mine, other = pair(classes.START_UTC_MS, 0), pair(classes.START_UTC_MS, 5, 400)
+    put(store, mine, other)
+    path = tmp_path / "b.zip"
+    with open_store(str(tmp_path / "theirs.sqlite")) as theirs:
+        theirs.put_plan(classes.PLAN_TEXT, "Two blocks")
+        put(theirs, mine)
+        set_wearers(theirs, 1, {1: "Mina"})
+        export_bundle(theirs, path, Wanted())
+    import_bundle(store, changed(path, tmp_path / "old.zip", without_logs) if older else path)
+    filing.set_apart(store, 1, [other[0]])
+    assert worn_of(store) == {mine[0]: {1: "Mina"}, other[0]: {}}
+
+
+def test_a_name_said_of_a_class_that_is_two_here_goes_to_both(store, tmp_path):
+    one, two = pair(classes.START_UTC_MS, 0), pair(classes.START_UTC_MS, 5, 400)
+    put(store, one, two)
+    filing.set_apart(store, 1, [two[0]])
+    set_wearers(store, 1, {2: "Otto"})
+    with open_store(str(tmp_path / "theirs.sqlite")) as theirs:
+        theirs.put_plan(classes.PLAN_TEXT, "Two blocks")
+        put(theirs, one, two)
+        set_wearers(theirs, 1, {1: "Mina", 2: "Otto"})
+        export_bundle(theirs, tmp_path / "b.zip", Wanted())
+    assert import_bundle(store, tmp_path / "b.zip").kept == []
+    assert worn_of(store) == {box: {1: "Mina", 2: "Otto"} for box in (one[0], two[0])}
+
+
+def test_a_name_said_here_of_one_log_and_in_a_bundle_of_another_is_said_of_both(store, tmp_path):
+    one, two = pair(classes.START_UTC_MS, 0), pair(classes.START_UTC_MS, 5, 400)
+    put(store, one)
+    set_wearers(store, 1, {1: "Mina"})
+    put(store, two)
+    with open_store(str(tmp_path / "theirs.sqlite")) as theirs:
+        theirs.put_plan(classes.PLAN_TEXT, "Two blocks")
+        put(theirs, two)
+        set_wearers(theirs, 1, {1: "Mina"})
+        export_bundle(theirs, tmp_path / "b.zip", Wanted())
+    import_bundle(store, tmp_path / "b.zip")
+    filing.set_apart(store, 1, [two[0]])
+    assert worn_of(store) == {one[0]: {1: "Mina"}, two[0]: {1: "Mina"}}
+
+
+def test_a_name_that_was_forgotten_in_one_half_does_not_come_from_the_other(store, tmp_path):
+    one, two = pair(classes.START_UTC_MS, 0), pair(classes.START_UTC_MS, 5, 400)
+    with open_store(str(tmp_path / "theirs.sqlite")) as theirs:
+        theirs.put_plan(classes.PLAN_TEXT, "Two blocks")
+        put(theirs, one, two)
+        set_wearers(theirs, 1, {1: "Mina"})
+        half = filing.set_apart(theirs, 1, [two[0]])
+        set_wearers(theirs, half, {1: "Otto"})
+        export_bundle(theirs, tmp_path / "b.zip", Wanted())
+    assert import_bundle(store, tmp_path / "b.zip").kept == []
+    assert worn_of(store) == {one[0]: {1: "Mina"}, two[0]: {1: "Otto"}}
+
+
 def _swap(told, parts):
 
     one, two = sorted(name for name in parts if name.startswith("logs/"))[:2]
@@ -402,6 +511,8 @@ def _swap(told, parts):
         (lambda told, parts: told["amendments"][0].pop("who"), "its amendments are not"),
         (lambda told, parts: told["wearers"][0].update(bib="seven"), "its wearers are not"),
         (lambda told, parts: told["wearers"][0].update(log="0"), "its wearers are not"),
+        (lambda told, parts: told["wearers"][0].update(logs="0"), "its wearers are not"),
+        (lambda told, parts: told["wearers"][0].update(logs=7), "its wearers are not"),
         (_swap, "is another one"),
         (lambda told, parts: told["runs"][0].update({"class": "0"}), "the class of log"),
     ],

@@ -142,8 +142,8 @@ def _amendments(conn: Connection, some: Any, names: bool) -> list[dict[str, Any]
 def _wearers(conn: Connection, some: Any) -> list[dict[str, Any]]:
     """Return who wore which bib as it was said, by a log of the class.
 
-    That is one it was said of and that has the bib, if there is one: where the logs are in two
-    classes, the name goes to the right one.
+    That is one it was said of and that has the bib, if there is one; beside it all logs of the
+    class that it was said of. Where they are in two classes, the name goes to the right ones.
     """
     w, r, t = tables.wearers, tables.runs, tables.tasks
     has_bib = exists().where(t.c.timeline == r.c.timeline, t.c.bib == w.c.bib).label("has_bib")
@@ -154,14 +154,21 @@ def _wearers(conn: Connection, some: Any) -> list[dict[str, Any]]:
         .join(r, and_(r.c.class_id == w.c.class_id, some))
     )
     found: dict[tuple[int, int], tuple[tuple[bool, bool], dict[str, Any]]] = {}
+    said_of: dict[tuple[int, int], list[str]] = {}
     for row in conn.execute(joined.order_by(r.c.id, w.c.bib)):
         name = row.said if row.amended else row.name
         told = {"log": row.digest, "bib": row.bib, "name": name, "absent": row.absent}
         fits = bool(row.has_bib), row.logs is None or row.digest in row.logs.split()
-        best = found.get((row.class_id, row.bib))
+        place = row.class_id, row.bib
+        if fits[1]:
+            said_of.setdefault(place, []).append(row.digest)
+        best = found.get(place)
         if best is None or best[0] < fits:
-            found[row.class_id, row.bib] = fits, told
-    return [told for _, told in found.values()]
+            found[place] = fits, told
+    return [
+        told | {"logs": " ".join(sorted(said_of.get(place, [told["log"]])))}
+        for place, (_, told) in found.items()
+    ]
 
 
 def _parts(

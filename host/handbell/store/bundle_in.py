@@ -22,8 +22,8 @@ from . import joining, journals, tables, timelines
 from .amend import settle_name
 from .bulk import insert_if_absent
 from .bundle import CHECK, FORMAT, LIST, VERSION
+from .bundle_names import Runs, take_names
 from .ingest import digest_of, ingest_in
-from .names import plain_text
 from .parted import START_APART_US, Log, parted
 from .salvage import PUT_BACK
 from .settle import NAME, settle
@@ -137,7 +137,10 @@ def _check(bundle: Bundle) -> None:
     logs = {one["digest"] for one in told["runs"]}
     fields = {c.name for c in tables.amendments.c} - {"run"} | {"log"}
     _check_rows("amendments", told["amendments"], fields, logs)
-    _check_rows("wearers", told["wearers"], {"log", "bib", "name", "absent"}, logs)
+    worn = [{"logs": None, **one} for one in told["wearers"]]  # earlier versions did not tell them
+    _check_rows("wearers", worn, {"log", "bib", "name", "absent", "logs"}, logs)
+    if any(set((one["logs"] or "").split()) - logs for one in worn):
+        raise ValueError("its wearers are not as this version writes them")
 
 
 def _check_rows(name: str, rows: list[dict[str, Any]], fields: set[str], logs: set[str]) -> None:
@@ -193,7 +196,8 @@ def _take_in(conn: Connection, bundle: Bundle) -> Imported:
     done.classes = sorted({row.class_id for row in now if row.class_id is not None})
     for class_id in sorted({row.class_id for row in now if row.class_id and row.origin}):
         done.apart[class_id] = _alike(conn, class_id)
-    _names(conn, told["wearers"], runs, done)
+    done.names_new, kept = take_names(conn, told["wearers"], told["runs"], runs)
+    done.kept += kept
     _amendments(conn, told["amendments"], runs, done)
     return done
 
@@ -203,9 +207,6 @@ def _put_back(conn: Connection, some: list[str]) -> set[str]:
     u = tables.unread.c
     here = select(u.digest).where(u.reason == PUT_BACK, u.digest.in_(some))
     return set(conn.scalars(here))
-
-
-Runs = dict[str, tuple[int, int | None]]
 
 
 def _whose(conn: Connection, bundle: Bundle) -> dict[str, tuple[str | None, str | None]]:
@@ -292,28 +293,6 @@ def _alike(conn: Connection, class_id: int) -> int | None:
     found = select(c.id).where(c.plan == one.plan, near, c.id != class_id).order_by(c.id)
     first: int | None = conn.scalar(found.limit(1))
     return first
-
-
-def _names(conn: Connection, told: list[dict[str, Any]], runs: Runs, done: Imported) -> None:
-    """Take in who wore what; what was said here already stays."""
-    w = tables.wearers
-    for one in told:
-        if one["log"] not in runs:
-            continue  # it was put back here
-        class_id = runs[one["log"]][1]
-        name = plain_text(one["name"] or "") or None
-        row = {"class_id": class_id, "bib": one["bib"], "name": name}
-        if insert_if_absent(conn, w, row | {"absent": bool(one["absent"])}):
-            done.names_new += 1
-            continue
-        same = and_(w.c.class_id == class_id, w.c.bib == row["bib"])
-        here = conn.execute(select(w).where(same)).one()
-        mine = here.said if here.amended else here.name
-        if name and mine != name:
-            done.kept.append(
-                f"Bib {row['bib']} of class {class_id} is {mine or 'nobody'} here and stays so; "
-                f"the bundle says {name}"
-            )
 
 
 def _amendments(conn: Connection, told: list[dict[str, Any]], runs: Runs, done: Imported) -> None:
