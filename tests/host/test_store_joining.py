@@ -13,8 +13,9 @@ from handbell.cli.main import main
 from handbell.errors import UsageError
 from handbell.store import filing, joining, open_store, tables
 from handbell.store.amend import Change, amend_name, undo
-from handbell.store.parted import Log, parted, touch
+from handbell.store.parted import parted, touch
 from handbell.store.queries import load_class
+from handbell.store.together import Log
 from handbell.store.wearers import set_wearers
 
 pytest_plugins = ["store_fixtures"]
@@ -339,12 +340,12 @@ def test_a_box_that_is_pressed_seldom_is_not_put_beside_another_of_its_station(
         assert names(found)[0] == classes_
 
 
-def test_halls_collected_one_after_the_other_are_not_mixed_by_the_nearest_collecting():
-    at_s = {"A1": 0, "A2": 20, "A3": 45, "B1": 60, "B2": 80, "B3": 100}
-    seldom = {"A1": 100, "B1": 400}
+@pytest.mark.parametrize("seldom", [{"A1": 100, "B1": 400}, {}])
+@pytest.mark.parametrize("at_s", [(0, 20, 45, 60, 80, 100), (0, 10, 35, 45, 70, 80)])
+def test_halls_collected_one_after_the_other_are_not_mixed_by_the_nearest_collecting(at_s, seldom):
     logs = [
         told(n, int(n[1]), [seldom[n]] if n in seldom else ALL_S, collected_s=at)
-        for n, at in at_s.items()
+        for n, at in zip(("A1", "A2", "A3", "B1", "B2", "B3"), at_s, strict=True)
     ]
     assert names(parted(logs))[0] == [["A1", "A2", "A3"], ["B1", "B2", "B3"]]
 

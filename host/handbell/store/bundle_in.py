@@ -24,10 +24,11 @@ from .bulk import insert_if_absent
 from .bundle import CHECK, FORMAT, LIST, VERSION
 from .bundle_names import Runs, take_names
 from .ingest import digest_of, ingest_in
-from .parted import START_APART_US, Log, parted
+from .parted import parted
 from .salvage import PUT_BACK
 from .settle import NAME, settle
 from .store import Store, put_plan, put_timeline
+from .together import START_APART_US, Log
 
 SIZE_MOST = 1_000_000_000
 NUMBERS = ("window", "slot", "bib", "at_utc_us", "undone_utc_us")

@@ -28,10 +28,11 @@ from sqlalchemy import (
 from handbell_core import journal as j
 from handbell_core.timeline import HEADER_SIZE
 
-from .parted import MINUTE_US, START_APART_US, Log, Parted, parted, touch
+from .parted import Parted, parted, touch
 from .store import Store
 from .tables import classes, plans, runs, taps, timelines
 from .timelines import slot_ms_of
+from .together import MINUTE_US, START_APART_US, Log
 from .worn import move_names, said_of_all
 
 WEEK_US = 7 * 24 * 60 * MINUTE_US

@@ -20,37 +20,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
 
-from .mixed import mixed
+from .together import MINUTE_US, Log, Pair, clashing_pairs, filed, starts_near, timed_groups
 
-MINUTE_US = 60_000_000
-START_APART_US = 20 * MINUTE_US
-SAME_START_US = 2_000_000
 COLLECTING_US = 30 * MINUTE_US
 LATELY_US = 12 * 60 * MINUTE_US
-Pair = tuple[str, str]
-
-
-@dataclass(frozen=True)
-class Log:
-    """The facts of a run that say which class it is of; ``start_utc_us`` None: clock lost.
-
-    ``pressed_ms`` is when it was pressed, since its start. ``boot`` puts a box's logs without a
-    clock in order, then ``run``, the order in which the box gave them. Logs of different ``origin``
-    are never one class; those with the same ``filed`` always are.
-    """
-
-    run: int
-    digest: str
-    box_id: str
-    station: int
-    start_utc_us: int | None
-    slot_us: int
-    collected_utc_us: int
-    whole: bool = True
-    pressed_ms: tuple[int, ...] = ()
-    boot: int = 0
-    origin: str | None = None
-    filed: str | None = None
 
 
 @dataclass
@@ -86,7 +59,7 @@ def touch(one: Log, other: Log) -> bool:
     if one.filed is not None and one.filed == other.filed:
         return True
     if one.start_utc_us is not None and other.start_utc_us is not None:
-        return _near(one, other)  # of a short plan a whole day would hang together otherwise
+        return starts_near(one, other)  # of a short plan a whole day would hang together otherwise
     if one.start_utc_us is None and other.start_utc_us is None:
         return _collected_together(one, other)
     lost, timed = (one, other) if one.start_utc_us is None else (other, one)
@@ -106,8 +79,8 @@ def _collected_together(one: Log, other: Log) -> bool:
 
 def _part(logs: Sequence[Log], found: Parted) -> None:
     """Part the logs of one origin."""
-    clashing = _clashing(logs)
-    groups = _timed_groups(logs, clashing)
+    clashing = clashing_pairs(logs)
+    groups = timed_groups(logs, clashing)
     timed = [group for group in groups if _start_of(group) is not None]
     timed.sort(key=lambda group: (_start_of(group) or 0, group[0].digest))
     fixed = [group for group in groups if _start_of(group) is None and group[0].filed is not None]
@@ -132,123 +105,6 @@ def _start_of(group: Iterable[Log]) -> int | None:
     return min((g.start_utc_us for g in group if g.start_utc_us is not None), default=None)
 
 
-def _timed_groups(logs: Sequence[Log], clashing: set[Pair]) -> list[list[Log]]:
-    """Put the logs that have a clock together, the nearest starts first; the others stay alone.
-
-    Where starts are equally near, those go together first that have no station in common: a box is
-    no spare while a class lacks it. Only collecting tells then which boxes were in one hall.
-    """
-    groups: dict[str, list[Log]] = {}
-    of: dict[str, list[Log]] = {}
-    for log in logs:
-        group = groups.setdefault(log.filed or log.digest, [])
-        group.append(log)
-        of[log.digest] = group
-    timed = [log for log in logs if log.start_utc_us is not None]
-    pairs: dict[int, list[tuple[tuple[int, int], Log, Log]]] = {}
-    for one, other in combinations(timed, 2):
-        apart_us = abs((one.start_utc_us or 0) - (other.start_utc_us or 0))
-        if apart_us <= START_APART_US:
-            near = pairs.setdefault(0 if apart_us <= SAME_START_US else apart_us, [])
-            near.append((_collecting(one, other), one, other))
-    for apart_us, near in sorted(pairs.items()):
-        near.sort(key=lambda pair: (pair[0], pair[1].digest, pair[2].digest))
-        for spares in (False, True):
-            if spares and apart_us == 0:
-                _exchange(of)
-            for _, one, other in near:
-                mine, yours = of[one.digest], of[other.digest]
-                if mine is yours or not (spares or _no_station_twice(mine, yours)):
-                    continue
-                if _may_be_one(mine, yours, clashing):
-                    mine += yours
-                    of.update((log.digest, mine) for log in yours)
-    return list({id(group): group for group in of.values()}.values())
-
-
-def _exchange(of: dict[str, list[Log]]) -> None:
-    """Exchange boxes of a station where each group is then collected more closely together.
-
-    Of groups that began at once and have no station twice.
-    """
-    groups = list({id(group): group for group in of.values()}.values())
-    able = [g for g in groups if len({log.station for log in g}) == len(g) and not _filed(g)]
-    again = True
-    while again:  # what is apart in the groups becomes less each time, so it ends
-        again = False
-        for mine, yours in combinations(able, 2):
-            if not _began_at_once([*mine, *yours]):
-                continue
-            for m, a in enumerate(mine):
-                n = next((n for n, b in enumerate(yours) if b.station == a.station), None)
-                if n is None:
-                    continue
-                b = yours[n]
-                now = _spread(mine, m, a) + _spread(yours, n, b)
-                if _spread(mine, m, b) + _spread(yours, n, a) < now:
-                    mine[m], yours[n] = b, a
-                    of[a.digest], of[b.digest] = yours, mine
-                    again = True
-
-
-def _spread(group: Sequence[Log], place: int, log: Log) -> int:
-    """Return how far from the others of a group a log is collected in a place there, in all."""
-    others = (*group[:place], *group[place + 1 :])
-    return sum(abs(log.collected_utc_us - other.collected_utc_us) for other in others)
-
-
-def _began_at_once(some: Iterable[Log]) -> bool:
-    starts = [log.start_utc_us for log in some]
-    known = [start for start in starts if start is not None]
-    return len(known) == len(starts) and max(known) - min(known) <= SAME_START_US
-
-
-def _filed(group: Iterable[Log]) -> bool:
-    """Whether a coach said what is of a group."""
-    return any(log.filed is not None for log in group)
-
-
-def _collecting(one: Log, other: Log) -> tuple[int, int]:
-    """Return how far apart two logs were collected, and when the first of them was."""
-    at = one.collected_utc_us, other.collected_utc_us
-    return max(at) - min(at), min(at)
-
-
-def _no_station_twice(some: Iterable[Log], others: Iterable[Log]) -> bool:
-    return not {log.station for log in some} & {log.station for log in others}
-
-
-def _may_be_one(some: Sequence[Log], others: Sequence[Log], clashing: set[Pair]) -> bool:
-    if _filed(some) and _filed(others):
-        return False
-    pairs = [(a, b) for a in some for b in others]
-    return all(_near(a, b) and (a.digest, b.digest) not in clashing for a, b in pairs)
-
-
-def _near(one: Log, other: Log) -> bool:
-    if one.start_utc_us is None or other.start_utc_us is None:
-        return True
-    most = max(SAME_START_US, min(START_APART_US, one.slot_us - 1, other.slot_us - 1))
-    return abs(one.start_utc_us - other.start_utc_us) <= most
-
-
-def _clashing(logs: Iterable[Log]) -> set[Pair]:
-    """Return the pairs, by digest, that can't be of one class: one box twice, or two halls."""
-    found: set[Pair] = set()
-    for one, other in combinations(logs, 2):
-        if one.station != other.station:
-            continue
-        if one.box_id == other.box_id or mixed(_pressed_us(one), _pressed_us(other)):
-            found |= {(one.digest, other.digest), (other.digest, one.digest)}
-    return found
-
-
-def _pressed_us(log: Log) -> list[int]:
-    """Return the UTC of each press; none without a clock."""
-    start = log.start_utc_us
-    return [] if start is None else [start + at_ms * 1000 for at_ms in log.pressed_ms]
-
-
 def _shared(group: Iterable[Log]) -> set[int]:
     """Return the stations at which two boxes of a class were, which nobody said.
 
@@ -265,9 +121,9 @@ def _shared(group: Iterable[Log]) -> set[int]:
 def _halls(one: Sequence[Log], other: Sequence[Log], clashing: set[Pair]) -> int | None:
     """Return the station by which two classes were told apart, None if it was not by that."""
     pairs = [(a, b) for a in one for b in other]
-    if not all(_near(a, b) for a, b in pairs):
+    if not all(starts_near(a, b) for a, b in pairs):
         return None
-    if _filed(one) and _filed(other):
+    if filed(one) and filed(other):
         return None
     clashes = [(a, b) for a, b in pairs if (a.digest, b.digest) in clashing]
     if not clashes or any(a.box_id == b.box_id for a, b in clashes):

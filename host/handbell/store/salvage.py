@@ -23,10 +23,11 @@ from . import filing, journals, tables, timelines
 from .ingest import Ingested, digest_of, ingest_in
 from .journals import Played
 from .outages import Record, entered_in
-from .parted import COLLECTING_US, MINUTE_US, START_APART_US
+from .parted import COLLECTING_US
 from .recount import PRESS, recount
 from .settle import in_force
 from .store import Store
+from .together import MINUTE_US, START_APART_US
 from .worn import bibs_lost
 
 PUT_BACK = "it was put back, since it was read as what it is not"

@@ -1,0 +1,184 @@
+"""Which logs with a clock were one class: the nearest starts together, and halls told apart."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+from .mixed import mixed
+
+MINUTE_US = 60_000_000
+START_APART_US = 20 * MINUTE_US
+SAME_START_US = 2_000_000
+
+Pair = tuple[str, str]
+
+
+@dataclass(frozen=True)
+class Log:
+    """The facts of a run that say which class it is of; ``start_utc_us`` None: clock lost.
+
+    ``pressed_ms`` is when it was pressed, since its start. ``boot`` puts a box's logs without a
+    clock in order, then ``run``, the order in which the box gave them. Logs of different ``origin``
+    are never one class; those with the same ``filed`` always are.
+    """
+
+    run: int
+    digest: str
+    box_id: str
+    station: int
+    start_utc_us: int | None
+    slot_us: int
+    collected_utc_us: int
+    whole: bool = True
+    pressed_ms: tuple[int, ...] = ()
+    boot: int = 0
+    origin: str | None = None
+    filed: str | None = None
+
+
+def timed_groups(logs: Sequence[Log], clashing: set[Pair]) -> list[list[Log]]:
+    """Put the logs that have a clock together, the nearest starts first; the others stay alone.
+
+    Where starts are equally near, those go together first that have no station in common: a box is
+    no spare while a class lacks it. Only collecting tells then which boxes were in one hall.
+    """
+    groups: dict[str, list[Log]] = {}
+    of: dict[str, list[Log]] = {}
+    for log in logs:
+        group = groups.setdefault(log.filed or log.digest, [])
+        group.append(log)
+        of[log.digest] = group
+    timed = [log for log in logs if log.start_utc_us is not None]
+    pairs: dict[int, list[tuple[tuple[int, int], Log, Log]]] = {}
+    for one, other in combinations(timed, 2):
+        apart_us = abs((one.start_utc_us or 0) - (other.start_utc_us or 0))
+        if apart_us <= START_APART_US:
+            near = pairs.setdefault(0 if apart_us <= SAME_START_US else apart_us, [])
+            near.append((_collecting(one, other), one, other))
+    for apart_us, near in sorted(pairs.items()):
+        near.sort(key=lambda pair: (pair[0], pair[1].digest, pair[2].digest))
+        for spares in (False, True):
+            if spares and apart_us == 0:
+                _divide(of)
+                _exchange(of)
+            for _, one, other in near:
+                mine, yours = of[one.digest], of[other.digest]
+                if mine is yours or not (spares or _no_station_twice(mine, yours)):
+                    continue
+                if _may_be_one(mine, yours, clashing):
+                    mine += yours
+                    of.update((log.digest, mine) for log in yours)
+    return list({id(group): group for group in of.values()}.values())
+
+
+def _divide(of: dict[str, list[Log]]) -> None:
+    """Give the boxes of a group to others that lack them, if all can go: it was one hall too many.
+
+    Of groups that began at once and have no station twice.
+    """
+    able = _able(of)
+    for group in sorted(able, key=lambda some: (len(some), min(log.digest for log in some))):
+        others = [o for o in able if o and o is not group and _began_at_once([*group, *o])]
+        goes: list[tuple[Log, list[Log]]] = []
+        for log in group:
+            there = {id(o): [*o, *(one for one, to in goes if to is o)] for o in others}
+            lack = [o for o in others if all(b.station != log.station for b in there[id(o)])]
+            if not lack:
+                break
+            near = [min(abs(log.collected_utc_us - b.collected_utc_us) for b in o) for o in lack]
+            goes.append((log, lack[near.index(min(near))]))
+        if len(goes) == len(group):
+            group.clear()
+            for log, to in goes:
+                to.append(log)
+                of[log.digest] = to
+
+
+def _exchange(of: dict[str, list[Log]]) -> None:
+    """Exchange boxes of a station where each group is then collected more closely together.
+
+    Of groups that began at once and have no station twice.
+    """
+    again = True
+    while again:  # what is apart in the groups becomes less each time, so it ends
+        again = False
+        for mine, yours in combinations(_able(of), 2):
+            if not _began_at_once([*mine, *yours]):
+                continue
+            for m, a in enumerate(mine):
+                n = next((n for n, b in enumerate(yours) if b.station == a.station), None)
+                if n is None:
+                    continue
+                b = yours[n]
+                now = _spread(mine, m, a) + _spread(yours, n, b)
+                if _spread(mine, m, b) + _spread(yours, n, a) < now:
+                    mine[m], yours[n] = b, a
+                    of[a.digest], of[b.digest] = yours, mine
+                    again = True
+
+
+def _able(of: Mapping[str, list[Log]]) -> list[list[Log]]:
+    """Return the groups that no coach made and that have no station twice."""
+    groups = list({id(group): group for group in of.values()}.values())
+    return [g for g in groups if len({log.station for log in g}) == len(g) and not filed(g)]
+
+
+def _spread(group: Sequence[Log], place: int, log: Log) -> int:
+    """Return how far from the others of a group a log is collected in a place there, in all."""
+    others = (*group[:place], *group[place + 1 :])
+    return sum(abs(log.collected_utc_us - other.collected_utc_us) for other in others)
+
+
+def _began_at_once(some: Iterable[Log]) -> bool:
+    starts = [log.start_utc_us for log in some]
+    known = [start for start in starts if start is not None]
+    return len(known) == len(starts) and max(known) - min(known) <= SAME_START_US
+
+
+def filed(group: Iterable[Log]) -> bool:
+    """Whether a coach said what is of a group."""
+    return any(log.filed is not None for log in group)
+
+
+def _collecting(one: Log, other: Log) -> tuple[int, int]:
+    """Return how far apart two logs were collected, and when the first of them was."""
+    at = one.collected_utc_us, other.collected_utc_us
+    return max(at) - min(at), min(at)
+
+
+def _no_station_twice(some: Iterable[Log], others: Iterable[Log]) -> bool:
+    return not {log.station for log in some} & {log.station for log in others}
+
+
+def _may_be_one(some: Sequence[Log], others: Sequence[Log], clashing: set[Pair]) -> bool:
+    if filed(some) and filed(others):
+        return False
+    pairs = [(a, b) for a in some for b in others]
+    return all(starts_near(a, b) and (a.digest, b.digest) not in clashing for a, b in pairs)
+
+
+def starts_near(one: Log, other: Log) -> bool:
+    """Whether two logs began near enough for one class; without a clock they may have."""
+    if one.start_utc_us is None or other.start_utc_us is None:
+        return True
+    most = max(SAME_START_US, min(START_APART_US, one.slot_us - 1, other.slot_us - 1))
+    return abs(one.start_utc_us - other.start_utc_us) <= most
+
+
+def clashing_pairs(logs: Iterable[Log]) -> set[Pair]:
+    """Return the pairs, by digest, that can't be of one class: one box twice, or two halls."""
+    found: set[Pair] = set()
+    for one, other in combinations(logs, 2):
+        if one.station != other.station:
+            continue
+        if one.box_id == other.box_id or mixed(_pressed_us(one), _pressed_us(other)):
+            found |= {(one.digest, other.digest), (other.digest, one.digest)}
+    return found
+
+
+def _pressed_us(log: Log) -> list[int]:
+    """Return the UTC of each press; none without a clock."""
+    start = log.start_utc_us
+    return [] if start is None else [start + at_ms * 1000 for at_ms in log.pressed_ms]
