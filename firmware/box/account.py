@@ -35,13 +35,21 @@ class Totals:
 
 
 class Account:
-    """The account of one run after another, kept in ``log``; ``app`` tells of the box."""
+    """The account of one run after another, kept in ``log``; ``facts`` takes what it comes to.
 
-    def __init__(self, app, log) -> None:
-        self._app = app
+    ``box_id`` and ``boot`` say which box it was, in which start.
+    """
+
+    def __init__(self, log, storage, keeper, power, buttons, facts, trouble, box_id, boot) -> None:
         self._log = log
+        self._storage = storage
+        self._keeper = keeper
+        self._power = power
+        self._buttons = buttons
+        self._facts = facts
+        self._trouble = trouble
+        self._box = box_id, boot
         self._ended: tuple[int, int] | None = None  # a run whose journal is to be closed
-        self.errors = 0  # of the firmware, met since the start of the box
         self._fresh()
 
     def _fresh(self) -> None:
@@ -49,19 +57,19 @@ class Account:
         self._worst_late_us = 0
         self._taps = 0
         self._totals = Totals()
-        self._app.view.facts.totals = []
-        self._app.view.facts.was_cut = False
+        self._errors = self._trouble.count
+        self._facts.totals = []
+        self._facts.was_cut = False
 
-    def begin(self) -> None:
-        """Begin the journal of a run of the timeline that is selected, unless it has one."""
-        self.finish()
+    def begin(self, timeline: str) -> None:
+        """Begin the journal of a run of a timeline (its digest, hex), unless it has one."""
+        self.finish(_now)
         if self._log.is_open:
             return
         self._fresh()
         self._log.open()
-        app = self._app
-        digest = bytes(int(app.selected[i : i + 2], 16) for i in range(0, 24, 2))
-        self._log.keep(journal.run_record(digest, app.storage.settings["station"]))
+        digest = bytes(int(timeline[i : i + 2], 16) for i in range(0, 24, 2))
+        self._log.keep(journal.run_record(digest, self._storage.settings["station"]))
         self._tell_box()
 
     def go_on(self, past) -> None:
@@ -69,18 +77,17 @@ class Account:
         self._log.reopen(past.name)
         self._fresh()
         self._taps, self._totals = past.taps, past.totals
-        self._app.view.facts.totals = past.totals.sums()
+        self._facts.totals = past.totals.sums()
         self._tell_box()
 
     def _tell_box(self) -> None:
-        app = self._app
-        box = app.board.unique_id() + struct.pack("<HH", app.power.mv, app.boot)
+        box = self._box[0] + struct.pack("<HH", self._power.mv, self._box[1])
         self._log.keep(journal.record(journal.BOX, 0, 0, 0, box))
         self.tell_clock()
 
     def tell_clock(self) -> None:
         """Tell by which clock the run goes from now on."""
-        m = self._app.keeper.model
+        m = self._keeper.model
         if m is not None and self._log.is_open:
             keep = self._log.keep
             keep(journal.record(journal.UTC, 0, 0, 0, struct.pack("<qI", m.utc_us, m.bound_us)))
@@ -100,45 +107,46 @@ class Account:
         elif kind == journal.RESULT:
             _, _, window, _, bib, reps = struct.unpack("<BBHiHH", record[:12])
             if self._totals.take(bib, window, reps):
-                self._app.view.facts.totals = self._totals.sums()
+                self._facts.totals = self._totals.sums()
         self._log.keep(record)
 
     def over(self, cause: int, class_ms: int) -> None:
         """The run has ended; ``finish`` closes its journal."""
         self._ended = (cause, class_ms)
         self._totals.add_up()
-        self._app.view.facts.totals = self._totals.sums()
+        self._facts.totals = self._totals.sums()
 
     @property
     def is_over(self) -> bool:
         """Whether a journal waits to be closed."""
         return self._ended is not None
 
-    def finish(self) -> None:
-        """Close the journal of a run that has ended, with what was late and what was lost."""
+    def finish(self, blind) -> None:
+        """Close the journal of a run that has ended, with what was late and what was lost.
+
+        ``blind(write)`` writes to the flash, which stops the chip.
+        """
         if self._ended is None:
             return
         cause, class_ms = self._ended
         self._ended = None
-        app = self._app
         try:
             self._tell_end(cause, class_ms)
         finally:  # whatever fails, the next run must not go on in this log
             if self._log.is_open:
-                app.blind(self._log.close)
-        if app.storage.settings["start_ms"]:
-            app.storage.save(start_ms=0)
+                blind(self._log.close)
+        if self._storage.settings["start_ms"]:
+            self._storage.save(start_ms=0)
 
     def _tell_end(self, cause: int, class_ms: int) -> None:
-        app = self._app
         try:
             self._log.make_room()
         except (OSError, ValueError) as error:
-            app.failed(error)  # the end is told all the same
+            self._trouble.tell("log", error)  # the end is told all the same
         self._note(self._log.fault or faults.STORAGE_FULL, self._log.lost, class_ms)
-        self._note(faults.EDGES_LOST, app.buttons.lost, class_ms)
-        app.buttons.lost = 0
-        self._note(faults.FIRMWARE, self.errors, class_ms)
+        self._note(faults.EDGES_LOST, self._buttons.lost, class_ms)
+        self._buttons.lost = 0
+        self._note(faults.FIRMWARE, self._trouble.count - self._errors, class_ms)
         worst = min(self._worst_late_us, 0xFFFFFFFF)
         payload = struct.pack("<BBHII", cause, 0, min(self._late, 0xFFFF), worst, self._taps)
         self._log.keep(journal.record(journal.END, 0, 0, class_ms, payload))
@@ -147,3 +155,7 @@ class Account:
         if value:
             payload = struct.pack("<HHi", fault, 0, value)
             self._log.keep(journal.record(journal.NOTE, 0, 0, class_ms, payload))
+
+
+def _now(write) -> None:
+    write()

@@ -1,56 +1,39 @@
-"""The box: one loop around the core. Reads what came in, steps the runner, performs its effects.
+"""The box: its parts put together, and the table of what its loop does.
 
 Nothing here waits except ``board.idle``. Deadlines are raw ticks; large integers are touched once
-an event, never once a pass.
+an event, never once a turn.
 """
 
-import binascii
-import errno
 import gc
 import time
 
-from handbell_core import faults, journal
-from handbell_core.clock import ANCHOR_EVERY_MS, RunTime
-from handbell_core.cues import CALL, NO_CUE
-from handbell_core.runner import NEVER, OVER, READY, SET, Runner
-from handbell_core.taps import PRESS
-from handbell_core.ticks import ticks_add, ticks_diff
-from handbell_core.timeline import FormatError, Reader
+from handbell_core.ticks import ticks_diff
 
 from .account import Account
 from .buttons import Buttons
+from .desk import Desk
+from .health import Health
 from .keeper import Keeper, clock_part
 from .link import BYTES_A_PASS, Link
 from .log import Log
+from .loop import IDLE, Job, Loop
 from .power import Power
-from .requests import FIRMWARE, QUIET, Requests, in_class
+from .requests import FIRMWARE, QUIET, Requests
+from .screens import Facts
+from .session import Session
 from .sound import Sound
-from .storage import ENOSPC, TIMELINES, Storage
-from .view import View
+from .storage import Storage
+from .trouble import Trouble
+from .view import DRAW_US, PIECE_US, STRIP_US, View
 
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from typing import BinaryIO
-
-    from .selftest import SelfTest
-
-TOO_LATE_US = 500_000  # a bell later than this would only mislead
-SLOW_EVERY_US = 10_000_000
-OVERDUE_US = 1_000_000  # a runner this far behind is stuck: the watchdog is fed no more
-AFTER_ERROR_US = 2_000
+LONGEST_IDLE_US = 1_000_000
+FEW_BYTES = 12  # taken in near a cue
+LISTEN_US = 1_000
 ANSWER_US = 15_000  # answering a request may take this long on the chip
 COLLECT_US = 40_000  # and collecting garbage this long
+SLOW_US = 10_000  # reading the battery, asking how much room there is
 COLLECT_EVERY_US = 4_000_000
-FEW_BYTES = 12  # taken in near a cue
-CLASS_NEAR_MS = 60_000
-REST_MOST_MS = 86_400_000  # run time is begun anew after a day at rest
-ARM_US = 40_000  # a bell is armed this long ahead
-ARM_LEAST_US = 1_000
-IDENTIFY_US = 4_000_000
-HEALTH_US = 20_000_000
-OVER_SHOWN_US = 60_000_000
-OVER_LEAST_US = 3_000_000  # late taps of a class take no end screen away
-LONGEST_IDLE_US = 1_000_000
+SLOW_EVERY_US = 10_000_000
 
 
 class App:
@@ -58,531 +41,167 @@ class App:
 
     def __init__(self, board) -> None:
         tick = time.ticks_us()
-        self.board = board
-        self.storage = Storage(board.ROOT)
-        bus = board.bus()
-        self.keeper = Keeper(self.storage, clock_part(bus, board.rtc_pin()))
-        self.boot = (self.storage.settings["starts"] + 1) & 0xFFFF
+        self._board = board
+        self._dog = None
+        self._collected = self._slow = tick
+        self._storage = storage = Storage(board.ROOT)
+        boot = (storage.settings["starts"] + 1) & 0xFFFF
+        self._trouble = trouble = Trouble(storage, boot)
         try:
-            self.storage.save(starts=self.boot)
+            storage.save(starts=boot)
         except OSError:
             pass  # a full flash must not keep the box from starting
-        self.log = Log(self.storage)
-        self.power = Power(board)
+        facts = Facts()
+        facts.version = FIRMWARE.encode()
+        bus = board.bus()
+        self._keeper = keeper = Keeper(storage, clock_part(bus, board.rtc_pin()))
+        self._power = power = Power(board)
         pins = [board.button(slot) for slot in range(len(board.BUTTON_PINS))]
-        self.buttons = Buttons(pins, board.captures(pins))
-        self.sound = Sound(board.sounders(), board.SOUND_DUTY, board.timer())
-        self.view = View(self, bus)
-        self.view.facts.version = FIRMWARE.encode()
-        self.view.facts.box_id = binascii.hexlify(board.unique_id())
-        self.link = Link()
-        self.requests = Requests(self)
-        self.fault = 0
-        self.leave = False
-        self._stumbled = False  # something failed in this pass
-        self._dog = None
-        self._test: "SelfTest" = None
-        self.selected = ""
-        self._file: "BinaryIO" = None
-        self.runner: Runner = None
-        self._begun = False  # the runner's run has its log and the watchdog
-        self._pressed_in = [0] * self.buttons.count  # the runner's state when each press began
-        self.clock = RunTime(0, tick)
-        self._over_until = tick
-        self._slow = self._collected = tick
-        self._cue_at = ticks_add(tick, LONGEST_IDLE_US)
-        self.account = Account(self, self.log)
-        self.named()
-        self._past = self._read_past()
-        try:
-            self._first_timeline()
-        except Exception as error:  # noqa: BLE001 - a box without a plan still answers its host
-            self.failed(error)
-        self.view.show_instead(self.view.screens.identify, IDENTIFY_US)
-        # Bound once, since a pass must not allocate; each is caught alone.
-        self._parts = (
-            self._anchor,
-            self._keep_time,
-            self._end_test_in_time,
-            self._take_presses,
-            self._step,
-            self.sound.poll,
-            self._arm_bell,
-            self._serve,
-            self._show,
-            self._write,
-            self._slowly,
+        self._buttons = buttons = Buttons(pins, board.captures(pins))
+        self._sound = sound = Sound(board.sounders(), board.SOUND_DUTY, board.timer())
+        self._link = link = Link()
+        log = Log(storage)
+        account = Account(
+            log, storage, keeper, power, buttons, facts, trouble, board.unique_id(), boot
         )
-
-    # Time
-
-    def run_ms(self) -> int:
-        """Return the runner's time."""
-        return self.clock.ms_of(time.ticks_us())
-
-    def clock_changed(self) -> None:
-        """The box has another clock than before.
-
-        A start that the host has set is kept in UTC; a run under way goes on by its old clock.
-        """
-        runner = self.runner
-        if runner is None:
-            return
-        if runner.state == READY:
-            self._new_runner()
-        elif runner.state == SET and not runner.by_hand:
-            utc_ms = self.clock.utc_ms(runner.starts_ms)
-            runner.clock = self._new_clock()
-            runner.arm(self.clock.run_ms_of_utc(utc_ms))
-            self.account.tell_clock()
-
-    def _new_clock(self) -> RunTime:
-        tick = time.ticks_us()
-        self.clock = RunTime(self.keeper.extender.extend(tick), tick, self.keeper.shared())
-        return self.clock
-
-    def _keep_time(self, tick: int) -> None:
-        """Let the clock part, where there is one, set the clock or the crystal's rate."""
-        keeper = self.keeper
-        lost = keeper.model is None
-        if not keeper.poll(tick, not self.in_class):
-            return
-        if lost:
-            self.clock_changed()
-            self._rejoin()
-        elif self.clock.model is not None:
-            self.clock.model = keeper.model  # the same instant at another rate: nothing jumps
-            self.account.tell_clock()
-        self.changed()
-
-    def _anchor(self, tick: int) -> None:
-        if self.clock.us_since_anchor(tick) >= ANCHOR_EVERY_MS * 1000:
-            self.clock.anchor(self.keeper.extender.extend(tick), tick)
-
-    # What is loaded
-
-    @property
-    def in_class(self) -> bool:
-        """Whether a run is under way."""
-        return in_class(self.runner)
-
-    @property
-    def busy(self) -> bool:
-        """Whether a host must wait: a class runs, or begins within a minute."""
-        if not self.in_class:
-            return False
-        runner = self.runner
-        return runner.state != SET or runner.starts_ms - self.run_ms() < CLASS_NEAR_MS
-
-    def _first_timeline(self) -> None:
-        have = self.storage.timelines()
-        last = self._past.timeline if self._past else self.storage.settings["last"]
-        for digest in ([last] if last in have else []) + have[::-1]:
-            if self.select(digest):
-                return
-            self.fault = faults.TIMELINE_BROKEN
-
-    def select(self, digest: str) -> bool:
-        """Make a timeline the one to play; False when it is missing or broken."""
+        self._session = session = Session(
+            storage, keeper, log, account, sound, buttons, facts, trouble
+        )
+        health = Health(storage, keeper, power, link, log, trouble)
+        health.session = session
+        self._view = view = View(bus, board.strip(), board.LAMP_CAP, session, health, facts)
+        self._desk = desk = Desk(board, storage, boot, session, view, facts, trouble)
+        session.changed, session.open_look, session.presses = view.changed, view.open, desk
+        self._requests = Requests(
+            desk, session, storage, keeper, power, health, trouble, link.arrived_at
+        )
         try:
-            new = self.storage.open_timeline(digest)
-        except (OSError, FormatError):
-            return False
-        if self.in_class:
-            self.runner.stop(self.run_ms(), journal.BY_HOST)
-        if self._file is not None:
-            self._file.close()
-        self._file = new
-        self.selected = digest
-        self.fault = 0
-        self._new_runner()
-        if self.storage.settings["last"] != digest:
+            session.first_timeline()
+        except Exception as error:  # noqa: BLE001 - a box without a plan still answers its host
+            trouble.tell("plan", error)
+        desk.show_station()
+        self._loop = Loop(
+            (
+                Job("anchor", 0, session.anchor_due_us, session.anchor),
+                Job("presses", 0, self._presses_due_us, self._take_presses),
+                Job("run", 0, session.step_due_us, session.step),
+                Job("sound", 0, sound.wait_us, sound.poll),
+                Job("bell", 0, session.bell_due_us, session.arm_bell),
+                Job("clock part", 0, keeper.due_us, self._keep_time),
+                Job("listen", LISTEN_US, self._listen_due_us, self._listen),
+                Job("strip", STRIP_US, view.strip_due_us, view.strip),
+                Job("answer", ANSWER_US, self._answer_due_us, self._answer),
+                Job("draw", DRAW_US, view.draw_due_us, view.draw),
+                Job("ahead", DRAW_US, view.ahead_due_us, view.look_ahead),
+                Job("send", PIECE_US, view.send_due_us, view.send),
+                Job("log", session.write_cost_us, session.write_due_us, session.write),
+                Job("test", 0, desk.test_due_us, desk.end_test),
+                Job("collect", COLLECT_US, self._collect_due_us, self._collect),
+                Job("look", SLOW_US, self._look_due_us, self._look),
+                Job("rest", COLLECT_US, session.rest_due_us, self._rest),
+                Job("trouble", session.write_cost_us, trouble.due_us, self._keep_trouble),
+            ),
+            session.room_us,
+            trouble.tell,
+        )
+        health.failing = self._loop.failing
+
+    def run(self) -> None:
+        """Run until the host asks for the prompt; no error of our own ends it."""
+        while not self._desk.leave:
             try:
-                self.storage.save(last=digest)
-            except OSError:
-                pass  # a full flash: after the next start another may be selected
-        return True
+                until = self.turn()
+            except Exception as error:  # noqa: BLE001 - not even of the loop itself
+                self._trouble.tell("loop", error)
+                until = time.ticks_us()
+            self._board.idle(until)
 
-    def _new_runner(self) -> None:
-        gc.collect()
-        reader = Reader(self._file)
-        self.runner = Runner(reader, self._new_clock(), self)
-        self._begun = False
-        self.sound.silent = bool(reader.head.flags & 1)
-        self.view.facts.title = reader.text(0)
-        self.view.facts.silent = self.sound.silent
-        self.view.facts.totals = []
-        self.changed()
-
-    def _next_page(self) -> None:
-        """A tap at rest: the next plan that is here, then the health page, then the first plan."""
-        have = self.storage.timelines()
-        at = have.index(self.selected) + 1 if self.selected in have else 0
-        if self.view.on_health:
-            at = 0
-        self.view.on_health = False
-        while at < len(have):
-            if have[at] == self.selected or self.select(have[at]):
-                return
-            at += 1  # a damaged one is passed over
-        self.view.show_instead(self.view.screens.health, HEALTH_US)
-        self.view.on_health = True
-
-    def dropped(self, of: str, name: str) -> None:
-        """A file was erased by the host."""
-        if of == TIMELINES and name == self.selected:
-            if self.in_class:
-                self.runner.stop(self.run_ms(), journal.BY_HOST)
-            self._file.close()
-            self._file = None
-            self.runner = None
-            self.selected = ""
-            self._first_timeline()
-        self.changed()
-
-    def named(self) -> None:
-        """The station or its label changed."""
-        settings = self.storage.settings
-        self.view.facts.station = settings["station"]
-        self.view.facts.label = bytes(ord(c) if ord(c) < 256 else 63 for c in settings["label"])
-        self.changed()
-
-    # The run
-
-    def arm(self, start_ms: int) -> None:
-        """Set the class start, in run time; raises OSError, with no start set, without a log."""
-        self.runner.arm(start_ms)
+    def turn(self) -> int:
+        """Do one turn of the loop and return the tick of the next deadline."""
+        tick = time.ticks_us()
+        session = self._session
         try:
-            self._begin()
-            if not self.log.write():  # from now on a power failure loses no class
-                no_room = self.log.fault == faults.STORAGE_FULL
-                raise OSError(ENOSPC if no_room else errno.EIO)
-            self.storage.save(start_ms=self.clock.utc_ms(start_ms), start_run=self.log.name)
-        except Exception as error:
-            self.disarm()  # a host that is told no must not find the box starting alone
-            raise error
-
-    def disarm(self) -> None:
-        """Take the start back: the run is over before it began."""
-        self.runner.stop(self.run_ms(), journal.BY_HOST)
-        self._new_runner()
-
-    def _begin(self) -> None:
-        """A run begins: its journal, and the watchdog for a loop that stands still for 8 s."""
-        self.guard()
-        self._past = None
-        if self._test is not None:
-            self._end_test()
-        self.account.begin()
-        self._begun = True
-
-    def guard(self) -> None:
-        """From the first class on the watchdog looks after the loop."""
-        if self._dog is None:
-            self._dog = self.board.watchdog()
+            if self._dog is None:
+                if session.in_class:
+                    self._dog = self._board.watchdog()  # from the first class on
+            elif session.is_well(tick):
+                self._dog.feed()
+        except Exception as error:  # noqa: BLE001 - a watchdog that isn't fed says enough
+            self._trouble.tell("watchdog", error)
+        return self._loop.turn(LONGEST_IDLE_US)
 
     def end(self) -> None:
         """Leave everything quiet and safe for MicroPython's prompt, and say that the box is off."""
-        last = (self.sound.hush, self.account.finish, self.log.close, self.view.stop)
-        for leave in last + (self.link.close,):
+        for leave in (self._sound.hush, self._session.end, self._view.stop, self._link.close):
             try:
                 leave()
             except Exception:  # noqa: BLE001 - the others still have to be left
                 pass
         if self._dog is not None:
-            self.board.watchdog_off()
+            self._board.watchdog_off()
 
-    def _read_past(self):
-        """Return what the power cut off, None if nothing or if the box can't join it again."""
-        for _ in range(2):  # a read may fail once
-            try:
-                name = self.storage.unfinished()
-                self.view.facts.was_cut = bool(name)
-                if not name or self.keeper.rtc is None:
-                    return None
-                from .past import read_past  # seldom needed
+    # Presses
 
-                return read_past(self.storage, name)
-            except Exception as error:  # noqa: BLE001 - whatever a log holds, the box must start
-                self.failed(error)
-        return None
-
-    def _rejoin(self) -> None:
-        """Go on with the class that the power cut off, in step with the other boxes."""
-        past, self._past = self._past, None
-        if past is None or self.in_class or self.clock.model is None:
-            return
-        try:
-            self._begun = past.go_on(self)
-        except Exception as error:
-            self.log.close()  # a run begun by hand gets a log of its own
-            self._new_runner()
-            raise error
-
-    # Effects of the runner
-
-    def bell(self, cue: int, due_ms: int) -> None:
-        """Ring a cue; one that is much too late is not rung, and either way it is counted."""
-        try:
-            self._bell(cue, due_ms)
-        except Exception as error:  # noqa: BLE001 - the runner is halfway and must go on
-            self.failed(error)
-
-    def _bell(self, cue: int, due_ms: int) -> None:
-        tick = time.ticks_us()
-        if due_ms == NEVER:
-            self.sound.play(cue, tick)
-            return
-        due = self.clock.tick_of(due_ms)
-        late_us = ticks_diff(tick, due)
-        if late_us <= TOO_LATE_US:
-            late_us = ticks_diff(self.sound.play(cue, due), due)
-        self.account.rang(late_us)
-
-    def keep(self, record: bytes) -> None:
-        """Queue a journal record."""
-        try:
-            self.account.keep(record)
-        except Exception as error:  # noqa: BLE001 - the runner is halfway and must go on
-            self.failed(error)
-
-    def changed(self) -> None:
-        """The screen and the lights must be drawn anew."""
-        self.view.changed()
-
-    def over(self, cause: int, class_ms: int) -> None:
-        """The run ended; its journal is closed when the closing motif has sounded."""
-        self._over_until = ticks_add(time.ticks_us(), OVER_SHOWN_US)
-        try:
-            self.account.over(cause, class_ms)
-        except Exception as error:  # noqa: BLE001 - the runner is halfway and must go on
-            self.failed(error)
-
-    def blind(self, write) -> None:
-        """Write to the flash, which stops the chip, and make up for what was not seen."""
-        self.buttons.before_blind(time.ticks_us(), self)
-        try:
-            write()
-        finally:
-            self.buttons.blind(self.log.stall_start, self.log.stall_end, self)
-
-    # The loop
-
-    def run(self) -> None:
-        """Run until the host asks for the prompt; no error of our own ends it."""
-        while not self.leave:
-            self.board.idle(self.slice())
-
-    def failed(self, error: Exception) -> None:
-        """Something failed: it is counted and told, and everything else goes on."""
-        self.account.errors += 1
-        self.fault = faults.FIRMWARE
-        self._stumbled = True
-
-    def slice(self) -> int:
-        """Do one pass and return the tick of the next deadline."""
-        self._stumbled = False
-        for part in self._parts:
-            try:
-                part(time.ticks_us())
-            except Exception as error:  # noqa: BLE001 - one part's trouble is not the others'
-                self.failed(error)
-        tick = time.ticks_us()
-        if not self._stumbled:
-            return self._next_tick(tick)
-        return ticks_add(tick, AFTER_ERROR_US)  # what failed is tried again, not at once
+    def _presses_due_us(self, tick: int) -> int:
+        return 0 if self._buttons.pending() else self._buttons.wait_us(tick)
 
     def _take_presses(self, tick: int) -> None:
-        self.buttons.take(tick, self)
+        self._buttons.take(tick, self._desk)
 
-    def _show(self, tick: int) -> None:
-        self.view.show(tick, self.runner)
+    # The clock
 
-    def _end_test_in_time(self, tick: int) -> None:
-        if self._test is not None and self._test.is_over(tick):
-            self._end_test()
+    def _keep_time(self, tick: int) -> None:
+        if self._session.keep_time(tick):
+            self._view.end_instead()  # the box went on with its class
 
-    def button(self, slot: int, event: int, tick: int) -> None:
-        """A debounced press or release; told to the runner in its own time."""
-        try:
-            self._button(slot, event, tick)
-        except Exception as error:  # noqa: BLE001 - presses behind this one still count
-            self.failed(error)
+    def _rest(self, tick: int) -> None:
+        self._session.new_runner()
 
-    def _button(self, slot: int, event: int, tick: int) -> None:
-        if self._test is not None:
-            if event == PRESS:
-                self._test.pressed(slot)
-            return
-        if event == PRESS:
-            self.view.pressed()
-        runner = self.runner
-        if runner is None:
-            if event != PRESS:
-                self._next_page()
-            return
-        at_ms = self.clock.ms_of(tick)
-        self._open_due(tick)  # the runner steps up to the press first
-        if event == PRESS:
-            self._pressed_in[slot] = runner.state
-            runner.press(slot, at_ms)
-            return
-        runner.release(slot, at_ms, not self.buttons.sees_all and self.log.in_stall(tick))
-        state = self._pressed_in[slot]
-        if state != runner.state:
-            return  # the press began in something else
-        if state == READY:
-            self._next_page()
-        elif state == OVER and self._over_for_us(tick) >= OVER_LEAST_US:
-            self._new_runner()
+    # The link
 
-    def _over_for_us(self, tick: int) -> int:
-        return OVER_SHOWN_US + ticks_diff(tick, self._over_until)
+    def _listen_due_us(self, tick: int) -> int:
+        return 0 if self._link.has_input() else IDLE
 
-    def _step(self, tick: int) -> None:
-        self._look_out(tick)
-        if self._dog is not None and self.cue_in_us(tick) > -OVERDUE_US:
-            self._dog.feed()
-        runner = self.runner
-        if runner is None:
-            return
-        self._open_due(tick)
-        run_ms = self.clock.ms_of(tick)
-        if run_ms >= runner.due_ms:
-            runner.step(run_ms)
-            self._look_out(tick)
-        if not self._begun and self.in_class:
-            self._begin()
-        elif runner.state == OVER and ticks_diff(tick, self._over_until) >= 0:
-            self._new_runner()
-
-    def _open_due(self, tick: int) -> None:
-        if self.cue_in_us(tick) <= 0:
-            try:
-                self.view.open(self.runner.cue_ms())
-            except Exception as error:  # noqa: BLE001 - the runner steps all the same
-                self.failed(error)
-
-    def _look_out(self, tick: int) -> None:
-        """Work out when the next cue is."""
-        wait_us = LONGEST_IDLE_US
-        if self.runner is not None:
-            wait_us = self.clock.wait_us(self.runner.cue_ms(), tick, LONGEST_IDLE_US)
-        self._cue_at = ticks_add(tick, wait_us)
-
-    def cue_in_us(self, tick: int) -> int:
-        """Return the microseconds to the next cue, a second at most."""
-        return ticks_diff(self._cue_at, tick)
-
-    def free_us(self, tick: int) -> int:
-        """Return how long nobody hears it if the loop does something slow."""
-        free_us = ticks_diff(self._cue_at, tick)
-        step_us = self.sound.wait_us(tick)
-        return step_us if 0 <= step_us < free_us else free_us
-
-    def _arm_bell(self, tick: int) -> None:
-        sound, runner = self.sound, self.runner
-        if runner is None:
-            return
-        bell_us = self.cue_in_us(tick)
-        if sound.armed:
-            if bell_us > ARM_US:  # it was put off or taken away meanwhile
-                sound.disarm()
-        elif ARM_LEAST_US < bell_us <= ARM_US:
-            cue = runner.bell_cue()
-            if cue != NO_CUE:
-                sound.arm(cue, self.clock.tick_of(runner.cue_ms()))
-
-    def _serve(self, tick: int) -> None:
-        free_us = self.free_us(tick)
-        at_rest = not self.in_class
-        self.link.poll(BYTES_A_PASS if free_us > ANSWER_US else FEW_BYTES, at_rest)
-        if self.link.broke:
-            self.link.broke = False
+    def _listen(self, tick: int) -> None:
+        link, session = self._link, self._session
+        at_rest = not session.in_class
+        link.poll(BYTES_A_PASS if session.room_us(tick) > ANSWER_US else FEW_BYTES, at_rest)
+        if link.broke:
+            link.broke = False
             if at_rest:
                 raise KeyboardInterrupt
-        if free_us <= ANSWER_US or not self.link.waits():
-            return
-        request = self.link.request()
+
+    def _answer_due_us(self, tick: int) -> int:
+        return 0 if self._link.waits() else IDLE
+
+    def _answer(self, tick: int) -> None:
+        request = self._link.request()
         if "do" in request:
-            self.link.send(self.requests.answer(request))
-            self._look_out(time.ticks_us())
+            self._link.send(self._requests.answer(request))
             if request["do"] not in QUIET:
-                self.changed()
+                self._view.changed()
 
-    def _write(self, tick: int) -> None:
-        if self.account.is_over:
-            if self.sound.wait_us(tick) < 0:
-                self.account.finish()
-            return
-        due_us = self.log.due_us(tick)
-        runner = self.runner
-        if due_us != 0 or not self.log.is_open or runner is None:
-            return
-        if runner.cue_ms() - self.clock.ms_of(tick) >= self.log.gap_ms():
-            if self.sound.wait_us(tick) < 0:
-                self.blind(self.log.write)
+    # What is not urgent
 
-    def _slowly(self, tick: int) -> None:
-        """Do what is not urgent, in a quiet moment."""
-        if self.free_us(tick) < COLLECT_US or self.buttons.pending():
-            return
-        if ticks_diff(tick, self._collected) >= COLLECT_EVERY_US:
-            self._collected = tick
-            gc.collect()
-        elif ticks_diff(tick, self._slow) >= SLOW_EVERY_US:
-            self._slow = tick
-            self.power.read()
-            self.storage.free_kb()
-            self.keeper.extender.extend(tick)
-            if not self.in_class:
-                self.buttons.forget()
-                if self.clock.ms_of(tick) > REST_MOST_MS and self.runner is not None:
-                    self._new_runner()
-            self.changed()
+    def _collect_due_us(self, tick: int) -> int:
+        return max(0, COLLECT_EVERY_US - ticks_diff(tick, self._collected))
 
-    def identify(self) -> None:
-        """Show and ring the station for a few seconds (only ring in a class)."""
-        self.sound.play(CALL, time.ticks_us())
-        if not self.in_class:
-            self.view.show_instead(self.view.screens.identify, IDENTIFY_US)
+    def _collect(self, tick: int) -> None:
+        self._collected = tick
+        gc.collect()
 
-    def self_test(self, message: dict) -> dict:
-        """Work a part by itself, as a host asks."""
-        if self._test is None:
-            from .selftest import SelfTest  # its code is seldom needed
+    def _look_due_us(self, tick: int) -> int:
+        return max(0, SLOW_EVERY_US - ticks_diff(tick, self._slow))
 
-            self._test = SelfTest(self)
-            self.view.lamps_held = True
-        return self._test.do(message)
+    def _look(self, tick: int) -> None:
+        """Look at the battery and the room, at least once in half a wrap of the ticks."""
+        self._slow = tick
+        self._power.read()
+        self._storage.free_kb()
+        self._keeper.extender.extend(tick)
+        if not self._session.in_class:
+            self._buttons.forget()
+        self._view.changed()
 
-    def _end_test(self) -> None:
-        self._test = None
-        self.view.lamps_held = False
-        self.view.end_instead()
-
-    def _next_tick(self, tick: int) -> int:
-        free_us = self.free_us(tick)
-        if self.link.more or self.buttons.pending():
-            return tick
-        if free_us > ANSWER_US and self.link.waits():
-            return tick
-        wait_us = self.view.wait_us(tick, LONGEST_IDLE_US)
-        sound_us, button_us = self.sound.wait_us(tick), self.buttons.wait_us(tick)
-        if 0 <= sound_us < wait_us:
-            wait_us = sound_us
-        if 0 <= button_us < wait_us:
-            wait_us = button_us
-        part_us = self.keeper.wait_us(tick)
-        if 0 <= part_us < wait_us:
-            wait_us = part_us
-        log_us = self.log.due_us(tick) if self.log.is_open else -1
-        if 0 < log_us < wait_us:  # when due it waits for a gap, which opens at another deadline
-            wait_us = log_us
-        if self.runner is not None:
-            wait_us = max(0, self.clock.wait_us(self.runner.due_ms, tick, wait_us))
-            if not self.sound.armed:
-                to_arm_us = self.cue_in_us(tick) - ARM_US
-                if 0 < to_arm_us < wait_us:
-                    wait_us = to_arm_us
-        return ticks_add(tick, wait_us)
+    def _keep_trouble(self, tick: int) -> None:
+        self._session.blind(self._trouble.keep)

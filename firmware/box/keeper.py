@@ -172,8 +172,14 @@ class Keeper:
             return False
         return self._discipline(box_us)
 
-    def wait_us(self, tick: int) -> int:
-        """Return the microseconds to when the part is to be set, -1 if it isn't."""
+    def due_us(self, tick: int) -> int:
+        """Return in how many microseconds the part has something to tell or is to be set."""
+        if self.rtc is None:
+            return -1
+        if self._failed:
+            return max(0, PART_AGAIN_US - ticks_diff(tick, self._failed))
+        if self.rtc.has_ticked:
+            return 0
         return max(0, ticks_diff(self._set_due, tick)) if self._set_s else -1
 
     def _ask(self, box_us: int) -> bool:

@@ -40,6 +40,12 @@ class Link:
         self.broke = False
         self.more = False
 
+    def has_input(self) -> bool:
+        """Whether bytes wait to be taken in."""
+        for _, event in self._can_read.ipoll(0):
+            return bool(event & select.POLLIN)
+        return False
+
     def poll(self, most: int, at_rest: bool) -> None:
         """Take in what has come, at most ``most`` bytes (53 us each on the chip).
 
@@ -71,6 +77,10 @@ class Link:
         if n:
             self.more = self.more or n == most
             self._waiting.extend(self._frames.feed(bytes(line[:n])))
+
+    def arrived_at(self) -> int:
+        """Return the tick at which the last request began to come in."""
+        return self.arrived
 
     def waits(self) -> bool:
         """Whether a request waits to be answered."""

@@ -25,6 +25,7 @@ ROOM = 170  # records in memory: 4 presses a second on 4 buttons for 10 s
 TAIL_BYTES = 19 * RECORD_SIZE  # with its 4-byte header littlefs keeps it inside a directory
 RESERVE_KB = 16
 AGE_US = 1_500_000  # how long records gather before a write is worth it
+LATE_US = 30_000_000  # every 5 s of a class have a gap that a write fits into
 LEAST_GAP_MS = 600
 TRIES = 3  # writes that fail one after another are told; so often the end is tried
 MOST_GAP_MS = 1_400  # the gap that every timeline guarantees is 1.5 s
@@ -44,7 +45,6 @@ class Log:
         self._oldest = 0
         self._fresh()
         self.worst_write_us = storage.settings["worst_write_us"]
-        self.stall_start = self.stall_end = 0
 
     def _fresh(self) -> None:
         self._used = self._tail_used = 0
@@ -102,6 +102,12 @@ class Log:
         """Return the microseconds until records should be written, -1 if there are none."""
         return max(0, AGE_US - ticks_diff(tick, self._oldest)) if self._used else -1
 
+    def is_late(self, tick: int) -> bool:
+        """Whether records wait too long for the flash, though nothing is known to be wrong."""
+        if not self._used or self.full or self.fault == faults.FLASH_ERROR:
+            return False
+        return self.is_open and ticks_diff(tick, self._oldest) > LATE_US
+
     def write(self) -> bool:
         """Write and flush what is queued; the chip stands still meanwhile.
 
@@ -109,7 +115,7 @@ class Log:
         """
         if not self._used or not self.is_open:
             return self.is_open and not self.full
-        self.stall_start = time.ticks_us()
+        start = time.ticks_us()
         kept = False
         self._tried = self._used
         fresh = memoryview(self._queue)[: self._used]
@@ -126,10 +132,9 @@ class Log:
                 self._into_journal(fresh)
             kept = True
             self._tries = self._tried = self._used = 0
-        except (OSError, ValueError) as error:
+        except Exception as error:  # noqa: BLE001 - whatever it is, the log says that it failed
             self._failed(error)
-        self.stall_end = time.ticks_us()
-        self.worst_write_us = max(self.worst_write_us, ticks_diff(self.stall_end, self.stall_start))
+        self.worst_write_us = max(self.worst_write_us, ticks_diff(time.ticks_us(), start))
         return kept
 
     def _failed(self, error: Exception) -> None:
@@ -141,8 +146,8 @@ class Log:
         self._oldest = time.ticks_us()
         try:
             self._open_anew()
-        except (OSError, ValueError):
-            pass  # it may open at the next try
+        except Exception:  # noqa: BLE001 - it may open at the next try
+            pass
         no_room = isinstance(error, OSError) and error.errno == ENOSPC
         if no_room:
             self.fault = faults.STORAGE_FULL
@@ -183,10 +188,6 @@ class Log:
     def _start_tail(self) -> None:
         self._tail[0:4] = struct.pack("<I", self._size)
 
-    def in_stall(self, tick: int) -> bool:
-        """Whether an edge at ``tick`` may have waited for the last write to end."""
-        return ticks_diff(tick, self.stall_start) >= 0 and ticks_diff(tick, self.stall_end) <= 2_000
-
     def make_room(self) -> None:
         """On a full flash, give up the reserve so that the journal's end can be told."""
         if self._storage.free_kb() < RESERVE_KB:
@@ -199,7 +200,6 @@ class Log:
         """Write the rest and end the journal; what stays in the tail is joined to it later."""
         if not self.is_open:
             return
-        start = time.ticks_us()
         try:
             for _ in range(TRIES):
                 if self._all_in():
@@ -215,7 +215,6 @@ class Log:
         finally:  # no later run may go on in this log
             file, self._file = self._file, None
             self.is_open = False
-            self.stall_start, self.stall_end = start, time.ticks_us()
             try:
                 file.close()
             except (OSError, ValueError, AttributeError):

@@ -10,6 +10,7 @@ from handbell_core.timeline import WINDOW, Reader, Span
 from .account import Totals
 
 CHUNK = 20  # records read at a time
+GATE_MOST_MS = 3_600_000
 _PRESSES = (j.TAP, j.BACK, j.FORTH, j.CONFIRM)
 
 
@@ -81,28 +82,30 @@ class Past:
         if self._file is not None:
             self._file.close()
 
-    def go_on(self, app) -> bool:
+    def go_on(self, session) -> bool:
         """Let the box go on with this run where the class is by now; False if it is over.
 
         Raises OSError.
         """
         zero_utc_ms = self.zero_utc_ms
         if zero_utc_ms < 0:
-            settings = app.storage.settings
+            settings = session.storage.settings
             zero_utc_ms = settings["start_ms"] if settings["start_run"] == self.name else 0
-        if not zero_utc_ms or app.selected != self.timeline:
+        if not zero_utc_ms or session.selected != self.timeline:
             return False
-        zero_ms, run_ms = app.clock.run_ms_of_utc(zero_utc_ms), app.run_ms()
-        runner = app.runner
+        zero_ms, run_ms = session.clock.run_ms_of_utc(zero_utc_ms), session.run_ms()
+        runner = session.runner
         is_on = self.gate_ms >= 0 or self.wait_ms >= 0 or run_ms < zero_ms
         if not is_on and runner.place_at(run_ms - zero_ms, self.from_ms) < 0:
             return False
+        waits = self.gate_ms >= 0 or self.wait_ms >= 0
+        if waits and run_ms - zero_ms - self.from_ms > GATE_MOST_MS:
+            return False  # nobody waits at a gate that long
         gate_ms = self.gate_ms
         waits_ms = runner.end_ms_at(self.wait_ms) if self.wait_ms >= 0 else -1
         if 0 <= waits_ms <= run_ms - zero_ms:
             gate_ms = waits_ms  # who chose the same waits there
-        app.account.go_on(self)
-        app.guard()
+        session.account.go_on(self)
         if gate_ms >= 0:
             runner.wait_again(gate_ms, run_ms)
         elif run_ms < zero_ms:
@@ -115,7 +118,6 @@ class Past:
         counting.skip_again(self.skipped)
         if counting.before_window > self.told:
             runner.tell_soon(run_ms)
-        app.view.end_instead()
         return True
 
 

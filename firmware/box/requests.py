@@ -11,12 +11,13 @@ import sys
 import time
 
 from handbell_core import faults, frames, journal, timeline
-from handbell_core.runner import OVER, READY, SET, STATES
+from handbell_core.runner import OVER, SET, STATES
 
-from .storage import ENOSPC, KEEP_FREE_KB, RUNS
+from .storage import ENOSPC, KEEP_FREE_KB, RUNS, TIMELINES
 
 FIRMWARE = "0.1.0"
-QUIET = ("hello", "time", "status")  # requests that change nothing and need no file
+QUIET = ("hello", "time", "status", "erred")  # requests that change nothing and need no file
+ERRED_MOST = 80  # characters of an error in ``status``; ``erred`` tells all of it
 ARM_LEAST_MS = 2_000
 ARM_MOST_MS = 3 * 86_400_000  # run time must stay far below 2**29 ms
 
@@ -30,10 +31,21 @@ class Refusal(Exception):
 
 
 class Requests:
-    """Answers a host's requests about one box."""
+    """Answers a host's requests about one box.
 
-    def __init__(self, app) -> None:
-        self._app = app
+    ``desk`` does what only the whole box can: ``identify``, ``self_test``, ``leave``; it has the
+    box's ``board``, ``box_id`` (hex) and ``boot``. ``arrived()`` is the tick of the request.
+    """
+
+    def __init__(self, desk, session, storage, keeper, power, health, trouble, arrived) -> None:
+        self._desk = desk
+        self._session = session
+        self._storage = storage
+        self._keeper = keeper
+        self._power = power
+        self._health = health
+        self._trouble = trouble
+        self._arrived = arrived
         self._last_key: tuple | None = None
         self._last_reply: dict = {}
 
@@ -49,7 +61,7 @@ class Requests:
             if act is None:
                 raise Refusal(faults.UNKNOWN)
             if do not in QUIET:
-                self._app.account.finish()
+                self._session.finish()
             facts = act(self, message)
             if facts:
                 reply.update(facts)
@@ -60,7 +72,7 @@ class Requests:
         except OSError as error:
             reply["no"] = faults.NO_ROOM if error.errno == ENOSPC else faults.FLASH_ERROR
         except Exception as error:  # noqa: BLE001 - a host that hears nothing takes the box for dead
-            self._app.failed(error)
+            self._trouble.tell("answer", error)
             reply["no"] = faults.FIRMWARE
         self._last_key, self._last_reply = key, reply
         return reply
@@ -68,116 +80,121 @@ class Requests:
     # Who is there
 
     def _hello(self, message: dict) -> dict:
-        app = self._app
-        settings = app.storage.settings
+        desk, settings = self._desk, self._storage.settings
         return {
-            "id": binascii.hexlify(app.board.unique_id()).decode(),
+            "id": desk.box_id,
             "fw": FIRMWARE,
             "ln": frames.VERSION,
             "tl": timeline.VERSION,
             "jn": journal.VERSION,
-            "board": app.board.NAME,
+            "board": desk.board.NAME,
             "py": "%d.%d.%d" % sys.implementation.version[:3],
             "station": settings["station"],
             "label": settings["label"],
-            "buttons": app.buttons.count,
-            "boot": app.boot,
+            "buttons": self._session.buttons.count,
+            "boot": desk.boot,
         }
 
     def _status(self, message: dict) -> dict:
-        app = self._app
-        runner = app.runner
+        session, storage, power, keeper = self._session, self._storage, self._power, self._keeper
+        runner = session.runner
         facts = {
             "state": STATES[runner.state] if runner else "empty",
-            "sel": app.selected,
-            "mv": app.power.mv,
-            "usb": app.power.usb,
-            "low": app.power.low,
-            "kb": app.storage.room_kb if app.in_class else app.storage.free_kb(),
-            "runs": len(app.storage.runs()) - (1 if app.log.has_file else 0),
-            "fault": app.fault or app.log.fault,
-            "clock": app.keeper.model is not None,
-            "rtc": app.keeper.rtc is not None,
+            "sel": session.selected,
+            "mv": power.mv,
+            "usb": power.usb,
+            "low": power.low,
+            "kb": storage.room_kb if session.in_class else storage.free_kb(),
+            "runs": len(storage.runs()) - (1 if session.log.has_file else 0),
+            "fault": self._health.fault(),
+            "clock": keeper.model is not None,
+            "rtc": keeper.rtc is not None,
         }
-        if app.keeper.model is not None:
-            facts["age_s"] = app.keeper.age_s()
-            facts["bound_us"] = app.keeper.error_us()
+        if keeper.model is not None:
+            facts["age_s"] = keeper.age_s()
+            facts["bound_us"] = keeper.error_us()
+        if self._trouble.text:
+            facts["erred"] = self._trouble.line().decode()[:ERRED_MOST]
         if message.get("heap"):
             gc.collect()
             facts["heap"] = gc.mem_free()
-        if runner and runner.state == SET and app.clock.model is not None:
-            facts["utc_ms"] = app.clock.utc_ms(runner.starts_ms)
+        if runner and runner.state == SET and session.clock.model is not None:
+            facts["utc_ms"] = session.clock.utc_ms(runner.starts_ms)
         return facts
+
+    def _erred(self, message: dict) -> dict:
+        """Tell the last error of the box's own program, a piece at a time."""
+        at = message["at"]
+        piece = self._trouble.text[at : at + frames.CHUNK]
+        return {"b": binascii.b2a_base64(piece).decode().rstrip(), "n": len(self._trouble.text)}
 
     # Time
 
     def _time(self, message: dict) -> dict:
-        extender = self._app.keeper.extender
-        return {"t2": extender.at(self._app.link.arrived), "t3": extender.at(time.ticks_us())}
+        extender = self._keeper.extender
+        return {"t2": extender.at(self._arrived()), "t3": extender.at(time.ticks_us())}
 
     def _clock(self, message: dict) -> dict:
-        app = self._app
-        app.keeper.told(message, not app.busy)
-        app.clock_changed()
-        return app.keeper.facts()
+        self._keeper.told(message, not self._session.busy)
+        self._session.clock_changed()
+        return self._keeper.facts()
 
     # Names
 
     def _refuse_in_class(self) -> None:
         """Flash is written and read at length only where no class can suffer from it."""
-        if self._app.busy:
+        if self._session.busy:
             raise Refusal(faults.BUSY)
 
     def _name(self, message: dict) -> None:
         self._refuse_in_class()
-        self._app.storage.save(station=int(message["station"]), label=str(message["label"])[:32])
-        self._app.named()
+        self._storage.save(station=int(message["station"]), label=str(message["label"])[:32])
+        self._desk.named()
 
     def _ring(self, message: dict) -> None:
-        self._app.identify()
+        self._desk.identify()
 
     # Timelines in
 
     def _put(self, message: dict) -> dict:
-        app = self._app
+        storage = self._storage
         self._refuse_in_class()
         digest = message["d"]
-        at = app.storage.put_at(digest)
-        if at >= 0 and (message["n"] - at) // 1024 + KEEP_FREE_KB > app.storage.free_kb():
+        at = storage.put_at(digest)
+        if at >= 0 and (message["n"] - at) // 1024 + KEEP_FREE_KB > storage.free_kb():
             raise Refusal(faults.NO_ROOM)
         if at >= 0 and message.get("b"):
             data = binascii.a2b_base64(message["b"])
             if message["at"] > at or message["at"] + len(data) > message["n"]:
                 raise Refusal(faults.BAD_OFFSET)
-            at = app.storage.put(digest, message["at"], data)
+            at = storage.put(digest, message["at"], data)
         return {"at": at}
 
     def _keep(self, message: dict) -> None:
-        app = self._app
         self._refuse_in_class()
-        if not app.storage.finish_put(message["d"]):
+        if not self._storage.finish_put(message["d"]):
             raise Refusal(faults.NOT_WHOLE)
-        app.select(message["d"])
+        self._session.select(message["d"])
 
     def _select(self, message: dict) -> None:
         self._refuse_in_class()
-        app, digest = self._app, message["d"]
-        if not app.select(digest):
-            is_here = digest in app.storage.timelines()
+        digest = message["d"]
+        if not self._session.select(digest):
+            is_here = digest in self._storage.timelines()
             raise Refusal(faults.TIMELINE_BROKEN if is_here else faults.NOT_FOUND)
 
     # Files out
 
     def _list(self, message: dict) -> dict:
         self._refuse_in_class()
-        storage = self._app.storage
+        storage, log = self._storage, self._session.log
         names = storage.runs() if message["of"] == RUNS else storage.timelines()
         reply = {"n": len(names)}
         i = message["i"]
         if 0 <= i < len(names):
             name = names[i]
             reply["name"] = name
-            if self._app.log.is_open and name == self._app.log.name:
+            if log.is_open and name == log.name:
                 reply["open"] = True
             else:
                 path = storage.find(message["of"], name)
@@ -191,84 +208,81 @@ class Requests:
         return reply
 
     def _find(self, message: dict) -> str:
-        path = self._app.storage.find(message["of"], message["name"])
+        path = self._storage.find(message["of"], message["name"])
         if not path:
             raise Refusal(faults.NOT_FOUND)
         return path
 
     def _get(self, message: dict) -> dict:
         size = min(message["n"], frames.CHUNK)
-        data = self._app.storage.read(self._find(message), message["at"], size)
+        data = self._storage.read(self._find(message), message["at"], size)
         return {"b": binascii.b2a_base64(data).decode().rstrip()}
 
     def _drop(self, message: dict) -> dict:
         """Erase a journal or timeline, only if its digest is the one named; gone is gone."""
-        app = self._app
+        storage, log = self._storage, self._session.log
         self._refuse_in_class()
-        path = app.storage.find(message["of"], message["name"])
+        path = storage.find(message["of"], message["name"])
         if path:
-            if app.log.is_open and message["name"] == app.log.name:
+            if log.is_open and message["name"] == log.name:
                 raise Refusal(faults.BUSY)
-            if message["of"] == RUNS and not app.storage.join_tail(message["name"]):
+            if message["of"] == RUNS and not storage.join_tail(message["name"]):
                 raise Refusal(faults.FLASH_ERROR)
-            if app.storage.digest(path) != message["d"]:
+            if storage.digest(path) != message["d"]:
                 raise Refusal(faults.NOT_WHOLE)
-            app.storage.remove(path)
-            app.dropped(message["of"], message["name"])
+            storage.remove(path)
+            self._session.drop(message["name"] if message["of"] == TIMELINES else "")
         return {"gone": True}
 
     # The class
 
     def _arm(self, message: dict) -> dict:
-        app = self._app
-        unfit = app.keeper.unfit()
+        session, keeper = self._session, self._keeper
+        unfit = keeper.unfit()
         if unfit:
             raise Refusal(unfit)
-        if app.power.low:
+        if self._power.low:
             raise Refusal(faults.BATTERY_LOW)
-        if app.in_class and app.runner.state != SET:
+        if session.in_class and session.runner.state != SET:
             raise Refusal(faults.BUSY)
-        if app.selected != message["d"]:
+        if session.selected != message["d"]:
             self._select(message)
-        if app.runner.state == OVER and not app.select(app.selected):
+        if session.runner.state == OVER and not session.select(session.selected):
             raise Refusal(faults.FLASH_ERROR)
-        ahead_ms = message["utc_ms"] - app.keeper.utc_ms()
+        ahead_ms = message["utc_ms"] - keeper.utc_ms()
         if ahead_ms < ARM_LEAST_MS:
             raise Refusal(faults.TOO_LATE)
         if ahead_ms > ARM_MOST_MS:
             raise Refusal(faults.TOO_FAR)
-        if app.storage.free_kb() < KEEP_FREE_KB:
+        if self._storage.free_kb() < KEEP_FREE_KB:
             raise Refusal(faults.NO_ROOM)
-        if app.in_class and app.runner.by_hand:
-            app.disarm()  # that start was set by another clock
-        app.arm(app.clock.run_ms_of_utc(message["utc_ms"]))
+        if session.in_class and session.runner.by_hand:
+            session.disarm()  # that start was set by another clock
+        session.arm(session.clock.run_ms_of_utc(message["utc_ms"]))
         return {"utc_ms": message["utc_ms"]}
 
     def _disarm(self, message: dict) -> None:
-        if self._app.runner and self._app.runner.state == SET:
-            self._app.disarm()
-        elif self._app.in_class:
+        session = self._session
+        if session.runner and session.runner.state == SET:
+            session.disarm()
+        elif session.in_class:
             raise Refusal(faults.BUSY)
 
     def _test(self, message: dict) -> dict:
-        if self._app.in_class:
+        if self._session.in_class:
             raise Refusal(faults.BUSY)
-        return self._app.self_test(message)
+        return self._desk.self_test(message)
 
     def _yield(self, message: dict) -> None:
-        if self._app.in_class:
+        if self._session.in_class:
             raise Refusal(faults.BUSY)
-        self._app.leave = True
-
-
-def in_class(runner) -> bool:
-    """Whether a run is under way: nothing may disturb it then."""
-    return runner is not None and runner.state != READY and runner.state != OVER
+        self._desk.leave = True
 
 
 TABLE = {
     "hello": Requests._hello,
     "status": Requests._status,
+    "erred": Requests._erred,
     "time": Requests._time,
     "clock": Requests._clock,
     "name": Requests._name,

@@ -39,10 +39,15 @@ class Rtc:
 
         pin.irq(edge, pin.IRQ_FALLING, hard=True)
 
+    @property
+    def has_ticked(self) -> bool:
+        """Whether an edge came that ``ticked`` was not asked about yet."""
+        return self._edges[0] != self._seen
+
     def ticked(self) -> bool:
         """Whether a new second began at ``tick``, told once, and told on time."""
         edges = self._edges
-        if edges[0] == self._seen:
+        if not self.has_ticked:
             return False
         self._seen = edges[0]
         since_us = ticks_diff(edges[1], self.tick)

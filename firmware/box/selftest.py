@@ -21,10 +21,15 @@ WHITE = 255
 class SelfTest:
     """Works the parts of a box; ``until`` is the tick at which it ends by itself."""
 
-    def __init__(self, app) -> None:
-        self._app = app
+    def __init__(self, board, storage, rtc, buttons, sound, view) -> None:
+        self._board = board
+        self._storage = storage
+        self._rtc = rtc
+        self._buttons_in = buttons
+        self._sound_out = sound
+        self._view = view
         self.until = 0
-        self._pressed = [0] * app.buttons.count
+        self._pressed = [0] * buttons.count
 
     def do(self, message: dict) -> dict:
         """Work the part that the message names; raises KeyError for an unknown one."""
@@ -36,47 +41,47 @@ class SelfTest:
         """A button was pressed."""
         self._pressed[slot] += 1
 
-    def is_over(self, tick: int) -> bool:
-        """Whether nobody has asked for a while."""
-        return ticks_diff(tick, self.until) >= 0
+    def left_us(self, tick: int) -> int:
+        """Return in how many microseconds it ends, if nobody asks for more."""
+        return max(0, ticks_diff(self.until, tick))
 
     def _display(self, message: dict) -> dict:
-        self._app.view.show_instead(self._chequer, KEPT_US)
-        return {"answers": self._app.view.display.present}
+        self._view.show_instead(self._chequer, KEPT_US)
+        return {"answers": self._view.display.present}
 
     def _chequer(self, facts) -> None:
-        canvas = self._app.view.display.canvas
+        canvas = self._view.display.canvas
         canvas.fill(0)
         for x in range(0, WIDTH, 16):
             for y in range(0, HEIGHT, 16):
                 canvas.fill_rect(x + (y & 16) // 2, y, 8, 16, 1)
         canvas.rect(0, 0, WIDTH, HEIGHT, 1)
-        self._app.view.display.drawn()
+        self._view.display.drawn()
 
     def _lamp(self, message: dict) -> dict:
         """Light one lamp, 1 to 8, or none with 0."""
         only = message["n"]
-        level = self._app.board.LAMP_CAP
-        self._app.view.lights.test(only - 1, (level, level, level))
+        level = self._board.LAMP_CAP
+        self._view.lights.test(only - 1, (level, level, level))
         return {"lamps": LAMPS}
 
     def _sound(self, message: dict) -> dict:
-        self._app.sound.sweep(SWEEP, time.ticks_us())
-        return {"silent": self._app.sound.silent}
+        self._sound_out.sweep(SWEEP, time.ticks_us())
+        return {"silent": self._sound_out.silent}
 
     def _buttons(self, message: dict) -> dict:
         """Tell which contacts are closed, and how often each was pressed in this test."""
-        buttons = self._app.buttons
+        buttons = self._buttons_in
         closed = [buttons.is_closed(slot) for slot in range(buttons.count)]
         return {"closed": closed, "pressed": self._pressed}
 
     def _battery(self, message: dict) -> dict:
-        board = self._app.board
+        board = self._board
         return {"mv": board.battery_mv(), "usb": board.on_usb(), "low_mv": board.BATTERY_LOW_MV}
 
     def _flash(self, message: dict) -> dict:
         """Write a file as large as a block, read it back, and take it away again."""
-        path = self._app.storage.path(SCRATCH)
+        path = self._storage.path(SCRATCH)
         start = time.ticks_us()
         data = bytes([n * 89 + 17 & 0xFF for n in range(256)])
         same = True
@@ -93,7 +98,7 @@ class SelfTest:
         return {"same": same, "us": ticks_diff(time.ticks_us(), start)}
 
     def _clock_part(self, message: dict) -> dict:
-        rtc = self._app.keeper.rtc
+        rtc = self._rtc
         return {"fitted": rtc is not None, "stopped": rtc is not None and rtc.stopped}
 
     def _end(self, message: dict) -> dict:

@@ -32,6 +32,11 @@ class Sound:
         self.silent = False
         self.hush()
 
+    @property
+    def is_busy(self) -> bool:
+        """Whether no bell can be armed now: a motif sounds, or none may."""
+        return self.silent or bool(self._motif)
+
     def arm(self, cue: int, due: int) -> None:
         """Let ``cue`` begin at the tick ``due``, a few ms to some tens of ms ahead."""
         if self.silent or self._motif or cue not in MOTIFS:

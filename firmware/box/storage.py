@@ -51,6 +51,8 @@ class Storage:
             "rtc_bound_us": 0,
             "start_ms": 0,  # UTC of the start that a host has set, and the run it is of
             "start_run": "",
+            "joined": "",  # the run that was joined again last, and how often
+            "joins": 0,
         }
         self._part: "BinaryIO" = None
         self._part_name = ""
@@ -98,10 +100,14 @@ class Storage:
         self.settings.update(changes)
         if not self._settings_read:
             raise OSError(errno.EIO)
-        temporary = self.path("box.tmp")
-        with open(temporary, "w") as f:
-            json.dump(self.settings, f)
-        os.rename(temporary, self.path("box.json"))
+        self.write("box.json", json.dumps(self.settings).encode())
+
+    def write(self, name: str, data: bytes) -> None:
+        """Make ``data`` the whole of a small file: written aside first; raises OSError."""
+        aside = self.path(name.split(".")[0] + ".tmp")
+        with open(aside, "wb") as f:
+            f.write(data)
+        os.rename(aside, self.path(name))
 
     def free_kb(self) -> int:
         """Return the free space; asking takes 6 ms on the chip, ``room_kb`` is what it was."""

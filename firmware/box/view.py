@@ -14,30 +14,36 @@ from handbell_core.timeline import SLOTS, WINDOW
 from .display import TILE, Display
 from .lights import BY_KIND, MADE, RESTING, TO_START, TROUBLE, Lights
 from .lights import OVER as LIGHTS_OVER
-from .screens import Facts, Screens
+from .loop import IDLE
+from .screens import Screens
 
 DRAW_US = 25_000  # a drawing may take this long on the chip
-PIECE_US = 5_000  # sending a piece of four tiles, or writing the strip
+PIECE_US = 5_000  # sending a piece of four tiles
+STRIP_US = 2_000  # working out and writing the strip
 PIECE_BYTES = 4 * TILE
 NAME_MS = 3_000  # how long each bib's exercise is named
 AHEAD_US = 150_000  # the next span's look is made ready this long before its cue
 
 
 class View:
-    """The screen, on ``bus``, and the light strip of a box; ``app`` tells what there is to see."""
+    """The screen, on ``bus``, and the light ``strip``: what ``session`` and ``health`` say.
 
-    def __init__(self, app, bus) -> None:
+    ``facts`` is what they have told the screens; ``cap`` is the lamps' brightest.
+    """
+
+    def __init__(self, bus, strip, cap: int, session, health, facts) -> None:
         tick = time.ticks_us()
-        self._app = app
+        self._session = session
+        self._health = health
+        self.facts = facts
         self.display = Display(bus)
         self.screens = Screens(self.display)
-        self.lights = Lights(app.board.strip(), app.board.LAMP_CAP)
-        self.facts = Facts()
+        self.lights = Lights(strip, cap)
         self._ahead = Ahead()
         self._looked_ms = NEVER  # the cue for which a look ahead was tried
         self.lamps_held = False  # by the self-test
         self._opening = False  # a look made ready is being sent
-        self._settled = self._sent = True
+        self._settled = self._lit = self._sent = True
         self._draw_due = self._lamps_due = tick
         self._instead = None  # a screen shown instead of the run's, until ``_until``
         self._until = tick
@@ -45,7 +51,7 @@ class View:
 
     def changed(self) -> None:
         """Something to be seen changed."""
-        self._settled = False
+        self._settled = self._lit = False
 
     def show_instead(self, screen, for_us: int) -> None:
         """Show a screen other than the run's for a while."""
@@ -71,7 +77,7 @@ class View:
         while self.display.update(PIECE_BYTES):
             pass
 
-    # The loop's part
+    # The loop's parts: the strip, which is quick; drawing; looking ahead; sending
 
     def open(self, cue_ms: int) -> None:
         """The cue at ``cue_ms`` is due: show what was made ready for it."""
@@ -82,45 +88,56 @@ class View:
         self._opening = True
         self._sent = False
 
-    def show(self, tick: int, runner) -> None:
-        """Draw and write what has changed, as far as nothing more urgent is near."""
-        app = self._app
+    def strip_due_us(self, tick: int) -> int:
+        """Return in how many microseconds the lamps change."""
+        if self.lamps_held or self._opening:
+            return IDLE
+        return max(0, ticks_diff(self._lamps_due, tick)) if self._lit else 0
+
+    def strip(self, tick: int) -> None:
+        """Write the lamps as they are now."""
+        self._lit = True
+        self._forget_ahead()
+        session = self._session
+        wait_ms = self._lamps(session.runner, session.clock.ms_of(tick))
+        self._lamps_due = ticks_add(tick, min(wait_ms, 1000) * 1000)
+        self.lights.write()
+
+    def draw_due_us(self, tick: int) -> int:
+        """Return in how many microseconds the screen is to be drawn."""
+        if self._opening:
+            return IDLE
+        wait_us = max(0, ticks_diff(self._draw_due, tick)) if self._settled else 0
+        if self._instead is None:
+            return wait_us
+        return min(wait_us, max(0, ticks_diff(self._until, tick)))
+
+    def draw(self, tick: int) -> None:
+        """Draw the screen as it is now; it is sent piece by piece."""
         if self._instead is not None and ticks_diff(tick, self._until) >= 0:
             self.end_instead()
-        if app.free_us(tick) < PIECE_US:
-            return  # nothing slow when a cue is due
-        if not self._opening:
-            self._refresh(tick, runner)
-        while not self._sent and app.free_us(time.ticks_us()) >= PIECE_US:
-            self._sent = not self.display.update(PIECE_BYTES)
-            if app.buttons.pending():
-                return
-        if self._sent:
-            self._opening = False
+        self._settled = True
+        self._forget_ahead()
+        self._draw_due = ticks_add(tick, 1_000_000)
+        self._draw(tick, self._session.runner)
+        self._sent = False
 
-    def _refresh(self, tick: int, runner) -> None:
-        # The strip is quick and comes first.
-        if not self.lamps_held and (not self._settled or ticks_diff(tick, self._lamps_due) >= 0):
-            self._ahead.at_ms = NEVER
-            self._looked_ms = NEVER
-            self._light(tick, runner)
-            self.lights.write()
-        stale = not self._settled or ticks_diff(tick, self._draw_due) >= 0
-        free_us = self._app.free_us(time.ticks_us())
-        if free_us <= DRAW_US:
-            return
-        if stale:
-            self._settled = True
-            self._ahead.at_ms = NEVER
-            self._looked_ms = NEVER
-            self._draw(tick, runner)
-            self._sent = False
-        elif self._sent and runner is not None and self._instead is None:
-            if self._app.cue_in_us(tick) <= AHEAD_US and runner.cue_ms() != self._looked_ms:
-                self._look_ahead(runner)
+    def _forget_ahead(self) -> None:
+        self._ahead.at_ms = NEVER
+        self._looked_ms = NEVER
 
-    def _look_ahead(self, runner) -> None:
+    def ahead_due_us(self, tick: int) -> int:
+        """Return in how many microseconds the next span's look is to be made ready."""
+        runner = self._session.runner
+        if runner is None or self._instead is not None or not self._sent:
+            return IDLE
+        if runner.cue_ms() == self._looked_ms:
+            return IDLE
+        return max(0, self._session.cue_in_us(tick) - AHEAD_US)
+
+    def look_ahead(self, tick: int) -> None:
         """Draw the next span's look; it stays unsent until its cue."""
+        runner = self._session.runner
         self._looked_ms = at_ms = runner.cue_ms()
         ahead = self._ahead
         if not ahead.look(runner):
@@ -129,33 +146,25 @@ class View:
         self.screens.show(ahead, at_ms, self.facts)
         self._lamps(ahead, at_ms)
 
-    def wait_us(self, tick: int, most_us: int) -> int:
-        """Return in how many microseconds there is something to draw or to write, 0 for now."""
-        app = self._app
-        free_us = app.free_us(tick)
-        if free_us < PIECE_US:
-            return most_us  # what is due lets a cue or a motif's step pass, which ends the wait
-        if not self._sent:
-            return 0
-        wait_us = most_us
-        if not self.lamps_held:
-            wait_us = min(wait_us, max(0, ticks_diff(self._lamps_due, tick)))
-        if free_us <= DRAW_US:
-            return wait_us
-        if not self._settled:
-            return 0
-        wait_us = min(wait_us, max(0, ticks_diff(self._draw_due, tick)))
-        runner = app.runner
-        if runner is not None and runner.cue_ms() != self._looked_ms and self._instead is None:
-            wait_us = min(wait_us, max(0, app.cue_in_us(tick) - AHEAD_US))
-        return wait_us
+    def send_due_us(self, tick: int) -> int:
+        """Return whether (0) something drawn is to be sent."""
+        return IDLE if self._sent else 0
+
+    def send(self, tick: int) -> None:
+        """Send what was drawn, piece by piece, as long as there is room."""
+        while not self._sent:
+            self._sent = not self.display.update(PIECE_BYTES)
+            if self._session.room_us(time.ticks_us()) < PIECE_US:
+                break
+        if self._sent:
+            self._opening = False
 
     # Screen
 
     def _draw(self, tick: int, runner) -> None:
-        run_ms = self._app.clock.ms_of(tick)
+        run_ms = self._session.clock.ms_of(tick)
         if self._instead is not None or runner is None or runner.state == READY:
-            self._fill_rest(tick)
+            self._health.fill_rest(self.facts, tick)
         else:
             self._fill(runner, runner.left_ms(run_ms))
         if self._instead is not None:
@@ -171,40 +180,16 @@ class View:
     def _fill(self, runner, left_ms: int) -> None:
         """Fill the facts of a run."""
         facts = self.facts
-        app = self._app
-        facts.battery_low = app.power.low
-        facts.fault = app.fault or app.log.fault
+        self._health.fill_run(facts)
         if runner.state in (SET, LEAVING):
-            utc_ms = app.clock.utc_ms(runner.starts_ms)
-            facts.starts_at = b"" if utc_ms < 0 else _wall(utc_ms // 1000 + app.keeper.tz_s)
+            utc_ms = self._session.clock.utc_ms(runner.starts_ms)
+            facts.starts_at = self._health.starts_at(utc_ms)
         span = runner.span
         facts.name = _name(runner, span, left_ms)
         facts.next = runner.text_of(span.next)
         facts.who = runner.text_of(span.who)
 
-    def _fill_rest(self, tick: int) -> None:
-        """Fill the facts of a box that rests."""
-        facts = self.facts
-        app = self._app
-        keeper = app.keeper
-        facts.clock_ok = app.clock.model is not None
-        facts.battery_mv = app.power.mv
-        facts.battery_low = app.power.low
-        facts.on_usb = app.power.usb
-        facts.linked = app.link.linked(tick)
-        facts.fault = app.fault or app.log.fault
-        facts.loaded = app.runner is not None
-        facts.journals = len(app.storage.runs())
-        facts.free_kb = app.storage.free_kb()
-        if keeper.model is not None:
-            facts.clock_age_s = keeper.age_s()
-            facts.clock_error_ms = keeper.error_us() // 1000
-
     # Light
-
-    def _light(self, tick: int, runner) -> None:
-        wait_ms = self._lamps(runner, self._app.clock.ms_of(tick))
-        self._lamps_due = ticks_add(tick, min(wait_ms, 1000) * 1000)
 
     def _lamps(self, runner, run_ms: int) -> int:
         """Set the lamps, unwritten, as they are at ``run_ms``; return when they change, in ms."""
@@ -212,7 +197,7 @@ class View:
         kind = left_ms = duration_ms = 0
         look = BY_KIND
         if runner is None or state == READY:
-            look = TROUBLE if self._app.fault else RESTING
+            look = TROUBLE if self._health.fault() else RESTING
         elif state in (OVER, CLOSING):
             look = LIGHTS_OVER
         else:
@@ -236,8 +221,3 @@ def _name(runner, span, left_ms: int) -> bytes:
                 return b"%d: %s" % (bib, runner.text_of(name))
         return runner.text_of(name)
     return runner.text_of(span.name)
-
-
-def _wall(utc_s: int) -> bytes:
-    day_s = utc_s % 86_400
-    return b"%02d:%02d:%02d" % (day_s // 3600, day_s // 60 % 60, day_s % 60)

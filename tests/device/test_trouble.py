@@ -1,5 +1,6 @@
 """Something of a box fails, once or for good: the class goes on, and the box answers its host."""
 
+import binascii
 import struct
 
 import pytest
@@ -7,6 +8,7 @@ from troubled import assert_rang, play, troubled, two_windows
 
 from handbell.errors import HandbellError
 from handbell_core import faults, journal
+from made import lead_in, window
 from rig import Rig, digest, of_kind, reps, timeline
 
 pytestmark = pytest.mark.usefixtures("micropython")
@@ -32,7 +34,9 @@ def test_a_read_that_fails_at_a_rest_s_end_costs_no_later_bell_and_no_answer(tmp
     rig, start = play(tmp_path, trouble)
     with rig:
         assert_rang(rig, start)
-        assert rig.ask("status")["fault"] == faults.FIRMWARE
+        status = rig.ask("status")
+        assert status["fault"] == 0  # it goes on,
+        assert status["erred"].endswith(", run: OSError: [Errno 5] EIO")  # and tells what was
         (run,) = rig.runs()
     assert reps(run) == {(7, 1): 3, (8, 1): 0, (7, 2): 2, (8, 2): 0}
     notes = {struct.unpack("<H", rec[4][:2])[0] for rec in of_kind(run, journal.NOTE)}
@@ -63,17 +67,17 @@ def test_a_sounder_that_fails_keeps_no_tap_from_the_flash_and_the_host_from_no_a
             if duty and started:
                 raise OSError(5)
             whole(self, duty)
-        from box.app import App
-        begin = App.arm
+        from box.session import Session
+        begin = Session.arm
         def arm(self, start_ms):
             started.append(1)
             begin(self, start_ms)
-        App.arm = arm
+        Session.arm = arm
         PWM.duty_u16 = duty_u16
     """
     rig, _ = play(tmp_path, trouble)
     with rig:
-        assert rig.ask("status")["fault"] == faults.FIRMWARE
+        assert rig.ask("status")["erred"].endswith(", sound: OSError: [Errno 5] EIO")
         (run,) = rig.runs()
     assert reps(run) == {(7, 1): 3, (8, 1): 0, (7, 2): 2, (8, 2): 0}
 
@@ -115,9 +119,9 @@ def test_a_strip_that_fails_at_the_cue_keeps_no_class_from_going_on(tmp_path):
 def test_errors_without_end_leave_an_idle_box_that_answers(tmp_path):
     trouble = """
         from box.view import View
-        def show(self, tick, runner):
+        def draw(self, tick):
             raise MemoryError
-        View.show = show
+        View.draw = draw
     """
     with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
         rig.world.run_for(60_000_000)
@@ -235,7 +239,7 @@ def test_one_failed_read_of_the_settings_does_not_lose_them(tmp_path):
         import box.storage
         class Json:
             fails = "started" in os.listdir()
-            dump = staticmethod(json.dump)
+            dumps = staticmethod(json.dumps)
             @staticmethod
             def load(file):
                 if Json.fails:
@@ -252,3 +256,53 @@ def test_one_failed_read_of_the_settings_does_not_lose_them(tmp_path):
             rig.box.power_up()
             hello = rig.ask("hello")
         assert (hello["station"], hello["label"]) == (4, "Door")
+
+
+def test_the_last_error_outlives_the_box_s_start_and_is_told_whole(tmp_path):
+    trouble = """
+        import os
+        from box.view import View
+        whole = View.look_ahead
+        def look_ahead(self, tick):
+            if "cut" not in os.listdir():
+                raise ValueError("at the cue")
+            whole(self, tick)
+        View.look_ahead = look_ahead
+        from box.requests import TABLE
+        TABLE["mark"] = lambda self, message: open("cut", "w").close()
+    """
+    rig, start = play(tmp_path, trouble)
+    with rig:
+        assert_rang(rig, start)
+        rig.world.run_for(10_000_000)
+        rig.ask("mark")
+        rig.box.cut_power()
+        rig.box.power_up()
+        assert rig.ask("status")["erred"] == "start 1, ahead: ValueError: at the cue"
+        whole = b""
+        while len(whole) < (said := rig.ask("erred", at=len(whole)))["n"]:
+            whole += binascii.a2b_base64(said["b"])
+    assert b"Traceback" in whole and whole.endswith(b"ValueError: at the cue\n")
+
+
+def test_a_run_that_cuts_itself_off_again_and_again_is_left_in_the_end(tmp_path):
+    trouble = """
+        from box.session import Session
+        whole = Session.step
+        def step(self, tick):
+            if self.runner and self.runner.index > 0:
+                raise ValueError
+            whole(self, tick)
+        Session.step = step
+    """
+    data = timeline(lambda: [lead_in(5_000), *(window(20_000) for _ in range(30))])
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        rig.world.run_for(10_000_000)
+        start = rig.arm([data])
+        rig.world.run_to(start + 300_000_000)
+        boots = rig.ask("hello")["boot"]
+        assert 3 <= boots <= 10
+        rig.world.run_for(60_000_000)
+        assert rig.ask("hello")["boot"] == boots
+        assert rig.ask("status")["state"] == "ready"

@@ -146,9 +146,9 @@ def test_a_class_ends_whenever_its_last_button_is_let_go(tmp_path, release_ms):
 
 def test_no_start_is_set_on_a_class_that_is_over_and_can_t_be_read_again(tmp_path):
     trouble = """
-        from box.app import App
-        whole = App.select
-        App.select = lambda self, digest: not (self.runner and self.runner.index > 0) and whole(
+        from box.session import Session
+        whole = Session.select
+        Session.select = lambda self, digest: not (self.runner and self.runner.index > 0) and whole(
             self, digest
         )
     """

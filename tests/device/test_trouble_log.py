@@ -321,3 +321,27 @@ def test_what_a_failing_flash_loses_is_not_called_a_full_log(tmp_path):
     notes = {struct.unpack("<H", rec[4][:2])[0] for rec in of_kind(run, journal.NOTE)}
     assert faults.STORAGE_FULL not in notes
     assert len(of_kind(run, journal.TAP)) < 70
+
+
+def test_a_log_that_fails_in_a_way_nobody_thought_of_ends_no_class(tmp_path):
+    trouble = """
+        from box.log import Log
+        whole = Log._into_journal
+        def into_journal(self, fresh):
+            raise RuntimeError
+        def no_tail(self, name):
+            raise MemoryError
+        from box.storage import Storage
+        from box.session import Session
+        arm = Session.arm
+        def armed(self, start_ms):
+            arm(self, start_ms)
+            Log._into_journal = into_journal
+            Storage.tail_path = no_tail
+        Session.arm = armed
+    """
+    rig, start = play(tmp_path, trouble)
+    with rig:
+        assert_rang(rig, start)
+        assert rig.ask("hello")["boot"] == 1
+        assert rig.ask("status")["fault"] == faults.FLASH_ERROR

@@ -22,6 +22,7 @@ FILES_MOST = 4_096  # files of a kind on a box
 TIME_MOST = 1 << 53  # us or ms
 PPB_MOST = 1_000_000
 LABEL_MOST = 32
+ERRED_MOST = 80
 
 Check: TypeAlias = Callable[[Any], Any]
 """Returns the value to go on with; raises ValueError when it can't be right."""
@@ -124,8 +125,16 @@ _TABLE: dict[str, tuple[Fields, Fields]] = {
             "fault": whole(0, 255),
             **dict.fromkeys(("usb", "low", "clock"), yes_no),
         },
-        {"rtc": yes_no, "age_s": COUNT, "bound_us": TIME, "heap": COUNT, "utc_ms": TIME},
+        {
+            "rtc": yes_no,
+            "age_s": COUNT,
+            "bound_us": TIME,
+            "heap": COUNT,
+            "utc_ms": TIME,
+            "erred": shown(ERRED_MOST),
+        },
     ),
+    "erred": ({"b": chunk, "n": COUNT}, {}),
     "time": ({"t2": TIME, "t3": TIME}, {}),
     "clock": (
         {},

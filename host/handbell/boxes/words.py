@@ -52,3 +52,11 @@ def fault_error(box: str, code: int) -> BoxError:
     """Return the error for a fault code that ``box`` reported."""
     what, remedy = _WORDS.get(code, (f"reports fault {code}", "Run the command again"))
     return BoxError(box, what, remedy, code)
+
+
+def erred_words(box: str, said: str) -> str:
+    """Return the sentence for the last error of a box's own program, in the box's short words."""
+    return (
+        f"{box}: its program met an error and went on ({said}). If it comes again, tell the"
+        " developers this line."
+    )

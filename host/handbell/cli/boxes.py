@@ -85,7 +85,7 @@ def boxes_run(args: argparse.Namespace) -> Result:
         from handbell.cli.selftest import self_test_run
 
         return self_test_run(args)
-    from handbell.boxes.words import fault_words
+    from handbell.boxes.words import erred_words, fault_words
 
     with open_fleet(args) as fleet:
         outcomes = fleet.each(lambda c: c.request("status"))
@@ -135,6 +135,9 @@ def boxes_run(args: argparse.Namespace) -> Result:
             table.add_row(*map(Text, cells))
         if rows:
             out.print(table)
+        for row in rows:
+            if "why" not in row and (said := row.get("erred")):
+                out.print(erred_words(row["box"], said), markup=False)
         print_strangers(others, out)
 
     fine = not others and not any("why" in row for row in rows)

@@ -1,0 +1,59 @@
+"""How a box is: what its screens, its lights and its host are told when something is wrong."""
+
+from handbell_core import faults
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from .session import Session
+
+
+class Health:
+    """Looks at the parts of a box; ``failing()`` names a job of the loop whose last try failed."""
+
+    def __init__(self, storage, keeper, power, link, log, trouble) -> None:
+        self._storage = storage
+        self._keeper = keeper
+        self._power = power
+        self._link = link
+        self._log = log
+        self._trouble = trouble
+        self.session: Session = None  # set by whoever makes it
+        self.failing = _none
+
+    def fault(self) -> int:
+        """Return the fault code that counts most now, 0 if all is well."""
+        if self.session.fault:
+            return self.session.fault
+        return faults.FIRMWARE if self.failing() else self._log.fault
+
+    def fill_run(self, facts) -> None:
+        """Fill the facts that matter in a run."""
+        facts.battery_low = self._power.low
+        facts.fault = self.fault()
+
+    def fill_rest(self, facts, tick: int) -> None:
+        """Fill the facts of a box that rests."""
+        keeper = self._keeper
+        self.fill_run(facts)
+        facts.clock_ok = self.session.clock.model is not None
+        facts.battery_mv = self._power.mv
+        facts.on_usb = self._power.usb
+        facts.linked = self._link.linked(tick)
+        facts.loaded = self.session.runner is not None
+        facts.journals = len(self._storage.runs())
+        facts.free_kb = self._storage.free_kb()
+        facts.trouble = self._trouble.line()
+        if keeper.model is not None:
+            facts.clock_age_s = keeper.age_s()
+            facts.clock_error_ms = keeper.error_us() // 1000
+
+    def starts_at(self, utc_ms: int) -> bytes:
+        """Return the time of day at ``utc_ms``, b"" if the clock is lost (-1)."""
+        if utc_ms < 0:
+            return b""
+        day_s = (utc_ms // 1000 + self._keeper.tz_s) % 86_400
+        return b"%02d:%02d:%02d" % (day_s // 3600, day_s // 60 % 60, day_s % 60)
+
+
+def _none() -> str:
+    return ""
