@@ -212,7 +212,8 @@ class _Box:
         except HandbellError as error:
             self.wrong(f"it doesn't tell how it is: {error}")
             return
-        self.hold("something failed, and its status tells no fault", status["fault"] != 0)
+        told = status["fault"] != 0 or "erred" in status
+        self.hold("something failed, and its status tells nothing of it", told)
 
     def _next_class(self, failed: int) -> None:
         """A new class gets a log of its own, and ends."""

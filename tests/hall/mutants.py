@@ -15,7 +15,8 @@ class Mutant(NamedTuple):
 
 
 RUNNER, TAPS, COUNTING = (f"handbell_core/{name}.py" for name in ("runner", "taps", "counting"))
-APP, PAST, ACCOUNT, LOG = (f"box/{name}.py" for name in ("app", "past", "account", "log"))
+LOOP, SESSION, PAST = (f"box/{name}.py" for name in ("loop", "session", "past"))
+ACCOUNT, LOG = "box/account.py", "box/log.py"
 
 MUTANTS = (
     Mutant("the deadline is not worked out before an action", RUNNER,
@@ -90,18 +91,19 @@ MUTANTS = (
     Mutant("a skip skips the first button", COUNTING,
            "        for count in self.now:\n            count.skipped = True",
            "        self.now[0].skipped = True"),
-    Mutant("one part's trouble is all parts'", APP,
-           "        for part in self._parts:\n            try:\n                part(time.ticks_us())\n"
-           "            except Exception as error:  # noqa: BLE001 - one part's trouble is not the others'\n"
-           "                self.failed(error)\n",
-           "        try:\n            for part in self._parts:\n                part(time.ticks_us())\n"
-           "        except Exception as error:\n            self.failed(error)\n"),
-    Mutant("records are written after class only", APP,
-           "        if due_us != 0 or not self.log.is_open or runner is None:",
-           "        if due_us != 0 or not self.log.is_open or runner is None or self.in_class:"),
-    Mutant("a clock set in class ends it", APP,
-           "        if runner.state == READY:\n            self._new_runner()\n        elif",
-           "        if runner.state != SET:\n            self._new_runner()\n        elif"),
+    Mutant("one job's trouble is all jobs'", LOOP,
+           "                self._failed(job.name, error)\n",
+           "                self._failed(job.name, error)\n                break\n"),
+    Mutant("what is slow begins whenever it is due", LOOP,
+           "        return cost_us == 0 or self._room_us(tick) >= cost_us", "        return True"),
+    Mutant("what failed is not tried again for minutes", LOOP,
+           "LATER_US << min(self.failed, LATER_TWICE)", "1 << 28"),
+    Mutant("records are written after class only", SESSION,
+           "return self.log.due_us(tick) if self.log.is_open else IDLE",
+           "return self.log.due_us(tick) if self.log.is_open and not self.in_class else IDLE"),
+    Mutant("a clock set in class ends it", SESSION,
+           "        if runner.state == READY:\n            self.new_runner()\n        elif",
+           "        if runner.state != SET:\n            self.new_runner()\n        elif"),
     Mutant("a run is read back in one piece", PAST, "CHUNK = 20 ", "CHUNK = 100_000 "),
     Mutant("taps outside count again after a cut", PAST,
            "                if payload[6] & j.TAP_OUTSIDE:\n                    return\n", ""),

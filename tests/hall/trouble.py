@@ -9,10 +9,16 @@ from dataclasses import dataclass
 # b bells, l logs whole and ended, f the fault told in status (it is caught where it happens),
 # a answers to a host, c that a class can be armed, s the screen's and lamps' only.
 METHODS = (
-    ("view", "View", "show", ""),
+    ("view", "View", "draw", ""),
+    ("view", "View", "send", ""),
+    ("view", "View", "strip", ""),
+    ("view", "View", "strip_due_us", ""),
     ("view", "View", "changed", "c"),
     ("view", "View", "open", ""),
-    ("view", "View", "_look_ahead", ""),
+    ("view", "View", "look_ahead", ""),
+    ("health", "Health", "fault", "a"),
+    ("desk", "Desk", "test_due_us", ""),
+    ("trouble", "Trouble", "keep", ""),
     ("screens", "Screens", "show", ""),
     ("screens", "Screens", "rest", ""),
     ("lights", "Lights", "set", ""),
