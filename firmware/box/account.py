@@ -66,32 +66,42 @@ class Account:
         self.finish(_now)
         if self._log.is_open:
             return
-        self._fresh()
-        self._log.open()
         digest = bytes(int(timeline[i : i + 2], 16) for i in range(0, 24, 2))
-        self._log.keep(journal.run_record(digest, self._storage.settings["station"]))
-        self._tell_box()
+        first = [journal.run_record(digest, self._storage.settings["station"])] + self._box_told()
+        self._fresh()
+        self._log.open()  # from here on nothing fails: no log is without its first record
+        for record in first:
+            self._log.keep(record)
 
     def go_on(self, past) -> None:
         """Go on with the journal of a run that the power cut off; raises OSError."""
+        first = self._box_told()
         self._log.reopen(past.name)
         self._fresh()
         self._taps, self._totals = past.taps, past.totals
         self._facts.totals = past.totals.sums()
-        self._tell_box()
+        for record in first:
+            self._log.keep(record)
 
-    def _tell_box(self) -> None:
+    def _box_told(self) -> list:
+        """Return the records that tell which box it is, and its clock."""
         box = self._box[0] + struct.pack("<HH", self._power.mv, self._box[1])
-        self._log.keep(journal.record(journal.BOX, 0, 0, 0, box))
-        self.tell_clock()
+        return [journal.record(journal.BOX, 0, 0, 0, box)] + self._clock_told()
+
+    def _clock_told(self) -> list:
+        m = self._keeper.model
+        if m is None:
+            return []
+        return [
+            journal.record(journal.UTC, 0, 0, 0, struct.pack("<qI", m.utc_us, m.bound_us)),
+            journal.record(journal.OWN, 0, 0, 0, struct.pack("<qi", m.box_us, m.rate_ppb)),
+        ]
 
     def tell_clock(self) -> None:
         """Tell by which clock the run goes from now on."""
-        m = self._keeper.model
-        if m is not None and self._log.is_open:
-            keep = self._log.keep
-            keep(journal.record(journal.UTC, 0, 0, 0, struct.pack("<qI", m.utc_us, m.bound_us)))
-            keep(journal.record(journal.OWN, 0, 0, 0, struct.pack("<qi", m.box_us, m.rate_ppb)))
+        if self._log.is_open:
+            for record in self._clock_told():
+                self._log.keep(record)
 
     def rang(self, late_us: int) -> None:
         """A bell rang so late."""
@@ -131,12 +141,17 @@ class Account:
         cause, class_ms = self._ended
         self._ended = None
         try:
+            blind(lambda: self._close(cause, class_ms))
+        finally:  # whatever fails, this start is not set again
+            if self._storage.settings["start_ms"]:
+                self._storage.save(start_ms=0)
+
+    def _close(self, cause: int, class_ms: int) -> None:
+        try:
+            self._log.write()  # makes room in its queue for what the end tells
             self._tell_end(cause, class_ms)
         finally:  # whatever fails, the next run must not go on in this log
-            if self._log.is_open:
-                blind(self._log.close)
-        if self._storage.settings["start_ms"]:
-            self._storage.save(start_ms=0)
+            self._log.close()
 
     def _tell_end(self, cause: int, class_ms: int) -> None:
         try:

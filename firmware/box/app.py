@@ -87,7 +87,8 @@ class App:
                 Job("run", 0, session.step_due_us, session.step),
                 Job("sound", 0, sound.wait_us, sound.poll),
                 Job("bell", 0, session.bell_due_us, session.arm_bell),
-                Job("clock part", 0, keeper.due_us, self._keep_time),
+                Job("clock part", 0, keeper.due_us, session.keep_time),
+                Job("join", 0, session.join_due_us, self._join),
                 Job("listen", LISTEN_US, self._listen_due_us, self._listen),
                 Job("strip", STRIP_US, view.strip_due_us, view.strip),
                 Job("answer", ANSWER_US, self._answer_due_us, self._answer),
@@ -150,9 +151,9 @@ class App:
 
     # The clock
 
-    def _keep_time(self, tick: int) -> None:
-        if self._session.keep_time(tick):
-            self._view.end_instead()  # the box went on with its class
+    def _join(self, tick: int) -> None:
+        if self._session.join(tick):
+            self._view.end_instead()
 
     def _rest(self, tick: int) -> None:
         self._session.new_runner()
@@ -199,8 +200,7 @@ class App:
         self._power.read()
         self._storage.free_kb()
         self._keeper.extender.extend(tick)
-        if not self._session.in_class:
-            self._buttons.forget()
+        self._buttons.forget(tick)
         self._view.changed()
 
     def _keep_trouble(self, tick: int) -> None:

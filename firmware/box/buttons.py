@@ -137,7 +137,7 @@ class Buttons:
                 least = wait
         return least
 
-    def forget(self) -> None:
-        """Forget old presses; to be called at least every few minutes, since ticks wrap."""
+    def forget(self, tick: int) -> None:
+        """Forget old presses; to be called every minute, since ticks wrap."""
         for bounce in self._bounce:
-            bounce.forget_last()
+            bounce.forget_last(tick)

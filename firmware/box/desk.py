@@ -85,6 +85,7 @@ class Desk:
             from .selftest import SelfTest  # its code is seldom needed
 
             session = self._session
+            session.let_go()  # what is pressed from now on is pressed for the test
             self._test = SelfTest(
                 self.board,
                 self._storage,

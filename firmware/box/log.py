@@ -48,7 +48,6 @@ class Log:
 
     def _fresh(self) -> None:
         self._used = self._tail_used = 0
-        self._tried = 0  # bytes of the queue that the last write was to keep
         self._tries = 0  # writes that failed, one after another
         self.lost = 0
         self.full = False  # nothing more is kept
@@ -61,7 +60,7 @@ class Log:
         self.is_open = True
         try:
             self._new_file()
-        except OSError as error:
+        except Exception as error:  # noqa: BLE001 - it is tried again with each write
             self._failed(error)
 
     def _new_file(self) -> None:
@@ -75,7 +74,7 @@ class Log:
         self.name = name
         if not self._storage.join_tail(name):
             raise OSError(errno.EIO)  # what it holds would be written over
-        self._file, self._size = self._storage.reopen_run(name)
+        self._file, self._size, _ = self._storage.reopen_run(name)
         self.is_open = True
         self._start_tail()
 
@@ -117,7 +116,6 @@ class Log:
             return self.is_open and not self.full
         start = time.ticks_us()
         kept = False
-        self._tried = self._used
         fresh = memoryview(self._queue)[: self._used]
         try:
             if self._file is None:
@@ -131,7 +129,7 @@ class Log:
             else:
                 self._into_journal(fresh)
             kept = True
-            self._tries = self._tried = self._used = 0
+            self._tries = self._used = 0
         except Exception as error:  # noqa: BLE001 - whatever it is, the log says that it failed
             self._failed(error)
         self.worst_write_us = max(self.worst_write_us, ticks_diff(time.ticks_us(), start))
@@ -156,7 +154,7 @@ class Log:
         if no_room and self._used and self._file is not None:
             self.full = True
             self.lost += self._used // RECORD_SIZE
-            self._tried = self._used = 0
+            self._used = 0
 
     def _open_anew(self) -> None:
         """Open the file again: littlefs takes no more into one that met an error."""
@@ -167,14 +165,21 @@ class Log:
             self._file.close()
         except (OSError, ValueError):
             pass
-        self._file, size = self._storage.reopen_run(self.name)
-        if size > self._size:  # what was tried had been kept all the same
-            left = self._used - self._tried
-            self._queue[:left] = self._queue[self._tried : self._used]
-            self._used, self._tail_used = left, 0
-            self._tried = 0
+        self._file, size, whole = self._storage.reopen_run(self.name)
+        self._take_off(whole - self._size)
         self._size = size
         self._start_tail()
+
+    def _take_off(self, kept: int) -> None:
+        """Forget ``kept`` bytes that are in the journal: of the tail first, then of the queue."""
+        of_tail = min(max(0, kept), self._tail_used)
+        left = self._tail_used - of_tail
+        self._tail[4 : 4 + left] = self._tail[4 + of_tail : 4 + self._tail_used]
+        self._tail_used = left
+        of_queue = min(max(0, kept - of_tail), self._used)
+        left = self._used - of_queue
+        self._queue[:left] = self._queue[of_queue : self._used]
+        self._used = left
 
     def _into_journal(self, fresh) -> None:
         """Append the tail and what is fresh to the journal; the tail's file is stale by that."""
@@ -210,14 +215,14 @@ class Log:
             else:
                 self.fault = self.fault or faults.FLASH_ERROR
                 self.lost += self._used // RECORD_SIZE
-        except (OSError, ValueError):
-            pass  # the journal is whole; a tail that is left is known to be stale
+        except Exception:  # noqa: BLE001 - the journal is whole; a tail left is known to be stale
+            pass
         finally:  # no later run may go on in this log
             file, self._file = self._file, None
             self.is_open = False
             try:
                 file.close()
-            except (OSError, ValueError, AttributeError):
+            except Exception:  # noqa: BLE001 - there may be none
                 pass
 
     def _all_in(self) -> bool:
@@ -225,12 +230,11 @@ class Log:
         self.write()
         if self._used:
             return False
-        self._tried = 0
         try:
             if self._file is None:
                 raise OSError(errno.EIO)
             self._into_journal(b"")
-        except (OSError, ValueError) as error:
+        except Exception as error:  # noqa: BLE001 - it is tried again
             self._failed(error)
             return False
         return True

@@ -13,7 +13,7 @@ import time
 from handbell_core import faults, frames, journal, timeline
 from handbell_core.runner import OVER, SET, STATES
 
-from .storage import ENOSPC, KEEP_FREE_KB, RUNS, TIMELINES
+from .storage import ENOSPC, KEEP_FREE_KB, RUNS
 
 FIRMWARE = "0.1.0"
 QUIET = ("hello", "time", "status", "erred")  # requests that change nothing and need no file
@@ -231,7 +231,10 @@ class Requests:
             if storage.digest(path) != message["d"]:
                 raise Refusal(faults.NOT_WHOLE)
             storage.remove(path)
-            self._session.drop(message["name"] if message["of"] == TIMELINES else "")
+            if message["of"] == RUNS:
+                self._session.dropped_run(message["name"])
+            else:
+                self._session.drop(message["name"])
         return {"gone": True}
 
     # The class
@@ -265,6 +268,7 @@ class Requests:
         session = self._session
         if session.runner and session.runner.state == SET:
             session.disarm()
+            session.finish()  # before the host is told so
         elif session.in_class:
             raise Refusal(faults.BUSY)
 

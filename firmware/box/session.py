@@ -64,6 +64,7 @@ class Session:
         self.runner: Runner = None
         self.clock = RunTime(0, tick)
         self._begun = False  # the runner's run has its log
+        self.part_set_clock = False  # the clock part did, so that a cut class can be joined
         self._pressed_in = [0] * buttons.count  # the runner's state when each press began
         self._over_until = tick
         self._stall_from = self._stall_to = tick  # of the last write
@@ -87,14 +88,13 @@ class Session:
             self.new_runner()
         elif runner.state == SET and not runner.by_hand:
             utc_ms = self.clock.utc_ms(runner.starts_ms)
-            runner.clock = self._new_clock()
+            self.clock = runner.clock = self._new_clock()
             runner.arm(self.clock.run_ms_of_utc(utc_ms))
             self.account.tell_clock()
 
     def _new_clock(self) -> RunTime:
         tick = time.ticks_us()
-        self.clock = RunTime(self.keeper.extender.extend(tick), tick, self.keeper.shared())
-        return self.clock
+        return RunTime(self.keeper.extender.extend(tick), tick, self.keeper.shared())
 
     def anchor_due_us(self, tick: int) -> int:
         """Return in how many microseconds the run's time needs a new anchor."""
@@ -104,24 +104,19 @@ class Session:
         """Tie the run's time to the box's anew."""
         self.clock.anchor(self.keeper.extender.extend(tick), tick)
 
-    def keep_time(self, tick: int) -> bool:
-        """Let the clock part set the clock or the crystal's rate.
-
-        Return whether a class that was cut goes on by that.
-        """
+    def keep_time(self, tick: int) -> None:
+        """Let the clock part set the clock or the crystal's rate."""
         keeper = self.keeper
         lost = keeper.model is None
         if not keeper.poll(tick, not self.in_class):
-            return False
-        joined = False
+            return
         if lost:
+            self.part_set_clock = True
             self.clock_changed()
-            joined = self._rejoin()
         elif self.clock.model is not None:
             self.clock.model = keeper.model  # the same instant at another rate: nothing jumps
             self.account.tell_clock()
         self.changed()
-        return joined
 
     # When
 
@@ -157,27 +152,41 @@ class Session:
         """Select what was cut, else what was selected last, else the newest that is whole."""
         have = self.storage.timelines()
         last = self._past.timeline if self._past else self.storage.settings["last"]
-        for digest in ([last] if last in have else []) + have[::-1]:
-            if self.select(digest):
+        chosen = [last, last] if last in have else []  # a read may fail once
+        for digest in chosen + have[::-1]:
+            if self._load(digest):
+                if chosen and digest != last:
+                    self.fault = faults.TIMELINE_BROKEN  # told: it is not the one they chose
                 return
             self.fault = faults.TIMELINE_BROKEN
 
     def select(self, digest: str) -> bool:
         """Make a timeline the one to play; False when it is missing or broken."""
-        try:
-            new = self.storage.open_timeline(digest)
-        except (OSError, FormatError):
+        if not self._load(digest):
             return False
-        self._leave()
-        self._file = new
-        self.selected = digest
-        self.fault = 0
-        self.new_runner()
         if self.storage.settings["last"] != digest:
             try:
                 self.storage.save(last=digest)
             except OSError:
                 pass  # a full flash: after the next start another may be selected
+        return True
+
+    def _load(self, digest: str) -> bool:
+        """Load a timeline; False, with what was loaded still there, when that can't be done."""
+        new = None
+        try:
+            new = self.storage.open_timeline(digest)
+            runner, title = self._runner_of(new)
+        except (OSError, FormatError, MemoryError) as error:
+            if new is not None:
+                new.close()
+                self.trouble.tell("plan", error)
+            return False
+        self._leave()
+        self._file = new
+        self.selected = digest
+        self.fault = 0
+        self._take_runner(runner, title)
         return True
 
     def _leave(self) -> None:
@@ -210,14 +219,22 @@ class Session:
         return False
 
     def new_runner(self) -> None:
-        """Have the loaded timeline ready to be played."""
+        """Have the loaded timeline ready to be played; raises what reading it raises."""
+        if self._file is not None:
+            self._take_runner(*self._runner_of(self._file))
+
+    def _runner_of(self, file: "BinaryIO") -> "tuple[Runner, bytes]":
         gc.collect()
-        reader = Reader(self._file)
-        self.runner = Runner(reader, self._new_clock(), self)
+        reader = Reader(file)
+        return Runner(reader, self._new_clock(), self), reader.text(0)
+
+    def _take_runner(self, runner: Runner, title: bytes) -> None:
+        self.runner = runner
+        self.clock = runner.clock
         self._begun = False
-        silent = bool(reader.head.flags & 1)
+        silent = bool(runner.head.flags & 1)
         self.sound.silent = self.facts.silent = silent
-        self.facts.title = reader.text(0)
+        self.facts.title = title
         self.facts.totals = []
         self.changed()
 
@@ -350,7 +367,10 @@ class Session:
     def blind(self, write) -> None:
         """Write to the flash, which stops the chip, and make up for what was not seen."""
         self._stall_from = time.ticks_us()
-        self.buttons.before_blind(self._stall_from, self.presses)
+        try:
+            self.buttons.before_blind(self._stall_from, self.presses)
+        except Exception as error:  # noqa: BLE001 - what is to be kept is kept all the same
+            self.trouble.tell("presses", error)
         try:
             write()
         finally:
@@ -397,23 +417,41 @@ class Session:
                 self.trouble.tell("past", error)
         return None
 
-    def _rejoin(self) -> bool:
-        """Go on with the class that the power cut off, in step with the other boxes."""
-        past, self._past = self._past, None
-        if past is None or self.in_class or self.clock.model is None:
-            return False
-        settings = self.storage.settings
+    def join_due_us(self, tick: int) -> int:
+        """Return whether (0) a run that the power cut off can be joined now."""
+        if self._past is None or not self.part_set_clock or self.clock.model is None:
+            return IDLE
+        return IDLE if self.in_class else 0
+
+    def join(self, tick: int) -> bool:
+        """Go on with the class that the power cut off, in step with the other boxes.
+
+        Return whether it is on. What fails is tried again; each try is counted.
+        """
+        past, settings = self._past, self.storage.settings
         joins = settings["joins"] + 1 if settings["joined"] == past.name else 1
         if joins > JOINS_MOST:
+            self._past = None
             return False
+        self.storage.save(joined=past.name, joins=joins)
         try:
-            self.storage.save(joined=past.name, joins=joins)
             self._begun = past.go_on(self)
         except Exception as error:
             self.log.close()  # a run begun by hand gets a log of its own
             self.new_runner()
             raise error
+        self._past = None
         return self._begun
+
+    def dropped_run(self, name: str) -> None:
+        """A log was erased by the host: it can't be gone on with."""
+        if self._past is not None and self._past.name == name:
+            self._past = None
+
+    def let_go(self) -> None:
+        """Forget presses under way: they are meant for something else."""
+        if not self.in_class:
+            self.new_runner()
 
     # Effects of the runner, which is halfway when it calls them: none may raise
 
@@ -428,6 +466,10 @@ class Session:
         tick = time.ticks_us()
         if due_ms == NEVER:
             self.sound.play(cue, tick)
+            return
+        late_ms = self.clock.ms_of(tick) - due_ms
+        if late_ms > TOO_LATE_US // 1000:  # a gate may be left so late that no tick tells it
+            self.account.rang(late_ms * 1000)
             return
         due = self.clock.tick_of(due_ms)
         late_us = ticks_diff(tick, due)

@@ -252,13 +252,17 @@ class Storage:
 
     def _is_needed(self, digest: str) -> bool:
         """Whether a journal on this box plays that timeline: the host may need it to read it."""
+        many = len(self._timeline_files()) > 2 * KEEP_TIMELINES
         for name in self.runs():
             try:
                 record = parse_record(self.read(self.path(RUNS, name), 0, RECORD_SIZE))
             except (OSError, ValueError):
                 record = None
-            if record is None or record[0] != RUN or _hex(record[4]) == digest:
-                return True  # a log that does not say which it plays may be of this one
+            if record is None or record[0] != RUN:
+                if not many:
+                    return True  # a log that does not say which it plays may be of this one
+            elif _hex(record[4]) == digest:
+                return True
         return False
 
     # Files of either kind, for the link
@@ -348,14 +352,18 @@ class Storage:
         return open(self.path(RUNS, name), "rb")
 
     def reopen_run(self, name: str):
-        """Return (file, size) of a journal, open for appending; a torn end is made a record."""
+        """Return (file, size, whole) of a journal, open for appending; raises OSError if none is.
+
+        A torn end is made a record, which is no good: ``whole`` bytes before it are.
+        """
         path = self.path(RUNS, name)
+        size = self.size(path)
+        torn = size % RECORD_SIZE
         file = open(path, "ab")
-        torn = self.size(path) % RECORD_SIZE
         if torn:
             file.write(bytes(RECORD_SIZE - torn))
             file.flush()
-        return file, self.size(path)
+        return file, self.size(path), size - torn
 
     def unfinished(self) -> str:
         """Return the name of the newest journal if its run has not ended, else ""."""

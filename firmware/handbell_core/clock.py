@@ -103,12 +103,15 @@ class RunTime:
         return ticks_add(self.tick, (run_ms - self.ms) * 1000 - self._frac_us)
 
     def wait_us(self, run_ms: int, tick: int, most_us: int) -> int:
-        """Return the microseconds from ``tick`` to ``run_ms``, ``most_us`` if it is farther away.
+        """Return the microseconds from ``tick`` to ``run_ms``, ``most_us`` either way at most.
 
-        A start may be hours off, which ticks can't tell; so the far case is decided in ms.
+        A start may be hours off, which ticks can't tell; so the far cases are decided in ms.
         """
-        if run_ms - self.ms_of(tick) > most_us // 1000:
+        away_ms = run_ms - self.ms_of(tick)
+        if away_ms > most_us // 1000:
             return most_us
+        if away_ms < -most_us // 1000:
+            return -most_us
         return min(most_us, ticks_diff(self.tick_of(run_ms), tick))
 
     def us_since_anchor(self, tick: int) -> int:

@@ -21,6 +21,7 @@ from .timeline import (
 CLOSED_US = 3_000  # a press has been closed this long without a break
 SPIKE_US = 10_000  # a closing that fell open this long before that was a spike
 OPEN_US = 25_000  # a release has been open this long without a break
+FORGET_US = 1_000_000
 APART_US = 100_000  # presses closer than this are bounce (from memory, no source)
 
 NOTHING, PRESS, RELEASE = range(3)
@@ -129,9 +130,10 @@ class Debouncer:
             return whole
         return False
 
-    def forget_last(self) -> None:
-        """Drop the memory of the last press; call when none came for minutes (ticks wrap)."""
-        self._ever = False
+    def forget_last(self, tick: int) -> None:
+        """Drop the memory of a last press that is a second old; call every minute (ticks wrap)."""
+        if ticks_diff(tick, self._pressed) > FORGET_US:
+            self._ever = False
 
 
 class SlotCount:

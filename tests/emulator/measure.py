@@ -35,7 +35,7 @@ from emulated_parts import SLOWEST_ERASE_US  # noqa: E402
 PROBE = """
 from boards.pico import *
 import gc, time
-import box.app, box.keeper, box.requests, box.view
+import box.app, box.keeper, box.requests, box.session, box.view
 _began = []
 _Extender = box.keeper.Extender
 def _extender(tick):
@@ -44,7 +44,7 @@ def _extender(tick):
 box.keeper.Extender = _extender
 _methods = {}
 def _probe(requests, message):
-    m = requests._app.keeper.model
+    m = requests._keeper.model
     gc.collect()
     return {"began": _began[0], "live": gc.mem_alloc(),
             "utc_us": m.utc_us if m else 0, "box_us": m.box_us if m else 0}
@@ -75,24 +75,37 @@ def _timed(cls, name):
                 r[2] = d
     setattr(cls, name, outer)
 A = box.app
-for _n in ("slice", "_step", "_arm_bell", "_serve", "_write", "_slowly", "_next_tick", "_anchor",
-           "_look_out", "keep", "_begin"):
-    _timed(A.App, _n)
-for _n in ("open", "show", "_refresh", "_look_ahead", "_draw", "_light", "_fill", "wait_us"):
+_Job = A.Job
+def _of(name, act):
+    r = _methods[name] = [0, 0, 0]
+    us, diff = time.ticks_us, time.ticks_diff
+    def timed(tick):
+        t = us()
+        try:
+            return act(tick)
+        finally:
+            d = diff(us(), t)
+            r[0] += 1
+            r[1] += d
+            if d > r[2]:
+                r[2] = d
+    return timed
+def _job(name, cost, due, run):
+    return _Job(name, cost, _of(name + ", due", due), _of(name, run))
+A.Job = _job
+_timed(A.Loop, "turn")
+for _n in ("room_us", "cue_in_us", "bell", "keep"):
+    _timed(A.Session, _n)
+for _n in ("open", "_draw", "_fill", "_lamps"):
     _timed(A.View, _n)
-_timed(A.Buttons, "take")
-_timed(A.Sound, "poll")
 _timed(A.Sound, "arm")
 _timed(box.view.Display, "update")
-_timed(box.view.Lights, "set")
 _timed(box.view.Screens, "show")
-_timed(A.Link, "poll")
 _timed(A.Link, "send")
 _timed(A.Log, "write")
-_timed(A.Runner, "step")
-_timed(A.Runner, "press")
-_timed(A.Runner, "release")
-_timed(A.Requests, "answer")
+_timed(box.session.Runner, "step")
+_timed(box.session.Runner, "press")
+_timed(box.session.Runner, "release")
 """
 
 
