@@ -12,7 +12,7 @@ from handbell.boxes.send import Load, put
 from handbell.boxes.words import fault_words
 from handbell.cli.main import main
 from handbell.errors import BoxError
-from handbell.store import open_store
+from handbell.store import open_store, salvage
 from handbell_core import faults, journal
 
 no_pause_at_closing = pytest.fixture(autouse=True)(no_pause_at_closing)
@@ -130,29 +130,114 @@ def test_a_timeline_with_a_wrong_bit_keeps_only_its_own_logs(box, tmp_path, caps
 
 
 @pytest.mark.parametrize("how", ["flipped", "not listed", "not got"])
-def test_a_log_that_says_not_what_it_played_waits_while_a_timeline_is_missing(
+def test_a_log_that_says_not_what_it_played_comes_home_and_waits_for_the_coachs_word(
     box, tmp_path, capsys, how
 ):
-    """It may be of the one that can't be read, though it fits another one as well."""
+    """It may be of the timeline that can't be read, though it fits another one as well."""
+    store = str(tmp_path / "store.sqlite")
+    with open_store(store) as open_one:
+        open_one.put_timeline(*box.files["timelines"].values())
+    other = _lacking(box, how)
+    log = _damage(box)
+    code, said, runs = collected(box, tmp_path, capsys)
+    assert (code, runs) == (1, 2) and box.files["runs"] == {}  # so the box may go on
+    assert "NOT READ: Log " in said and "left on the box" not in said
+    assert "does not say which plan it is of, and a plan on that box can't be read" in said
+    assert f"handbell unread {digest(log)[:8]} --of CLASS" in said
+    assert "send that plan once more first, unchanged" in said
+    with open_store(store) as open_one:
+        (kept,) = salvage.unread(open_one)
+        assert (kept.journal, kept.reason) == (log, salvage.DOUBTED)
+        open_one.put_timeline(other)  # as after the plan was sent again
+    assert main(["unread", "--again", "--store", store]) == 0
+    box.lies.clear()
+    box.files["runs"]["00001.hbj"] = log  # as a box that was collected with --keep
+    code, said, runs = collected(box, tmp_path, capsys)
+    assert (code, runs) == (1, 2) and "NOT READ" in said and "--of CLASS" in said
+    assert main(["unread", digest(log)[:8], "--plan-of", "1", "--store", store]) == 0
+    box.files["runs"]["00001.hbj"] = log
+    assert collected(box, tmp_path, capsys)[::2] == (0, 3)
+    with open_store(store) as open_one:
+        assert salvage.unread(open_one) == []
+
+
+def test_a_log_that_was_unread_already_waits_for_the_word_once_a_timeline_is_lacking(
+    box, tmp_path, capsys
+):
+    twin = classes.timeline(bibs=(1, 2), plan=b"another plan")
+    box.files["timelines"][digest(twin)] = twin
+    _damage(box)
+    for name in ("00002.hbj", "00003.hbj"):
+        del box.files["runs"][name]
+    code, said, _ = collected(box, tmp_path, capsys, "--keep")
+    assert code == 1 and "handbell unread tries it again" in said
+    third = classes.timeline(bibs=(1, 2), plan=b"a third plan")
+    box.files["timelines"][digest(third)] = third
+    _flipped(box, digest(third))
+    code, said, _ = collected(box, tmp_path, capsys)
+    assert code == 1 and "--of CLASS" in said and box.files["runs"] == {}
+    with open_store(str(tmp_path / "store.sqlite")) as store:
+        assert [log.reason for log in salvage.unread(store)] == [salvage.DOUBTED]
+
+
+@pytest.mark.parametrize("how", ["flipped", "not listed", "not got"])
+def test_a_log_that_is_in_the_store_is_not_held_up_by_a_lacking_timeline(
+    box, tmp_path, capsys, how
+):
+    log = _damage(box)
+    code, _, runs = collected(box, tmp_path, capsys, "--keep")
+    assert (code, runs) == (0, 3)
+    _lacking(box, how)
+    assert collected(box, tmp_path, capsys)[::2] == (0, 3)
+    assert box.files["runs"] == {}
+    with open_store(str(tmp_path / "store.sqlite")) as store:
+        assert salvage.unread(store) == []
+    assert log
+
+
+@pytest.mark.parametrize("lacking", [False, True])
+def test_a_log_in_which_nothing_was_written_is_no_alarm(box, tmp_path, capsys, lacking):
+    """The power went between its making and its first record."""
+    box.files["runs"]["00004.hbj"] = b""
+    if lacking:
+        _lacking(box, "flipped")
+    code, said, runs = collected(box, tmp_path, capsys, "--keep")
+    assert (code, runs) == (0, 3) and "NOT READ" not in said
+    assert "00004.hbj" in box.files["runs"]
+    assert collected(box, tmp_path, capsys)[::2] == (0, 3)
+    assert box.files["runs"] == {}
+    with open_store(str(tmp_path / "store.sqlite")) as store:
+        assert salvage.unread(store) == []
+
+
+def test_a_log_without_a_sound_record_is_not_said_to_need_a_class(box, tmp_path, capsys):
+    """No class could make it readable."""
+    _lacking(box, "flipped")
+    box.files["runs"] = {"00001.hbj": b"\xff" * 240}
+    code, said, _ = collected(box, tmp_path, capsys)
+    assert code == 1 and "NOT READ" in said and "--of CLASS" not in said
+    assert box.files["runs"] == {}
+
+
+def _lacking(box, how) -> bytes:
+    """Put a timeline of another plan on the box that can't be read; return it as it was."""
     other = classes.timeline(bibs=(1, 2), plan=b"another plan")
     box.files["timelines"][digest(other)] = other
+    dead = {"no": faults.FLASH_ERROR}
     if how == "flipped":
         _flipped(box, digest(other))
     elif how == "not listed":
-        dead = {"no": faults.FLASH_ERROR}
         box.lies["list"] = lambda m, h: dead if m["of"] == "timelines" else h
     else:
-        dead = {"no": faults.FLASH_ERROR}
         box.lies["get"] = lambda m, h: dead if m["of"] == "timelines" else h
-    log = box.files["runs"]["00001.hbj"]
-    box.files["runs"]["00001.hbj"] = b"\xff" * 24 + log[24:]
-    code, said, _ = collected(box, tmp_path, capsys)
-    assert code == 1 and "does not say which plan it is of" in said
-    assert "00001.hbj" in box.files["runs"]
-    box.lies.clear()
-    box.files["timelines"][digest(other)] = other  # as after the plan was sent again
-    code, said, runs = collected(box, tmp_path, capsys)
-    assert runs == 3 or "NOT READ" in said  # two may fit, which is said
+    return other
+
+
+def _damage(box) -> bytes:
+    """Damage the first record of the box's first log; return the log."""
+    log = b"\xff" * 24 + box.files["runs"]["00001.hbj"][24:]
+    box.files["runs"]["00001.hbj"] = log
+    return log
 
 
 def test_a_folder_of_timelines_that_cant_be_listed_keeps_no_log_of_a_known_one(

@@ -50,8 +50,10 @@ class Store(Book, Protocol):
         """Note that a box was seen."""
         ...
 
-    def ingest(self, journal: bytes, box_id: str, collected_utc_us: int) -> Run:
-        """Take in a journal and commit it."""
+    def ingest(
+        self, journal: bytes, box_id: str, collected_utc_us: int, lacking: bool = False
+    ) -> Run:
+        """Take in a journal and commit it; ``lacking``: a timeline of its box can't be had."""
         ...
 
 
@@ -117,25 +119,19 @@ def _collect_box(
         if data is None:  # those behind it may be sound
             got.broken.append(entry.get("name", f"number {n} of {len(entries)}"))
             continue
-        told, lacking, trouble = _bring_timeline(connection, store, lock, data, progress)
-        if lacking and not told:  # among fewer timelines than there are it might fit a wrong one
-            got.kept.append(
-                f"Log {entry.get('name', n)} does not say which plan it is of, and a plan on this "
-                "box can't be read. Collect with the computer that sent it, or send the plans of "
-                "those days once more, unchanged, and collect again"
-            )
-            continue
-        try:
-            with lock:
-                run = store.ingest(data, box_id, connection.clock.utc_us())
-            got.runs.append(run.run_id)
-            got.new += run.new
-            got.notes.extend([*run.mismatches, *run.differ])
-        except UnreadJournalError as error:  # its bytes are safe in the store, so go on
-            got.unread[str(entry["d"])] = str(error)
-        except StoreError as error:  # it can't be kept safe, so it stays where it is
-            got.kept.append(f"{error} {trouble}".rstrip())
-            continue
+        if data:  # else the power went before its first record: there is nothing to keep
+            lacking, trouble = _bring_timeline(connection, store, lock, data, progress)
+            try:
+                with lock:
+                    run = store.ingest(data, box_id, connection.clock.utc_us(), lacking)
+                got.runs.append(run.run_id)
+                got.new += run.new
+                got.notes.extend([*run.mismatches, *run.differ])
+            except UnreadJournalError as error:  # its bytes are safe in the store, so go on
+                got.unread[str(entry["d"])] = f"{error} {trouble}".rstrip()
+            except StoreError as error:  # it can't be kept safe, so it stays where it is
+                got.kept.append(f"{error} {trouble}".rstrip())
+                continue
         if not keep:
             connection.request("drop", of=RUNS, name=entry["name"], d=entry["d"])
         with contextlib.suppress(OSError):
@@ -175,19 +171,19 @@ def _fetch_checked(
 
 def _bring_timeline(
     connection: Connection, store: Store, lock: threading.Lock, run: bytes, progress: Progress
-) -> tuple[bool, bool, str]:
+) -> tuple[bool, str]:
     """Bring the timeline that a run played, if the store has not seen it and the box can read it.
 
-    A run that does not say which it played may be of any that the box has. Returned are whether it
-    says so, whether one that it may be of could not be brought, and why the store would not take
-    what came ("" for nothing).
+    A run that does not say which it played may be of any that the box has. Returned are whether one
+    that it may be of could not be brought, and why the store would not take what came ("" for
+    nothing).
     """
     first = journal.parse_record(run[: journal.RECORD_SIZE]) if len(run) >= 24 else None
     told = first is not None and first[0] == journal.RUN
     digest = binascii.hexlify(first[4]).decode() if first is not None and told else None
     with lock:
         if digest is not None and store.has_timeline(digest):
-            return told, False, ""
+            return False, ""
     trouble = ""
     entries = _timelines(connection)
     lacking = entries is None
@@ -211,7 +207,7 @@ def _bring_timeline(
             if error.code not in UNREADABLE:
                 raise
             lacking = True
-    return told, lacking, trouble
+    return lacking, trouble
 
 
 def _timelines(connection: Connection) -> list[dict[str, Any]] | None:

@@ -6,7 +6,7 @@ import hashlib
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, case, func, insert, select
+from sqlalchemy import Connection, bindparam, case, func, insert, select, update
 
 from handbell.errors import StoreError, UnreadJournalError
 from handbell_core.timeline import DIGEST_SIZE
@@ -51,33 +51,21 @@ class Ingested:
     differ: list[str] = field(default_factory=list)
 
 
-def ingest_run(store: Store, journal: bytes, box_id: str, collected_utc_us: int) -> Ingested:
+def ingest_run(
+    store: Store, journal: bytes, box_id: str, collected_utc_us: int, lacking: bool = False
+) -> Ingested:
     """Take a journal in and return its run; the same bytes again change nothing.
 
-    One transaction, committed on return, so that the box's copy may be erased. Raises
-    UnreadJournalError when it does not say what was played and that can't be found out either (the
-    bytes are kept aside), and StoreError when its timeline is not in the store yet.
+    One transaction, committed on return, so that the box's copy may be erased. ``lacking``: the
+    box has a timeline that could not be brought, so one that does not say what was played may be
+    of that and is for the coach to say. Raises UnreadJournalError when it does not say what was
+    played and that can't be found out either (the bytes are kept aside), and StoreError when its
+    timeline is not in the store yet.
     """
-    from .salvage import played_by  # it takes logs in itself
-
     try:
         log = _read(journal, box_id, collected_utc_us)
     except UnreadJournalError as error:
-        with store.reading() as conn:
-            played = played_by(conn, journal, box_id, collected_utc_us)
-        if played is not None:
-            return store.doing(
-                lambda conn: ingest_in(conn, journal, box_id, collected_utc_us, played=played)
-            )
-        row = {
-            "digest": digest_of(journal),
-            "box_id": box_id,
-            "collected_utc_us": collected_utc_us,
-            "reason": str(error.__cause__),
-            "journal": journal,
-        }
-        store.doing(lambda conn: insert_if_absent(conn, tables.unread, row))
-        raise
+        return _take_in_damaged(store, journal, box_id, collected_utc_us, lacking, error)
     timeline = store.recent.get(log.found.timeline)
     if timeline is None:
         with store.reading() as conn:
@@ -92,6 +80,63 @@ def ingest_run(store: Store, journal: bytes, box_id: str, collected_utc_us: int)
         return store.doing(lambda conn: _take_in(conn, ready))
     except _AlreadyThereError as error:
         return error.before
+
+
+def _take_in_damaged(
+    store: Store,
+    journal: bytes,
+    box_id: str,
+    collected_utc_us: int,
+    lacking: bool,
+    error: UnreadJournalError,
+) -> Ingested:
+    """Take in a journal that can't be read by itself, or keep it aside and raise why."""
+    from . import salvage  # it takes logs in itself
+
+    digest = digest_of(journal)
+    doubted = lacking and journals.is_headless(journal)
+    with store.reading() as conn:
+        there = select(_RUNS.id, _RUNS.class_id).where(_RUNS.digest == digest)
+        before = conn.execute(there).first()
+        if before is not None:
+            return _as_before(conn, before.id, before.class_id)
+        played = None if doubted else salvage.played_by(conn, journal, box_id, collected_utc_us)
+    if played is not None:
+        return store.doing(
+            lambda conn: ingest_in(conn, journal, box_id, collected_utc_us, played=played)
+        )
+    row = {
+        "digest": digest,
+        "box_id": box_id,
+        "collected_utc_us": collected_utc_us,
+        "reason": salvage.DOUBTED if doubted else str(error.__cause__),
+        "journal": journal,
+    }
+    kept = store.doing(lambda conn: _keep_aside(conn, row))
+    if kept in salvage.ONLY_SAID:
+        raise UnreadJournalError(
+            f"Log {digest} of box {box_id} can't be read: {kept}",
+            "Its bytes are kept in the store, whatever the box does. Say what it is: handbell "
+            f"unread {digest[:8]} --of CLASS. If the store lacks its plan, send that plan once "
+            "more first, unchanged",
+        ) from error
+    raise error
+
+
+def _keep_aside(conn: Connection, row: dict[str, Any]) -> str:
+    """Keep a log that can't be read, and return the reason that stands for it.
+
+    One that is there already keeps its reason, unless it is doubted now.
+    """
+    from .salvage import DOUBTED, ONLY_SAID
+
+    u = tables.unread
+    if insert_if_absent(conn, u, row):
+        return str(row["reason"])
+    if row["reason"] == DOUBTED:
+        mine = (u.c.digest == row["digest"]) & u.c.reason.not_in(ONLY_SAID)
+        conn.execute(update(u).where(mine).values(reason=DOUBTED))
+    return str(conn.scalar(select(u.c.reason).where(u.c.digest == row["digest"])))
 
 
 def digest_of(data: bytes) -> str:

@@ -136,6 +136,12 @@ def read(data: bytes, played: Played | None = None) -> Journal:
     return found
 
 
+def is_headless(data: bytes) -> bool:
+    """Whether a log has sound records, but none that says what was played."""
+    records, _ = j.parse(data)
+    return bool(records) and records[0][0] != j.RUN
+
+
 def _clock(ms: int) -> str:
     return f"{ms // 60_000}:{ms // 1000 % 60:02d}"
 

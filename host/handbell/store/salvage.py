@@ -31,6 +31,8 @@ from .together import MINUTE_US, START_APART_US
 from .worn import bibs_lost
 
 PUT_BACK = "it was put back, since it was read as what it is not"
+DOUBTED = "it does not say which plan it is of, and a plan on that box can't be read"
+ONLY_SAID = (PUT_BACK, DOUBTED)  # read by the coach's word alone
 _U = tables.unread.c
 
 
@@ -104,7 +106,7 @@ def put_back(store: Store, start_of_digest: str) -> Unread:
                 "handbell class CLASS lists those of a class",
             )
         row = rows[0]
-        if not _is_damaged(row.journal):
+        if not journals.is_headless(row.journal):
             raise UsageError(
                 f"Log {row.digest[:8]} says itself what it is of, so it can be read",
                 f"If its class is wrong: handbell class {row.class_id} --apart {row.digest[:8]}",
@@ -133,7 +135,7 @@ def put_back(store: Store, start_of_digest: str) -> Unread:
 def _by_itself(conn: Connection, one: Unread) -> Ingested | None:
     """Take a log in if it can be read without the coach's word."""
     played = None
-    if _is_damaged(one.journal):
+    if journals.is_headless(one.journal):
         played = played_by(conn, one.journal, one.box_id, one.collected_utc_us)
     try:
         return _take_in(conn, one, None, played)
@@ -188,21 +190,15 @@ def _take_in(conn: Connection, one: Unread, origin: str | None, played: Played |
     return taken
 
 
-def _is_damaged(journal: bytes) -> bool:
-    """Whether a log has sound records, but none that says what was played."""
-    records, _ = j.parse(journal)
-    return bool(records) and records[0][0] != j.RUN
-
-
 def played_by(
     conn: Connection, journal: bytes, box_id: str, collected_utc_us: int
 ) -> Played | None:
     """Return the only timeline here that a log with a damaged first record can be of.
 
-    None for one that the coach put back.
+    None for one that is read by the coach's word alone.
     """
-    aside = select(_U.digest).where(_U.digest == digest_of(journal), _U.reason == PUT_BACK)
-    if not _is_damaged(journal) or conn.execute(aside).first() is not None:
+    aside = select(_U.digest).where(_U.digest == digest_of(journal), _U.reason.in_(ONLY_SAID))
+    if not journals.is_headless(journal) or conn.execute(aside).first() is not None:
         return None
     t, b = tables.timelines.c, tables.boxes.c
     station = conn.scalar(select(b.station).where(b.box_id == box_id))
@@ -225,7 +221,7 @@ def played_by(
 
 def _of_class(conn: Connection, one: Unread, class_id: int) -> Played:
     t, c = tables.timelines.c, tables.classes.c
-    if not _is_damaged(one.journal):
+    if not journals.is_headless(one.journal):
         raise UsageError(
             f"Log {one.digest[:8]} can't be read: {one.reason}",
             "To know its class does not help; handbell unread --out keeps its bytes",

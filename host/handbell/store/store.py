@@ -135,11 +135,13 @@ class Store:
                 for r in conn.execute(wanted.order_by(t.c.utc_us, t.c.box_us))
             ]
 
-    def ingest(self, journal: bytes, box_id: str, collected_utc_us: int) -> Ingested:
+    def ingest(
+        self, journal: bytes, box_id: str, collected_utc_us: int, lacking: bool = False
+    ) -> Ingested:
         """Take in a box's journal; see ``ingest_run``."""
         from .ingest import ingest_run
 
-        return ingest_run(self, journal, box_id, collected_utc_us)
+        return ingest_run(self, journal, box_id, collected_utc_us, lacking)
 
     def close(self) -> None:
         """Close every connection."""
