@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
+from handbell.boxes.replies import shown, whole
 from handbell.errors import HandbellError, UsageError
+from handbell.files import beside
+
+# What a damaged file may raise while it is read: none of it says more than that it is damaged.
+UNSOUND = (ValueError, KeyError, TypeError, AttributeError, RecursionError, OSError)
+UTC_MS_MOST = 4_102_444_800_000  # the year 2100; a start beyond it is none
+_number, _count, _utc_ms = whole(1, 99), whole(0, 1 << 31), whole(0, UTC_MS_MOST)
+_text = shown(1_000)
 
 
 def data_folder() -> Path:
@@ -23,19 +33,28 @@ def data_folder() -> Path:
 
 def write_whole(path: Path, text: str) -> None:
     """Write a file so that it is either the old one or the new one, never half of it."""
+    fresh = beside(path)  # another program may write the same file
     try:
+        data = text.encode()
         path.parent.mkdir(parents=True, exist_ok=True)
-        temporary = path.with_name(path.name + ".tmp")
-        with temporary.open("w", encoding="utf-8") as file:
-            file.write(text)
+        with fresh.open("wb") as file:
+            file.write(data)
             file.flush()
             os.fsync(file.fileno())  # a laptop may run flat
-        temporary.replace(path)
+        fresh.replace(path)
+    except UnicodeError as error:
+        raise HandbellError(
+            f"{path} can't be written: a text for it has signs that are no letters",
+            "Type the text anew",
+        ) from error
     except OSError as error:
         raise HandbellError(
             f"{path} can't be written ({error.strerror or error})",
             "Free the folder, or name another with HANDBELL_DATA",
         ) from error
+    finally:
+        with contextlib.suppress(OSError):
+            fresh.unlink(missing_ok=True)
 
 
 @dataclass
@@ -55,8 +74,11 @@ class StationMap:
         try:
             if self.path.exists():
                 stored = json.loads(self.path.read_text(encoding="utf-8"))
-                self.stations = {int(n): Station(**s) for n, s in stored.items()}
-        except (ValueError, TypeError, AttributeError, OSError) as error:
+                self.stations = {
+                    _number(int(n)): Station(_text(s["box"]), _text(s.get("label", "")))
+                    for n, s in stored.items()
+                }
+        except UNSOUND as error:
             raise HandbellError(
                 f"{self.path}: the station map can't be read",
                 "Delete the file and run handbell stations --number",
@@ -121,18 +143,18 @@ def last_sent() -> SentClass:
     try:
         stored = json.loads(_sent_path().read_text(encoding="utf-8"))
         return SentClass(
-            str(stored["title"]),
-            {int(n): str(d) for n, d in stored["timelines"].items()},
-            {int(n): str(b) for n, b in stored["boxes"].items()},
-            [int(n) for n in stored.get("left_out", ())],
-            int(stored.get("gates", 0)),
-            int(stored.get("grid_s", 0)),
+            _text(stored["title"]),
+            {_number(int(n)): _text(d) for n, d in stored["timelines"].items()},
+            {_number(int(n)): _text(b) for n, b in stored["boxes"].items()},
+            [_number(n) for n in stored.get("left_out", ())],
+            _count(stored.get("gates", 0)),
+            _count(stored.get("grid_s", 0)),
         )
     except FileNotFoundError:
         raise HandbellError(
             "Nothing was sent to the boxes yet", "Run handbell send PLAN first"
         ) from None
-    except (ValueError, KeyError, TypeError, AttributeError, OSError) as error:
+    except UNSOUND as error:
         raise HandbellError(
             f"{_sent_path()}: what was sent last can't be read", "Run handbell send PLAN again"
         ) from error
@@ -147,7 +169,7 @@ class Starts:
 
     A box that is not plugged in keeps its start, so whoever takes starts back must know of it. One
     that may have either of two, since a change of it was cut short, has both here. Those gone by
-    are dropped, and so is all that can't be read: the boxes themselves count.
+    are dropped, and so is each that can't be read, which ``words`` then says: the boxes count.
 
     ``trouble`` says why they could not be kept the last time, "" when they were.
     """
@@ -157,24 +179,35 @@ class Starts:
         self._now_ms = now_utc_ms
         self.standing: dict[str, tuple[int, tuple[int, ...]]] = {}
         self.trouble = ""
+        self._damaged = False
         try:
-            stored = json.loads(self._path.read_text(encoding="utf-8"))
-            found = {str(box): (int(n), tuple(map(int, ms))) for box, (n, *ms) in stored.items()}
-        except (ValueError, TypeError, AttributeError, OSError):
+            stored = json.loads(self._path.read_text(encoding="utf-8")).items()
+        except (FileNotFoundError, NotADirectoryError):
             return
-        for box, (station, instants) in found.items():
-            self.expect(box, station, *(ms for ms in instants if ms > now_utc_ms))
+        except UNSOUND:
+            self._damaged = True
+            return
+        for box, told in stored:
+            self._read(box, told)
+
+    def _read(self, box: str, told: Any) -> None:
+        try:
+            station, *instants = told
+            instants = [ms for ms in map(_utc_ms, instants) if ms > self._now_ms]
+            self.expect(_text(box), _number(station), *instants)
+        except UNSOUND:
+            self._damaged = True
 
     def expect(self, box: str, station: int, *utc_ms: int) -> None:
         """Note that a box may have a start at each of these, besides those that it may have."""
-        both = {*self.standing.get(box, (0, ()))[1], *utc_ms}
+        both = {*self.standing.get(box, (0, ()))[1], *(ms for ms in utc_ms if ms <= UTC_MS_MOST)}
         if both:
             self.standing[box] = (station, tuple(sorted(both)))
 
     def drop(self, boxes: list[str]) -> bool:
-        """Forget the starts of boxes that have none any more; whether any of them had one."""
+        """Forget the starts of boxes that have none any more; whether there is news to keep."""
         had = [self.standing.pop(box, None) for box in boxes]
-        return any(had)
+        return any(had) or self._damaged
 
     def save(self) -> None:
         """Keep them, or say in ``trouble`` why not: boxes do what they were told all the same."""
@@ -195,6 +228,9 @@ class Starts:
             f"Station{'s' if len(numbers) > 1 else ''} {', '.join(numbers)} may still start at {at}"
             for at, numbers in when.items()
         ]
+        if self._damaged:
+            may = "a box that is not plugged in may still start by itself"
+            starts.append(f"{self._path} is damaged, and {may}")
         remedy = "plug in and run handbell arm --cancel, or switch off"
         return f"{'; '.join(starts)}: {remedy}" if starts else ""
 

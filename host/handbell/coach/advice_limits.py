@@ -150,7 +150,7 @@ def _document(path: Path) -> dict[str, Any]:
         raise HandbellError(
             f"{path} can't be read ({error.strerror or error})", "Check the name of --thresholds"
         ) from None
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # not UTF-8, not TOML, a number too long
         raise HandbellError(
             f"{path} is no TOML text ({error})", "Write [tables] with key = number below them"
         ) from None

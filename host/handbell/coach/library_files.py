@@ -100,6 +100,8 @@ def _document(path: Path) -> Table:
         fault = "lists or tables are nested too deep; write exercises as [[exercise]]"
     except tomllib.TOMLDecodeError as error:
         fault = f"{error}; write key = value, texts in quotes, exercises as [[exercise]]"
+    except ValueError as error:
+        fault = f"a number can't be read ({error}); write a smaller one"
     raise PlanError(str(path), [fault])
 
 

@@ -6,6 +6,8 @@ import json
 from pathlib import Path
 from typing import Any
 
+from handbell.files import beside
+
 from .redact import without_name
 
 
@@ -20,7 +22,7 @@ def forget_in_files(folder: Path, name: str, dry_run: bool = False) -> tuple[lis
         try:
             if _in_json(path, name, dry_run):
                 found.append(str(path))
-        except (OSError, ValueError) as error:
+        except (OSError, ValueError, RecursionError) as error:
             warnings.append(f"{path} could not be cleaned ({error}): look into it yourself.")
     for path in sorted(folder.glob("*.toml")):
         try:
@@ -39,9 +41,13 @@ def _in_json(path: Path, name: str, dry_run: bool) -> bool:
     if new == old:
         return False
     if not dry_run:
-        fresh = path.with_name(path.name + ".tmp")
-        fresh.write_text(json.dumps(new, indent=1, ensure_ascii=False), encoding="utf-8")
-        fresh.replace(path)
+        data = json.dumps(new, indent=1, ensure_ascii=False).encode()
+        fresh = beside(path)
+        try:
+            fresh.write_bytes(data)
+            fresh.replace(path)
+        finally:
+            fresh.unlink(missing_ok=True)
     return True
 
 

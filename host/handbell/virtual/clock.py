@@ -10,6 +10,8 @@ from pathlib import Path
 
 from handbell.errors import HandbellError
 
+NUMBER_MOST = 1 << 53
+
 
 @dataclass(frozen=True)
 class Pace:
@@ -80,11 +82,13 @@ class SharedClock(WorldClock):
         try:
             self._stamp = self._path.stat().st_mtime_ns
             fields = json.loads(self._path.read_text(encoding="utf-8"))
-            pace = Pace(fields["base_us"], fields["base_mono_us"], fields["speed"])
-            return int(fields["start_utc_us"]), pace
+            numbers = [fields[key] for key in ("start_utc_us", *Pace.__dataclass_fields__)]
+            if any(type(number) is not int or abs(number) > NUMBER_MOST for number in numbers):
+                raise ValueError
+            return numbers[0], Pace(*numbers[1:])
         except FileNotFoundError as missing:
             raise _gone(self._path) from missing
-        except (OSError, ValueError, KeyError) as fault:
+        except (OSError, ValueError, KeyError, TypeError, RecursionError) as fault:
             raise HandbellError(
                 f"{self._path} is not a world's clock", "Name the clock.json of a running world"
             ) from fault
