@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import codecs
 import contextlib
+import os
 import secrets
 from collections.abc import Iterator
 from pathlib import Path
@@ -11,7 +12,8 @@ from typing import BinaryIO
 
 from handbell.errors import HandbellError
 
-_BEGINNING = 4  # bytes that tell pages, sounds, pictures, tables and plans from one another
+_HEAD, _TAIL = 256, 1 << 16  # bytes that are read of a file to tell its sort
+_PAGE, _LINE = 160, 40  # bytes that all our pages, and all tables or lists of a sort, begin with
 
 
 def beside(path: Path) -> Path:
@@ -24,7 +26,7 @@ def replace_like(fresh: Path, path: Path) -> None:
 
     So a page or a sound renews the last one of its name, and never a plan. Raises OSError too.
     """
-    if path.exists() and path.stat().st_size and _beginning(path) != _beginning(fresh):
+    if path.exists() and path.stat().st_size and _sort(path) != _sort(fresh):
         raise HandbellError(
             f"{path} is there already and holds something else", "Name another file"
         )
@@ -55,8 +57,39 @@ def fresh_file(path: Path) -> Iterator[BinaryIO]:
             part.unlink(missing_ok=True)
 
 
-def _beginning(path: Path) -> bytes:
-    """Return a file's first bytes; a table is the same with a byte order mark and without."""
+def _sort(path: Path) -> bytes:
+    """Return what files of one sort that we write have in common, and others have not.
+
+    The first bytes tell too little: letters and books are ZIP files as a bundle is, a song is a
+    sound as a rehearsal is, and a coach has calendars, tables and pages from elsewhere.
+    """
     with path.open("rb") as file:
-        read = file.read(len(codecs.BOM_UTF8) + _BEGINNING)
-    return read.removeprefix(codecs.BOM_UTF8)[:_BEGINNING]
+        head = file.read(_HEAD).removeprefix(codecs.BOM_UTF8)  # a table has it or not
+        start = max(0, file.seek(0, os.SEEK_END) - _TAIL)
+        file.seek(start)
+        tail = file.read()
+    if head.startswith(b"PK"):
+        return b"PK" + _last_of_zip(path)
+    if head.startswith(b"RIFF"):
+        return head[:4] + head[8:36]  # the size between them differs; rate and channels are ours
+    if head.startswith(b"PAR1"):
+        return head[:4] + (b"handbell export" if b"handbell export" in tail else b"")
+    if head.startswith(b"%PDF"):
+        return head[:4]
+    if head.startswith(b"<"):
+        return head[:_PAGE]
+    lines = head.splitlines()
+    if head.startswith(b"BEGIN:"):
+        return b"\n".join(lines[:3])  # the third says which program wrote it
+    return lines[0][:_LINE] if lines else b""
+
+
+def _last_of_zip(path: Path) -> bytes:
+    """Return the name of the last file in a ZIP file, nothing when it is damaged."""
+    import zipfile  # loaded only here
+
+    try:
+        with zipfile.ZipFile(path) as archive:
+            return "".join(archive.namelist()[-1:]).encode(errors="replace")
+    except (zipfile.BadZipFile, ValueError, NotImplementedError):
+        return b""

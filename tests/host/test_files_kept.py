@@ -1,6 +1,8 @@
 """No command takes a coach's own file for a place to write."""
 
 import shutil
+import wave
+import zipfile
 from pathlib import Path
 
 import pytest
@@ -72,6 +74,80 @@ def test_an_empty_file_may_be_filled_and_names_never_meet(tmp_path):
     with pytest.raises(HandbellError, match="holds something else"):
         replace_like(fresh, path)
     assert path.read_text(encoding="utf-8") == "<!doctype html>"
+
+
+def _zip(path, *names):
+    with zipfile.ZipFile(path, "w") as file:
+        for name in names:
+            file.writestr(name, "x")
+
+
+def _wav(path, rate_hz=44_100, channels=2):
+    with wave.open(str(path), "wb") as file:
+        file.setnchannels(channels)
+        file.setsampwidth(2)
+        file.setframerate(rate_hz)
+        file.writeframes(bytes(64))
+
+
+OURS_HTML = '<!doctype html>\n<html lang="en">\n<head>\n'
+# Files of a coach's own that begin as one of ours does: a letter, a sheet, a book, another
+# program's calendar, a card of a person, a page from elsewhere, a song, a table, a picture.
+OWN_FILES = {
+    "class.zip": [lambda p: _zip(p, "[Content_Types].xml", "word/document.xml")],
+    "class.json": [lambda p: p.write_text('{"fonts": "mine"}'), lambda p: p.write_text("{}")],
+    "class.ics": [
+        lambda p: p.write_bytes(b"BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//Mine//EN\r\n"),
+        lambda p: p.write_bytes(b"BEGIN:VCARD\r\nVERSION:3.0\r\n"),
+    ],
+    "class.html": [lambda p: p.write_text(OURS_HTML + "<title>My club</title>")],
+    "class.wav": [_wav],
+    "class.csv": [lambda p: p.write_text("start,name,phone\n"), lambda p: p.write_text("a\n")],
+}
+
+
+def _words_for(name, plan, store):
+    return {
+        "class.zip": ["export", "--store", store, "--as", "bundle"],
+        "class.json": ["export", "--store", store, "--as", "json"],
+        "class.ics": ["show", str(plan), "--at", "2026-12-01 18:00", "--calendar"],
+        "class.html": ["report", "--store", store, "--html"],
+        "class.wav": ["rehearse", str(plan), "--from", "0:00", "--to", "0:20", "--out"],
+        "class.csv": ["show", str(plan), "--csv"],
+    }[name]
+
+
+@pytest.mark.parametrize("name", OWN_FILES)
+def test_a_file_that_only_begins_like_one_of_ours_stays(plan, demo_out, capsys, name):
+    path = plan.with_name(name)
+    words = [*_words_for(name, plan, str(demo_out / "store.sqlite")), str(path)]
+    for make in OWN_FILES[name]:
+        path.unlink(missing_ok=True)
+        make(path)
+        own = path.read_bytes()
+        assert main(words) == 1 and path.read_bytes() == own
+        assert f"{name} is there already and holds something else" in capsys.readouterr().err
+    path.unlink()
+    for _ in range(2):
+        assert main(words) == 0
+    assert path.read_bytes() != own
+
+
+def test_a_table_of_another_program_is_not_replaced(plan, demo_out, capsys):
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    folder = plan.parent / "out"
+    folder.mkdir()
+    pq.write_table(pa.table({"mine": [1]}), folder / "runs.parquet")
+    own = (folder / "runs.parquet").read_bytes()
+    (folder / "roster.csv").write_text("person;bib\n", encoding="utf-8")
+    words = ["export", "--store", str(demo_out / "store.sqlite"), "--as"]
+    assert main([*words, "parquet", str(folder)]) == 1
+    assert main([*words, "csv", str(folder)]) == 1
+    assert (folder / "runs.parquet").read_bytes() == own
+    assert (folder / "roster.csv").read_text(encoding="utf-8") == "person;bib\n"
+    assert capsys.readouterr().err.count("holds something else") == 2
 
 
 @pytest.mark.parametrize("kind", ["bundle", "json"])
