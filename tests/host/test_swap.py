@@ -753,6 +753,43 @@ def test_who_inherits_reps_and_taps_otherwise_owes_no_more(
     assert not told["warnings"]
 
 
+@pytest.mark.parametrize(
+    ("reps", "more", "became"),
+    [
+        ("7", "", "6"),
+        ("8", "", "8"),
+        ("[8, 4, 1]", "", "[8, 4, 1]"),  # one rep can't be halved
+        ("9", "tap = { every = 3 }", "6"),
+        ("7", "[[block.exercise.scaled]]\nbibs = [1]\ntap = { every = 5 }\n", "6"),
+    ],
+)
+def test_reps_of_one_the_library_does_not_know_are_whole_on_both_sides(
+    capsys, tmp_path, reps, more, became
+):
+    """Seven would be three and a half on each side."""
+    plan = tmp_path / "class.toml"
+    plan.write_text(
+        'title = "T"\n[[block]]\nrounds = 3\n[[block.exercise]]\nname = "Sledge of ours"\n'
+        f"work_s = 30\nreps = {reps}\n{more}\n",
+        encoding="utf-8",
+    )
+    told = facts(capsys, plan, "Sledge of ours", "--to", "One-leg deadlift", "--write")
+    assert f"reps = {became}\n" in plan.read_text(encoding="utf-8")
+    assert "both_sides = true" in plan.read_text(encoding="utf-8")
+    said = told["swaps"][0]["changes"]
+    why = f"reps {reps.strip('[]')} become {became} (whole on both sides)"
+    assert (why if reps != became else "reps stay as they are") in said
+
+
+def test_whose_own_reps_stay_is_said(capsys, tmp_path):
+    """They were fewer than everybody's, and are more now."""
+    plan = tmp_path / "own.toml"
+    plan.write_text(OWN_TAPS.format(reps=10, tap="", every=5), encoding="utf-8")
+    told = facts(capsys, plan, "Push-up", "--to", "Knee push-up")
+    said = "bib 2: reps of their own stay 7, so look whether they fit"
+    assert [words for words in told["swaps"][0]["changes"] if "their own" in words] == [said]
+
+
 def test_why_each_is_tapped_is_true_where_sides_double_a_tap(capsys, tmp_path):
     plan = every_plan(tmp_path / "class.toml", "Squat", 10, 5)
     told = facts(capsys, plan, "Squat", "--to", "Reverse lunge", "--write")

@@ -8,9 +8,11 @@ from typing import Any
 
 from handbell.coach.library_entry import Entry
 from handbell.coach.library_names import name_key, one_of
+from handbell.plan.own_tasks import bibs_words
 from handbell.plan.values import REPS_MOST
 
 Table = dict[str, Any]
+BY_SIDES = "whole on both sides"
 
 
 def new_keys(
@@ -37,6 +39,7 @@ def new_keys(
     _change_kit(keys, said, values, old, new, {name_key(name): name for name in counted})
     if by_itself:
         _say_taps(said, {**values, **keys}, old, new)
+    _say_own(said, values)
     return keys, said
 
 
@@ -62,29 +65,35 @@ def _scale(
         if key not in values:
             continue
         was = values[key]
-        if old is None or old.reps_30s is None or new.reps_30s is None:
+        numbers = was if isinstance(was, list) else [was]
+        sides = 1 if new.sides == "both" else 2
+        if old is not None and old.reps_30s is not None and new.reps_30s is not None:
+            scaled = [_scaled(n, old.reps_30s, new) for n in numbers]
+            why = "{} to {} in 30 s, not {} to {}".format(*new.reps_30s, *old.reps_30s)
+        elif sides > 1:
+            scaled, why = list(numbers), BY_SIDES
+        else:
             said.append(f"{key} stay as they are")
             continue
-        numbers = was if isinstance(was, list) else [was]
-        scaled = [_scaled(n, old.reps_30s, new) for n in numbers]
         if spare and new.impact == "high":
             scaled = [min(pair) for pair in zip(scaled, numbers, strict=True)]
-        ranges = "{} to {} in 30 s, not {} to {}".format(*new.reps_30s, *old.reps_30s)
         # The box counts whole taps, so more would be owed than is said.
-        sides = 1 if new.sides == "both" else 2
         step = lcm(sides, every, *others)
         if every > 1 and min(scaled) < step:
             keys["tap"] = "each"
             alike = " and both sides alike" if sides > 1 else ""
             said.append(f"a tap for each rep now: in whole taps{alike} it would be {step} or more")
             step = lcm(sides, *others)
+        if min(scaled) < step:
+            step = sides  # of two evils the smaller: taps that don't come out even are told
         if min(scaled) >= step:
             scaled = [n // step * step for n in scaled]
         became = scaled if isinstance(was, list) else scaled[0]
-        if became == was:
-            continue
-        keys[key] = became
-        said.append(f"{key} {_list(was)} become {_list(became)} ({ranges})")
+        if became != was:
+            keys[key] = became
+            said.append(f"{key} {_list(was)} become {_list(became)} ({why})")
+        elif why == BY_SIDES:
+            said.append(f"{key} stay as they are")
 
 
 def _every(task: Table) -> int:
@@ -154,6 +163,17 @@ def _say_taps(said: list[str], values: Table, old: Entry | None, new: Entry) -> 
     rule = "every" if isinstance(tap, dict) else tap
     if rule not in new.taps and (old is None or rule in old.taps or old.is_hold):
         said.append(f"for tap, {one_of(new.taps)} would suit it better than {rule}")
+
+
+def _say_own(said: list[str], values: Table) -> None:
+    """Say whose reps stay, though what they are of is another exercise now."""
+    for own in values.get("scaled", ()):
+        for key in ("reps", "goal"):
+            if key in own and "name" not in own:
+                said.append(
+                    f"{bibs_words(own['bibs'])}: {key} of their own stay {_list(own[key])}, "
+                    "so look whether they fit"
+                )
 
 
 def _list(value: int | list[int]) -> str:
