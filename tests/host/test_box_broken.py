@@ -367,3 +367,25 @@ def test_a_box_that_takes_a_file_in_drops_is_not_waited_for(box, load):
     with pytest.raises(BoxError, match="answered what no box of ours would"):
         sent(box, load)
     assert len([m for m in box.asked if m["do"] == "put"]) == 2
+
+
+def test_what_came_before_a_box_was_pulled_is_told_and_what_it_says_is_not_lost(
+    box, tmp_path, capsys
+):
+    """The first log can't be read and is erased on the box: nobody would hear of it again."""
+    box.files["runs"]["00001.hbj"] = b"\xff" * 240
+    pulled = {"no": faults.BUSY}
+    box.lies["get"] = lambda m, h: pulled if m.get("name") == "00003.hbj" else h
+    code, said, runs = collected(box, tmp_path, capsys)
+    assert (code, runs) == (1, 1) and set(box.files["runs"]) == {"00003.hbj"}
+    assert "Box 1: 1 new of 1" in said and "NOT READ: Log" in said
+    assert said.count(fault_words(faults.BUSY)) == 1 and "Now: handbell report" in said
+    box.lies.clear()
+    code, said, runs = collected(box, tmp_path, capsys)
+    assert (code, runs) == (0, 2) and "NOT READ" not in said
+
+
+def test_a_box_that_is_pulled_before_its_first_log_says_only_that(box, tmp_path, capsys):
+    box.lies["get"] = lambda m, h: {"no": faults.BUSY}
+    code, said, runs = collected(box, tmp_path, capsys)
+    assert (code, runs) == (1, 0) and " new of " not in said

@@ -69,6 +69,11 @@ class Collected:
     broken: list[str] = field(default_factory=list)  # logs that the box can't read
     unread: dict[str, str] = field(default_factory=dict)  # by digest, why it could not be read
 
+    @property
+    def any(self) -> bool:
+        """Whether there is anything to tell of logs."""
+        return bool(self.runs or self.kept or self.broken or self.unread)
+
 
 def file_digest(data: bytes) -> str:
     """Return a file's digest as boxes name it: SHA-256 cut to 12 bytes, in hex."""
@@ -78,10 +83,25 @@ def file_digest(data: bytes) -> str:
 def collect(
     fleet: Fleet, store: Store, progress: Progress = no_progress, keep: bool = False
 ) -> list[Outcome[Collected]]:
-    """Collect every finished run of every box; with ``keep`` nothing is erased."""
+    """Collect every finished run of every box; with ``keep`` nothing is erased.
+
+    A box that failed on the way has an error, and a value too if anything of it came before.
+    """
     lock = threading.Lock()
     clocks = Clocks(store, lock)
-    return fleet.each(lambda c: _collect_box(c, store, lock, clocks, progress, keep))
+    came: dict[str, Collected] = {}
+
+    def work(connection: Connection) -> Collected:
+        got = came[str(connection.facts["id"])] = Collected()
+        _collect_box(connection, store, lock, clocks, progress, keep, got)
+        return got
+
+    outcomes = fleet.each(work)
+    for outcome in outcomes:
+        got = came.get(str(outcome.facts.get("id")))
+        if outcome.error is not None and got is not None and got.any:
+            outcome.value = got
+    return outcomes
 
 
 def _collect_box(
@@ -91,8 +111,8 @@ def _collect_box(
     clocks: Clocks,
     progress: Progress,
     keep: bool,
-) -> Collected:
-    got = Collected()
+    got: Collected,
+) -> None:
     try:
         clocks.contact(connection, "collect")
     except BoxError as error:  # the logs matter more; a box that is gone says so again below
@@ -136,7 +156,6 @@ def _collect_box(
             connection.request("drop", of=RUNS, name=entry["name"], d=entry["d"])
         with contextlib.suppress(OSError):
             _partial(connection, entry["d"]).unlink()
-    return got
 
 
 def _partial(connection: Connection, digest: str) -> Path:

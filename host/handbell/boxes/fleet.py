@@ -30,7 +30,7 @@ def no_progress(box: str, doing: str, done: int, total: int) -> None:
 
 @dataclass
 class Outcome(Generic[T]):
-    """What came of one box: a value, or an error."""
+    """What came of one box: a value, or an error (collecting has both if it broke off)."""
 
     url: str
     label: str

@@ -318,12 +318,12 @@ def collect_run(args: argparse.Namespace) -> Result:
         others = strangers(fleet)
     rows: list[dict[str, Any]] = []
     for o in outcomes:
-        row: dict[str, Any] = {"box": o.label, "port": o.url, "ok": o.value is not None}
+        row: dict[str, Any] = {"box": o.label, "port": o.url, "ok": o.error is None}
         if o.value is not None:
             row |= {"runs": len(o.value.runs), "new": o.value.new, "open": o.value.open}
             row |= {"notes": o.value.notes, "kept": o.value.kept, "broken": o.value.broken}
             row["unread"] = [why for log, why in o.value.unread.items() if log in unread]
-        else:
+        if o.error is not None:
             row["why"] = str(o.error)
         rows.append(row)
 
@@ -331,6 +331,7 @@ def collect_run(args: argparse.Namespace) -> Result:
         for row in rows:
             if not row["ok"]:
                 out.print(row["why"], markup=False)
+            if "runs" not in row:
                 continue
             line = f"{row['box']}: {row['new']} new of {row['runs']}"
             if row["open"]:
