@@ -61,8 +61,8 @@ def _what(a: Amendment, run: RunRow, named: Named) -> str:
 def _value(what: str, word: str) -> str:
     if not word:
         return "nothing"
+    if word == TO_END:
+        return "held to the end"
     if what == REPS:
         return several(int(word), "rep")
-    if what == HELD and word == TO_END:
-        return "held to the end"
     return f"held {int(word) / 10:.1f} s" if what == HELD else word

@@ -22,6 +22,7 @@ from . import joining, journals, tables, timelines
 from .amend import settle_name
 from .bulk import insert_if_absent
 from .bundle import CHECK, FORMAT, LIST, VERSION
+from .bundle_check import checked_list
 from .bundle_names import Runs, take_names
 from .ingest import digest_of, ingest_in
 from .parted import parted
@@ -31,7 +32,6 @@ from .store import Store, put_plan, put_timeline
 from .together import START_APART_US, Log
 
 SIZE_MOST = 1_000_000_000
-NUMBERS = ("window", "slot", "bib", "at_utc_us", "undone_utc_us")
 # What the ZIP reader raises on damaged files; RuntimeError: it takes a part for encrypted.
 UNREADABLE = (zipfile.BadZipFile, zlib.error, EOFError, RuntimeError, struct.error, OverflowError)
 
@@ -111,7 +111,7 @@ def _read(path: Path) -> Bundle:
     for name, digest in told["parts"].items():
         if hashlib.sha256(parts[name]).hexdigest() != digest:
             raise ValueError(f"{name} does not have the digest that the list says")
-    return Bundle(told, parts)
+    return Bundle(checked_list(told), parts)
 
 
 def _check(bundle: Bundle) -> None:
@@ -128,34 +128,27 @@ def _check(bundle: Bundle) -> None:
             raise ValueError(f"log {one['digest']} is another one")
         if journals.read(data, journals.Played(str(one["timeline"]), 0)).timeline not in there:
             raise ValueError(f"the timeline of log {one['digest']} is not in it")
-        int(one["collected_utc_us"])
-        if one.get("class") not in (None, *(other["digest"] for other in told["runs"])):
+        if one["class"] not in (None, *(other["digest"] for other in told["runs"])):
             raise ValueError(f"the class of log {one['digest']} is not in it")
     for one in told["plans"]:
         words = parts.get(f"plans/{one['digest']}.toml")
         if words is not None and digest_of(words) != one["digest"] and not one["altered"]:
             raise ValueError(f"plan {one['digest']} is another one")
     logs = {one["digest"] for one in told["runs"]}
-    fields = {c.name for c in tables.amendments.c} - {"run"} | {"log"}
-    _check_rows("amendments", told["amendments"], fields, logs)
-    worn = [{"logs": None, **one} for one in told["wearers"]]  # earlier versions did not tell them
-    _check_rows("wearers", worn, {"log", "bib", "name", "absent", "logs"}, logs)
-    if any(set((one["logs"] or "").split()) - logs for one in worn):
-        raise ValueError("its wearers are not as this version writes them")
-
-
-def _check_rows(name: str, rows: list[dict[str, Any]], fields: set[str], logs: set[str]) -> None:
-    """See that rows of the list have their fields, of the right kind."""
-    for one in rows:
-        numbers = [value for field, value in one.items() if field in NUMBERS]
-        words = [value for field, value in one.items() if field not in NUMBERS]
-        if (
-            set(one) != fields
-            or one["log"] not in logs
-            or not all(value is None or isinstance(value, int) for value in numbers)
-            or not all(value is None or isinstance(value, str | bool) for value in words)
-        ):
-            raise ValueError(f"its {name} are not as this version writes them")
+    for name in ("amendments", "wearers"):
+        if not {one["log"] for one in told[name]} <= logs:
+            raise ValueError(f"its {name} are of logs that are not in it")
+    windows = {
+        one["digest"]: {0, *timelines.decode(parts[f"timelines/{one['timeline']}"]).windows}
+        for one in told["runs"]
+    }
+    if any(one["window"] not in windows[one["log"]] for one in told["amendments"]):
+        raise ValueError("its amendments are of windows that no log of it has")
+    if any(set((one["logs"] or "").split()) - logs for one in told["wearers"]):
+        raise ValueError("its wearers are of logs that are not in it")
+    sent = {one["plan"] for one in told["timelines"]}
+    if not sent <= {one["digest"] for one in told["plans"]}:
+        raise ValueError("a plan of its timelines is not in it")
 
 
 def _take_in(conn: Connection, bundle: Bundle) -> Imported:
