@@ -384,4 +384,5 @@ class Storage:
         have = self.runs()
         number = int(have[-1][:5]) + 1 if have else 1
         name = "%05d.hbj" % number
+        self.drop_tail(name)  # of an older one of that name
         return name, open(self.path(RUNS, name), "ab")
