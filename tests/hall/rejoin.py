@@ -115,7 +115,8 @@ def _judge(
     until_ms = min(wanted.unclear_ms, after.last_ms + shift_ms)
     after.sink.bells = [(ms + shift_ms, cue) for ms, cue in after.sink.bells if ms < 1 << 29]
     after.looks = [(ms + shift_ms, *rest) for ms, *rest in after.looks]
-    out.hold("whether it is over", oracle.state == "over", bool(after.sink.ended))
+    if wanted.unclear_ms >= 1 << 40:  # else nobody can say how it goes on
+        out.hold("whether it is over", oracle.state == "over", bool(after.sink.ended))
     after.events = [(ms + shift_ms, *rest) for ms, *rest in after.events]
     wanted.bells = [bell for bell in wanted.bells if bell[0] > back_ms + AT_ONCE_MS]
     after.sink.bells = [bell for bell in after.sink.bells if bell[0] > back_ms + AT_ONCE_MS]
