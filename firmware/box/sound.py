@@ -1,12 +1,13 @@
 """The sounder: plays a cue's motif step by step, never waiting.
 
 A bell that others wait for too is armed ahead: its tone is set in silence, and a hard one-shot
-timer opens it at its time, whatever the loop or the garbage collector is doing then.
+timer opens it at its time, whatever the loop or the garbage collector is doing then. An answer to
+one person's press gives way: it cuts no such bell, and such a bell cuts it.
 """
 
 import time
 
-from handbell_core.cues import MOTIFS, NO_CUE
+from handbell_core.cues import ANSWERS, MOTIFS, NO_CUE
 from handbell_core.ticks import ticks_add, ticks_diff
 
 QUICK_HZ = 100_000  # a new duty takes effect at the end of a period, so the silence before
@@ -22,6 +23,7 @@ class Sound:
         self._timer = timer
         self._on_time = self._open  # bound once: a hard interrupt can't make it
         self._motif: tuple[tuple[int, int], ...] = ()
+        self._is_bell = False  # the motif is one that others wait for too
         self._step = 0
         self._due = 0
         self._tone = 0
@@ -39,8 +41,10 @@ class Sound:
 
     def arm(self, cue: int, due: int) -> None:
         """Let ``cue`` begin at the tick ``due``, a few ms to some tens of ms ahead."""
-        if self.silent or self._motif or cue not in MOTIFS:
+        if self.silent or cue not in MOTIFS or self._motif and self._is_bell:
             return
+        if self._motif:
+            self.hush()
         self._tone = MOTIFS[cue][0][0]
         for output in self._outputs:
             output.freq(QUICK_HZ)
@@ -73,7 +77,13 @@ class Sound:
                 self.hush()
 
     def play(self, cue: int, tick: int) -> int:
-        """Start a cue due at ``tick`` (or go on with the one armed for it); return its onset."""
+        """Start a cue due at ``tick`` (or go on with the one armed for it); return its onset.
+
+        An answer is dropped while a bell sounds or is about to.
+        """
+        is_answer = cue in ANSWERS
+        if is_answer and (self.armed != NO_CUE or self._motif and self._is_bell):
+            return tick
         if self.silent or cue not in MOTIFS:
             self.disarm()
             return tick
@@ -83,6 +93,7 @@ class Sound:
             self.disarm()
         self.armed = NO_CUE
         self._motif = MOTIFS[cue]
+        self._is_bell = not is_answer
         self._step = 0
         self._due = onset
         if ahead:
@@ -95,6 +106,7 @@ class Sound:
         """Play notes that are no cue, even on a silent box."""
         self.disarm()
         self._motif = motif
+        self._is_bell = False
         self._step = 0
         self._due = tick
         self.poll(tick)
