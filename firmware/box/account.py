@@ -40,10 +40,9 @@ class Account:
     ``box_id`` and ``boot`` say which box it was, in which start.
     """
 
-    def __init__(self, log, storage, keeper, power, buttons, facts, trouble, box_id, boot) -> None:
+    def __init__(self, log, storage, power, buttons, facts, trouble, box_id, boot) -> None:
         self._log = log
         self._storage = storage
-        self._keeper = keeper
         self._power = power
         self._buttons = buttons
         self._facts = facts
@@ -61,21 +60,26 @@ class Account:
         self._facts.totals = []
         self._facts.was_cut = False
 
-    def begin(self, timeline: str) -> None:
-        """Begin the journal of a run of a timeline (its digest, hex), unless it has one."""
+    def begin(self, timeline: str, clock) -> None:
+        """Begin the journal of a run of a timeline (its digest, hex), unless it has one.
+
+        ``clock`` is the model that dates it, None for none.
+        """
         self.finish(_now)
         if self._log.is_open:
             return
         digest = bytes(int(timeline[i : i + 2], 16) for i in range(0, 24, 2))
-        first = [journal.run_record(digest, self._storage.settings["station"])] + self._box_told()
+        first = [journal.run_record(digest, self._storage.settings["station"])] + self._box_told(
+            clock
+        )
         self._fresh()
         self._log.open()  # from here on nothing fails: no log is without its first record
         for record in first:
             self._log.keep(record)
 
-    def go_on(self, past) -> None:
+    def go_on(self, past, clock) -> None:
         """Go on with the journal of a run that the power cut off; raises OSError."""
-        first = self._box_told()
+        first = self._box_told(clock)
         self._log.reopen(past.name)
         self._fresh()
         self._taps, self._totals = past.taps, past.totals
@@ -83,24 +87,15 @@ class Account:
         for record in first:
             self._log.keep(record)
 
-    def _box_told(self) -> list:
+    def _box_told(self, clock) -> list:
         """Return the records that tell which box it is, and its clock."""
         box = self._box[0] + struct.pack("<HH", self._power.mv, self._box[1])
-        return [journal.record(journal.BOX, 0, 0, 0, box)] + self._clock_told()
+        return [journal.record(journal.BOX, 0, 0, 0, box)] + _clock_told(clock)
 
-    def _clock_told(self) -> list:
-        m = self._keeper.model
-        if m is None:
-            return []
-        return [
-            journal.record(journal.UTC, 0, 0, 0, struct.pack("<qI", m.utc_us, m.bound_us)),
-            journal.record(journal.OWN, 0, 0, 0, struct.pack("<qi", m.box_us, m.rate_ppb)),
-        ]
-
-    def tell_clock(self) -> None:
+    def tell_clock(self, clock) -> None:
         """Tell by which clock the run goes from now on."""
         if self._log.is_open:
-            for record in self._clock_told():
+            for record in _clock_told(clock):
                 self._log.keep(record)
 
     def rang(self, late_us: int) -> None:
@@ -174,3 +169,13 @@ class Account:
 
 def _now(write) -> None:
     write()
+
+
+def _clock_told(m) -> list:
+    """Return the records that tell a clock model."""
+    if m is None:
+        return []
+    return [
+        journal.record(journal.UTC, 0, 0, 0, struct.pack("<qI", m.utc_us, m.bound_us)),
+        journal.record(journal.OWN, 0, 0, 0, struct.pack("<qi", m.box_us, m.rate_ppb)),
+    ]

@@ -61,9 +61,7 @@ class App:
         self._sound = sound = Sound(board.sounders(), board.SOUND_DUTY, board.timer())
         self._link = link = Link()
         log = Log(storage)
-        account = Account(
-            log, storage, keeper, power, buttons, facts, trouble, board.unique_id(), boot
-        )
+        account = Account(log, storage, power, buttons, facts, trouble, board.unique_id(), boot)
         self._session = session = Session(
             storage, keeper, log, account, sound, buttons, facts, trouble
         )

@@ -23,6 +23,7 @@ FAR_US = 100_000  # the part is set when its seconds lie further than this from 
 JUDGE_EVERY_US = 60_000_000
 PART_AGAIN_US = 10_000_000  # a part that did not answer is left alone for so long
 PPB_MOST = 1_000_000  # no crystal is off by more
+UTC_END_S = 4_102_444_800  # the year 2100, where the part's calendar ends
 
 
 def clock_part(i2c, pin):
@@ -59,17 +60,18 @@ class Keeper:
     def told(self, message: dict, may_save: bool) -> None:
         """Take what a host measured: offset, and the rate if it knows that.
 
-        Raises KeyError, TypeError, ValueError or OverflowError, with nothing taken.
+        Raises KeyError, TypeError or ValueError, with nothing taken.
         """
-        utc_us, box_us = int(message["utc_us"]), int(message["box_us"])
-        bound_us, tz_s = int(message["bound_us"]), int(message["tz_s"])
+        utc_us = _whole(message["utc_us"], 0, UTC_END_S * 1_000_000)
+        box_us = _whole(message["box_us"], -(1 << 60), 1 << 60)
+        bound_us = _whole(message["bound_us"], 0, 0xFFFFFFFF)
+        tz_s = _whole(message["tz_s"], -86_400, 86_400)
         utc_s = utc_us // 1_000_000
         rate = None
         if "ppb_bound" in message:
-            rate_s = int(message["rate_utc_us"]) // 1_000_000
-            rate = int(message["ppb"]), int(message["ppb_bound"]), rate_s
-            if abs(rate[0]) > PPB_MOST:
-                raise ValueError(rate[0])
+            rate_s = _whole(message["rate_utc_us"], 0, UTC_END_S * 1_000_000) // 1_000_000
+            ppb = _whole(message["ppb"], -PPB_MOST, PPB_MOST)
+            rate = ppb, _whole(message["ppb_bound"], 0, PPB_MOST), rate_s
         self.tz_s = tz_s
         if rate is not None:
             known = _doubted(rate, utc_s)
@@ -137,10 +139,17 @@ class Keeper:
             return None
         return self.model
 
+    def at_its_rate(self, running: ClockModel) -> ClockModel:
+        """Return a run's clock going on at the rate just learnt, without a jump.
+
+        A host may have set another clock meanwhile: that one is for the next run.
+        """
+        return running.at_rate(self._judged_us, self.model.rate_ppb, self.model.doubt_ppb)
+
     # The clock part
 
     def poll(self, tick: int, may_save: bool) -> bool:
-        """Let the clock part work; return whether the box has a new clock by it.
+        """Let the clock part work; return whether the box has a clock, or its rate, by it.
 
         Each try to reach a part that doesn't answer may take long, so there is one in 10 s.
         """
@@ -230,6 +239,17 @@ class Keeper:
         rate_ppb = (self._by_part_us - by_box_us) * PPB // by_box_us
         self.model = self.model.at_rate(box_us, rate_ppb, doubt_ppb)
         return True
+
+
+def _whole(value, least: int, most: int) -> int:
+    """Return ``value`` as an integer; raises TypeError or ValueError, also if out of range."""
+    try:
+        number = int(value)
+    except OverflowError:  # of an infinite one
+        number = most + 1
+    if not least <= number <= most:
+        raise ValueError(value)
+    return number
 
 
 def _doubted(rate: "tuple[int, int, int]", utc_s: int) -> "tuple[int, int]":

@@ -105,7 +105,7 @@ class Past:
         waits_ms = runner.end_ms_at(self.wait_ms) if self.wait_ms >= 0 else -1
         if 0 <= waits_ms <= run_ms - zero_ms:
             gate_ms = waits_ms  # who chose the same waits there
-        session.account.go_on(self)
+        session.account.go_on(self, session.dated_by())
         if gate_ms >= 0:
             runner.wait_again(gate_ms, run_ms)
         elif run_ms < zero_ms:

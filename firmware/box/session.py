@@ -22,11 +22,14 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import BinaryIO
 
+    from handbell_core.clock import ClockModel
+
     from .desk import Desk
     from .past import Past
 
 TOO_LATE_US = 500_000  # a bell later than this would only mislead
 CLASS_NEAR_MS = 60_000
+SAVE_GAP_MS = 2_000  # a start is this far away where the settings are written
 FAR_US = 2_000_000  # more room than any job needs
 ARM_US = 40_000  # a bell is armed this long ahead
 ARM_LEAST_US = 1_000
@@ -90,7 +93,7 @@ class Session:
             utc_ms = self.clock.utc_ms(runner.starts_ms)
             self.clock = runner.clock = self._new_clock()
             runner.arm(self.clock.run_ms_of_utc(utc_ms))
-            self.account.tell_clock()
+            self.account.tell_clock(self.dated_by())
 
     def _new_clock(self) -> RunTime:
         tick = time.ticks_us()
@@ -108,15 +111,26 @@ class Session:
         """Let the clock part set the clock or the crystal's rate."""
         keeper = self.keeper
         lost = keeper.model is None
-        if not keeper.poll(tick, not self.in_class):
+        if not keeper.poll(tick, self._may_save(tick)):
             return
         if lost:
             self.part_set_clock = True
             self.clock_changed()
         elif self.clock.model is not None:
-            self.clock.model = keeper.model  # the same instant at another rate: nothing jumps
-            self.account.tell_clock()
+            self.clock.model = keeper.at_its_rate(self.clock.model)
+            self.account.tell_clock(self.dated_by())
         self.changed()
+
+    def _may_save(self, tick: int) -> bool:
+        """Whether the settings may be written: at rest, or while a start that is set is far."""
+        runner = self.runner
+        if not self.in_class:
+            return True
+        return runner.state == SET and runner.starts_ms - self.clock.ms_of(tick) > SAVE_GAP_MS
+
+    def dated_by(self) -> "ClockModel | None":
+        """Return the clock that dates a run: its own, or one that is too unsure to go by."""
+        return self.clock.model or self.keeper.model
 
     # When
 
@@ -261,7 +275,7 @@ class Session:
     def _begin(self) -> None:
         """A run begins: its journal."""
         self._past = None
-        self.account.begin(self.selected)
+        self.account.begin(self.selected, self.dated_by())
         self._begun = True
 
     def step_due_us(self, tick: int) -> int:

@@ -37,13 +37,13 @@ def class_of(spans=None):
     )
 
 
-def set_clock(rig, ago_us=0, **more):
-    """Set the box's clock exactly, as measured ``ago_us`` ago, and return the reply."""
+def set_clock(rig, ago_us=0, off_us=0, **more):
+    """Set the box's clock ``off_us`` ahead, as measured ``ago_us`` ago, and return the reply."""
     with rig.connect() as connection:
         reply = connection.request("time")
         return connection.request(
             "clock",
-            utc_us=rig.world.clock.utc_us() - ago_us,
+            utc_us=rig.world.clock.utc_us() - ago_us + off_us,
             box_us=reply["t3"] - ago_us,
             bound_us=500,
             tz_s=3600,
@@ -121,13 +121,13 @@ def test_a_clock_that_may_be_off_too_far_is_not_armed(tmp_path):
 # The clock part
 
 
-def rejoined(tmp_path, spans=None, cut_s=20.0, off_s=6.0, taps=(), **spec):
+def rejoined(tmp_path, spans=None, cut_s=20.0, off_s=6.0, taps=(), set_ahead_s=8, **spec):
     """Play a class on two boxes, one with a clock part whose power fails; return (rig, start)."""
     data = class_of(spans)
     rig = Rig(tmp_path, boxes=2, rtc=True, **spec)
     both = [data, timeline(spans, 2) if spans else data]
     rig.send(both)
-    rig.world.run_for(8_000_000)  # the part is set and held against the clock
+    rig.world.run_for(set_ahead_s * 1_000_000)  # the part is set and held against the clock
     start = rig.arm(both, in_s=10)
     for box in rig.world.boxes:
         box.unplug()
@@ -281,6 +281,94 @@ def test_a_part_that_is_set_anew_does_not_spoil_the_rate(tmp_path):
             connection.request("clock", **fields)
         rig.world.run_for(400_000_000)
         assert rate_error_ppm(rig, 20) < 4
+
+
+# A clock set in class
+
+
+def eight_windows():
+    pairs = [(window(20_000), rest(10_000)) for _ in range(8)]
+    return [lead_in(5_000), *(made for pair in pairs for made in pair)]
+
+
+@pytest.mark.parametrize("off_us", [-400_000, 400_000])
+def test_a_clock_set_in_class_moves_no_bell_though_a_part_disciplines_it(tmp_path, off_us):
+    data = class_of(eight_windows)
+    with Rig(tmp_path, rtc=True, ppm=30) as rig:
+        rig.send([data])
+        rig.world.run_for(8_000_000)  # the part is set and held against the clock
+        start = rig.arm([data])
+        rig.world.run_to(start + 8_000_000)
+        set_clock(rig, off_us=off_us)
+        rig.world.run_to(start + 300_000_000)
+        bells = [bell - start for bell in rig.box.sound.bells() if bell > start]
+        (run,) = rig.runs()
+    for n in range(8):
+        due_us = 5_000_000 + n * 30_000_000
+        assert min(abs(bell - due_us) for bell in bells) < 10_000, n
+    # Its journal tells the clock that the run went by.
+    utc = [struct.unpack("<qI", rec[4])[0] for rec in of_kind(run, journal.UTC)]
+    own = [struct.unpack("<qi", rec[4])[0] for rec in of_kind(run, journal.OWN)]
+    zeros = [a - b for a, b in zip(utc, own, strict=True)]
+    assert len(zeros) > 1 and max(zeros) - min(zeros) < 50_000
+
+
+def test_a_clock_set_in_class_is_the_box_s_when_the_class_is_over(tmp_path):
+    data = class_of(eight_windows)
+    with Rig(tmp_path, rtc=True, ppm=30) as rig:
+        rig.send([data])
+        rig.world.run_for(8_000_000)
+        start = rig.arm([data])
+        rig.world.run_to(start + 8_000_000)
+        set_clock(rig, off_us=400_000)
+        rig.world.run_to(start + 400_000_000)
+        start_ms = rig.world.clock.utc_us() // 1000 + 60_000
+        rig.ask("arm", d=digest(data), utc_ms=start_ms)
+        rung_us = (start_ms - 400) * 1000 - rig.world.clock.start_utc_us + 5_000_000
+        rig.world.run_for(80_000_000)
+        assert min(abs(bell - rung_us) for bell in rig.box.sound.bells()) < 10_000
+
+
+def test_a_part_set_for_the_first_time_just_before_an_arming_lets_the_box_join_again(tmp_path):
+    with rejoined(tmp_path, cut_s=14, off_s=2, set_ahead_s=0)[0] as rig:
+        rig.world.run_for(5_000_000)
+        rig.box.plug_in()
+        assert rig.ask("status")["state"] == "play"
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"bound_us": "x"},
+        {"bound_us": -1},
+        {"bound_us": 1 << 32},
+        {"utc_us": 1 << 70},
+        {"utc_us": -1},
+        {"box_us": 1 << 63},
+        {"box_us": None},
+        {"tz_s": 1 << 40},
+        {"tz_s": 1e300},
+        {"ppb": 2_000_000, "ppb_bound": 1, "rate_utc_us": 0},
+        {"ppb": 2_000, "ppb_bound": -1, "rate_utc_us": 0},
+        {"ppb": 2_000, "ppb_bound": 1 << 40, "rate_utc_us": 0},
+        {"ppb": 2_000, "ppb_bound": 1, "rate_utc_us": 1 << 70},
+        {"ppb": 2_000, "ppb_bound": 1},
+    ],
+)
+def test_a_clock_that_can_t_be_is_refused_and_changes_nothing(tmp_path, wrong):
+    data = class_of()
+    with Rig(tmp_path, rtc=True) as rig:
+        rig.send([data])
+        rig.world.run_for(8_000_000)
+        utc_us = rig.world.clock.utc_us()
+        fields = {"utc_us": utc_us, "box_us": 0, "bound_us": 500, "tz_s": 7200} | wrong
+        assert refusal(rig, "clock", **fields) == faults.BAD_REQUEST
+        rig.world.run_for(10_000_000)
+        start = rig.arm([data])
+        rig.world.run_to(start + 130_000_000)
+        assert rig.ask("status")["fault"] == 0
+        (run,) = rig.runs()
+    assert of_kind(run, journal.END)
 
 
 # The part's calendar, against Python's
