@@ -27,7 +27,7 @@ class Buttons:
         self._ring = array("i", [0] * (1 + 2 * SIZE))
         self._read = 0
         self._bounce = [Debouncer() for _ in pins]
-        self._blind_from = self._blind_to = time.ticks_us()
+        self._blind_from = self._blind_to = self._cleared = time.ticks_us()
         self.lost = 0
         for slot, pin in enumerate(pins):
             both = pin.IRQ_FALLING | pin.IRQ_RISING
@@ -100,6 +100,7 @@ class Buttons:
     def before_blind(self, tick: int, sink) -> None:
         """A flash write is about to keep interrupts off."""
         self.take(tick, sink)
+        self._cleared = time.ticks_us()
         for capture in self._captures or ():
             capture.clear()
 
@@ -116,6 +117,7 @@ class Buttons:
         known = self._ring[0]  # what interrupts saw so far the captures tell too
         for slot, capture in enumerate(self._captures):
             closed = capture.was_closed
+            self._feed(slot, self._cleared, closed, sink)  # if it came since the last was taken
             for tick in capture.ticks():
                 closed = not closed
                 self._feed(slot, tick, closed, sink)
