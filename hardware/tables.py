@@ -145,7 +145,7 @@ def batteries(box: Box) -> str:
         )  # fmt: skip
     head = (
         "battery", "in class", "hours new", "hours aged", "hours new, chip always busy",
-        "no class begun under, and what is left then", f"{box.class_day.hours:.0f} h",
+        "no start set under, and what is left then", f"{box.class_day.hours:.0f} h",
     )  # fmt: skip
     return table(head, rows)
 
@@ -158,7 +158,10 @@ def voltages(box: Box) -> str:
     low_v, least_v = box.firmware.battery_low_mv / 1000, box.lamps().supply_v[0]
     rows = [
         (f"{battery.full_v * battery.cells:.2f} V", "full; the charger stops"),
-        (f"{low_v:.2f} V", f"no class is begun any more; one of {lasts.reserve_h:.1f} h would end"),
+        (
+            f"{low_v:.2f} V",
+            f"low: the host sets no start; {lasts.reserve_h:.1f} h of class are left",
+        ),
         (f"{least_v:.2f} V", "blue, then green lamps fade; screen, sounder and log go on"),
         (f"{battery.empty_v:.2f} V", "the cell's protection opens: the box is off at once"),
     ]

@@ -17,7 +17,7 @@ BUTTON_PINS = (10, 11, 12, 13)
 LAMPS = 8
 LAMP_CAP = 64  # of 255: 8 x 3 x 20 mA x 64 / 255 = 120 mA at the very most
 SOUND_DUTY = 32768  # half: the loudest a square wave gets
-BATTERY_LOW_MV = 3600  # at the cell; below this a class is not begun
+BATTERY_LOW_MV = 3600  # at the cell; below this no host sets a start, and the screen says so
 BATTERY_FULL_MV = 6600  # a full reading: its divider halves; correct it by a multimeter
 TICKS_PER_S = 1_000_000
 
