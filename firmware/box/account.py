@@ -53,7 +53,8 @@ class Account:
 
     def _fresh(self) -> None:
         self._late = 0
-        self._worst_late_us = 0
+        self._worst_late_us = self._noted_late_us = 0
+        self._noted_low = False
         self._taps = 0
         self._totals = Totals()
         self._errors = self._trouble.count
@@ -76,6 +77,7 @@ class Account:
         self._log.open()  # from here on nothing fails: no log is without its first record
         for record in first:
             self._log.keep(record)
+        self._note_battery(0)
 
     def go_on(self, past, clock) -> None:
         """Go on with the journal of a run that the power cut off; raises OSError."""
@@ -86,6 +88,7 @@ class Account:
         self._facts.totals = past.totals.sums()
         for record in first:
             self._log.keep(record)
+        self._note_battery(0)
 
     def _box_told(self, clock) -> list:
         """Return the records that tell which box it is, and its clock."""
@@ -98,11 +101,24 @@ class Account:
             for record in _clock_told(clock):
                 self._log.keep(record)
 
-    def rang(self, late_us: int) -> None:
-        """A bell rang so late."""
+    def rang(self, late_us: int, class_ms: int) -> None:
+        """A bell rang so late, at ``class_ms``."""
         if late_us > LATE_US:
             self._late += 1
         self._worst_late_us = max(self._worst_late_us, late_us)
+        # Told at once, since a run that the power cuts off tells no end; worse ones only, so that
+        # they stay few.
+        if late_us > LATE_US and late_us > 2 * self._noted_late_us:
+            self._noted_late_us = late_us
+            self._note(faults.LATE_CUE, late_us, class_ms)
+        self._note_battery(class_ms)
+
+    def _note_battery(self, class_ms: int) -> None:
+        """Tell it once when the battery is low."""
+        power = self._power
+        if power.low and not self._noted_low:
+            self._noted_low = True
+            self._note(faults.BATTERY_WARNING, power.mv, class_ms)
 
     def keep(self, record: bytes) -> None:
         """Queue a record of the runner, and add up what the end screen says."""
@@ -153,18 +169,22 @@ class Account:
             self._log.make_room()
         except (OSError, ValueError) as error:
             self._trouble.tell("log", error)  # the end is told all the same
-        self._note(self._log.fault or faults.STORAGE_FULL, self._log.lost, class_ms)
-        self._note(faults.EDGES_LOST, self._buttons.lost, class_ms)
+        lost, fault = self._log.lost, self._log.fault
+        if lost or fault == faults.FLASH_ERROR:
+            self._note(fault or faults.STORAGE_FULL, lost, class_ms)
+        if self._buttons.lost:
+            self._note(faults.EDGES_LOST, self._buttons.lost, class_ms)
         self._buttons.lost = 0
-        self._note(faults.FIRMWARE, self._trouble.count - self._errors, class_ms)
+        errors = self._trouble.count - self._errors
+        if errors:
+            self._note(faults.FIRMWARE, errors, class_ms)
         worst = min(self._worst_late_us, 0xFFFFFFFF)
         payload = struct.pack("<BBHII", cause, 0, min(self._late, 0xFFFF), worst, self._taps)
         self._log.keep(journal.record(journal.END, 0, 0, class_ms, payload))
 
     def _note(self, fault: int, value: int, class_ms: int) -> None:
-        if value:
-            payload = struct.pack("<HHi", fault, 0, value)
-            self._log.keep(journal.record(journal.NOTE, 0, 0, class_ms, payload))
+        payload = struct.pack("<HHi", fault, 0, min(value, 0x7FFFFFFF))
+        self._log.keep(journal.record(journal.NOTE, 0, 0, class_ms, payload))
 
 
 def _now(write) -> None:

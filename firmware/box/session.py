@@ -483,13 +483,16 @@ class Session:
             return
         late_ms = self.clock.ms_of(tick) - due_ms
         if late_ms > TOO_LATE_US // 1000:  # a gate may be left so late that no tick tells it
-            self.account.rang(late_ms * 1000)
+            self.account.rang(late_ms * 1000, self._class_ms())
             return
         due = self.clock.tick_of(due_ms)
         late_us = ticks_diff(tick, due)
         if late_us <= TOO_LATE_US:
             late_us = ticks_diff(self.sound.play(cue, due), due)
-        self.account.rang(late_us)
+        self.account.rang(late_us, self._class_ms())
+
+    def _class_ms(self) -> int:
+        return self.runner.class_ms(self.run_ms())
 
     def keep(self, record: bytes) -> None:
         """Queue a journal record."""

@@ -18,10 +18,10 @@ CLOCK_OLD = 14  # the clock was set too long ago
 CLOCK_UNSURE = 15  # the clock may be off by too much
 
 # Notes in a journal
-LATE_CUE = 32  # value: lateness in us
-STORAGE_FULL = 33  # value: taps that could not be kept
+LATE_CUE = 32  # value: lateness in us; the first late bell, and each more than twice as late
+STORAGE_FULL = 33  # value: records that could not be kept
 EDGES_LOST = 34  # value: how many
-BATTERY_WARNING = 35  # value: mV
-FLASH_ERROR = 36
+BATTERY_WARNING = 35  # value: mV; once, when it is low
+FLASH_ERROR = 36  # value: records that could not be kept, 0 if the later tries kept all
 TIMELINE_BROKEN = 37  # what the box holds fails its check
 FIRMWARE = 38  # the box's program met an error of its own; value: how often

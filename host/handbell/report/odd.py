@@ -67,8 +67,11 @@ def _run(run: RunRow, where: str, record: ClassRecord, short: str) -> list[str]:
         worst_ms = run.worst_late_us / 1000
         bells = several(run.late_cues, "bell")
         found.append(f"{where}: {bells} came late, the worst by {worst_ms:.0f} ms.")
-    for note in record.notes:
-        if note.run == run.id:
+    noted = [note for note in record.notes if note.run == run.id]
+    worst_us = max((note.value for note in noted if note.fault == faults.LATE_CUE), default=0)
+    for note in noted:
+        # A log with an end has told of all late bells already.
+        if note.fault != faults.LATE_CUE or (note.value == worst_us and not run.late_cues):
             doubt = short if note.fault == faults.EDGES_LOST else ""
             found.append(f"{where}: {note.words or note_of(note.fault, note.value)}{doubt}.")
     return found

@@ -28,14 +28,27 @@ MONTHS = (
     "November",
     "December",
 )
+# What a box noted: for one, for many, and for none where that is said.
 NOTES = {
-    faults.LATE_CUE: "a bell came {value} us late",
-    faults.STORAGE_FULL: "the log was full and {value} records are lost",
-    faults.EDGES_LOST: "{value} button signals were missed",
-    faults.BATTERY_WARNING: "the battery was low ({value} mV)",
-    faults.FLASH_ERROR: "the memory for logs failed",
-    faults.TIMELINE_BROKEN: "the timeline could not be read to its end",
-    faults.FIRMWARE: "the box's program met {value} errors of its own",
+    faults.LATE_CUE: ("a bell came {ms} late",),
+    faults.STORAGE_FULL: (
+        "the log was full and 1 record is lost",
+        "the log was full and {value} records are lost",
+    ),
+    faults.EDGES_LOST: ("1 button signal was missed", "{value} button signals were missed"),
+    faults.BATTERY_WARNING: (
+        "the battery was low ({volts:.2f} V); charge it before the next class",
+    ),
+    faults.FLASH_ERROR: (
+        "the memory for logs failed and 1 record is lost",
+        "the memory for logs failed and {value} records are lost",
+        "the memory for logs failed for a while, but nothing is lost; use another box",
+    ),
+    faults.TIMELINE_BROKEN: ("the timeline could not be read to its end",),
+    faults.FIRMWARE: (
+        "the box's program met 1 error of its own",
+        "the box's program met {value} errors of its own",
+    ),
 }
 
 
@@ -113,8 +126,10 @@ def days_of(first: date, last: date) -> str:
 
 def note_of(fault: int, value: int) -> str:
     """Return what a box noted, in words; an unknown code says its number."""
-    words = NOTES.get(fault, "the box noted fault {fault} ({value})")
-    return words.format(fault=fault, value=value)
+    forms = NOTES.get(fault, ("the box noted fault {fault} ({value})",))
+    form = 2 if value == 0 else 0 if value == 1 else 1
+    words = forms[min(form, len(forms) - 1)]
+    return words.format(fault=fault, value=value, ms=ms_of(value), volts=value / 1000)
 
 
 def asked_of(ask: int, tap: int, goals: Sequence[int], both_sides: bool = False) -> str:

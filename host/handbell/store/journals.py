@@ -14,7 +14,7 @@ from .chains import Chain, add_clock
 from .outages import Outage, Record, outages_of
 
 STARTERS = {j.BY_HOST: "host", j.BY_HAND: "hand"}
-# Notes that say records were lost, so that a recount may fall short.
+# Notes that say how many records were lost, so that a recount may fall short.
 LOSSES = (faults.STORAGE_FULL, faults.FLASH_ERROR)
 
 
@@ -106,7 +106,7 @@ class Journal:
     @property
     def lost_records(self) -> bool:
         """Whether records are known to be missing from before the end."""
-        return self.broken > 0 or any(fault in LOSSES for _, fault, _ in self.notes)
+        return self.broken > 0 or any(fault in LOSSES and value for _, fault, value in self.notes)
 
 
 def read(data: bytes, played: Played | None = None) -> Journal:
