@@ -159,7 +159,7 @@ class App:
     # The link
 
     def _listen_due_us(self, tick: int) -> int:
-        return 0 if self._link.has_input() else IDLE
+        return 0 if self._link.has_input() else self._link.reply_due_us(tick)
 
     def _listen(self, tick: int) -> None:
         link, session = self._link, self._session
