@@ -37,7 +37,7 @@ class _Pin:
 
 
 class _Bus:
-    def __init__(self, number: int, sda: _Pin, scl: _Pin, freq: int) -> None:
+    def __init__(self, number: int, sda: _Pin, scl: _Pin, freq: int, timeout: int = 0) -> None:
         self.sda, self.scl, self.freq = sda.number, scl.number, freq
 
 

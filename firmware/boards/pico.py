@@ -14,6 +14,10 @@ NAME = "pico"
 ROOT = ""  # the box's files are in the folder where main.py starts
 
 BUTTON_PINS = (10, 11, 12, 13)
+BUS_PINS = (4, 5)  # SDA, SCL
+BUS_US = 10_000  # no transfer may take longer; a piece of the screen takes 4 ms at 400 kHz
+DISPLAY_RESET_PIN = None  # the number of the pin, for a display that wants a reset pulse
+DISPLAY_PAGED = False  # True for a display whose controller (SH1106 type) takes no ranges
 LAMPS = 8
 LAMP_CAP = 64  # of 255: 8 x 3 x 20 mA x 64 / 255 = 120 mA at the very most
 SOUND_DUTY = 32768  # half: the loudest a square wave gets
@@ -29,7 +33,41 @@ def unique_id() -> bytes:
 
 def bus():
     """Return the display's I2C bus: 400 kHz, the SSD1306 datasheet's fastest."""
-    return I2C(0, sda=Pin(4), scl=Pin(5), freq=400_000)
+    sda, scl = BUS_PINS
+    return I2C(0, sda=Pin(sda), scl=Pin(scl), freq=400_000, timeout=BUS_US)
+
+
+def clear_bus():
+    """Where a part holds the bus's data line, free it and return the bus begun anew; else None.
+
+    A part that was stopped in the middle of a byte waits for the rest of its clocks: up to nine
+    pulses until it lets go, then a stop condition (NXP, UM10204, section "Bus clear").
+    """
+    sda_pin, scl_pin = BUS_PINS
+    if Pin(sda_pin).value():
+        return None
+    sda = Pin(sda_pin, Pin.IN, Pin.PULL_UP)
+    scl = Pin(scl_pin, Pin.OPEN_DRAIN, Pin.PULL_UP, value=1)
+    for _ in range(9):
+        scl(0)
+        time.sleep_us(5)  # half a period at 100 kHz, which every part keeps up with
+        scl(1)
+        time.sleep_us(5)
+        if sda():
+            break
+    scl(0)
+    sda = Pin(sda_pin, Pin.OPEN_DRAIN, Pin.PULL_UP, value=0)
+    time.sleep_us(5)
+    scl(1)
+    time.sleep_us(5)
+    sda(1)
+    time.sleep_us(5)
+    return bus()
+
+
+def display_reset():
+    """Return the pin that resets the display, driven high, None where it has none."""
+    return None if DISPLAY_RESET_PIN is None else Pin(DISPLAY_RESET_PIN, Pin.OUT, value=1)
 
 
 def rtc_pin():

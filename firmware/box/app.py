@@ -10,8 +10,10 @@ import time
 from handbell_core.ticks import ticks_diff
 
 from .account import Account
+from .bus import Bus
 from .buttons import Buttons
 from .desk import Desk
+from .display import Display
 from .health import Health
 from .keeper import Keeper, clock_part
 from .link import BYTES_A_PASS, Link
@@ -53,7 +55,8 @@ class App:
             pass  # a full flash must not keep the box from starting
         facts = Facts()
         facts.version = FIRMWARE.encode()
-        bus = board.bus()
+        bus = Bus(board)
+        display = Display(bus, reset=board.display_reset(), paged=board.DISPLAY_PAGED)
         self._keeper = keeper = Keeper(storage, clock_part(bus, board.rtc_pin()))
         self._power = power = Power(board)
         pins = [board.button(slot) for slot in range(len(board.BUTTON_PINS))]
@@ -67,7 +70,7 @@ class App:
         )
         health = Health(storage, keeper, power, link, log, trouble)
         health.session = session
-        self._view = view = View(bus, board.strip(), board.LAMP_CAP, session, health, facts)
+        self._view = view = View(display, board.strip(), board.LAMP_CAP, session, health, facts)
         self._desk = desk = Desk(board, storage, boot, session, view, facts, trouble)
         session.changed, session.open_look, session.presses = view.changed, view.open, desk
         self._requests = Requests(

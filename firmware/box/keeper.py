@@ -26,13 +26,13 @@ PPB_MOST = 1_000_000  # no crystal is off by more
 UTC_END_S = 4_102_444_800  # the year 2100, where the part's calendar ends
 
 
-def clock_part(i2c, pin):
+def clock_part(bus, pin):
     """Return the clock part on a bus, None where none answers."""
     try:
-        i2c.readfrom_mem(PART_ADDRESS, 0, 1)
+        bus.readfrom_mem(PART_ADDRESS, 0, 1)
         from .rtc import Rtc  # most boxes have none and need not hold its code
 
-        return Rtc(i2c, pin)
+        return Rtc(bus, pin)
     except OSError:
         return None
 

@@ -23,10 +23,10 @@ STEADY_US = 300  # two edges that are no second apart, to within this, are not u
 class Rtc:
     """The part; ``pin`` has its square wave. Raises OSError when it doesn't answer."""
 
-    def __init__(self, i2c, pin) -> None:
-        self._i2c = i2c
-        self.stopped = bool(i2c.readfrom_mem(ADDRESS, _STATUS, 1)[0] & _STOPPED)
-        i2c.writeto_mem(ADDRESS, _CONTROL, bytes((_SQUARE_1_HZ,)))
+    def __init__(self, bus, pin) -> None:
+        self._bus = bus
+        self.stopped = bool(bus.readfrom_mem(ADDRESS, _STATUS, 1)[0] & _STOPPED)
+        bus.writeto_mem(ADDRESS, _CONTROL, bytes((_SQUARE_1_HZ,)))
         self._edges = edges = array("i", [0, 0])  # how many came, and when the last
         self._seen = 0
         self.tick = 0
@@ -57,7 +57,7 @@ class Rtc:
 
     def read_s(self) -> int:
         """Return the second that began at the last edge, since 1970; call within half a second."""
-        raw = self._i2c.readfrom_mem(ADDRESS, 0, 7)
+        raw = self._bus.readfrom_mem(ADDRESS, 0, 7)
         second, minute, hour, _, day, month, year = (
             (b >> 4) * 10 + (b & 15)
             for b in (
@@ -85,6 +85,6 @@ class Rtc:
             second % 60, second // 60 % 60, second // 3600, weekday, days - before + 1, month, year,
         )  # fmt: skip
         raw = bytes([n // 10 << 4 | n % 10 for n in fields])
-        self._i2c.writeto_mem(ADDRESS, 0, raw)
-        self._i2c.writeto_mem(ADDRESS, _STATUS, bytes(1))
+        self._bus.writeto_mem(ADDRESS, 0, raw)
+        self._bus.writeto_mem(ADDRESS, _STATUS, bytes(1))
         self.stopped = False

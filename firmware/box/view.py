@@ -11,7 +11,7 @@ from handbell_core.runner import CLOSING, LEAVING, NEVER, OVER, READY, SET
 from handbell_core.ticks import ticks_add, ticks_diff
 from handbell_core.timeline import SLOTS, WINDOW
 
-from .display import TILE, Display
+from .display import TILE
 from .lights import BY_KIND, MADE, RESTING, TO_START, TROUBLE, Lights
 from .lights import OVER as LIGHTS_OVER
 from .loop import IDLE
@@ -26,17 +26,17 @@ AHEAD_US = 150_000  # the next span's look is made ready this long before its cu
 
 
 class View:
-    """The screen, on ``bus``, and the light ``strip``: what ``session`` and ``health`` say.
+    """The screen, a ``display``, and the light ``strip``: what ``session`` and ``health`` say.
 
     ``facts`` is what they have told the screens; ``cap`` is the lamps' brightest.
     """
 
-    def __init__(self, bus, strip, cap: int, session, health, facts) -> None:
+    def __init__(self, display, strip, cap: int, session, health, facts) -> None:
         tick = time.ticks_us()
         self._session = session
         self._health = health
         self.facts = facts
-        self.display = Display(bus)
+        self.display = display
         self.screens = Screens(self.display)
         self.lights = Lights(strip, cap)
         self._ahead = Ahead()
@@ -152,10 +152,10 @@ class View:
 
     def send(self, tick: int) -> None:
         """Send what was drawn, piece by piece, as long as there is room."""
-        while not self._sent:
-            self._sent = not self.display.update(PIECE_BYTES)
-            if self._session.room_us(time.ticks_us()) < PIECE_US:
-                break
+        room_us = self._session.room_us(tick)
+        while not self._sent and room_us >= PIECE_US:
+            self._sent = not self.display.update(PIECE_BYTES, room_us)
+            room_us = self._session.room_us(time.ticks_us())
         if self._sent:
             self._opening = False
 

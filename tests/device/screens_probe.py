@@ -62,6 +62,9 @@ class Bus:
             print("w", address, binascii.hexlify(data).decode())
         return len(data)
 
+    def free(self):
+        pass
+
 
 class Sink:
     def bell(self, cue, due_ms):

@@ -32,7 +32,7 @@ def test_board_files_agree(box):
     [
         ("Pin(16)", "Pin(18)", "has lamps on GP18, box.toml has it on GP16"),
         ("(10, 11, 12, 13)", "(10, 12, 11, 13)", "has button2 on GP12, box.toml has it on GP11"),
-        ("scl=Pin(5)", "scl=Pin(7)", "has scl on GP7, box.toml has it on GP5"),
+        ("BUS_PINS = (4, 5)", "BUS_PINS = (4, 7)", "has scl on GP7, box.toml has it on GP5"),
         ("Pin(6, ", "Pin(7, ", "has clock_square on GP7"),
         ("PWM(Pin(15)), PWM(Pin(14))", "PWM(Pin(14)), PWM(Pin(15))", "has line on GP15"),
         ("freq=400_000", "freq=1_000_000", "has bus_hz 1000000, box.toml has 400000"),

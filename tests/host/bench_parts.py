@@ -96,7 +96,7 @@ class PWM:
             time.now = at
             self.show(at)
 class I2C:
-    def __init__(self, number, freq=0, scl=None, sda=None):
+    def __init__(self, number, freq=0, scl=None, sda=None, timeout=50000):
         self.number, self.hz, self.scl, self.sda = number, freq, scl.number, sda.number
     def __repr__(self):
         return 'I2C(%%d, freq=%%d, scl=%%d, sda=%%d, timeout=50000)' %% (

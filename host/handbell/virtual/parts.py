@@ -117,7 +117,7 @@ class Parts:
 
     def __init__(self, spec: BoxSpec, rtc: RtcPart | None) -> None:
         self.rtc = rtc
-        self.screen = Screen()
+        self.screen = Screen(spec.screen_kind == "pages")
         dead = (n for n in range(spec.light_leds) if f"lamp {n + 1}" in spec.broken)
         self.light = Light(spec.light_leds, frozenset(dead))
         self.sound = Sound()

@@ -19,6 +19,10 @@ _ARGUMENTS = {
     0x20: 1, 0x21: 2, 0x22: 2, 0x26: 6, 0x27: 6, 0x29: 5, 0x2A: 5, 0x81: 1, 0x8D: 1, 0xA3: 2,
     0xA8: 1, 0xD3: 1, 0xD5: 1, 0xD9: 1, 0xDA: 1, 0xDB: 1,
 }  # fmt: skip
+# The SH1106 type (from memory): 128 of its 132 columns are on the glass, from the third on; pages
+# only, and other commands for its supply.
+_PAGED_COLUMNS, _PAGED_FROM = 132, 2
+_PAGED_ARGUMENTS = dict.fromkeys((0x81, 0xA8, 0xAD, 0xD3, 0xD5, 0xD9, 0xDA, 0xDB), 1)
 _BEZEL = (24, 26, 30)
 _DARK = (10, 12, 16)
 _PALE = (214, 236, 250)
@@ -27,16 +31,19 @@ _PALE = (214, 236, 250)
 class Screen:
     """A 128 x 64 panel, fitted so that remapped segments and rows (0xA1, 0xC8) read upright."""
 
-    def __init__(self) -> None:
+    def __init__(self, paged: bool = False) -> None:
         self.history: deque[int] = deque(maxlen=HISTORY)
+        self._across = _PAGED_COLUMNS if paged else WIDTH
+        self._first = _PAGED_FROM if paged else 0
+        self._arguments = _PAGED_ARGUMENTS if paged else _ARGUMENTS
         self._reset()
 
     def _reset(self) -> None:
-        self._ram = bytearray(WIDTH * _PAGES)
+        self._ram = bytearray(self._across * _PAGES)
         self.is_on = False
         self.contrast = 0x7F
         self._mode = _PAGE
-        self._columns = (0, WIDTH - 1)
+        self._columns = (0, self._across - 1)
         self._window = (0, _PAGES - 1)
         self._column = self._page = 0
         self._start_line = self._offset = 0
@@ -74,10 +81,10 @@ class Screen:
     def _write(self, body: bytes) -> None:
         at = 0
         while at < len(body):
-            end = self._columns[1] if self._mode != _PAGE else WIDTH - 1
+            end = self._columns[1] if self._mode != _PAGE else self._across - 1
             run = 1 if self._mode == _VERTICAL else max(1, end - self._column + 1)
             part = body[at : at + run]
-            place = self._page * WIDTH + self._column
+            place = self._page * self._across + self._column
             self._ram[place : place + len(part)] = part
             at += len(part)
             self._advance(len(part), end)
@@ -102,16 +109,16 @@ class Screen:
 
     def _command(self, byte: int) -> None:
         self._pending.append(byte)
-        if len(self._pending) <= _ARGUMENTS.get(self._pending[0], 0):
+        if len(self._pending) <= self._arguments.get(self._pending[0], 0):
             return
         op, *arguments = self._pending
         self._pending = []
         if arguments:
             self._set(op, arguments)
         elif op < 0x10:
-            self._column = self._column & 0x70 | op
+            self._column = self._column & 0xF0 | op
         elif op < 0x20:
-            self._column = (op & 0x07) << 4 | self._column & 0x0F
+            self._column = ((op & 0x0F) << 4 | self._column & 0x0F) % self._across
         elif 0x40 <= op < 0x80:
             self._start_line = op & 0x3F
         elif 0xB0 <= op < 0xB8:
@@ -156,7 +163,8 @@ class Screen:
         for y in range(HEIGHT):
             row = y if self._upturned else HEIGHT - 1 - y
             line = (row + self._start_line + self._offset) % HEIGHT
-            page = self._ram[line // 8 * WIDTH : (line // 8 + 1) * WIDTH]
+            start = line // 8 * self._across + self._first
+            page = self._ram[start : start + WIDTH]
             if not self._mirrored:
                 page.reverse()
             bit = line % 8

@@ -44,6 +44,9 @@ class BoxSpec:
     made, `rtc_ppb` its rate's error and `rtc_pin` the pin that its square wave is on; with
     `rtc_lost` its oscillator had not run before, and it says so.
 
+    `screen_kind` is whether the screen's controller takes ranges of columns and pages, or pages one
+    by one.
+
     `broken` are parts that do not work: "display", "lamp 3", "sounder", "button 1", "battery";
     from the `flash_fails_at`-th erase or program on the flash reports errors.
     """
@@ -68,6 +71,7 @@ class BoxSpec:
     line_pin: int = 14
     vbus_pin: int = 24
     screen_address: int = 0x3C
+    screen_kind: Literal["ranges", "pages"] = "ranges"
     rtc: bool = False
     rtc_ppb: int = 0
     rtc_pin: int = 6

@@ -16,9 +16,13 @@ def _wires(bus):
     return int(parts[0]), int(named["scl"]), int(named["sda"])
 
 
+def _display(bus):
+    return Display(bus, reset=board.display_reset(), paged=board.DISPLAY_PAGED)
+
+
 def _passes(bus, odd):
     """Draw a chequer through the box's own driver; return the time of each pass."""
-    display = Display(bus)
+    display = _display(bus)
     for n in range(WIDTH // 16 * HEIGHT // 16):
         x, y = n % 8 * 16, n // 8 * 16
         display.canvas.fill_rect(x, y, 16, 16, (n % 8 + n // 8 + odd) & 1)
@@ -38,7 +42,7 @@ _number, _scl, _sda = _wires(board.bus())
 _figures = {}
 for _odd, _khz in enumerate((400, 1000)):
     _bus = I2C(_number, freq=_khz * 1000, scl=Pin(_scl), sda=Pin(_sda))
-    Display(_bus)
+    _display(_bus)
     _whole = bytearray(1025)
     _whole[0] = 0x40  # pixels follow
     _figures["bus%d_us" % _khz] = us(_bus.writeto, ADDRESS, _whole)

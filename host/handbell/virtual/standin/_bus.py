@@ -2,12 +2,48 @@
 
 import _channel
 import _frames
+import _irq
 import _world
 
 _ENODEV = 19
 _ETIMEDOUT = 110
 # Measured on an emulated chip: 1025 bytes take 27.1 ms at 400 kHz, 17 % over 9 clocks a byte.
 _SLOWER_PERCENT = 117
+
+_sda = _scl = -1
+_pulses = 0  # until the part that holds the data line lets go; 0 while none does
+_confused = False  # a part that let go takes nothing before a stop condition
+_taken = False  # the pins are no bus any more, until one is made again
+
+
+def hold(pulses):
+    """A part stops in the middle of a byte: it holds the data line for so many clock pulses."""
+    global _pulses, _confused
+    _pulses, _confused = pulses, True
+    _irq.levels[_sda] = 0
+
+
+def take_pin(number):
+    """A pin was given another use."""
+    global _taken
+    if number in (_sda, _scl):
+        _taken = True
+
+
+def drive(number, level):
+    """A pin is driven to a level; gives the level that it then has."""
+    global _pulses, _confused
+    rises = level and not _irq.levels[number]
+    if number == _scl and rises and _pulses:
+        _pulses -= 1
+        if not _pulses:
+            _irq.levels[_sda] = 1
+    if number == _sda:
+        if _pulses:
+            return 0
+        if rises and _irq.levels[_scl]:
+            _confused = False  # a stop condition
+    return level
 
 
 class I2C:
@@ -21,8 +57,13 @@ class I2C:
     answering = {}
 
     def __init__(self, id=0, *, scl=None, sda=None, freq=400000, timeout=50000):
+        global _sda, _scl, _taken
         self.init(freq=freq)
         self._timeout_us = timeout
+        if sda is not None:
+            _sda, _scl, _taken = sda.id, scl.id, False
+            _irq.levels[_scl] = 1
+            _irq.levels[_sda] = 0 if _pulses else 1
 
     def init(self, *, freq=400000):
         """Sets the clock, in Hz."""
@@ -93,7 +134,10 @@ class I2C:
         self._transfer(addr, start_us + self._cost_us(len(buf)), answer, start_us)
 
     def _transfer(self, addr, cost_us, act=None, act_at_us=0):
-        if addr not in self.present:
+        if _pulses or _taken:
+            _world.pass_bus_time(self._timeout_us)
+            raise OSError(_ETIMEDOUT)
+        if addr not in self.present or _confused:
             _world.pass_bus_time(self._cost_us(0))
             raise OSError(_ENODEV)
         if cost_us > self._timeout_us:

@@ -1,5 +1,6 @@
 """Pins, PWM and ADC."""
 
+import _bus
 import _channel
 import _frames
 import _irq
@@ -52,7 +53,8 @@ class Pin:
         """Sets direction, pull and, for an output, its level."""
         if mode != -1:
             self._mode = mode
-        if value is not None and self._mode == Pin.OUT:
+            _bus.take_pin(self.id)
+        if value is not None and self._mode in (Pin.OUT, Pin.OPEN_DRAIN):
             self._drive(value)
 
     def __call__(self, value=None):
@@ -94,7 +96,7 @@ class Pin:
         return irq
 
     def _drive(self, value):
-        level = 1 if value else 0
+        level = _bus.drive(self.id, 1 if value else 0)
         if _irq.levels[self.id] != level:
             _irq.levels[self.id] = level
             _channel.emit(_frames.LEVEL, self.id, level)
