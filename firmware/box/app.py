@@ -15,7 +15,7 @@ from .buttons import Buttons
 from .desk import Desk
 from .display import Display
 from .health import Health
-from .keeper import Keeper, clock_part
+from .keeper import Keeper
 from .link import BYTES_A_PASS, Link
 from .log import Log
 from .loop import IDLE, Job, Loop
@@ -57,7 +57,7 @@ class App:
         facts.version = FIRMWARE.encode()
         bus = Bus(board)
         display = Display(bus, reset=board.display_reset(), paged=board.DISPLAY_PAGED)
-        self._keeper = keeper = Keeper(storage, clock_part(bus, board.rtc_pin()))
+        self._keeper = keeper = Keeper(storage, bus, board.rtc_pin())
         self._power = power = Power(board)
         pins = [board.button(slot) for slot in range(len(board.BUTTON_PINS))]
         self._buttons = buttons = Buttons(pins, board.captures(pins))

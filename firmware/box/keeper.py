@@ -38,12 +38,17 @@ def clock_part(bus, pin):
 
 
 class Keeper:
-    """Keeps the time of a box; ``storage`` holds what outlives a boot, ``rtc`` may be None."""
+    """Keeps the time of a box; ``storage`` holds what outlives a boot.
 
-    def __init__(self, storage, rtc) -> None:
+    A clock part may be on ``bus``, with its square wave on ``pin``: ``rtc``, None if it isn't.
+    """
+
+    def __init__(self, storage, bus, pin) -> None:
         self.extender = Extender(time.ticks_us())
         self._storage = storage
-        self.rtc = rtc
+        self._bus = bus
+        self._pin = pin
+        self._look()
         self.model: ClockModel = None
         self.tz_s = storage.settings["tz_s"]
         self._compare = False  # the part is to be held against the clock
@@ -52,6 +57,10 @@ class Keeper:
         self._set_due = 0
         self._first_us = self._judged_us = -1  # edges of the part, in box time
         self._by_part_us = 0  # from the first to the last judged one, by the part
+
+    def _look(self) -> None:
+        self._freed = self._bus.freed
+        self.rtc = clock_part(self._bus, self._pin)
 
     def box_us(self) -> int:
         """Return microseconds since this boot."""
@@ -154,6 +163,9 @@ class Keeper:
         Each try to reach a part that doesn't answer may take long, so there is one in 10 s.
         """
         if self.rtc is None:
+            self._failed = tick or 1
+            if may_save and self._bus.freed != self._freed:
+                self._look()  # it may have been there all along, on a bus that was held
             return False
         if self._failed:
             if ticks_diff(tick, self._failed) < PART_AGAIN_US:
@@ -183,10 +195,12 @@ class Keeper:
 
     def due_us(self, tick: int) -> int:
         """Return in how many microseconds the part has something to tell or is to be set."""
-        if self.rtc is None:
+        if self.rtc is None and self._bus.freed == self._freed:
             return -1
         if self._failed:
             return max(0, PART_AGAIN_US - ticks_diff(tick, self._failed))
+        if self.rtc is None:
+            return 0
         if self.rtc.has_ticked:
             return 0
         return max(0, ticks_diff(self._set_due, tick)) if self._set_s else -1

@@ -146,18 +146,28 @@ def test_a_bus_that_stays_held_makes_no_bell_late_and_loses_no_press(tmp_path):
     assert reps(run)[7, 1] == 4
 
 
+HELD = """
+    import _bus
+    from box.bus import Bus
+    made = Bus.__init__
+    def held(self, board):
+        board.bus()
+        _bus.hold({pulses})  # a reset came in the middle of a read
+        made(self, board)
+    Bus.__init__ = held
+"""
+
+
+def test_a_part_that_lets_go_of_the_bus_late_is_found_then(tmp_path):
+    firmware = troubled(tmp_path, HELD.format(pulses=25))
+    with Rig(tmp_path, rtc=True, firmware=firmware) as rig:
+        rig.world.run_for(10_000_000)
+        assert rig.ask("status")["rtc"] is True
+        assert shown(rig) > 0
+
+
 def test_a_clock_part_that_held_the_bus_at_the_start_joins_the_class_again(tmp_path):
-    trouble = """
-        import _bus
-        from boards import pico
-        from box.bus import Bus
-        made = Bus.__init__
-        def held(self, board):
-            board.bus()
-            _bus.hold(5)  # a reset came in the middle of a read
-            made(self, board)
-        Bus.__init__ = held
-    """
+    trouble = HELD.format(pulses=5)
 
     def spans():
         return [lead_in(5_000), window(20_000), rest(10_000), window(20_000)]
