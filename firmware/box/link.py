@@ -122,7 +122,7 @@ class Link:
         self._send_on(len(line) if self._piece > 1 else BYTES_A_PASS)
 
     def reply_due_us(self, tick: int) -> int:
-        """Return in how many microseconds the port is to be tried again, -1 with all replies out."""
+        """Return in how many microseconds the port is tried again, -1 with all replies out."""
         return max(0, AGAIN_US - ticks_diff(tick, self._tried)) if self._left else -1
 
     def _send_on(self, most: int) -> None:

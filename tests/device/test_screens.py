@@ -198,6 +198,11 @@ def test_numbers_beside_the_seconds(told):
     assert numbers(scenes["end"]) == ["186", "203", "158"]
 
 
+def test_a_low_battery_is_told_where_a_class_is_started_by_hand(told):
+    shown = set(words(told("longest").scenes["resting-24-1-0-0"]))
+    assert {"Battery low", "No clock: start by hand"} <= shown
+
+
 def test_words(told):
     scenes = told("plain").scenes
     assert {"Push-up", "Next: Plank", "to do", "7", "12"} <= set(words(scenes["target"]))
