@@ -163,9 +163,10 @@ class Keeper:
         Each try to reach a part that doesn't answer may take long, so there is one in 10 s.
         """
         if self.rtc is None:
-            self._failed = tick or 1
-            if may_save and self._bus.freed != self._freed:
+            if may_save:
                 self._look()  # it may have been there all along, on a bus that was held
+            else:
+                self._failed = tick or 1
             return False
         if self._failed:
             if ticks_diff(tick, self._failed) < PART_AGAIN_US:

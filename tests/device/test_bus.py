@@ -83,15 +83,15 @@ HANGS = """
     import _bus
     whole = Bus.writeto
     began, held = [], []
-    from box.app import App
-    begin = App._begin
+    from box.session import Session
+    begin = Session._begin
     def begins(self):
         begin(self)
         began.append(self)
-    App._begin = begins
+    Session._begin = begins
     def writeto(self, address, data):
-        app = began[0] if began else None
-        if app and not held and app.runner.class_ms(app.run_ms()) > {at_ms}:
+        of = began[0] if began else None
+        if of and not held and of.runner.class_ms(of.run_ms()) > {at_ms}:
             held.append(1)
             _bus.hold({pulses})
         return whole(self, address, data)
