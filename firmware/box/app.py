@@ -12,7 +12,7 @@ import time
 from handbell_core import faults, journal
 from handbell_core.clock import ANCHOR_EVERY_MS, RunTime
 from handbell_core.cues import CALL, NO_CUE
-from handbell_core.runner import NEVER, OVER, READY, SET, Runner
+from handbell_core.runner import AGAIN, FAULT, HELD, NEVER, OVER, READY, SET, Runner
 from handbell_core.taps import PRESS
 from handbell_core.ticks import ticks_add, ticks_diff
 from handbell_core.timeline import FormatError, Reader
@@ -128,7 +128,7 @@ class App:
         runner = self.runner
         if runner is None:
             return
-        if runner.state == READY:
+        if runner.state in (READY, HELD, AGAIN):
             self._new_runner()
         elif runner.state == SET and not runner.by_hand:
             utc_ms = self.clock.utc_ms(runner.starts_ms)
@@ -433,7 +433,7 @@ class App:
             return  # the press began in something else
         if state == READY:
             self._next_page()
-        elif state == OVER and self._over_for_us(tick) >= OVER_LEAST_US:
+        elif state == FAULT or state == OVER and self._over_for_us(tick) >= OVER_LEAST_US:
             self._new_runner()
 
     def _over_for_us(self, tick: int) -> int:

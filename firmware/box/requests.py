@@ -11,11 +11,12 @@ import sys
 import time
 
 from handbell_core import faults, frames, journal, timeline
-from handbell_core.runner import OVER, READY, SET, STATES
+from handbell_core.runner import AGAIN, FAULT, HELD, OVER, READY, SET, STATES
 
 from .storage import ENOSPC, KEEP_FREE_KB, RUNS
 
 FIRMWARE = "0.1.0"
+_NO_CLASS = (READY, HELD, AGAIN, OVER, FAULT)
 QUIET = ("hello", "time", "status")  # requests that change nothing and need no file
 ARM_LEAST_MS = 2_000
 ARM_MOST_MS = 3 * 86_400_000  # run time must stay far below 2**29 ms
@@ -230,7 +231,7 @@ class Requests:
             raise Refusal(faults.BUSY)
         if app.selected != message["d"]:
             self._select(message)
-        if app.runner.state == OVER and not app.select(app.selected):
+        if app.runner.state in (OVER, FAULT) and not app.select(app.selected):
             raise Refusal(faults.FLASH_ERROR)
         ahead_ms = message["utc_ms"] - app.keeper.utc_ms()
         if ahead_ms < ARM_LEAST_MS:
@@ -263,7 +264,7 @@ class Requests:
 
 def in_class(runner) -> bool:
     """Whether a run is under way: nothing may disturb it then."""
-    return runner is not None and runner.state != READY and runner.state != OVER
+    return runner is not None and runner.state not in _NO_CLASS
 
 
 TABLE = {

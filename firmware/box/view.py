@@ -7,7 +7,7 @@ before its cue: at the cue the strip is written and the screen sent, and nothing
 import time
 
 from handbell_core.ahead import Ahead
-from handbell_core.runner import CLOSING, LEAVING, NEVER, OVER, READY, SET
+from handbell_core.runner import AGAIN, CLOSING, FAULT, HELD, LEAVING, NEVER, OVER, READY, SET
 from handbell_core.ticks import ticks_add, ticks_diff
 from handbell_core.timeline import SLOTS, WINDOW
 
@@ -211,7 +211,9 @@ class View:
         state = runner.state if runner is not None else 0
         kind = left_ms = duration_ms = 0
         look = BY_KIND
-        if runner is None or state == READY:
+        if state == FAULT:
+            look = TROUBLE
+        elif runner is None or state in (READY, HELD, AGAIN):
             look = TROUBLE if self._app.fault else RESTING
         elif state in (OVER, CLOSING):
             look = LIGHTS_OVER

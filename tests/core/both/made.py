@@ -142,6 +142,11 @@ class Box:
     def hold(self, slot, at_ms, held_ms=2_000):
         self.tap(slot, at_ms, held_ms)
 
+    def start(self, slot, at_ms):
+        """Hold, let go, and hold again from ``at_ms`` on, which sets the start."""
+        self.hold(slot, at_ms - 2_000, 1_600)
+        self.hold(slot, at_ms, 1_600)
+
     def to(self, run_ms):
         self.runner.step(run_ms)
         return self.runner

@@ -15,7 +15,6 @@ from handbell_core.runner import (
     RETURN,
     SKIP,
     STOP,
-    SURE,
     TALLY,
     WAIT,
 )
@@ -205,7 +204,7 @@ def test_a_gate_waits_and_goes_on_on_the_grid_for_every_box():
 
 def test_a_box_without_a_clock_starts_by_hand_in_five_seconds():
     lost = Box([lead_in(), window(10_000)])
-    lost.hold(0, 1_000)
+    lost.start(0, 1_000)
     assert lost.runner.starts_ms == 1_000 + 1_530 + 5_000
 
 
@@ -445,18 +444,14 @@ def test_every_bell_is_known_before_it_rings():
 def test_a_class_stopped_at_a_wait_after_a_tally_window_still_tells_its_results():
     spans = [
         lead_in(5_000),
-        window(10_000, tap=TAP_TALLY, goal=9),
+        window(20_000, tap=TAP_TALLY, goal=9),
         rest(12_000, flags=TAKES_TALLY),
     ]
     box = Box(spans)
     box.runner.arm(0)
-    box.hold(0, 6_000, 5_500)
-    box.runner.menu = WAIT
-    box.runner._choose(0, 12_500)
-    box.to(17_000)
+    choose(box, 6_000, WAIT)
+    box.to(27_000)
     assert box.runner.state == AT_GATE
-    box.hold(0, 18_000, 5_500)
-    box.runner.menu = SURE
-    box.runner._choose(0, 24_000)
-    assert box.runner.state == OVER
+    box.runner.stop(28_000, j.BY_HOST)
+    assert box.runner.state == OVER and box.sink.ended == (j.BY_HOST, 25_000)
     assert set(results(box)) == {(7, 1), (8, 1)}
