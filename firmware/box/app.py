@@ -12,7 +12,7 @@ import time
 from handbell_core import faults, journal
 from handbell_core.clock import ANCHOR_EVERY_MS, RunTime
 from handbell_core.cues import CALL, NO_CUE
-from handbell_core.runner import AGAIN, FAULT, HELD, NEVER, OVER, READY, SET, Runner
+from handbell_core.runner import AGAIN, FAULT, HELD, HOLD_MS, NEVER, OVER, READY, SET, Runner
 from handbell_core.taps import PRESS
 from handbell_core.ticks import ticks_add, ticks_diff
 from handbell_core.timeline import FormatError, Reader
@@ -433,7 +433,9 @@ class App:
             return  # the press began in something else
         if state == READY:
             self._next_page()
-        elif state == FAULT or state == OVER and self._over_for_us(tick) >= OVER_LEAST_US:
+        elif state == FAULT and runner.held_ms >= HOLD_MS:  # who taps hasn't seen it yet
+            self._new_runner()
+        elif state == OVER and self._over_for_us(tick) >= OVER_LEAST_US:
             self._new_runner()
 
     def _over_for_us(self, tick: int) -> int:

@@ -357,7 +357,7 @@ class Screens(Cells):
 
     def _fault(self, runner, run_ms, facts):
         self._trouble(b"Class ended", runner.fault)
-        self._pair(0, WIDTH, LINES[1], b"Tap: go on", as_bytes("Fault %d" % runner.fault))
+        self._pair(0, WIDTH, LINES[1], b"Hold: go on", as_bytes("Fault %d" % runner.fault))
 
     def _resting(self, facts, runner=None):
         canvas = self._canvas

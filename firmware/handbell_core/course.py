@@ -84,7 +84,7 @@ class Course:
         self.counting = Counting(sink.keep)
         self.down = [False] * SLOTS
         self._presses = [Press() for _ in range(SLOTS)]
-        self._held_ms = 0  # of the press that has just ended
+        self.held_ms = 0  # of the press that has just ended
         self._doubt = 0
         self.shown = [0] * SLOTS
         self.menu = CLOSED
@@ -205,11 +205,11 @@ class Course:
         """Take an event of the choices, by the button at ``slot``; return what it leads to."""
         act = ""
         while True:
-            row = row_of(MENU, page(self.menu), event)
-            if row is None:
+            at = row_of(MENU, page(self.menu), event)
+            if at < 0:
                 return act
-            self.menu = row[2]
-            act = str(row[3])
+            self.menu = MENU[at + 2]
+            act = str(MENU[at + 3])
             if act != "next" or self.offers(self.menu):
                 break
         if act == "open":  # for a fixed time, which no tap lengthens

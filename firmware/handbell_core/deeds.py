@@ -138,7 +138,7 @@ class Deeds(Course):
 
     def _count(self, at_ms: int, slot: int) -> None:
         class_ms = self.class_ms(at_ms)
-        if self.counting.tap(slot, class_ms, self._held_ms, self._doubt) == REACHED:
+        if self.counting.tap(slot, class_ms, self.held_ms, self._doubt) == REACHED:
             self.sink.bell(MADE, NEVER)
 
     def _take_back(self, at_ms: int, slot: int) -> None:

@@ -30,16 +30,17 @@ class Hands(Deeds):
 
     def _do(self, event: str, at_ms: int, arg: int) -> bool:
         """Take an event of the class; False if nothing comes of it. A read that fails is raised."""
-        row = row_of(CLASS, self.mode, event)
-        if row is None:
+        at = row_of(CLASS, self.mode, event)
+        if at < 0:
             return False
+        then, act = CLASS[at + 2], CLASS[at + 3]
         if event in READING:
             self._look(self.index + 1)
         index = self.index
-        if row[3] is not None:
-            row[3](self, at_ms, arg)
-        if row[2]:
-            self._be(row[2], at_ms, index)
+        if act is not None:
+            act(self, at_ms, arg)
+        if then:
+            self._be(then, at_ms, index)
         self.sink.changed()
         return True
 
@@ -91,11 +92,11 @@ class Hands(Deeds):
         if press.state == UP:
             return
         self.down[slot] = False
-        self._held_ms = run_ms - press.at_ms
+        self.held_ms = run_ms - press.at_ms
         self._doubt = j.TAP_DOUBT if doubt else 0
         least_ms = HOLD_MS if OPEN >> press.state & 1 else LONG_MS
         try:
-            if self._held_ms >= least_ms:  # it is known a little before its timer
+            if self.held_ms >= least_ms:  # it is known a little before its timer
                 self._button(slot, "lasts", run_ms)
         finally:
             self._set(HOLD_T + slot, NEVER)
@@ -113,13 +114,13 @@ class Hands(Deeds):
     def _button(self, slot: int, event: str, at_ms: int) -> None:
         """Take what happens to a button, and what its gesture means."""
         press = self._presses[slot]
-        row = row_of(PRESS, press.state, event)
-        if row is None:
+        at = row_of(PRESS, press.state, event)
+        if at < 0:
             return
-        press.state = row[2]
+        press.state = PRESS[at + 2]
         if press.state == HOLDS:
             self._set(HOLD_T + slot, press.at_ms + LONG_MS + SETTLE_RELEASE_MS)
-        gesture = row[3]
+        gesture = PRESS[at + 3]
         if gesture == "page_hold":
             if self.menu != CLOSED and slot == self.menu_slot:
                 self._choose(slot, at_ms)
@@ -137,15 +138,15 @@ class Hands(Deeds):
 
     def _mean(self, slot: int, gesture: str, at_ms: int) -> None:
         press = self._presses[slot]
-        row = row_of(MEANS, press.began_in, gesture)
-        if row is None:
+        at = row_of(MEANS, press.began_in, gesture)
+        if at < 0:
             return
-        takes = row[2]
+        takes = MEANS[at + 2]
         if takes == NOW and press.at_ms < self._since_ms:
             return  # another button, or the host, has changed the state since it began
         if takes == HERE and press.index != self.index:
             return
-        self._do(row[3], at_ms, slot)
+        self._do(MEANS[at + 3], at_ms, slot)
 
     def _choose(self, slot: int, at_ms: int) -> None:
         """A hold on a page that was shown to it."""

@@ -1,14 +1,14 @@
 """The words that the machines of a run share: states, pages, times, and how a table is read.
 
-A machine is a tuple of rows ``(states, event, next, act)``: in any of ``states`` (bits, see ``on``)
-the event leads to ``next``, and ``act`` is what is done. What no row names does nothing.
+A machine is a table of rows of four, laid end to end, which takes half the memory of tuples: states
+(bits, see ``on``), event, next state, and what is done. What no row names does nothing.
 """
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import Any
 
-    Row = tuple[int, str, int, Any]
+    Table = tuple[Any, ...]
 
 NEVER = 1 << 29
 HOLD_MS = 1_500
@@ -57,9 +57,9 @@ def on(*states: int) -> int:
     return bits
 
 
-def row_of(table: "tuple[Row, ...]", state: int, event: str) -> "Row | None":
-    """Return the row of a table for an event in a state, None if nothing comes of it."""
-    for row in table:
-        if row[1] == event and row[0] >> state & 1:
-            return row
-    return None
+def row_of(table: "Table", state: int, event: str) -> int:
+    """Return where the row for an event in a state begins, -1 if nothing comes of it."""
+    for at in range(0, len(table), 4):
+        if table[at + 1] == event and table[at] >> state & 1:
+            return at
+    return -1

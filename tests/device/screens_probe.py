@@ -12,6 +12,7 @@ import sys
 import time
 
 import framebuf
+from timeline_writer import Writer
 
 from box import cells, display, font, layout, screens
 from handbell_core.clock import ClockModel, RunTime
@@ -40,7 +41,6 @@ from handbell_core.timeline import (
     Head,
     Reader,
     Span,
-    Writer,
 )
 
 # 18:30:00 UTC on some day, as the instant at which a scene's run time is 0.

@@ -11,6 +11,7 @@ import unicodedata
 from pathlib import Path
 
 import pytest
+from runtimes import micropython_path
 
 from handbell.virtual.screen import Screen
 
@@ -84,7 +85,7 @@ def told(micropython):
         if which not in kept:
             done = subprocess.run(
                 [*micropython, str(Path(__file__).with_name("screens_probe.py")), which],
-                env={**os.environ, "MICROPYPATH": str(ROOT / "firmware")},
+                env={**os.environ, "MICROPYPATH": micropython_path()},
                 capture_output=True,
                 text=True,
                 timeout=120,

@@ -23,8 +23,12 @@ from handbell_core.timeline import (
     Head,
     Reader,
     Span,
-    Writer,
 )
+
+try:
+    from handbell.compile.timeline_writer import Writer, span_bytes
+except ImportError:  # on MicroPython the host is this one file
+    from timeline_writer import Writer, span_bytes
 
 BIBS = (7, 8, 0, 0)
 
@@ -154,5 +158,5 @@ class Box:
 
 __all__ = [
     "ASK_HOLD", "ASK_OPEN", "ASK_TARGET", "BREAK", "GATE", "LAST_WINDOW", "TAKES_TALLY",
-    "TAP_DROP", "TAP_EACH", "TAP_NONE",
+    "TAP_DROP", "TAP_EACH", "TAP_NONE", "span_bytes",
 ]  # fmt: skip

@@ -1,3 +1,4 @@
+import gc
 import struct
 
 from handbell_core import journal as j
@@ -455,3 +456,17 @@ def test_a_class_stopped_at_a_wait_after_a_tally_window_still_tells_its_results(
     box.runner.stop(28_000, j.BY_HOST)
     assert box.runner.state == OVER and box.sink.ended == (j.BY_HOST, 25_000)
     assert set(results(box)) == {(7, 1), (8, 1)}
+
+
+def test_a_step_with_nothing_due_costs_no_memory():
+    if not hasattr(gc, "mem_alloc"):
+        return  # CPython counts no bytes; this file also runs under MicroPython
+    box = Box([lead_in(), window(60_000), rest(20_000)])
+    box.runner.arm(0)
+    step = box.to(6_000).step
+    step(6_001)
+    gc.collect()
+    before = gc.mem_alloc()
+    for ms in range(6_002, 9_000):
+        step(ms)
+    assert gc.mem_alloc() == before
