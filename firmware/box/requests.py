@@ -96,7 +96,7 @@ class Requests:
             "low": app.power.low,
             "kb": app.storage.room_kb if app.in_class else app.storage.free_kb(),
             "runs": len(app.storage.runs()) - (1 if app.log.has_file else 0),
-            "fault": app.fault or app.log.fault,
+            "fault": (runner and runner.fault) or app.fault or app.log.fault,
             "clock": app.keeper.model is not None,
             "rtc": app.keeper.rtc is not None,
         }

@@ -156,7 +156,7 @@ class View:
         run_ms = self._app.clock.ms_of(tick)
         if self._instead is not None or runner is None or runner.state == READY:
             self._fill_rest(tick)
-        else:
+        elif runner.state != FAULT:  # then there is nothing to be read
             self._fill(runner, runner.left_ms(run_ms))
         if self._instead is not None:
             self._instead(self.facts)

@@ -189,24 +189,32 @@ def test_a_class_whose_plan_can_t_be_read_any_more_says_so_and_leaves_a_whole_lo
     tmp_path, error, fault
 ):
     trouble = f"""
-        from handbell_core.runner import Runner
-        whole = Runner._look
-        def look(self, index):
+        from handbell_core.timeline import Reader
+        whole, text = Reader.span, Reader.text
+        def span(self, index, into):
             if index == 2:
+                Reader.text = only_title
                 raise {error}
-            whole(self, index)
-        Runner._look = look
+            return whole(self, index, into)
+        def only_title(self, index):
+            if index:
+                raise {error}
+            return text(self, index)
+        Reader.span = span
     """
     rig, start = play(tmp_path, trouble)
     data = timeline(two_windows)
     with rig:
-        assert rig.ask("status")["state"] == "fault"
+        status = rig.ask("status")
+        assert (status["state"], status["fault"]) == ("fault", fault)
         assert rig.ask("hello")["boot"] == 1  # the watchdog had nothing to do
         (run,) = rig.runs()
         assert len(of_kind(run, journal.TAP)) == 3 and reps(run)[7, 1] == 3
         (end,) = of_kind(run, journal.END)
         assert (end[4][0], end[3]) == (journal.BY_FAULT, 25_000)
         shown = rig.box.screen.pixels()
+        rule = shown[19 * 128 : 20 * 128]  # the broken one of a box that can't play
+        assert all(rule[:60]) and not any(rule[60:])
         rig.box.press(0, rig.world.now_us() + 100_000, hold_ms=1_600)
         rig.world.run_for(2_000_000)
         assert rig.ask("status")["state"] == "ready" and rig.box.screen.pixels() != shown
