@@ -118,8 +118,8 @@ class Runner(Hands):
         return self.due_ms
 
     def _start_due(self, run_ms: int) -> None:
-        self._do("begin", run_ms, 0)
-        self._do(self._follows(), run_ms, 0)
+        if self._do("begin", run_ms, 0):
+            self._do(self._follows(), run_ms, 0)
 
     def _span_due(self, run_ms: int) -> None:
         """The present span, or a rating, is over."""

@@ -359,3 +359,62 @@ def test_a_gate_takes_a_single_hold():
     box = at_the_gate()
     held(box, 16_100)
     assert (box.runner.state, box.runner.starts_ms) == (LEAVING, 30_000)
+
+
+def starts_by(presses):
+    """Return when presses (slot, from, to) set a start, told from the whole of them; NEVER if not.
+
+    A second hold has to begin in the 5 s after a first one was let go; a tap begun in them ends
+    the wait. ``presses`` are in the order of their beginnings and never meet.
+    """
+    rests_ms = 0
+    while True:
+        holds = [p for p in presses if p[1] >= rests_ms and p[2] - p[1] >= 1_500]
+        if not holds:
+            return NEVER
+        _, began_ms, let_go_ms = holds[0]
+        for _, from_ms, to_ms in presses:
+            if from_ms > let_go_ms and from_ms < let_go_ms + AGAIN_MS:
+                if to_ms - from_ms >= 1_500:
+                    return from_ms + 1_530
+                rests_ms = to_ms
+                break
+        else:
+            rests_ms = let_go_ms + AGAIN_MS
+        presses = [p for p in presses if p[1] > began_ms]
+
+
+def test_holds_and_taps_in_all_orders_start_when_the_manual_says():
+    pauses, lasting = (200, 3_000, 6_000), (200, 1_700, 6_500)
+    orders = [()]
+    for _ in range(3):
+        longer = []
+        for order in orders:
+            for pause_ms in pauses:
+                for held_ms in lasting:
+                    longer.append(order + ((pause_ms, held_ms),))
+        orders = longer
+    started = 0
+    for number, order in enumerate(orders):
+        box = Box(gated())
+        at_ms, presses = 1_000, []
+        for n, (pause_ms, held_ms) in enumerate(order):
+            at_ms += pause_ms
+            slot = (number >> n) % 4
+            presses.append((slot, at_ms, at_ms + held_ms))
+            press(box, slot, at_ms)
+            at_ms += held_ms
+            box.to(at_ms)
+            if box.runner.state != READY and box.runner.state not in (HELD, AGAIN):
+                break  # it is set, or has begun by now
+            release(box, slot, at_ms)
+        box.to(at_ms)
+        wanted = starts_by(presses)
+        seen = box.runner.starts_ms
+        if wanted != NEVER and wanted <= at_ms:
+            assert box.runner.state in (SET, PLAY), presses
+            started += 1
+            assert seen in (NEVER, wanted + 5_000), presses
+        else:
+            assert box.runner.state not in (SET, PLAY), presses
+    assert started > 100
