@@ -139,8 +139,6 @@ MUTANTS = (
            '            self._into_journal(b"")\n', ""),
     Mutant("two held at once move a start twice", PRESS,
            'on(SET_BY_HAND), "hold", NOW, "later"', 'on(SET_BY_HAND), "hold", ALL, "later"'),
-    Mutant("two held before a start move it", PRESS,
-           'on(SET_BY_HAND), "hold", NOW, "later"', 'on(SET_BY_HAND, AGAIN), "hold", NOW, "later"'),
     Mutant("a page closes under a press that means it", HANDS,
            "if press.state == ON_PAGE:", "if press.state < UP:"),
     Mutant("a hold from a page that closed takes a tap back", HANDS,
