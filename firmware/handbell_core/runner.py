@@ -113,7 +113,7 @@ class Runner(Hands):
                 self._set(timer, due)
                 if timer != LOOK_T and self._timers[GIVE_UP_T] == NEVER:
                     self._set(GIVE_UP_T, run_ms + GIVE_UP_MS)
-        if failed is not None:
+        if failed is not None and self.state != FAULT:  # else it is told by that
             raise failed
         return self.due_ms
 

@@ -192,7 +192,7 @@ def test_a_start_whose_class_can_t_be_read_for_good_is_at_fault_before_it_began(
     box.runner._after_index = -1  # as after a read that broke off
     play(box, 10_000 + GIVE_UP_MS, fails=(0, 30_000))
     assert box.runner.state == SET
-    step(box, 10_000 + GIVE_UP_MS)
+    assert step(box, 10_000 + GIVE_UP_MS) == 0  # the fault is what it tells from now on
     assert box.runner.state == FAULT and box.sink.ended == (j.BY_FAULT, 0)
 
 
