@@ -77,7 +77,7 @@ class App:
             desk, session, storage, keeper, power, health, trouble, link.arrived_at
         )
         try:
-            session.first_timeline()
+            session.first()
         except Exception as error:  # noqa: BLE001 - a box without a plan still answers its host
             trouble.tell("plan", error)
         desk.show_station()

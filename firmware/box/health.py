@@ -22,6 +22,9 @@ class Health:
 
     def fault(self) -> int:
         """Return the fault code that counts most now, 0 if all is well."""
+        runner = self.session.runner
+        if runner is not None and runner.fault:
+            return runner.fault
         if self.session.fault:
             return self.session.fault
         return faults.FIRMWARE if self.failing() else self._log.fault

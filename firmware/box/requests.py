@@ -11,7 +11,7 @@ import sys
 import time
 
 from handbell_core import faults, frames, journal, timeline
-from handbell_core.runner import OVER, SET, STATES
+from handbell_core.runner import FAULT, OVER, SET, STATES
 
 from .storage import ENOSPC, KEEP_FREE_KB, RUNS
 
@@ -250,7 +250,7 @@ class Requests:
             raise Refusal(faults.BUSY)
         if session.selected != message["d"]:
             self._select(message)
-        if session.runner.state == OVER and not session.select(session.selected):
+        if session.runner.state in (OVER, FAULT) and not session.select(session.selected):
             raise Refusal(faults.FLASH_ERROR)
         ahead_ms = message["utc_ms"] - keeper.utc_ms()
         if ahead_ms < ARM_LEAST_MS:

@@ -7,10 +7,13 @@ between corners the box waits for somebody. Press marks thicken at once under a 
 
 from handbell_core import faults
 from handbell_core.runner import (
+    AGAIN,
     ASKING,
     AT_GATE,
     CLOSING,
     DOOR,
+    FAULT,
+    HELD,
     LEAVING,
     OVER,
     PLAY,
@@ -162,16 +165,19 @@ class Screens(Cells):
 
     def trouble(self, facts):
         """Draw what is wrong with a box that can't play, and what helps."""
+        self._canvas.fill(0)
+        self._trouble(as_bytes("Fault %d" % facts.fault), facts.fault)
+        self._pair(0, WIDTH, LINES[1], facts.label, facts.version)
+        self._display.drawn()
+
+    def _trouble(self, title, fault):
         canvas = self._canvas
-        canvas.fill(0)
-        what, remedy = _TROUBLES.get(facts.fault, _OTHER_TROUBLE)
-        text(canvas, 0, 0, as_bytes("Fault %d" % facts.fault), 2)
+        what, remedy = _TROUBLES.get(fault, _OTHER_TROUBLE)
+        text(canvas, 0, 0, title, 2)
         canvas.fill_rect(0, 19, WIDTH // 2 - 4, 2, 1)
         canvas.fill_rect(WIDTH // 2, 22, WIDTH // 2, 2, 1)
         text(canvas, 0, 29, fit(what, WIDTH))
         text(canvas, 0, 41, fit(remedy, WIDTH))
-        self._pair(0, WIDTH, LINES[1], facts.label, facts.version)
-        self._display.drawn()
 
     def stopped(self):
         """Draw that no firmware runs: nothing that is pressed will do anything."""
@@ -277,6 +283,21 @@ class Screens(Cells):
         self._centred(52, below, 1, WIDTH - 28)
         self._presses(runner, 14, 61, WIDTH - 28)
 
+    def _held(self, runner, run_ms, facts):
+        self._corners()
+        self._centred(9, b"Let go,", 2)
+        self._centred(28, b"hold again", 2)
+        self._centred(50, facts.title, 1, WIDTH - 28)
+        self._presses(runner, 14, 61, WIDTH - 28)
+
+    def _again(self, runner, run_ms, facts):
+        self._corners()
+        self._centred(2, b"Hold again: start", 1, WIDTH - 28)
+        left = str(seconds(runner.left_ms(run_ms)))
+        digits(self._canvas, (WIDTH - digits_width(36, left)) // 2, 12, 36, left)
+        self._centred(52, b"Tap: no start", 1, WIDTH - 28)
+        self._presses(runner, 14, 61, WIDTH - 28)
+
     def _menu(self, runner, run_ms, facts):
         canvas = self._canvas
         question = _QUESTIONS.get(runner.menu)
@@ -333,6 +354,10 @@ class Screens(Cells):
             text(canvas, place % 2 * 66 + 4, 24 + place // 2 * 14, line)
         if len(totals) > 6:
             text(canvas, 70, 52, as_bytes("and %d more" % (len(totals) - 5)))
+
+    def _fault(self, runner, run_ms, facts):
+        self._trouble(b"Class ended", runner.fault)
+        self._pair(0, WIDTH, LINES[1], b"Hold: go on", as_bytes("Fault %d" % runner.fault))
 
     def _resting(self, facts, runner=None):
         canvas = self._canvas
@@ -447,4 +472,7 @@ _STATES = {
     ASKING: Screens._ask,
     OVER: Screens._end,
     CLOSING: Screens._end,
+    FAULT: Screens._fault,
+    HELD: Screens._held,
+    AGAIN: Screens._again,
 }

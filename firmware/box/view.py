@@ -7,7 +7,7 @@ before its cue: at the cue the strip is written and the screen sent, and nothing
 import time
 
 from handbell_core.ahead import Ahead
-from handbell_core.runner import CLOSING, LEAVING, NEVER, OVER, READY, SET
+from handbell_core.runner import AGAIN, CLOSING, FAULT, HELD, LEAVING, NEVER, OVER, READY, SET
 from handbell_core.ticks import ticks_add, ticks_diff
 from handbell_core.timeline import SLOTS, WINDOW
 
@@ -165,7 +165,7 @@ class View:
         run_ms = self._session.clock.ms_of(tick)
         if self._instead is not None or runner is None or runner.state == READY:
             self._health.fill_rest(self.facts, tick)
-        else:
+        elif runner.state != FAULT:  # then there is nothing to be read
             self._fill(runner, runner.left_ms(run_ms))
         if self._instead is not None:
             self._instead(self.facts)
@@ -196,7 +196,9 @@ class View:
         state = runner.state if runner is not None else 0
         kind = left_ms = duration_ms = 0
         look = BY_KIND
-        if runner is None or state == READY:
+        if state == FAULT:
+            look = TROUBLE
+        elif runner is None or state in (READY, HELD, AGAIN):
             look = TROUBLE if self._health.fault() else RESTING
         elif state in (OVER, CLOSING):
             look = LIGHTS_OVER

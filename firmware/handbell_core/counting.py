@@ -31,6 +31,7 @@ class Counting:
         self.before_window = 0
         self.before_start_ms = self.before_end_ms = 0
         self._tally_from_ms = self._tally_to_ms = 0
+        self.untold = 0  # the window whose results are still to be told, 0 for none
 
     def begin(self, span: Span) -> None:
         """A window opens."""
@@ -164,13 +165,14 @@ class Counting:
 
     def results_before(self) -> None:
         """Tell the results of the window before."""
+        self.untold = 0
         for slot, count in enumerate(self.before):
             self._result(slot, count, self.before_window, self.before_start_ms, 0)
 
     def result_again(self, slot: int, pressed_ms: int) -> None:
-        """Tell a result anew after a late correction."""
+        """Tell a result anew after a late correction, if it has been told."""
         count, window = self.at_or_before(slot, pressed_ms)
-        if window == self.before_window and count is self.before[slot]:
+        if window == self.before_window and count is self.before[slot] and not self.untold:
             self._result(slot, count, window, self.before_start_ms, 0)
 
     def results_stopped(self) -> None:

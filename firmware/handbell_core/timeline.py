@@ -10,22 +10,32 @@ import struct
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from collections.abc import Callable
     from typing import BinaryIO
 
     Task = tuple[int, int, int, int, int]
 
 MAGIC = b"HBTL"
 VERSION = 2  # 1 has no own tasks; what has none is still written as 1
-HEADER = "<4sBBHIIHHIIIHBB12s12sI"
 HEADER_SIZE = 64
-SPAN = "<BBBBIIHHHHHHHHHHHHBBH"
 SPAN_SIZE = 40
 OWN = "<BBBBHHI"
 OWN_SIZE = 12
 SLOTS = 4
 DIGEST_SIZE = 12
 NO_TEXT = 0xFFFF
+
+# The fields of a header (after its magic, version and span size) and of a span, in the order of
+# their layouts; ``bib`` is four of them. Writers and the host's columns go by these as well.
+HEADER = "<4sBBHIIHHIIIHBB12sH10sI"
+HEAD_FIELDS = (
+    "flags", "spans", "windows", "strings", "grid_s", "slot_ms", "total_ms", "string_bytes",
+    "station", "buttons", "count_s", "plan", "own_tasks",
+)  # fmt: skip
+SPAN = "<BBBBIIHHHHHHHHHHHHBBH"
+SPAN_FIELDS = (
+    "kind", "ask", "tap", "every", "start_ms", "duration_ms", "block", "round", "item", "window",
+    "goal", "name", "next", "who", "bib", "flags", "owns", "own_at",
+)  # fmt: skip
 
 # Span kinds
 LEAD_IN, WARM_UP, WINDOW, CHANGE, REST, BREAK, GATE, COOL_DOWN, RATING = range(1, 10)
@@ -73,28 +83,6 @@ class Span:
     ``own[slot]`` is what that bib is asked for instead of what the others are, or None.
     """
 
-    __slots__ = (
-        "ask",
-        "bib",
-        "block",
-        "duration_ms",
-        "every",
-        "flags",
-        "goal",
-        "item",
-        "kind",
-        "name",
-        "next",
-        "own",
-        "own_at",
-        "owns",
-        "round",
-        "start_ms",
-        "tap",
-        "who",
-        "window",
-    )
-
     def __init__(self) -> None:
         self.kind = self.ask = self.tap = self.flags = 0
         self.every = 1
@@ -114,59 +102,17 @@ class Span:
         """Return the ``class_ms`` at which the span ends."""
         return self.start_ms + self.duration_ms
 
-    def pack(self) -> bytes:
-        """Return the span's 40 bytes."""
-        b = self.bib
-        return struct.pack(
-            SPAN,
-            self.kind,
-            self.ask,
-            self.tap,
-            self.every,
-            self.start_ms,
-            self.duration_ms,
-            self.block,
-            self.round,
-            self.item,
-            self.window,
-            self.goal,
-            self.name,
-            self.next,
-            self.who,
-            b[0],
-            b[1],
-            b[2],
-            b[3],
-            self.flags,
-            self.owns,
-            self.own_at,
-        )
-
     def unpack(self, buf: bytes) -> None:
         """Take the span's fields from its 40 bytes."""
-        (
-            self.kind,
-            self.ask,
-            self.tap,
-            self.every,
-            self.start_ms,
-            self.duration_ms,
-            self.block,
-            self.round,
-            self.item,
-            self.window,
-            self.goal,
-            self.name,
-            self.next,
-            self.who,
-            self.bib[0],
-            self.bib[1],
-            self.bib[2],
-            self.bib[3],
-            self.flags,
-            self.owns,
-            self.own_at,
-        ) = struct.unpack(SPAN, buf)
+        values = struct.unpack(SPAN, buf)
+        at = 0
+        for name in SPAN_FIELDS:
+            if name == "bib":
+                self.bib[:] = values[at : at + SLOTS]
+                at += SLOTS
+            else:
+                setattr(self, name, values[at])
+                at += 1
 
 
 class Head:
@@ -187,30 +133,6 @@ class Head:
         self.own_tasks = 0
         self.plan = bytes(DIGEST_SIZE)
 
-    def pack(self) -> bytes:
-        """Return the header's 64 bytes."""
-        body = struct.pack(
-            HEADER,
-            MAGIC,
-            VERSION if self.own_tasks else 1,
-            SPAN_SIZE,
-            self.flags,
-            self.spans,
-            self.windows,
-            self.strings,
-            self.grid_s,
-            self.slot_ms,
-            self.total_ms,
-            self.string_bytes,
-            self.station,
-            self.buttons,
-            self.count_s,
-            self.plan,
-            struct.pack("<H", self.own_tasks) + bytes(10),
-            0,
-        )[:-4]
-        return body + struct.pack("<I", binascii.crc32(body))
-
     @staticmethod
     def unpack(buf: bytes) -> "Head":
         """Return the header in 64 bytes; raises FormatError."""
@@ -218,29 +140,14 @@ class Head:
             raise FormatError("no timeline")
         if not 1 <= buf[4] <= VERSION or buf[5] != SPAN_SIZE:
             raise FormatError("timeline version %d" % buf[4])
-        head = Head()
-        (
-            _,
-            _,
-            _,
-            head.flags,
-            head.spans,
-            head.windows,
-            head.strings,
-            head.grid_s,
-            head.slot_ms,
-            head.total_ms,
-            head.string_bytes,
-            head.station,
-            head.buttons,
-            head.count_s,
-            head.plan,
-            more,
-            crc,
-        ) = struct.unpack(HEADER, buf[:HEADER_SIZE])
-        head.own_tasks = struct.unpack("<H", more[:2])[0]
-        if crc != binascii.crc32(buf[: HEADER_SIZE - 4]):
+        values = struct.unpack(HEADER, buf[:HEADER_SIZE])
+        if values[-1] != binascii.crc32(buf[: HEADER_SIZE - 4]):
             raise FormatError("timeline header check")
+        head = Head()
+        at = 3
+        for name in HEAD_FIELDS:
+            setattr(head, name, values[at])
+            at += 1
         return head
 
     def spans_at(self) -> int:
@@ -254,57 +161,6 @@ class Head:
     def owns_at(self) -> int:
         """Return the file offset of the first own task."""
         return self.spans_at() + SPAN_SIZE * self.spans
-
-
-class Writer:
-    """Writes a timeline as a stream: header, strings, each span, each own task, the check.
-
-    ``write`` takes bytes; ``head`` must hold the right counts; ``strings`` are Latin-1 bytes, the
-    first two being the title and the station's label. Raises FormatError if counts don't match.
-    """
-
-    def __init__(
-        self, write: "Callable[[bytes], object]", head: Head, strings: "list[bytes]"
-    ) -> None:
-        self._write = write
-        self._left = head.spans
-        self._left_own = head.own_tasks
-        self._crc = 0
-        head.strings = len(strings)
-        head.string_bytes = sum(len(s) for s in strings)
-        write(head.pack())
-        offset = 0
-        for s in strings:
-            self._put(struct.pack("<I", offset))
-            offset += len(s)
-        self._put(struct.pack("<I", offset))
-        for s in strings:
-            self._put(s)
-
-    def _put(self, data: bytes) -> None:
-        self._crc = binascii.crc32(data, self._crc)
-        self._write(data)
-
-    def span(self, span: Span) -> None:
-        """Write one span."""
-        self.packed(span.pack(), 1)
-
-    def packed(self, data: bytes, count: int) -> None:
-        """Write ``count`` spans that are packed already."""
-        self._left -= count
-        self._put(data)
-
-    def own(self, slot: int, task: "Task") -> None:
-        """Write an own task, after the last span."""
-        ask, tap, every, goal, name = task
-        self._left_own -= 1
-        self._put(struct.pack(OWN, slot, ask, tap, every, goal, name, 0))
-
-    def finish(self) -> None:
-        """Write the check; raises FormatError when spans or tasks are missing or too many."""
-        if self._left or self._left_own:
-            raise FormatError("span count")
-        self._write(struct.pack("<I", self._crc))
 
 
 class Reader:

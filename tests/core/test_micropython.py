@@ -4,9 +4,9 @@ import subprocess
 from pathlib import Path
 
 import pytest
+from runtimes import micropython_path
 
 HERE = Path(__file__).parent
-FIRMWARE = HERE.parents[1] / "firmware"
 MODULES = sorted(path.stem for path in (HERE / "both").glob("test_*.py"))
 
 
@@ -14,7 +14,7 @@ MODULES = sorted(path.stem for path in (HERE / "both").glob("test_*.py"))
 def test_core_on_micropython(module, micropython):
     done = subprocess.run(
         [*micropython, str(HERE / "run_on_micropython.py"), module],
-        env={"MICROPYPATH": f"{HERE / 'both'}:{FIRMWARE}"},
+        env={"MICROPYPATH": micropython_path()},
         capture_output=True,
         text=True,
         timeout=120,

@@ -107,6 +107,12 @@ class Rig:
         return out
 
 
+def start_by_hand(box: VirtualBox, at_us: int, slot: int = 0, hold_ms: int = 2_000) -> None:
+    """Hold a button, let go, and hold it again from ``at_us`` on, 3 s after the first time."""
+    box.press(slot, at_us - 3_000_000, hold_ms=hold_ms)
+    box.press(slot, at_us, hold_ms=hold_ms)
+
+
 def of_kind(data: bytes, kind: int) -> list[tuple[int, int, int, int, bytes]]:
     good, broken = journal.parse(data)
     assert broken == 0

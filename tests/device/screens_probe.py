@@ -12,6 +12,7 @@ import sys
 import time
 
 import framebuf
+from timeline_writer import Writer
 
 from box import cells, display, font, layout, screens
 from handbell_core.clock import ClockModel, RunTime
@@ -40,7 +41,6 @@ from handbell_core.timeline import (
     Head,
     Reader,
     Span,
-    Writer,
 )
 
 # 18:30:00 UTC on some day, as the instant at which a scene's run time is 0.
@@ -306,6 +306,29 @@ def rest_after(plan, kind, seconds, next, **fields):
     return plan.add(kind, seconds, b"", next, **fields)
 
 
+class Gone:
+    """A timeline that can't be read any more."""
+
+    def __init__(self, timeline):
+        self.head = timeline.head
+        self.text = timeline.text
+
+    def span(self, index, into):
+        raise OSError(5)
+
+
+def fails(stage, name, plan):
+    """Show a class whose timeline can't be read any more when its first span is over."""
+    runner = stage.run(plan, -1)
+    runner.timeline = Gone(runner.timeline)
+    for ms in range(0, 60_000, 500):
+        try:
+            runner.step(ms)
+        except OSError:
+            continue  # it is tried again
+    stage.draw(name, lambda: stage.screens.show(runner, 60_000, stage.facts))
+
+
 def plain(stage):
     """The screens of the manual."""
     lead = Plan().add(LEAD_IN, 10, b"", b"Burpee")
@@ -369,7 +392,10 @@ def plain(stage):
     stage.scene("gate", gate, 12_000)
     stage.scene("leaving", gate, 17_000, hold(0, 12_000))
     stage.scene("set", lead, 5_000, (), 30_000)
-    stage.scene("starts", lead, 12_000, hold(0, 5_000), None)
+    first = hold(0, 3_000)
+    stage.scene("held", lead, 4_590, first, None)
+    stage.scene("again", lead, 6_000, first, None)
+    stage.scene("starts", lead, 12_000, first + hold(0, 5_000), None)
     door = hold(0, 4_000, 5_300)
     menu = door + hold(0, 9_500) + tap(0, 12_000)
     more = rest_after(work(ASK_TARGET, TAP_EACH, (7, 12), goal=10), REST, 15, b"Plank")
@@ -398,6 +424,7 @@ def plain(stage):
     stage.draw("health", lambda: stage.screens.health(stage.facts))
     stage.facts.fault = 37
     stage.draw("trouble", lambda: stage.screens.trouble(stage.facts))
+    fails(stage, "fault", more)
     stage.draw("stopped", stage.screens.stopped)
 
 
@@ -502,7 +529,10 @@ def longest_windows(stage, n, bibs, name):
     for synced in (True, False):
         stage.scene(f"leaving{tag}-{synced}", gate, 15_000, hold(0, 12_000), 0, synced)
         stage.scene(f"set{tag}-{synced}", gate, 5_000, (), 30_000, synced)
-        stage.scene(f"hand{tag}-{synced}", gate, 3_000, hold(0, 1_000), None, synced)
+        first = hold(0, 1_000)
+        stage.scene(f"held{tag}-{synced}", gate, 2_590, first, None, synced)
+        stage.scene(f"again{tag}-{synced}", gate, 2_700, first, None, synced)
+        stage.scene(f"hand{tag}-{synced}", gate, 5_000, first + hold(0, 3_000), None, synced)
     stage.scene("far" + tag, gate, 5_000, (), 7_200_000)
 
 

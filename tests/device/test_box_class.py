@@ -12,7 +12,7 @@ from handbell.errors import HandbellError
 from handbell.store import open_store
 from handbell_core import faults, journal
 from made import ASK_TARGET, GATE, lead_in, own, rest, span, window
-from rig import Rig, digest, of_kind, reps, timeline
+from rig import Rig, digest, of_kind, reps, start_by_hand, timeline
 
 pytestmark = pytest.mark.usefixtures("micropython")
 
@@ -140,14 +140,14 @@ def test_six_classes_by_hand_without_a_host_then_collected_together(tmp_path):
         rig.box.unplug()
         at = rig.world.now_us() + 10_000_000
         for n in range(6):
-            rig.box.press(0, at, hold_ms=2_000)  # hold to start: at the next half minute
+            start_by_hand(rig.box, at)  # at the next half minute
             rig.world.run_to(at + 3_000_000)
             begin = at + 2_000_000
             begin += 30_000_000 - (begin + 5_000_000 - 3_000_000) % 30_000_000
             for k in range(n + 1):
                 rig.box.press(0, rig.world.now_us() + 42_000_000 + k * 700_000)
             at += 160_000_000
-            rig.world.run_to(at - 1_000_000)
+            rig.world.run_to(at - 4_000_000)
         rig.box.plug_in()
         runs = rig.runs()
         assert len(runs) == 6
@@ -294,9 +294,9 @@ def test_a_full_flash_stops_the_log_not_the_class(tmp_path):
             rig.send([data])
             rig.arm([data])
         # by hand it still runs, and says so
-        at = rig.world.now_us() + 2_000_000
+        at = rig.world.now_us() + 5_000_000
         rig.box.unplug()
-        rig.box.press(0, at, hold_ms=2_000)
+        start_by_hand(rig.box, at)
         for n in range(900):
             rig.box.press(0, at + 45_000_000 + n * 260_000)
         rig.world.run_to(at + 420_000_000)

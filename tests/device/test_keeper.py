@@ -14,7 +14,7 @@ from handbell.errors import BoxError
 from handbell.store import open_store
 from handbell_core import faults, journal
 from made import ASK_TARGET, GATE, lead_in, rest, span, window
-from rig import Rig, digest, of_kind, reps, timeline
+from rig import Rig, digest, of_kind, reps, start_by_hand, timeline
 
 pytestmark = pytest.mark.usefixtures("micropython")
 
@@ -216,8 +216,8 @@ def test_without_a_clock_part_it_asks_for_a_start_by_hand_and_says_why(tmp_path)
         rig.box.power_up()
         rig.world.run_for(6_000_000)
         shown = rig.box.screen.pixels()
-        rig.box.press(0, rig.world.now_us() + 1_000_000, hold_ms=1_800)
-        rig.world.run_for(12_000_000)
+        start_by_hand(rig.box, rig.world.now_us() + 4_000_000)
+        rig.world.run_for(15_000_000)
         rig.box.plug_in()
         assert rig.ask("status")["state"] == "play"
         assert shown != rig.box.screen.pixels()
@@ -251,7 +251,7 @@ def test_the_part_disciplines_the_crystal(tmp_path):
 def rate_error_ppm(rig, true_ppm):
     """Return by how much the rate that the box goes by is wrong, from its own clock records."""
     rig.box.unplug()
-    rig.box.press(0, rig.world.now_us() + 1_000_000, hold_ms=1_800)
+    start_by_hand(rig.box, rig.world.now_us() + 4_000_000)
     rig.world.run_for(400_000_000)
     rig.box.plug_in()
     run = rig.runs()[-1]

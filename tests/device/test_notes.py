@@ -10,7 +10,7 @@ from handbell.report import class_report
 from handbell.store import open_store
 from handbell_core import faults, journal
 from made import lead_in, rest, window
-from rig import Rig, of_kind, timeline
+from rig import Rig, of_kind, start_by_hand, timeline
 
 pytestmark = pytest.mark.usefixtures("micropython")
 
@@ -37,8 +37,8 @@ def test_a_battery_that_is_low_at_a_start_by_hand_is_told_and_refuses_nothing(tm
     with Rig(tmp_path, battery_mv=3_450) as rig:
         rig.send([data])
         assert rig.ask("status")["low"] is True
-        at = rig.world.now_us() + 2_000_000
-        rig.box.press(0, at, hold_ms=1_600)
+        at = rig.world.now_us() + 5_000_000
+        start_by_hand(rig.box, at, hold_ms=1_600)
         rig.world.run_to(at + 50_000_000)
         assert rig.ask("status")["state"] == "play"
         rig.world.run_to(at + 190_000_000)

@@ -170,12 +170,12 @@ def test_a_request_that_fails_is_answered(tmp_path):
 def test_a_class_that_is_stuck_for_good_is_ended_by_the_watchdog(tmp_path):
     trouble = """
         from handbell_core.runner import Runner
-        whole = Runner._enter
-        def enter(self, index, run_ms):
-            if index == 2:
+        whole = Runner.step
+        def step(self, run_ms):
+            if self.index == 1 and self.cue_ms() <= run_ms:
                 raise ValueError
-            whole(self, index, run_ms)
-        Runner._enter = enter
+            return whole(self, run_ms)
+        Runner.step = step
     """
     rig, _ = play(tmp_path, trouble)
     with rig:
@@ -184,6 +184,52 @@ def test_a_class_that_is_stuck_for_good_is_ended_by_the_watchdog(tmp_path):
         assert rig.ask("hello")["boot"] == 2
         (run,) = rig.runs()
     assert len(of_kind(run, journal.TAP)) == 3
+
+
+@pytest.mark.parametrize(
+    ("error", "fault"), [("OSError(5)", faults.FLASH_ERROR), ("ValueError()", faults.FIRMWARE)]
+)
+def test_a_class_whose_plan_can_t_be_read_any_more_says_so_and_leaves_a_whole_log(
+    tmp_path, error, fault
+):
+    trouble = f"""
+        from handbell_core.timeline import Reader
+        whole, text = Reader.span, Reader.text
+        def span(self, index, into):
+            if index == 2:
+                Reader.text = only_title
+                raise {error}
+            return whole(self, index, into)
+        def only_title(self, index):
+            if index:
+                raise {error}
+            return text(self, index)
+        Reader.span = span
+    """
+    rig, start = play(tmp_path, trouble)
+    data = timeline(two_windows)
+    with rig:
+        status = rig.ask("status")
+        assert (status["state"], status["fault"]) == ("fault", fault)
+        assert rig.ask("hello")["boot"] == 1  # the watchdog had nothing to do
+        (run,) = rig.runs()
+        assert len(of_kind(run, journal.TAP)) == 3 and reps(run)[7, 1] == 3
+        (end,) = of_kind(run, journal.END)
+        assert (end[4][0], end[3]) == (journal.BY_FAULT, 25_000)
+        shown = rig.box.screen.pixels()
+        rule = shown[19 * 128 : 20 * 128]  # the broken one of a box that can't play
+        assert all(rule[:60]) and not any(rule[60:])
+        rig.box.press(0, rig.world.now_us() + 100_000, hold_ms=1_600)
+        rig.world.run_for(2_000_000)
+        assert rig.ask("status")["state"] == "ready" and rig.box.screen.pixels() != shown
+        rig.send([data])  # which tells the box that its host knows of the fault
+        start = rig.arm([data])  # the plan that can't be read ends again, in a log of its own
+        rig.world.run_to(start + 60_000_000)
+        assert rig.ask("status")["state"] == "fault" and len(rig.runs()) == 2
+        rig.send([data])
+        start = rig.arm([data])  # and a host may arm a box at fault
+        rig.world.run_to(start + 10_000_000)
+        assert rig.ask("status")["state"] == "play"
 
 
 def test_a_box_at_the_prompt_does_not_look_ready(tmp_path):

@@ -7,7 +7,7 @@ from handbell.boxes.collect import collect
 from handbell.store import open_store
 from handbell_core import faults, journal
 from made import lead_in, rest, window
-from rig import Rig, digest, of_kind, reps, timeline
+from rig import Rig, digest, of_kind, reps, start_by_hand, timeline
 
 pytestmark = pytest.mark.usefixtures("micropython")
 
@@ -29,8 +29,8 @@ def one_log_each(runs):
 
 def hand_class(rig, taps=(6, 7, 8), for_s=130):
     """Start by hand and play; return the start."""
-    at = rig.world.now_us() + 2_000_000
-    rig.box.press(0, at, hold_ms=1_600)
+    at = rig.world.now_us() + 5_000_000
+    start_by_hand(rig.box, at, hold_ms=1_600)
     utc = rig.world.clock.start_utc_us
     start = -(-(at + 6_530_000 + utc) // 30_000_000) * 30_000_000 - utc
     for at_s in taps:
@@ -169,8 +169,8 @@ def test_a_log_that_was_collected_and_erased_is_not_gone_on_with(tmp_path):
 def test_a_plan_that_can_t_be_read_at_the_start_leaves_a_box_that_plays_it_all_the_same(tmp_path):
     trouble = """
         import os
-        import box.session
-        whole = box.session.Runner
+        import box.loaded
+        whole = box.loaded.Runner
         done = [] if "started" in os.listdir() else [1]
         open("started", "a").close()
         def Runner(*a):
@@ -178,7 +178,7 @@ def test_a_plan_that_can_t_be_read_at_the_start_leaves_a_box_that_plays_it_all_t
                 done.append(1)
                 raise MemoryError
             return whole(*a)
-        box.session.Runner = Runner
+        box.loaded.Runner = Runner
     """
     data = timeline(two_windows)
     with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
@@ -401,3 +401,31 @@ def test_a_start_that_was_taken_back_is_back_before_the_host_is_told(tmp_path):
         rig.box.power_up()
         rig.world.run_for(8_000_000)
         assert rig.ask("status")["state"] == "ready"
+
+
+def test_a_clock_set_while_the_choices_are_shown_leaves_no_page_up(tmp_path):
+    """The box has been on for ten minutes, so its run time begins anew with the new clock."""
+    data = timeline(lambda: [lead_in(20_000), window(60_000), rest(10_000), window(60_000)])
+    with Rig(tmp_path) as rig:
+        rig.send([data])
+        rig.world.run_for(600_000_000)
+        start = rig.arm([data], in_s=75)
+        at = start - 66_000_000
+        rig.box.press(0, at, hold_ms=5_300)
+        rig.world.run_to(at + 5_500_000)
+        page = rig.box.screen.pixels()
+        rig.ask(
+            "clock",
+            utc_us=rig.world.clock.utc_us(),
+            box_us=rig.ask("time")["t2"],
+            bound_us=1_000,
+            tz_s=0,
+        )
+        rig.world.run_to(at + 20_000_000)
+        left = rig.box.screen.pixels()
+        assert sum(a != b for a, b in zip(page, left, strict=True)) > 300
+        for at_s in (22, 24, 26, 28):
+            rig.box.press(0, start + at_s * 1_000_000)
+        rig.world.run_to(start + 240_000_000)
+        (run,) = rig.runs()
+    assert reps(run)[7, 1] == 4

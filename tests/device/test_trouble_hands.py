@@ -6,7 +6,7 @@ from troubled import assert_rang, troubled, two_windows
 from handbell.errors import HandbellError
 from handbell_core import journal
 from made import lead_in, window
-from rig import Rig, digest, of_kind, reps, timeline
+from rig import Rig, digest, of_kind, reps, start_by_hand, timeline
 
 pytestmark = pytest.mark.usefixtures("micropython")
 
@@ -37,7 +37,7 @@ def test_two_buttons_held_in_the_same_moment_start_a_class_with_a_log(tmp_path):
         rig.send([data])
         at = rig.world.now_us() + 5_000_000
         for slot in (0, 1):
-            rig.box.press(slot, at, hold_ms=2_000)
+            start_by_hand(rig.box, at, slot)
         rig.world.run_to(at + 10_000_000)
         assert rig.ask("status")["state"] in ("set", "play")
         rig.world.run_to(at + 200_000_000)
@@ -62,8 +62,8 @@ def test_an_arming_after_a_start_by_hand_goes_by_the_clock_just_set(tmp_path):
         rig.send([data])
         rig.box.unplug()
         rig.world.run_for(3_600_000_000)
-        at = rig.world.now_us() + 1_000_000
-        rig.box.press(0, at, hold_ms=2_000)
+        at = rig.world.now_us() + 4_000_000
+        start_by_hand(rig.box, at)
         rig.world.run_to(at + 2_500_000)
         rig.box.plug_in()
         start = rig.arm([data], in_s=60)  # sets the clock, which was 144 ms off by then
@@ -78,8 +78,8 @@ def test_an_arming_without_a_clock_is_refused_for_that_reason(tmp_path):
         rig.send([data])
         rig.box.cut_power()
         rig.box.power_up()
-        at = rig.world.now_us() + 3_000_000
-        rig.box.press(0, at, hold_ms=2_000)
+        at = rig.world.now_us() + 4_000_000
+        start_by_hand(rig.box, at)
         rig.world.run_to(at + 2_500_000)
         start = rig.arm([data], in_s=60)
         rig.world.run_to(start + 120_000_000)

@@ -7,7 +7,7 @@ from troubled import assert_rang, play, troubled, two_windows
 
 from handbell.errors import HandbellError
 from handbell_core import faults, journal
-from rig import Rig, digest, of_kind, timeline
+from rig import Rig, digest, of_kind, start_by_hand, timeline
 
 pytestmark = pytest.mark.usefixtures("micropython")
 
@@ -94,7 +94,7 @@ def test_a_flash_that_fails_for_good_ends_no_class(tmp_path, fails_at):
         rig.box.spec.flash_fails_at = 20 + fails_at
         rig.box.power_up()
         at = rig.world.now_us() + 5_000_000
-        rig.box.press(0, at, hold_ms=1_600)
+        start_by_hand(rig.box, at, hold_ms=1_600)
         start = at + 1_530_000 + 5_000_000
         rig.world.run_to(start + 80_000_000)
         assert_rang(rig, start, within_us=20_000)
@@ -211,8 +211,8 @@ def test_a_log_that_can_t_be_opened_at_once_is_opened_later(tmp_path):
     data = timeline(two_windows)
     with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
         rig.send([data])
-        at = rig.world.now_us() + 2_000_000
-        rig.box.press(0, at, hold_ms=1_600)
+        at = rig.world.now_us() + 5_000_000
+        start_by_hand(rig.box, at, hold_ms=1_600)
         rig.world.run_to(at + 3_000_000)
         assert rig.ask("status")["runs"] == 0
         rig.world.run_to(at + 120_000_000)
@@ -274,8 +274,8 @@ def test_a_log_that_can_t_be_opened_for_a_while_keeps_what_was_pressed(tmp_path)
     data = timeline(two_windows)
     with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
         rig.send([data])
-        at = rig.world.now_us() + 2_000_000
-        rig.box.press(0, at, hold_ms=1_600)
+        at = rig.world.now_us() + 5_000_000
+        start_by_hand(rig.box, at, hold_ms=1_600)
         for at_s in (50, 51, 52):
             rig.box.press(0, at + at_s * 1_000_000)
         rig.world.run_to(at + 200_000_000)

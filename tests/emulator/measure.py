@@ -35,7 +35,7 @@ from emulated_parts import SLOWEST_ERASE_US  # noqa: E402
 PROBE = """
 from boards.pico import *
 import gc, time
-import box.app, box.keeper, box.requests, box.session, box.view
+import box.app, box.keeper, box.loaded, box.requests, box.view
 _began = []
 _Extender = box.keeper.Extender
 def _extender(tick):
@@ -103,9 +103,9 @@ _timed(box.view.Display, "update")
 _timed(box.view.Screens, "show")
 _timed(A.Link, "send")
 _timed(A.Log, "write")
-_timed(box.session.Runner, "step")
-_timed(box.session.Runner, "press")
-_timed(box.session.Runner, "release")
+_timed(box.loaded.Runner, "step")
+_timed(box.loaded.Runner, "press")
+_timed(box.loaded.Runner, "release")
 """
 
 

@@ -40,8 +40,12 @@ def test_a_cut_in_class_keeps_what_was_stored_and_the_box_starts_by_hand(image, 
         assert min(abs(ms - (press - start_us) / 1000) for ms in kept) < NEAR_A_WRITE_MS
     print(f"\n{kind}: cut {(cut_us - start_us) / 1e6:.1f} s into the class, {len(kept)} taps kept")
 
-    held_us = again.now_us + 100_000
-    again.buttons[0].press(held_us, hold_us=1_700_000)
+    first_us = again.now_us + 100_000
+    held_us = first_us + 2_500_000
+    for at_us in (first_us, held_us):
+        again.buttons[0].press(at_us, hold_us=1_700_000)
+    again.run_to(first_us + 2_200_000)
+    assert again.request("status")["state"] == "again"
     again.run_to(held_us + 2_500_000)
     assert again.request("status")["state"] == "set"
     again.run_to(held_us + HOLD_US + START_US + 1_000_000)

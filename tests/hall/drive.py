@@ -10,7 +10,7 @@ from plans import Plan
 from script import BoxScript
 
 from handbell_core.clock import ClockModel, RunTime
-from handbell_core.runner import AT_GATE, NEVER, OVER, READY, SET, STATES, Runner
+from handbell_core.runner import AGAIN, AT_GATE, HELD, NEVER, OVER, READY, SET, STATES, Runner
 from handbell_core.ticks import MASK
 from handbell_core.timeline import Reader
 from made import Sink, timeline_bytes
@@ -216,7 +216,7 @@ class BoxRun:
             self.runner.step(at_ms)  # a box answers its host after its other work
         except Injected:
             return
-        if self.runner.state != READY:
+        if self.runner.state not in (READY, HELD, AGAIN):
             return
         if self.script.has_clock:
             starts_ms = self.clock.run_ms_of_utc(UTC_US // 1000 + start_ms)

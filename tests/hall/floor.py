@@ -94,7 +94,7 @@ def make(seed: str) -> FloorScript:
             pressed = [s for s in pressed if s.b < 1_500]
         if by_hand:
             pressed = [s for s in pressed if s.at_ms > starts_ms]
-            steps.append(Step(2_000, box, "press", 0, 2_000))
+            steps += [Step(at_ms, box, "press", 0, 2_000) for at_ms in (2_000, 5_000)]
         steps += [Step(s.at_ms, box, "press", s.a, clearly_ms(s.b)) for s in pressed]
         for _ in range(dice.choice((0, 2, 6))):
             ask = dice.randrange(len(ASKS))

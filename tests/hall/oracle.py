@@ -10,11 +10,13 @@ from __future__ import annotations
 from oracle_cues import cues_of, heads_up_ms
 from oracle_gestures import Gestures
 from oracle_state import (
+    AGAIN_MS,
     CLOSES_MS,
     HOLD_KNOWN_MS,
     HOLD_MS,
     LONG_KNOWN_MS,
     LONG_MS,
+    PAGE_WAITS_MS,
     PRESS_KNOWN_MS,
     UNSETTLED_MS,
     Press,
@@ -27,6 +29,7 @@ from handbell_core.timeline import GATE, RATING, TAKES_TALLY, TAP_TALLY, WINDOW
 
 NEVER_MS = 1 << 40
 LEAST_MS = 5_000
+AT_REST = ("ready", "held", "again")
 
 
 class Oracle(Gestures):
@@ -43,6 +46,8 @@ class Oracle(Gestures):
         self.zero_ms = self.start_ms = self.rating_over_ms = 0
         self.stand_ms = 0  # class_ms at a gate
         self.by_hand = self.waiting = False
+        self.ready_ms = -NEVER_MS  # since when the box rests
+        self.again_over_ms = -NEVER_MS
         self.moved_ms = -NEVER_MS  # when a start was last set or moved by hand
         self.chosen_ms = self.last_up_ms = self.timed_out_ms = -NEVER_MS
         self.window = 0
@@ -67,7 +72,9 @@ class Oracle(Gestures):
         yield NEVER_MS, self._never
         if self.page:
             yield self.page.closes_ms, self.close_page
-        if self.state in ("set", "leaving"):
+        if self.state == "again":
+            yield self.again_over_ms, self._again_over
+        elif self.state in ("set", "leaving"):
             yield self.start_ms, self._go_on
         elif self.state in ("play", "tally"):
             yield self.zero_ms + self.spans[self.index].end_ms(), self._span_over
@@ -80,6 +87,14 @@ class Oracle(Gestures):
                 yield press.at_ms + HOLD_KNOWN_MS, lambda ms, p=press: self._hold_known(p, ms)
             elif not press.known_long:
                 yield press.at_ms + LONG_KNOWN_MS, lambda ms, p=press: self._long_known(p, ms)
+
+    def _again_over(self, ms: int) -> None:
+        """Nobody held again in time; a press that is under way may still be a hold."""
+        for press in self.down.values():
+            if press.state == "again" and not press.known:
+                self.again_over_ms = press.at_ms + PAGE_WAITS_MS
+                return
+        self.rest(ms)
 
     def _never(self, _: int) -> None:
         raise AssertionError("time ran out")
@@ -172,7 +187,7 @@ class Oracle(Gestures):
     def arm(self, start_ms: int, ms: int) -> None:
         """A host sets the start."""
         self.to(ms)
-        if self.state == "ready":
+        if self.state in AT_REST:
             self.set_start(start_ms, ms, by_hand=False)
 
     def disarm(self, ms: int) -> None:
@@ -186,10 +201,14 @@ class Oracle(Gestures):
     def press(self, slot: int, ms: int) -> None:
         """A button goes down."""
         self.to(ms)
-        window = self.window if self.state not in ("ready", "set") else 0
+        window = self.window if self.state not in (*AT_REST, "set") else 0
         page = self.page if self.page and self.page.slot == slot else None
         if (page and page.closes_ms - ms < PRESS_KNOWN_MS) or ms - self.timed_out_ms < UNSETTLED_MS:
             self.leave_open(ms, "a press in a page's last moment")
+        first_ms = self.again_over_ms - AGAIN_MS  # when the first hold was let go, or later
+        turned_ms = (first_ms, self.again_over_ms, self.ready_ms)
+        if any(-PRESS_KNOWN_MS < ms - at_ms < UNSETTLED_MS for at_ms in turned_ms):
+            self.leave_open(ms, "a press as the wait for a second hold begins or ends")
         at_gate = self.state in ("gate", "leaving")
         if self.disturbed and self.entered_ms >= self.disturbed_ms:
             self.leave_open(ms, "a press in a span that can't be read yet")
@@ -213,6 +232,9 @@ class Oracle(Gestures):
         elif held_ms >= LONG_MS and not press.known_long:
             self.chosen_ms = ms  # it may be known at 5.03 s only
             self.long_hold(press, ms)
+        if press.is_first and self.state == "held":
+            self.again_over_ms = ms + AGAIN_MS
+            self.be("again", ms)
 
     # Small things
 
@@ -220,6 +242,11 @@ class Oracle(Gestures):
         """Take on a state."""
         self.state = state
         self.wanted.states.append((ms, state))
+
+    def rest(self, ms: int) -> None:
+        """A start by hand was not gone on with."""
+        self.ready_ms = ms
+        self.be("ready", ms)
 
     def leave_open(self, ms: int, why: str) -> None:
         """Claim nothing from now on: the manual doesn't say."""

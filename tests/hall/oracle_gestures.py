@@ -66,6 +66,8 @@ class Gestures:
             self._count(press, ms)
         elif press.state == "set":
             self._want_tap(press, ms, counts=False, due=False)
+        elif press.state == "again" and self.state == "again":
+            self.rest(ms)
 
     def _count(self, press: Press, ms: int) -> None:
         if not self.counts_live(press):
@@ -108,6 +110,8 @@ class Gestures:
                 self._hold_on_page(self.page, press, ms)
         elif press.state == "ready":
             self._hold_at_rest(press, ms)
+        elif press.state == "again":
+            self._hold_again(press, ms)
         elif press.state == "set":
             self._hold_at_start(press, ms)
         elif press.state == "gate":
@@ -124,7 +128,17 @@ class Gestures:
             self.leave_open(ms, "a hold that needs a read while reads fail")
 
     def _hold_at_rest(self, press: Press, ms: int) -> None:
-        if self.state == "ready":
+        if self.state == "ready" and press.at_ms >= self.ready_ms:
+            press.is_first = True
+            others = [p for p in self.down.values() if p is not press]
+            if any(abs(p.at_ms - press.at_ms) < UNSETTLED_MS for p in others):
+                self.leave_open(press.at_ms, "two first holds in one moment")
+            self.be("held", ms)
+
+    def _hold_again(self, press: Press, ms: int) -> None:
+        if self.state == "ready" and ms - self.ready_ms < UNSETTLED_MS:
+            self.leave_open(self.ready_ms, "a tap and the second hold in one moment")
+        if self.state == "again":
             self._needs_reads(ms)
             self.moved_ms = ms
             self.set_start(self.hand_start_ms(ms), ms, by_hand=True)

@@ -14,6 +14,7 @@ PAGE_MS = 8_000
 PAGE_WAITS_MS = 1_700  # after the beginning of a press that means the page
 PRESS_KNOWN_MS = 4
 CLOSES_MS = 60  # after the class, when every press begun in it is known
+AGAIN_MS = 5_000  # a start by hand waits so long for its second hold
 UNSETTLED_MS = 40  # a release just before may not be known yet
 DOOR, LIST, SURE = "door", "list", "sure"
 CARRY_ON, SKIP, WAIT, STOP = range(4)
@@ -44,6 +45,7 @@ class Press:
     known: bool = False  # its meaning is: it became a hold, or ended
     known_long: bool = False
     took_back: Count | None = None
+    is_first: bool = False  # the first hold of a start by hand
 
 
 @dataclass

@@ -34,17 +34,16 @@ def go_on(run: BoxRun) -> bool:
     past = read_past(storage, NAME)
     run.down.clear()
     run._new_run()
-    app = SimpleNamespace(
+    session = SimpleNamespace(
         storage=storage,
         selected=DIGEST.hex(),
         clock=run.clock,
         runner=run.runner,
         run_ms=lambda: run._run_ms(run.now_us),
-        account=SimpleNamespace(go_on=lambda past: None),
-        guard=lambda: None,
-        view=SimpleNamespace(end_instead=lambda: None),
+        account=SimpleNamespace(go_on=lambda past, clock: None),
+        dated_by=lambda: None,
     )
-    return past.go_on(app)
+    return past.go_on(session)
 
 
 def play(seed: str) -> Verdict | None:

@@ -125,6 +125,14 @@ def people(dice: random.Random, slots: int, until_ms: int, pace: float) -> list[
     return out
 
 
+def start_by_hand(dice: random.Random, slots: int) -> list[Step]:
+    """Return a hold and, mostly soon enough, another one, by the same button or another."""
+    first = Step(dice.randint(0, 20_000), "press", 0, held_ms(dice, HOLD))
+    pause_ms = dice.choice((-500, 110, 300, 1_000, 3_000, 4_990, 5_010, 7_000))
+    slot = dice.choice((0, 0, dice.randrange(slots)))
+    return [first, Step(first.at_ms + first.b + pause_ms, "press", slot, held_ms(dice, HOLD))]
+
+
 def make(seed: str, most_boxes: int = 24) -> Script:
     """Return the class of a seed."""
     plan = Plan(seed)
@@ -149,7 +157,7 @@ def make(seed: str, most_boxes: int = 24) -> Script:
             if dice.random() < 0.8:
                 steps = [s for s in steps if s.at_ms > 6_000]
             for _ in range(dice.randint(1, 3)):
-                steps.append(Step(dice.randint(0, 20_000), "press", 0, held_ms(dice, HOLD)))
+                steps += start_by_hand(dice, plan.buttons)
         for _ in range(dice.choice((0, 0, 0, 1, 2))):
             at_ms = dice.randint(starts_ms, ends_ms)
             if dice.random() < 0.5:

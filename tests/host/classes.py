@@ -6,6 +6,7 @@ import random
 import struct
 from dataclasses import dataclass, field, replace
 
+from handbell.compile.timeline_writer import Writer
 from handbell_core import journal as j
 from handbell_core import timeline as t
 from handbell_core.clock import ClockModel, RunTime
@@ -135,7 +136,7 @@ def timeline(
     head.total_ms = slot_ms - LEAD_IN_MS
     head.station, head.buttons, head.plan = station, max(1, len(bibs)), plan_digest(plan)
     out = io.BytesIO()
-    writer = t.Writer(out.write, head, texts)
+    writer = Writer(out.write, head, texts)
     for span in spans:
         writer.span(span)
     writer.finish()

@@ -19,7 +19,7 @@ ROOT = HERE.parents[1]
 sys.path[:0] = [str(ROOT / part) for part in ("tests", "tests/host", "host", "firmware")]
 
 from fake_board import FakeBoard  # noqa: E402
-from runtimes import micropython_command  # noqa: E402
+from runtimes import micropython_command, micropython_path  # noqa: E402
 
 from handbell.boxes import firmware, prepare  # noqa: E402
 
@@ -74,10 +74,9 @@ def run(stride: int, command: list[str], only: tuple[str, ...] = ()) -> tuple[li
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         write_steps(folder, command)
-        places = [HERE, folder, ROOT / "tests/core/both", ROOT / "firmware"]
         done = subprocess.run(
             [command[0], "-X", "heapsize=64M", str(HERE / "cuts.py"), str(stride), *only],
-            env={**os.environ, "MICROPYPATH": ":".join(map(str, places))},
+            env={**os.environ, "MICROPYPATH": micropython_path(HERE, folder)},
             capture_output=True,
             text=True,
             check=False,

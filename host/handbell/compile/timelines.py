@@ -8,14 +8,15 @@ from collections.abc import Iterator
 
 from handbell.compile.expand import Schedule, Stretch
 from handbell.compile.layouts import Floor, Seat
+from handbell.compile.timeline_writer import Writer, form
 from handbell.compile.tracks import WHAT, Task, Texts, Tracks
 from handbell.plan.model import Plan
 from handbell_core import timeline as t
 
 RATING_MS = 30_000
 
-_WHO = struct.Struct("<HHHHH")  # the next 10 bytes of a span: who and the bibs
-_LAST = struct.Struct("<BBH")  # the last 4: flags, how many own tasks, the first of them
+_WHO = struct.Struct(form("who", "bib"))  # of a span, what follows `tracks.WHAT`
+_LAST = struct.Struct(form("flags", "own_at"))
 _FLAGS = [_LAST.pack(flags, 0, 0) for flags in range(8)]
 
 
@@ -43,7 +44,7 @@ class Timelines:
         head.own_tasks = len(owns)
         out = io.BytesIO()
         label = self._plan.label(box)
-        writer = t.Writer(out.write, head, self._texts.table(self._plan.title, label))
+        writer = Writer(out.write, head, self._texts.table(self._plan.title, label))
         writer.packed(b"".join(spans + ratings), head.spans)
         for slot, task in owns:
             writer.own(slot, task[:5])

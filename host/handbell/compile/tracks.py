@@ -8,12 +8,13 @@ from typing import NamedTuple
 
 from handbell.compile.expand import Schedule, Stretch
 from handbell.compile.layouts import Floor
+from handbell.compile.timeline_writer import form
 from handbell.plan.model import Exercise, Plan
 from handbell.plan.scaling import for_bib
 from handbell.plan.texts import drawable
 from handbell_core import timeline as t
 
-WHAT = struct.Struct("<BBBBIIHHHHHHH")  # the first 26 bytes of a span, kind to next
+WHAT = struct.Struct(form("kind", "next"))  # a span without who is there
 RULES = {
     "none": t.TAP_NONE,
     "each": t.TAP_EACH,

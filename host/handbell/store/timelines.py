@@ -56,6 +56,14 @@ class Window:
         return self.start_ms + self.duration_ms
 
 
+# What a window has from its span as it stands there.
+_AS_IT_IS = [
+    name
+    for name in t.SPAN_FIELDS
+    if name in Window.__dataclass_fields__ and name not in ("name", "who")
+]
+
+
 @dataclass(frozen=True)
 class Timeline:
     """What a box was to play; ``plan`` and ``digest`` are hex."""
@@ -93,16 +101,8 @@ def decode(data: bytes) -> Timeline:
 
     windows = {
         s.window: Window(
+            **{name: getattr(s, name) for name in _AS_IT_IS},
             number=s.window,
-            start_ms=s.start_ms,
-            duration_ms=s.duration_ms,
-            block=s.block,
-            round=s.round,
-            item=s.item,
-            ask=s.ask,
-            tap=s.tap,
-            every=s.every,
-            goal=s.goal,
             both_sides=bool(s.flags & t.BOTH_SIDES),
             name=named(s.name),
             who=named(s.who),

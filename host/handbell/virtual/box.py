@@ -9,6 +9,7 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from handbell.errors import BoxError
+from handbell.virtual.compiled import compiled
 from handbell.virtual.edges import EdgeFeed
 from handbell.virtual.parts import Parts
 from handbell.virtual.ports import Port, PtyPort, TcpPort
@@ -233,7 +234,7 @@ class VirtualBox:
 
     def _launch(self, at_us: int, cause: int) -> None:
         spec, world = self.spec, self._world
-        paths = [standin_root(), *import_paths(spec.firmware or firmware_root())]
+        paths = [standin_root(), *compiled(import_paths(spec.firmware or firmware_root()))]
         with world.lock:
             levels = self._feed.restart(at_us)
             rtc_state = self.rtc.gain_supply(at_us) if self.rtc else None

@@ -23,8 +23,12 @@ from handbell_core.timeline import (
     Head,
     Reader,
     Span,
-    Writer,
 )
+
+try:
+    from handbell.compile.timeline_writer import Writer, span_bytes
+except ImportError:  # on MicroPython the host is this one file
+    from timeline_writer import Writer, span_bytes
 
 BIBS = (7, 8, 0, 0)
 
@@ -142,6 +146,11 @@ class Box:
     def hold(self, slot, at_ms, held_ms=2_000):
         self.tap(slot, at_ms, held_ms)
 
+    def start(self, slot, at_ms):
+        """Hold, let go, and hold again from ``at_ms`` on, which sets the start."""
+        self.hold(slot, at_ms - 2_000, 1_600)
+        self.hold(slot, at_ms, 1_600)
+
     def to(self, run_ms):
         self.runner.step(run_ms)
         return self.runner
@@ -149,5 +158,5 @@ class Box:
 
 __all__ = [
     "ASK_HOLD", "ASK_OPEN", "ASK_TARGET", "BREAK", "GATE", "LAST_WINDOW", "TAKES_TALLY",
-    "TAP_DROP", "TAP_EACH", "TAP_NONE",
+    "TAP_DROP", "TAP_EACH", "TAP_NONE", "span_bytes",
 ]  # fmt: skip

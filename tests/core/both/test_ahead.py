@@ -1,7 +1,7 @@
 from handbell_core.ahead import Ahead
 from handbell_core.runner import ASKING, AT_GATE, NEVER, PLAY, TALLY
 from handbell_core.timeline import WINDOW
-from made import Box, whole_class
+from made import Box, span_bytes, whole_class
 
 
 def look(seen, run_ms):
@@ -9,7 +9,7 @@ def look(seen, run_ms):
     counted = [(c.bib, c.ask, c.tap_rule, c.goal, c.reps) for c in counts]
     if seen.state != TALLY and seen.kind != WINDOW:
         counted = []
-    return (seen.state, seen.kind, seen.span.pack(), seen.left_ms(run_ms), seen.menu, counted)
+    return (seen.state, seen.kind, span_bytes(seen.span), seen.left_ms(run_ms), seen.menu, counted)
 
 
 def test_the_look_ahead_is_what_comes():

@@ -138,29 +138,31 @@ def test_the_choices_end_with_the_class():
     assert (box.runner.state, box.runner.menu) == (OVER, -1)
 
 
+def chosen(box, choice):
+    box.tap(0, 7_000, 5_100)
+    box.hold(0, 12_300, 1_600)
+    assert box.runner.menu == RETURN
+    for n in range(choice):
+        box.tap(0, 14_000 + n * 300)
+    assert box.runner.menu == choice
+    box.hold(0, 15_200, 1_600)
+    assert box.runner.menu == -1
+
+
 def test_the_choices_do_what_they_say():
     for choice in (RETURN, SKIP, WAIT):
         box = in_window()
-        box.tap(0, 7_000, 5_100)
-        box.hold(0, 12_300, 1_600)
-        assert box.runner.menu == RETURN
-        for n in range(choice):
-            box.tap(0, 14_000 + n * 300)
-        assert box.runner.menu == choice
-        box.hold(0, 15_200, 1_600)
-        assert box.runner.menu == -1
+        chosen(box, choice)
         assert box.runner.counting.now[0].skipped == (choice == SKIP)
         assert box.runner.waiting == (choice == WAIT)
 
 
 def test_what_would_do_nothing_is_not_offered():
-    box = in_window()
     for choice in (SKIP, WAIT):
+        box = in_window()
         assert box.runner.offers(choice)
-        box.runner._down_in[0] = (PLAY, box.runner.index)
-        box.runner.menu = choice
-        box.runner._choose(0, 7_000)
-        assert not box.runner.offers(choice)
+        chosen(box, choice)
+        assert not box.runner.offers(choice) and box.runner.offers(STOP)
 
 
 def test_a_choice_held_over_the_end_of_its_window_leaves_the_next_alone():

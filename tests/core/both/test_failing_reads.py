@@ -1,8 +1,24 @@
 """A flash that doesn't answer for a while, or for good: what the runner does with that."""
 
+import struct
+
+from handbell_core import faults
 from handbell_core import journal as j
 from handbell_core.clock import ClockModel
-from handbell_core.runner import AT_GATE, DOOR, LEAVING, NEVER, OVER, READY, SET, STOP
+from handbell_core.runner import (
+    AGAIN,
+    AT_GATE,
+    FAULT,
+    GIVE_UP_MS,
+    LEAVING,
+    NEVER,
+    OVER,
+    READY,
+    SET,
+    STOP,
+    SURE,
+)
+from handbell_core.timeline import FormatError
 from made import GATE, Box, span, whole_class, window
 
 
@@ -111,32 +127,106 @@ def test_a_start_that_can_t_be_read_is_not_set():
     box.runner.timeline.fails = True
     assert fails(box.runner.arm, 20_000)
     assert box.runner.state == READY
-    fails(box.runner.press, 0, 1_000)
-    for ms in range(1_000, 4_000, 50):
+    box.hold(0, 1_000, 1_600)  # the first hold reads nothing
+    assert box.runner.state == AGAIN
+    fails(box.runner.press, 0, 3_000)
+    for ms in range(3_000, 6_000, 50):
         step(box, ms)
-    assert box.runner.state == READY
-    fails(box.runner.release, 0, 4_000)
+    assert (box.runner.state, box.runner.starts_ms) == (AGAIN, NEVER)
+    fails(box.runner.release, 0, 6_000)
     box.runner.timeline.fails = False
-    box.hold(0, 5_000)
+    box.hold(0, 6_500, 1_600)
     assert box.runner.state == SET
 
 
-def test_a_flash_that_never_answers_again_leaves_the_rest_of_the_runner_at_work():
+def thirds():
     box = flaky([window(10_000), window(10_000), window(10_000)])
     box.runner.arm(0)
     box.to(1_000)
     box.runner.timeline.fails = True
+    return box
+
+
+def test_a_flash_that_never_answers_again_ends_the_class_with_what_was_counted():
+    box = thirds()
     for ms in range(1_000, 60_000, 50):
+        if ms == 15_000:
+            fails(box.runner.press, 0, ms)
+        elif ms == 15_100:
+            fails(box.runner.release, 0, ms)
         step(box, ms)
-    assert box.runner.span.window == 2 and box.sink.ended is None
-    fails(box.runner.press, 0, 60_000)
-    for ms in range(60_000, 65_100, 50):
-        step(box, ms)
-    fails(box.runner.release, 0, 65_100)
-    assert box.runner.menu == DOOR  # a button can still stop it
+        assert (box.runner.state == FAULT) == (ms >= 20_000 + GIVE_UP_MS), ms
+    runner = box.runner
+    assert runner.fault == faults.FLASH_ERROR
+    assert box.sink.ended == (j.BY_FAULT, 20_000)
+    told = [j.parse_record(raw) for raw in box.sink.records if raw[0] == j.RESULT]
+    reps = {(rec[1], rec[2]): struct.unpack("<HH", rec[4][:4])[1] for rec in told}
+    assert reps == {(0, 1): 0, (1, 1): 0, (0, 2): 1, (1, 2): 0}
+    assert not any(rec[4][10] & j.RES_STOPPED for rec in told)  # both windows were whole
+    assert (runner.due_ms, runner.menu, runner.cue_ms()) == (NEVER, -1, NEVER)
+
+
+def test_a_class_at_fault_is_over_for_everybody_but_can_be_stopped():
+    box = thirds()
+    play(box, 40_000, fails=(0, 40_000))
     box.runner.timeline.fails = False
-    box.to(66_000)
-    assert box.sink.ended == (j.BY_TIME, 30_000)
+    told = (len(box.sink.records), len(box.sink.bells), box.sink.ended)
+    box.sink.ended = None
+    for at_ms, held_ms in ((41_000, 100), (42_000, 1_700), (45_000, 6_000), (53_000, 1_700)):
+        box.tap(0, at_ms, held_ms)
+        assert box.runner.state == FAULT and box.runner.due_ms == NEVER
+    try:
+        box.runner.arm(90_000)
+    except ValueError:
+        pass
+    else:
+        raise AssertionError("another runner is needed")
+    box.runner.stop(60_000, j.BY_HOST)
+    assert box.runner.state == OVER and box.sink.ended is None  # it was told once
+    assert told[:2] == (len(box.sink.records), len(box.sink.bells))
+
+
+def test_a_start_whose_class_can_t_be_read_for_good_is_at_fault_before_it_began():
+    box = flaky([window(10_000)])
+    box.runner.arm(10_000)
+    box.runner._after_index = -1  # as after a read that broke off
+    play(box, 10_000 + GIVE_UP_MS, fails=(0, 30_000))
+    assert box.runner.state == SET
+    assert step(box, 10_000 + GIVE_UP_MS) == 0  # the fault is what it tells from now on
+    assert box.runner.state == FAULT and box.sink.ended == (j.BY_FAULT, 0)
+
+
+def test_how_long_it_stands_still_counts_anew_when_the_class_has_gone_on():
+    box = flaky([window(10_000), window(10_000), window(10_000), window(10_000)])
+    box.runner.arm(0)
+    failed = play(box, 50_000, fails=(10_000, 25_000))  # it stands still from 20 s to 25 s
+    assert failed > 100 and box.sink.ended == (j.BY_TIME, 40_000)
+
+
+def test_the_reason_of_a_fault_is_what_failed_last():
+    for error, fault in (
+        (OSError(5), faults.FLASH_ERROR),
+        (FormatError("own task"), faults.TIMELINE_BROKEN),
+        (MemoryError(), faults.FIRMWARE),
+    ):
+        box = flaky([window(10_000), window(10_000)])
+        box.runner.arm(0)
+        box.to(1_000)
+        box.runner._after_index = -1
+        box.runner.timeline.span = raiser(error)
+        for ms in range(1_000, 20_000, 500):
+            try:
+                box.runner.step(ms)
+            except Exception as seen:
+                assert seen is error
+        assert (box.runner.state, box.runner.fault) == (FAULT, fault)
+
+
+def raiser(error):
+    def span(index, into):
+        raise error
+
+    return span
 
 
 def hold_failing(box, slot, at_ms, held_ms):
@@ -148,22 +238,20 @@ def hold_failing(box, slot, at_ms, held_ms):
 
 
 def test_a_class_stopped_while_its_next_span_can_t_be_read_stays_stopped():
-    box = flaky([window(10_000), window(10_000), window(10_000)])
-    box.runner.arm(0)
-    box.to(1_000)
-    box.runner.timeline.fails = True
-    for ms in range(1_000, 21_000, 50):
+    box = thirds()
+    for ms in range(1_000, 12_000, 50):
         step(box, ms)
-    hold_failing(box, 0, 21_000, 5_200)
-    hold_failing(box, 0, 26_400, 1_600)
+    hold_failing(box, 0, 12_000, 5_200)
+    hold_failing(box, 0, 17_400, 1_600)
     for n in range(STOP):
-        fails(box.runner.press, 0, 28_200 + n * 300)
-        step(box, 28_250 + n * 300)
-        fails(box.runner.release, 0, 28_300 + n * 300)
+        fails(box.runner.press, 0, 19_200 + n * 300)
+        step(box, 19_250 + n * 300)
+        fails(box.runner.release, 0, 19_300 + n * 300)
         if box.runner.menu == STOP:
             break
-    hold_failing(box, 0, 29_500, 1_600)
-    hold_failing(box, 0, 31_200, 1_600)
+    hold_failing(box, 0, 20_500, 1_600)
+    assert box.runner.menu == SURE
+    hold_failing(box, 0, 22_200, 1_600)
     assert box.runner.state == OVER and box.sink.ended[0] == j.BY_STOP
     bells = len(box.sink.bells)
     box.runner.timeline.fails = False

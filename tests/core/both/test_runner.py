@@ -1,3 +1,4 @@
+import gc
 import struct
 
 from handbell_core import journal as j
@@ -15,7 +16,6 @@ from handbell_core.runner import (
     RETURN,
     SKIP,
     STOP,
-    SURE,
     TALLY,
     WAIT,
 )
@@ -205,7 +205,7 @@ def test_a_gate_waits_and_goes_on_on_the_grid_for_every_box():
 
 def test_a_box_without_a_clock_starts_by_hand_in_five_seconds():
     lost = Box([lead_in(), window(10_000)])
-    lost.hold(0, 1_000)
+    lost.start(0, 1_000)
     assert lost.runner.starts_ms == 1_000 + 1_530 + 5_000
 
 
@@ -445,18 +445,28 @@ def test_every_bell_is_known_before_it_rings():
 def test_a_class_stopped_at_a_wait_after_a_tally_window_still_tells_its_results():
     spans = [
         lead_in(5_000),
-        window(10_000, tap=TAP_TALLY, goal=9),
+        window(20_000, tap=TAP_TALLY, goal=9),
         rest(12_000, flags=TAKES_TALLY),
     ]
     box = Box(spans)
     box.runner.arm(0)
-    box.hold(0, 6_000, 5_500)
-    box.runner.menu = WAIT
-    box.runner._choose(0, 12_500)
-    box.to(17_000)
+    choose(box, 6_000, WAIT)
+    box.to(27_000)
     assert box.runner.state == AT_GATE
-    box.hold(0, 18_000, 5_500)
-    box.runner.menu = SURE
-    box.runner._choose(0, 24_000)
-    assert box.runner.state == OVER
+    box.runner.stop(28_000, j.BY_HOST)
+    assert box.runner.state == OVER and box.sink.ended == (j.BY_HOST, 25_000)
     assert set(results(box)) == {(7, 1), (8, 1)}
+
+
+def test_a_step_with_nothing_due_costs_no_memory():
+    if not hasattr(gc, "mem_alloc"):
+        return  # CPython counts no bytes; this file also runs under MicroPython
+    box = Box([lead_in(), window(60_000), rest(20_000)])
+    box.runner.arm(0)
+    step = box.to(6_000).step
+    step(6_001)
+    gc.collect()
+    before = gc.mem_alloc()
+    for ms in range(6_002, 9_000):
+        step(ms)
+    assert gc.mem_alloc() == before

@@ -1,0 +1,174 @@
+"""What is loaded: a timeline, its runner, and the run's time."""
+
+import gc
+import time
+
+from handbell_core import faults, journal
+from handbell_core.clock import ANCHOR_EVERY_MS, RunTime
+from handbell_core.runner import AGAIN, FAULT, HELD, OVER, READY, SET, Runner
+from handbell_core.timeline import FormatError, Reader
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import BinaryIO
+
+    from .run import Run
+
+_NO_CLASS = (READY, HELD, AGAIN, OVER, FAULT)
+CLASS_NEAR_MS = 60_000
+
+
+class Loaded:
+    """One timeline after another, each with a runner made of it.
+
+    ``facts`` takes what the screens tell of it. ``changed`` is called when something to be seen
+    changed; whoever draws sets it.
+    """
+
+    def __init__(self, storage, keeper, sound, facts, trouble) -> None:
+        self.storage = storage
+        self.keeper = keeper
+        self.sound = sound
+        self.facts = facts
+        self.trouble = trouble
+        self.changed = nothing
+        self.fault = 0  # why nothing can be played
+        self.selected = ""
+        self._file: "BinaryIO" = None
+        self.runner: Runner = None
+        self.clock = RunTime(0, time.ticks_us())
+        self.begun = False  # the runner's run has its log
+
+    # Time
+
+    def run_ms(self) -> int:
+        """Return the runner's time."""
+        return self.clock.ms_of(time.ticks_us())
+
+    def _new_clock(self) -> RunTime:
+        tick = time.ticks_us()
+        return RunTime(self.keeper.extender.extend(tick), tick, self.keeper.shared())
+
+    def anchor_due_us(self, tick: int) -> int:
+        """Return in how many microseconds the run's time needs a new anchor."""
+        return max(0, ANCHOR_EVERY_MS * 1000 - self.clock.us_since_anchor(tick))
+
+    def anchor(self, tick: int) -> None:
+        """Tie the run's time to the box's anew."""
+        self.clock.anchor(self.keeper.extender.extend(tick), tick)
+
+    # What is loaded
+
+    @property
+    def in_class(self) -> bool:
+        """Whether a run is under way: nothing may disturb it then."""
+        runner = self.runner
+        return runner is not None and runner.state not in _NO_CLASS
+
+    @property
+    def busy(self) -> bool:
+        """Whether a host must wait: a class runs, or begins within a minute."""
+        if not self.in_class:
+            return False
+        runner = self.runner
+        return runner.state != SET or runner.starts_ms - self.run_ms() < CLASS_NEAR_MS
+
+    def first_timeline(self, cut: str) -> None:
+        """Select what was cut, else what was selected last, else the newest that is whole."""
+        have = self.storage.timelines()
+        last = cut or self.storage.settings["last"]
+        chosen = [last, last] if last in have else []  # a read may fail once
+        for digest in chosen + have[::-1]:
+            if self._load(digest):
+                if chosen and digest != last:
+                    self.fault = faults.TIMELINE_BROKEN  # told: it is not the one they chose
+                return
+            self.fault = faults.TIMELINE_BROKEN
+
+    def select(self, digest: str) -> bool:
+        """Make a timeline the one to play; False when it is missing or broken."""
+        if not self._load(digest):
+            return False
+        if self.storage.settings["last"] != digest:
+            try:
+                self.storage.save(last=digest)
+            except OSError:
+                pass  # a full flash: after the next start another may be selected
+        return True
+
+    def _load(self, digest: str) -> bool:
+        """Load a timeline; False, with what was loaded still there, when that can't be done."""
+        new = None
+        try:
+            new = self.storage.open_timeline(digest)
+            runner, title = self._runner_of(new)
+        except (OSError, FormatError, MemoryError) as error:
+            if new is not None:
+                new.close()
+                self.trouble.tell("plan", error)
+            return False
+        self._leave()
+        self._file = new
+        self.selected = digest
+        self.fault = 0
+        self._take_runner(runner, title)
+        return True
+
+    def _leave(self) -> None:
+        """Let go of what is loaded."""
+        if self.in_class:
+            self.runner.stop(self.run_ms(), journal.BY_HOST)
+        if self._file is not None:
+            self._file.close()
+        self._file = None
+
+    def drop(self, digest: str) -> None:
+        """A timeline was erased by the host."""
+        if digest == self.selected:
+            self._leave()
+            self.runner = None
+            self.selected = ""
+            self.first_timeline("")
+        self.changed()
+
+    def next_timeline(self, from_first: bool) -> bool:
+        """Select the plan after this one, or the first; False when none follows."""
+        have = self.storage.timelines()
+        at = have.index(self.selected) + 1 if self.selected in have else 0
+        if from_first:
+            at = 0
+        while at < len(have):
+            if have[at] == self.selected or self.select(have[at]):
+                return True
+            at += 1  # a damaged one is passed over
+        return False
+
+    def new_runner(self) -> None:
+        """Have the loaded timeline ready to be played; raises what reading it raises."""
+        if self._file is not None:
+            self._take_runner(*self._runner_of(self._file))
+
+    def _runner_of(self, file: "BinaryIO") -> "tuple[Runner, bytes]":
+        gc.collect()
+        reader = Reader(file)
+        sink: Run = self  # type: ignore[assignment]  # what plays it is the sink
+        return Runner(reader, self._new_clock(), sink), reader.text(0)
+
+    def _take_runner(self, runner: Runner, title: bytes) -> None:
+        self.runner = runner
+        self.clock = runner.clock
+        self.begun = False
+        silent = bool(runner.head.flags & 1)
+        self.sound.silent = self.facts.silent = silent
+        self.facts.title = title
+        self.facts.totals = []
+        self.changed()
+
+    def let_go(self) -> None:
+        """Forget presses under way: they are meant for something else."""
+        if not self.in_class:
+            self.new_runner()
+
+
+def nothing(*_) -> None:
+    """Nobody draws yet."""

@@ -1,0 +1,227 @@
+"""What each event of a class does; ``class_table`` says when.
+
+A deed looks at the mode that the event found, and cannot fail: what it needs from the flash is at
+hand by then. ``at_ms`` is the event's run time; ``arg`` is the slot of its button, the start that a
+host sets, or the cause of an end.
+"""
+
+import struct
+
+from . import journal as j
+from .counting import REACHED
+from .course import CUE_T, HOLD_T, LOOK_T, SETTLE_T, SHOW_T, SPAN_T, START_T, STAY_T, Course
+from .cues import AWAIT, BACK, CLOSE, MADE, NEAR, NEAR_MS, NO_CUE
+from .press import FIRST, TOOK_BACK, UP
+from .states import (
+    AGAIN_MS,
+    ASKING,
+    AT_GATE,
+    CLOSED,
+    CLOSING,
+    KNOWN_MS,
+    LEAVING,
+    NEVER,
+    PLAY,
+    RATED_MS,
+    SETTLE_MS,
+    SHOW_MS,
+    WORK,
+    WORK_WAITS,
+)
+from .timeline import GATE, SLOTS, TAP_TALLY
+
+# How taps step through the ratings: the common answers first; -1 is no answer.
+RATINGS = (-1, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 0)
+
+
+class Deeds(Course):
+    """A course with what its events do."""
+
+    # Starting, and going on from a gate
+
+    def _hold_first(self, at_ms: int, slot: int) -> None:
+        self._presses[slot].state = FIRST
+
+    def _let_go(self, at_ms: int, slot: int) -> None:
+        self._set(STAY_T, at_ms + AGAIN_MS)
+
+    def _rest(self, at_ms: int, arg: int) -> None:
+        self._set(STAY_T, NEVER)
+
+    def _arm(self, at_ms: int, start_ms: int) -> None:
+        self._set(STAY_T, NEVER)
+        self.starts_ms = start_ms
+        self._set(START_T, start_ms)
+        self._end_cue = self._cue_after()
+        self.cue = NEAR
+        self._set(CUE_T, start_ms - NEAR_MS)
+
+    def _start_by_hand(self, at_ms: int, slot: int) -> None:
+        self._arm(at_ms, self.clock.start_after(at_ms, self.head.grid_s))
+
+    def _later(self, at_ms: int, slot: int) -> None:
+        self._arm(at_ms, self.starts_ms + self.clock.step(self.head.grid_s))
+
+    def _stay(self, at_ms: int, slot: int) -> None:
+        self.starts_ms = NEVER
+        self._set(START_T, NEVER)
+        self._set(CUE_T, NEVER)
+
+    def _begin(self, run_ms: int, arg: int) -> None:
+        cause = j.BY_HAND if self.by_hand else j.BY_HOST
+        self.zero_ms = run_ms - (self.gate_class_ms if self.mode == LEAVING else 0)
+        self.starts_ms = NEVER
+        for slot in range(SLOTS):  # a press begun before the start belongs to no window
+            self.down[slot] = False
+            self._presses[slot].state = UP
+            self._set(HOLD_T + slot, NEVER)
+        self._tell(PLAY, cause, run_ms - self.zero_ms, run_ms)
+
+    # Spans
+
+    def _window_over(self, run_ms: int, arg: int) -> None:
+        counting = self.counting
+        if counting.untold:
+            self._tell_results()
+        counting.end()
+        counting.untold = counting.before_window
+        self._set(SETTLE_T, NEVER if self.span.tap == TAP_TALLY else run_ms + SETTLE_MS)
+
+    def _tally_over(self, run_ms: int, arg: int) -> None:
+        self._set(SETTLE_T, run_ms + SETTLE_MS)
+
+    def _wait_here(self, run_ms: int, arg: int) -> None:
+        self.kind = GATE
+        self._stop_at_gate(self.span.end_ms(), run_ms, j.BY_WAIT)
+        self.sink.bell(AWAIT, run_ms)
+
+    def _stop_at_gate(self, class_ms: int, run_ms: int, cause: int) -> None:
+        self.gate_class_ms = class_ms
+        self._tell(AT_GATE, cause, class_ms, run_ms)
+
+    def _take(self, run_ms: int) -> None:
+        """Let the span at hand be the present one."""
+        self.index += 1
+        self.span, self._after = self._after, self.span
+        self._after_index = -1
+        self._end_cue = NO_CUE
+        self.kind = self.span.kind
+        self._set(STAY_T, NEVER)
+        self._set(LOOK_T, run_ms)
+
+    def _open(self, run_ms: int, arg: int) -> None:
+        self._take(run_ms)
+        span = self.span
+        self._set(SPAN_T, self.zero_ms + span.end_ms())
+        if span.end_ms() >= self.head.slot_ms:
+            self._end_cue = CLOSE
+        self._next_cue(0)
+
+    def _open_window(self, run_ms: int, arg: int) -> None:
+        self._open(run_ms, arg)
+        self.counting.begin(self.span)
+
+    def _open_tally(self, run_ms: int, arg: int) -> None:
+        self._open(run_ms, arg)
+        self.counting.begin_tally(self.span)
+
+    def _open_gate(self, run_ms: int, arg: int) -> None:
+        self._take(run_ms)
+        self._stop_at_gate(self.span.start_ms, run_ms, j.BY_TIME)
+        self._next_cue(0)
+
+    def _skip(self, at_ms: int, slot: int) -> None:
+        self.counting.skip()
+        self._tell(PLAY, j.BY_SKIP, self.class_ms(at_ms), at_ms)
+
+    # Presses
+
+    def _count(self, at_ms: int, slot: int) -> None:
+        class_ms = self.class_ms(at_ms)
+        if self.counting.tap(slot, class_ms, self.held_ms, self._doubt) == REACHED:
+            self.sink.bell(MADE, NEVER)
+
+    def _take_back(self, at_ms: int, slot: int) -> None:
+        press = self._presses[slot]
+        pressed_ms = self.class_ms(press.at_ms)
+        if not self.counting.back(slot, pressed_ms, self.class_ms(at_ms)):
+            return
+        press.state = TOOK_BACK
+        self.shown[slot] = -1
+        self._set(SHOW_T, at_ms + SHOW_MS)
+        self.sink.bell(BACK, NEVER)
+        self.counting.result_again(slot, pressed_ms)
+
+    def _give_back(self, at_ms: int, slot: int) -> None:
+        pressed_ms = self.class_ms(self._presses[slot].at_ms)
+        self.counting.forth(slot, pressed_ms, self.class_ms(at_ms))
+        self._show_over(at_ms)
+        self.counting.result_again(slot, pressed_ms)
+
+    def _confirm(self, at_ms: int, slot: int) -> None:
+        if self.counting.before[slot].confirmed:
+            self._take_back(at_ms, slot)
+        elif self.counting.confirm(slot, self.class_ms(at_ms)):
+            self.sink.bell(MADE, NEVER)
+
+    def _show_over(self, run_ms: int) -> None:
+        for slot in range(SLOTS):
+            self.shown[slot] = 0
+        self.sink.changed()
+
+    # Ratings and the end
+
+    def _ask(self, run_ms: int, arg: int) -> None:
+        self._take(run_ms)
+        self._page("close", 0, run_ms)
+        for slot in range(SLOTS):
+            self.rating[slot] = -1
+        self._rate_end_ms = run_ms + self.span.duration_ms
+        self._set(STAY_T, self._rate_end_ms)
+
+    def _more(self, at_ms: int, slot: int) -> None:
+        self._rate_to(slot, (RATINGS.index(self.rating[slot]) + 1) % len(RATINGS), at_ms)
+
+    def _less(self, at_ms: int, slot: int) -> None:
+        self._rate_to(slot, max(0, RATINGS.index(self.rating[slot]) - 1), at_ms)
+
+    def _rate_to(self, slot: int, index: int, at_ms: int) -> None:
+        if not self.span.bib[slot]:
+            return
+        self.rating[slot] = RATINGS[index]
+        payload = struct.pack("<HB", self.span.bib[slot], RATINGS[index] & 0xFF)
+        self.sink.keep(j.record(j.RATED, slot, 0, self.class_ms(at_ms), payload))
+        if self.mode != ASKING:
+            return
+        answered = all(self.rating[s] >= 0 for s in range(SLOTS) if self.span.bib[s])
+        end_ms = at_ms + RATED_MS
+        self._set(STAY_T, end_ms if answered else max(self._rate_end_ms, end_ms))
+
+    def _end(self, run_ms: int, arg: int) -> None:
+        """Nothing follows: let presses begun in class become known and end, since they count."""
+        self._page("close", 0, run_ms)
+        self._set(STAY_T, run_ms + KNOWN_MS)
+
+    def _finish(self, run_ms: int, cause: int) -> None:
+        if self.counting.untold:
+            self._tell_results()
+        if self.mode == WORK or self.mode == WORK_WAITS:
+            self.counting.results_stopped()
+        ended_ms = self._since_ms if self.mode == CLOSING else run_ms
+        self._be_over(cause, self.class_ms(ended_ms) if self.index >= 0 else 0)
+
+    def _fail(self, run_ms: int, fault: int) -> None:
+        """What carries the class on can't be read: keep what was counted; windows were whole."""
+        self.fault = fault
+        if self.mode == WORK or self.mode == WORK_WAITS:
+            self._window_over(run_ms, 0)
+        if self.counting.untold:
+            self._tell_results()
+        self._be_over(j.BY_FAULT, self.span.end_ms() if self.index >= 0 else 0)
+
+    def _be_over(self, cause: int, class_ms: int) -> None:
+        for timer in range(len(self._timers)):
+            self._timers[timer] = NEVER
+        self.due_ms = NEVER
+        self.menu = CLOSED
+        self.sink.over(cause, class_ms)
