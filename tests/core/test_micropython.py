@@ -1,20 +1,20 @@
-"""The tests in ``both/`` again, under real MicroPython."""
+"""The tests in ``both/`` again, under real MicroPython, and on the core as a board gets it."""
 
 import subprocess
 from pathlib import Path
 
 import pytest
+from inlined import inlined_tree
 from runtimes import micropython_path
 
 HERE = Path(__file__).parent
 MODULES = sorted(path.stem for path in (HERE / "both").glob("test_*.py"))
 
 
-@pytest.mark.parametrize("module", MODULES)
-def test_core_on_micropython(module, micropython):
+def run(module, micropython, *first):
     done = subprocess.run(
         [*micropython, str(HERE / "run_on_micropython.py"), module],
-        env={"MICROPYPATH": micropython_path()},
+        env={"MICROPYPATH": micropython_path(*first)},
         capture_output=True,
         text=True,
         timeout=120,
@@ -22,3 +22,18 @@ def test_core_on_micropython(module, micropython):
     )
     assert done.returncode == 0, done.stdout + done.stderr
     assert "passed 0" not in done.stdout
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_core_on_micropython(module, micropython):
+    run(module, micropython)
+
+
+@pytest.fixture(scope="session")
+def tree(tmp_path_factory):
+    return inlined_tree(tmp_path_factory.mktemp("inlined"), HERE / "both")
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_core_on_micropython_with_its_constants_put_in(module, micropython, tree):
+    run(module, micropython, tree)

@@ -1,15 +1,18 @@
 """Firmware onto a board: fresh, again, cut off anywhere, refused; the box always starts."""
 
+import ast
 import json
 import os
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 from fake_board import AFTER, BEFORE, TORN, FakeBoard
 
-from handbell.boxes import firmware, prepare
+from handbell.boxes import bench, firmware, prepare
 from handbell.boxes.firmware import Image
+from handbell.boxes.inline_names import bound_names
 from handbell.boxes.prompt import NoPromptError, SerialPrompt
 from handbell.cli.main import main
 from handbell.errors import BoxError, HandbellError
@@ -194,6 +197,27 @@ def test_the_real_firmware_is_compiled_whole_and_small():
     assert sum(map(len, image.files.values())) < 120_000
 
 
+def test_lines_are_left_out_unless_they_are_asked_for():
+    image, with_lines = firmware.build_image(6), firmware.build_image(6, lines=True)
+    assert image.files.keys() == with_lines.files.keys()
+    sizes = [sum(map(len, files.values())) for files in (image.files, with_lines.files)]
+    assert sizes[0] < sizes[1] * 0.95
+
+
+def test_constants_are_put_in_but_those_that_the_bench_asks_for_stay():
+    sources = firmware.inlined()
+    assert b"TOO_LATE_US" not in sources["box/app.py"]
+    asked = 0
+    for code in Path(bench.__file__).with_name("bench_board").glob("*.py"):
+        for node in ast.walk(ast.parse(code.read_text(encoding="utf-8"))):
+            path = (getattr(node, "module", "") or "").replace(".", "/") + ".py"
+            if path in sources:
+                bound = set(bound_names(ast.parse(sources[path])))
+                assert {alias.name for alias in node.names} <= bound, path
+                asked += len(node.names)
+    assert asked > 8
+
+
 # Refusals
 
 
@@ -364,7 +388,7 @@ def test_a_prompt_that_can_not_be_opened_raises_in_our_words():
 def test_the_command_hangs_the_box_and_says_what_it_is(monkeypatch, capsys):
     box = FakeBox({"hello": HELLO, "name": {}})
     done = prepare.Prepared(sent=5, folder="fw_a", facts=HELLO)
-    monkeypatch.setattr("handbell.boxes.prepare.prepare", lambda *_: done)
+    monkeypatch.setattr("handbell.boxes.prepare.prepare", lambda *_, build: done)
     monkeypatch.setattr("handbell.boxes.connection.Connection", box)
     assert main(["prepare", "the port", "--station", "3", "--label", "Door"]) == 0
     assert "Box ab12 on the port: station 3, Door; firmware 1" in capsys.readouterr().out

