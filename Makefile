@@ -4,7 +4,7 @@ VENV   := .venv
 BIN    := $(VENV)/bin
 STUBS  := .stubs
 
-.PHONY: setup demo test lint pictures schema hardware clean
+.PHONY: setup demo test lint pictures schema hardware image clean
 
 setup: $(VENV)/ready
 
@@ -48,5 +48,9 @@ hardware: setup
 	$(BIN)/python -m hardware.build
 	$(BIN)/python -m hardware.case pictures
 
+# The image for a box's board: make image MICROPYTHON=folder/of/its/source (docs/image.md).
+image: setup
+	$(BIN)/python -m image.build "$(MICROPYTHON)"
+
 clean:
-	rm -rf $(VENV) $(STUBS) .mypy_cache .ruff_cache .pytest_cache demo-out
+	rm -rf $(VENV) $(STUBS) .mypy_cache .ruff_cache .pytest_cache demo-out build/image

@@ -27,7 +27,7 @@ cache_dir = {stubs}/cache
 [mypy-box.capture]
 ignore_errors = True
 
-[mypy-board_local]
+[mypy-board_local,image_name]
 ignore_missing_imports = True
 """
 
@@ -41,11 +41,12 @@ def main(stubs: Path) -> int:
         config.write_text(CONFIG.format(stubs=stubs.resolve()), encoding="utf-8")
         command = [sys.executable, "-m", "mypy", "--config-file", str(config)]
         firmware = ["firmware/box", "firmware/boards", "firmware/main.py", "firmware/begin.py"]
+        firmware.append("image/boot.py")
         done = subprocess.run(
             [*command, *firmware], cwd=ROOT, check=False, capture_output=True, text=True
         )
     # The stubs have faults of their own; ours are those in the firmware.
-    ours = [line for line in done.stdout.splitlines() if line.startswith("firmware")]
+    ours = [line for line in done.stdout.splitlines() if line.startswith(("firmware", "image"))]
     print("\n".join(ours) or "Firmware types: no issues found")
     if not ours and "Found" not in done.stdout and done.returncode:
         print(done.stdout, done.stderr)

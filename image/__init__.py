@@ -1,0 +1,1 @@
+"""The image: MicroPython for the box's board with the firmware inside."""

@@ -1,0 +1,34 @@
+"""Inside the image, run at every start before ``main.py``: a new image goes before older files.
+
+The firmware of an image runs unless the file ``active`` names one of the folders that
+``handbell prepare`` fills. One that was put there before this image came is older than it, so at
+the image's first start ``active`` is removed; what prepare puts there later goes before the image.
+"""
+
+
+def first_start() -> None:
+    """At an image's first start on a board let no older firmware go before it."""
+    import os
+
+    from image_name import NAME
+
+    try:
+        with open("image") as f:
+            if f.read() == NAME:
+                return
+    except OSError:
+        pass
+    try:
+        os.remove("active")
+    except OSError:
+        pass
+    try:
+        with open("image.new", "w") as f:
+            f.write(NAME)
+        os.rename("image.new", "image")
+    except OSError:
+        pass  # a full flash: the next start tries again
+
+
+first_start()
+del first_start
