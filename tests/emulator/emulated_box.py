@@ -10,7 +10,7 @@ import dataclasses
 import hashlib
 import os
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
 
@@ -56,10 +56,11 @@ class Refused(Exception):
 def file_system(
     firmware: Path | None = FIRMWARE,
     extra: dict[str, bytes] | None = None,
+    folders: Iterable[str] = (),
 ) -> bytes:
     """Return a littlefs image that holds the firmware (if any) as ``prepare`` compiles it.
 
-    ``extra`` are further files by path.
+    ``extra`` are further files by path, some of them in ``folders``.
     """
     from littlefs import LittleFS, UserContext
 
@@ -77,6 +78,8 @@ def file_system(
         for name, data in {**built.files, "main.py": built.main}.items():
             with lfs.open(name, "wb") as f:
                 f.write(data)
+    for folder in sorted(folders):
+        lfs.makedirs(folder, exist_ok=True)
     for name, data in (extra or {}).items():
         with lfs.open(name, "wb") as f:
             f.write(data)

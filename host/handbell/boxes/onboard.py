@@ -1,7 +1,7 @@
 """The code that ``prepare`` runs on a board. Paths are relative: a board starts in its root folder.
 
-SURVEY and LOOK print a value; the rest are templates, filled by ``%`` with values as ``repr`` has
-them.
+SURVEY, LOOK and STATE print a value; BOOT ends the program; the rest are templates, filled by ``%``
+with values as ``repr`` has them.
 """
 
 SURVEY = """\
@@ -90,3 +90,24 @@ with open('active.new', 'wb') as f:
     f.write(%r)
 os.rename('active.new', 'active')
 """
+
+STATE = """\
+import os, sys
+def read(path):
+    try:
+        with open(path) as f:
+            return f.read(8)
+    except (OSError, ValueError):
+        return ''
+try:
+    from image_name import NAME
+except ImportError:
+    NAME = ''
+try:
+    runs = len([n for n in os.listdir('runs') if n.endswith('.hbj')])
+except OSError:
+    runs = 0
+print(repr((getattr(sys.implementation, '_machine', ''), NAME, read('active'), runs)))
+"""
+
+BOOT = "import machine, time\ntime.sleep_ms(100)\nmachine.bootloader()\n"

@@ -8,6 +8,7 @@ import struct
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Protocol
 
+from handbell.boxes import onboard
 from handbell.errors import BoxError, HandbellError
 
 if TYPE_CHECKING:
@@ -32,6 +33,10 @@ class Prompt(Protocol):
 
     def restart(self) -> None:
         """Start the board's main.py as at power-up and let go of the port."""
+        ...
+
+    def boot(self) -> None:
+        """Start the board in its boot mode, in which it has no prompt, and let go of the port."""
         ...
 
     def close(self) -> None:
@@ -88,6 +93,12 @@ class SerialPrompt:
             self._transport.exit_raw_repl()
             self._transport.serial.write(b"\x04")
             self._transport.read_until(1, b"soft reboot\r\n", timeout=SILENT_S)
+        self.close()
+
+    def boot(self) -> None:
+        """Start the board in its boot mode, which takes the port away, and let go of it."""
+        with self._guarded():
+            self._transport.exec_raw_no_follow(onboard.BOOT)
         self.close()
 
     def close(self) -> None:
