@@ -3,7 +3,10 @@
 The firmware of an image runs unless the file ``active`` names one of the folders that
 ``handbell prepare`` fills. One that was put there before this image came is older than it, so at
 the image's first start ``active`` is removed; what prepare puts there later goes before the image.
+Stray files in the board's root folder never do.
 """
+
+import sys
 
 
 def first_start() -> None:
@@ -30,5 +33,7 @@ def first_start() -> None:
         pass  # a full flash: the next start tries again
 
 
+sys.path.remove(".frozen")
+sys.path.insert(0, ".frozen")
 first_start()
-del first_start
+del first_start, sys

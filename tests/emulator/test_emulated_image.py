@@ -30,8 +30,9 @@ def older_files(tmp_path, firmware):
     small = write_small(tmp_path / "small", firmware, "0.0.1")
     files = read_files(file_system(small))
     put = {f"fw_a/{path}": data for path, data in files.items() if path != "main.py"}
-    own = {"box.json": b'{"station": 7, "label": "Door"}', "main.py": b"print('old main')"}
-    return put | own | {"active": b"fw_a", "runs/00001.hbj": bytes(48)}
+    own = {"box.json": b'{"station": 7, "label": "Door"}', "runs/00001.hbj": bytes(48)}
+    stray = {"main.py": b"print('old main')", "begin.py": b"print('stray')"}
+    return put | own | stray | {"active": b"fw_a"}
 
 
 def test_it_starts_as_a_box_where_no_file_is(image, frozen):
@@ -60,4 +61,4 @@ def test_files_of_an_older_firmware_no_longer_run(image, frozen, tmp_path):
     assert "active" not in has
     assert has["runs/00001.hbj"] == had["runs/00001.hbj"]
     assert has["fw_a/begin.mpy"] == had["fw_a/begin.mpy"]
-    assert b"old main" not in box.heard
+    assert b"old main" not in box.heard and b"stray" not in box.heard

@@ -5,15 +5,17 @@ import shutil
 import subprocess
 from pathlib import Path
 
-from fake_board import AFTER, BEFORE, FakeBoard, FakePrompt
+from fake_board import BEFORE, FakeBoard, FakePrompt
 
 from handbell.boxes import flashing, onboard, prepare, uf2
 from handbell.boxes.firmware import firmware_root
-from handbell.boxes.prompt import NoPromptError, broke_off
+from handbell.boxes.prompt import NoPromptError
 from handbell.errors import BoxError, HandbellError
+from handbell_core import faults
 
 ROOT = Path(__file__).parents[2]
 URL = "the port"
+
 MACHINE = "Raspberry Pi Pico with RP2040"
 
 
@@ -29,12 +31,9 @@ class FakePico(FakeBoard):
         self.machine = MACHINE
         self.port = URL
         self.in_boot = False
-        self.buttons = True  # somebody holds BOOTSEL when asked to
         self.copies = 0
         self.now_us = 0
-        self.naps: list[str] = []
         self.told: list[str] = []
-        self.is_virtual = False
         self.busy = False
 
     # What the computer sees
@@ -89,7 +88,7 @@ class FakePico(FakeBoard):
     # What runs on it
 
     def execute(self, code):
-        path = f":{self.frozen}" if self.frozen.exists() else ""
+        path = f":.frozen:{self.frozen}" if self.frozen.exists() else ""
         return subprocess.run(
             [*self.micropython, "-c", code],
             cwd=self.flash,
@@ -164,8 +163,6 @@ class FakeLink:
         if words[:1] not in (["firmware"], ["image"]):
             raise BoxError(self.url, "no Handbell box answers on this port")
         if do == "yield" and self.pico.busy:
-            from handbell_core import faults
-
             raise BoxError(self.url, "busy", code=faults.BUSY)
         return {
             "hello": {"id": "ab12", "fw": words[1], "board": "pico", "py": "1.28.0", "station": 0}
@@ -199,6 +196,3 @@ def patch(monkeypatch, pico):
     monkeypatch.setattr(prepare, "Connection", pico.connect)
     monkeypatch.setattr(flashing, "Connection", pico.connect)
     monkeypatch.setattr(flashing, "Fleet", FakeFleet)
-
-
-__all__ = ["AFTER", "BEFORE", "MACHINE", "URL", "FakePico", "broke_off", "patch"]

@@ -155,8 +155,6 @@ def test_a_board_without_a_prompt_is_taken_when_somebody_holds_its_button(pico, 
         inner(seconds)
 
     pico.sleep, pico.machine = sleep, ""
-    told = pico.told
-    pico.open_prompt_works = False
 
     def open_prompt(url):
         if pico.copies:
@@ -165,7 +163,7 @@ def test_a_board_without_a_prompt_is_taken_when_somebody_holds_its_button(pico, 
 
     put_on(pico, image, open_prompt=open_prompt)
     assert pico.start() == "image 0.2.0"
-    assert told[0].startswith("Nothing answers on the port. Unplug the box, hold the button")
+    assert pico.told[0].startswith("Nothing answers on the port. Unplug the box, hold the button")
 
 
 def test_a_new_board_in_boot_mode_needs_no_port(tmp_path, micropython, monkeypatch, image):

@@ -98,7 +98,7 @@ def board(tmp_path, micropython):
         done = subprocess.run(
             [*micropython, "-c", BOOT + more],
             cwd=flash,
-            env={"MICROPYPATH": str(frozen)},
+            env={"MICROPYPATH": f":.frozen:{frozen}"},
             capture_output=True,
             text=True,
             check=False,
@@ -122,6 +122,11 @@ def test_a_new_image_goes_before_older_files_once(board):
     (flash / "active").write_text("fw_b")
     board("second", "print('later')")
     assert (flash / "active").exists()
+
+
+def test_what_is_in_the_image_goes_before_stray_files(board, tmp_path):
+    flash = board("first", "import sys\nprint(sys.path)\nassert sys.path[0] == '.frozen'\n")
+    assert flash.exists()
 
 
 def test_cut_off_before_it_is_noted_the_next_start_does_it_again(board):
