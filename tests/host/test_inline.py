@@ -135,6 +135,7 @@ def test_of_names_unpacked_from_a_range_only_those_needed_are_bound(turned):
         ("N = 1\nfrom parts import *\nprint(N)", "print(N)"),
         ("def f():\n    from parts import LIMIT\n    return LIMIT\nprint(f())", "return LIMIT"),
         ("import parts\nprint(getattr(parts, 'LIMIT'))", "'LIMIT'"),
+        ("import parts\nsetattr(parts, 'ON', 5)\nfrom parts import ON\nprint(ON)", "print(ON)"),
         ("class A:\n    HALF = 2\nprint(A().HALF)", "A().HALF"),
         ("N = 4\nprint(f'{N:>{N}} {N=}')", "N = 4"),
         ("from parts import LIMIT\nprint(f'{LIMIT}')", "from parts import LIMIT"),

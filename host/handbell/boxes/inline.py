@@ -6,7 +6,8 @@ is left out with its import. What can't be proven is left as it is: a name that 
 time anywhere in a module, even as an argument, is no constant there. No line moves.
 
 The firmware is taken as a closed whole, but for what ``keep`` names. It must not make names up:
-``getattr`` and its kind are seen only where the name stands there as a string.
+``getattr`` and its kind are seen only where the name stands there as a string, which is then no
+constant in any module.
 """
 
 from __future__ import annotations
@@ -41,7 +42,7 @@ def inline(sources: Mapping[str, bytes], keep: Collection[str] = ()) -> dict[str
         modules[module.name] = module
     for module in modules.values():
         module.find_imports(modules)
-    assigned = {name for module in modules.values() for name in module.assigned_attributes}
+    assigned = {name for module in modules.values() for name in module.assigned}
     while sum(module.find_constants(modules, assigned) for module in modules.values()):
         pass
     for module in modules.values():
@@ -83,7 +84,7 @@ class _Module:
     constants: dict[str, int] = field(default_factory=dict)
     stars: set[str] = field(default_factory=set)  # modules that it imports all names of
     needed: set[str] = field(default_factory=set)  # names that stay, in whichever module they are
-    assigned_attributes: set[str] = field(default_factory=set)
+    assigned: set[str] = field(default_factory=set)  # names that may be assigned from afar
     is_open: bool = False  # for others to import, so that all its names stay
 
     def __post_init__(self) -> None:
@@ -104,7 +105,9 @@ class _Module:
         """Find what the names of its top are bound to, and where names are assigned from afar."""
         for node in ast.walk(self.tree):
             if isinstance(node, ast.Attribute) and not isinstance(node.ctx, ast.Load):
-                self.assigned_attributes.add(node.attr)
+                self.assigned.add(node.attr)
+            elif isinstance(node, ast.Constant) and isinstance(node.value, str):
+                self.assigned.add(node.value)  # for all we know: by setattr
             if isinstance(node, ast.ImportFrom) and any(a.name == "*" for a in node.names):
                 self.stars.add(self._origin(node))
         if self.stars:
@@ -189,12 +192,10 @@ class _Module:
                         self.needed.add(alias.name)
 
     def _visit(self, node: ast.AST, modules: Mapping[str, _Module], in_text: bool) -> None:
-        if isinstance(node, ast.Constant) and isinstance(node.value, str):
-            self.needed.add(node.value)
-        elif isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load):
+        if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load):
             self._use_name(node, in_text)
             return
-        elif isinstance(node, ast.Attribute) and isinstance(node.ctx, ast.Load):
+        if isinstance(node, ast.Attribute) and isinstance(node.ctx, ast.Load):
             if self._use_of_module(node, modules, in_text):
                 return
             self.needed.add(node.attr)
