@@ -10,8 +10,7 @@ import functools
 import sys
 from pathlib import Path
 
-from handbell.boxes import prepare, prompt
-from handbell.boxes.firmware import build_image
+from handbell.boxes import firmware, prompt
 from handbell.cli.main import main
 
 SLOWER = 20  # busy code on the emulated chip, at most
@@ -22,8 +21,7 @@ def patiently(arguments: list[str]) -> int:
     for name in ("SILENT_S", "ENTER_S", "RUN_S"):
         setattr(prompt, name, getattr(prompt, name) * SLOWER)
     if arguments[0] == "--firmware":
-        build = functools.partial(build_image, root=Path(arguments[1]))
-        prepare.prepare = functools.partial(prepare.prepare, build=build)  # type: ignore[assignment]
+        firmware.build_image = functools.partial(firmware.build_image, root=Path(arguments[1]))
         arguments = arguments[2:]
     return main(arguments)
 

@@ -9,6 +9,8 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
+from handbell_core import frames, journal, timeline
+
 BEGIN = """\
 import micropython
 import sys
@@ -33,13 +35,13 @@ def main():
 """
 
 ANSWER = """\
-from box.version import VERSION
+from box.version import JOURNAL, LINK, TIMELINE, VERSION
 
 def answer(message):
     reply = {"q": message["q"], "s": message["s"]}
     if message["do"] == "hello":
-        reply.update({"id": "5ma11", "fw": VERSION, "board": "pico", "py": "", "station": 0,
-            "label": "", "ln": 1, "tl": 1, "jn": 1})
+        reply.update({"id": "5a11000000000001", "fw": VERSION, "board": "pico", "py": "", "station": 0,
+            "label": "", "buttons": 1, "boot": 1, "ln": LINK, "tl": TIMELINE, "jn": JOURNAL})
     elif message["do"] != "yield":
         reply["no"] = 1
     return reply
@@ -48,11 +50,15 @@ def answer(message):
 
 def write_small(folder: Path, firmware: Path, version: str) -> Path:
     """Write a small firmware of that version, with ``main.py`` and the frames of a real one."""
+    formats = "".join(
+        f"{name} = {module.VERSION}\n"
+        for name, module in (("LINK", frames), ("TIMELINE", timeline), ("JOURNAL", journal))
+    )
     for path, text in {
         "begin.py": BEGIN,
         "box/__init__.py": "",
         "box/answer.py": ANSWER,
-        "box/version.py": f"VERSION = {version!r}\n",
+        "box/version.py": f"VERSION = {version!r}\n{formats}",
         "boards/__init__.py": "",
         "handbell_core/__init__.py": "",
     }.items():
