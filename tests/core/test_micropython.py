@@ -8,6 +8,7 @@ from inlined import inlined_tree
 from runtimes import micropython_path
 
 HERE = Path(__file__).parent
+NEEDED = HERE / "both", HERE.parents[1] / "host/handbell/compile"  # what takes names from it
 MODULES = sorted(path.stem for path in (HERE / "both").glob("test_*.py"))
 
 
@@ -31,7 +32,7 @@ def test_core_on_micropython(module, micropython):
 
 @pytest.fixture(scope="session")
 def tree(tmp_path_factory):
-    return inlined_tree(tmp_path_factory.mktemp("inlined"), HERE / "both")
+    return inlined_tree(tmp_path_factory.mktemp("inlined"), *NEEDED)
 
 
 @pytest.mark.parametrize("module", MODULES)
