@@ -170,7 +170,7 @@ def test_names_go_along_when_a_log_turns_out_to_be_of_another_class(store):
     )
 
 
-def pressing(station, start_ms, box, minutes=range(12), late_ms=0, **how):
+def pressing(station, start_ms, box, minutes=range(12), late_ms=0, collected_min=None, **how):
     """Take in a box that is pressed once a minute."""
 
     def press(store):
@@ -179,7 +179,8 @@ def pressing(station, start_ms, box, minutes=range(12), late_ms=0, **how):
         at = [classes.Press(15_000 + late_ms + box + m * MINUTE_MS) for m in minutes]
         run = classes.play(data, at, start_ms, **how)
         box_id = classes.BOX_IDS[box - 1]
-        return store.ingest(run.journal, box_id, (START_MS + 3_600_000 + box * 40_000) * 1000)
+        after_ms = box * 40_000 if collected_min is None else collected_min * MINUTE_MS
+        return store.ingest(run.journal, box_id, (START_MS + 3_600_000 + round(after_ms)) * 1000)
 
     return press
 
@@ -348,6 +349,48 @@ def test_halls_collected_one_after_the_other_are_not_mixed_by_the_nearest_collec
         for n, at in zip(("A1", "A2", "A3", "B1", "B2", "B3"), at_s, strict=True)
     ]
     assert names(parted(logs))[0] == [["A1", "A2", "A3"], ["B1", "B2", "B3"]]
+
+
+@pytest.mark.parametrize("missing", ["A1", "A2", "B1", "B3"])
+@pytest.mark.parametrize("late_s", [300, 3600, 14 * 3600, 7 * 86_400])
+def test_a_box_forgotten_until_later_comes_to_the_hall_that_lacks_it_and_moves_no_other(
+    missing, late_s
+):
+    at_s = {"A1": 0, "A2": 5, "A3": 10, "B1": 125, "B2": 130, "B3": 135}
+    at_s[missing] = 135 + late_s
+    logs = [told(n, int(n[1]), ALL_S, collected_s=at) for n, at in at_s.items()]
+    assert names(parted(logs))[0] == [["A1", "A2", "A3"], ["B1", "B2", "B3"]]
+
+
+def test_a_log_that_goes_to_another_class_after_that_was_named_is_said_once(store):
+    def take_at(station, box, minutes):
+        return pressing(station, START_MS, box, collected_min=minutes)(store)
+
+    mine = [take_at(s, s, s / 10) for s in (1, 2)]
+    theirs = [take_at(s, s + 10, 5 + s / 10) for s in (2, 3)]
+    spare = take_at(1, 21, 15)  # of the hall that lacks station 1, as far as is known
+    one, other = (now(store)[some[0].run_id] for some in (mine, theirs))
+    assert now(store)[spare.run_id] == other
+    set_wearers(store, one, {1: "Uma", 2: "Vic"})
+    set_wearers(store, other, {1: "Zed", 2: "Ada"})
+    late = take_at(1, 11, 5)
+    assert together(store, late, *theirs) and not together(store, spare, *theirs)
+    (said,) = late.differ
+    assert f"box 0015 (station 1) that was in class {other}" in said
+    new = now(store)[spare.run_id]
+    assert f"handbell class {new} --apart 0015" in said
+    assert [one.differ for one in (*mine, *theirs)] == [[]] * 4, "one evening, nothing named"
+
+
+@pytest.mark.parametrize("pause_s", [60, 130, 300])
+def test_halls_that_lack_a_box_each_and_were_collected_with_a_pause_are_not_divided(pause_s):
+    halls = (("A1", "A2"), ("B2", "B3"), ("C1", "C3"))
+    logs = [
+        told(name, int(name[1]), ALL_S, collected_s=h * pause_s + 6 * n)
+        for h, hall in enumerate(halls)
+        for n, name in enumerate(hall)
+    ]
+    assert names(parted(logs))[0] == [list(hall) for hall in halls]
 
 
 def test_a_spare_stays_in_the_class_that_began_with_it_though_another_lacks_its_station():
@@ -529,7 +572,8 @@ def test_a_name_that_gives_way_as_two_classes_become_one_is_said(store):
         set_wearers(store, take_pair(1, start_ms, 90).class_id, {1: "Uma", 2: "Zed"})
     lost = take_pair(2, None, 91)
     set_wearers(store, lost.class_id, {1: "Vic", 2: "Zed"})
-    (said,) = take_pair(2, later_ms, 92).differ  # so the other was of the first class
+    moved, said = take_pair(2, later_ms, 92).differ  # so the other was of the first class
+    assert "A log of box 0003 (station 2) that was in class 3 is in class 1 now" in moved
     assert now(store)[lost.run_id] == 1 and worn(store)[1] == {1: "Uma", 2: "Zed"}
     assert said.startswith("Bib 1 of class 1 is Uma and stays so") and "Vic was said" in said
 

@@ -28,9 +28,9 @@ from sqlalchemy import (
 from handbell_core import journal as j
 from handbell_core.timeline import HEADER_SIZE
 
-from .parted import Parted, parted, touch
+from .parted import COLLECTING_US, Parted, parted, touch
 from .store import Store
-from .tables import classes, plans, runs, taps, timelines
+from .tables import classes, plans, runs, taps, timelines, wearers
 from .timelines import slot_ms_of
 from .together import MINUTE_US, START_APART_US, Log
 from .worn import move_names, said_of_all
@@ -91,7 +91,8 @@ def file(conn: Connection, run: int, anew: bool = False, differ: list[str] | Non
     """File a run that is in the store, and what depends on it; return the class it is in now.
 
     ``anew``: in no class that there was before. To ``differ`` a sentence is added for each name
-    that gave way to another of the same bib.
+    that gave way to another of the same bib, and for logs that a coach may have seen in another
+    class.
     """
     plan, rows, found = _parted_around(conn, run)
     number = {} if anew else _numbers(rows, found)
@@ -311,6 +312,8 @@ def _write(
         now |= {row.id: number[place] for row in mine}
     moved = {run for run, class_id in now.items() if rows[run].class_id != class_id}
     went = {now[run] for run in moved}
+    if differ is not None:
+        differ += _moves(conn, rows, {run: now[run] for run in moved})
     for class_id in went:
         some = [run for run in moved if now[run] == class_id]
         conn.execute(update(runs).where(runs.c.id.in_(some)).values(class_id=class_id))
@@ -319,6 +322,38 @@ def _write(
         empty = move_names(conn, before, differ)
         conn.execute(delete(classes).where(classes.c.id.in_(empty)))
     return now
+
+
+def _moves(conn: Connection, rows: Rows, moved: Mapping[int, int]) -> list[str]:
+    """Return a sentence for logs that go to another class after a coach may have seen the first.
+
+    That is after names were said of it, or in a later collecting.
+    """
+    before = {run: rows[run].class_id for run in moved if rows[run].class_id is not None}
+    if not before:
+        return []
+    w, r = wearers.c, runs.c
+    of = set(before.values())
+    named = set(conn.scalars(select(w.class_id).where(w.class_id.in_(of)).distinct()))
+    stay = select(r.class_id).where(r.class_id.in_(of), r.id.not_in(moved)).distinct()
+    stays = set(conn.scalars(stay))
+    latest_us = max(row.collected_utc_us for row in rows.values())
+    went: dict[tuple[int, int], list[Row[Any]]] = {}
+    for run, class_id in before.items():
+        if class_id in named or latest_us - rows[run].collected_utc_us > COLLECTING_US:
+            went.setdefault((class_id, moved[run]), []).append(rows[run])
+    said = []
+    for (old, new), some in sorted(went.items()):
+        some.sort(key=lambda row: (row.station, row.box_id))
+        boxes = ", ".join(f"{row.box_id[-4:]} (station {row.station})" for row in some)
+        apart = f"handbell class {new} --apart {' '.join(row.box_id[-4:] for row in some)}"
+        what = f"A log of box {boxes} that was" if len(some) == 1 else f"Logs of {boxes} that were"
+        back = f", then handbell class NUMBER --join {old} with the number that says"
+        said.append(
+            f"{what} in class {old} {'is' if len(some) == 1 else 'are'} in class {new} now, by "
+            f"what else came in. If that is wrong: {apart}{back if old in stays else ''}"
+        )
+    return said
 
 
 def _numbers(rows: Rows, found: Parted) -> dict[int, int]:

@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
+from math import log1p
 
 from .mixed import mixed
 
 MINUTE_US = 60_000_000
 START_APART_US = 20 * MINUTE_US
 SAME_START_US = 2_000_000
+NEARER_LEAST = 3  # so many times nearer to each other than to other boxes a hall's are collected
+FAR_US = 1 << 60
 
 Pair = tuple[str, str]
 
@@ -76,7 +79,8 @@ def timed_groups(logs: Sequence[Log], clashing: set[Pair]) -> list[list[Log]]:
 def _divide(of: dict[str, list[Log]]) -> None:
     """Give the boxes of a group to others that lack them, if all can go: it was one hall too many.
 
-    Of groups that began at once and have no station twice.
+    One that was collected much more closely together than with the others is a hall, though boxes
+    of it and of theirs are missing. Of groups that began at once and have no station twice.
     """
     able = _able(of)
     for group in sorted(able, key=lambda some: (len(some), min(log.digest for log in some))):
@@ -87,7 +91,9 @@ def _divide(of: dict[str, list[Log]]) -> None:
             lack = [o for o in others if all(b.station != log.station for b in there[id(o)])]
             if not lack:
                 break
-            near = [min(abs(log.collected_utc_us - b.collected_utc_us) for b in o) for o in lack]
+            near = [_nearest(log, o) for o in lack]
+            if _nearest(log, group) * NEARER_LEAST < min(near):
+                break
             goes.append((log, lack[near.index(min(near))]))
         if len(goes) == len(group):
             group.clear()
@@ -128,7 +134,24 @@ def _able(of: Mapping[str, list[Log]]) -> list[list[Log]]:
 def _spread(group: Sequence[Log], place: int, log: Log) -> int:
     """Return how far from the others of a group a log is collected in a place there, in all."""
     others = (*group[:place], *group[place + 1 :])
-    return sum(abs(log.collected_utc_us - other.collected_utc_us) for other in others)
+    return sum(_apart(log, other) for other in others)
+
+
+def _nearest(log: Log, group: Iterable[Log]) -> int:
+    """Return how far from the nearest other log of a group one was collected; alone, far away."""
+    others = (other for other in group if other is not log)
+    at = log.collected_utc_us
+    return min((abs(at - other.collected_utc_us) for other in others), default=FAR_US)
+
+
+def _apart(one: Log, other: Log) -> int:
+    """Return how far apart two logs were collected, so that many doublings count, not seconds.
+
+    A box that is collected long after is far from every hall: which one is a little less far
+    must not outweigh that the others of each hall were collected together.
+    """
+    apart_s = abs(one.collected_utc_us - other.collected_utc_us) / 1e6
+    return round(1e6 * log1p(apart_s))  # whole, so that exchanging ends
 
 
 def _began_at_once(some: Iterable[Log]) -> bool:
