@@ -626,3 +626,56 @@ def test_a_name_that_was_amended_comes_back_after_parting_and_joining(store):
     record = load_class(store, both)
     undo(store, record, record.amended_names[2].digest, "Coach", 9)
     assert worn(store) == {both: {2: "Bo"}}
+
+
+def two_halls_taken_for_one(store, windows=range(1)):
+    """Two halls pressed too seldom to tell them apart, of one start; parted and named."""
+    for box, minutes in ((1, 1.0), (2, 1.1), (11, 4.0), (12, 4.1)):
+        later_ms = 30_000 if box > 10 else 0
+        pressing(box % 10, START_MS, box, windows, later_ms, collected_min=minutes)(store)
+    other = filing.set_apart(store, 1, [box[-4:] for box in classes.BOX_IDS[10:12]])
+    set_wearers(store, 1, {1: "Uma", 2: "Vic"})
+    set_wearers(store, other, {1: "Zed", 2: "Ada"})
+    return other
+
+
+def boxes_by_class(store):
+    with store.reading() as conn:
+        found = {}
+        for row in conn.execute(select(tables.runs).order_by(tables.runs.c.box_id)):
+            found.setdefault(row.class_id, []).append(int(row.box_id[-2:], 16))
+        return found
+
+
+@pytest.mark.parametrize("first", ["mine", "theirs"])
+def test_after_a_class_was_parted_a_further_box_comes_to_the_hall_it_was_collected_with(
+    store, first
+):
+    other = two_halls_taken_for_one(store)
+    boxes = {"mine": (3, 1.2), "theirs": (13, 4.2)}
+    for whose in sorted(boxes, key=lambda one: one != first):
+        box, minutes = boxes[whose]
+        pressing(3, START_MS, box, range(1), 900 * box, collected_min=minutes)(store)
+    assert boxes_by_class(store) == {1: [1, 2, 3], other: [11, 12, 13]}
+    assert worn(store) == {1: {1: "Uma", 2: "Vic"}, other: {1: "Zed", 2: "Ada"}}
+
+
+def test_a_further_box_that_may_be_of_either_half_of_a_parted_class_is_said(store):
+    other = two_halls_taken_for_one(store)
+    taken = pressing(3, START_MS, 13, range(1), 900, collected_min=4.2)(store)
+    (said,) = joining.doubts(store, [taken.run_id])
+    assert f"A log of box 000d (station 3) is in class {other}, but it may be of class 1" in said
+    assert f"handbell class {other} --apart 000d" in said
+    number = filing.set_apart(store, other, ["000d"])
+    filing.join_classes(store, number, 1)
+    assert boxes_by_class(store) == {1: [1, 2, 13], other: [11, 12]}
+    assert joining.doubts(store, now(store)) == []
+
+
+def test_a_further_box_whose_start_tells_the_half_is_not_doubted(store):
+    for box, start_ms in ((1, 0), (2, 0), (11, 60_000), (12, 60_000)):
+        pressing(box % 10, START_MS + start_ms, box, range(1), 0)(store)
+    other = filing.set_apart(store, 1, [box[-4:] for box in classes.BOX_IDS[10:12]])
+    taken = pressing(3, START_MS + 60_000, 13, range(1), collected_min=90)(store)
+    assert boxes_by_class(store) == {1: [1, 2], other: [11, 12, 13]}
+    assert joining.doubts(store, [taken.run_id]) == []

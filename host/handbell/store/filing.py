@@ -87,10 +87,12 @@ def set_apart(store: Store, class_id: int, boxes: Collection[str]) -> int:
                 f"All logs of class {class_id} would go, and it would be the same class",
                 "Name fewer boxes, or single logs",
             )
-        _mark(conn, going.values(), "apart", None)
-        staying = next(r.id for r in mine if r.id not in going)
-        joining.file(conn, staying)
-        return joining.file(conn, min(going), anew=True)
+        staying = [r for r in mine if r.id not in going]
+        for some in (staying, list(going.values())):  # both, so that they never come together again
+            _mark(conn, some, "apart", mine[0].origin)
+        number = joining.file(conn, min(going), anew=going)
+        joining.file(conn, staying[0].id)
+        return number
 
     return store.doing(work)
 
@@ -171,9 +173,13 @@ def _is(run: Row[Any], word: str) -> bool:
 
 
 def _mark(conn: Connection, some: Iterable[Row[Any]], how: str, origin: str | None) -> None:
-    """File runs as one class, of an origin or of one of their own."""
+    """File runs as one class, of an origin."""
     rows = list(some)
-    said = "\0".join([how, *sorted(r.digest for r in rows)])
-    filed = hashlib.sha256(said.encode()).digest()[:DIGEST_SIZE].hex()
-    values = {"filed": filed, "origin": filed if how == "apart" else origin}
+    values = {"filed": filed_as(how, (r.digest for r in rows)), "origin": origin}
     conn.execute(update(tables.runs).where(_R.id.in_([r.id for r in rows])).values(values))
+
+
+def filed_as(how: str, logs: Iterable[str]) -> str:
+    """Return what logs are filed as that somebody said are one class."""
+    said = "\0".join([how, *sorted(logs)])
+    return hashlib.sha256(said.encode()).digest()[:DIGEST_SIZE].hex()

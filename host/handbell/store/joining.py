@@ -7,7 +7,7 @@ number as long as most of its runs stay together; names go along with the logs t
 from __future__ import annotations
 
 import struct
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -87,15 +87,20 @@ def take_turn(conn: Connection, of: Iterable[str]) -> None:
         conn.execute(_TURN, {"of": list(of)})
 
 
-def file(conn: Connection, run: int, anew: bool = False, differ: list[str] | None = None) -> int:
+def file(
+    conn: Connection,
+    run: int,
+    anew: Collection[int] = (),
+    differ: list[str] | None = None,
+) -> int:
     """File a run that is in the store, and what depends on it; return the class it is in now.
 
-    ``anew``: in no class that there was before. To ``differ`` a sentence is added for each name
-    that gave way to another of the same bib, and for logs that a coach may have seen in another
-    class.
+    ``anew`` are runs that take no class's number along. To ``differ`` a sentence is added for each
+    name that gave way to another of the same bib, and for logs that a coach may have seen in
+    another class.
     """
     plan, rows, found = _parted_around(conn, run)
-    number = {} if anew else _numbers(rows, found)
+    number = _numbers(rows, found, anew)
     return _write(conn, plan, rows, found, number, differ)[run]
 
 
@@ -141,8 +146,9 @@ def _of_another_origin(conn: Connection, class_id: int) -> list[str]:
         if not stations[0] & stations[1] and not origins[0] & origins[1]:
             said.append(
                 f"Classes {min(class_id, other)} and {max(class_id, other)} are of one plan, began "
-                "close together and have no station in common, but one of them came in a bundle. "
-                f"If it was one class: handbell class {class_id} --join {other}"
+                "close together and have no station in common, but one of them came in a bundle or "
+                "was set apart. If it was one class: "
+                f"handbell class {class_id} --join {other}"
             )
     return said
 
@@ -173,6 +179,14 @@ def _sentences(rows: Rows, found: Parted) -> list[str]:
             f"If it was one class: handbell class {b} --join {a}. Of two halls, see by handbell "
             f"class {a} and handbell class {b} that each has its own boxes: where both began at "
             "once only the time of collecting tells"
+        )
+    for log, place, other in found.either:
+        n, box = number[place], log.box_id[-4:]
+        said.append(
+            f"A log of box {box} (station {log.station}) is in class {n}, but it may be of class "
+            f"{number[other]}, which was said to be another and lacks that station. If it is: "
+            f"handbell class {n} --apart {box}, then handbell class NUMBER --join {number[other]} "
+            "with the number that says"
         )
     for place, station in found.shared:
         n = number[place]
@@ -356,13 +370,13 @@ def _moves(conn: Connection, rows: Rows, moved: Mapping[int, int]) -> list[str]:
     return said
 
 
-def _numbers(rows: Rows, found: Parted) -> dict[int, int]:
+def _numbers(rows: Rows, found: Parted, anew: Collection[int]) -> dict[int, int]:
     """Return which group goes on under which class's number: where most of its runs are."""
     claims: dict[tuple[int, int], int] = {}
     for place, group in enumerate(found.classes):
         for log in group:
             class_id = rows[log.run].class_id
-            if class_id is not None:
+            if class_id is not None and log.run not in anew:
                 claims[class_id, place] = claims.get((class_id, place), 0) + 1
     number: dict[int, int] = {}
     for (class_id, place), _ in sorted(claims.items(), key=lambda one: (-one[1], one[0])):

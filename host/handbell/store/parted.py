@@ -20,7 +20,16 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
 
-from .together import MINUTE_US, Log, Pair, clashing_pairs, filed, starts_near, timed_groups
+from .together import (
+    MINUTE_US,
+    Log,
+    Pair,
+    clashing_pairs,
+    filed,
+    start_apart,
+    starts_near,
+    timed_groups,
+)
 
 COLLECTING_US = 30 * MINUTE_US
 LATELY_US = 12 * 60 * MINUTE_US
@@ -32,13 +41,15 @@ class Parted:
 
     ``unsure`` has, for a class that is one log without a clock, the classes it may be of.
     ``halls`` are pairs kept apart only since both were pressed at the same station and time.
-    ``shared`` are classes in which two boxes of a station are, which nobody said.
+    ``shared`` are classes in which two boxes of a station are, which nobody said. ``either`` are
+    logs that came to one of two classes that a coach parted, and may be of the other as well.
     """
 
     classes: list[list[Log]] = field(default_factory=list)
     unsure: dict[int, list[int]] = field(default_factory=dict)
     halls: list[tuple[int, int, int]] = field(default_factory=list)  # and the station
     shared: list[tuple[int, int]] = field(default_factory=list)  # and the station
+    either: list[tuple[Log, int, int]] = field(default_factory=list)  # and the other
 
 
 def parted(logs: Iterable[Log]) -> Parted:
@@ -97,6 +108,8 @@ def _part(logs: Sequence[Log], found: Parted) -> None:
         station = _halls(one, other, clashing)
         if station is not None:
             found.halls.append((m, n, station))
+        found.either += [(log, m, n) for log in _as_near(one, other, clashing)]
+        found.either += [(log, n, m) for log in _as_near(other, one, clashing)]
     for place, group in enumerate(found.classes[first:], first):
         found.shared += [(place, station) for station in sorted(_shared(group))]
 
@@ -129,6 +142,25 @@ def _halls(one: Sequence[Log], other: Sequence[Log], clashing: set[Pair]) -> int
     if not clashes or any(a.box_id == b.box_id for a, b in clashes):
         return None
     return min(a.station for a, _ in clashes)
+
+
+def _as_near(mine: Sequence[Log], yours: Sequence[Log], clashing: set[Pair]) -> list[Log]:
+    """Return the logs of a class that began as near to another one; a coach said what both are."""
+    if not filed(mine) or not filed(yours):
+        return []
+    found = []
+    for log in mine:
+        others = [other for other in mine if other is not log]
+        may = all(
+            starts_near(log, b)
+            and log.station != b.station
+            and (log.digest, b.digest) not in clashing
+            for b in yours
+        )
+        near = start_apart(log, yours)
+        if log.filed is None and may and near is not None and near == start_apart(log, others):
+            found.append(log)
+    return found
 
 
 def _place(

@@ -56,9 +56,9 @@ def timed_groups(logs: Sequence[Log], clashing: set[Pair]) -> list[list[Log]]:
     timed = [log for log in logs if log.start_utc_us is not None]
     pairs: dict[int, list[tuple[tuple[int, int], Log, Log]]] = {}
     for one, other in combinations(timed, 2):
-        apart_us = abs((one.start_utc_us or 0) - (other.start_utc_us or 0))
-        if apart_us <= START_APART_US:
-            near = pairs.setdefault(0 if apart_us <= SAME_START_US else apart_us, [])
+        apart_us = start_apart(one, [other])
+        if apart_us is not None and apart_us <= START_APART_US:
+            near = pairs.setdefault(apart_us, [])
             near.append((_collecting(one, other), one, other))
     for apart_us, near in sorted(pairs.items()):
         near.sort(key=lambda pair: (pair[0], pair[1].digest, pair[2].digest))
@@ -188,6 +188,16 @@ def starts_near(one: Log, other: Log) -> bool:
         return True
     most = max(SAME_START_US, min(START_APART_US, one.slot_us - 1, other.slot_us - 1))
     return abs(one.start_utc_us - other.start_utc_us) <= most
+
+
+def start_apart(log: Log, others: Iterable[Log]) -> int | None:
+    """Return how far from the nearest of others a log began, in us; 0: at once, None: not known."""
+    mine = log.start_utc_us
+    starts = [other.start_utc_us for other in others]
+    if mine is None:
+        return None
+    nearest = min((abs(mine - start) for start in starts if start is not None), default=None)
+    return 0 if nearest is not None and nearest <= SAME_START_US else nearest
 
 
 def clashing_pairs(logs: Iterable[Log]) -> set[Pair]:
