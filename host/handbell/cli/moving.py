@@ -152,7 +152,7 @@ def import_run(args: argparse.Namespace) -> Result:
             out.print(f"{done.amendments_new} amendments and {done.names_new} names are new.")
         for class_id, alike in done.apart.items():
             out.print(_apart(class_id, alike), markup=False, soft_wrap=True)
-        for words in done.kept:
+        for words in [*done.kept, *done.doubts]:
             out.print(words, markup=False, soft_wrap=True)
 
     return Result(data, text)

@@ -100,7 +100,10 @@ def _facts(conn: Connection, wanted: Wanted) -> dict[str, list[dict[str, Any]]]:
     some = r.c.class_id.is_not(None)
     if wanted.classes is not None:
         some = r.c.class_id.in_(wanted.classes)
+    logs = tables.runs.alias()
+    said = r.c.filed.is_not(None) & r.c.filed.not_in(select(logs.c.digest))
     runs = select(r.c.digest, r.c.box_id, r.c.timeline, r.c.collected_utc_us).where(some)
+    runs = runs.add_columns(r.c.class_id, said.label("filed"))
     played = select(r.c.timeline).where(some)
     sent = select(t.c.digest, t.c.plan, t.c.altered).where(t.c.digest.in_(played))
     of_plan = select(t.c.plan).where(t.c.digest.in_(played))
@@ -108,18 +111,24 @@ def _facts(conn: Connection, wanted: Wanted) -> dict[str, list[dict[str, Any]]]:
     return {
         "plans": _rows(conn, plans.where(p.c.digest.in_(of_plan)).order_by(p.c.digest)),
         "timelines": _rows(conn, sent.order_by(t.c.digest)),
-        "runs": _with_class(_rows(conn, runs.add_columns(r.c.class_id).order_by(r.c.id))),
+        "runs": _with_class(_rows(conn, runs.order_by(r.c.id))),
         "amendments": _amendments(conn, some, wanted.names),
         "wearers": _wearers(conn, some) if wanted.names else [],
     }
 
 
 def _with_class(runs: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """Name each run's class by the least digest of its logs, since numbers differ by store."""
+    """Name each run's class by the least digest of its logs, since numbers differ by store.
+
+    ``filed`` is whether a coach said which class it is of. What is filed only since it came so in a
+    bundle has the name of the class there, which is a log's digest.
+    """
     least: dict[int, str] = {}
     for run in runs:
         least[run["class_id"]] = min(run["digest"], least.get(run["class_id"], run["digest"]))
-    return [run | {"class": least[run.pop("class_id")]} for run in runs]
+    return [
+        run | {"class": least[run.pop("class_id")], "filed": bool(run["filed"])} for run in runs
+    ]
 
 
 def _rows(conn: Connection, query: Any) -> list[dict[str, Any]]:

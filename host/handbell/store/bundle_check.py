@@ -59,6 +59,7 @@ RUN: Mapping[str, Check] = {
     "timeline": _DIGEST,
     "collected_utc_us": _UTC_US,
     "class": _or_none(_words),
+    "filed": _yes_no,
 }
 AMENDMENT: Mapping[str, Check] = {
     "log": _DIGEST,
@@ -89,7 +90,8 @@ LISTS = {
     "amendments": AMENDMENT,
     "wearers": WEARER,
 }
-NOT_ALWAYS = {"text": False, "class": None, "logs": None}  # earlier versions did not tell them
+# Earlier versions did not tell these.
+NOT_ALWAYS = {"text": False, "class": None, "filed": False, "logs": None}
 
 
 def checked_list(told: Mapping[str, Any]) -> dict[str, Any]:

@@ -7,7 +7,6 @@ import json
 import struct
 import zipfile
 import zlib
-from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -15,21 +14,19 @@ from typing import Any
 from sqlalchemy import Connection, and_, delete, select, update
 
 from handbell.errors import HandbellError, StoreError
-from handbell_core import journal as j
-from handbell_core.timeline import HEADER_SIZE
 
 from . import joining, journals, tables, timelines
 from .amend import settle_name
 from .bulk import insert_if_absent
 from .bundle import CHECK, FORMAT, LIST, VERSION
 from .bundle_check import checked_list
+from .bundle_classes import beside, marks_of, otherwise
 from .bundle_names import Runs, take_names
 from .ingest import digest_of, ingest_in
-from .parted import parted
 from .salvage import PUT_BACK
 from .settle import NAME, settle
 from .store import Store, put_plan, put_timeline
-from .together import START_APART_US, Log
+from .together import START_APART_US
 
 SIZE_MOST = 1_000_000_000
 # What the ZIP reader raises on damaged files; RuntimeError: it takes a part for encrypted.
@@ -41,8 +38,9 @@ class Imported:
     """What a bundle brought: how many of each were new, and in which classes its runs are.
 
     ``kept`` are sentences on what stays as it is here though the bundle says another thing: names,
-    and logs that were put back. ``apart`` are the classes of which nothing says that they are ours,
-    by the class of ours each might be or None.
+    classes, and logs that were put back. ``apart`` are the classes of which nothing says that they
+    are ours, by the class of ours each might be or None. ``doubts`` are sentences on how logs were
+    filed.
     """
 
     runs: int = 0
@@ -54,6 +52,7 @@ class Imported:
     classes: list[int] = field(default_factory=list)
     kept: list[str] = field(default_factory=list)
     apart: dict[int, int | None] = field(default_factory=dict)
+    doubts: list[str] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -164,7 +163,8 @@ def _take_in(conn: Connection, bundle: Bundle) -> Imported:
         done.timelines_new += put_timeline(conn, found, data, bool(one["altered"]))
     joining.take_turn(conn, [one["digest"] for one in told["plans"]])
     ids: list[int] = []
-    whose = _whose(conn, bundle)
+    new: list[int] = []
+    whose = marks_of(conn, told, parts)
     aside = _put_back(conn, [one["digest"] for one in told["runs"]])
     done.kept += [
         f"Log {log[:8]} was put back here and stays aside, with what the bundle says of it. "
@@ -182,6 +182,7 @@ def _take_in(conn: Connection, bundle: Bundle) -> Imported:
         ids.append(taken.run_id)
         done.runs += 1
         done.runs_new += taken.new
+        new += [taken.run_id] * taken.new
         done.kept += taken.differ
         conn.execute(delete(tables.unread).where(tables.unread.c.digest == one["digest"]))
     r = tables.runs.c
@@ -193,6 +194,9 @@ def _take_in(conn: Connection, bundle: Bundle) -> Imported:
     done.names_new, kept = take_names(conn, told["wearers"], told["runs"], runs)
     done.kept += kept
     _amendments(conn, told["amendments"], runs, done)
+    done.kept += otherwise(conn, told["runs"])
+    done.kept += beside(conn, new, runs)
+    done.doubts = joining.doubts_in(conn, new, told=done.apart)
     return done
 
 
@@ -201,78 +205,6 @@ def _put_back(conn: Connection, some: list[str]) -> set[str]:
     u = tables.unread.c
     here = select(u.digest).where(u.reason == PUT_BACK, u.digest.in_(some))
     return set(conn.scalars(here))
-
-
-def _whose(conn: Connection, bundle: Bundle) -> dict[str, tuple[str | None, str | None]]:
-    """Return the origin of each log and as what it is filed.
-
-    A class is ours when we have a log of it, or when all its boxes were seen from here: a second
-    computer collected them. Any other class is somebody else's and joins none of ours.
-    """
-    r = tables.runs.c
-    found: dict[str, tuple[str | None, str | None]] = {}
-    for some, told in _classes(bundle):
-        digests = sorted(one["digest"] for one in some)
-        here = select(r.origin, r.filed).where(r.digest.in_(digests)).order_by(r.digest)
-        known = conn.execute(here).first()
-        if known is not None:
-            mark = known.origin, known.filed if told else None
-        elif all(_seen(conn, str(one["box_id"])[:32]) for one in some):
-            mark = None, None
-        else:
-            mark = digests[0], digests[0] if told else None
-        found.update(dict.fromkeys(digests, mark))
-    return found
-
-
-def _classes(bundle: Bundle) -> Iterator[tuple[list[dict[str, Any]], bool]]:
-    """Give the logs of each class, and whether the bundle told that they are one.
-
-    One of an earlier version does not: then they are parted by the usual rules, and nothing is
-    said of them that would hold against those.
-    """
-    plan = {one["digest"]: one["plan"] for one in bundle.told["timelines"]}
-    by_class: dict[str, list[dict[str, Any]]] = {}
-    by_plan: dict[str, list[dict[str, Any]]] = {}
-    for one in bundle.told["runs"]:
-        if one.get("class"):
-            by_class.setdefault(one["class"], []).append(one)
-        else:
-            by_plan.setdefault(plan[one["timeline"]], []).append(one)
-    for some in by_class.values():
-        yield some, True
-    for some in by_plan.values():
-        logs = [_log(bundle, number, one) for number, one in enumerate(some)]
-        for group in parted(logs).classes:
-            yield [some[log.run] for log in group], False
-
-
-def _log(bundle: Bundle, number: int, one: dict[str, Any]) -> Log:
-    """Return the facts of a log that is not in the store yet."""
-    timeline = bundle.parts[f"timelines/{one['timeline']}"]
-    played = journals.Played(one["timeline"], timelines.decode(timeline).station)
-    found = journals.read(bundle.parts[f"logs/{one['digest']}"], played)
-    pressed_ms = (class_ms for kind, _, _, class_ms, _ in found.records if kind == j.TAP)
-    return Log(
-        run=number,
-        digest=one["digest"],
-        box_id=str(one["box_id"])[:32],
-        station=found.station,
-        start_utc_us=found.start_utc_us,
-        slot_us=timelines.slot_ms_of(timeline[:HEADER_SIZE]) * 1000,
-        collected_utc_us=one["collected_utc_us"],
-        whole=found.state == "whole" and not found.stopped,
-        pressed_ms=tuple(pressed_ms),
-        boot=found.boot or 0,
-    )
-
-
-def _seen(conn: Connection, box_id: str) -> bool:
-    """Whether a box was ever plugged in where this store is used."""
-    return any(
-        conn.execute(select(table.c.box_id).where(table.c.box_id == box_id).limit(1)).first()
-        for table in (tables.boxes, tables.contacts)
-    )
 
 
 def _alike(conn: Connection, class_id: int) -> int | None:

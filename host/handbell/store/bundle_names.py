@@ -25,9 +25,24 @@ def take_names(
     """
     new, kept = 0, []
     of_class = {one["digest"]: one.get("class") for one in logs}
+    goes = []
+    words: dict[tuple[int, int], dict[str, None]] = {}
     for one in told:
         said_of = _said_of(one, of_class)
-        for class_id in _where_to(conn, one, said_of or {one["log"]}, runs):
+        to = _where_to(conn, one, said_of or {one["log"]}, runs)
+        goes.append((one, said_of, to))
+        for class_id in to:
+            words.setdefault((class_id, one["bib"]), {})[_words(one)] = None
+    for (class_id, bib), some in words.items():
+        if len(some) > 1:
+            kept.append(
+                f"Bib {bib} of class {class_id} is {' and '.join(some)} in the bundle, of "
+                "different logs: none of that was taken in"
+            )
+    for one, said_of, to in goes:
+        for class_id in to:
+            if len(words[class_id, one["bib"]]) > 1:
+                continue
             there = _logs_of(conn, class_id)
             name = plain_text(one["name"] or "") or None
             row = {"class_id": class_id, "bib": one["bib"], "name": name}
@@ -48,6 +63,10 @@ def take_names(
                     f"so; the bundle says {name}"
                 )
     return new, kept
+
+
+def _words(one: Told) -> str:
+    return str(one["name"] or "nobody") + (" (absent)" if one["absent"] else "")
 
 
 def _said_of(one: Told, of_class: Mapping[str, str | None]) -> set[str]:

@@ -114,18 +114,24 @@ def file_again(conn: Connection, some: Iterable[int]) -> None:
 
 def doubts(store: Store, some: Iterable[int]) -> list[str]:
     """Return a sentence for each doubt in how runs were filed, and how to settle it."""
+    with store.reading() as conn:
+        return doubts_in(conn, some)
+
+
+def doubts_in(conn: Connection, some: Iterable[int], told: Collection[int] = ()) -> list[str]:
+    """As ``doubts``; of classes in ``told`` it was said that they are another coach's."""
     said: dict[str, None] = {}
     seen: set[int] = set()
-    with store.reading() as conn:
-        started = select(runs.c.id).where(runs.c.id.in_(list(some)), runs.c.class_id.is_not(None))
-        for run in conn.scalars(started.order_by(runs.c.id)).all():
-            if run in seen:
-                continue
-            _, rows, found = _parted_around(conn, run)
-            seen |= set(rows)
-            said |= dict.fromkeys(_sentences(rows, found))
-        of = select(runs.c.class_id).where(runs.c.id.in_(list(some)), runs.c.class_id.is_not(None))
-        for class_id in conn.scalars(of.distinct().order_by(runs.c.class_id)).all():
+    started = select(runs.c.id).where(runs.c.id.in_(list(some)), runs.c.class_id.is_not(None))
+    for run in conn.scalars(started.order_by(runs.c.id)).all():
+        if run in seen:
+            continue
+        _, rows, found = _parted_around(conn, run)
+        seen |= set(rows)
+        said |= dict.fromkeys(_sentences(rows, found))
+    of = select(runs.c.class_id).where(runs.c.id.in_(list(some)), runs.c.class_id.is_not(None))
+    for class_id in conn.scalars(of.distinct().order_by(runs.c.class_id)).all():
+        if class_id not in told:
             said |= dict.fromkeys(_of_another_origin(conn, class_id))
     return list(said)
 

@@ -1,0 +1,227 @@
+"""Bundles and classes that a coach parted or joined: what was said holds in the other store, too."""
+
+import classes
+import pytest
+from sqlalchemy import select
+
+from handbell.cli.main import main
+from handbell.store import filing, joining, open_store, tables
+from handbell.store.bundle import export_bundle
+from handbell.store.bundle_in import import_bundle
+from handbell.store.queries import load_class
+from handbell.store.schema import Wanted
+from handbell.store.wearers import set_wearers
+
+pytest_plugins = ["store_fixtures"]
+
+START_MS = classes.START_UTC_MS
+BLOCKS = ((classes.Piece("Ring rows", 300), classes.Piece("Sit-ups", 300)),)
+LATER_MS = 60_000
+
+
+def take(store, box, station, start_ms=START_MS, bib=0, collected_min=0.0, reps=4, **how):
+    """Take in a box of a plan whose bibs are its stations unless said otherwise."""
+    data = classes.timeline(BLOCKS, (bib or station,), station, rounds=3, rate=False)
+    store.put_timeline(data)
+    store.put_plan(classes.PLAN_TEXT, "Two blocks")
+    presses = [classes.Press(15_000 + box * 900 + n * 7_000) for n in range(reps)]
+    at_us = round((START_MS + 3_600_000 + collected_min * 60_000) * 1000)
+    journal = classes.play(data, presses, start_ms, **how).journal
+    return store.ingest(journal, classes.BOX_IDS[box - 1], at_us)
+
+
+def see(store, *boxes):
+    for box in boxes:
+        store.seen_box(classes.BOX_IDS[box - 1], "", 1, 1)
+
+
+def boxes_of(store):
+    """The boxes of each class, and who wore which bib there."""
+    with store.reading() as conn:
+        found = {}
+        for row in conn.execute(select(tables.runs).order_by(tables.runs.c.box_id)):
+            found.setdefault(row.class_id, []).append(int(row.box_id[-2:], 16))
+    names = {}
+    for class_id, some in found.items():
+        worn = load_class(store, class_id).wearers
+        names[tuple(some)] = {bib: one.name for bib, one in worn.items()}
+    return names
+
+
+FIRST = [(1, 1, START_MS, 1), (2, 2, START_MS, 2)]
+SECOND = [(13, 3, START_MS + LATER_MS, 1), (14, 4, START_MS + LATER_MS, 2)]
+PARTED = {(1, 2): {1: "Uma", 2: "Vic"}, (13, 14): {1: "Zed", 2: "Ada"}}
+
+
+def take_halls(store):
+    """Two halls without a station in common: the rules take them for one class."""
+    for box, station, start_ms, bib in (*FIRST, *SECOND):
+        take(store, box, station, start_ms, bib)
+
+
+def part(store):
+    other = filing.set_apart(store, 1, ["3", "4"])
+    set_wearers(store, 1, {1: "Uma", 2: "Vic"})
+    set_wearers(store, other, {1: "Zed", 2: "Ada"})
+    return other
+
+
+@pytest.fixture(name="theirs")
+def _theirs(tmp_path):
+    with open_store(str(tmp_path / "theirs.sqlite")) as theirs:
+        yield theirs
+
+
+def test_a_half_that_was_deleted_comes_back_from_its_bundle_as_a_class(store, tmp_path):
+    take_halls(store)
+    other = part(store)
+    export_bundle(store, tmp_path / "b.zip", Wanted(frozenset([other])))
+    filing.delete_class(store, other)
+    see(store, 1, 2, 13, 14)
+    done = import_bundle(store, tmp_path / "b.zip")
+    assert boxes_of(store) == PARTED
+    assert done.apart == {}
+    (said,) = done.kept
+    (new,) = done.classes
+    assert f"If it was one class: handbell class {new} --join 1" in said
+
+
+@pytest.mark.parametrize("some", [None, [1], [2]])
+def test_what_was_parted_stays_so_on_a_second_computer_that_knows_the_boxes(
+    store, theirs, tmp_path, some
+):
+    take_halls(theirs)
+    part(theirs)
+    see(store, 1, 2, 13, 14)
+    for n in some or (1, 2):
+        export_bundle(theirs, tmp_path / f"{n}.zip", Wanted(frozenset([n]) if some else None))
+        import_bundle(store, tmp_path / f"{n}.zip")
+    found = boxes_of(store)
+    assert found == {boxes: PARTED[boxes] for boxes in found}
+    assert len(found) == (1 if some else 2)
+    if some:
+        import_bundle(store, tmp_path / f"{some[0]}.zip")
+        export_bundle(theirs, tmp_path / "all.zip", Wanted())
+        import_bundle(store, tmp_path / "all.zip")
+    assert boxes_of(store) == PARTED
+    export_bundle(store, tmp_path / "back.zip", Wanted())
+    assert import_bundle(theirs, tmp_path / "back.zip").kept == []
+    assert boxes_of(theirs) == PARTED
+
+
+def test_a_half_in_a_bundle_does_not_melt_with_the_other_hall_that_is_here(store, theirs, tmp_path):
+    take_halls(theirs)
+    other = part(theirs)
+    export_bundle(theirs, tmp_path / "b.zip", Wanted(frozenset([other])))
+    for one in FIRST:
+        take(store, *one)
+    set_wearers(store, 1, {1: "Uma", 2: "Vic"})
+    see(store, 13, 14)
+    done = import_bundle(store, tmp_path / "b.zip")
+    assert boxes_of(store) == PARTED
+    assert [words for words in done.kept if "handbell class 2 --join 1" in words]
+    take(store, 15, 5, START_MS + LATER_MS, 3)
+    take(store, 5, 5, START_MS, 3)
+    assert sorted(boxes_of(store)) == [(1, 2, 5), (13, 14, 15)]
+
+
+@pytest.mark.parametrize("seen", [True, False])
+def test_what_a_coach_joined_comes_as_one_class(store, theirs, tmp_path, seen):
+    take(theirs, 1, 1)
+    take(theirs, 2, 2, START_MS + 25 * 60_000)
+    filing.join_classes(theirs, 2, 1)
+    set_wearers(theirs, 1, {1: "Uma", 2: "Vic"})
+    export_bundle(theirs, tmp_path / "b.zip", Wanted())
+    see(store, *((1, 2) if seen else ()))
+    import_bundle(store, tmp_path / "b.zip")
+    assert boxes_of(store) == {(1, 2): {1: "Uma", 2: "Vic"}}
+    assert import_bundle(store, tmp_path / "b.zip").kept == []
+    first = (tmp_path / "b.zip").read_bytes()
+    export_bundle(store, tmp_path / "b.zip", Wanted())
+    assert (tmp_path / "b.zip").read_bytes() == first
+
+
+def test_a_log_of_a_joined_class_comes_to_those_of_it_that_are_here(store, theirs, tmp_path):
+    take(theirs, 1, 1)
+    take(theirs, 2, 2, START_MS + 25 * 60_000)
+    filing.join_classes(theirs, 2, 1)
+    export_bundle(theirs, tmp_path / "b.zip", Wanted())
+    take(store, 1, 1)
+    set_wearers(store, 1, {1: "Uma"})
+    done = import_bundle(store, tmp_path / "b.zip")
+    assert boxes_of(store) == {(1, 2): {1: "Uma"}} and done.kept == []
+
+
+@pytest.mark.parametrize("seen", [True, False])
+def test_what_was_parted_after_a_first_bundle_is_said_and_names_of_both_halls_wait(
+    store, theirs, place, tmp_path, capsys, seen
+):
+    take_halls(theirs)
+    see(store, *((1, 2, 13, 14) if seen else ()))
+    path = tmp_path / "b.zip"
+    export_bundle(theirs, path, Wanted())
+    import_bundle(store, path)
+    part(theirs)
+    export_bundle(theirs, path, Wanted())
+    assert main(["import", str(path), "--store", place]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "Of class 1 the bundle has box" in said
+    assert "Bib 1 of class 1 is Uma and Zed in the bundle" in said
+    assert boxes_of(store) == {(1, 2, 13, 14): {}}, "nobody gets another's results"
+    apart = said.split("handbell class 1 --apart ")[1].split(", then")[0].split()
+    assert main(["class", "1", "--apart", *apart, "--store", place]) == 0
+    assert import_bundle(store, path).kept == []
+    assert boxes_of(store) == PARTED
+
+
+def test_what_was_joined_after_a_first_bundle_is_said(store, theirs, place, tmp_path, capsys):
+    take(theirs, 1, 1)
+    take(theirs, 2, 2, START_MS + 25 * 60_000)
+    path = tmp_path / "b.zip"
+    export_bundle(theirs, path, Wanted())
+    import_bundle(store, path)
+    filing.join_classes(theirs, 2, 1)
+    export_bundle(theirs, path, Wanted())
+    assert main(["import", str(path), "--store", place]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "The bundle has classes 1 and 2 as one. To have it so here: handbell class 2" in said
+    assert main(["class", "2", "--join", "1", "--store", place]) == 0
+    assert import_bundle(store, path).kept == []
+
+
+def test_a_log_of_a_half_goes_to_no_class_that_has_logs_of_the_other(store, theirs, tmp_path):
+    take_halls(theirs)
+    take_halls(store)
+    part(theirs)
+    take(theirs, 15, 5, START_MS + LATER_MS, 3)
+    export_bundle(theirs, tmp_path / "b.zip", Wanted())
+    see(store, 15)
+    done = import_bundle(store, tmp_path / "b.zip")
+    assert sorted(boxes_of(store)) == [(1, 2, 13, 14), (15,)]
+    assert any("Of class 1 the bundle has box" in words for words in done.kept)
+    assert any("classes 1 and 2 as one" in words for words in done.kept)
+
+
+def test_import_says_the_doubts_that_collecting_would(store, theirs, place, tmp_path, capsys):
+    take(store, 3, 3, stop_ms=90_000)
+    take(theirs, 9, 3, START_MS + 120_000, collected_min=9)
+    export_bundle(theirs, tmp_path / "b.zip", Wanted())
+    see(store, 9)
+    assert main(["import", str(tmp_path / "b.zip"), "--store", place]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "Class 1 has logs of two boxes of station 3" in said
+    assert main(["import", str(tmp_path / "b.zip"), "--store", place]) == 0
+    assert "two boxes" not in capsys.readouterr().out, "nothing new came in"
+
+
+def test_of_a_class_that_is_told_to_be_apart_nothing_is_doubted_twice(store, theirs, tmp_path):
+    for one in FIRST:
+        take(store, *one)
+    for one in SECOND:
+        take(theirs, *one)
+    export_bundle(theirs, tmp_path / "b.zip", Wanted())
+    done = import_bundle(store, tmp_path / "b.zip")
+    assert (done.apart, done.kept, done.doubts) == ({2: 1}, [], [])
+    with store.reading() as conn:
+        some = conn.scalars(select(tables.runs.c.id)).all()
+    assert "in a bundle" in " ".join(joining.doubts(store, some))
