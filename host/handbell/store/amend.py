@@ -7,11 +7,11 @@ the amendment is undone. Nothing of the journal is touched.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
-from sqlalchemy import Connection, and_, delete, select, update
+from sqlalchemy import Connection, Row, and_, delete, select, update
 
 from handbell.errors import UsageError
 from handbell_core import journal as j
@@ -325,15 +325,21 @@ def _was(what: str, place: Place, result: ResultRow | None) -> str:
     return str(result.reps)
 
 
-def _put(conn: Connection, row: dict[str, Any]) -> None:
-    """Keep an amendment, unless the last one in force of its kind says the same.
+def last_of(conn: Connection, row: Mapping[str, Any]) -> Row[Any] | None:
+    """Return the last amendment in force of a row's kind.
 
     At a button that is the last one there, whichever bib it was said of.
     """
     of = ("window", "slot", "what", *(("bib",) if row["what"] == NAME else ()))
     same = [row[name] for name in of]
     last = [a for a in in_force(conn, row["run"]) if [getattr(a, name) for name in of] == same]
-    if last and last[-1].value == row["value"]:
+    return last[-1] if last else None
+
+
+def _put(conn: Connection, row: dict[str, Any]) -> None:
+    """Keep an amendment, unless the last one in force of its kind says the same."""
+    last = last_of(conn, row)
+    if last is not None and last.value == row["value"]:
         return
     row |= {name: plain_text(row[name])[:WORDS_MOST] for name in ("who", "why")}
     log = conn.scalar(select(tables.runs.c.digest).where(tables.runs.c.id == row["run"]))

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, and_, exists, select
+from sqlalchemy import Connection, and_, select
 
 from handbell.files import fresh_file
 
@@ -24,6 +24,7 @@ from .schema import Wanted
 from .schema_rows import Rows
 from .settle import NAME
 from .store import Store
+from .worn import bibs_of
 
 FORMAT, VERSION = "handbell bundle", 1
 LIST, CHECK = "bundle.json", "bundle.sha256"
@@ -154,20 +155,22 @@ def _wearers(conn: Connection, some: Any) -> list[dict[str, Any]]:
     That is one it was said of and that has the bib, if there is one; beside it all logs of the
     class that it was said of. Where they are in two classes, the name goes to the right ones.
     """
-    w, r, t = tables.wearers, tables.runs, tables.tasks
-    has_bib = exists().where(t.c.timeline == r.c.timeline, t.c.bib == w.c.bib).label("has_bib")
+    w, r = tables.wearers, tables.runs
     said = (w.c.class_id, w.c.bib, w.c.name, w.c.said, w.c.amended, w.c.absent, w.c.logs)
     joined = (
-        select(r.c.digest, *said, has_bib)
+        select(r.c.id, r.c.digest, *said)
         .select_from(w)
         .join(r, and_(r.c.class_id == w.c.class_id, some))
     )
+    rows = conn.execute(joined.order_by(r.c.id, w.c.bib)).all()
+    bibs = bibs_of(conn, {row.id for row in rows})
     found: dict[tuple[int, int], tuple[tuple[bool, bool], dict[str, Any]]] = {}
     said_of: dict[tuple[int, int], list[str]] = {}
-    for row in conn.execute(joined.order_by(r.c.id, w.c.bib)):
-        name = row.said if row.amended else row.name
+    for row in rows:
+        name, before = (row.said, None) if row.amended else (row.name, row.said)
         told = {"log": row.digest, "bib": row.bib, "name": name, "absent": row.absent}
-        fits = bool(row.has_bib), row.logs is None or row.digest in row.logs.split()
+        told["before"] = before
+        fits = row.bib in bibs[row.id], row.logs is None or row.digest in row.logs.split()
         place = row.class_id, row.bib
         if fits[1]:
             said_of.setdefault(place, []).append(row.digest)

@@ -80,6 +80,7 @@ WEARER: Mapping[str, Check] = {
     "log": _DIGEST,
     "bib": _SMALL,
     "name": _or_none(_words),
+    "before": _or_none(_words),
     "absent": _yes_no,
     "logs": _or_none(_DIGESTS),
 }
@@ -91,7 +92,7 @@ LISTS = {
     "wearers": WEARER,
 }
 # Earlier versions did not tell these.
-NOT_ALWAYS = {"text": False, "class": None, "filed": False, "logs": None}
+NOT_ALWAYS = {"text": False, "class": None, "filed": False, "before": None, "logs": None}
 
 
 def checked_list(told: Mapping[str, Any]) -> dict[str, Any]:

@@ -11,20 +11,20 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, and_, delete, select, update
+from sqlalchemy import Connection, Row, and_, delete, select, update
 
 from handbell.errors import HandbellError, StoreError
 
 from . import joining, journals, tables, timelines
-from .amend import settle_name
+from .amend import last_of, settle_name
 from .bulk import insert_if_absent
 from .bundle import CHECK, FORMAT, LIST, VERSION
 from .bundle_check import checked_list
 from .bundle_classes import beside, marks_of, otherwise
-from .bundle_names import Runs, take_names
+from .bundle_names import Place, Runs, take_names
 from .ingest import digest_of, ingest_in
 from .salvage import PUT_BACK
-from .settle import NAME, settle
+from .settle import BIB, HELD, NAME, REPS, TO_END, settle
 from .store import Store, put_plan, put_timeline
 from .together import START_APART_US
 
@@ -191,9 +191,15 @@ def _take_in(conn: Connection, bundle: Bundle) -> Imported:
     done.classes = sorted({row.class_id for row in now if row.class_id is not None})
     for class_id in sorted({row.class_id for row in now if row.class_id and row.origin}):
         done.apart[class_id] = _alike(conn, class_id)
+    named = _amendments(conn, told["amendments"], runs, done)
+    before = {place: _name(conn, place) for place in named}
     done.names_new, kept = take_names(conn, told["wearers"], told["runs"], runs)
-    done.kept += kept
-    _amendments(conn, told["amendments"], runs, done)
+    for place in sorted(named):
+        settle_name(conn, *place)
+        was, settled = before[place], _name(conn, place)
+        if was is not None and settled is not None and was.name != settled.name and place in kept:
+            kept[place] = _amended(place, was, settled)
+    done.kept += filter(None, kept.values())
     done.kept += otherwise(conn, told["runs"])
     done.kept += beside(conn, new, runs)
     done.doubts = joining.doubts_in(conn, new, told=done.apart)
@@ -221,9 +227,50 @@ def _alike(conn: Connection, class_id: int) -> int | None:
     return first
 
 
-def _amendments(conn: Connection, told: list[dict[str, Any]], runs: Runs, done: Imported) -> None:
-    """Take in corrections; one that either side took back is taken back."""
+def _name(conn: Connection, place: Place) -> Row[Any] | None:
+    w = tables.wearers
+    return conn.execute(select(w).where(w.c.class_id == place[0], w.c.bib == place[1])).first()
+
+
+def _amended(place: Place, was: Row[Any], now: Row[Any]) -> str:
+    """Say that an amended name of the bundle took the place of one that was said here."""
+    class_id, bib = place
+    said = f"Bib {bib} of class {class_id} was {was.name or 'nobody'} here and is "
+    said += f"{now.name or 'nobody'} now, as an amendment in the bundle says"
+    if now.amended is None:
+        return said
+    return f"{said}. To take that back: handbell amend {class_id} --undo {now.amended[:8]}"
+
+
+def _both_amended(class_id: int | None, one: dict[str, Any], mine: Row[Any], last: Any) -> str:
+    """Say that one thing was amended here and there, and which of the two holds."""
+    what = {REPS: "The reps", HELD: "The held time", BIB: "The bib", NAME: "The name"}[one["what"]]
+    where = "" if one["what"] == NAME else f", window {one['window']}"
+    here, there, holds = (
+        _value(one["what"], value) for value in (mine.value, one["value"], last.value)
+    )
+    return (
+        f"{what} of bib {one['bib']}{where}, of class {class_id} was amended to {here} here and to "
+        f"{there} in the bundle: {holds} holds, which was amended later. To take that back: "
+        f"handbell amend {class_id} --undo {last.digest[:8]}"
+    )
+
+
+def _value(what: str, value: str) -> str:
+    if what != HELD:
+        return value
+    return "the end" if value == TO_END else f"{int(value) / 10:g} s"
+
+
+def _amendments(
+    conn: Connection, told: list[dict[str, Any]], runs: Runs, done: Imported
+) -> set[Place]:
+    """Take in corrections; one that either side took back is taken back.
+
+    Return of which bibs the names are to be settled, when the names themselves are in.
+    """
     a = tables.amendments
+    there = {one["digest"] for one in told}
     changed: set[int] = set()
     named: set[tuple[int, int]] = set()
     for one in told:
@@ -231,8 +278,11 @@ def _amendments(conn: Connection, told: list[dict[str, Any]], runs: Runs, done: 
             continue  # it was put back here
         run, class_id = runs[one["log"]]
         row = {name: value for name, value in one.items() if name != "log"} | {"run": run}
+        mine = None if one["undone_utc_us"] is not None else last_of(conn, row)
         new = insert_if_absent(conn, a, row)
         done.amendments_new += new
+        if new and mine and mine.digest not in there and mine.value != one["value"]:
+            done.kept.append(_both_amended(class_id, one, mine, last_of(conn, row)))
         if not new and (one["who"] or one["why"]):  # it came without names before
             unsaid = and_(a.c.digest == one["digest"], a.c.who == "", a.c.why == "")
             said = {name: one[name] for name in ("who", "why")}
@@ -247,5 +297,4 @@ def _amendments(conn: Connection, told: list[dict[str, Any]], runs: Runs, done: 
             named.add((class_id, one["bib"]))
     for run in sorted(changed):
         settle(conn, run)
-    for class_id, bib in sorted(named):
-        settle_name(conn, class_id, bib)
+    return named

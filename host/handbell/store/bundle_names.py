@@ -10,59 +10,74 @@ from sqlalchemy import Connection, and_, select, update
 from . import tables
 from .bulk import insert_if_absent
 from .names import plain_text
+from .worn import bibs_of
 
 Runs = dict[str, tuple[int, int | None]]  # by a log's digest: its run, and the class that is in
 Told = Mapping[str, Any]
+Place = tuple[int, int]  # a class and a bib
 
 
 def take_names(
     conn: Connection, told: Iterable[Told], logs: Iterable[Told], runs: Runs
-) -> tuple[int, list[str]]:
+) -> tuple[int, dict[Place, str]]:
     """Take in who wore what; what was said here already stays.
 
-    ``logs`` are those of the bundle, ``runs`` those of them that are in the store now. Returned are
-    how many names are new, and a sentence for each that differs from what was said here.
+    ``logs`` are those of the bundle, ``runs`` those of them that are in the store now; amendments
+    of bibs are in force already. Returned are how many names are new, and by class and bib a
+    sentence where something else was said here; an empty one where the bundle says nothing of it.
     """
-    new, kept = 0, []
+    new, kept = 0, dict[Place, str]()
     of_class = {one["digest"]: one.get("class") for one in logs}
-    goes = []
-    words: dict[tuple[int, int], dict[str, None]] = {}
+    goes: dict[Place, list[tuple[Told, set[str]]]] = {}
     for one in told:
         said_of = _said_of(one, of_class)
-        to = _where_to(conn, one, said_of or {one["log"]}, runs)
-        goes.append((one, said_of, to))
-        for class_id in to:
-            words.setdefault((class_id, one["bib"]), {})[_words(one)] = None
-    for (class_id, bib), some in words.items():
-        if len(some) > 1:
-            kept.append(
-                f"Bib {bib} of class {class_id} is {' and '.join(some)} in the bundle, of "
+        for class_id in _where_to(conn, one, said_of or {one["log"]}, runs):
+            goes.setdefault((class_id, one["bib"]), []).append((one, said_of))
+    for (class_id, bib), some in sorted(goes.items()):
+        words = list(dict.fromkeys(_words(one) for one, _ in some))
+        if len(words) > 1:
+            kept[class_id, bib] = (
+                f"Bib {bib} of class {class_id} is {' and '.join(words)} in the bundle, of "
                 "different logs: none of that was taken in"
             )
-    for one, said_of, to in goes:
-        for class_id in to:
-            if len(words[class_id, one["bib"]]) > 1:
-                continue
-            there = _logs_of(conn, class_id)
-            name = plain_text(one["name"] or "") or None
-            row = {"class_id": class_id, "bib": one["bib"], "name": name}
-            of = {"logs": _listed(said_of or there, there)}
-            w = tables.wearers
-            if insert_if_absent(conn, w, row | {"absent": bool(one["absent"])} | of):
-                new += 1
-                continue
-            same = and_(w.c.class_id == class_id, w.c.bib == row["bib"])
-            here = conn.execute(select(w).where(same)).one()
-            mine = here.said if here.amended else here.name
-            if mine == name:
-                both = (set(here.logs.split()) if here.logs else there) | (said_of or there)
-                conn.execute(update(w).where(same).values(logs=_listed(both, there)))
-            elif name:
-                kept.append(
-                    f"Bib {row['bib']} of class {class_id} is {mine or 'nobody'} here and stays "
-                    f"so; the bundle says {name}"
-                )
+            continue
+        for one, said_of in some:
+            added, differs = _take(conn, one, said_of, class_id)
+            new += added
+            if differs is not None:
+                kept[class_id, bib] = differs
     return new, kept
+
+
+def _take(conn: Connection, one: Told, said_of: set[str], class_id: int) -> tuple[bool, str | None]:
+    """Take a name into a class; return whether it is new, and what is said if another was here."""
+    w, bib = tables.wearers, one["bib"]
+    there = _logs_of(conn, class_id)
+    name = plain_text(one["name"] or "") or None
+    same = and_(w.c.class_id == class_id, w.c.bib == bib)
+    here = conn.execute(select(w).where(same)).first()
+    if one["name"] is None and not one["absent"]:  # nothing was said before it was amended
+        return False, "" if here is not None else None
+    before = None if one["before"] is None else plain_text(one["before"])
+    row = {"class_id": class_id, "bib": bib, "name": name, "said": before}
+    of = {"absent": bool(one["absent"]), "logs": _listed(said_of or there, there)}
+    if here is None:
+        return insert_if_absent(conn, w, row | of), None
+    mine = here.said if here.amended else here.name
+    if (mine or None, bool(here.absent)) == (name, bool(one["absent"])):
+        both = (set(here.logs.split()) if here.logs else there) | (said_of or there)
+        now: dict[str, str | None] = {"logs": _listed(both, there)}
+        if not here.amended and here.said is None:
+            now["said"] = before
+        conn.execute(update(w).where(same).values(now))
+        return False, None
+    if not name and not one["absent"]:  # it was forgotten there
+        return False, ""
+    known = _words({"name": mine, "absent": here.absent})
+    return False, (
+        f"Bib {bib} of class {class_id} is {known} here and stays so; the bundle says "
+        f"{_words({**one, 'name': name})}"
+    )
 
 
 def _words(one: Told) -> str:
@@ -85,10 +100,10 @@ def _where_to(conn: Connection, one: Told, said_of: set[str], runs: Runs) -> lis
 
     If none has the bib, that of the log which the bundle names; none if that was put back here.
     """
-    r, t = tables.runs.c, tables.tasks.c
-    ids = [runs[log][0] for log in said_of if log in runs]
-    wanted = select(r.class_id).join(tables.tasks, t.timeline == r.timeline)
-    wanted = wanted.where(r.id.in_(ids), r.class_id.is_not(None), t.bib == one["bib"])
+    r = tables.runs.c
+    bibs = bibs_of(conn, [runs[log][0] for log in said_of if log in runs])
+    ids = [run for run, some in bibs.items() if one["bib"] in some]
+    wanted = select(r.class_id).where(r.id.in_(ids), r.class_id.is_not(None))
     found = list(conn.scalars(wanted.distinct().order_by(r.class_id)))
     if found or one["log"] not in runs:
         return found

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,7 +10,7 @@ from sqlalchemy import Connection, RowMapping, bindparam, delete, select
 
 from .amend import settle_name
 from .bulk import put_row
-from .settle import NAME
+from .settle import BIB, NAME
 from .tables import amendments, runs, tasks, wearers
 
 # Built once, since it is asked for each log anew.
@@ -21,7 +21,10 @@ _OF_ALL = select(wearers.c.bib).where(
 
 @dataclass(frozen=True)
 class _Logs:
-    """The logs of some classes, by digest: in which one each is and was, and its bibs."""
+    """The logs of some classes, by digest: in which one each is and was, and its bibs.
+
+    Its bibs are those of its plan, and those that it was given by amendments.
+    """
 
     now: dict[str, int]
     before: dict[str, int | None]
@@ -36,7 +39,7 @@ class _Logs:
         return {log for log, there in self.before.items() if there == class_id}
 
     def with_bib(self, class_id: int, bib: int) -> set[str]:
-        """Return the logs of a class whose box had a bib."""
+        """Return the logs of a class that have a bib."""
         return {log for log in self.of(class_id) if bib in self.bibs[log]}
 
 
@@ -60,12 +63,25 @@ def _words(row: Mapping[Any, Any]) -> str:
 
 def bibs_lost(conn: Connection, run: int) -> list[int]:
     """Return the bibs of which something is said in a class, and which only this run there has."""
-    r, t, w = runs.c, tasks.c, wearers.c
-    here = select(r.class_id).where(r.id == run).scalar_subquery()
-    others = select(t.bib).join(runs, r.timeline == t.timeline)
-    others = others.where(r.class_id == here, r.id != run)
-    lost = select(w.bib).where(w.class_id == here, w.bib.not_in(others))
-    return list(conn.scalars(lost.order_by(w.bib)))
+    r, w = runs.c, wearers.c
+    class_id = conn.scalar(select(r.class_id).where(r.id == run))
+    others = conn.scalars(select(r.id).where(r.class_id == class_id, r.id != run)).all()
+    have = set().union(*bibs_of(conn, others).values())
+    said = conn.scalars(select(w.bib).where(w.class_id == class_id).order_by(w.bib))
+    return [bib for bib in said if bib not in have]
+
+
+def bibs_of(conn: Connection, some: Collection[int]) -> dict[int, set[int]]:
+    """Return the bibs of each run: those of its plan, and those that it was given since."""
+    r, t, a = runs.c, tasks.c, amendments.c
+    found: dict[int, set[int]] = {run: set() for run in some}
+    planned = select(r.id, t.bib).join(tasks, t.timeline == r.timeline).where(r.id.in_(found))
+    for run, bib in conn.execute(planned.distinct()):
+        found[run].add(bib)
+    given = select(a.run, a.value).where(a.run.in_(found), a.what == BIB, a.undone_utc_us.is_(None))
+    for run, bib in conn.execute(given):
+        found[run].add(int(bib))
+    return found
 
 
 def said_of_all(conn: Connection, some: Iterable[int]) -> bool:
@@ -120,17 +136,13 @@ def move_names(
 
 
 def _logs(conn: Connection, of: Iterable[int], moved: Mapping[int, int | None]) -> _Logs:
-    r, t = runs.c, tasks.c
-    wanted = select(r.id, r.digest, r.class_id, r.timeline).where(r.class_id.in_(list(of)))
-    found = conn.execute(wanted).all()
-    there: dict[str, set[int]] = {row.timeline: set() for row in found}
-    bibs = select(t.timeline, t.bib).where(t.timeline.in_(there)).distinct()
-    for timeline, bib in conn.execute(bibs):
-        there[timeline].add(bib)
+    r = runs.c
+    found = conn.execute(select(r.id, r.digest, r.class_id).where(r.class_id.in_(list(of)))).all()
+    bibs = bibs_of(conn, [row.id for row in found])
     return _Logs(
         now={row.digest: row.class_id for row in found},
         before={row.digest: moved.get(row.id, row.class_id) for row in found},
-        bibs={row.digest: there[row.timeline] for row in found},
+        bibs={row.digest: bibs[row.id] for row in found},
     )
 
 

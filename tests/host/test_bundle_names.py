@@ -1,0 +1,182 @@
+"""Names, absence and amendments between two stores: what differs is told, and nothing is lost."""
+
+import classes
+import pytest
+from sqlalchemy import select
+from test_bundle_classes import START_MS, boxes_of, take
+
+from handbell.cli.main import main
+from handbell.store import filing, open_store, tables
+from handbell.store.amend import Change, amend_efforts, amend_name, one_window, places_of, undo
+from handbell.store.bundle import export_bundle
+from handbell.store.bundle_in import import_bundle
+from handbell.store.queries import load_class
+from handbell.store.schema import Wanted
+from handbell.store.wearers import set_wearers
+from handbell.store.worn import bibs_lost
+
+pytest_plugins = ["store_fixtures"]
+
+
+@pytest.fixture(name="theirs")
+def _theirs(tmp_path):
+    with open_store(str(tmp_path / "theirs.sqlite")) as theirs:
+        yield theirs
+
+
+def change(what, value, at=5):
+    return Change(what, value, "Coach", "why", at)
+
+
+def amend(store, class_id, bib, what, value, at=5, **where):
+    record = load_class(store, class_id)
+    if what == "name":
+        amend_name(store, record, bib, change(what, value, at))
+    else:
+        places = places_of(record, bib, as_planned=what == "bib", **where)
+        places = places if what == "bib" else one_window(record, places)
+        amend_efforts(store, record, places, change(what, value, at))
+
+
+def undo_all(store, class_id):
+    for one in load_class(store, class_id).amendments:
+        undo(store, load_class(store, class_id), one.digest, "Coach", 99)
+
+
+def wearers(store):
+    with store.reading() as conn:
+        rows = conn.execute(select(tables.wearers).order_by(*tables.wearers.primary_key))
+        return [tuple(row) for row in rows]
+
+
+def hand(theirs, store, path):
+    export_bundle(theirs, path, Wanted())
+    return import_bundle(store, path)
+
+
+def test_a_name_goes_with_the_log_whose_bib_was_given_another_number(store):
+    take(store, 1, 1)
+    take(store, 2, 2)
+    amend(store, 1, 2, "bib", "9")
+    set_wearers(store, 1, {1: "Uma", 9: "Zed"})
+    other = filing.set_apart(store, 1, ["2"])
+    assert boxes_of(store) == {(1,): {1: "Uma"}, (2,): {9: "Zed"}}
+    filing.join_classes(store, other, 1)
+    assert boxes_of(store) == {(1, 2): {1: "Uma", 9: "Zed"}}
+
+
+def test_after_two_changed_bibs_each_half_of_the_class_has_the_name_of_who_was_there(store):
+    take(store, 1, 1)
+    take(store, 2, 2)
+    set_wearers(store, 1, {1: "Uma", 2: "Vic"})
+    amend(store, 1, 1, "bib", "2")
+    amend(store, 1, 2, "bib", "1", 6)
+    filing.set_apart(store, 1, ["2"])
+    names = boxes_of(store)
+    assert names[1,][2] == "Vic" and names[2,][1] == "Uma"
+
+
+def test_a_name_in_a_bundle_goes_to_the_log_that_was_given_its_bib(store, theirs, tmp_path):
+    for one in (store, theirs):
+        for box in (1, 2):
+            take(one, box, box)
+    amend(theirs, 1, 2, "bib", "9")
+    set_wearers(theirs, 1, {9: "Zed"})
+    filing.set_apart(theirs, 1, ["1"])
+    hand(theirs, store, tmp_path / "b.zip")
+    assert boxes_of(store) == {(1, 2): {9: "Zed"}}
+    filing.set_apart(store, 1, ["1"])
+    assert boxes_of(store) == {(1,): {}, (2,): {9: "Zed"}}
+
+
+def test_absence_that_differs_is_told_and_changes_nothing(store, theirs, tmp_path):
+    for one in (store, theirs):
+        for box in (1, 2, 3):
+            take(one, box, box)
+    set_wearers(store, 1, {1: "Uma", 2: "Vic", 3: "Zed"})
+    set_wearers(theirs, 1, {1: "Uma"}, [1, 2])
+    done = hand(theirs, store, tmp_path / "b.zip")
+    assert done.kept == [
+        "Bib 1 of class 1 is Uma here and stays so; the bundle says Uma (absent)",
+        "Bib 2 of class 1 is Vic here and stays so; the bundle says nobody (absent)",
+    ]
+    assert boxes_of(store) == {(1, 2, 3): {1: "Uma", 2: "Vic", 3: "Zed"}}
+    assert not any(one.absent for one in load_class(store).wearers.values())
+
+
+@pytest.mark.parametrize("said", [{1: "Mina"}, {}])
+def test_an_amended_name_that_takes_the_place_of_one_that_was_said_here_is_told(
+    store, theirs, place, tmp_path, capsys, said
+):
+    for one in (store, theirs):
+        for box in (1, 2):
+            take(one, box, box)
+    set_wearers(store, 1, {1: "Ann"})
+    set_wearers(theirs, 1, said)
+    amend(theirs, 1, 1, "name", "Otto")
+    export_bundle(theirs, tmp_path / "b.zip", Wanted())
+    assert main(["import", str(tmp_path / "b.zip"), "--store", place]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "Bib 1 of class 1 was Ann here and is Otto now, as an amendment in the bundle" in told
+    assert "stays so" not in told
+    back = told.split("handbell amend 1 --undo ")[1].split()[0]
+    assert main(["amend", "1", "--undo", back, "--store", place]) == 0
+    assert boxes_of(store) == {(1, 2): {1: "Ann"}}
+
+
+def test_an_amended_name_with_nothing_before_it_leaves_nothing_when_it_is_undone(
+    store, theirs, tmp_path
+):
+    for box in (1, 2):
+        take(theirs, box, box)
+    amend(theirs, 1, 1, "name", "Otto")
+    hand(theirs, store, tmp_path / "b.zip")
+    assert wearers(store) == wearers(theirs)
+    for one in (store, theirs):
+        undo_all(one, 1)
+        assert wearers(one) == []
+
+
+@pytest.mark.parametrize(("mine_at", "holds"), [(3, "5"), (9, "9")])
+def test_what_both_coaches_amended_is_told_whichever_holds(store, theirs, tmp_path, mine_at, holds):
+    for one, value, at in ((store, "9", mine_at), (theirs, "5", 5)):
+        take(one, 1, 1)
+        amend(one, 1, 1, "reps", value, at, window=1)
+    done = hand(theirs, store, tmp_path / "b.zip")
+    (said,) = done.kept
+    assert f"was amended to 9 here and to 5 in the bundle: {holds} holds" in said
+    assert load_class(store).results[0].reps == int(holds)
+    assert hand(theirs, store, tmp_path / "b.zip").kept == []
+
+
+def test_what_was_said_before_an_amended_name_comes_along_in_a_half_of_the_class(
+    store, theirs, tmp_path
+):
+    def both(one, box, start_ms):
+        data = classes.timeline(classes.PIECES, (1, 2), 1, rounds=3, rate=False)
+        one.put_timeline(data)
+        one.put_plan(classes.PLAN_TEXT, "Two blocks")
+        journal = classes.play(data, [classes.Press(11_000 + box)], start_ms).journal
+        return one.ingest(journal, classes.BOX_IDS[box - 1], (START_MS + 7_200_000) * 1000)
+
+    both(theirs, 1, START_MS)
+    both(theirs, 2, START_MS + 40 * 60_000)
+    set_wearers(theirs, 2, {2: "Bo"})
+    filing.join_classes(theirs, 2, 1)
+    amend(theirs, 1, 2, "name", "Otto")
+    other = filing.set_apart(theirs, 1, [classes.BOX_IDS[1][-4:]])
+    hand(theirs, store, tmp_path / "b.zip")
+    assert wearers(store) == wearers(theirs)
+    for one in (theirs, store):
+        joined = filing.join_classes(one, other, 1)
+        undo_all(one, joined)
+        assert boxes_of(one) == {(1, 2): {2: "Bo"}}
+
+
+def test_a_log_that_lends_its_class_an_amended_bib_with_a_name_is_the_last_to_have_it(store):
+    first = take(store, 1, 1)
+    take(store, 2, 2)
+    amend(store, 1, 2, "bib", "1")
+    set_wearers(store, 1, {1: "Uma"})
+    with store.reading() as conn:
+        assert bibs_lost(conn, first.run_id) == [], "the other log has it now, too"
