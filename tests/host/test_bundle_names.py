@@ -104,9 +104,14 @@ def test_absence_that_differs_is_told_and_changes_nothing(store, theirs, tmp_pat
     assert not any(one.absent for one in load_class(store).wearers.values())
 
 
-@pytest.mark.parametrize("said", [{1: "Mina"}, {}])
+STAYS = (
+    "Bib 1 of class 1 is Otto here, as amended, and was Ann before, and stays so; the bundle says"
+)
+
+
+@pytest.mark.parametrize(("said", "said_again"), [({1: "Mina"}, f"{STAYS} Mina"), ({}, None)])
 def test_an_amended_name_that_takes_the_place_of_one_that_was_said_here_is_told(
-    store, theirs, place, tmp_path, capsys, said
+    store, theirs, place, tmp_path, capsys, said, said_again
 ):
     for one in (store, theirs):
         for box in (1, 2):
@@ -119,6 +124,8 @@ def test_an_amended_name_that_takes_the_place_of_one_that_was_said_here_is_told(
     told = " ".join(capsys.readouterr().out.split())
     assert "Bib 1 of class 1 was Ann here and is Otto now, as an amendment in the bundle" in told
     assert "stays so" not in told
+    (again,) = import_bundle(store, tmp_path / "b.zip").kept or [None]
+    assert again == said_again
     back = told.split("handbell amend 1 --undo ")[1].split()[0]
     assert main(["amend", "1", "--undo", back, "--store", place]) == 0
     assert boxes_of(store) == {(1, 2): {1: "Ann"}}
@@ -144,7 +151,7 @@ def test_what_both_coaches_amended_is_told_whichever_holds(store, theirs, tmp_pa
         amend(one, 1, 1, "reps", value, at, window=1)
     done = hand(theirs, store, tmp_path / "b.zip")
     (said,) = done.kept
-    assert f"was amended to 9 here and to 5 in the bundle: {holds} holds" in said
+    assert f"reps amended to 9 here and to 5 in the bundle. {holds} holds" in said
     assert load_class(store).results[0].reps == int(holds)
     assert hand(theirs, store, tmp_path / "b.zip").kept == []
 

@@ -679,3 +679,18 @@ def test_a_further_box_whose_start_tells_the_half_is_not_doubted(store):
     taken = pressing(3, START_MS + 60_000, 13, range(1), collected_min=90)(store)
     assert boxes_by_class(store) == {1: [1, 2], other: [11, 12, 13]}
     assert joining.doubts(store, [taken.run_id]) == []
+
+
+def test_what_hung_on_a_class_that_is_deleted_is_filed_anew_and_said(store, place, capsys):
+    take(store, 1, START_MS, START_MS + 20 * MINUTE_MS)
+    later = START_MS + 300 * MINUTE_MS
+    other = take(store, 1, later, later)
+    lost = take(store, 2, None, later + MINUTE_MS)
+    assert now(store)[lost.run_id] not in (1, other.class_id), "it may be of either"
+    assert main(["class", "1", "--delete", "--yes", "--store", place]) == 0
+    assert together(store, lost, other)
+    said = " ".join(capsys.readouterr().out.split())
+    assert f"that was in class {lost.class_id} is in class {other.class_id} now" in said
+    assert f"handbell class {other.class_id} --apart 0002" in said
+    both = [one.run_id for one in (lost, other)]
+    assert joining.doubts(store, both) == []

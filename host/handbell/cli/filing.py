@@ -54,8 +54,8 @@ def class_run(args: argparse.Namespace) -> Result:
         if args.delete:
             if not args.yes:
                 _ask(record)
-            logs = filing.delete_class(store, number)
-            return _deleted(number, logs)
+            logs, moved = filing.delete_class(store, number)
+            return _deleted(number, logs, moved)
         if args.join is not None:
             number = filing.join_classes(store, number, args.join)
         elif args.apart:
@@ -111,11 +111,13 @@ def _logs(record: ClassRecord) -> list[dict[str, Any]]:
     return told
 
 
-def _deleted(number: int, logs: int) -> Result:
+def _deleted(number: int, logs: int, moved: list[str]) -> Result:
     def text(out: Console) -> None:
         out.print(f"Class {number} is gone, with {logs} logs and what was amended in it.")
+        for words in moved:
+            out.print(words, markup=False, soft_wrap=True)
 
-    return Result({"deleted": number, "logs": logs}, text)
+    return Result({"deleted": number, "logs": logs, "moved": moved}, text)
 
 
 def _ask(record: ClassRecord) -> None:

@@ -244,14 +244,14 @@ def _amended(place: Place, was: Row[Any], now: Row[Any]) -> str:
 
 def _both_amended(class_id: int | None, one: dict[str, Any], mine: Row[Any], last: Any) -> str:
     """Say that one thing was amended here and there, and which of the two holds."""
-    what = {REPS: "The reps", HELD: "The held time", BIB: "The bib", NAME: "The name"}[one["what"]]
+    what = {REPS: "reps", HELD: "the held time", BIB: "the bib", NAME: "the name"}[one["what"]]
     where = "" if one["what"] == NAME else f", window {one['window']}"
     here, there, holds = (
         _value(one["what"], value) for value in (mine.value, one["value"], last.value)
     )
     return (
-        f"{what} of bib {one['bib']}{where}, of class {class_id} was amended to {here} here and to "
-        f"{there} in the bundle: {holds} holds, which was amended later. To take that back: "
+        f"Class {class_id}, bib {one['bib']}{where}: {what} amended to {here} here and to {there} "
+        f"in the bundle. {holds} holds, as the later one. To take it back: "
         f"handbell amend {class_id} --undo {last.digest[:8]}"
     )
 

@@ -74,10 +74,14 @@ def _take(conn: Connection, one: Told, said_of: set[str], class_id: int) -> tupl
     if not name and not one["absent"]:  # it was forgotten there
         return False, ""
     known = _words({"name": mine, "absent": here.absent})
-    return False, (
-        f"Bib {bib} of class {class_id} is {known} here and stays so; the bundle says "
-        f"{_words({**one, 'name': name})}"
-    )
+    where = f"Bib {bib} of class {class_id}"
+    theirs = f"the bundle says {_words({**one, 'name': name})}"
+    if here.amended:
+        return False, (
+            f"{where} is {here.name or 'nobody'} here, as amended, and was {known} before, and "
+            f"stays so; {theirs}"
+        )
+    return False, f"{where} is {known} here and stays so; {theirs}"
 
 
 def _words(one: Told) -> str:

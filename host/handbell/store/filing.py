@@ -105,17 +105,22 @@ def put_together(conn: Connection, some: Collection[int]) -> int:
     return joining.file(conn, rows[0].id)
 
 
-def delete_class(store: Store, class_id: int) -> int:
-    """Take a class out with all that belongs to it, and return how many logs it had.
+def delete_class(store: Store, class_id: int) -> tuple[int, list[str]]:
+    """Take a class out with all that belongs to it; return how many logs it had.
 
-    Plans and timelines stay, since other classes may have them too.
+    Plans and timelines stay, since other classes may have them too. Logs that hung on it are filed
+    anew; returned is also a sentence for those that go to another class.
     """
 
-    def work(conn: Connection) -> int:
+    def work(conn: Connection) -> tuple[int, list[str]]:
         some = [r.id for r in runs_of(store, conn, class_id)]
+        around = joining.around(conn, some)
         _delete_runs(conn, some)
         _delete_class(conn, class_id)
-        return len(some)
+        said: list[str] = []
+        for run in sorted(around):
+            joining.file(conn, run, differ=said)
+        return len(some), list(dict.fromkeys(said))
 
     return store.doing(work)
 

@@ -28,9 +28,10 @@ from sqlalchemy import (
 from handbell_core import journal as j
 from handbell_core.timeline import HEADER_SIZE
 
-from .parted import COLLECTING_US, Parted, parted, touch
+from .doubts import moves, of_another_origin, sentences
+from .parted import Parted, parted, touch
 from .store import Store
-from .tables import classes, plans, runs, taps, timelines, wearers
+from .tables import classes, plans, runs, taps, timelines
 from .timelines import slot_ms_of
 from .together import MINUTE_US, START_APART_US, Log
 from .worn import move_names, said_of_all
@@ -104,6 +105,15 @@ def file(
     return _write(conn, plan, rows, found, number, differ)[run]
 
 
+def around(conn: Connection, some: Collection[int]) -> set[int]:
+    """Return the other runs whose place may depend on some."""
+    found: set[int] = set()
+    for run in some:
+        if run not in found:
+            found |= set(_parted_around(conn, run)[1])
+    return found - set(some)
+
+
 def file_again(conn: Connection, some: Iterable[int]) -> None:
     """File runs of which it was not known rightly when they began, and those filed with them."""
     r = runs.c
@@ -128,80 +138,12 @@ def doubts_in(conn: Connection, some: Iterable[int], told: Collection[int] = ())
             continue
         _, rows, found = _parted_around(conn, run)
         seen |= set(rows)
-        said |= dict.fromkeys(_sentences(rows, found))
+        said |= dict.fromkeys(sentences(rows, found))
     of = select(runs.c.class_id).where(runs.c.id.in_(list(some)), runs.c.class_id.is_not(None))
     for class_id in conn.scalars(of.distinct().order_by(runs.c.class_id)).all():
         if class_id not in told:
-            said |= dict.fromkeys(_of_another_origin(conn, class_id))
+            said |= dict.fromkeys(of_another_origin(conn, class_id))
     return list(said)
-
-
-def _of_another_origin(conn: Connection, class_id: int) -> list[str]:
-    """Return a sentence for each class out of a bundle, or beside one, whose missing box it is."""
-    c, mine = classes.c, _boxes(conn, class_id)
-    one = conn.execute(select(c.plan, c.start_utc_us).where(c.id == class_id)).one()
-    if one.start_utc_us is None:
-        return []
-    since, until = one.start_utc_us - START_APART_US, one.start_utc_us + START_APART_US
-    near = and_(c.plan == one.plan, c.id != class_id, c.start_utc_us.between(since, until))
-    said = []
-    for other in conn.scalars(select(c.id).where(near).order_by(c.id)).all():
-        yours = _boxes(conn, other)
-        stations = [{station for station, _ in some} for some in (mine, yours)]
-        origins = [{origin for _, origin in some} for some in (mine, yours)]
-        if not stations[0] & stations[1] and not origins[0] & origins[1]:
-            said.append(
-                f"Classes {min(class_id, other)} and {max(class_id, other)} are of one plan, began "
-                "close together and have no station in common, but one of them came in a bundle or "
-                "was set apart. If it was one class: "
-                f"handbell class {class_id} --join {other}"
-            )
-    return said
-
-
-def _boxes(conn: Connection, class_id: int) -> set[tuple[int, str | None]]:
-    """Return the stations and origins of a class's runs."""
-    r = runs.c
-    wanted = select(r.station, r.origin).where(r.class_id == class_id)
-    return {(row.station, row.origin) for row in conn.execute(wanted)}
-
-
-def _sentences(rows: Rows, found: Parted) -> list[str]:
-    number = [rows[group[0].run].class_id for group in found.classes]
-    said = []
-    for place, among in found.unsure.items():
-        log = found.classes[place][0]
-        may = " or ".join(f"class {n}" for n in sorted({number[other] for other in among}))
-        said.append(
-            f"A log of box {log.box_id[-4:]} (station {log.station}) tells no time: it may be of "
-            f"{may or 'another class'}. It is class {number[place]} until you say which it is: "
-            f"handbell class {number[place]} --join CLASS"
-        )
-    for one, other, station in found.halls:
-        a, b = sorted((number[one], number[other]))
-        said.append(
-            f"Classes {a} and {b} are of one plan and began close together, but two boxes of "
-            f"station {station} were pressed at the same time: they are taken for two halls. "
-            f"If it was one class: handbell class {b} --join {a}. Of two halls, see by handbell "
-            f"class {a} and handbell class {b} that each has its own boxes: where both began at "
-            "once only the time of collecting tells"
-        )
-    for log, place, other in found.either:
-        n, box = number[place], log.box_id[-4:]
-        said.append(
-            f"A log of box {box} (station {log.station}) is in class {n}, but it may be of class "
-            f"{number[other]}, which was said to be another and lacks that station. If it is: "
-            f"handbell class {n} --apart {box}, then handbell class NUMBER --join {number[other]} "
-            "with the number that says"
-        )
-    for place, station in found.shared:
-        n = number[place]
-        said.append(
-            f"Class {n} has logs of two boxes of station {station}: they are taken for a box and "
-            "its spare. If it was two halls, say which boxes are of the other: "
-            f"handbell class {n} --apart BOX BOX"
-        )
-    return said
 
 
 def _parted_around(conn: Connection, run: int) -> tuple[str, Rows, Parted]:
@@ -333,7 +275,7 @@ def _write(
     moved = {run for run, class_id in now.items() if rows[run].class_id != class_id}
     went = {now[run] for run in moved}
     if differ is not None:
-        differ += _moves(conn, rows, {run: now[run] for run in moved})
+        differ += moves(conn, rows, {run: now[run] for run in moved})
     for class_id in went:
         some = [run for run in moved if now[run] == class_id]
         conn.execute(update(runs).where(runs.c.id.in_(some)).values(class_id=class_id))
@@ -342,38 +284,6 @@ def _write(
         empty = move_names(conn, before, differ)
         conn.execute(delete(classes).where(classes.c.id.in_(empty)))
     return now
-
-
-def _moves(conn: Connection, rows: Rows, moved: Mapping[int, int]) -> list[str]:
-    """Return a sentence for logs that go to another class after a coach may have seen the first.
-
-    That is after names were said of it, or in a later collecting.
-    """
-    before = {run: rows[run].class_id for run in moved if rows[run].class_id is not None}
-    if not before:
-        return []
-    w, r = wearers.c, runs.c
-    of = set(before.values())
-    named = set(conn.scalars(select(w.class_id).where(w.class_id.in_(of)).distinct()))
-    stay = select(r.class_id).where(r.class_id.in_(of), r.id.not_in(moved)).distinct()
-    stays = set(conn.scalars(stay))
-    latest_us = max(row.collected_utc_us for row in rows.values())
-    went: dict[tuple[int, int], list[Row[Any]]] = {}
-    for run, class_id in before.items():
-        if class_id in named or latest_us - rows[run].collected_utc_us > COLLECTING_US:
-            went.setdefault((class_id, moved[run]), []).append(rows[run])
-    said = []
-    for (old, new), some in sorted(went.items()):
-        some.sort(key=lambda row: (row.station, row.box_id))
-        boxes = ", ".join(f"{row.box_id[-4:]} (station {row.station})" for row in some)
-        apart = f"handbell class {new} --apart {' '.join(row.box_id[-4:] for row in some)}"
-        what = f"A log of box {boxes} that was" if len(some) == 1 else f"Logs of {boxes} that were"
-        back = f", then handbell class NUMBER --join {old} with the number that says"
-        said.append(
-            f"{what} in class {old} {'is' if len(some) == 1 else 'are'} in class {new} now, by "
-            f"what else came in. If that is wrong: {apart}{back if old in stays else ''}"
-        )
-    return said
 
 
 def _numbers(rows: Rows, found: Parted, anew: Collection[int]) -> dict[int, int]:
