@@ -694,3 +694,15 @@ def test_what_hung_on_a_class_that_is_deleted_is_filed_anew_and_said(store, plac
     assert f"handbell class {other.class_id} --apart 0002" in said
     both = [one.run_id for one in (lost, other)]
     assert joining.doubts(store, both) == []
+
+
+def test_another_log_that_goes_along_as_two_classes_are_joined_is_said(store, place, capsys):
+    one = take(store, 1, START_MS, START_MS + 60 * MINUTE_MS)
+    take(store, 2, START_MS + 25 * MINUTE_MS, START_MS + 60 * MINUTE_MS)
+    lost = take(store, 3, None, START_MS + 61 * MINUTE_MS)
+    assert len(set(now(store).values())) == 3, "it may be of either"
+    assert main(["class", "2", "--join", "1", "--store", place]) == 0
+    assert together(store, one, lost)
+    said = " ".join(capsys.readouterr().out.split())
+    assert said.count("A log of box") == 1
+    assert f"A log of box 0003 (station 3) that was in class {lost.class_id} is in class" in said

@@ -54,20 +54,21 @@ def class_run(args: argparse.Namespace) -> Result:
         if args.delete:
             if not args.yes:
                 _ask(record)
-            logs, moved = filing.delete_class(store, number)
-            return _deleted(number, logs, moved)
+            return _deleted(number, *filing.delete_class(store, number))
+        moved: list[str] = []
         if args.join is not None:
-            number = filing.join_classes(store, number, args.join)
+            number = filing.join_classes(store, number, args.join, moved)
         elif args.apart:
-            number = filing.set_apart(store, number, args.apart)
-        return _told(load_class(store, number), args.apart is not None)
+            number = filing.set_apart(store, number, args.apart, moved)
+        return _told(load_class(store, number), args.apart is not None, list(dict.fromkeys(moved)))
 
 
-def _told(record: ClassRecord, new: bool) -> Result:
+def _told(record: ClassRecord, new: bool, moved: list[str]) -> Result:
     from handbell.report.words import date_of
 
     row = record.row
     data: dict[str, Any] = {"class_id": row.id, "title": row.title, "logs": _logs(record)}
+    data["moved"] = moved
     names = ", ".join(f"{w.bib}={w.name}" for _, w in sorted(record.wearers.items()) if w.name)
 
     def text(out: Console) -> None:
@@ -88,6 +89,8 @@ def _told(record: ClassRecord, new: bool) -> Result:
                 markup=False,
                 soft_wrap=True,
             )
+        for words in moved:
+            out.print(words, markup=False, soft_wrap=True)
 
     return Result(data, text)
 

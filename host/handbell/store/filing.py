@@ -29,10 +29,11 @@ _R = tables.runs.c
 _FACTS: Select[Any] = select(_R.id, _R.digest, _R.box_id, _R.station, _R.origin, _R.start_utc_us)
 
 
-def join_classes(store: Store, class_id: int, into: int) -> int:
+def join_classes(store: Store, class_id: int, into: int, moved: list[str] | None = None) -> int:
     """Say that two classes are one, and return the number it has.
 
-    It goes on under the number of the fuller one. Raises UsageError when they can't be one,
+    It goes on under the number of the fuller one. To ``moved`` a sentence is added for each other
+    log that goes to another class by that. Raises UsageError when they can't be one,
     StoreError when there is none of a number.
     """
 
@@ -60,13 +61,17 @@ def join_classes(store: Store, class_id: int, into: int) -> int:
                 "and one of the two would be lost",
                 f"Say the same in both, then join them: handbell wear {class_id} {bib}=NAME",
             )
-        return put_together(conn, [row.id for row in (*yours, *mine)])
+        return put_together(conn, [row.id for row in (*yours, *mine)], moved)
 
     return store.doing(work)
 
 
-def set_apart(store: Store, class_id: int, boxes: Collection[str]) -> int:
+def set_apart(
+    store: Store, class_id: int, boxes: Collection[str], moved: list[str] | None = None
+) -> int:
     """Say that some boxes' logs are of another class, and return the number it gets.
+
+    To ``moved`` a sentence is added for each other log that goes to another class by that.
 
     A box is named by its id, its end, or its station; a single log by how its digest begins.
     Raises UsageError when that leaves nothing.
@@ -90,19 +95,19 @@ def set_apart(store: Store, class_id: int, boxes: Collection[str]) -> int:
         staying = [r for r in mine if r.id not in going]
         for some in (staying, list(going.values())):  # both, so that they never come together again
             _mark(conn, some, "apart", mine[0].origin)
-        number = joining.file(conn, min(going), anew=going)
-        joining.file(conn, staying[0].id)
+        number = joining.file(conn, min(going), going, moved, {r.id for r in mine})
+        joining.file(conn, staying[0].id, differ=moved, but={r.id for r in mine})
         return number
 
     return store.doing(work)
 
 
-def put_together(conn: Connection, some: Collection[int]) -> int:
+def put_together(conn: Connection, some: Collection[int], moved: list[str] | None = None) -> int:
     """File runs as one class, as a coach said; return its number."""
     rows = conn.execute(_FACTS.where(_R.id.in_(some))).all()
     origins = {row.origin for row in rows}
     _mark(conn, rows, "joined", None if None in origins else rows[0].origin)
-    return joining.file(conn, rows[0].id)
+    return joining.file(conn, rows[0].id, differ=moved, but=some)
 
 
 def delete_class(store: Store, class_id: int) -> tuple[int, list[str]]:
