@@ -3,6 +3,7 @@
 import classes
 import pytest
 from sqlalchemy import select
+from test_export_bundle import changed
 
 from handbell.cli.main import main
 from handbell.store import filing, joining, open_store, tables
@@ -225,3 +226,17 @@ def test_of_a_class_that_is_told_to_be_apart_nothing_is_doubted_twice(store, the
     with store.reading() as conn:
         some = conn.scalars(select(tables.runs.c.id)).all()
     assert "in a bundle" in " ".join(joining.doubts(store, some))
+
+
+def test_a_bundle_of_an_earlier_version_does_not_tell_what_a_coach_said(store, theirs, tmp_path):
+    def older(told, _):
+        for one in told["runs"]:
+            del one["filed"]
+        for one in told["wearers"]:
+            del one["before"]
+
+    take_halls(theirs)
+    part(theirs)
+    export_bundle(theirs, tmp_path / "b.zip", Wanted())
+    import_bundle(store, changed(tmp_path / "b.zip", tmp_path / "old.zip", older))
+    assert boxes_of(store) == PARTED, "its boxes were never here, so each class is as it was there"

@@ -39,7 +39,8 @@ def class_arguments(parser: argparse.ArgumentParser) -> None:
         "  handbell class 16 --apart 1f0c22aa    one log alone, where a box has several\n"
         "  handbell class 17 --delete            another hall's, taken in by mistake\n\n"
         "Names and amendments go along with the logs. What is deleted is gone from the store, and\n"
-        "boxes that were collected have it no more: export it first if you may want it again."
+        "boxes that were collected have it no more: export it first, with --names, if you may\n"
+        "want it again."
     )
 
 
@@ -130,7 +131,8 @@ def _ask(record: ClassRecord) -> None:
         raise UsageError("A class can't be brought back and nobody is here to ask", "Give --yes")
     sys.stderr.write(
         f"Class {number} ({record.row.title}) has {len(record.runs)} logs. Boxes that were "
-        f"collected have them no more: handbell export class.zip {number} keeps them.\n"
+        f"collected have them no more: handbell export class.zip {number} --names keeps\n"
+        "them with all that was said of them.\n"
         'This can\'t be undone. Type "delete" to go on: '
     )
     sys.stderr.flush()

@@ -47,6 +47,7 @@ def marks_of(
     """
     found: dict[str, Mark] = {}
     some = list(_classes(told, parts))
+    by_word = [one for one in some if one.said]
     r = tables.runs.c
     for one in some:
         known = conn.execute(
@@ -54,9 +55,10 @@ def marks_of(
             .where(r.digest.in_(one.digests))
             .order_by(r.digest)
         ).all()
-        said = one.told and (one.said or any(_near(one, o) and o.said for o in some))
+        ours = bool(known) or all(_seen(conn, box) for box in one.boxes)
+        said = one.told and (one.said or (ours and any(_near(one, other) for other in by_word)))
         filed = filed_as("told", one.digests) if said else one.digests[0] if one.told else None
-        if not known and not all(_seen(conn, box) for box in one.boxes):
+        if not ours:
             mark: Mark = one.digests[0], filed
         elif not said:
             mark = (
@@ -139,8 +141,10 @@ def _classes(told: Mapping[str, Any], parts: Mapping[str, bytes]) -> Iterator[_C
             said=any(one["filed"] for one in some),
         )
 
+    by_word = any(one["filed"] for one in told["runs"])  # else it does not matter when they began
     for some in by_class.values():
-        yield made(some, [_log(parts, n, one) for n, one in enumerate(some)], True)
+        logs = [_log(parts, n, one) for n, one in enumerate(some)] if by_word else []
+        yield made(some, logs, True)
     for some in by_plan.values():
         logs = [_log(parts, n, one) for n, one in enumerate(some)]
         for group in parted(logs).classes:
