@@ -203,6 +203,24 @@ def test_a_log_of_a_half_goes_to_no_class_that_has_logs_of_the_other(store, thei
     assert any("classes 1 and 2 as one" in words for words in done.kept)
 
 
+def test_further_boxes_of_a_half_that_two_computers_collect_come_together_on_both(
+    store, theirs, tmp_path
+):
+    take_halls(theirs)
+    part(theirs)
+    path = tmp_path / "b.zip"
+    for one in (store, theirs):
+        see(one, 1, 2, 13, 14, 15, 16)
+    export_bundle(theirs, path, Wanted())
+    import_bundle(store, path)
+    take(store, 15, 5, START_MS + LATER_MS, 3)
+    take(theirs, 16, 6, START_MS + LATER_MS, 4)
+    for one, other in ((theirs, store), (store, theirs)):
+        export_bundle(one, path, Wanted())
+        assert import_bundle(other, path).kept == []
+        assert sorted(boxes_of(other)) == [(1, 2), (13, 14, 15, 16)]
+
+
 def test_import_says_the_doubts_that_collecting_would(store, theirs, place, tmp_path, capsys):
     take(store, 3, 3, stop_ms=90_000)
     take(theirs, 9, 3, START_MS + 120_000, collected_min=9)

@@ -79,11 +79,12 @@ def _as_said(conn: Connection, one: _Class, known: Collection[Any], filed: str) 
     that was said here. Else they are a class of their own. Ours near it stay as they are.
     """
     r = tables.runs.c
-    here = {(row.class_id, row.origin, row.filed) for row in known}
+    here = {row.class_id for row in known}
     mine: set[int] = set()
-    origin = None
+    origin = min(known, key=lambda row: str(row.digest)).origin if known else None
     if len(here) == 1:
-        class_id, origin, before = here.pop()
+        (class_id,) = here
+        before = next((row.filed for row in known if row.filed is not None), None)
         logs = set(conn.scalars(select(r.digest).where(r.class_id == class_id)))
         if before is not None:
             filed, mine = before, {class_id}
@@ -91,8 +92,6 @@ def _as_said(conn: Connection, one: _Class, known: Collection[Any], filed: str) 
             of = [row.id for row in known]
             conn.execute(update(tables.runs).where(r.id.in_(of)).values(filed=filed))
             mine = {class_id}
-    elif known:
-        origin = min(known, key=lambda row: str(row.digest)).origin
     _keep_as_they_are(conn, one, mine, origin)
     return origin, filed
 
