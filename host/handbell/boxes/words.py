@@ -43,6 +43,20 @@ _WORDS: dict[int, tuple[str, str]] = {
 }
 
 
+_STATES = {
+    "held": "being started by hand",
+    "again": "being started by hand",
+    "fault": "class ended early",
+    "asking": "asking how hard it was",
+    "leaving": "leaving a gate",
+}
+
+
+def state_words(state: str) -> str:
+    """Return a box's state as a coach would say it."""
+    return _STATES.get(state, state)
+
+
 def fault_words(code: int) -> str:
     """Return a fault code as words that follow a box's name."""
     return _WORDS.get(code, (f"reports fault {code}", ""))[0]

@@ -85,7 +85,7 @@ def boxes_run(args: argparse.Namespace) -> Result:
         from handbell.cli.selftest import self_test_run
 
         return self_test_run(args)
-    from handbell.boxes.words import erred_words, fault_words
+    from handbell.boxes.words import erred_words, fault_words, state_words
 
     with open_fleet(args) as fleet:
         outcomes = fleet.each(lambda c: c.request("status"))
@@ -120,7 +120,9 @@ def boxes_run(args: argparse.Namespace) -> Result:
                 continue
             clock = f"+-{row['bound_us'] / 1000:.1f} ms" if row["clock"] else "lost"
             battery = "USB" if row["usb"] else f"{row['mv'] / 1000:.2f} V"
-            state = row["state"] + (f", {fault_words(row['fault'])}" if row["fault"] else "")
+            state = state_words(row["state"]) + (
+                f", {fault_words(row['fault'])}" if row["fault"] else ""
+            )
             cells = (
                 str(row["station"] or "-"),
                 row["box"],
