@@ -45,7 +45,7 @@ class Health:
         facts.loaded = self.session.runner is not None
         facts.journals = len(self._storage.runs())
         facts.free_kb = self._storage.free_kb()
-        facts.trouble = self._trouble.line()
+        facts.trouble = self._trouble.line() if self._trouble.count else b""
         if keeper.model is not None:
             facts.clock_age_s = keeper.age_s()
             facts.clock_error_ms = keeper.error_us() // 1000

@@ -106,6 +106,7 @@ class Facts:
         self.was_cut = False
         self.free_kb = 0
         self.box_id = b""
+        self.trouble = b""  # the last error of its program in this start
 
 
 class Screens(Cells):
@@ -160,7 +161,7 @@ class Screens(Cells):
         text(canvas, 0, 18, fit(as_bytes(power % (mv // 1000, mv // 10 % 100)), WIDTH))
         text(canvas, 0, 30, fit(clock, WIDTH))
         text(canvas, 0, 42, fit(as_bytes(room), WIDTH))
-        text(canvas, 0, 54, fit(facts.box_id, WIDTH))
+        text(canvas, 0, 54, fit(facts.trouble or facts.box_id, WIDTH))
         self._display.drawn()
 
     def trouble(self, facts):

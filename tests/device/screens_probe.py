@@ -465,6 +465,9 @@ def longest(stage):
             stage.draw("identify" + tag, lambda: stage.screens.identify(facts))
             stage.draw("trouble" + tag, lambda: stage.screens.trouble(facts))
             facts.box_id, facts.free_kb, facts.clock_age_s = b"dddddddddddddddd", 1364, 9_999_999
+            facts.trouble = (
+                b"start 188, clock part: OSError: [Errno 110] ETIMEDOUT" if fault else b""
+            )
             stage.draw("health" + tag, lambda: stage.screens.health(facts))
 
 
