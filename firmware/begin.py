@@ -2,8 +2,6 @@
 
 import sys
 
-from box.app import App
-
 
 def pick_board():
     """Return this box's board module: a local one where there is one, else by the machine."""
@@ -22,12 +20,37 @@ def pick_board():
     return pico
 
 
-BOARD = pick_board()  # on import, so that a firmware whose board module is broken is passed over
+BOARD = broken = None
+try:  # on import, so that a firmware which is not whole is passed over
+    BOARD = pick_board()
+    from box.app import App
+except Exception as error:  # noqa: BLE001 - a broken file can raise anything
+    from box.trial import is_last
+
+    if not is_last():
+        raise error
+    broken = error
+
+
+def make():
+    """Return the box, or what answers in its place; on trial raises what keeps it from starting."""
+    try:
+        if broken is not None:
+            raise broken
+        return App(BOARD)
+    except Exception as error:  # noqa: BLE001 - any of its parts may be broken
+        from box.trial import is_pending
+
+        if is_pending():
+            raise error  # main.py goes back to the firmware before
+        from box.safe import Safe
+
+        return Safe(BOARD, error)
 
 
 def main() -> None:
     """Run the box; leaving it hands the serial line back to MicroPython's prompt."""
-    app = App(BOARD)
+    app = make()
     try:
         app.run()
     except KeyboardInterrupt:

@@ -9,6 +9,7 @@ import time
 
 from handbell_core.ticks import ticks_diff
 
+from . import FIRMWARE
 from .account import Account
 from .bus import Bus
 from .buttons import Buttons
@@ -20,11 +21,12 @@ from .link import BYTES_A_PASS, Link
 from .log import Log
 from .loop import IDLE, Job, Loop
 from .power import Power
-from .requests import FIRMWARE, QUIET, Requests
+from .requests import QUIET, Requests
 from .screens import Facts
 from .session import Session
 from .sound import Sound
 from .storage import Storage
+from .trial import Trial
 from .trouble import Trouble
 from .view import DRAW_US, PIECE_US, STRIP_US, View
 
@@ -73,8 +75,9 @@ class App:
         self._view = view = View(display, board.strip(), board.LAMP_CAP, session, health, facts)
         self._desk = desk = Desk(board, storage, boot, session, view, facts, trouble)
         session.changed, session.open_look, session.presses = view.changed, view.open, desk
+        self._trial = trial = Trial()
         self._requests = Requests(
-            desk, session, storage, keeper, power, health, trouble, link.arrived_at
+            desk, session, storage, keeper, power, health, trouble, trial, link.arrived_at
         )
         try:
             session.first()
@@ -97,6 +100,7 @@ class App:
                 Job("ahead", DRAW_US, view.ahead_due_us, view.look_ahead),
                 Job("send", PIECE_US, view.send_due_us, view.send),
                 Job("log", session.write_cost_us, session.write_due_us, session.write),
+                Job("trial", session.write_cost_us, trial.due_us, self._stand),
                 Job("test", 0, desk.test_due_us, desk.end_test),
                 Job("collect", COLLECT_US, self._collect_due_us, self._collect),
                 Job("look", SLOW_US, self._look_due_us, self._look),
@@ -107,6 +111,8 @@ class App:
             trouble.tell,
         )
         health.failing = self._loop.failing
+        if trial.pending:
+            self._dog = board.watchdog()  # as main.py did
 
     def run(self) -> None:
         """Run until the host asks for the prompt; no error of our own ends it."""
@@ -116,7 +122,10 @@ class App:
             except Exception as error:  # noqa: BLE001 - not even of the loop itself
                 self._trouble.tell("loop", error)
                 until = time.ticks_us()
-            self._board.idle(until)
+            try:
+                self._board.idle(until)
+            except Exception as error:  # noqa: BLE001 - nor of the board's own file
+                self._trouble.tell("idle", error)
 
     def turn(self) -> int:
         """Do one turn of the loop and return the tick of the next deadline."""
@@ -126,7 +135,7 @@ class App:
             if self._dog is None:
                 if session.in_class:
                     self._dog = self._board.watchdog()  # from the first class on
-            elif session.is_well(tick):
+            elif session.is_well(tick) and self._trial.is_well(tick, session.in_class):
                 self._dog.feed()
         except Exception as error:  # noqa: BLE001 - a watchdog that isn't fed says enough
             self._trouble.tell("watchdog", error)
@@ -203,6 +212,9 @@ class App:
         self._keeper.extender.extend(tick)
         self._buttons.forget(tick)
         self._view.changed()
+
+    def _stand(self, tick: int) -> None:
+        self._session.blind(self._trial.stand)
 
     def _keep_trouble(self, tick: int) -> None:
         self._session.blind(self._trouble.keep)

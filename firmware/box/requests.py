@@ -5,29 +5,18 @@ and holds either facts or ``no``, a fault code. The words of faults belong to th
 """
 
 import binascii
-import errno
 import gc
-import sys
 import time
 
-from handbell_core import faults, frames, journal, timeline
+from handbell_core import faults
 from handbell_core.runner import FAULT, OVER, SET, STATES
 
+from .kernel import Refusal, drop_file, erred_piece, get_piece, list_file, who
 from .storage import ENOSPC, KEEP_FREE_KB, RUNS
 
-FIRMWARE = "0.1.0"
 QUIET = ("hello", "time", "status", "erred")  # requests that change nothing and need no file
-ERRED_MOST = 80  # characters of an error in ``status``; ``erred`` tells all of it
 ARM_LEAST_MS = 2_000
 ARM_MOST_MS = 3 * 86_400_000  # run time must stay far below 2**29 ms
-
-
-class Refusal(Exception):
-    """A request that is not done; carries the fault code."""
-
-    def __init__(self, code: int) -> None:
-        super().__init__(code)
-        self.code = code
 
 
 class Requests:
@@ -37,7 +26,9 @@ class Requests:
     box's ``board``, ``box_id`` (hex) and ``boot``. ``arrived()`` is the tick of the request.
     """
 
-    def __init__(self, desk, session, storage, keeper, power, health, trouble, arrived) -> None:
+    def __init__(
+        self, desk, session, storage, keeper, power, health, trouble, trial, arrived
+    ) -> None:
         self._desk = desk
         self._session = session
         self._storage = storage
@@ -45,6 +36,7 @@ class Requests:
         self._power = power
         self._health = health
         self._trouble = trouble
+        self._trial = trial
         self._arrived = arrived
         self._last_key: tuple | None = None
         self._last_reply: dict = {}
@@ -55,6 +47,7 @@ class Requests:
         do = str(message.get("do"))
         if key == self._last_key and do != "time":
             return self._last_reply
+        self._trial.heard(key[0], do)
         reply: dict = {"q": key[1], "s": key[0]}
         act = TABLE.get(do)
         try:
@@ -81,19 +74,8 @@ class Requests:
 
     def _hello(self, message: dict) -> dict:
         desk, settings = self._desk, self._storage.settings
-        return {
-            "id": desk.box_id,
-            "fw": FIRMWARE,
-            "ln": frames.VERSION,
-            "tl": timeline.VERSION,
-            "jn": journal.VERSION,
-            "board": desk.board.NAME,
-            "py": "%d.%d.%d" % sys.implementation.version[:3],
-            "station": settings["station"],
-            "label": settings["label"],
-            "buttons": self._session.buttons.count,
-            "boot": desk.boot,
-        }
+        count, pending = self._session.buttons.count, self._trial.pending
+        return who(desk.box_id, desk.board.NAME, settings, desk.boot, count, pending)
 
     def _status(self, message: dict) -> dict:
         session, storage, power, keeper = self._session, self._storage, self._power, self._keeper
@@ -114,7 +96,7 @@ class Requests:
             facts["age_s"] = keeper.age_s()
             facts["bound_us"] = keeper.error_us()
         if self._trouble.text:
-            facts["erred"] = self._trouble.line().decode()[:ERRED_MOST]
+            facts["erred"] = self._trouble.short()
         if message.get("heap"):
             gc.collect()
             facts["heap"] = gc.mem_free()
@@ -123,10 +105,7 @@ class Requests:
         return facts
 
     def _erred(self, message: dict) -> dict:
-        """Tell the last error of the box's own program, a piece at a time."""
-        at = message["at"]
-        piece = self._trouble.text[at : at + frames.CHUNK]
-        return {"b": binascii.b2a_base64(piece).decode().rstrip(), "n": len(self._trouble.text)}
+        return erred_piece(self._trouble.text, message)
 
     # Time
 
@@ -187,50 +166,18 @@ class Requests:
 
     def _list(self, message: dict) -> dict:
         self._refuse_in_class()
-        storage, log = self._storage, self._session.log
-        names = storage.runs() if message["of"] == RUNS else storage.timelines()
-        reply = {"n": len(names)}
-        i = message["i"]
-        if 0 <= i < len(names):
-            name = names[i]
-            reply["name"] = name
-            if log.is_open and name == log.name:
-                reply["open"] = True
-            else:
-                path = storage.find(message["of"], name)
-                try:
-                    if message["of"] == RUNS and not storage.join_tail(name):
-                        raise OSError(errno.EIO)
-                    reply["size"] = storage.size(path)
-                    reply["d"] = storage.digest(path)
-                except OSError:
-                    reply["bad"] = 1  # the others are listed all the same
-        return reply
+        return list_file(self._storage, message, self._open_run())
 
-    def _find(self, message: dict) -> str:
-        path = self._storage.find(message["of"], message["name"])
-        if not path:
-            raise Refusal(faults.NOT_FOUND)
-        return path
+    def _open_run(self) -> str:
+        log = self._session.log
+        return log.name if log.is_open else ""
 
     def _get(self, message: dict) -> dict:
-        size = min(message["n"], frames.CHUNK)
-        data = self._storage.read(self._find(message), message["at"], size)
-        return {"b": binascii.b2a_base64(data).decode().rstrip()}
+        return get_piece(self._storage, message)
 
     def _drop(self, message: dict) -> dict:
-        """Erase a journal or timeline, only if its digest is the one named; gone is gone."""
-        storage, log = self._storage, self._session.log
         self._refuse_in_class()
-        path = storage.find(message["of"], message["name"])
-        if path:
-            if log.is_open and message["name"] == log.name:
-                raise Refusal(faults.BUSY)
-            if message["of"] == RUNS and not storage.join_tail(message["name"]):
-                raise Refusal(faults.FLASH_ERROR)
-            if storage.digest(path) != message["d"]:
-                raise Refusal(faults.NOT_WHOLE)
-            storage.remove(path)
+        if drop_file(self._storage, message, self._open_run()):
             if message["of"] == RUNS:
                 self._session.dropped_run(message["name"])
             else:

@@ -10,6 +10,7 @@ import time
 from handbell_core.ticks import ticks_diff
 
 FILE = "trouble.txt"
+SHORT_MOST = 80  # characters in ``status``; ``erred`` tells all of it
 TEXT_MOST = 600  # of the traceback's end
 SAME_US = 10_000_000  # an error that comes again and again is written out this often
 SETTLE_US = 3_000_000  # and kept when it is this old, and the one kept before
@@ -55,6 +56,10 @@ class Trouble:
         """Return the last error in one line: in which start of the box, which job, what; or b""."""
         lines = self.text.rstrip().split(b"\n")
         return lines[0] if len(lines) == 1 else b"%s: %s" % (lines[0], lines[-1])
+
+    def short(self) -> str:
+        """Return the line as far as it fits into a report."""
+        return self.line().decode()[:SHORT_MOST]
 
     # The loop's part
 

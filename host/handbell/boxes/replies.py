@@ -113,7 +113,11 @@ _TABLE: dict[str, tuple[Fields, Fields]] = {
             "buttons": whole(0, 8),
             "boot": COUNT,
         },
-        dict.fromkeys(("fw", "board", "py"), shown(LABEL_MOST)),
+        {
+            **dict.fromkeys(("fw", "board", "py"), shown(LABEL_MOST)),
+            "folder": form("(fw_[ab])?"),
+            "trial": yes_no,
+        },
     ),
     "status": (
         {

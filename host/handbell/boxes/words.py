@@ -68,8 +68,16 @@ def fault_error(box: str, code: int) -> BoxError:
     return BoxError(box, what, remedy, code)
 
 
-def erred_words(box: str, said: str) -> str:
+BROKEN = "broken"  # the state of a box that could not make its parts
+
+
+def erred_words(box: str, said: str, state: str) -> str:
     """Return the sentence for the last error of a box's own program, in the box's short words."""
+    if state == BROKEN:
+        return (
+            f"{box}: its program can't start ({said}). Bring its logs home with handbell collect,"
+            " then run handbell prepare; if it stays so, a part of the box is broken."
+        )
     return (
         f"{box}: its program met an error and went on ({said}). If it comes again, tell the"
         " developers this line."

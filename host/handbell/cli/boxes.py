@@ -139,7 +139,7 @@ def boxes_run(args: argparse.Namespace) -> Result:
             out.print(table)
         for row in rows:
             if "why" not in row and (said := row.get("erred")):
-                out.print(erred_words(row["box"], said), markup=False)
+                out.print(erred_words(row["box"], said, row["state"]), markup=False)
         print_strangers(others, out)
 
     fine = not others and not any("why" in row for row in rows)
