@@ -135,7 +135,7 @@ def test_only_a_changed_file_is_sent(image, old_files, small, tmp_path):
     told = json.loads(done.out)
     print(f"\n{len(desk.box.flash.ops)} flash operations")
     # The list of digests changes with the file.
-    assert (told["fw"], told["sent"], told["copied"]) == ("2", 2, 6)
+    assert (told["fw"], told["sent"], told["copied"]) == ("2", 2, 9)
     assert desk.starts_as() == "2"
     report(newer=done)
 
@@ -144,7 +144,7 @@ def test_only_a_changed_file_is_sent(image, old_files, small, tmp_path):
 
 
 def test_a_fresh_board_is_finished_after_the_host_was_killed_at_any_step(desk, small):
-    for cut_at in (b"open('fw_a/begin.mpy'", b"open('fw_a/box/version.mpy'", b"active.new"):
+    for cut_at in (b"open('fw_a/begin.mpy'", b"open('fw_a/box/version.mpy'", b"trial.new"):
         assert desk.prepare(small["1"], cut_at).code < 0
         assert desk.starts_as() == "prompt", cut_at
     done = desk.prepare(small["1"])
@@ -159,11 +159,14 @@ def test_a_box_plays_its_old_firmware_until_the_switch_and_the_new_one_after(
     for cut_at, version in (
         (b"'fw_b/begin.mpy'", "1"),
         (b"'fw_b/box/version.mpy'", "1"),
-        (b"active.new", "1"),
+        (b"trial.new", "1"),
         (b"\r\x02", "2"),  # leaving the prompt, when all is done
     ):
         assert desk.prepare(small["2"], cut_at).code < 0
         assert desk.starts_as() == version, cut_at
+    done = desk.prepare(small["2"])  # it was on trial, and is heard to the end now
+    assert done.code == 0, done
+    assert (json.loads(done.out)["fw"], json.loads(done.out)["sent"]) == ("2", 0)
     done = desk.prepare(small["2"])
     assert done.code == 0, done
     assert json.loads(done.out)["up_to_date"]

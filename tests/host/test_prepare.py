@@ -18,14 +18,37 @@ from handbell.cli.main import main
 from handbell.errors import BoxError, HandbellError
 from handbell_core import faults
 
-MAIN = (firmware.firmware_root() / "main.py").read_bytes()
+ROOT = firmware.firmware_root()
+MAIN = (ROOT / "main.py").read_bytes()
+OLD_MAIN = b"""
+import sys
+with open("active", "rb") as f:
+    active = f.read(8).decode()
+sys.path.insert(0, active)
+import begin
+begin.main()
+"""
+BEGIN = """
+import machine
+from box.app import run
+from box.trial import Trial
+from handbell_core import same
+def main():
+    print(run())
+    trial = Trial()
+    if trial.pending:
+        {on_trial}
+"""
+STANDS = "trial.stand()"  # as when a host has heard it
+BITTEN = "machine.reset()"  # as the watchdog does to one that hangs
 
 
-def small_image(version: str, main: bytes = MAIN) -> Image:
-    """A firmware of four modules that prints its version; two files differ between versions."""
-    sources = {
-        "begin.py": "from box.app import run\nfrom handbell_core import same\n"
-        "def main():\n    print(run())\n",
+def small_image(version: str, main: bytes = MAIN, on_trial: str = STANDS) -> Image:
+    """A small firmware that prints its version; two files differ between versions."""
+    real = ("box/loop.py", "box/trial.py", "handbell_core/ticks.py")
+    sources = {path: (ROOT / path).read_text(encoding="utf-8") for path in real}
+    sources |= {
+        "begin.py": BEGIN.format(on_trial=on_trial),
         "box/__init__.py": "",
         "box/app.py": f"from box.parts import NAME\ndef run(): return NAME + {version!r}\n",
         "box/parts.py": "NAME = 'firmware '\n",
@@ -71,7 +94,8 @@ def put(board, image, cut_at=-1, tear=BEFORE):
 def test_a_fresh_board_gets_all_of_it_and_starts(board, old):
     assert board.start() == "prompt"
     done = put(board, old)
-    assert (done.sent, done.copied, done.folder) == (6, 0, "fw_a")
+    assert (done.sent, done.copied, done.folder) == (len(old.files), 0, "fw_a")
+    assert board.said == "firmware 1"
     assert board.start() == "firmware 1"
     assert board.restarts == 1
 
@@ -89,10 +113,11 @@ def test_again_there_is_nothing_to_do(board, old):
 def test_only_what_changed_is_sent_and_the_rest_copied_on_the_board(board, old, new):
     put(board, old)
     done = put(board, new)
-    assert (done.sent, done.copied, done.folder) == (2, 4, "fw_b")
+    assert (done.sent, done.copied, done.folder) == (2, len(old.files) - 2, "fw_b")
     assert board.start() == "firmware 2"
     done = put(board, small_image("3"))
     assert (done.sent, done.copied, done.folder) == (2, 0, "fw_a")
+    assert "trial" not in board.files()
     assert board.start() == "firmware 3"
 
 
@@ -218,6 +243,158 @@ def test_constants_are_put_in_but_those_that_the_bench_asks_for_stay():
     assert asked > 8
 
 
+# On trial
+
+
+@pytest.mark.parametrize(
+    ("on_trial", "starts"),
+    [
+        ("raise ValueError('of the new one')", 1),
+        (BITTEN, 2),
+        ("import nowhere", 1),
+        ("raise MemoryError", 1),
+    ],
+)
+def test_a_firmware_that_does_not_stand_its_trial_brings_the_old_one_back(
+    board, old, on_trial, starts
+):
+    put(board, old)
+    new = small_image("2", on_trial=on_trial)
+    for _ in range(2):  # once more does no harm
+        done = put(board, new)
+        assert done.folder == "fw_b"
+        assert board.said.splitlines() == [*["firmware 2"] * starts, "firmware 1"]
+        assert board.start() == "firmware 1"
+        files = board.files()
+        assert files["active"] == b"fw_a" and "trial" not in files
+        assert (b"on trial" in files.get("trouble.txt", b"")) == (on_trial != BITTEN)
+    put(board, small_image("3"))
+    assert board.start() == "firmware 3"
+    assert "trouble.txt" not in board.files(), "it told of another firmware"
+
+
+def test_a_firmware_on_trial_runs_under_the_watchdog_and_the_active_one_does_not(board, old, new):
+    put(board, old)
+    (board.flash / "watched").unlink()
+    board.start()
+    assert not (board.flash / "watched").exists()
+    put(board, new)
+    assert (board.flash / "watched").exists()
+
+
+def test_on_a_board_without_another_firmware_a_failed_trial_leaves_the_prompt(board):
+    put(board, small_image("1", on_trial=BITTEN))
+    assert "no module named 'begin'" in board.said
+    assert "no module named 'begin'" in board.start()
+    put(board, small_image("2"))
+    assert board.start() == "firmware 2"
+
+
+def test_a_trial_that_was_broken_off_is_tried_again_and_by_prepare_too(board, old):
+    put(board, old)
+    unheard = small_image("2", on_trial="pass")
+    put(board, unheard)
+    assert board.said == "firmware 2"
+    assert board.files()["trial"] == b"fw_b1"
+    done = put(board, unheard)
+    assert (done.sent, done.folder) == (0, "fw_b")
+    assert board.files()["trial"] == b"fw_b1"
+    assert board.start() == "firmware 2"
+    assert board.start() == "firmware 1"
+
+
+def test_going_back_while_a_newer_one_is_on_trial_ends_the_trial(board, old):
+    put(board, old)
+    put(board, small_image("2", on_trial="pass"))
+    assert put(board, old).folder == ""
+    assert board.start() == "firmware 1"
+
+
+def test_the_one_that_runs_is_left_alone_when_the_active_one_is_not_whole(board, old, new):
+    put(board, old)
+    put(board, new)
+    (board.flash / "fw_b" / "box" / "app.mpy").write_bytes(b"")
+    put(board, small_image("3", on_trial=BITTEN))
+    assert board.files()["active"] == b"fw_a"
+    assert board.start() == "firmware 1"
+
+
+@pytest.mark.parametrize("cut", ["counted", "torn", "stood", "standing", "trial left"])
+def test_power_cut_at_any_of_the_boards_own_writes_leaves_a_board_that_starts(board, old, new, cut):
+    """Each write of the board is aside and renamed: these are all the states between."""
+    put(board, old)
+    prompt = board.prompt()
+    prepare.install("the port", prompt, new)
+    flash = board.flash
+    if cut == "torn":  # as main.py counts
+        (flash / "trial.new").write_bytes(b"fw")
+    if cut == "counted":
+        (flash / "trial").write_bytes(b"fw_b0")
+    if cut == "standing":
+        (flash / "active.new").write_bytes(b"f")
+    if cut == "trial left":
+        (flash / "active").write_bytes(b"fw_b")
+    if cut == "stood":
+        (flash / "active").write_bytes(b"fw_b")
+        (flash / "trial").unlink()
+    assert board.start() == ("firmware 1" if cut == "counted" else "firmware 2")
+    put(board, new)
+    assert board.start() == "firmware 2"
+    assert board.start() == "firmware 2"
+    assert put(board, new).nothing_to_do
+
+
+def test_a_flash_that_takes_no_count_starts_the_old_one(board, old, new):
+    put(board, old)
+    prompt = board.prompt()
+    prepare.install("the port", prompt, new)
+    (board.flash / "trial.new").mkdir()
+    assert board.start().splitlines()[-1] == "firmware 1"
+
+
+@pytest.mark.parametrize("with_trial", [True, False])
+def test_a_main_py_of_before_trials_starts_the_active_one(board, old, new, with_trial):
+    """A board that was prepared before there were trials, at any step of getting one."""
+    put(board, old)
+    (board.flash / "main.py").write_bytes(OLD_MAIN)
+    assert board.start() == "firmware 1"
+    if with_trial:
+        (board.flash / "trial").write_bytes(b"fw_b2")
+        assert board.start() == "firmware 1"
+    put(board, new)
+    assert board.start() == "firmware 2"
+    assert board.files()["main.py"] == new.main
+
+
+def greeted(monkeypatch, hellos, erred=()):
+    box = FakeBox({"hello": hellos, "status": [{"erred": said} for said in erred]})
+    monkeypatch.setattr(prepare, "Connection", box)
+    return prepare.greet("the port", FakeClock(), "fw_b", "start 3, draw: ValueError")
+
+
+def test_prepare_waits_until_the_new_firmware_stands(monkeypatch):
+    trial = HELLO | {"folder": "fw_b", "trial": True}
+    stands = HELLO | {"folder": "fw_b"}
+    assert greeted(monkeypatch, [0, trial, 0, trial, trial, stands]) == stands
+
+
+@pytest.mark.parametrize(
+    ("said", "why"),
+    [
+        ("start 3, draw: ValueError", "since the new one did not answer"),
+        ("", "since the new one did not answer"),
+        ("start 5, draw: OSError", "which says of it: start 5, draw: OSError"),
+        ("fw_b on trial: ImportError: x", "which says of it: fw_b on trial: ImportError: x"),
+    ],
+)
+def test_prepare_says_that_the_old_firmware_came_back_and_why(monkeypatch, said, why):
+    trial = HELLO | {"folder": "fw_b", "trial": True}
+    for hellos in ([trial, HELLO], [0, HELLO], [{**HELLO, "folder": ""}]):
+        with pytest.raises(BoxError, match="failed its trial") as caught:
+            greeted(monkeypatch, hellos, [said])
+        assert why in str(caught.value)
+
+
 # Refusals
 
 
@@ -281,18 +458,40 @@ class FakeBox:
     def __exit__(self, *_):
         pass
 
-    def hello(self, tries):
+    def hello(self, tries=3):
         return self.request("hello", tries=tries)
 
     def request(self, do, **fields):
         self.asked.append(do)
         answer = self.answers.get(do, 0)
+        if isinstance(answer, list):  # one answer after another
+            answer = answer.pop(0) if answer else 0
         if isinstance(answer, int):
             raise BoxError("box", "no", code=answer)
         return answer
 
 
-HELLO = {"id": "ab12", "board": "pico", "fw": "1", "py": "1.28.0", "station": 0, "label": ""}
+class FakeClock:
+    """Time passes only while somebody waits."""
+
+    now_us = 0
+
+    def mono_us(self):
+        return self.now_us
+
+    def sleep(self, seconds):
+        self.now_us += round(seconds * 1e6)
+
+
+HELLO = {
+    "folder": "fw_a",
+    "id": "ab12",
+    "board": "pico",
+    "fw": "1",
+    "py": "1.28.0",
+    "station": 0,
+    "label": "",
+}
 
 
 def test_a_box_in_class_is_left_alone(monkeypatch):
@@ -316,22 +515,25 @@ def test_a_box_that_rests_is_asked_to_yield_then_prepared_then_heard(monkeypatch
     told = []
     done = prepare.prepare(
         "the port",
+        FakeClock(),
         progress=lambda *step: told.append(step),
         open_prompt=lambda url: board.prompt(),
         build=lambda version: old,
     )
-    assert box.asked == ["hello", "yield", "hello"]
-    assert done.facts["id"] == "ab12" and done.sent == 6
-    assert told[-1] == ("the port", "files", 6, 6)
+    assert box.asked == ["hello", "status", "yield", "hello"]
+    assert done.facts["id"] == "ab12" and done.sent == len(old.files)
+    assert told[-1] == ("the port", "files", len(old.files), len(old.files))
     assert board.start() == "firmware 1"
 
 
 def test_a_box_that_stays_silent_afterwards_is_told(monkeypatch, board, old):
     monkeypatch.setattr(prepare, "Connection", FakeBox({}))
+    clock = FakeClock()
     with pytest.raises(BoxError, match="verified, and the box does not answer"):
         prepare.prepare(
-            "the port", open_prompt=lambda url: board.prompt(), build=lambda version: old
+            "the port", clock, open_prompt=lambda url: board.prompt(), build=lambda version: old
         )
+    assert clock.now_us >= prepare.TRIAL_S * 1e6
     assert board.start() == "firmware 1"
 
 

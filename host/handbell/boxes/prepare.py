@@ -1,9 +1,11 @@
 """Puts the firmware on a board that runs MicroPython, so that it starts whenever this ends.
 
 A board has two folders for firmware and a file ``active`` that names the one to run. A new
-firmware goes into the other folder, is verified there by digest and imported once on trial; then
-``main.py`` is renewed and at the very end ``active`` is renamed into place. Whatever is cut off
-before that leaves the old firmware; running it again goes on with what is there.
+firmware goes into the other folder, is verified there by digest and imported once at the prompt;
+then ``main.py`` is renewed and at the very end a file ``trial`` names the new folder. The board
+tries it then: it makes itself the active one when it has answered and run for a while, else the old
+one comes back. Whatever is cut off leaves one of the two; running it again goes on with what is
+there.
 """
 
 from __future__ import annotations
@@ -18,7 +20,7 @@ from handbell.boxes import onboard
 from handbell.boxes.connection import Connection
 from handbell.boxes.firmware import LISTING, Image, build_image, digest, listing
 from handbell.boxes.fleet import Progress, no_progress
-from handbell.boxes.hostclock import HostClock
+from handbell.boxes.hostclock import HostClock, SystemClock
 from handbell.boxes.prompt import NoPromptError, Prompt, SerialPrompt
 from handbell.errors import BoxError, HandbellError
 from handbell_core import faults
@@ -27,6 +29,9 @@ FOLDERS = ("fw_a", "fw_b")
 LEAST_VERSION = (1, 26, 0)
 VIRTUAL = "virtual"  # the board's name in a virtual box's report
 HELLO_TRIES = 20  # of 0.7 s: a box is ready 3 s after it starts
+STARTS = 2  # that a firmware on trial has: one may be cut off
+TRIAL_S = 100  # two starts of a firmware that can't be heard, and one of that before
+ASK_EVERY_S = 1.0
 _BOARD = re.compile(r"Raspberry Pi Pico ?2? with RP2(040|350)")
 
 NEW_BOARD = """\
@@ -43,7 +48,7 @@ How to put MicroPython on a new board:
 class Prepared:
     """What was done: ``sent`` files from here, ``copied`` on the board from its other folder.
 
-    ``folder`` is the one switched to, "" if the active one was right; ``facts`` is the box's own
+    ``folder`` is the one on trial, "" if the active one was right; ``facts`` is the box's own
     report afterwards.
     """
 
@@ -68,10 +73,11 @@ def prepare(
 ) -> Prepared:
     """Put the firmware on the board at a port, start it, and return what was done.
 
-    Raises BoxError when the board is in a class, is not one of ours, is too old or goes away;
-    HandbellError when the firmware can't be compiled for it.
+    Raises BoxError when the board is in a class, is not one of ours, is too old or goes away, and
+    when the new firmware did not stand its trial; HandbellError when it can't be compiled for it.
     """
-    ask_to_yield(url, clock)
+    clock = clock or SystemClock()
+    erred = ask_to_yield(url, clock)
     try:
         prompt = open_prompt(url)
     except NoPromptError as error:
@@ -86,24 +92,26 @@ def prepare(
         prompt.restart()
     finally:
         prompt.close()
-    done.facts = greet(url, clock)
+    done.facts = greet(url, clock, done.folder, erred)
     return done
 
 
-def ask_to_yield(url: str, clock: HostClock | None = None) -> None:
+def ask_to_yield(url: str, clock: HostClock | None = None) -> str:
     """Ask a box that runs our firmware for the prompt; anything else is left to the prompt.
 
+    Returned is the last error that the box tells of its program, "" for none.
     Raises BoxError when the box is in a class or virtual, or when its port can't be opened.
     """
     with Connection(url, clock) as connection:
         try:
             facts = connection.request("hello", tries=3)
             if facts["board"] != VIRTUAL:
+                erred = _erred(connection)
                 connection.request("yield")
-                return
+                return erred
         except BoxError as error:
             if error.code != faults.BUSY:
-                return  # a firmware of another age; Ctrl-C stops it if it rests
+                return ""  # a firmware of another age; Ctrl-C stops it if it rests
             raise BoxError(
                 url,
                 "this box is in a class, which nothing may stop",
@@ -139,12 +147,17 @@ def install(url: str, prompt: Prompt, image: Image, progress: Progress = no_prog
     """Bring the board's files to an image; cut off anywhere, the board starts old or new."""
     done = Prepared()
     wanted = {path: digest(data) for path, data in image.files.items()}
-    active, found = _look(url, prompt)
-    if active not in FOLDERS or _in(found, active) != wanted:
-        done.folder = _target(found, active)
+    active, trial, found = _look(url, prompt)
+    is_right = active in FOLDERS and _in(found, active) == wanted
+    if (trial and not is_right) or trial[:4] not in ("", active):
+        prompt.run(onboard.FORGET)
+    if not is_right:
+        done.folder, active = _target(found, active)
+        if active:
+            _keep(prompt, "active", active)
         _fill(url, prompt, image, found, done, progress)
-        _verify(url, _in(_look(url, prompt)[1], done.folder), wanted)
-        fault = _trial(url, prompt, done.folder)
+        _verify(url, _in(_look(url, prompt)[2], done.folder), wanted)
+        fault = _imported(url, prompt, done.folder)
         if fault:
             raise BoxError(
                 url,
@@ -153,26 +166,68 @@ def install(url: str, prompt: Prompt, image: Image, progress: Progress = no_prog
             )
     if found.get("main.py") != digest(image.main):
         prompt.write("main.new", image.main)
-        arrived = _look(url, prompt)[1].get("main.new", "")
+        arrived = _look(url, prompt)[2].get("main.new", "")
         _verify(url, {"main.py": arrived}, {"main.py": digest(image.main)})
         prompt.run(onboard.RENAME % ("main.new", "main.py"))
         done.main_renewed = True
     if done.folder:
-        prompt.run(onboard.SWITCH % done.folder.encode())
+        prompt.run(onboard.FORGET)
+        _keep(prompt, "trial", f"{done.folder}{STARTS}")
     return done
 
 
-def greet(url: str, clock: HostClock | None = None) -> dict[str, Any]:
-    """Wait for the box that was started and return its own report."""
+def greet(url: str, clock: HostClock, folder: str = "", erred: str = "") -> dict[str, Any]:
+    """Wait for the box that was started, until what is on trial stands; return its own report.
+
+    ``folder`` is the one on trial, "" for none, ``erred`` what the box told of errors before.
+    Raises BoxError when it does not answer or the firmware before came back.
+    """
+    end_us = clock.mono_us() + round(TRIAL_S * 1e6) if folder else 0
+    while True:
+        try:
+            with Connection(url, clock) as connection:
+                facts = connection.hello(HELLO_TRIES)
+                while folder and facts.get("folder") == folder and facts.get("trial"):
+                    clock.sleep(ASK_EVERY_S)
+                    facts = connection.hello()
+                if folder and facts.get("folder") != folder:
+                    raise _came_back(url, connection, erred)
+                return facts
+        except _CameBackError:
+            raise
+        except HandbellError as error:  # its port may be away while it starts anew
+            if clock.mono_us() < end_us:
+                clock.sleep(ASK_EVERY_S)
+                continue
+            raise BoxError(
+                url,
+                "the firmware is on the board, verified, and the box does not answer",
+                "Unplug it and plug it in again, then look with handbell boxes",
+            ) from error
+
+
+class _CameBackError(BoxError):
+    """The new firmware did not stand its trial."""
+
+
+def _came_back(url: str, connection: Connection, before: str) -> BoxError:
+    """Return the error for a box that runs the firmware before again, with the reason if told."""
+    said = _erred(connection)
+    is_of_it = said != before or " on trial" in said  # what was said of an earlier trial is gone
+    why = f"which says of it: {said}" if said and is_of_it else "since the new one did not answer"
+    return _CameBackError(
+        url,
+        f"the new firmware failed its trial, and the box went back to the one before, {why}",
+        "The box works as before. Run handbell prepare again; if it stays so, tell the developers",
+    )
+
+
+def _erred(connection: Connection) -> str:
+    """Return the last error that a box tells of its own program, "" for none."""
     try:
-        with Connection(url, clock) as connection:
-            return connection.hello(HELLO_TRIES)
-    except HandbellError as error:
-        raise BoxError(
-            url,
-            "the firmware is on the board, verified, and the box does not answer",
-            "Unplug it and plug it in again, then look with handbell boxes",
-        ) from error
+        return str(connection.request("status").get("erred", ""))
+    except BoxError:
+        return ""  # a firmware of another age
 
 
 def _ask(url: str, prompt: Prompt, code: str) -> Any:
@@ -184,23 +239,34 @@ def _ask(url: str, prompt: Prompt, code: str) -> Any:
         raise BoxError(url, "this board does not answer as MicroPython does", NEW_BOARD) from error
 
 
-def _look(url: str, prompt: Prompt) -> tuple[str, dict[str, str]]:
-    """Return the active folder's name and the digest of every file that matters."""
-    active, found = _ask(url, prompt, onboard.LOOK)
-    return active, found
+def _look(url: str, prompt: Prompt) -> tuple[str, str, dict[str, str]]:
+    """Return which folder is active, what is on trial and the digest of every file that matters."""
+    active, trial, found = _ask(url, prompt, onboard.LOOK)
+    return active, trial, found
 
 
-def _target(found: dict[str, str], active: str) -> str:
-    """Return the folder that may be written: never the one that the board starts from.
+def _keep(prompt: Prompt, name: str, said: str) -> None:
+    """Make a small file of the board say that, at once."""
+    aside = f"{name}.new"
+    prompt.run(onboard.KEEP % (aside, said.encode(), aside, name))
 
-    That is the active one if it is whole. It is not imported to see: a shortened .mpy file hangs
-    the runtime.
+
+def _target(found: dict[str, str], active: str) -> tuple[str, str]:
+    """Return the folder that may be written, and which is to be made the active one first, if any.
+
+    What the board starts from is never written: the active one, but for the other where only that
+    is whole. It is not imported to see: a shortened .mpy file hangs the runtime.
     """
     if active not in FOLDERS:
-        return FOLDERS[0]
-    have = _in(found, active)
-    listed = have.pop(LISTING, "")
-    return _other(active) if listed == digest(listing(have)) else active
+        return FOLDERS[0], ""
+    if _is_whole(found, _other(active)) and not _is_whole(found, active):
+        return active, _other(active)
+    return _other(active), ""
+
+
+def _is_whole(found: dict[str, str], folder: str) -> bool:
+    have = _in(found, folder)
+    return have.pop(LISTING, "") == digest(listing(have))
 
 
 def _in(found: dict[str, str], folder: str) -> dict[str, str]:
@@ -213,9 +279,9 @@ def _other(folder: str) -> str:
     return FOLDERS[1 - FOLDERS.index(folder)]
 
 
-def _trial(url: str, prompt: Prompt, folder: str) -> str:
+def _imported(url: str, prompt: Prompt, folder: str) -> str:
     """Import the firmware in a folder and return what went wrong, "" if nothing did."""
-    return str(_ask(url, prompt, onboard.TRIAL % folder))
+    return str(_ask(url, prompt, onboard.IMPORT % folder))
 
 
 def _fill(
