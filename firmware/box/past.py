@@ -6,6 +6,7 @@ from handbell_core import journal as j
 from handbell_core.counting import Counting
 from handbell_core.runner import AT_GATE
 from handbell_core.timeline import WINDOW, Reader, Span
+from handbell_core.versions import reads
 
 from .account import Totals
 
@@ -42,6 +43,8 @@ class Past:
         """Take the next record."""
         self.from_ms = max(self.from_ms, class_ms)
         if kind == j.RUN:
+            if not reads(j.VERSION, slot):
+                raise ValueError("a log of another version")
             self.timeline = "".join(["%02x" % b for b in payload])
             self._file = self._storage.open_timeline(self.timeline)
             self._reader = Reader(self._file)

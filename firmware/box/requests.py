@@ -10,6 +10,7 @@ import time
 
 from handbell_core import faults
 from handbell_core.runner import FAULT, OVER, SET, STATES
+from handbell_core.timeline import VersionError
 
 from .kernel import Refusal, drop_file, erred_piece, get_piece, list_file, who
 from .storage import ENOSPC, KEEP_FREE_KB, RUNS
@@ -151,8 +152,11 @@ class Requests:
 
     def _keep(self, message: dict) -> None:
         self._refuse_in_class()
-        if not self._storage.finish_put(message["d"]):
-            raise Refusal(faults.NOT_WHOLE)
+        try:
+            if not self._storage.finish_put(message["d"]):
+                raise Refusal(faults.NOT_WHOLE)
+        except VersionError:
+            raise Refusal(faults.VERSION)
         self._session.select(message["d"])
 
     def _select(self, message: dict) -> None:

@@ -11,7 +11,7 @@ import os
 import struct
 
 from handbell_core.journal import END, RECORD_SIZE, RUN, parse_record
-from handbell_core.timeline import FormatError, digest_of, verify
+from handbell_core.timeline import FormatError, VersionError, digest_of, verify
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -222,7 +222,10 @@ class Storage:
         self._unflushed = 0
 
     def finish_put(self, digest: str) -> bool:
-        """Make a whole transfer the box's own; False (and start over) if it is not whole."""
+        """Make a whole transfer the box's own; False (and start over) if it is not whole.
+
+        Raises VersionError, and drops it, if this firmware can't read its version.
+        """
         if self._part_name != digest and self._is_whole(digest):
             return True
         if self._part_name != digest:
@@ -234,6 +237,9 @@ class Storage:
                 good = _hex(digest_of(f)) == digest
                 if good:
                     verify(f)
+        except VersionError:
+            os.remove(part)
+            raise
         except FormatError:
             good = False
         if not good:

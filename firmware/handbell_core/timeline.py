@@ -8,6 +8,8 @@ import binascii
 import hashlib
 import struct
 
+from . import versions
+
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import BinaryIO
@@ -76,6 +78,10 @@ class FormatError(ValueError):
     """Bytes that are no timeline (or journal) of a version we read; says which check failed."""
 
 
+class VersionError(FormatError):
+    """A timeline of a version that is not read here."""
+
+
 class Span:
     """One stretch of a timeline with one meaning; texts are indexes into the string table.
 
@@ -138,8 +144,8 @@ class Head:
         """Return the header in 64 bytes; raises FormatError."""
         if len(buf) < HEADER_SIZE or buf[:4] != MAGIC:
             raise FormatError("no timeline")
-        if not 1 <= buf[4] <= VERSION or buf[5] != SPAN_SIZE:
-            raise FormatError("timeline version %d" % buf[4])
+        if not versions.reads(VERSION, buf[4]) or buf[5] != SPAN_SIZE:
+            raise VersionError("timeline version %s" % versions.name(buf[4]))
         values = struct.unpack(HEADER, buf[:HEADER_SIZE])
         if values[-1] != binascii.crc32(buf[: HEADER_SIZE - 4]):
             raise FormatError("timeline header check")

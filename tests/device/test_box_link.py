@@ -4,6 +4,7 @@ import binascii
 import contextlib
 import os
 import pty
+import struct
 import threading
 import time
 
@@ -224,7 +225,25 @@ def test_other_versions_are_refused_in_words(tmp_path, monkeypatch):
     with Rig(tmp_path) as rig:
         monkeypatch.setattr(frames, "VERSION", 2)
         with Fleet([rig.box.url], rig.world.clock) as fleet:
-            assert "speaks another version" in str(fleet.strangers[0].error)
+            (outcome,) = fleet.each(lambda c: c.request("ring"))
+            assert "speaks another version" in str(outcome.error)
+            (outcome,) = fleet.each(lambda c: c.request("list", of="runs", i=0))
+            assert outcome.value["n"] == 0
+
+
+def test_a_plan_of_a_later_version_is_refused_by_the_box_in_words(tmp_path):
+    plan = bytearray(timeline(short, 1))
+    plan[4] = 3
+    plan[60:64] = struct.pack("<I", binascii.crc32(plan[:60]))
+    later = bytes(plan)
+    with Rig(tmp_path) as rig:
+        rig.send([timeline(short, 1)])
+        selected = rig.ask("status")["sel"]
+        with rig.connect() as connection:
+            with pytest.raises(BoxError, match="speaks another version"):
+                put(connection, load(1, later))
+            assert connection.request("status")["sel"] == selected
+            assert connection.request("list", of="timelines", i=0)["n"] == 1
 
 
 def test_a_station_without_a_box_stops_a_send_unless_left_out(tmp_path):

@@ -311,6 +311,36 @@ def cut(rig, data, taps=(6, 7, 8, 20, 21, 22, 30, 31, 90, 91)):
     return start
 
 
+def test_a_class_is_not_joined_by_a_log_of_a_later_version(tmp_path):
+    trouble = """
+        import os
+        from box.requests import TABLE
+        from handbell_core.journal import parse_record, record
+        def make_later(self, message):
+            path = self._storage.path("runs", self._storage.runs()[-1])
+            data = self._storage.read(path, 0, 10_000)
+            _, _, window, at, payload = parse_record(data[:24])
+            with open(path, "wb") as f:
+                f.write(record(1, 2, window, at, payload) + data[24:])
+        if "cut" in os.listdir():
+            make_later(App(BOARD)._requests, {})
+            os.remove("cut")
+        TABLE["cut"] = lambda self, message: open("cut", "w").close()
+    """
+    data = timeline(long_windows)
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        rig.world.run_for(40_000_000)
+        rig.ask("cut")
+        start = rig.arm([data])
+        rig.world.run_to(start + 12_000_000)
+        rig.box.cut_power()
+        rig.box.power_up()
+        rig.world.run_to(start + 40_000_000)
+        assert rig.ask("status")["state"] == "ready"
+        assert "another version" in rig.ask("status")["erred"]
+
+
 def test_a_self_test_asked_for_just_before_takes_no_reps_of_a_class_joined_again(tmp_path):
     data = timeline(long_windows)
     with Rig(tmp_path, rtc=True) as rig:

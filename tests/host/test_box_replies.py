@@ -222,7 +222,10 @@ def test_a_label_is_shown_as_it_stands_and_without_control_signs(box, capsys):
 def test_a_box_of_another_version_is_told_to_be_renewed_whatever_else_it_says(box):
     box.hello |= {"ln": 99, "station": None, "label": 5}
     with Fleet([box.url]) as fleet:
-        assert "speaks another version" in str(fleet.strangers[0].error)
+        (connection,) = fleet.connections
+        assert (connection.facts["station"], connection.facts["label"]) == (0, "")
+        with pytest.raises(BoxError, match="speaks another version"):
+            connection.request("ring")
 
 
 def test_the_second_of_two_boxes_with_one_id_is_named_and_left_out(capsys):

@@ -395,6 +395,31 @@ def test_prepare_says_that_the_old_firmware_came_back_and_why(monkeypatch, said,
         assert why in str(caught.value)
 
 
+# Logs that nobody could read afterwards
+
+
+@pytest.mark.parametrize("jn", [0, 2, 0x12])
+def test_no_firmware_is_renewed_while_logs_wait_that_nobody_would_read(monkeypatch, jn):
+    hello = HELLO | {"jn": jn}
+    box = FakeBox({"hello": hello, "status": {}, "list": {"n": 2}, "yield": {}})
+    monkeypatch.setattr(prepare, "Connection", box)
+    with pytest.raises(BoxError, match=r"holds 2 logs of version .* Run handbell collect first"):
+        prepare.prepare("the port", FakeClock(), open_prompt=pytest.fail)
+    assert "yield" not in box.asked
+
+
+@pytest.mark.parametrize(("jn", "waiting"), [(1, 2), (0x11, 2), (3, 0)])
+def test_logs_that_can_be_read_and_a_box_without_logs_keep_no_firmware_away(
+    monkeypatch, board, old, jn, waiting
+):
+    box = FakeBox({"hello": HELLO | {"jn": jn}, "status": {}, "list": {"n": waiting}, "yield": {}})
+    monkeypatch.setattr(prepare, "Connection", box)
+    prepare.prepare(
+        "the port", FakeClock(), open_prompt=lambda url: board.prompt(), build=lambda version: old
+    )
+    assert board.start() == "firmware 1"
+
+
 # Refusals
 
 
@@ -484,6 +509,9 @@ class FakeClock:
 
 
 HELLO = {
+    "ln": 1,
+    "tl": 2,
+    "jn": 1,
     "folder": "fw_a",
     "id": "ab12",
     "board": "pico",

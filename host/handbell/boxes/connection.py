@@ -10,8 +10,8 @@ from typing import Any
 import serial
 
 from handbell.boxes.hostclock import HostClock, SystemClock
-from handbell.boxes.replies import checked, fault_code, speaks_ours
-from handbell.boxes.words import fault_error
+from handbell.boxes.replies import KERNEL, checked, fault_code, speaks_ours
+from handbell.boxes.words import fault_error, other_version
 from handbell.errors import BoxError
 from handbell_core import faults, frames
 
@@ -30,6 +30,7 @@ class Connection:
         self.clock: HostClock = clock or SystemClock()
         self.label = url
         self.facts: dict[str, Any] = {}
+        self.ours = True  # whether it has our link, as far as it was asked
         self._session = secrets.token_hex(3)
         self._number = 0
         self._reader = frames.FrameReader()
@@ -57,23 +58,26 @@ class Connection:
         self._port.close()
 
     def hello(self, tries: int = 3) -> dict[str, Any]:
-        """Ask who is there, check that we speak the same versions, and remember the label."""
+        """Ask who is there, and remember its facts, its label and whether it has our link."""
         facts = self.request("hello", tries)
         station, label = facts.get("station", 0), facts.get("label", "")
         self.label = label or (f"Box {station}" if station else f"Box {facts['id'][-4:]}")
-        if not speaks_ours(facts):
-            raise fault_error(self.label, faults.VERSION)
         self.facts = facts
         return facts
 
     def request(self, do: str, tries: int = TRIES, **fields: Any) -> dict[str, Any]:
-        """Send a request until it is answered and return the reply's facts, each checked."""
+        """Send a request until it is answered and return the reply's facts, each checked.
+
+        A box with another link is asked only for what every box answers.
+        """
         return self.timed_request(do, tries, **fields)[0]
 
     def timed_request(
         self, do: str, tries: int = TRIES, **fields: Any
     ) -> tuple[dict[str, Any], int, int]:
         """Return (reply, mono_us just before the request left, mono_us when the reply came)."""
+        if not self.ours and do not in KERNEL:
+            raise other_version(self.label, self.facts)
         self._number += 1
         message = {"q": self._number, "s": self._session, "do": do, **fields}
         line = frames.encode(message)
@@ -88,7 +92,10 @@ class Connection:
                     code = fault_code(self.label, reply)
                     if code:
                         raise fault_error(self.label, code)
-                    return checked(self.label, message, reply), sent_us, self._came_us
+                    if do == "hello":
+                        self.ours = speaks_ours(reply)
+                    facts = checked(self.label, message, reply, self.ours)
+                    return facts, sent_us, self._came_us
         except (serial.SerialException, OSError) as error:
             raise BoxError(
                 self.label,

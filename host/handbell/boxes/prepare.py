@@ -22,8 +22,10 @@ from handbell.boxes.firmware import LISTING, Image, build_image, digest, listing
 from handbell.boxes.fleet import Progress, no_progress
 from handbell.boxes.hostclock import HostClock, SystemClock
 from handbell.boxes.prompt import NoPromptError, Prompt, SerialPrompt
+from handbell.boxes.words import other_logs
 from handbell.errors import BoxError, HandbellError
-from handbell_core import faults
+from handbell_core import faults, journal
+from handbell_core.versions import reads
 
 FOLDERS = ("fw_a", "fw_b")
 LEAST_VERSION = (1, 26, 0)
@@ -77,7 +79,7 @@ def prepare(
     when the new firmware did not stand its trial; HandbellError when it can't be compiled for it.
     """
     clock = clock or SystemClock()
-    erred = ask_to_yield(url, clock)
+    erred = ask_to_yield(url, clock, renew=True)
     try:
         prompt = open_prompt(url)
     except NoPromptError as error:
@@ -96,20 +98,25 @@ def prepare(
     return done
 
 
-def ask_to_yield(url: str, clock: HostClock | None = None) -> str:
+def ask_to_yield(url: str, clock: HostClock | None = None, renew: bool = False) -> str:
     """Ask a box that runs our firmware for the prompt; anything else is left to the prompt.
 
-    Returned is the last error that the box tells of its program, "" for none.
-    Raises BoxError when the box is in a class or virtual, or when its port can't be opened.
+    Returned is the last error that the box tells of its program, "" for none. Raises BoxError when
+    the box is in a class or virtual, when its port can't be opened, and, if its firmware is to be
+    renewed, when logs wait on it that nobody could read then.
     """
     with Connection(url, clock) as connection:
         try:
             facts = connection.request("hello", tries=3)
-            if facts["board"] != VIRTUAL:
+            if facts.get("board") != VIRTUAL:
                 erred = _erred(connection)
+                if renew:
+                    _leave_no_log(url, connection, facts)
                 connection.request("yield")
                 return erred
         except BoxError as error:
+            if error.code == faults.VERSION:
+                raise
             if error.code != faults.BUSY:
                 return ""  # a firmware of another age; Ctrl-C stops it if it rests
             raise BoxError(
@@ -119,6 +126,16 @@ def ask_to_yield(url: str, clock: HostClock | None = None) -> str:
                 error.code,
             ) from error
     raise BoxError(url, "this box is virtual", "It runs this program's own firmware already")
+
+
+def _leave_no_log(url: str, connection: Connection, facts: dict[str, Any]) -> None:
+    """Raise BoxError if logs wait on a box which the firmware from here would not know."""
+    version = int(facts.get("jn", 0))
+    if reads(journal.VERSION, version):
+        return
+    waiting = int(connection.request("list", of="runs", i=0)["n"])
+    if waiting:
+        raise other_logs(url, version, waiting)
 
 
 def check(url: str, prompt: Prompt) -> int:

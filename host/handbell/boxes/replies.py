@@ -13,8 +13,9 @@ from collections.abc import Callable, Mapping
 from typing import Any, TypeAlias
 
 from handbell.errors import BoxError
-from handbell_core import frames, journal, timeline
+from handbell_core import frames
 from handbell_core.timeline import DIGEST_SIZE
+from handbell_core.versions import major
 
 ID_SIZE = 8  # bytes of a box's id
 SIZE_MOST = 16 << 20  # bytes of a file: no board's flash holds more
@@ -101,6 +102,9 @@ TIME = whole(0, TIME_MOST)
 WORD = form("[a-z ]{1,16}")
 NAMES = {"runs": form(r"[0-9]{5,8}\.hbj"), "timelines": DIGEST}
 
+KERNEL = frozenset(("hello", "status", "erred", "list", "get", "drop", "yield"))
+"""What boxes of every version answer, so that logs come home and the firmware can be renewed."""
+
 # request -> what its reply must hold, and what it may hold
 _NOTHING: tuple[Fields, Fields] = ({}, {})
 _TABLE: dict[str, tuple[Fields, Fields]] = {
@@ -155,6 +159,20 @@ _TABLE: dict[str, tuple[Fields, Fields]] = {
     "arm": ({"utc_ms": TIME}, {}),
     **dict.fromkeys(("name", "ring", "keep", "select", "disarm", "yield"), _NOTHING),
 }
+# Of a box with another link only this is sure; what else it says may be of any shape.
+_OF_ANY: dict[str, dict[str, tuple[Check, Any]]] = {
+    "hello": {
+        **dict.fromkeys(("ln", "tl", "jn"), (whole(0, 255), 0)),
+        **dict.fromkeys(("fw", "board", "py", "label"), (shown(LABEL_MOST), "")),
+        "station": (whole(0, 99), 0),
+    },
+    "status": {
+        "state": (WORD, ""),
+        "fault": (whole(0, 255), 0),
+        "runs": (whole(-1, FILES_MOST), 0),
+        "erred": (shown(ERRED_MOST), ""),
+    },
+}
 _PARTS: dict[str, tuple[Fields, Fields]] = {
     "display": ({"answers": yes_no}, {}),
     "lamp": ({"lamps": whole(0, 64)}, {}),
@@ -166,16 +184,21 @@ _PARTS: dict[str, tuple[Fields, Fields]] = {
 }
 
 
-def checked(box: str, asked: Mapping[str, Any], reply: Mapping[str, Any]) -> dict[str, Any]:
+def checked(
+    box: str, asked: Mapping[str, Any], reply: Mapping[str, Any], ours: bool = True
+) -> dict[str, Any]:
     """Return the facts of a reply that can be right; raises BoxError naming ``box`` otherwise.
 
     Of a request in the table, fields that are not in it are left out; what a firmware with
-    requests of its own answers to those is for its makers to judge.
+    requests of its own answers to those is for its makers to judge. Not ``ours`` is a box with
+    another link.
     """
     do = asked["do"]
     try:
         if do == "hello" and not speaks_ours(reply):
-            return {"id": hex_of(ID_SIZE)(reply["id"])}
+            return {"id": hex_of(ID_SIZE)(reply["id"])} | _any(do, reply)
+        if do == "status" and not ours:
+            return _any(do, reply)
         if do == "test":
             return _taken(_PARTS.get(asked.get("part", ""), _NOTHING), reply)
         if do not in _TABLE:
@@ -197,9 +220,20 @@ def checked(box: str, asked: Mapping[str, Any], reply: Mapping[str, Any]) -> dic
 
 
 def speaks_ours(hello: Mapping[str, Any]) -> bool:
-    """Whether a box has our versions of the formats; else its facts may be of any shape."""
-    ours = {"ln": frames.VERSION, "tl": timeline.VERSION, "jn": journal.VERSION}
-    return all(hello.get(key) == version for key, version in ours.items())
+    """Whether a box has our link, by its major version; else its facts may be of any shape."""
+    link = hello.get("ln")
+    return type(link) is int and 0 <= link <= 255 and major(link) == major(frames.VERSION)
+
+
+def _any(do: str, reply: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what a reply of any shape may be used for."""
+    facts = {}
+    for key, (check, usual) in _OF_ANY[do].items():
+        try:
+            facts[key] = check(reply[key])
+        except (KeyError, ValueError, TypeError):
+            facts[key] = usual
+    return facts
 
 
 def fault_code(box: str, reply: Mapping[str, Any]) -> int:

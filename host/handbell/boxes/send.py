@@ -12,9 +12,10 @@ from handbell.boxes.fleet import Fleet, Outcome, Progress, no_progress
 from handbell.boxes.listing import TIMELINES, listing
 from handbell.boxes.replies import strange
 from handbell.boxes.stations import StationMap
-from handbell.boxes.words import fault_error
+from handbell.boxes.words import fault_error, other_version
 from handbell.errors import BoxError, HandbellError
-from handbell_core import faults, frames
+from handbell_core import faults, frames, timeline
+from handbell_core.versions import name, reads
 
 # What a box says when it can't play a timeline that it holds; older ones say NOT_FOUND.
 _BROKEN = (faults.NOT_FOUND, faults.NOT_WHOLE, faults.FLASH_ERROR, faults.TIMELINE_BROKEN)
@@ -143,8 +144,7 @@ def send(
 
     def one(connection: Connection) -> Sent:
         load = pairs[connection.url][1]
-        if load.buttons > int(connection.facts.get("buttons", 1)):
-            raise fault_error(connection.label, faults.WRONG_BOX)
+        _check(connection, load)
         place = stations.stations.get(load.station)
         label = (place.label if place else "") or load.label
         facts: dict[str, Any] = connection.facts
@@ -156,6 +156,23 @@ def send(
         return Sent(load.station, load.digest, len(load.data), already, sync)
 
     return fleet.each(one, [c for c, _ in pairs.values()])
+
+
+def _check(connection: Connection, load: Load) -> None:
+    """Raise BoxError for a box that can't play a timeline, before anything of it is changed."""
+    facts = connection.facts
+    if not connection.ours:
+        raise other_version(connection.label, facts)
+    needed = load.data[4] if len(load.data) > 4 else timeline.VERSION
+    if not reads(int(facts.get("tl", timeline.VERSION)), needed):
+        raise BoxError(
+            connection.label,
+            f"plays plans of version {name(facts['tl'])}, and this one needs {name(needed)}",
+            "Run handbell prepare to renew its firmware",
+            faults.VERSION,
+        )
+    if load.buttons > int(facts.get("buttons", 1)):
+        raise fault_error(connection.label, faults.WRONG_BOX)
 
 
 def ascii_label(label: str) -> str:

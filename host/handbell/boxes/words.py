@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 from handbell.errors import BoxError
-from handbell_core import faults
+from handbell_core import faults, frames
+from handbell_core.versions import name
 
 _WORDS: dict[int, tuple[str, str]] = {
     faults.UNKNOWN: ("does not know that request", "Run handbell prepare to renew its firmware"),
@@ -66,6 +70,31 @@ def fault_error(box: str, code: int) -> BoxError:
     """Return the error for a fault code that ``box`` reported."""
     what, remedy = _WORDS.get(code, (f"reports fault {code}", "Run the command again"))
     return BoxError(box, what, remedy, code)
+
+
+def other_version(box: str, hello: Mapping[str, Any], runs: int = 0) -> BoxError:
+    """Return the error for a box with another link; ``runs`` logs wait on it."""
+    logs = ""
+    if runs > 0:
+        logs = f"Bring its {_logs(runs)} home with handbell collect first, as it is. Then "
+    remedy = f"{logs}run handbell prepare to renew its firmware"
+    its, ours = name(hello.get("ln", 0)), name(frames.VERSION)
+    what = f"speaks another version of the link, {its} and here it is {ours}"
+    return BoxError(box, what, remedy[0].upper() + remedy[1:], faults.VERSION)
+
+
+def other_logs(box: str, version: int, runs: int) -> BoxError:
+    """Return the error for a box that is not renewed while logs wait which nobody here reads."""
+    return BoxError(
+        box,
+        f"it holds {_logs(runs)} of version {name(version)}, which this Handbell does not read",
+        "Run handbell collect first, which brings them home as they are, then prepare it",
+        faults.VERSION,
+    )
+
+
+def _logs(runs: int) -> str:
+    return "1 log" if runs == 1 else f"{runs} logs"
 
 
 BROKEN = "broken"  # the state of a box that could not make its parts

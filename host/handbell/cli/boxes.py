@@ -11,6 +11,7 @@ from handbell.errors import HandbellError, UsageError
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from handbell.boxes.connection import Connection
     from handbell.boxes.fleet import Fleet
 
 
@@ -88,7 +89,7 @@ def boxes_run(args: argparse.Namespace) -> Result:
     from handbell.boxes.words import erred_words, fault_words, state_words
 
     with open_fleet(args) as fleet:
-        outcomes = fleet.each(lambda c: c.request("status"))
+        outcomes = fleet.each(_status)
         rows: list[dict[str, Any]] = []
         for o in outcomes:
             row = {"port": o.url, "box": o.label, **o.facts, **(o.value or {})}
@@ -144,6 +145,16 @@ def boxes_run(args: argparse.Namespace) -> Result:
 
     fine = not others and not any("why" in row for row in rows)
     return Result({"boxes": rows, "others": others}, text, ok=fine and bool(rows))
+
+
+def _status(connection: Connection) -> dict[str, Any]:
+    """Return how a box is; raises BoxError for one with another link, with what waits on it."""
+    from handbell.boxes.words import other_version
+
+    status = connection.request("status")
+    if not connection.ours:
+        raise other_version(connection.label, connection.facts, status["runs"])
+    return status
 
 
 def identify_arguments(parser: argparse.ArgumentParser) -> None:

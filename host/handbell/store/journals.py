@@ -9,6 +9,7 @@ from typing import NamedTuple
 from handbell_core import faults
 from handbell_core import journal as j
 from handbell_core.runner import PLAY
+from handbell_core.versions import name, reads
 
 from .chains import Chain, add_clock
 from .outages import Outage, Record, outages_of
@@ -122,8 +123,8 @@ def read(data: bytes, played: Played | None = None) -> Journal:
         raise UnreadableError("it does not begin with a sound record of what was played")
     else:
         _, version, station, _, digest = records[0]
-        if version != j.VERSION:
-            raise UnreadableError(f"it is written in version {version} of the format")
+        if not reads(j.VERSION, version):
+            raise UnreadableError(f"it is written in version {name(version)} of the format")
         timeline = digest.hex()
     torn = len(data) % j.RECORD_SIZE != 0
     found = Journal(timeline, station, records, broken, torn, assumed)
