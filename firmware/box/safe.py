@@ -30,19 +30,12 @@ class NoBoard:
     NAME = "unknown"
     ROOT = ""
     BUTTON_PINS = ()
-    LAMP_CAP = 0
 
     def unique_id(self) -> bytes:
         """Return the chip's own number."""
         import machine
 
         return machine.unique_id()
-
-    def bus(self):
-        """No part can be told from another."""
-        raise OSError(errno.ENODEV)
-
-    strip = bus
 
     def idle(self, until) -> None:
         """Wait a millisecond."""
@@ -66,7 +59,7 @@ class Safe:
 
     def __init__(self, board, error: Exception) -> None:
         gc.collect()
-        self._board = board = NoBoard() if board is None else board
+        self._board = board = _or_none(board)
         self._link = Link()
         self._leave = False
         self._storage = _made(lambda: Storage(board.ROOT)) or _NoFlash()
@@ -94,9 +87,11 @@ class Safe:
     # What is seen
 
     def _make_display(self):
+        from .bus import Bus
         from .display import Display
 
-        return Display(self._board.bus())
+        board = self._board
+        return Display(Bus(board), reset=board.display_reset(), paged=board.DISPLAY_PAGED)
 
     def _light(self) -> None:
         from .lights import TROUBLE, Lights
@@ -129,20 +124,24 @@ class Safe:
             except Exception:  # noqa: BLE001 - the first error is the one to tell
                 pass
             try:
-                self._board.idle(ticks_add(time.ticks_us(), LONGEST_IDLE_US))
+                tick = time.ticks_us()
+                reply_us = self._link.reply_due_us(tick)
+                self._board.idle(ticks_add(tick, LONGEST_IDLE_US if reply_us < 0 else reply_us))
             except Exception:  # noqa: BLE001 - it may be the board's file that is broken
                 time.sleep_ms(1)
 
     def _turn(self) -> None:
         link = self._link
-        while link.has_input() and not link.waits():
+        while True:
             link.poll(BYTES_A_PASS, True)
             if link.broke:
                 raise KeyboardInterrupt
-        while link.waits():
-            request = link.request()
-            if "do" in request:
-                link.send(self._answer(request))
+            if link.waits():
+                request = link.request()
+                if "do" in request:
+                    link.send(self._answer(request))
+            elif not link.has_input():
+                return
 
     def end(self) -> None:
         """Leave the line to MicroPython's prompt, and say that the box is off."""
@@ -218,6 +217,10 @@ TABLE = {
     "drop": Safe._drop,
     "yield": Safe._yield,
 }
+
+
+def _or_none(board):
+    return NoBoard() if board is None else board
 
 
 def _made(make):

@@ -15,12 +15,30 @@ from rig import Rig, timeline
 pytestmark = pytest.mark.usefixtures("micropython")
 
 PARTS = (
-    *("account.Account", "buttons.Buttons", "desk.Desk", "health.Health", "keeper.Keeper"),
+    *(
+        "account.Account",
+        "bus.Bus",
+        "buttons.Buttons",
+        "display.Display",
+        "desk.Desk",
+        "health.Health",
+        "keeper.Keeper",
+    ),
     *("log.Log", "loop.Loop", "power.Power", "requests.Requests", "screens.Facts"),
     *("session.Session", "sound.Sound", "storage.Storage", "trial.Trial", "trouble.Trouble"),
     "view.View",
 )
-BOARD = ("bus", "strip", "timer", "battery_mv", "sounders", "rtc_pin", "button", "captures")
+BOARD = (
+    "bus",
+    "strip",
+    "timer",
+    "battery_mv",
+    "sounders",
+    "rtc_pin",
+    "button",
+    "captures",
+    "display_reset",
+)
 
 
 def fails_in(part: str) -> str:
