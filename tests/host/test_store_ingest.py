@@ -84,7 +84,7 @@ def test_without_its_timeline_a_journal_is_refused_and_nothing_is_written(store)
         (b"\0" * 240, "does not begin with a sound record"),
         (b"\xff" * 10, "does not begin with a sound record"),
         (j.record(j.TAP, 0, 1, 5), "does not begin with a sound record"),
-        (j.record(j.RUN, 7, 1, 0, bytes(12)), "version 7 of the format"),
+        (j.record(j.RUN, 7, 1, 0, bytes(12)), "version 7.0 of the format"),
     ],
 )
 def test_an_unreadable_journal_is_named_and_its_bytes_are_kept(store, journal, why):

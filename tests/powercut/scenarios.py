@@ -238,14 +238,16 @@ class Settings:
 
 
 class Prepare:
-    """A new firmware is put on, by the very steps that ``handbell prepare`` took."""
+    """A new firmware is put on, by the very steps that ``handbell prepare`` took, and tried."""
 
     def before(self):
         self.replay(steps.FRESH)
+        self.start()
 
     def act(self, promise):
         Storage(ROOT)
         self.replay(steps.UPGRADE)
+        self.attempt()
         promise("2")
 
     def replay(self, todo):
@@ -265,6 +267,19 @@ class Prepare:
         self.replay(steps.UPGRADE)
         said = self.start()
         return 0, [] if said == ["2"] else [f"prepared again, the firmware started is {said}"]
+
+    def attempt(self):
+        """Start what is on trial as main.py does, and let it stand; raises OSError when cut off.
+
+        main.py itself would go on to the other firmware, which needs power.
+        """
+        import told
+
+        with open("main.py") as f:  # noqa: PTH123
+            scope = {}
+            exec(f.read().split("\ntry:\n    start()")[0], scope)
+        scope["load"](scope["on_trial"]()).main()
+        told.forget()
 
     def start(self):
         """Run main.py; return what the firmware that it chose said."""
