@@ -2,8 +2,8 @@
 
 The firmware of an image runs unless the file ``active`` names one of the folders that
 ``handbell prepare`` fills. One that was put there before this image came is older than it, so at
-the image's first start ``active`` is removed; what prepare puts there later goes before the image.
-Stray files in the board's root folder never do.
+the image's first start ``active`` and ``trial`` are removed; what prepare puts there later goes
+before the image. Stray files in the board's root folder never do.
 """
 
 import sys
@@ -21,10 +21,11 @@ def first_start() -> None:
                 return
     except OSError:
         pass
-    try:
-        os.remove("active")
-    except OSError:
-        pass
+    for name in ("trial", "active"):
+        try:
+            os.remove(name)
+        except OSError:
+            pass
     try:
         with open("image.new", "w") as f:
             f.write(NAME)

@@ -72,7 +72,7 @@ def test_what_is_frozen_is_the_firmware_with_its_constants_put_in(tmp_path):
     (tmp_path / "tree/stray.py").write_text("")
     assert build.lay_out(tmp_path / "tree") == (version, name), "the same each time"
     assert not (tmp_path / "tree/stray.py").exists()
-    assert f'FIRMWARE = "{version}"' in (tmp_path / "tree/box/requests.py").read_text()
+    assert f'FIRMWARE = "{version}"' in (tmp_path / "tree/box/__init__.py").read_text()
     assert "TOO_LATE_US" not in (tmp_path / "tree/box/app.py").read_text()
     manifest = (tmp_path / "tree/manifest.py").read_text()
     frozen = {"include": [], "package": [], "module": []}
@@ -111,12 +111,13 @@ def board(tmp_path, micropython):
 
 def test_a_new_image_goes_before_older_files_once(board):
     flash = board("first")
+    (flash / "trial").write_text("fw_b2")
     (flash / "active").write_text("fw_a")
     (flash / "box.json").write_text("{}")
     board("first")
     assert (flash / "active").exists(), "put there after this image came"
     board("second")
-    assert not (flash / "active").exists()
+    assert not (flash / "active").exists() and not (flash / "trial").exists()
     assert (flash / "image").read_text() == "second"
     assert (flash / "box.json").exists()
     (flash / "active").write_text("fw_b")
