@@ -48,7 +48,7 @@ class FakeBoard:
         return subprocess.run(
             [*self.micropython, "-c", code],
             cwd=self.flash,
-            env={"MICROPYPATH": ""},
+            env={"MICROPYPATH": f":{self.stub}"},
             capture_output=True,
             text=True,
             check=False,

@@ -88,7 +88,7 @@ class FakePico(FakeBoard):
     # What runs on it
 
     def execute(self, code):
-        path = f":.frozen:{self.frozen}" if self.frozen.exists() else ""
+        path = f":.frozen:{self.frozen}:{self.stub}" if self.frozen.exists() else f":{self.stub}"
         return subprocess.run(
             [*self.micropython, "-c", code],
             cwd=self.flash,
