@@ -12,7 +12,7 @@ from floor_check import OFF_MS, judge
 from oracle_state import HOLD_MS, LONG_MS
 from plans import Plan
 from script import people
-from trouble import NONE_CODE, Trouble, draw
+from trouble import NONE_CODE, OddPart, Trouble, draw, odd_part
 from troubled import troubled
 
 from handbell.boxes.clock import set_clock
@@ -54,7 +54,7 @@ class FloorScript:
     starts_ms: int
     by_hand: bool
     steps: tuple[Step, ...]
-    trouble: Trouble | None
+    trouble: Trouble | OddPart | None
 
     def lines(self) -> list[str]:
         """Return the class as text, one line a step."""
@@ -96,6 +96,9 @@ def make(seed: str) -> FloorScript:
             pressed = [s for s in pressed if s.at_ms > starts_ms]
             steps += [Step(at_ms, box, "press", 0, 2_000) for at_ms in (2_000, 5_000)]
         steps += [Step(s.at_ms, box, "press", s.a, clearly_ms(s.b)) for s in pressed]
+        if dice.random() < 0.15:  # something leans on a button, or it is stuck
+            slot, held_ms = dice.randrange(plan.buttons), dice.choice((9_000, 40_000, 200_000))
+            steps.append(Step(dice.randint(starts_ms, ends_ms), box, "press", slot, held_ms))
         for _ in range(dice.choice((0, 2, 6))):
             ask = dice.randrange(len(ASKS))
             steps.append(Step(dice.randint(0, ends_ms), box, "ask", ask, dice.randrange(1 << 16)))
@@ -105,8 +108,15 @@ def make(seed: str) -> FloorScript:
     steps.sort(key=lambda s: s.at_ms)
     return FloorScript(
         seed, plan, boxes, dice.random() < 0.5, dice.randint(-40, 40), starts_ms, by_hand,
-        tuple(steps), draw(dice) if dice.random() < 0.6 else None,
+        tuple(steps), _trouble(dice),
     )  # fmt: skip
+
+
+def _trouble(dice: random.Random) -> Trouble | OddPart | None:
+    turn = dice.random()
+    if turn < 0.5:
+        return draw(dice)
+    return odd_part(dice) if turn < 0.7 else None
 
 
 def clearly_ms(held_ms: int) -> int:
@@ -148,7 +158,8 @@ class _Class:
             "tick_origin": self.dice.choice((0, (1 << 30) - 30_000_000)),
         }  # fmt: skip
         if script.trouble:
-            self.out.faults["a method that fails"] += 1
+            odd = isinstance(script.trouble, OddPart)
+            self.out.faults["a part that misbehaves" if odd else "a method that fails"] += 1
         with Rig(self.folder, boxes=script.boxes, **spec) as rig:
             self.rig = rig
             if not self._load():

@@ -86,6 +86,58 @@ put_in()
 """
 
 
+@dataclass(frozen=True)
+class OddPart:
+    """A part that misbehaves, though no method fails: the class must go on as if nothing was."""
+
+    what: str
+    spares: str
+    lines: str
+
+    def __str__(self) -> str:
+        return self.what
+
+    def code(self) -> str:
+        """Return the lines of MicroPython that put it in."""
+        return NONE_CODE + self.lines
+
+
+_HELD = """
+def held():
+    import _bus
+    from box.bus import Bus
+    whole = Bus.writeto
+    calls = [0]
+    def writeto(self, address, data):
+        calls[0] += 1
+        if calls[0] == {at}:
+            _bus.hold({pulses})
+        return whole(self, address, data)
+    Bus.writeto = writeto
+held()
+"""
+_LIES = """
+def lies():
+    try:
+        from box.rtc import Rtc
+    except ImportError:
+        return
+    whole = Rtc.read_s
+    Rtc.read_s = lambda self: whole(self) + {off_s}
+lies()
+"""
+
+
+def odd_part(dice: random.Random) -> OddPart:
+    """Return a part that misbehaves at random."""
+    if dice.random() < 0.6:
+        at, pulses = dice.randint(1, 3_000), dice.choice((1, 5, 9, 20, 1 << 20))
+        what = f"a part holds the bus from transfer {at} on, for {pulses} pulses"
+        return OddPart(what, "", _HELD.format(at=at, pulses=pulses))
+    off_s = dice.choice((-86_400, -40, 7, 3_600, 400_000_000))
+    return OddPart(f"the clock part is {off_s} s off", "bl", _LIES.format(off_s=off_s))
+
+
 NONE_CODE = """
 from box.requests import TABLE
 TABLE["failed"] = lambda self, message: {"failed": 0, "calls": 0}
