@@ -74,7 +74,7 @@ class App:
         health.session = session
         self._view = view = View(display, board.strip(), board.LAMP_CAP, session, health, facts)
         self._desk = desk = Desk(board, storage, boot, session, view, facts, trouble)
-        session.changed, session.open_look, session.presses = view.changed, view.open, desk
+        session.draw_anew, session.open_look, session.presses = view.changed, view.open, desk
         self._trial = trial = Trial()
         self._requests = Requests(
             desk, session, storage, keeper, power, health, trouble, trial, link.arrived_at

@@ -21,7 +21,7 @@ CLASS_NEAR_MS = 60_000
 class Loaded:
     """One timeline after another, each with a runner made of it.
 
-    ``facts`` takes what the screens tell of it. ``changed`` is called when something to be seen
+    ``facts`` takes what the screens tell of it. ``draw_anew`` is called when something to be seen
     changed; whoever draws sets it.
     """
 
@@ -31,7 +31,7 @@ class Loaded:
         self.sound = sound
         self.facts = facts
         self.trouble = trouble
-        self.changed = nothing
+        self.draw_anew = nothing
         self.fault = 0  # why nothing can be played
         self.selected = ""
         self._file: "BinaryIO" = None
@@ -56,6 +56,13 @@ class Loaded:
     def anchor(self, tick: int) -> None:
         """Tie the run's time to the box's anew."""
         self.clock.anchor(self.keeper.extender.extend(tick), tick)
+
+    def changed(self) -> None:
+        """Something to be seen changed; never raises, since the runner may be halfway."""
+        try:
+            self.draw_anew()
+        except Exception as error:  # noqa: BLE001 - see above
+            self.trouble.tell("view", error)
 
     # What is loaded
 

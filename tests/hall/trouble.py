@@ -16,7 +16,7 @@ METHODS = (
     ("view", "View", "changed", "c"),
     ("view", "View", "open", ""),
     ("view", "View", "look_ahead", ""),
-    ("health", "Health", "fault", "a"),
+    ("health", "Health", "fault", "af"),
     ("desk", "Desk", "test_due_us", ""),
     ("trouble", "Trouble", "keep", ""),
     ("screens", "Screens", "show", ""),
