@@ -101,6 +101,7 @@ class App:
                 Job("send", PIECE_US, view.send_due_us, view.send),
                 Job("log", session.write_cost_us, session.write_due_us, session.write),
                 Job("trial", session.write_cost_us, trial.due_us, self._stand),
+                Job("start", session.write_cost_us, session.start_due_us, session.keep_start),
                 Job("test", 0, desk.test_due_us, desk.end_test),
                 Job("collect", COLLECT_US, self._collect_due_us, self._collect),
                 Job("look", SLOW_US, self._look_due_us, self._look),

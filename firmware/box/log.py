@@ -52,6 +52,7 @@ class Log:
         self.lost = 0
         self.full = False  # nothing more is kept
         self.fault = 0  # why something of this run was not kept
+        self._ending = False
 
     def open(self) -> None:
         """Begin a new journal; one that can't be opened yet is tried again with each write."""
@@ -151,7 +152,9 @@ class Log:
             self.fault = faults.STORAGE_FULL
         elif self._tries >= TRIES:
             self.fault = self.fault or faults.FLASH_ERROR
-        if no_room and self._used and self._file is not None:
+        # Its first records wait all the same, and so do those of its end.
+        begun = self._size or self._tail_used
+        if no_room and begun and not self._ending and self._used and self._file is not None:
             self.full = True
             self.lost += self._used // RECORD_SIZE
             self._used = 0
@@ -205,10 +208,13 @@ class Log:
         """Write the rest and end the journal; what stays in the tail is joined to it later."""
         if not self.is_open:
             return
+        self._ending = True
         try:
             for _ in range(TRIES):
                 if self._all_in():
                     self._file.close()
+                    if not self.lost:
+                        self.fault = 0  # later tries have kept all
                     self._storage.drop_tail(self.name)
                     self._storage.save(worst_write_us=self.worst_write_us)
                     break
@@ -224,6 +230,11 @@ class Log:
                 file.close()
             except Exception:  # noqa: BLE001 - there may be none
                 pass
+
+    def dropped(self, name: str) -> None:
+        """A journal was erased by the host, and what it lacks is nobody's trouble any more."""
+        if name == self.name and not self.is_open:
+            self.fault = 0
 
     def _all_in(self) -> bool:
         """Write what is queued and append the tail to the journal; False when that failed."""

@@ -14,6 +14,7 @@ IDLE = -1  # what ``due`` returns for nothing to do
 AGAIN_US = 100  # after a turn in which something was done
 LATER_US = 2_000  # a job that failed is tried again so much later, then after twice as long,
 LATER_TWICE = 9  # so often: a second
+SOON_TWICE = 3  # what waits for nothing is put off by 16 ms at most
 
 
 class Job:
@@ -41,12 +42,17 @@ class Job:
 
     def later(self, tick: int) -> None:
         """It failed at ``tick``: put it off."""
-        self._again = ticks_add(tick, LATER_US << min(self.failed, LATER_TWICE))
+        twice = LATER_TWICE if self._cost_us else SOON_TWICE
+        self._again = ticks_add(tick, LATER_US << min(self.failed, twice))
         self.failed = min(self.failed + 1, 0xFFFF)
 
     def put_off_us(self, tick: int) -> int:
-        """Return in how many microseconds a job that failed may be tried again."""
-        return max(0, ticks_diff(self._again, tick))
+        """Return in how many microseconds a job that failed may be tried again.
+
+        A tick that is further away is one of long ago, since ticks wrap.
+        """
+        away_us = ticks_diff(self._again, tick)
+        return away_us if 0 < away_us <= LATER_US << LATER_TWICE else 0
 
 
 class Loop:
@@ -74,6 +80,8 @@ class Loop:
                     continue
             try:
                 due_us = job.due(tick)
+                if due_us != 0:
+                    job.failed = 0  # it has nothing to do any more, so it is well
                 if due_us > 0:
                     wait_us = min(wait_us, since_us + due_us)
                 elif due_us == 0 and self._fits(job, tick):

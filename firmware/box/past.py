@@ -88,13 +88,13 @@ class Past:
     def go_on(self, session) -> bool:
         """Let the box go on with this run where the class is by now; False if it is over.
 
-        Raises OSError.
+        Its timeline is selected by then. Raises OSError.
         """
         zero_utc_ms = self.zero_utc_ms
         if zero_utc_ms < 0:
             settings = session.storage.settings
             zero_utc_ms = settings["start_ms"] if settings["start_run"] == self.name else 0
-        if not zero_utc_ms or session.selected != self.timeline:
+        if not zero_utc_ms:
             return False
         zero_ms, run_ms = session.clock.run_ms_of_utc(zero_utc_ms), session.run_ms()
         runner = session.runner
@@ -112,7 +112,7 @@ class Past:
         if gate_ms >= 0:
             runner.wait_again(gate_ms, run_ms)
         elif run_ms < zero_ms:
-            runner.arm(zero_ms)
+            runner.arm(zero_ms, run_ms)
         else:
             runner.rejoin(zero_ms, run_ms, self.from_ms)
             runner.waiting = waits_ms >= 0

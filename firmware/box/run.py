@@ -5,7 +5,7 @@ import time
 
 from handbell_core import faults, journal
 from handbell_core.cues import NO_CUE
-from handbell_core.runner import FAULT, HOLD_MS, NEVER, OVER, READY
+from handbell_core.runner import FAULT, HOLD_MS, NEVER, OVER, READY, SET
 from handbell_core.taps import PRESS
 from handbell_core.ticks import ticks_add, ticks_diff
 
@@ -16,6 +16,7 @@ from .storage import ENOSPC
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from handbell_core.clock import ClockModel
+    from handbell_core.runner import Runner
 
     from .desk import Desk
 
@@ -41,9 +42,11 @@ class Run(Loaded):
         self.buttons = buttons
         self.open_look = nothing
         self.presses: Desk = None  # what takes presses; whoever reads the buttons sets it
-        self._pressed_in = [0] * buttons.count  # the runner's state when each press began
+        # The runner at which each press began, and its state then.
+        self._pressed_in: list[tuple[Runner | None, int]] = [(None, 0)] * buttons.count
         tick = time.ticks_us()
         self._over_until = tick
+        self._kept_start_ms = NEVER
         self._stall_from = self._stall_to = tick  # of the last write
 
     def dated_by(self) -> "ClockModel | None":
@@ -68,7 +71,7 @@ class Run(Loaded):
 
     def arm(self, start_ms: int) -> None:
         """Set the class start, in run time; raises OSError, with no start set, without a log."""
-        self.runner.arm(start_ms)
+        self.runner.arm(start_ms, self.run_ms())
         try:
             self._begin()
             if not self.log.write():  # from now on a power failure loses no class
@@ -86,8 +89,23 @@ class Run(Loaded):
 
     def _begin(self) -> None:
         """A run begins: its journal."""
+        self._kept_start_ms = NEVER
         self.account.begin(self.selected, self.dated_by())
         self.begun = True
+
+    def start_due_us(self, tick: int) -> int:
+        """Return whether (0) a start set by hand is to be kept: the power may fail before it."""
+        runner = self.runner
+        if runner is None or runner.state != SET or not self.begun or not runner.by_hand:
+            return IDLE
+        return IDLE if runner.starts_ms == self._kept_start_ms else 0
+
+    def keep_start(self, tick: int) -> None:
+        """Keep a start set by hand as one that a host has set."""
+        self._kept_start_ms = self.runner.starts_ms
+        utc_ms = self.clock.utc_ms(self._kept_start_ms)
+        if utc_ms >= 0:
+            self.blind(lambda: self.storage.save(start_ms=utc_ms, start_run=self.log.name))
 
     def step_due_us(self, tick: int) -> int:
         """Return in how many microseconds the runner has something to do."""
@@ -151,18 +169,19 @@ class Run(Loaded):
         at_ms = self.clock.ms_of(tick)
         self._open_due(tick)  # the runner steps up to the press first
         if event == PRESS:
-            self._pressed_in[slot] = runner.state
+            self._pressed_in[slot] = runner, runner.state
             runner.press(slot, at_ms)
             return False
+        was_down = runner.down[slot]
         runner.release(slot, at_ms, self._in_stall(tick))
-        state = self._pressed_in[slot]
-        if state != runner.state:
+        began_at, state = self._pressed_in[slot]
+        if began_at is not runner or state != runner.state or not was_down:
             return False  # the press began in something else
         if state == FAULT and runner.held_ms >= HOLD_MS:  # who taps hasn't seen it yet
             self.new_runner()
         elif state == OVER and self._over_for_us(tick) >= OVER_LEAST_US:
             self.new_runner()
-        return state == READY
+        return state == READY and runner.held_ms < HOLD_MS and not any(runner.down)
 
     def _over_for_us(self, tick: int) -> int:
         return OVER_SHOWN_US + ticks_diff(tick, self._over_until)

@@ -1,6 +1,10 @@
 """The session: runs one after another, in time, and how one that was cut off is found again."""
 
+import errno
+import time
+
 from handbell_core.runner import AGAIN, HELD, READY, SET
+from handbell_core.ticks import ticks_add, ticks_diff
 
 from .loop import IDLE
 from .run import FAR_US, Run
@@ -12,6 +16,9 @@ if TYPE_CHECKING:
 OVERDUE_US = 1_000_000  # a runner this far behind is stuck
 SAVE_GAP_MS = 2_000  # a start is this far away where the settings are written
 REST_MOST_MS = 86_400_000  # run time is begun anew after a day at rest
+JOIN_US = 20_000_000  # a clock part tells the time within two seconds of the start
+JOIN_AGAIN_US = 1_000_000  # one that fails is tried again so soon,
+JOIN_TRIES = 20  # and so often
 JOINS_MOST = 8  # what cuts a run so often would cut it again
 
 
@@ -20,6 +27,8 @@ class Session(Run):
 
     def __init__(self, storage, keeper, log, account, sound, buttons, facts, trouble) -> None:
         Run.__init__(self, storage, keeper, log, account, sound, buttons, facts, trouble)
+        self._began = self._join_at = time.ticks_us()
+        self._join_tries = 0
         self.part_set_clock = False  # the clock part did, so that a cut class can be joined
         self._past: "Past | None" = self._read_past()
 
@@ -48,7 +57,7 @@ class Session(Run):
             clock = self._new_clock()
             runner.live_on(clock, clock.ms - self.clock.ms_of(clock.tick))
             self.clock = clock
-            runner.arm(clock.run_ms_of_utc(utc_ms))
+            runner.arm(clock.run_ms_of_utc(utc_ms), clock.ms)
             self.account.tell_clock(self.dated_by())
 
     def keep_time(self, tick: int) -> None:
@@ -106,23 +115,27 @@ class Session(Run):
         return None
 
     def join_due_us(self, tick: int) -> int:
-        """Return whether (0) a run that the power cut off can be joined now."""
+        """Return in how many microseconds a run that the power cut off can be joined."""
         if self._past is None or not self.part_set_clock or self.clock.model is None:
             return IDLE
-        return IDLE if self.in_class else 0
+        if self.in_class:
+            return IDLE
+        return max(0, ticks_diff(self._join_at, tick)) if self._join_tries else 0
 
     def join(self, tick: int) -> bool:
         """Go on with the class that the power cut off, in step with the other boxes.
 
-        Return whether it is on. What fails is tried again; each try is counted.
+        Return whether it is on. What fails is tried again every second for a while.
         """
-        past, settings = self._past, self.storage.settings
-        joins = settings["joins"] + 1 if settings["joined"] == past.name else 1
-        if joins > JOINS_MOST:
+        past = self._past
+        self._join_tries += 1
+        self._join_at = ticks_add(tick, JOIN_AGAIN_US)
+        if self._join_tries > JOIN_TRIES or not self._may_join(past.name):
             self._past = None
             return False
-        self.storage.save(joined=past.name, joins=joins)
         try:
+            if self.selected != past.timeline and not self._load(past.timeline):
+                raise OSError(errno.EIO)
             self.begun = past.go_on(self)
         except Exception as error:
             self.log.close()  # a run begun by hand gets a log of its own
@@ -131,8 +144,31 @@ class Session(Run):
         self._past = None
         return self.begun
 
+    def _may_join(self, run: str) -> bool:
+        """Count, once a start, how often a run was joined; False when it cuts itself off."""
+        if self._join_tries > 1:
+            return True
+        settings = self.storage.settings
+        joins = settings["joins"] + 1 if settings["joined"] == run else 1
+        try:
+            self.storage.save(joined=run, joins=joins)
+        except OSError:
+            pass  # a full flash keeps no box from its class
+        return joins <= JOINS_MOST
+
+    def select(self, digest: str) -> bool:
+        """Make a timeline the one to play: then no class that was cut is joined any more."""
+        self._past = None
+        return Run.select(self, digest)
+
+    def button(self, slot: int, event: int, tick: int) -> bool:
+        """Take a press as a run does; no page is turned while a cut class may yet be joined."""
+        turns = Run.button(self, slot, event, tick)
+        return turns and (self._past is None or ticks_diff(tick, self._began) > JOIN_US)
+
     def dropped_run(self, name: str) -> None:
         """A log was erased by the host: it can't be gone on with."""
+        self.log.dropped(name)
         if self._past is not None and self._past.name == name:
             self._past = None
 

@@ -37,7 +37,7 @@ class Trouble:
         """``where`` failed; may be called as often as it fails, and never raises."""
         self.count += 1
         tick = time.ticks_us()
-        if where == self.where and ticks_diff(tick, self._told) < SAME_US:
+        if where == self.where and 0 <= ticks_diff(tick, self._told) < SAME_US:
             return
         self.where = where
         self._told = tick
@@ -59,7 +59,8 @@ class Trouble:
 
     def short(self) -> str:
         """Return the line as far as it fits into a report."""
-        return self.line().decode()[:SHORT_MOST]
+        line = self.line()[:SHORT_MOST]  # what would take two signs in JSON is no more than a mark
+        return "".join([chr(c) if 32 <= c < 127 and c != 34 and c != 92 else "'" for c in line])
 
     # The loop's part
 
@@ -69,7 +70,9 @@ class Trouble:
             return -1
         wait_us = SETTLE_US - ticks_diff(tick, self._told)
         if self._kept:
-            wait_us = max(wait_us, KEEP_AGAIN_US - ticks_diff(tick, self._kept))
+            since_us = ticks_diff(tick, self._kept)
+            if 0 <= since_us < KEEP_AGAIN_US:  # else it is long ago: ticks wrap
+                wait_us = max(wait_us, KEEP_AGAIN_US - since_us)
         return max(0, wait_us)
 
     def keep(self) -> None:

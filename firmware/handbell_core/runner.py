@@ -141,13 +141,16 @@ class Runner(Hands):
 
     # The host
 
-    def arm(self, start_ms: int) -> None:
+    def arm(self, start_ms: int, now_ms: int = -NEVER) -> None:
         """Set the class start, by the host, at ``start_ms`` in run time.
 
-        Raises ValueError once the run has begun, and what reading the timeline raises.
+        Its heads-up is left out if it should have come before ``now_ms``. Raises ValueError once
+        the run has begun, and what reading the timeline raises.
         """
         if not self._do("arm", -NEVER, start_ms):
             raise ValueError(self.state)
+        if self._timers[CUE_T] < now_ms:
+            self._set(CUE_T, NEVER)
 
     def live_on(self, clock: "RunTime", later_ms: int) -> None:
         """Live on another clock, whose run time is ``later_ms`` ahead: nothing happens sooner."""

@@ -103,17 +103,23 @@ def test_no_job_is_under_way_when_a_cue_is_due_and_each_that_fits_gets_its_turn(
                 assert work.runs
 
 
-def test_a_job_that_fails_for_ever_is_told_and_slowed_and_the_others_go_on(made):
+@pytest.mark.parametrize(
+    "cost_us,least,most",
+    [(1_000, 15, 40), (0, 1_000, 1_400)],  # a second apart in the end; what can't wait 16 ms
+)
+def test_a_job_that_fails_for_ever_is_told_and_slowed_and_the_others_go_on(
+    made, cost_us, least, most
+):
     module, clock = made
     told = []
     bad = Work(clock, 1_000, 0, fails=range(1, 10**6))
     good = Work(clock, 1_000, 0)
-    jobs = (module.Job("bad", 0, bad.due, bad.run), module.Job("good", 0, good.due, good.run))
+    jobs = (module.Job("bad", cost_us, bad.due, bad.run), module.Job("good", 0, good.due, good.run))
     loop = module.Loop(jobs, lambda tick: 10**6, lambda name, error: told.append((name, error)))
     spin(loop, clock, 20_000_000)
     assert len(good.runs) >= 15_000
     assert {name for name, _ in told} == {"bad"} and all(isinstance(e, ValueError) for _, e in told)
-    assert 15 <= bad.tries <= 40  # a second apart in the end
+    assert least <= bad.tries <= most
     assert loop.failing() == "bad"
 
 
@@ -147,3 +153,23 @@ def test_what_is_due_and_does_not_fit_keeps_the_box_from_no_sleep(made):
     loop = module.Loop(jobs, lambda tick: cue.at - clock.tick, lambda *_: None)
     until = loop.turn(1_000_000)
     assert not big.runs and (until - clock.tick) & ((1 << 30) - 1) == 10_000
+
+
+@pytest.mark.parametrize("later_s", [5, 500, 537, 700, 1_000, 1_100])
+def test_a_job_that_failed_once_and_had_nothing_to_do_is_not_put_off_later(made, later_s):
+    """Ticks wrap after 1,074 s, and a tick of long ago looks like one to come."""
+    module, clock = made
+    once = Work(clock, 1 << 40, 0, fails=(1,))
+    told = []
+    due = once.due
+
+    def nothing_after_the_first_try(tick):
+        return due(tick) if once.tries == 0 or clock.tick >= later else -1
+
+    later = clock.tick + later_s * 1_000_000
+    jobs = (module.Job("once", 1_000, nothing_after_the_first_try, once.run),)
+    loop = module.Loop(jobs, lambda tick: 10**6, lambda name, error: told.append(name))
+    spin(loop, clock, later_s * 1_000_000)
+    assert loop.failing() == "" and told == ["once"]
+    loop.turn(1_000_000)
+    assert len(once.runs) == 1
