@@ -94,7 +94,7 @@ def make(seed: str) -> FloorScript:
             pressed = [s for s in pressed if s.b < 1_500]
         if by_hand:
             pressed = [s for s in pressed if s.at_ms > starts_ms]
-            steps += [Step(at_ms, box, "press", 0, 2_000) for at_ms in (2_000, 5_000)]
+            steps += [Step(at_ms, box, "press", 0, 2_000) for at_ms in (5_000, 8_000)]
         steps += [Step(s.at_ms, box, "press", s.a, clearly_ms(s.b)) for s in pressed]
         if dice.random() < 0.15:  # something leans on a button, or it is stuck
             slot, held_ms = dice.randrange(plan.buttons), dice.choice((9_000, 40_000, 200_000))

@@ -45,7 +45,7 @@ METHODS = (
     ("link", "Link", "poll", "a"),
     ("link", "Link", "send", "a"),
     ("requests", "Requests", "answer", "a"),
-    ("power", "Power", "read", ""),
+    ("power", "Power", "read", "c"),
 )
 ERRORS = ("OSError(5)", "MemoryError", "ValueError", "OSError(28)")
 
