@@ -1,24 +1,6 @@
 """Builds the box from its board and runs it until the prompt is asked for."""
 
-import gc
 import sys
-
-CLEAR_BYTES = 32 * 1024  # of 240 KB
-# Held while modules and parts are made, then given back, so that a class finds much memory in one
-# piece: they would lie all over it. Where it is in the way it is given back at once.
-clear = []
-try:
-    clear.append(bytearray(CLEAR_BYTES))
-except MemoryError:
-    pass
-
-
-def give_back() -> bool:
-    """Give back what is kept clear; return whether there was any."""
-    had = bool(clear)
-    clear.clear()
-    gc.collect()
-    return had
 
 
 def pick_board():
@@ -41,15 +23,7 @@ def pick_board():
 BOARD = broken = None
 try:  # on import, so that a firmware which is not whole is passed over
     BOARD = pick_board()
-    try:
-        from box.app import App
-    except MemoryError as error:
-        if not give_back():
-            raise error
-        for name in list(sys.modules):
-            if name.split(".")[0] in ("box", "handbell_core"):
-                del sys.modules[name]
-        from box.app import App
+    from box.app import App
 except Exception as error:  # noqa: BLE001 - a broken file can raise anything
     from box.trial import is_last
 
@@ -63,11 +37,6 @@ def make():
     try:
         if broken is not None:
             raise broken
-        try:
-            return App(BOARD)
-        except MemoryError as error:
-            if not give_back():
-                raise error
         return App(BOARD)
     except Exception as error:  # noqa: BLE001 - any of its parts may be broken
         from box.trial import is_pending
@@ -82,7 +51,6 @@ def make():
 def main() -> None:
     """Run the box; leaving it hands the serial line back to MicroPython's prompt."""
     app = make()
-    give_back()
     try:
         app.run()
     except KeyboardInterrupt:
