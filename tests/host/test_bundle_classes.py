@@ -258,3 +258,74 @@ def test_a_bundle_of_an_earlier_version_does_not_tell_what_a_coach_said(store, t
     export_bundle(theirs, tmp_path / "b.zip", Wanted())
     import_bundle(store, changed(tmp_path / "b.zip", tmp_path / "old.zip", older))
     assert boxes_of(store) == PARTED, "its boxes were never here, so each class is as it was there"
+
+
+@pytest.mark.parametrize("knows", [FIRST, [*FIRST, SECOND[0]]])
+def test_a_log_of_a_class_that_only_a_coach_here_parted_comes_to_its_half_by_the_rules(
+    store, theirs, tmp_path, knows
+):
+    later = START_MS + LATER_MS
+    for one in (*FIRST, SECOND[0]):
+        take(store, *one)
+    for one in knows:
+        take(theirs, *one)
+    for n in range(6):  # which log has the least digest is chance
+        take(theirs, 14 + n, 4 + n, later, 2 + n, reps=3 + n)
+        see(store, 14 + n)
+    other = filing.set_apart(store, 1, ["3"])
+    set_wearers(store, 1, {1: "Uma"})
+    set_wearers(store, other, {1: "Zed"})
+    export_bundle(theirs, tmp_path / "b.zip", Wanted())
+    done = import_bundle(store, tmp_path / "b.zip")
+    names = boxes_of(store)
+    assert names == {(1, 2): {1: "Uma"}, (13, *range(14, 20)): {1: "Zed"}}
+    assert done.kept == [], "no coach there said anything"
+
+
+def joined(store):
+    """A class to which a coach joined a box without a clock, since it may be of another too."""
+    take(store, 1, 1)
+    take(store, 1, 1, START_MS - 60 * 60_000, reps=5)
+    lost = take(store, 2, 2, None)
+    assert lost.class_id == 3 and filing.join_classes(store, 3, 1) == 1
+
+
+@pytest.mark.parametrize("named", [False, True])
+@pytest.mark.parametrize("box", [3, 9])
+def test_a_log_whose_station_is_taken_in_the_class_here_is_a_class_of_its_own_and_that_is_said(
+    store, theirs, place, tmp_path, capsys, box, named
+):
+    for one in (store, theirs):
+        joined(one)
+        see(one, 9)
+    first = take(store, 3, 3, stop_ms=60_000)
+    second = take(theirs, box, 3, START_MS + 90_000, reps=2, stop_ms=90_000)
+    assert first.class_id == second.class_id == 1
+    if named:
+        set_wearers(store, 1, {3: "Amy"})
+    export_bundle(theirs, tmp_path / "b.zip", Wanted())
+    for _ in range(2):
+        done = import_bundle(store, tmp_path / "b.zip")
+        names = {some: worn.get(3) for some, worn in boxes_of(store).items()}
+        assert names == {(1, 2, 3): "Amy" if named else None, (1,): None, (box,): None}
+        (said,) = done.kept
+        number = done.classes[-1]
+        assert f"has classes 1 and {number} as one; here each has a log of station 3." in said
+    for command in said.split("To have it so here: ")[1].split(", then "):
+        assert main([*command.split()[1:], "--store", place]) == 0
+    names = {some: worn.get(3) for some, worn in boxes_of(store).items()}
+    assert names == {(1, 2, box): None, (1,): None, (3,): "Amy" if named else None}
+
+
+def test_two_logs_that_two_coaches_joined_to_one_class_are_not_both_put_in_it(
+    store, theirs, tmp_path
+):
+    for n, one in enumerate((store, theirs)):
+        take(one, 1, 1)
+        take(one, 3, 3, START_MS + (25 - 50 * n) * 60_000, reps=3 + n)
+        filing.join_classes(one, 2, 1)
+        set_wearers(one, 1, {3: "Amy"})
+    export_bundle(store, tmp_path / "b.zip", Wanted())
+    done = import_bundle(theirs, tmp_path / "b.zip")
+    assert list(boxes_of(theirs)) == [(1, 3), (3,)]
+    assert any("handbell class 1 --apart" in words for words in done.kept)

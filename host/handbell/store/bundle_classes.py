@@ -1,7 +1,8 @@
-"""Which class of ours each log of a bundle comes to, and where the two tell classes otherwise."""
+"""Which class of ours each log of a bundle comes to."""
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -34,6 +35,7 @@ class _Class:
     starts_us: list[int]
     told: bool
     said: bool
+    stations: Mapping[str, int]
 
 
 def marks_of(
@@ -60,16 +62,54 @@ def marks_of(
         filed = filed_as("told", one.digests) if said else one.digests[0] if one.told else None
         if not ours:
             mark: Mark = one.digests[0], filed
-        elif not said:
-            mark = (
-                (known[0].origin, known[0].filed if one.told else None) if known else (None, None)
-            )
+        elif not said or (not one.said and any(row.filed is not None for row in known)):
+            mark = _as_known(one, known) if known else (None, None)
         elif len(known) == len(one.digests):
             mark = known[0].origin, known[0].filed  # nothing is new
         else:
             mark = _as_said(conn, one, known, str(filed))
         found.update(dict.fromkeys(one.digests, mark))
+        found.update(_once_at_a_station(conn, one, known, mark))
     return found
+
+
+def _as_known(one: _Class, known: Collection[Any]) -> Mark:
+    """Return how new logs are filed of a class of which no coach there said anything.
+
+    They go where the logs of it that are here went as that class. Where a coach here said what is
+    of those, the new ones fall into classes by the rules: nobody said of which half they are.
+    """
+    filings = {row.filed for row in known} - {None}
+    if one.told and len({row.class_id for row in known}) == 1 and len(filings) == 1:
+        (filed,) = filings
+        if filed in one.digests:  # as it came from there before, and not by a coach's word
+            return _origin(known), filed
+    return _origin(known), None
+
+
+def _origin(known: Collection[Any]) -> str | None:
+    """Return the origin that most of some logs have, None if there are none."""
+    counted = Counter(row.origin for row in sorted(known, key=lambda row: str(row.digest)))
+    return counted.most_common(1)[0][0] if counted else None
+
+
+def _once_at_a_station(
+    conn: Connection, one: _Class, known: Collection[Any], mark: Mark
+) -> dict[str, Mark]:
+    """Return how those new logs are filed whose station another log has in the class here.
+
+    Neither coach said that both are of it, so they are a class of their own.
+    """
+    origin, filed = mark
+    here = {row.class_id for row in known if row.filed == filed}
+    if filed is None or len(known) == len(one.digests) or not here:
+        return {}
+    r = tables.runs.c
+    there = select(r.station).where(r.class_id.in_(here), r.digest.not_in(one.digests))
+    taken = set(conn.scalars(there))
+    twice = [log for log in one.digests if one.stations[log] in taken]
+    twice = [log for log in twice if log not in {row.digest for row in known}]
+    return dict.fromkeys(twice, (origin, filed_as("told", twice)))
 
 
 def _as_said(conn: Connection, one: _Class, known: Collection[Any], filed: str) -> Mark:
@@ -81,7 +121,7 @@ def _as_said(conn: Connection, one: _Class, known: Collection[Any], filed: str) 
     r = tables.runs.c
     here = {row.class_id for row in known}
     mine: set[int] = set()
-    origin = min(known, key=lambda row: str(row.digest)).origin if known else None
+    origin = _origin(known)
     if len(here) == 1:
         (class_id,) = here
         before = next((row.filed for row in known if row.filed is not None), None)
@@ -138,8 +178,13 @@ def _classes(told: Mapping[str, Any], parts: Mapping[str, bytes]) -> Iterator[_C
             starts_us=[log.start_utc_us for log in logs if log.start_utc_us is not None],
             told=known,
             said=any(one["filed"] for one in some),
+            stations={one["digest"]: station[one["timeline"]] for one in some},
         )
 
+    station = {
+        one["digest"]: timelines.decode(parts[f"timelines/{one['digest']}"]).station
+        for one in told["timelines"]
+    }
     by_word = any(one["filed"] for one in told["runs"])  # else it does not matter when they began
     for some in by_class.values():
         logs = [_log(parts, n, one) for n, one in enumerate(some)] if by_word else []
@@ -176,69 +221,3 @@ def _seen(conn: Connection, box_id: str) -> bool:
         conn.execute(select(table.c.box_id).where(table.c.box_id == box_id).limit(1)).first()
         for table in (tables.boxes, tables.contacts)
     )
-
-
-def otherwise(conn: Connection, told: Iterable[Told]) -> list[str]:
-    """Return a sentence for each class that is another one in the bundle, and how to follow it.
-
-    None where a coach here said what is of a class, and none there did.
-    """
-    of = {one["digest"]: one["class"] for one in told if one["class"]}
-    said_there = {of[one["digest"]] for one in told if one["class"] and one["filed"]}
-    r = tables.runs.c
-    wanted = select(r.digest, r.box_id, r.station, r.class_id, r.filed)
-    wanted = wanted.where(r.digest.in_(of), r.class_id.is_not(None)).order_by(r.station, r.id)
-    here: dict[int, dict[str, list[Any]]] = {}
-    there: dict[str, set[int]] = {}
-    for row in conn.execute(wanted):
-        if row.filed not in (None, *of) and of[row.digest] not in said_there:
-            continue
-        here.setdefault(row.class_id, {}).setdefault(of[row.digest], []).append(row)
-        there.setdefault(of[row.digest], set()).add(row.class_id)
-    said = []
-    for class_id, by_class in sorted(here.items()):
-        most = max(by_class, key=lambda name: (len(by_class[name]), name))
-        for name, rows in sorted(by_class.items()):
-            if name != most:
-                ends = " ".join(row.digest[:8] for row in rows)
-                boxes = ", ".join(f"{row.box_id[-4:]} (station {row.station})" for row in rows)
-                said.append(
-                    f"Of class {class_id} the bundle has box {boxes} as another class. To have it "
-                    f"so here: handbell class {class_id} --apart {ends}, then import it again"
-                )
-    for some in there.values():
-        first, *rest = sorted(some)
-        said += [
-            f"The bundle has classes {first} and {other} as one. To have it so here: handbell "
-            f"class {other} --join {first}"
-            for other in rest
-        ]
-    return list(dict.fromkeys(said))
-
-
-def beside(conn: Connection, new: Collection[int], logs: Collection[str]) -> list[str]:
-    """Return a sentence for each class of new runs that a coach there said, and one near it here.
-
-    Where they have no station in common they may be one: of that neither coach said anything.
-    """
-    c, r = tables.classes.c, tables.runs.c
-    said: dict[str, None] = {}
-    rows = select(r.class_id, r.origin, c.plan, c.start_utc_us).join(
-        tables.classes, c.id == r.class_id
-    )
-    of = rows.where(r.id.in_(list(new)), r.filed.is_not(None), c.start_utc_us.is_not(None))
-    for one in conn.execute(of.distinct().order_by(r.class_id)).all():
-        since, until = one.start_utc_us - START_APART_US, one.start_utc_us + START_APART_US
-        near = select(c.id).where(c.plan == one.plan, c.start_utc_us.between(since, until))
-        mine = conn.execute(select(r.station).where(r.class_id == one.class_id)).scalars().all()
-        for other in conn.scalars(near.where(c.id != one.class_id).order_by(c.id)).all():
-            there = select(r.station, r.digest, r.origin).where(r.class_id == other)
-            yours = conn.execute(there).all()
-            if any(b.origin != one.origin or b.digest in logs or b.station in mine for b in yours):
-                continue
-            said[
-                f"Class {one.class_id} is filed as the bundle says, and class {other} stays as it "
-                "was. They began close together and have no station in common. If it was one "
-                f"class: handbell class {one.class_id} --join {other}"
-            ] = None
-    return list(said)

@@ -20,8 +20,9 @@ from .amend import last_of, settle_name
 from .bulk import insert_if_absent
 from .bundle import CHECK, FORMAT, LIST, VERSION
 from .bundle_check import checked_list
-from .bundle_classes import beside, marks_of, otherwise
+from .bundle_classes import marks_of
 from .bundle_names import Place, Runs, take_names
+from .bundle_told import beside, otherwise
 from .ingest import digest_of, ingest_in
 from .salvage import PUT_BACK
 from .settle import BIB, HELD, NAME, REPS, TO_END, settle
@@ -201,7 +202,7 @@ def _take_in(conn: Connection, bundle: Bundle) -> Imported:
             kept[place] = _amended(place, was, settled)
     done.kept += filter(None, kept.values())
     done.kept += otherwise(conn, told["runs"])
-    done.kept += beside(conn, new, runs)
+    done.kept += beside(conn, new, runs, told["runs"])
     done.doubts = joining.doubts_in(conn, new, told=done.apart)
     return done
 
