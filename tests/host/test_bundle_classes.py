@@ -329,3 +329,66 @@ def test_two_logs_that_two_coaches_joined_to_one_class_are_not_both_put_in_it(
     done = import_bundle(theirs, tmp_path / "b.zip")
     assert list(boxes_of(theirs)) == [(1, 3), (3,)]
     assert any("handbell class 1 --apart" in words for words in done.kept)
+
+
+def moved_by_import(store, path):
+    """A class without a clock on box 3 beside one that was deleted and comes back in a bundle."""
+    see(store, 1, 2, 3)
+    for start_ms, later_min in ((START_MS, 0), (START_MS + 60 * 60_000, 60)):
+        for box in (1, 2, 3):
+            when = None if later_min and box == 3 else start_ms
+            take(store, box, box, when, collected_min=later_min, reps=4 + later_min // 60)
+    set_wearers(store, 2, {1: "Ben", 3: "Cy"})
+    export_bundle(store, path, Wanted(frozenset([1])))
+    filing.delete_class(store, 1)
+    return boxes_of(store)
+
+
+def test_moves_that_an_import_takes_back_are_not_told(store, tmp_path):
+    before = moved_by_import(store, tmp_path / "b.zip")
+    assert before == {(1, 2, 3): {1: "Ben", 3: "Cy"}}
+    done = import_bundle(store, tmp_path / "b.zip")
+    with store.reading() as conn:
+        wanted = select(tables.runs.c.class_id).order_by(tables.runs.c.id)
+        assert conn.scalars(wanted).all()[:3] == [2, 2, 2]
+    assert load_class(store, 2).wearers[3].name == "Cy"
+    assert (done.kept, done.doubts) == ([], [])
+
+
+def test_a_log_that_goes_to_another_class_by_an_import_is_told_though_nobody_is_named(
+    store, theirs, place, tmp_path
+):
+    for box, station, minute in ((2, 2, 0.1), (3, 3, 0.2), (11, 1, 5)):
+        take(store, box, station, collected_min=minute, reps=40)
+    for box, station, minute in ((1, 1, 0), (12, 2, 5.1), (13, 3, 5.2)):
+        take(theirs, box, station, collected_min=minute, reps=40)
+        see(store, box)
+    assert sorted(boxes_of(store)) == [(2, 3, 11)]
+    export_bundle(theirs, tmp_path / "b.zip", Wanted())
+    done = import_bundle(store, tmp_path / "b.zip")
+    assert sorted(boxes_of(store)) == [(1, 2, 3), (11, 12, 13)]
+    (moved,) = done.kept
+    assert "A log of box 000b (station 1) that was in class 1 is in class 2 now" in moved
+    first, last = moved.split("If that is wrong: ")[1].split(", then ")
+    assert main([*first.split()[1:], "--store", place]) == 0
+    with store.reading() as conn:
+        number = conn.scalar(select(tables.runs.c.class_id).order_by(tables.runs.c.class_id.desc()))
+    joins = last.split(", with")[0].replace("NUMBER", str(number))
+    assert main([*joins.split()[1:], "--store", place]) == 0
+
+
+def test_a_log_pushed_out_of_its_class_is_brought_back_by_the_commands_that_are_told(
+    store, theirs, place, tmp_path
+):
+    take(store, 1, 1)
+    take(store, 3, 3, START_MS + 60_000, reps=6)
+    set_wearers(store, 1, {3: "Amy"})
+    take(theirs, 1, 1)
+    take(theirs, 3, 3, reps=2)
+    export_bundle(theirs, tmp_path / "b.zip", Wanted())
+    (said,) = import_bundle(store, tmp_path / "b.zip").kept
+    assert "A log of box 0003 (station 3) that was in class 1 is in class 2 now" in said
+    first, last = said.split("If that is wrong: ")[1].split(", then ")
+    assert last == "if that did not bring it back, handbell class 2 --join 1"
+    assert main([*first.split()[1:], "--store", place]) == 0
+    assert boxes_of(store) == {(1, 3): {3: "Amy"}, (3,): {}}

@@ -187,3 +187,25 @@ def test_a_log_that_lends_its_class_an_amended_bib_with_a_name_is_the_last_to_ha
     set_wearers(store, 1, {1: "Uma"})
     with store.reading() as conn:
         assert bibs_lost(conn, first.run_id) == [], "the other log has it now, too"
+
+
+@pytest.mark.parametrize("undone", [False, True])
+def test_a_name_that_changes_by_an_amendment_of_the_bundle_is_told(store, theirs, tmp_path, undone):
+    for one in (store, theirs):
+        take(one, 1, 1)
+        set_wearers(one, 1, {1: "Ann"})
+    amend(theirs, 1, 1, "name", "Otto")
+    (said,) = hand(theirs, store, tmp_path / "b.zip").kept
+    digest = load_class(theirs, 1).amendments[0].digest[:8]
+    assert said == (
+        "Bib 1 of class 1 was Ann here and is Otto now, as an amendment in the bundle says. To take "
+        f"that back: handbell amend 1 --undo {digest}"
+    )
+    assert hand(theirs, store, tmp_path / "b.zip").kept == []
+    if undone:
+        undo_all(theirs, 1)
+        (said,) = hand(theirs, store, tmp_path / "b.zip").kept
+        assert said == (
+            "Bib 1 of class 1 was Otto here and is Ann now, since the amendment was taken back there"
+        )
+        assert load_class(store, 1).wearers[1].name == "Ann"

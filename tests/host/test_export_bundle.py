@@ -530,7 +530,7 @@ def test_a_failure_half_way_leaves_nothing(store, bundle, monkeypatch):
 
     before = everything(store)
     with monkeypatch.context() as patched, pytest.raises(ZeroDivisionError):
-        patched.setattr(bundle_in, "settle", fail)
+        patched.setattr(bundle_in, "settle_names", fail)
         import_bundle(store, bundle)
     assert everything(store) == before
     assert import_bundle(store, bundle).runs_new == 3

@@ -326,6 +326,25 @@ def test_a_log_is_not_put_back_while_a_name_or_an_absence_would_go_with_it(store
     assert [row.name for row in rows(store, tables.wearers)] == ["Uma"]
 
 
+def test_a_log_that_goes_elsewhere_when_another_is_put_back_is_said(store, place, capsys):
+    (first, one, its), (box, data, run) = classes.make_class(boxes=2)
+    lost = classes.play(data, [classes.Press(31_000)], None).journal
+    for told in (one, data):
+        store.put_timeline(told)
+    for whose, journal in ((first, its.journal), (box, damaged(run.journal)), (box, lost)):
+        store.ingest(journal, whose, COLLECTED_US)
+    assert [row.class_id for row in rows(store, tables.runs)] == [1, 1, 2]
+    set_wearers(store, 2, {3: "Cy"})
+    capsys.readouterr()
+    log = classes.digest_of(damaged(run.journal))
+    assert main(["unread", log[:8], "--back", "--store", place]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "Note: A log of box" in said
+    assert "that was in class 2 is in class 1 now, by the rules. If that is wrong:" in said
+    assert [(row.class_id, row.name) for row in rows(store, tables.wearers)] == [(1, "Cy")]
+    assert "handbell class 1 --apart" in said and "--join 2" not in said, "class 2 is gone"
+
+
 def test_a_name_of_a_bib_that_is_no_longer_there_can_be_taken_back(store):
     box, data, run = classes.make_class(boxes=1)[0]
     store.put_timeline(data)

@@ -49,9 +49,11 @@ def unread_run(args: argparse.Namespace) -> Result:
     one = args.out is not None or said is not None or args.back
     if one and not args.log:
         raise UsageError("It is not said which log", "handbell unread lists them")
+    moved: list[str] = []
     with open_store(args.store) as store:
         if args.back:
-            some = [salvage.put_back(store, args.log)]
+            aside, moved = salvage.put_back(store, args.log)
+            some = [aside]
         elif one:
             some = [salvage.one_unread(store, args.log)]
         else:
@@ -62,7 +64,7 @@ def unread_run(args: argparse.Namespace) -> Result:
         if args.again or said is not None:
             taken = salvage.try_again(store, some, said, in_class=args.plan_of is None)
         left = some if args.out is not None else salvage.unread(store, args.log)
-    return _told(left, taken, args.out)
+    return _told(left, taken, args.out, moved)
 
 
 def _write(path: Path, data: bytes) -> None:
@@ -75,7 +77,9 @@ def _write(path: Path, data: bytes) -> None:
         ) from error
 
 
-def _told(left: list[Unread], taken: list[Ingested], out_path: Path | None) -> Result:
+def _told(
+    left: list[Unread], taken: list[Ingested], out_path: Path | None, moved: list[str]
+) -> Result:
     def text(out: Console) -> None:
         for one in taken:
             where = "no class" if one.class_id is None else f"class {one.class_id}"
@@ -87,6 +91,8 @@ def _told(left: list[Unread], taken: list[Ingested], out_path: Path | None) -> R
             out.print(
                 f"{log.digest[:8]}  box {log.box_id[-4:]}, {size}: {log.reason}", markup=False
             )
+        for words in moved:
+            out.print(f"Note: {words}.", markup=False, soft_wrap=True)
         if out_path is not None:
             out.print(f"{out_path} has its bytes.", markup=False, soft_wrap=True)
         elif not left and not taken:
@@ -96,5 +102,5 @@ def _told(left: list[Unread], taken: list[Ingested], out_path: Path | None) -> R
         {"log": r.digest, "box": r.box_id, "reason": r.reason, "bytes": len(r.journal)}
         for r in left
     ]
-    data: dict[str, Any] = {"unread": rows, "read": [vars(one) for one in taken]}
+    data: dict[str, Any] = {"unread": rows, "read": [vars(one) for one in taken], "moved": moved}
     return Result(data, text)

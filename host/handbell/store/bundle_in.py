@@ -11,21 +11,20 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Row, and_, delete, select, update
+from sqlalchemy import Connection, delete, select
 
 from handbell.errors import HandbellError, StoreError
 
 from . import joining, journals, tables, timelines
-from .amend import last_of, settle_name
-from .bulk import insert_if_absent
 from .bundle import CHECK, FORMAT, LIST, VERSION
+from .bundle_amended import names_of, settle_names, take_amendments
 from .bundle_check import checked_list
 from .bundle_classes import marks_of
-from .bundle_names import Place, Runs, take_names
+from .bundle_names import Runs, take_names
 from .bundle_told import beside, otherwise
-from .ingest import digest_of, ingest_in
+from .doubts import moves_told
+from .ingest import Ingested, digest_of, ingest_in
 from .salvage import PUT_BACK
-from .settle import BIB, HELD, NAME, REPS, TO_END, settle
 from .store import Store, put_plan, put_timeline
 from .together import START_APART_US
 
@@ -172,39 +171,47 @@ def _take_in(conn: Connection, bundle: Bundle) -> Imported:
         f"To read it: handbell unread {log[:8]} --of CLASS"
         for log in sorted(aside)
     ]
-    for one in told["runs"]:
-        if one["digest"] in aside:
-            continue
-        journal, box_id = parts[f"logs/{one['digest']}"], str(one["box_id"])[:32]
-        origin, filed = whose[one["digest"]]
-        station = timelines.decode(parts[f"timelines/{one['timeline']}"]).station
-        played = journals.Played(one["timeline"], station)
-        taken = ingest_in(conn, journal, box_id, one["collected_utc_us"], origin, filed, played)
-        ids.append(taken.run_id)
-        done.runs += 1
-        done.runs_new += taken.new
-        new += [taken.run_id] * taken.new
-        done.kept += taken.differ
-        conn.execute(delete(tables.unread).where(tables.unread.c.digest == one["digest"]))
+    moved: list[str] = []
+    with moves_told(conn, [one["digest"] for one in told["plans"]], moved):
+        for one in told["runs"]:
+            if one["digest"] in aside:
+                continue
+            taken = _take_in_log(conn, bundle, one, *whose[one["digest"]])
+            ids.append(taken.run_id)
+            done.runs += 1
+            done.runs_new += taken.new
+            new += [taken.run_id] * taken.new
+            done.kept += taken.differ
+    done.kept += moved
     r = tables.runs.c
     now = conn.execute(select(r.digest, r.id, r.class_id, r.origin).where(r.id.in_(ids))).all()
     runs: Runs = {row.digest: (row.id, row.class_id) for row in now}
     done.classes = sorted({row.class_id for row in now if row.class_id is not None})
     for class_id in sorted({row.class_id for row in now if row.class_id and row.origin}):
         done.apart[class_id] = _alike(conn, class_id)
-    named = _amendments(conn, told["amendments"], runs, done)
-    before = {place: _name(conn, place) for place in named}
+    amended = take_amendments(conn, told["amendments"], runs)
+    done.amendments_new, before = amended.new, names_of(conn, amended.named)
+    done.kept += amended.said
     done.names_new, kept = take_names(conn, told["wearers"], told["runs"], runs)
-    for place in sorted(named):
-        settle_name(conn, *place)
-        was, settled = before[place], _name(conn, place)
-        if was is not None and settled is not None and was.name != settled.name and place in kept:
-            kept[place] = _amended(place, was, settled)
+    settle_names(conn, before, amended.both, kept)
     done.kept += filter(None, kept.values())
     done.kept += otherwise(conn, told["runs"])
     done.kept += beside(conn, new, runs, told["runs"])
     done.doubts = joining.doubts_in(conn, new, told=done.apart)
     return done
+
+
+def _take_in_log(
+    conn: Connection, bundle: Bundle, one: dict[str, Any], origin: str | None, filed: str | None
+) -> Ingested:
+    """Take in a log, which may have been unread before."""
+    parts, collected_us = bundle.parts, one["collected_utc_us"]
+    journal, box_id = parts[f"logs/{one['digest']}"], str(one["box_id"])[:32]
+    station = timelines.decode(parts[f"timelines/{one['timeline']}"]).station
+    played = journals.Played(one["timeline"], station)
+    taken = ingest_in(conn, journal, box_id, collected_us, origin, filed, played, tell_moves=False)
+    conn.execute(delete(tables.unread).where(tables.unread.c.digest == one["digest"]))
+    return taken
 
 
 def _put_back(conn: Connection, some: list[str]) -> set[str]:
@@ -226,76 +233,3 @@ def _alike(conn: Connection, class_id: int) -> int | None:
     found = select(c.id).where(c.plan == one.plan, near, c.id != class_id).order_by(c.id)
     first: int | None = conn.scalar(found.limit(1))
     return first
-
-
-def _name(conn: Connection, place: Place) -> Row[Any] | None:
-    w = tables.wearers
-    return conn.execute(select(w).where(w.c.class_id == place[0], w.c.bib == place[1])).first()
-
-
-def _amended(place: Place, was: Row[Any], now: Row[Any]) -> str:
-    """Say that an amended name of the bundle took the place of one that was said here."""
-    class_id, bib = place
-    said = f"Bib {bib} of class {class_id} was {was.name or 'nobody'} here and is "
-    said += f"{now.name or 'nobody'} now, as an amendment in the bundle says"
-    if now.amended is None:
-        return said
-    return f"{said}. To take that back: handbell amend {class_id} --undo {now.amended[:8]}"
-
-
-def _both_amended(class_id: int | None, one: dict[str, Any], mine: Row[Any], last: Any) -> str:
-    """Say that one thing was amended here and there, and which of the two holds."""
-    what = {REPS: "reps", HELD: "the held time", BIB: "the bib", NAME: "the name"}[one["what"]]
-    where = "" if one["what"] == NAME else f", window {one['window']}"
-    here, there, holds = (
-        _value(one["what"], value) for value in (mine.value, one["value"], last.value)
-    )
-    return (
-        f"Class {class_id}, bib {one['bib']}{where}: {what} amended to {here} here and to {there} "
-        f"in the bundle. {holds} holds, as the later one. To take it back: "
-        f"handbell amend {class_id} --undo {last.digest[:8]}"
-    )
-
-
-def _value(what: str, value: str) -> str:
-    if what != HELD:
-        return value
-    return "the end" if value == TO_END else f"{int(value) / 10:g} s"
-
-
-def _amendments(
-    conn: Connection, told: list[dict[str, Any]], runs: Runs, done: Imported
-) -> set[Place]:
-    """Take in corrections; one that either side took back is taken back.
-
-    Return of which bibs the names are to be settled, when the names themselves are in.
-    """
-    a = tables.amendments
-    there = {one["digest"] for one in told}
-    changed: set[int] = set()
-    named: set[tuple[int, int]] = set()
-    for one in told:
-        if one["log"] not in runs:
-            continue  # it was put back here
-        run, class_id = runs[one["log"]]
-        row = {name: value for name, value in one.items() if name != "log"} | {"run": run}
-        mine = None if one["undone_utc_us"] is not None else last_of(conn, row)
-        new = insert_if_absent(conn, a, row)
-        done.amendments_new += new
-        if new and mine and mine.digest not in there and mine.value != one["value"]:
-            done.kept.append(_both_amended(class_id, one, mine, last_of(conn, row)))
-        if not new and (one["who"] or one["why"]):  # it came without names before
-            unsaid = and_(a.c.digest == one["digest"], a.c.who == "", a.c.why == "")
-            said = {name: one[name] for name in ("who", "why")}
-            conn.execute(update(a).where(unsaid).values(said))
-        if not new and one["undone_utc_us"] is not None:
-            undone = {name: one[name] for name in ("undone_utc_us", "undone_by")}
-            here = and_(a.c.digest == one["digest"], a.c.undone_utc_us.is_(None))
-            new = conn.execute(update(a).where(here).values(undone)).rowcount > 0
-        if new and one["what"] != NAME:
-            changed.add(run)
-        elif new and class_id is not None:
-            named.add((class_id, one["bib"]))
-    for run in sorted(changed):
-        settle(conn, run)
-    return named

@@ -50,6 +50,8 @@ def otherwise(conn: Connection, told: Iterable[Told]) -> list[str]:
                 for mine, yours in ((first, other), (other, first))
             ]
             stations = sorted({row.station for _, rows in both for row in rows})
+            if stations and name not in said_there:
+                continue  # by the rules, which see more logs here than there
             steps = [
                 f"handbell class {mine} --apart {' '.join(row.digest[:8] for row in rows)}"
                 for mine, rows in both

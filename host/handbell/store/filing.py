@@ -12,6 +12,7 @@ from handbell.errors import StoreError, UsageError
 from handbell_core.timeline import DIGEST_SIZE
 
 from . import joining, tables
+from .doubts import moves_told
 from .store import Store
 from .worn import names_differ
 
@@ -61,7 +62,9 @@ def join_classes(store: Store, class_id: int, into: int, moved: list[str] | None
                 "and one of the two would be lost",
                 f"Say the same in both, then join them: handbell wear {class_id} {bib}=NAME",
             )
-        return put_together(conn, [row.id for row in (*yours, *mine)], moved)
+        some = [row.id for row in (*yours, *mine)]
+        with moves_told(conn, _plan_of(conn, class_id), moved, some):
+            return put_together(conn, some, moved)
 
     return store.doing(work)
 
@@ -95,19 +98,23 @@ def set_apart(
         staying = [r for r in mine if r.id not in going]
         for some in (staying, list(going.values())):  # both, so that they never come together again
             _mark(conn, some, "apart", mine[0].origin)
-        number = joining.file(conn, min(going), going, moved, {r.id for r in mine})
-        joining.file(conn, staying[0].id, differ=moved, but={r.id for r in mine})
+        with moves_told(conn, _plan_of(conn, class_id), moved, [r.id for r in mine]):
+            number = joining.file(conn, min(going), going, moved)
+            joining.file(conn, staying[0].id, differ=moved)
         return number
 
     return store.doing(work)
 
 
-def put_together(conn: Connection, some: Collection[int], moved: list[str] | None = None) -> int:
-    """File runs as one class, as a coach said; return its number."""
+def put_together(conn: Connection, some: Collection[int], differ: list[str] | None = None) -> int:
+    """File runs as one class, as a coach said; return its number.
+
+    To ``differ`` a sentence is added for each name that gave way.
+    """
     rows = conn.execute(_FACTS.where(_R.id.in_(some))).all()
     origins = {row.origin for row in rows}
     _mark(conn, rows, "joined", None if None in origins else rows[0].origin)
-    return joining.file(conn, rows[0].id, differ=moved, but=some)
+    return joining.file(conn, rows[0].id, differ=differ)
 
 
 def delete_class(store: Store, class_id: int) -> tuple[int, list[str]]:
@@ -119,32 +126,41 @@ def delete_class(store: Store, class_id: int) -> tuple[int, list[str]]:
 
     def work(conn: Connection) -> tuple[int, list[str]]:
         some = [r.id for r in runs_of(store, conn, class_id)]
-        around = joining.around(conn, some)
-        _delete_runs(conn, some)
-        _delete_class(conn, class_id)
-        said: list[str] = []
-        for run in sorted(around):
-            joining.file(conn, run, differ=said)
-        return len(some), list(dict.fromkeys(said))
+        return len(some), _out(conn, class_id, some)
 
     return store.doing(work)
 
 
-def take_out(conn: Connection, run: int) -> None:
-    """Take one run out with all that is made of it, and its class if that has no other."""
+def take_out(conn: Connection, run: int) -> list[str]:
+    """Take one run out with all that is made of it, and its class if that has no other.
+
+    Logs that hung on it are filed anew; returned is a sentence for those that go elsewhere.
+    """
+    class_id = conn.scalar(select(_R.class_id).where(_R.id == run))
+    if class_id is None:
+        _delete_runs(conn, [run])
+        return []
+    joining.take_turn(conn, _plan_of(conn, class_id))
+    return _out(conn, class_id, [run])
+
+
+def _out(conn: Connection, class_id: int, some: Collection[int]) -> list[str]:
+    """Take runs of a class out, and file anew what is left of it and what hung on them."""
+    said: list[str] = []
+    with moves_told(conn, _plan_of(conn, class_id), said):
+        around = joining.around(conn, some)
+        _delete_runs(conn, some)
+        left = conn.scalars(select(_R.id).where(_R.class_id == class_id)).all()
+        if not left:
+            _delete_class(conn, class_id)
+        for run in sorted({*around, *left}):
+            joining.file(conn, run, differ=said)
+    return list(dict.fromkeys(said))
+
+
+def _plan_of(conn: Connection, class_id: int) -> list[str]:
     c = tables.classes.c
-    of = select(c.id, c.plan).join(tables.runs, _R.class_id == c.id).where(_R.id == run)
-    here = conn.execute(of).first()
-    joining.take_turn(conn, [here.plan] if here else [])
-    _delete_runs(conn, [run])
-    if here is None:
-        return
-    class_id = here.id
-    left = conn.scalar(select(_R.id).where(_R.class_id == class_id).limit(1))
-    if left is not None:
-        joining.file(conn, left)
-    else:
-        _delete_class(conn, class_id)
+    return list(conn.scalars(select(c.plan).where(c.id == class_id)))
 
 
 def _delete_runs(conn: Connection, some: Collection[int]) -> None:

@@ -152,17 +152,19 @@ def ingest_in(
     origin: str | None = None,
     filed: str | None = None,
     played: journals.Played | None = None,
+    tell_moves: bool = True,
 ) -> Ingested:
     """Take a journal in as a part of a transaction; as ``ingest_run`` in all else.
 
     ``origin`` and ``filed`` say with which other runs it can, or must, be of one class, ``played``
-    what it is of if it does not say it itself.
+    what it is of if it does not say it itself. Without ``tell_moves`` the caller says which logs
+    went to another class.
     """
     log = _read(journal, box_id, collected_utc_us, played)
     timeline = _timeline_of(conn, log)
     if isinstance(timeline, Ingested):
         return timeline
-    return _take_in(conn, _count(log, timeline), origin, filed)
+    return _take_in(conn, _count(log, timeline), origin, filed, tell_moves)
 
 
 @dataclass(frozen=True)
@@ -232,7 +234,11 @@ def _as_before(conn: Connection, run: int, class_id: int | None) -> Ingested:
 
 
 def _take_in(
-    conn: Connection, ready: _Ready, origin: str | None = None, filed: str | None = None
+    conn: Connection,
+    ready: _Ready,
+    origin: str | None = None,
+    filed: str | None = None,
+    tell_moves: bool = True,
 ) -> Ingested:
     """Write a run; raises _AlreadyThereError when another program was quicker.
 
@@ -250,7 +256,8 @@ def _take_in(
     row = {"id": run, "class_id": None, "origin": origin, "filed": filed, **_run_row(log)}
     conn.execute(insert(tables.runs), row)
     differ: list[str] = []
-    class_id = joining.file(conn, run, differ=differ) if found.started else None
+    moved = differ if tell_moves else None
+    class_id = joining.file(conn, run, differ=differ, moved=moved) if found.started else None
     insert_rows(conn, tables.ratings, list(found.ratings.items()), run)
     note(conn, run, found, ready.mismatches)
     return Ingested(run, class_id, True, ready.mismatches, differ)

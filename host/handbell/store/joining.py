@@ -93,17 +93,17 @@ def file(
     run: int,
     anew: Collection[int] = (),
     differ: list[str] | None = None,
-    but: Collection[int] = (),
+    moved: list[str] | None = None,
 ) -> int:
     """File a run that is in the store, and what depends on it; return the class it is in now.
 
     ``anew`` are runs that take no class's number along. To ``differ`` a sentence is added for each
-    name that gave way to another of the same bib, and for logs that a coach may have seen in
-    another class; ``but`` are those of which the coach says it.
+    name that gave way to another of the same bib, to ``moved`` for logs that a coach may have seen
+    in another class.
     """
     plan, rows, found = _parted_around(conn, run)
     number = _numbers(rows, found, anew)
-    return _write(conn, plan, rows, found, number, differ, but)[run]
+    return _write(conn, plan, rows, found, number, differ, moved)[run]
 
 
 def around(conn: Connection, some: Collection[int]) -> set[int]:
@@ -254,7 +254,7 @@ def _write(
     found: Parted,
     number: dict[int, int],
     differ: list[str] | None,
-    but: Collection[int],
+    told: list[str] | None,
 ) -> dict[int, int]:
     """Give each group of logs the number of a class, or a new one; return the class of each run."""
     now: dict[int, int] = {}
@@ -276,11 +276,11 @@ def _write(
         now |= {row.id: number[place] for row in mine}
     moved = {run for run, class_id in now.items() if rows[run].class_id != class_id}
     went = {now[run] for run in moved}
-    if differ is not None:
-        differ += moves(conn, rows, {run: now[run] for run in moved - set(but)})
     for class_id in went:
         some = [run for run in moved if now[run] == class_id]
         conn.execute(update(runs).where(runs.c.id.in_(some)).values(class_id=class_id))
+    if told is not None:
+        told += moves(conn, rows, now)
     before = {run: rows[run].class_id for run in moved}
     if any(class_id is not None for class_id in before.values()) or said_of_all(conn, went):
         empty = move_names(conn, before, differ)

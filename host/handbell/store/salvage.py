@@ -20,6 +20,7 @@ from handbell_core import journal as j
 from handbell_core.timeline import TAP_TALLY
 
 from . import filing, journals, tables, timelines
+from .doubts import moves_told
 from .ingest import Ingested, digest_of, ingest_in
 from .journals import Played
 from .outages import Record, entered_in
@@ -89,14 +90,16 @@ def try_again(
     return done
 
 
-def put_back(store: Store, start_of_digest: str) -> Unread:
+def put_back(store: Store, start_of_digest: str) -> tuple[Unread, list[str]]:
     """Put a log whose first record is damaged back among those that can't be read.
 
-    It stays there until the coach says what it is of. Raises UsageError for another log, when
-    amendments of it are in force, or when a name or an absence would have no log any more.
+    It stays there until the coach says what it is of. Returned is also a sentence for logs that go
+    to another class, since they hung on it, and for names that give way by that. Raises UsageError
+    for another log, when amendments of it are in force, or when a name or an absence would have no
+    log any more.
     """
 
-    def work(conn: Connection) -> Unread:
+    def work(conn: Connection) -> tuple[Unread, list[str]]:
         r = tables.runs.c
         begins = r.digest.startswith(start_of_digest.lower(), autoescape=True)
         rows = conn.execute(select(tables.runs).where(begins)).all() if start_of_digest else []
@@ -125,9 +128,9 @@ def put_back(store: Store, start_of_digest: str) -> Unread:
                 f"{row.class_id} {' '.join(f'{bib}=' for bib in lost)}",
             )
         aside = Unread(row.digest, row.box_id, row.collected_utc_us, PUT_BACK, row.journal)
-        filing.take_out(conn, row.id)
+        said = filing.take_out(conn, row.id)
         conn.execute(tables.unread.insert().values(vars(aside)))
-        return aside
+        return aside, said
 
     return store.doing(work)
 
@@ -152,10 +155,16 @@ def _as_said(
     origin = None if any(run.origin is None for run in there) else there[0].origin
     if in_class:
         _check_class(one, class_id, played, there, conn)
-    taken = _take_in(conn, one, origin, played)
-    if in_class and taken.class_id != class_id:
-        taken.class_id = filing.put_together(conn, [taken.run_id, *(run.id for run in there)])
-    return taken
+        plan = select(tables.classes.c.plan).where(tables.classes.c.id == class_id)
+        moved: list[str] = []
+        with moves_told(conn, conn.scalars(plan).all(), moved):
+            taken = _take_in(conn, one, origin, played, tell_moves=False)
+            if taken.class_id != class_id:
+                some = [taken.run_id, *(run.id for run in there)]
+                taken.class_id = filing.put_together(conn, some, taken.differ)
+        taken.differ += moved
+        return taken
+    return _take_in(conn, one, origin, played)
 
 
 def _check_class(
@@ -184,8 +193,17 @@ def _check_class(
             )
 
 
-def _take_in(conn: Connection, one: Unread, origin: str | None, played: Played | None) -> Ingested:
-    taken = ingest_in(conn, one.journal, one.box_id, one.collected_utc_us, origin, played=played)
+def _take_in(
+    conn: Connection,
+    one: Unread,
+    origin: str | None,
+    played: Played | None,
+    tell_moves: bool = True,
+) -> Ingested:
+    collected_us = one.collected_utc_us
+    taken = ingest_in(
+        conn, one.journal, one.box_id, collected_us, origin, played=played, tell_moves=tell_moves
+    )
     conn.execute(delete(tables.unread).where(_U.digest == one.digest))
     return taken
 
