@@ -4,8 +4,6 @@ import os
 from pathlib import Path
 
 import pytest
-from emulated_box import EmulatedBox, file_system, read_files
-from small_firmware import write_small
 
 from handbell.boxes.uf2 import read_image
 
@@ -27,6 +25,9 @@ def image(frozen):
 
 def older_files(tmp_path, firmware):
     """A file system that ``prepare`` has filled with a small firmware, and a box's own files."""
+    from emulated_box import file_system, read_files
+    from small_firmware import write_small
+
     small = write_small(tmp_path / "small", firmware, "0.0.1")
     files = read_files(file_system(small))
     put = {f"fw_a/{path}": data for path, data in files.items() if path != "main.py"}
@@ -36,6 +37,8 @@ def older_files(tmp_path, firmware):
 
 
 def test_it_starts_as_a_box_where_no_file_is(image, frozen):
+    from emulated_box import EmulatedBox, read_files
+
     box = EmulatedBox(image)
     ready_us = box.until_ready()
     facts = box.request("hello")
@@ -53,6 +56,8 @@ def test_files_of_an_older_firmware_no_longer_run(image, frozen, tmp_path):
 
     had = older_files(tmp_path, FIRMWARE)
     folders = {path.rpartition("/")[0] for path in had} - {""}
+    from emulated_box import EmulatedBox, file_system, read_files
+
     box = EmulatedBox(image, file_system(None, had, folders))
     box.until_ready()
     facts = box.request("hello")
