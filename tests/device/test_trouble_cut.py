@@ -4,7 +4,8 @@ import pytest
 from troubled import troubled, two_windows
 
 from handbell_core import journal
-from made import lead_in, rest, window
+from handbell_core.timeline import GATE
+from made import lead_in, rest, span, window
 from rig import Rig, of_kind, reps, timeline
 
 pytestmark = pytest.mark.usefixtures("micropython")
@@ -131,3 +132,19 @@ def test_a_tail_that_can_t_be_joined_at_the_start_is_written_over_by_nobody(tmp_
     assert len([at_ms for at_ms in taps if at_ms < 22_000]) == 27  # whatever came after
     if times < 5:
         assert len(taps) == 35  # the box went on with its class
+
+
+@pytest.mark.parametrize("off_s,state", [(600, "gate"), (20 * 3_600, "ready")])
+def test_a_gate_is_waited_at_again_for_an_hour_and_no_longer(tmp_path, off_s, state):
+    data = timeline(lambda: [lead_in(5_000), window(20_000), span(GATE, 0), window(20_000)])
+    with Rig(tmp_path, rtc=True) as rig:
+        rig.send([data])
+        rig.world.run_for(10_000_000)
+        start = rig.arm([data])
+        rig.world.run_to(start + 40_000_000)
+        assert rig.ask("status")["state"] == "gate"
+        rig.box.cut_power()
+        rig.world.run_for(off_s * 1_000_000)
+        rig.box.power_up()
+        rig.world.run_for(10_000_000)
+        assert rig.ask("status")["state"] == state
