@@ -34,6 +34,10 @@ class Totals:
         return sorted(self._sums.items())
 
 
+def _now(write) -> None:
+    write()
+
+
 class Account:
     """The account of one run after another, kept in ``log``; ``facts`` takes what it comes to.
 
@@ -66,7 +70,7 @@ class Account:
 
         ``clock`` is the model that dates it, None for none.
         """
-        self.finish(_now)
+        self.finish()
         if self._log.is_open:
             return
         digest = bytes(int(timeline[i : i + 2], 16) for i in range(0, 24, 2))
@@ -142,7 +146,7 @@ class Account:
         """Whether a journal waits to be closed."""
         return self._ended is not None
 
-    def finish(self, blind) -> None:
+    def finish(self, blind=_now) -> None:
         """Close the journal of a run that has ended, with what was late and what was lost.
 
         ``blind(write)`` writes to the flash, which stops the chip.
@@ -185,10 +189,6 @@ class Account:
     def _note(self, fault: int, value: int, class_ms: int) -> None:
         payload = struct.pack("<HHi", fault, 0, min(value, 0x7FFFFFFF))
         self._log.keep(journal.record(journal.NOTE, 0, 0, class_ms, payload))
-
-
-def _now(write) -> None:
-    write()
 
 
 def _clock_told(m) -> list:

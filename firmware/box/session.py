@@ -94,7 +94,7 @@ class Session(Run):
 
     def end(self) -> None:
         """Close the log of a run that has ended, and leave every file whole."""
-        self.account.finish(_now)
+        self.account.finish()
         self.log.close()
 
     # Joining again
@@ -171,7 +171,3 @@ class Session(Run):
         self.log.dropped(name)
         if self._past is not None and self._past.name == name:
             self._past = None
-
-
-def _now(write) -> None:
-    write()

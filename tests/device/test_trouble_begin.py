@@ -74,10 +74,10 @@ def test_a_class_does_not_go_on_in_the_log_of_the_one_before(tmp_path):
         from box.account import Account
         whole, finish = Buttons.before_blind, Account.finish
         state = [False, False]
-        def finished(self, blind):
+        def finished(self, *a):
             state[0] = self.is_over
             try:
-                finish(self, blind)
+                finish(self, *a)
             finally:
                 state[0] = False
         def before_blind(self, tick, sink):
@@ -253,10 +253,10 @@ def test_a_log_full_of_what_could_not_be_written_still_tells_its_end(tmp_path):
         over = box.log.Log.make_room
         from box.account import Account
         finish = Account.finish
-        def finished(self, blind):
+        def finished(self, *a):
             if self.is_over:
                 state[1] = 1
-            finish(self, blind)
+            finish(self, *a)
         Account.finish = finished
     """
     data = timeline(long_windows)

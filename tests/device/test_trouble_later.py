@@ -3,8 +3,7 @@
 import pytest
 from troubled import play, troubled, two_windows
 
-from handbell.errors import HandbellError
-from handbell_core import faults, journal
+from handbell_core import journal
 from made import lead_in, rest, window
 from rig import Rig, of_kind, reps, start_by_hand, timeline
 
@@ -133,8 +132,6 @@ def test_a_start_set_by_hand_outlives_a_power_failure(tmp_path):
         start_by_hand(rig.box, at)
         utc = rig.world.clock.start_utc_us
         start = -(-(at + 6_530_000 + utc) // 30_000_000) * 30_000_000 - utc
-        if start - at < 15_000_000:
-            start += 0
         rig.world.run_to(start - 4_000_000)
         rig.box.cut_power()
         rig.world.run_to(start - 3_500_000)
@@ -203,6 +200,3 @@ def test_a_report_full_of_odd_signs_still_fits_into_a_frame(tmp_path):
     with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
         rig.world.run_for(5_000_000)
         assert "ValueError" in rig.ask("status")["erred"]
-        with pytest.raises(HandbellError):
-            rig.ask("nothing")
-        assert faults.UNKNOWN == 1

@@ -38,10 +38,10 @@ _FIRMWARE = (
         "modules_kb",
         "Firmware, heap its modules hold",
         "KB",
-        "125 to 130 (E, reckoned), less in an image; 148 leaves a class three times its 31",
+        "123 (E), less in an image; 140 leaves a class three times its 33",
         "docs/timing.md; docs/image.md",
         0,
-        148,
+        140,
     ),
     Item("gc_firmware_us", "Collection, firmware loaded", "ms", "15 (E)", _COLLECT, 4, 20, 1000),
 )
