@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, ClassVar
 
-from handbell.errors import HandbellError
+from handbell.base.errors import HandbellError
 
 FIRMWARE = Path(__file__).resolve().parents[1] / "firmware"
 

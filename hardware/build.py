@@ -11,7 +11,7 @@ import re
 import sys
 from pathlib import Path
 
-from handbell.errors import EXIT_FAILED, EXIT_OK, HandbellError
+from handbell.base.errors import EXIT_FAILED, EXIT_OK, HandbellError
 from hardware import prices, rules, tables
 from hardware.load import PATH, box_of, read, variants
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from xml.sax.saxutils import escape
 
-from handbell.errors import HandbellError
+from handbell.base.errors import HandbellError
 from hardware.drawn import Drawn, Point
 from hardware.model import Box
 from hardware.sheet import value

@@ -8,7 +8,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from handbell.errors import HandbellError
+from handbell.base.errors import HandbellError
 from hardware.model import Box
 
 if sys.version_info >= (3, 11):

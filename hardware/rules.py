@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from handbell.errors import HandbellError
+from handbell.base.errors import HandbellError
 from hardware import board_file, rules_pins, rules_signals, rules_sound, rules_supply
 from hardware.model import Box
 from hardware.netlist import Netlist

@@ -11,7 +11,7 @@ from importlib import import_module
 from itertools import pairwise
 from typing import Any
 
-from handbell.errors import HandbellError
+from handbell.base.errors import HandbellError
 from hardware.drawn import Drawn, Point
 from hardware.model import Box, Part
 

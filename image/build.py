@@ -16,9 +16,9 @@ import subprocess
 import sys
 from pathlib import Path
 
+from handbell.base.errors import HandbellError
 from handbell.boxes import uf2
 from handbell.boxes.firmware import MODULES, inlined
-from handbell.errors import HandbellError
 from image import licences, sources
 
 ROOT = Path(__file__).parents[1]

@@ -11,7 +11,7 @@ import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 
-from handbell.errors import HandbellError
+from handbell.base.errors import HandbellError
 
 _LICENCE = re.compile(r"(LICEN[CS]E|COPYING|NOTICE)([.-].*)?", re.IGNORECASE)
 _SAYS = re.compile(r"copyright|licen[cs]e|public domain", re.IGNORECASE)

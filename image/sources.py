@@ -6,7 +6,7 @@ import re
 import shutil
 from pathlib import Path
 
-from handbell.errors import HandbellError
+from handbell.base.errors import HandbellError
 
 VERSION = "1.28.0"
 GET = f"git clone --branch v{VERSION} https://github.com/micropython/micropython"

@@ -6,7 +6,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from handbell.errors import HandbellError
+from handbell.base.errors import HandbellError
 
 EXAMPLES = """examples:
   python -m hardware.case stl --out stl

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from types import SimpleNamespace
 
-from handbell.errors import HandbellError
+from handbell.base.errors import HandbellError
 from hardware.load import PATH, read
 
 CHOICES = Path(__file__).with_name("case.toml")

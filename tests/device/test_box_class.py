@@ -6,9 +6,9 @@ import time
 
 import pytest
 
+from handbell.base.errors import HandbellError
 from handbell.boxes.clock import set_clock
 from handbell.boxes.collect import collect
-from handbell.errors import HandbellError
 from handbell.store import open_store
 from handbell_core import faults, journal
 from made import ASK_TARGET, GATE, lead_in, own, rest, span, window

@@ -10,12 +10,12 @@ import time
 
 import pytest
 
+from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes.arm import arm, survey
 from handbell.boxes.collect import collect
 from handbell.boxes.connection import Connection
 from handbell.boxes.fleet import Fleet
 from handbell.boxes.send import Load, put
-from handbell.errors import BoxError, HandbellError
 from handbell.store import open_store
 from handbell_core import frames
 from made import lead_in, rest, window

@@ -3,7 +3,7 @@
 import pytest
 from troubled import troubled
 
-from handbell.errors import HandbellError
+from handbell.base.errors import HandbellError
 from handbell_core import faults, journal
 from made import lead_in, window
 from rig import Rig, digest, of_kind, timeline

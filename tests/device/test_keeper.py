@@ -9,8 +9,8 @@ import types
 
 import pytest
 
+from handbell.base.errors import BoxError
 from handbell.boxes.collect import collect
-from handbell.errors import BoxError
 from handbell.store import open_store
 from handbell_core import faults, journal
 from made import ASK_TARGET, GATE, lead_in, rest, span, window

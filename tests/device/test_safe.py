@@ -5,9 +5,9 @@ import binascii
 import pytest
 from troubled import troubled, two_windows
 
+from handbell.base.errors import BoxError
 from handbell.boxes.collect import collect
 from handbell.cli.main import main
-from handbell.errors import BoxError
 from handbell.store import open_store
 from handbell_core import faults
 from rig import Rig, timeline

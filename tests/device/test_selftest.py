@@ -2,9 +2,9 @@
 
 import pytest
 
+from handbell.base.errors import BoxError
 from handbell.boxes import selftest
 from handbell.boxes.selftest import SelfTest
-from handbell.errors import BoxError
 from handbell_core import faults
 from made import lead_in, window
 from rig import Rig, reps, timeline

@@ -7,8 +7,8 @@ import textwrap
 import pytest
 from troubled import two_windows
 
+from handbell.base.errors import HandbellError
 from handbell.boxes.connection import Connection
-from handbell.errors import HandbellError
 from handbell.virtual.spec import firmware_root
 from rig import Rig, timeline
 

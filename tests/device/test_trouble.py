@@ -6,7 +6,7 @@ import struct
 import pytest
 from troubled import assert_rang, play, troubled, two_windows
 
-from handbell.errors import HandbellError
+from handbell.base.errors import HandbellError
 from handbell_core import faults, journal
 from made import lead_in, window
 from rig import Rig, digest, of_kind, reps, timeline

@@ -3,7 +3,7 @@
 import pytest
 from troubled import assert_rang, troubled, two_windows
 
-from handbell.errors import HandbellError
+from handbell.base.errors import HandbellError
 from handbell_core import journal
 from made import lead_in, window
 from rig import Rig, digest, of_kind, reps, start_by_hand, timeline

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from virtual_lab import START_UTC_US, Lab, needs_micropython, until
 
-from handbell.errors import HandbellError
+from handbell.base.errors import HandbellError
 from handbell.virtual.clock import load_clock
 
 pytestmark = needs_micropython

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from virtual_lab import Lab, needs_micropython, until
 
-from handbell.errors import HandbellError
+from handbell.base.errors import HandbellError
 from handbell.virtual.wire import TO_BOX
 
 serial = pytest.importorskip("serial", reason="pyserial is what hosts open ports with")

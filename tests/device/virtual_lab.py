@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from handbell.errors import HandbellError
+from handbell.base.errors import HandbellError
 from handbell.virtual.box import BoxSpec, VirtualBox
 from handbell.virtual.process import find_micropython
 from handbell.virtual.world import World

@@ -15,8 +15,8 @@ from script import people
 from trouble import NONE_CODE, OddPart, Trouble, draw, odd_part
 from troubled import troubled
 
+from handbell.base.errors import HandbellError
 from handbell.boxes.clock import set_clock
-from handbell.errors import HandbellError
 from rig import Rig, digest, timeline
 
 ASKS = ("hello", "status", "clock", "select", "list", "get", "drop", "arm", "time", "junk", "odd")

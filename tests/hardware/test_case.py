@@ -7,7 +7,7 @@ import pytest
 
 pytest.importorskip("manifold3d", reason="the case is computed with manifold3d")
 
-from handbell.errors import HandbellError
+from handbell.base.errors import HandbellError
 from hardware.case.build import Case
 from hardware.case.checks import collisions, overhangs, thin
 from hardware.case.loads import loads

@@ -6,7 +6,7 @@ import shutil
 import pytest
 import tomlkit
 
-from handbell.errors import HandbellError
+from handbell.base.errors import HandbellError
 from hardware import build, prices
 from hardware.load import PATH, box_of
 

@@ -7,7 +7,7 @@ from itertools import combinations
 
 import pytest
 
-from handbell.errors import HandbellError
+from handbell.base.errors import HandbellError
 from hardware import picture
 from hardware.drawn import Drawn
 from hardware.load import box_of

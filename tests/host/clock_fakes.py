@@ -2,8 +2,8 @@
 
 import random
 
+from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes.fleet import Outcome
-from handbell.errors import BoxError, HandbellError
 
 UTC_US = 1_790_000_000_000_000
 

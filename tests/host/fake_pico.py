@@ -7,10 +7,10 @@ from pathlib import Path
 
 from fake_board import BEFORE, FakeBoard, FakePrompt
 
+from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes import flashing, onboard, prepare, uf2
 from handbell.boxes.firmware import firmware_root
 from handbell.boxes.prompt import NoPromptError
-from handbell.errors import BoxError, HandbellError
 from handbell_core import faults
 
 ROOT = Path(__file__).parents[2]

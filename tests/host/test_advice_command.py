@@ -10,8 +10,8 @@ from classes import Piece, Press
 from handbell.analysis.cases import cases_of
 from handbell.analysis.history import attendance, past_classes
 from handbell.analysis.progress import find_person, progress_of
+from handbell.base.errors import UsageError
 from handbell.cli.main import main
-from handbell.errors import UsageError
 from handbell.store import open_store
 from handbell.store.wearers import set_wearers
 from handbell_core import timeline as t

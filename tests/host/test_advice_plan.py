@@ -5,11 +5,11 @@ from dataclasses import replace
 import pytest
 from made_sessions import LIMITS, case, goal, hold, session
 
+from handbell.base.errors import HandbellError
 from handbell.coach.advice import Verdict
 from handbell.coach.advice_plan import advise_all, decide, next_plan
 from handbell.coach.edit import PlanText
 from handbell.coach.library import load_library
-from handbell.errors import HandbellError
 from handbell.plan.files import parse_plan
 from handbell_core import timeline as t
 

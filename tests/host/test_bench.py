@@ -9,13 +9,13 @@ import pytest
 from bench_parts import stand_in
 from fake_board import FakeBoard, FakePrompt
 
+from handbell.base.errors import BoxError
 from handbell.boxes import bench, bench_prompt, bench_sheet, prepare
 from handbell.boxes.bench_items import BY_HAND
 from handbell.boxes.bench_table import SCRIPTS, all_items
 from handbell.boxes.firmware import firmware_root
 from handbell.boxes.prompt import NoPromptError, broke_off, refused
 from handbell.cli.main import main
-from handbell.errors import BoxError
 from handbell_core import faults
 
 ROOT = Path(__file__).parents[2]

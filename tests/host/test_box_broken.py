@@ -7,11 +7,11 @@ import classes
 import pytest
 from lying_box import LyingBox, digest, no_pause_at_closing
 
+from handbell.base.errors import BoxError
 from handbell.boxes.connection import Connection
 from handbell.boxes.send import Load, put
 from handbell.boxes.words import fault_words
 from handbell.cli.main import main
-from handbell.errors import BoxError
 from handbell.store import open_store, salvage
 from handbell_core import faults, journal
 

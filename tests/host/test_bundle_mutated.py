@@ -10,8 +10,8 @@ import zipfile
 import classes
 import pytest
 
+from handbell.base.errors import HandbellError
 from handbell.cli.main import main
-from handbell.errors import HandbellError
 from handbell.store import bundle_in, open_store
 
 WILD = (

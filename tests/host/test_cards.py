@@ -9,6 +9,7 @@ from fontTools.ttLib import TTFont
 from made_cards import LONG, longest, of_library, of_long_notes
 from made_plans import EXAMPLES, toml
 
+from handbell.base.errors import HandbellError
 from handbell.cli.main import main
 from handbell.coach import cards_print, legible
 from handbell.coach.cards import Card, LaneCard, cards_of, task_words
@@ -18,7 +19,6 @@ from handbell.coach.cards_timetable import timetable
 from handbell.coach.library import Library
 from handbell.coach.library_files import read_entries
 from handbell.compile import build
-from handbell.errors import HandbellError
 from handbell.plan.files import load_plan, parse_plan
 
 LIBRARY = Library(*read_entries(None))

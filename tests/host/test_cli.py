@@ -7,9 +7,9 @@ import sys
 
 import pytest
 
+from handbell.base.errors import UsageError
 from handbell.cli.main import COMMANDS, main
 from handbell.cli.starts import start_instant_ms
-from handbell.errors import UsageError
 
 
 def run(*words, **env):

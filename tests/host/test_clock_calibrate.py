@@ -8,11 +8,11 @@ import pytest
 from clock_fakes import Box, Boxes, Host
 from rich.console import Console
 
+from handbell.base.drift import DAY_US
 from handbell.boxes.calibrate import calibrate
 from handbell.boxes.clock import Clocks
 from handbell.cli.calibration import Shown
 from handbell.cli.main import main
-from handbell.drift import DAY_US
 from handbell.store import open_store
 
 PPM = (-28.0, 3.0, 30.0)

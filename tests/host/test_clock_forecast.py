@@ -6,6 +6,8 @@ import pytest
 from clock_fakes import UTC_US, Box, Boxes, Host
 from rich.console import Console
 
+from handbell.base.drift import DAY_US
+from handbell.base.errors import HandbellError
 from handbell.boxes.arm import Readiness, arm, forecast
 from handbell.boxes.clock import Sync
 from handbell.boxes.rate import Rate
@@ -13,8 +15,6 @@ from handbell.boxes.skew import ClockState, calibration_min, cures, worst_skew_u
 from handbell.boxes.stations import SentClass
 from handbell.cli.arming import arm_rows, print_rows, print_skew, print_start, skew_data
 from handbell.cli.starts import Start
-from handbell.drift import DAY_US
-from handbell.errors import HandbellError
 
 MINUTE_US = 60_000_000
 HOUR_US = 60 * MINUTE_US

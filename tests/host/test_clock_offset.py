@@ -5,6 +5,7 @@ from clock_fakes import UTC_US, Box, Host
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from handbell.base.errors import BoxError
 from handbell.boxes.clock import (
     EXCHANGES,
     EXCHANGES_MOST,
@@ -17,7 +18,6 @@ from handbell.boxes.clock import (
     wall_ahead,
 )
 from handbell.boxes.rate import Rate
-from handbell.errors import BoxError
 
 HOUR_US = 3_600_000_000
 
@@ -191,7 +191,7 @@ def test_without_a_rate_a_box_may_go_by_the_one_it_kept():
 
 
 def test_a_book_that_fails_stops_no_clock_from_being_set():
-    from handbell.errors import StoreError
+    from handbell.base.errors import StoreError
 
     class Broken:
         def add_contact(self, row):

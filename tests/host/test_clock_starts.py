@@ -6,8 +6,8 @@ from datetime import datetime, timedelta, timezone
 
 import pytest
 
+from handbell.base.errors import UsageError
 from handbell.cli.starts import start_of
-from handbell.errors import UsageError
 
 zoneinfo = pytest.importorskip("zoneinfo")
 try:

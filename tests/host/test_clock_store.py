@@ -10,8 +10,8 @@ import pytest
 from alembic import command
 from alembic.config import Config
 
+from handbell.base.drift import TEMPERATURE_PPB
 from handbell.boxes.contacts import Contact
-from handbell.drift import TEMPERATURE_PPB
 from handbell.store import migrate, open_store, tables
 from handbell.store.chains import Chain, add_clock, of_run
 from handbell.store.skews import skew_of_class

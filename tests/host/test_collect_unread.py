@@ -5,11 +5,11 @@ from types import SimpleNamespace
 import classes
 import pytest
 
+from handbell.base.errors import BoxError
 from handbell.boxes.clock import Clocks
 from handbell.boxes.fleet import Outcome
 from handbell.cli import classes as commands
 from handbell.cli.main import main
-from handbell.errors import BoxError
 from handbell.store import open_store, salvage
 
 COLLECTED_US = (classes.START_UTC_MS + 3_600_000) * 1000

@@ -4,10 +4,10 @@ import random
 
 import pytest
 
+from handbell.base.errors import PlanError
 from handbell.compile import build
 from handbell.compile.expand import Stretch
 from handbell.compile.gaps import Cues, crowded
-from handbell.errors import PlanError
 from handbell.plan.files import parse_plan
 from handbell_core import cues as c
 from handbell_core import timeline as t

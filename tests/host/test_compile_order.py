@@ -5,8 +5,8 @@ import itertools
 
 import pytest
 
+from handbell.base.errors import PlanError
 from handbell.compile import build
-from handbell.errors import PlanError
 from handbell.plan.files import parse_plan
 from handbell_core import timeline as t
 

@@ -144,7 +144,7 @@ def test_the_same_plan_gives_the_same_bytes(plan):
 @settings(max_examples=300, deadline=None)
 @given(st.text(max_size=60))
 def test_no_text_breaks_the_reader(text):
-    from handbell.errors import PlanError
+    from handbell.base.errors import PlanError
 
     try:
         plan = parse_plan(("title = " + repr_toml(text) + EXERCISE).encode())
@@ -166,7 +166,7 @@ def repr_toml(text):
 @settings(max_examples=300, deadline=None)
 @given(st.binary(max_size=200))
 def test_no_bytes_break_the_reader(data):
-    from handbell.errors import PlanError
+    from handbell.base.errors import PlanError
 
     with pytest.raises(PlanError):
         parse_plan(data)

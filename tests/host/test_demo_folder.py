@@ -4,10 +4,10 @@ import shutil
 
 import pytest
 
+from handbell.base.errors import HandbellError
+from handbell.base.files import beside
 from handbell.cli.demo_folder import make_ready, seal
 from handbell.cli.main import main
-from handbell.errors import HandbellError
-from handbell.files import beside
 
 WRITTEN = (
     *("report.html", "screen.png", "store.sqlite", "store.sqlite-wal", "boxes/clock.json"),

@@ -10,8 +10,8 @@ import classes
 import pytest
 from sqlalchemy import select
 
+from handbell.base.errors import HandbellError
 from handbell.cli.main import main
-from handbell.errors import HandbellError
 from handbell.store import bundle_in, filing, joining, open_store, tables
 from handbell.store.amend import Change, amend_efforts, amend_name, one_window, places_of, undo
 from handbell.store.bundle import export_bundle

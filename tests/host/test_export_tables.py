@@ -9,8 +9,8 @@ from pathlib import Path
 import classes
 import pytest
 
+from handbell.base.errors import HandbellError, UsageError
 from handbell.cli.main import main
-from handbell.errors import HandbellError, UsageError
 from handbell.store import export, open_store, tables
 from handbell.store.amend import Change, amend_efforts, amend_name, one_window, places_of
 from handbell.store.bundle_in import import_bundle

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
+from handbell.base.errors import HandbellError
+from handbell.base.files import beside, replace_like
 from handbell.cli.main import main
-from handbell.errors import HandbellError
-from handbell.files import beside, replace_like
 
 ROOT = Path(__file__).parents[2]
 EXAMPLE = ROOT / "docs" / "examples" / "three-block.toml"

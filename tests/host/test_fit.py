@@ -9,6 +9,7 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from made_plans import EXAMPLES, plans, toml
 
+from handbell.base.errors import HandbellError
 from handbell.cli.main import main
 from handbell.coach import fit_model
 from handbell.coach.edit import PlanText
@@ -19,7 +20,6 @@ from handbell.coach.fit_write import written
 from handbell.coach.library import load_library
 from handbell.compile import build
 from handbell.compile.expand import expand
-from handbell.errors import HandbellError
 from handbell.plan.files import load_plan, parse_plan
 from handbell.plan.own_tasks import done_by
 

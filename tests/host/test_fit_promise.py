@@ -8,6 +8,7 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from made_plans import first_class_plans, toml
 
+from handbell.base.errors import HandbellError
 from handbell.cli.main import main
 from handbell.coach import fit_model
 from handbell.coach.edit import PlanText
@@ -15,7 +16,6 @@ from handbell.coach.fit import Fitted, Misfit, fit
 from handbell.coach.fit_promise import broken
 from handbell.coach.fit_write import written
 from handbell.compile.expand import expand
-from handbell.errors import HandbellError
 from handbell.plan.files import parse_plan
 from handbell.plan.own_tasks import done_by
 from handbell.plan.pauses import pauses_after, places

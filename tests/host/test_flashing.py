@@ -10,11 +10,11 @@ from fake_pico import URL, FakePico, patch
 from made_image import image_file, name
 from test_prepare import put, small_image
 
+from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes import drives, flashing
 from handbell.boxes.flashing import Means, flash
 from handbell.boxes.uf2 import read_image
 from handbell.cli.main import main
-from handbell.errors import BoxError, HandbellError
 
 OWN = {"box.json": b'{"station": 3}', "timelines/00001-ab.tl": b"plan"}
 

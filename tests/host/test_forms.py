@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from made_plans import EXAMPLES, IN_MANUAL, plans, toml
 from made_sessions import LIMITS, case, session
 
+from handbell.base.errors import HandbellError, PlanError
 from handbell.cli.main import main
 from handbell.coach.advice_plan import advise_all, decide, next_plan
 from handbell.coach.edit import PlanText
@@ -21,7 +22,6 @@ from handbell.coach.swap_rank import Wish
 from handbell.coach.written_out import written_out
 from handbell.compile import build
 from handbell.compile.layouts import Floor
-from handbell.errors import HandbellError, PlanError
 from handbell.plan import schema
 from handbell.plan.files import parse_plan
 from handbell.plan.shorthands import FORMATS

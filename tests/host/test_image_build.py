@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from handbell.base.errors import HandbellError
 from handbell.boxes import uf2
-from handbell.errors import HandbellError
 from image import build, licences, sources
 
 BOOT = (Path(build.__file__).with_name("boot.py")).read_text(encoding="utf-8")

@@ -7,9 +7,9 @@ import sys
 
 import pytest
 
+from handbell.base.errors import HandbellError
 from handbell.boxes.firmware import firmware_root, sources
 from handbell.boxes.inline import LARGEST, inline
-from handbell.errors import HandbellError
 
 PARTS = """\
 from array import array

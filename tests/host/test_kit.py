@@ -8,6 +8,7 @@ import random
 import classes
 import pytest
 
+from handbell.base.errors import PlanError
 from handbell.cli.main import main
 from handbell.coach.kit import demands_of, faults, lane_orders, orders, share
 from handbell.coach.schedule_demands import WAITS
@@ -15,7 +16,6 @@ from handbell.coach.schedule_table import by_group, by_station, visits
 from handbell.coach.schedule_verify import broken
 from handbell.compile import build
 from handbell.compile.timetable import box_rows
-from handbell.errors import PlanError
 from handbell.plan.files import load_plan, parse_plan
 from handbell.report import class_report
 from handbell.store import open_store

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from made_plans import EXAMPLES, THREE_AT_TWO, plans, toml
 
+from handbell.base.errors import PlanError
 from handbell.cli.main import main
 from handbell.coach.against import against
 from handbell.coach.efforts import ways
@@ -14,7 +15,6 @@ from handbell.coach.library_files import read_entries
 from handbell.coach.numbers import UNKNOWN, WAITING, Range, numbers_of
 from handbell.coach.work_rest import compared
 from handbell.compile import build
-from handbell.errors import PlanError
 from handbell.plan.files import load_plan, parse_plan
 
 LIBRARY = Library(*read_entries(None))

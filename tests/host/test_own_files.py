@@ -8,12 +8,12 @@ import threading
 
 import pytest
 
+from handbell.base.errors import HandbellError
 from handbell.boxes import stations
 from handbell.boxes.stations import SentClass, Starts, StationMap, data_folder, last_sent
 from handbell.cli.main import main
 from handbell.coach.advice_limits import load_limits
 from handbell.coach.library import load_library
-from handbell.errors import HandbellError
 from handbell.store.forget_files import forget_in_files
 from handbell.virtual.clock import load_clock
 

@@ -3,7 +3,7 @@
 import pytest
 from made_plans import DOCS
 
-from handbell.errors import PlanError
+from handbell.base.errors import PlanError
 from handbell.plan.files import parse_plan
 
 EXERCISE = '[[block.exercise]]\nname = "Push-up"\nwork_s = 30\n'

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from made_plans import DOCS, EXAMPLES, IN_MANUAL, MANUAL
 
+from handbell.base.errors import PlanError
 from handbell.compile import build
-from handbell.errors import PlanError
 from handbell.plan import schema
 from handbell.plan.files import load_plan, parse_plan
 from handbell.plan.remarks import remarks

@@ -4,8 +4,8 @@ import io
 
 import pytest
 
+from handbell.base.errors import PlanError
 from handbell.compile import build
-from handbell.errors import PlanError
 from handbell.plan.files import parse_plan
 from handbell.store.timelines import decode
 from handbell_core import timeline as t

@@ -10,12 +10,12 @@ from pathlib import Path
 import pytest
 from fake_board import AFTER, BEFORE, TORN, FakeBoard
 
+from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes import bench, firmware, prepare
 from handbell.boxes.firmware import Image
 from handbell.boxes.inline_names import bound_names
 from handbell.boxes.prompt import NoPromptError, SerialPrompt
 from handbell.cli.main import main
-from handbell.errors import BoxError, HandbellError
 from handbell_core import faults
 
 ROOT = firmware.firmware_root()

@@ -9,8 +9,8 @@ import report_months as months
 from classes import Piece
 from scipy import stats
 
+from handbell.base.errors import UsageError
 from handbell.cli.main import main
-from handbell.errors import UsageError
 from handbell.report.athlete import athlete_report
 from handbell.report.months import HELD, few, signed, trend_words
 from handbell.report.page import page

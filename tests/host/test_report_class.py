@@ -7,8 +7,8 @@ import classes
 import pytest
 from classes import Piece, Press
 
+from handbell.base.errors import StoreError, UsageError
 from handbell.cli.main import main
-from handbell.errors import StoreError, UsageError
 from handbell.report import class_report
 from handbell.report.cells import cell_words
 from handbell.report.page import page

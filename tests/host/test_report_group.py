@@ -9,8 +9,8 @@ import pytest
 import report_months as months
 
 from handbell.analysis.history import classes_of, everybody, past_classes
+from handbell.base.errors import StoreError
 from handbell.cli.main import main
-from handbell.errors import StoreError
 from handbell.report.group import group_report
 from handbell.report.months import HELD, months_of
 from handbell.report.page import page

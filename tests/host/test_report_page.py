@@ -8,7 +8,7 @@ import classes
 import pytest
 from classes import Piece
 
-from handbell.errors import HandbellError
+from handbell.base.errors import HandbellError
 from handbell.report import class_report
 from handbell.report.charts import chart_of
 from handbell.report.page import page, write_page

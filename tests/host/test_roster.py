@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from handbell.base.errors import HandbellError, RosterError, UsageError
 from handbell.cli.main import main
-from handbell.errors import HandbellError, RosterError, UsageError
 from handbell.store.cells import as_written, safe
 from handbell.store.queries import load_class
 from handbell.store.roster import Athlete, athletes, merge, wear_as_usual

@@ -6,6 +6,7 @@ from dataclasses import replace
 import pytest
 from made_demands import clashing, feasible, small
 
+from handbell.base.errors import UsageError
 from handbell.coach.schedule import solve
 from handbell.coach.schedule_clash import holds
 from handbell.coach.schedule_demands import (
@@ -21,7 +22,6 @@ from handbell.coach.schedule_demands import (
     only,
 )
 from handbell.coach.schedule_verify import broken
-from handbell.errors import UsageError
 
 
 def plain(groups, stations, people=2, **more):

@@ -4,8 +4,8 @@ import classes
 import pytest
 from sqlalchemy import select
 
+from handbell.base.errors import UsageError
 from handbell.cli.main import main
-from handbell.errors import UsageError
 from handbell.store import settle, tables
 from handbell.store.amend import Change, amend_efforts, amend_name, one_window, places_of, undo
 from handbell.store.efforts import efforts

@@ -8,9 +8,9 @@ import classes
 import pytest
 from sqlalchemy import Text, select
 
+from handbell.base.errors import UsageError
 from handbell.boxes.stations import SentClass, StationMap, last_sent
 from handbell.cli.main import main
-from handbell.errors import UsageError
 from handbell.store import migrate, open_store, tables
 from handbell.store.amend import Change, amend_name, settle_name, undo
 from handbell.store.forget import forget

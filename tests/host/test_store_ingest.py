@@ -8,8 +8,8 @@ import classes
 import pytest
 from sqlalchemy import func, select
 
+from handbell.base.errors import StoreError, UnreadJournalError, UsageError
 from handbell.cli.main import main
-from handbell.errors import StoreError, UnreadJournalError, UsageError
 from handbell.store import open_store, salvage, settle, tables
 from handbell.store.forget import forget
 from handbell.store.wearers import set_wearers

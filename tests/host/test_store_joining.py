@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sqlalchemy import select
 
+from handbell.base.errors import UsageError
 from handbell.cli.main import main
-from handbell.errors import UsageError
 from handbell.store import filing, joining, open_store, tables
 from handbell.store.amend import Change, amend_name, undo
 from handbell.store.parted import parted, touch

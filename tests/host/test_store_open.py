@@ -15,7 +15,7 @@ from alembic.migration import MigrationContext
 from sqlalchemy import select, text
 from store_places import KINDS, require_server
 
-from handbell.errors import StoreError
+from handbell.base.errors import StoreError
 from handbell.store import migrate, open_store, tables
 from handbell.store.queries import list_classes
 from handbell.store.wearers import set_wearers

@@ -9,8 +9,8 @@ import pytest
 from sqlalchemy import func, select, text
 from store_places import PASSWORD, Server, require_server
 
+from handbell.base.errors import StoreError
 from handbell.cli.main import main
-from handbell.errors import StoreError
 from handbell.store import Store, open_store, tables
 from handbell.store.bundle import export_bundle
 from handbell.store.bundle_in import import_bundle

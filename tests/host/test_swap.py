@@ -10,6 +10,7 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from made_plans import EXAMPLES, IN_MANUAL, plans, toml
 
+from handbell.base.errors import HandbellError
 from handbell.cli.main import main
 from handbell.coach.edit import Change, PlanText, write_plan
 from handbell.coach.library import load_library
@@ -26,7 +27,6 @@ from handbell.coach.swap_rank import (
     strained,
 )
 from handbell.compile import build
-from handbell.errors import HandbellError
 from handbell.plan.files import parse_plan
 from handbell.plan.own_tasks import done_by
 

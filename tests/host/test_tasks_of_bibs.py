@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from made_own_tasks import CLASS, PUSH_UP, SQUAT, class_of, exercise, rotation
 from made_plans import plans, toml
 
+from handbell.base.errors import PlanError
 from handbell.cli.main import main
 from handbell.coach.calendar import calendar
 from handbell.coach.fit import Fitted, Misfit, fit
@@ -19,7 +20,6 @@ from handbell.coach.schedule_table import visits
 from handbell.coach.sheet import box_sheet, class_sheet
 from handbell.compile import build
 from handbell.compile.timetable import box_rows
-from handbell.errors import PlanError
 from handbell.plan.files import parse_plan
 from handbell.plan.own_tasks import Own, bibs_words, parted, tasks_of
 from handbell.plan.texts import drawable

@@ -7,6 +7,7 @@ import struct
 import pytest
 from lying_box import LyingBox, digest, no_pause_at_closing
 
+from handbell.base.errors import BoxError, StoreError, UnreadJournalError
 from handbell.boxes.collect import collect
 from handbell.boxes.connection import Connection
 from handbell.boxes.fleet import Fleet
@@ -14,7 +15,6 @@ from handbell.boxes.send import Load, send
 from handbell.boxes.stations import StationMap
 from handbell.cli.main import main
 from handbell.compile.timeline_writer import head_bytes
-from handbell.errors import BoxError, StoreError, UnreadJournalError
 from handbell.store import ingest_run, open_store
 from handbell.store.salvage import unread
 from handbell_core import faults, journal, timeline

@@ -6,9 +6,9 @@ import random
 import pytest
 from scipy import stats
 
+from handbell.base.drift import PPB, TEMPERATURE_PPB, TOLERANCE_PPB, drift_us
 from handbell.boxes.rate import theil_sen
 from handbell.boxes.skew import HEARD_US, ClockState, floor_m, heard, worst_skew_us
-from handbell.drift import PPB, TEMPERATURE_PPB, TOLERANCE_PPB, drift_us
 
 
 @pytest.mark.parametrize("count", [2, 3, 5, 8, 20, 61])

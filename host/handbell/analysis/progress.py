@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from statistics import median
 
-from handbell.errors import UsageError
+from handbell.base.errors import UsageError
 
 from .history import (
     DAY_US,

@@ -6,6 +6,8 @@ import binascii
 from dataclasses import dataclass, field
 from typing import Any
 
+from handbell.base.drift import clock_moved
+from handbell.base.errors import HandbellError
 from handbell.boxes.clock import Clocks, Sync, wall_ahead
 from handbell.boxes.connection import Connection
 from handbell.boxes.fleet import Fleet, Outcome
@@ -14,8 +16,6 @@ from handbell.boxes.rate import Estimate, Rate
 from handbell.boxes.skew import ClockState, cures, worst_skew_us
 from handbell.boxes.stations import SentClass, Starts
 from handbell.boxes.words import fault_words
-from handbell.drift import clock_moved
-from handbell.errors import HandbellError
 from handbell_core import timeline
 
 ROOM_KB = 64

@@ -14,6 +14,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from handbell.base.drift import clock_moved
+from handbell.base.errors import BoxError
 from handbell.boxes import prepare
 from handbell.boxes.bench_items import Item, Script
 from handbell.boxes.bench_prompt import BenchPrompt, SerialBenchPrompt
@@ -31,8 +33,6 @@ from handbell.boxes.connection import Connection
 from handbell.boxes.fleet import Progress, no_progress
 from handbell.boxes.hostclock import HostClock, SystemClock
 from handbell.boxes.prompt import NoPromptError
-from handbell.drift import clock_moved
-from handbell.errors import BoxError
 from handbell_core import faults
 
 PARTS = Path(__file__).with_name("bench_board")  # what is sent to a board, MicroPython

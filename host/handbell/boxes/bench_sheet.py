@@ -5,10 +5,10 @@ from __future__ import annotations
 from datetime import datetime, timezone
 from pathlib import Path
 
+from handbell.base.errors import HandbellError
+from handbell.base.files import beside
 from handbell.boxes.bench import Bench, Reading
 from handbell.boxes.bench_items import BY_HAND
-from handbell.errors import HandbellError
-from handbell.files import beside
 
 CAUTIONS = (
     "Unplug the battery's lead before you touch wires. Protected lithium cells only, charged by a "

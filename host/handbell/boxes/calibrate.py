@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes.clock import Clocks, Sync
 from handbell.boxes.connection import Connection
 from handbell.boxes.fleet import Fleet
 from handbell.boxes.hostclock import HostClock
 from handbell.boxes.rate import Estimate
-from handbell.errors import BoxError, HandbellError
 
 FIRST_PAUSE_S, PAUSE_GROWS, LONGEST_PAUSE_S = 2.0, 1.25, 30.0
 MISSES_MOST = 3  # measurements in a row that may fail before a box is given up

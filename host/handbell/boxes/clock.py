@@ -15,13 +15,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from handbell.base.drift import DAY_US, MOST_PPB, PPB, RATE_LASTS_DAYS
+from handbell.base.drift import STEP_US as STEP_US  # others judge host clocks by it too
+from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes.connection import Connection
 from handbell.boxes.contacts import Book, Contact
 from handbell.boxes.hostclock import HostClock
 from handbell.boxes.rate import Estimate, Rate, estimate
-from handbell.drift import DAY_US, MOST_PPB, PPB, RATE_LASTS_DAYS
-from handbell.drift import STEP_US as STEP_US  # others judge host clocks by it too
-from handbell.errors import BoxError, HandbellError
 
 EXCHANGES = 24  # at a time, until the bound is good or there were enough
 EXCHANGES_MOST = 96

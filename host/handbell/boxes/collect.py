@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Protocol
 
+from handbell.base.errors import BoxError, StoreError, UnreadJournalError
 from handbell.boxes.clock import Clocks
 from handbell.boxes.connection import Connection
 from handbell.boxes.contacts import Book
@@ -21,7 +22,6 @@ from handbell.boxes.fleet import Fleet, Outcome, Progress, no_progress
 from handbell.boxes.listing import RUNS, TIMELINES, UNREADABLE, listing
 from handbell.boxes.stations import data_folder
 from handbell.boxes.words import fault_error
-from handbell.errors import BoxError, StoreError, UnreadJournalError
 from handbell_core import faults, journal
 from handbell_core.timeline import DIGEST_SIZE
 

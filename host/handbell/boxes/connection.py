@@ -9,10 +9,10 @@ from typing import Any
 
 import serial
 
+from handbell.base.errors import BoxError
 from handbell.boxes.hostclock import HostClock, SystemClock
 from handbell.boxes.replies import KERNEL, checked, fault_code, speaks_ours
 from handbell.boxes.words import fault_error, other_version
-from handbell.errors import BoxError
 from handbell_core import faults, frames
 
 REPLY_S = 0.7

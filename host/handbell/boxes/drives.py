@@ -9,7 +9,7 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
-from handbell.errors import HandbellError
+from handbell.base.errors import HandbellError
 
 INFO = "INFO_UF2.TXT"  # by the UF2 specification every such drive has it
 BOARD = "RPI-RP2"  # what an RP2040 calls itself there, and its drive

@@ -12,8 +12,8 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
 
+from handbell.base.errors import HandbellError
 from handbell.boxes.inline import inline
-from handbell.errors import HandbellError
 from handbell.virtual.spec import firmware_root, import_paths
 
 # What a firmware folder on a board holds, by where it is below the firmware's own folder.

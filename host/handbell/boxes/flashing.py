@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes import onboard
 from handbell.boxes.collect import Store, collect
 from handbell.boxes.connection import Connection
@@ -26,7 +27,6 @@ from handbell.boxes.prepare import ask_to_yield
 from handbell.boxes.prompt import NoPromptError, Prompt, SerialPrompt
 from handbell.boxes.stations import data_folder
 from handbell.boxes.uf2 import BoardImage
-from handbell.errors import BoxError, HandbellError
 
 DRIVE_S = 60  # how long a drive, and then the box, is waited for
 LOOK_S = 0.5

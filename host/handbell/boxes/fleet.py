@@ -7,11 +7,11 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import Any, Generic, Protocol, TypeVar
 
+from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes.connection import Connection
 from handbell.boxes.find import find_ports
 from handbell.boxes.hostclock import HostClock
 from handbell.boxes.replies import strange
-from handbell.errors import BoxError, HandbellError
 
 T = TypeVar("T")
 

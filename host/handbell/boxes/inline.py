@@ -17,8 +17,8 @@ from collections import Counter
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 
+from handbell.base.errors import HandbellError
 from handbell.boxes.inline_names import bound_names, unpacked, value_of
-from handbell.errors import HandbellError
 
 # On the chip an integer outside of this is an object, not a word in the code.
 SMALLEST, LARGEST = -(1 << 30), (1 << 30) - 1

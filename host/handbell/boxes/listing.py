@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+from handbell.base.errors import BoxError
 from handbell.boxes.connection import Connection
 from handbell.boxes.replies import strange
-from handbell.errors import BoxError
 from handbell_core import faults
 
 RUNS = "runs"

@@ -16,6 +16,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
+from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes import onboard
 from handbell.boxes.connection import Connection
 from handbell.boxes.firmware import LISTING, Image, build_image, digest, listing
@@ -23,7 +24,6 @@ from handbell.boxes.fleet import Progress, no_progress
 from handbell.boxes.hostclock import HostClock, SystemClock
 from handbell.boxes.prompt import NoPromptError, Prompt, SerialPrompt
 from handbell.boxes.words import other_logs
-from handbell.errors import BoxError, HandbellError
 from handbell_core import faults, journal
 from handbell_core.versions import reads
 

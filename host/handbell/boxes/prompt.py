@@ -8,8 +8,8 @@ import struct
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Protocol
 
+from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes import onboard
-from handbell.errors import BoxError, HandbellError
 
 if TYPE_CHECKING:
     from mpremote.transport_serial import SerialTransport  # type: ignore[import-untyped]

@@ -14,8 +14,7 @@ from dataclasses import dataclass, field
 from itertools import combinations
 from statistics import NormalDist, median
 
-from handbell.boxes.contacts import Contact
-from handbell.drift import (
+from handbell.base.drift import (
     AGEING_PPB_A_DAY,
     DAY_US,
     MOST_PPB,
@@ -25,6 +24,7 @@ from handbell.drift import (
     clock_moved,
     drift_us,
 )
+from handbell.boxes.contacts import Contact
 
 LEAST_SPAN_S = 300
 CONFIDENCE = 0.99

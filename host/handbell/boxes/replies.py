@@ -12,7 +12,7 @@ import re
 from collections.abc import Callable, Mapping
 from typing import Any, TypeAlias
 
-from handbell.errors import BoxError
+from handbell.base.errors import BoxError
 from handbell_core import frames
 from handbell_core.timeline import DIGEST_SIZE
 from handbell_core.versions import major

@@ -12,10 +12,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
+from handbell.base.drift import MOST_PPB, PPB
+from handbell.base.errors import BoxError
 from handbell.boxes.clock import measure
 from handbell.boxes.connection import Connection
-from handbell.drift import MOST_PPB, PPB
-from handbell.errors import BoxError
 
 LOOK_S = 1.0
 LAMP_S = 0.4

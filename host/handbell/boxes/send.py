@@ -6,6 +6,7 @@ import binascii
 from dataclasses import dataclass
 from typing import Any
 
+from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes.clock import Sync, set_clock
 from handbell.boxes.connection import Connection
 from handbell.boxes.fleet import Fleet, Outcome, Progress, no_progress
@@ -13,7 +14,6 @@ from handbell.boxes.listing import TIMELINES, listing
 from handbell.boxes.replies import strange
 from handbell.boxes.stations import StationMap
 from handbell.boxes.words import fault_error, other_version
-from handbell.errors import BoxError, HandbellError
 from handbell_core import faults, frames, timeline
 from handbell_core.versions import name, reads
 

@@ -11,8 +11,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from handbell.boxes.rate import Rate
-from handbell.drift import (
+from handbell.base.drift import (
     AGEING_PPB_A_DAY,
     DAY_US,
     RTC_EDGES_US,
@@ -21,6 +20,7 @@ from handbell.drift import (
     TOLERANCE_PPB,
     drift_us,
 )
+from handbell.boxes.rate import Rate
 from handbell_core.clock import ANCHOR_EVERY_MS
 
 HEARD_US = 20_000  # from about here two bells are told apart in order (Hirsh 1959)

@@ -10,9 +10,9 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from handbell.base.errors import HandbellError, UsageError
+from handbell.base.files import beside
 from handbell.boxes.replies import shown, whole
-from handbell.errors import HandbellError, UsageError
-from handbell.files import beside
 
 # What a damaged file may raise while it is read: none of it says more than that it is damaged.
 UNSOUND = (ValueError, KeyError, TypeError, AttributeError, RecursionError, OSError)

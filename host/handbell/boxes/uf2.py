@@ -13,7 +13,7 @@ import struct
 from dataclasses import dataclass
 from pathlib import Path
 
-from handbell.errors import HandbellError
+from handbell.base.errors import HandbellError
 
 _HEAD = struct.Struct("<8I")
 _BLOCK = 512

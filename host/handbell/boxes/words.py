@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from handbell.errors import BoxError
+from handbell.base.errors import BoxError
 from handbell_core import faults, frames
 from handbell_core.versions import name
 

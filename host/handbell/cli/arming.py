@@ -7,8 +7,8 @@ from contextlib import contextmanager
 from datetime import datetime, timezone
 from typing import TYPE_CHECKING, Any
 
+from handbell.base.errors import StoreError
 from handbell.cli.starts import Start, ahead_words
-from handbell.errors import StoreError
 
 if TYPE_CHECKING:
     from rich.console import Console

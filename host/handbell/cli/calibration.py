@@ -6,8 +6,8 @@ import argparse
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
+from handbell.base.errors import HandbellError, UsageError
 from handbell.cli.render import Result, console
-from handbell.errors import HandbellError, UsageError
 
 if TYPE_CHECKING:
     from rich.console import Console

@@ -6,10 +6,10 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from handbell.base.errors import HandbellError
 from handbell.cli.boxes import open_fleet, port_argument, print_strangers, strangers
 from handbell.cli.render import Result, console
 from handbell.cli.starts import Start, start_of
-from handbell.errors import HandbellError
 
 if TYPE_CHECKING:
     from rich.console import Console

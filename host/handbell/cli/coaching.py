@@ -6,9 +6,9 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from handbell.base.errors import UsageError
 from handbell.cli.plans import library_argument
 from handbell.cli.render import Result
-from handbell.errors import UsageError
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

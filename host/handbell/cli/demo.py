@@ -10,8 +10,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from handbell.base.errors import HandbellError
 from handbell.cli.render import Result
-from handbell.errors import HandbellError
 
 if TYPE_CHECKING:
     from rich.console import Console

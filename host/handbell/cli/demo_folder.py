@@ -6,7 +6,7 @@ import hashlib
 import re
 from pathlib import Path
 
-from handbell.errors import HandbellError
+from handbell.base.errors import HandbellError
 
 MARK = "demo"
 _FIRST_LINE = "This folder was filled by handbell demo."

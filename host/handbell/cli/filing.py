@@ -6,10 +6,10 @@ import argparse
 import sys
 from typing import TYPE_CHECKING, Any
 
+from handbell.base.errors import UsageError
 from handbell.cli.classes import store_argument
 from handbell.cli.render import Result
 from handbell.cli.reports import class_argument
-from handbell.errors import UsageError
 
 if TYPE_CHECKING:
     from rich.console import Console

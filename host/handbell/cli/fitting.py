@@ -8,10 +8,10 @@ from decimal import Decimal, InvalidOperation
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from handbell.base.errors import UsageError
 from handbell.cli.plans import CAUTION
 from handbell.cli.render import Result
 from handbell.coach.times import clock
-from handbell.errors import UsageError
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
+from handbell.base.errors import UsageError
 from handbell.cli.render import Result
 from handbell.cli.reports import store_argument
-from handbell.errors import UsageError
 
 if TYPE_CHECKING:
     from rich.console import Console

@@ -8,7 +8,7 @@ import os
 import sys
 from collections.abc import Sequence
 
-from handbell.errors import EXIT_FAILED, EXIT_USAGE, HandbellError
+from handbell.base.errors import EXIT_FAILED, EXIT_USAGE, HandbellError
 
 # command -> (module, one line of help). A module has ``arguments(parser)`` and ``run(args)``
 # named after the command: ``check_arguments``, ``check_run``.

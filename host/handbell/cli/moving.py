@@ -6,9 +6,9 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from handbell.base.errors import UsageError
 from handbell.cli.classes import store_argument
 from handbell.cli.render import Result
-from handbell.errors import UsageError
 
 if TYPE_CHECKING:
     from rich.console import Console

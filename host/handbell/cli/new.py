@@ -6,9 +6,9 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from handbell.base.errors import UsageError
 from handbell.cli.render import Result
 from handbell.coach.times import clock
-from handbell.errors import UsageError
 
 if TYPE_CHECKING:
     from rich.console import Console

@@ -7,10 +7,10 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from handbell.base.errors import HandbellError, UsageError
 from handbell.cli.plans import CAUTION, compiled, library_argument
 from handbell.cli.render import Result
 from handbell.coach.times import clock
-from handbell.errors import HandbellError, UsageError
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -46,11 +46,11 @@ def cards_arguments(parser: argparse.ArgumentParser) -> None:
 
 def cards_run(args: argparse.Namespace) -> Result:
     """Write station cards and a timetable, as pages to print."""
+    from handbell.base.files import fresh_file
     from handbell.coach.cards_layout import PAPERS
     from handbell.coach.cards_page import cards_page, timetable_page
     from handbell.coach.cards_print import find_browser, print_pdf
     from handbell.coach.library import load_library
-    from handbell.files import fresh_file
 
     built, library = compiled(args.plan), load_library(args.library)
     paper = PAPERS[args.size]
@@ -125,9 +125,9 @@ def rehearse_arguments(parser: argparse.ArgumentParser) -> None:
 
 def rehearse_run(args: argparse.Namespace) -> Result:
     """Write the bells of a box as a sound file."""
+    from handbell.base.files import fresh_file
     from handbell.coach.out_files import require_apart
     from handbell.coach.rehearsal import GATE_MS, bells, part, write_wav
-    from handbell.files import fresh_file
 
     require_apart(args.plan, args.out)
     built = compiled(args.plan)

@@ -7,8 +7,8 @@ import functools
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from handbell.base.errors import HandbellError, UsageError
 from handbell.cli.render import Result
-from handbell.errors import HandbellError, UsageError
 
 if TYPE_CHECKING:
     from rich.console import Console

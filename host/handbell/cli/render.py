@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from handbell.errors import EXIT_FAILED, EXIT_OK, FaultsError, HandbellError
+from handbell.base.errors import EXIT_FAILED, EXIT_OK, FaultsError, HandbellError
 
 if TYPE_CHECKING:
     from rich.console import Console

@@ -6,8 +6,8 @@ import argparse
 import sys
 from typing import TYPE_CHECKING, Any
 
+from handbell.base.errors import BoxError, HandbellError
 from handbell.cli.render import Result
-from handbell.errors import BoxError, HandbellError
 
 if TYPE_CHECKING:
     from rich.console import Console

@@ -7,10 +7,10 @@ import dataclasses
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from handbell.base.errors import HandbellError, PlanError
 from handbell.cli.fitting import plan_text, print_end, where_to, write
 from handbell.cli.render import Result
 from handbell.coach.times import clock
-from handbell.errors import HandbellError, PlanError
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

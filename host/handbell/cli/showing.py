@@ -7,6 +7,7 @@ import dataclasses
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from handbell.base.errors import UsageError
 from handbell.cli.numbers import numbers_facts, print_numbers
 from handbell.cli.plans import (
     CAUTION,
@@ -18,7 +19,6 @@ from handbell.cli.plans import (
 )
 from handbell.cli.render import Result
 from handbell.coach.times import clock
-from handbell.errors import UsageError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -150,8 +150,8 @@ def _write_calendar(args: argparse.Namespace, built: CompiledClass) -> list[str]
         return []
     import time
 
+    from handbell.base.files import fresh_file
     from handbell.coach.calendar import calendar
-    from handbell.files import fresh_file
 
     now_us = time.time_ns() // 1000
     start_utc_ms, words = _start(args)
@@ -186,9 +186,9 @@ def _start(args: argparse.Namespace) -> tuple[int, str]:
 def _write_sheet(args: argparse.Namespace, built: CompiledClass) -> list[str]:
     if args.csv is None:
         return []
+    from handbell.base.files import fresh_file
     from handbell.coach.sheet import box_sheet, class_sheet
     from handbell.compile.timetable import box_rows
-    from handbell.files import fresh_file
 
     with fresh_file(args.csv) as file:
         if args.box is None:

@@ -13,7 +13,7 @@ import re
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta, timezone, tzinfo
 
-from handbell.errors import UsageError
+from handbell.base.errors import UsageError
 
 _UNITS = {"s": 1, "m": 60, "h": 3600}
 MOST_AHEAD_S = 2 * 86_400

@@ -11,8 +11,8 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from handbell.base.errors import HandbellError, UsageError
 from handbell.cli.render import Result
-from handbell.errors import HandbellError, UsageError
 
 if TYPE_CHECKING:
     from rich.console import Console

@@ -8,8 +8,8 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from handbell.base.errors import HandbellError, PlanError
 from handbell.boxes.stations import data_folder
-from handbell.errors import HandbellError, PlanError
 
 if sys.version_info >= (3, 11):
     import tomllib

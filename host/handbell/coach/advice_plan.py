@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from handbell.base.errors import HandbellError, PlanError
 from handbell.coach.advice import Case, Ruling, Verdict
 from handbell.coach.advice_limits import Everybody, Limits
 from handbell.coach.advice_rules import advise
@@ -14,7 +15,6 @@ from handbell.coach.edit import Change, PlanText, Written
 from handbell.coach.library import Library
 from handbell.coach.library_names import name_key
 from handbell.coach.swap_rank import Surroundings, kit_in_use
-from handbell.errors import HandbellError, PlanError
 from handbell.plan.files import parse_plan
 from handbell.plan.shorthands import asks_each
 from handbell.plan.texts import drawable

@@ -8,8 +8,8 @@ import subprocess
 import tempfile
 from pathlib import Path
 
-from handbell.errors import HandbellError
-from handbell.files import fresh_file
+from handbell.base.errors import HandbellError
+from handbell.base.files import fresh_file
 
 NAMED = "HANDBELL_BROWSER"
 COMMANDS = ("chromium", "chromium-browser", "google-chrome", "chrome", "msedge")

@@ -22,9 +22,9 @@ import tomlkit
 from tomlkit.container import Container
 from tomlkit.items import Array, Comment, InlineTable, String, Trivia
 
+from handbell.base.errors import HandbellError
+from handbell.base.files import beside
 from handbell.coach.toml_pieces import BOM, cut, last_key_line, lf, lines_of, with_ends
-from handbell.errors import HandbellError
-from handbell.files import beside
 from handbell.plan.faults import place_words
 from handbell.plan.files import load_plan, parse_plan
 from handbell.plan.rules import Place

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from handbell.base.errors import HandbellError, PlanError
 from handbell.coach.edit import Change, PlanText
 from handbell.coach.fit import Fitted
 from handbell.coach.fit_levers import Lever, Site
 from handbell.coach.fit_targets import Eased
 from handbell.compile import CompiledClass, build
-from handbell.errors import HandbellError, PlanError
 from handbell.plan.files import parse_plan
 from handbell.plan.model import PerRound, Plan
 from handbell.plan.rules import Place

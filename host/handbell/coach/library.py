@@ -6,12 +6,12 @@ import functools
 from collections.abc import Iterable
 from pathlib import Path
 
+from handbell.base.errors import HandbellError, PlanError
 from handbell.boxes.stations import data_folder
 from handbell.coach.library_entry import Entry, OwnFile
 from handbell.coach.library_files import read_entries
 from handbell.coach.library_ladder import Ladder, Steps
 from handbell.coach.library_names import name_key, name_words, nearest
-from handbell.errors import HandbellError, PlanError
 
 OWN_FILE = "exercises.toml"
 

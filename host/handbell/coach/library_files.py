@@ -10,8 +10,8 @@ from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
+from handbell.base.errors import PlanError
 from handbell.coach.library_entry import Entry, OwnFile, missing
-from handbell.errors import PlanError
 from handbell.plan.texts import quoted
 
 if sys.version_info >= (3, 11):

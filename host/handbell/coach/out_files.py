@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from handbell.errors import UsageError
+from handbell.base.errors import UsageError
 
 
 def require_apart(plan: Path, *outputs: Path | None) -> None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
-from handbell.errors import HandbellError, UsageError
+from handbell.base.errors import HandbellError, UsageError
 
 WAITS = -1
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from handbell.errors import HandbellError
+from handbell.base.errors import HandbellError
 
 if TYPE_CHECKING:
     from ortools.sat.python import cp_model

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from handbell.base.errors import HandbellError, PlanError
 from handbell.coach.edit import Change, PlanText, Written
 from handbell.coach.library import Library
 from handbell.coach.library_entry import Entry, needs_words
@@ -25,7 +26,6 @@ from handbell.coach.swap_rank import (
     named_choice,
     strained,
 )
-from handbell.errors import HandbellError, PlanError
 from handbell.plan.files import parse_plan
 from handbell.plan.shorthands import asks_each
 

@@ -6,13 +6,13 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
+from handbell.base.errors import UsageError
 from handbell.coach.library import Library
 from handbell.coach.library_entry import IMPACTS, SPACES, TIRES, Entry, needs_words
 from handbell.coach.library_ladder import Steps
 from handbell.coach.library_loads import LOADS
 from handbell.coach.library_names import name_key, name_words, nearest, one_of
 from handbell.coach.remarks import shared_load
-from handbell.errors import UsageError
 
 REASONS = ("no-kit", "sore", "too-hard", "too-easy", "no-floor")
 SPARING = ("sore", "too-hard")  # reasons for which nothing may be more than it was

@@ -10,8 +10,8 @@ from typing import Any
 
 import tomlkit
 
+from handbell.base.errors import HandbellError
 from handbell.coach.toml_pieces import BOM, cut, last_key_line, lf, lines_of
-from handbell.errors import HandbellError
 from handbell.plan.files import parse_plan
 from handbell.plan.model import Plan
 from handbell.plan.shorthands import spelt_out

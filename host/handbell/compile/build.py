@@ -6,12 +6,12 @@ import functools
 import hashlib
 from dataclasses import dataclass
 
+from handbell.base.errors import PlanError
 from handbell.compile.expand import Schedule, Stretch, expand
 from handbell.compile.gaps import Cues, crowded
 from handbell.compile.layouts import Floor
 from handbell.compile.timelines import Timelines
 from handbell.compile.timetable import Row, rows
-from handbell.errors import PlanError
 from handbell.plan import orders
 from handbell.plan.faults import sentence
 from handbell.plan.model import Plan

@@ -11,7 +11,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from handbell.errors import PlanError
+from handbell.base.errors import PlanError
 from handbell.plan.faults import sentences
 from handbell.plan.model import Plan
 

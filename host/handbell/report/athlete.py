@@ -25,10 +25,10 @@ from handbell.analysis.history import (
 )
 from handbell.analysis.load import Week, session_load, weeks_of
 from handbell.analysis.progress import find_person
+from handbell.base.errors import HandbellError
 from handbell.coach.advice_limits import load_limits
 from handbell.coach.advice_plan import advise_all
 from handbell.coach.library import load_library
-from handbell.errors import HandbellError
 from handbell.store import Store
 from handbell_core import timeline as t
 

@@ -8,8 +8,8 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from handbell.errors import HandbellError
-from handbell.files import beside, replace_like
+from handbell.base.errors import HandbellError
+from handbell.base.files import beside, replace_like
 
 from .athlete import AthleteReport
 from .group_model import GroupReport

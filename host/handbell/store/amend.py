@@ -13,7 +13,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, and_, delete, select, update
 
-from handbell.errors import UsageError
+from handbell.base.errors import UsageError
 from handbell_core import journal as j
 from handbell_core import timeline as t
 from handbell_core.timeline import DIGEST_SIZE

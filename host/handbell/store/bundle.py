@@ -16,7 +16,7 @@ from typing import Any
 
 from sqlalchemy import Connection, and_, select
 
-from handbell.files import fresh_file
+from handbell.base.files import fresh_file
 
 from . import tables
 from .known_names import KnownNames, no_name

@@ -13,7 +13,7 @@ from typing import Any
 
 from sqlalchemy import Connection, delete, select
 
-from handbell.errors import HandbellError, StoreError
+from handbell.base.errors import HandbellError, StoreError
 
 from . import joining, journals, tables, timelines
 from .bundle import CHECK, FORMAT, LIST, VERSION

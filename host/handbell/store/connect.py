@@ -15,7 +15,7 @@ from sqlalchemy import Connection, Engine, create_engine, event, make_url
 from sqlalchemy.engine import URL
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, OperationalError
 
-from handbell.errors import StoreError
+from handbell.base.errors import StoreError
 
 BUSY_MS = 20_000  # how long one program waits for another to finish writing
 CONNECT_S = 10  # how long a server may take to answer

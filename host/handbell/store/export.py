@@ -14,8 +14,8 @@ from itertools import islice
 from pathlib import Path
 from typing import IO, Any, BinaryIO
 
-from handbell.errors import HandbellError
-from handbell.files import fresh_file
+from handbell.base.errors import HandbellError
+from handbell.base.files import fresh_file
 
 from .cells import safe
 from .schema import BOOL, FLOAT, INT, TEXT, TIME, VERSION, TableSpec, Wanted

@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, Select, delete, select, update
 
-from handbell.errors import StoreError, UsageError
+from handbell.base.errors import StoreError, UsageError
 from handbell_core.timeline import DIGEST_SIZE
 
 from . import joining, tables

@@ -11,7 +11,7 @@ from pathlib import Path
 from sqlalchemy import Connection, Table, delete, select, text, update
 from sqlalchemy.exc import DBAPIError
 
-from handbell.errors import UsageError
+from handbell.base.errors import UsageError
 
 from . import tables, timelines
 from .amend import settle_name

@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 from typing import Any
 
-from handbell.files import beside
+from handbell.base.files import beside
 
 from .redact import without_name
 

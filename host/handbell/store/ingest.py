@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import Connection, bindparam, case, func, insert, select, update
 
-from handbell.errors import StoreError, UnreadJournalError
+from handbell.base.errors import StoreError, UnreadJournalError
 from handbell_core.timeline import DIGEST_SIZE
 
 from . import joining, journals, settle, tables, timelines

@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Row, RowMapping, Select, func, select
 
-from handbell.errors import StoreError
+from handbell.base.errors import StoreError
 
 from . import tables, timelines
 from .store import Store

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from sqlalchemy import Connection, delete, select
 
-from handbell.errors import UsageError
+from handbell.base.errors import UsageError
 
 from . import tables
 from .bulk import put_row

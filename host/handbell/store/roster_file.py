@@ -11,7 +11,7 @@ import re
 from collections.abc import Mapping
 from pathlib import Path
 
-from handbell.errors import HandbellError, RosterError
+from handbell.base.errors import HandbellError, RosterError
 
 from .cells import as_written
 from .names import key_of, plain_text, too_long

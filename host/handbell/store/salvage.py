@@ -15,7 +15,7 @@ from typing import Any
 
 from sqlalchemy import Connection, delete, select
 
-from handbell.errors import StoreError, UnreadJournalError, UsageError
+from handbell.base.errors import StoreError, UnreadJournalError, UsageError
 from handbell_core import journal as j
 from handbell_core.timeline import TAP_TALLY
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from sqlalchemy import Connection, select
 
-from handbell.errors import UsageError
+from handbell.base.errors import UsageError
 
 from . import tables
 from .known_names import KnownNames

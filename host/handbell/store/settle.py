@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, Row, delete, select, update
 
-from handbell.errors import StoreError
+from handbell.base.errors import StoreError
 from handbell_core import journal as j
 
 from . import facts, journals, tables, timelines

@@ -13,7 +13,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, select
 
-from handbell.drift import DAY_US, MOST_PPB, TEMPERATURE_PPB, clock_moved, drift_us
+from handbell.base.drift import DAY_US, MOST_PPB, TEMPERATURE_PPB, clock_moved, drift_us
 
 from . import tables
 from .store import Store

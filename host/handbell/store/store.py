@@ -14,7 +14,7 @@ from sqlalchemy import Connection, Engine, and_, inspect, select, update
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.sql import column, table
 
-from handbell.errors import StoreError
+from handbell.base.errors import StoreError
 from handbell_core.timeline import DIGEST_SIZE
 
 from . import tables, timelines

@@ -7,7 +7,7 @@ import io
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
-from handbell.errors import StoreError
+from handbell.base.errors import StoreError
 from handbell_core import timeline as t
 
 

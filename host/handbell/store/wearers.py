@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from sqlalchemy import Connection, and_, delete
 
-from handbell.errors import UsageError
+from handbell.base.errors import UsageError
 
 from . import tables
 from .bulk import put_row

@@ -8,7 +8,7 @@ import time
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
-from handbell.errors import BoxError
+from handbell.base.errors import BoxError
 from handbell.virtual.compiled import compiled
 from handbell.virtual.edges import EdgeFeed
 from handbell.virtual.parts import Parts

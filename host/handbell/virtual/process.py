@@ -12,7 +12,7 @@ import threading
 from collections.abc import Callable
 from pathlib import Path
 
-from handbell.errors import HandbellError
+from handbell.base.errors import HandbellError
 from handbell.virtual.standin import _frames as frames
 
 # What a Pico has, in objects: the w counts a desktop's wider words.

@@ -10,7 +10,7 @@ import time
 from collections.abc import Callable, Iterable, Iterator
 from typing import TYPE_CHECKING
 
-from handbell.errors import HandbellError
+from handbell.base.errors import HandbellError
 from handbell.virtual.box import VirtualBox
 from handbell.virtual.world import World
 

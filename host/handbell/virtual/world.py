@@ -8,7 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 from types import TracebackType
 
-from handbell.errors import HandbellError
+from handbell.base.errors import HandbellError
 from handbell.virtual.box import BoxSpec, VirtualBox
 from handbell.virtual.clock import Pace, WorldClock, machine_us, write_clock
 from handbell.virtual.process import find_micropython

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO
 
-from handbell.errors import HandbellError
+from .errors import HandbellError
 
 _HEAD, _TAIL = 256, 1 << 16  # bytes that are read of a file to tell its sort
 _PAGE, _LINE = 160, 40  # bytes that all our pages, and all tables or lists of a sort, begin with
