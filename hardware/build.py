@@ -12,6 +12,7 @@ import sys
 from pathlib import Path
 
 from handbell.base.errors import EXIT_FAILED, EXIT_OK, HandbellError
+from handbell.base.files import write_whole
 from hardware import prices, rules, tables
 from hardware.load import PATH, box_of, read, variants
 
@@ -78,10 +79,7 @@ def write(source: Path = PATH, root: Path = ROOT) -> list[Path]:
         there = root / path
         if there.is_file() and there.read_text(encoding="utf-8") == text:
             continue
-        there.parent.mkdir(parents=True, exist_ok=True)
-        fresh = there.with_name(there.name + ".new")
-        fresh.write_text(text, encoding="utf-8", newline="\n")
-        fresh.replace(there)
+        write_whole(there, text)
         written.append(path)
     return written
 

@@ -6,6 +6,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from handbell.base.files import whole_file
+
 from .build import Case
 from .labels import labelled
 from .outlines import eyes, slots, tie_slots, wall_screws
@@ -254,9 +256,8 @@ def write(case: Case, folder: Path) -> list[Path]:
     files = []
     for name, draw in PICTURES.items():
         path = folder / f"{name}.png"
-        fresh = path.with_suffix(".new.png")
         image = draw(case).convert("RGB").quantize(128, dither=0)
-        image.save(fresh, optimize=True, pnginfo=note)
-        fresh.replace(path)
+        with whole_file(path) as file:
+            image.save(file, "png", optimize=True, pnginfo=note)
         files.append(path)
     return files

@@ -8,6 +8,8 @@ from typing import Any
 
 from manifold3d import Manifold
 
+from handbell.base.files import write_whole
+
 from .build import Case
 
 
@@ -39,8 +41,6 @@ def write(case: Case, folder: Path) -> list[Path]:
     files = []
     for name in case.printed:
         path = folder / f"{name.replace(' ', '-')}.stl"
-        fresh = path.with_suffix(".new")
-        fresh.write_bytes(stl_bytes(case.on_bed(name)))
-        fresh.replace(path)
+        write_whole(path, stl_bytes(case.on_bed(name)))
         files.append(path)
     return files

@@ -162,7 +162,7 @@ def test_starts_that_cant_be_kept_stop_no_class(floor, monkeypatch):
     starts.mkdir()
     code, said = floor.do("arm", "--in", "1m")
     assert code == 0 and floor.armed() == [1, 2, 3]
-    assert "starts at" in said and "starts.json can't be written" in said
+    assert "starts at" in said and "starts.json is a folder" in said
 
 
 def _starts(floor) -> dict[str, list[int]]:
@@ -322,7 +322,7 @@ def test_a_folder_that_cant_be_written_hides_nothing_of_what_was_sent(floor):
     path.mkdir()
     code, said = floor.send()
     assert code == 1 and "station 1, Box 1:" in said and "station 3, Box 3:" in said
-    assert "sent.json can't be written" in said and "Free the folder" in said
+    assert "sent.json is a folder" in said and "Free the folder" in said
     assert "Start the class" not in said, "arm would go by what was sent before"
     assert all(box.selected for box in floor.boxes)
     path.rmdir()

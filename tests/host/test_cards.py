@@ -10,6 +10,7 @@ from made_cards import LONG, longest, of_library, of_long_notes
 from made_plans import EXAMPLES, toml
 
 from handbell.base.errors import HandbellError
+from handbell.base.places import BROWSER
 from handbell.cli.main import main
 from handbell.coach import cards_print, legible
 from handbell.coach.cards import Card, LaneCard, cards_of, task_words
@@ -304,7 +305,7 @@ def test_cards_writes_a_folder(capsys, tmp_path, monkeypatch):
 
 
 def test_no_browser_is_said_with_what_to_do(capsys, tmp_path, monkeypatch):
-    monkeypatch.setenv(cards_print.NAMED, str(tmp_path / "none"))
+    monkeypatch.setenv(BROWSER, str(tmp_path / "none"))
     code, out, _ = run(capsys, "cards", EXAMPLES["rotation"], "--pdf", "--out", tmp_path / "c")
     assert code == 1
     assert "No browser was found" in out and "Open the pages in any browser" in out

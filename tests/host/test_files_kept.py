@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from handbell.base.errors import HandbellError
-from handbell.base.files import beside, replace_like
+from handbell.base.files import beside, write_whole
 from handbell.cli.main import main
 
 ROOT = Path(__file__).parents[2]
@@ -66,14 +66,12 @@ def test_a_file_of_somebody_s_that_is_called_like_a_half_written_one_stays(plan,
 def test_an_empty_file_may_be_filled_and_names_never_meet(tmp_path):
     path = tmp_path / "x.html"
     path.touch()
-    fresh = beside(path)
-    assert fresh.parent == path.parent and fresh != beside(path)
-    fresh.write_text("<!doctype html>", encoding="utf-8")
-    replace_like(fresh, path)
-    fresh.write_text("title = 1", encoding="utf-8")
+    assert beside(path).parent == path.parent and beside(path) != beside(path)
+    write_whole(path, "<!doctype html>", own_sort=True)
     with pytest.raises(HandbellError, match="holds something else"):
-        replace_like(fresh, path)
+        write_whole(path, "title = 1", own_sort=True)
     assert path.read_text(encoding="utf-8") == "<!doctype html>"
+    assert [p.name for p in tmp_path.iterdir()] == ["x.html"]
 
 
 def _zip(path, *names):

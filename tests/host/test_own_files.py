@@ -3,13 +3,13 @@
 import contextlib
 import copy
 import json
+import os
 import random
 import threading
 
 import pytest
 
 from handbell.base.errors import HandbellError
-from handbell.boxes import stations
 from handbell.boxes.stations import SentClass, Starts, StationMap, data_folder, last_sent
 from handbell.cli.main import main
 from handbell.coach.advice_limits import load_limits
@@ -121,7 +121,7 @@ USES = {
 
 @pytest.mark.parametrize("name", SOUND)
 def test_a_damaged_file_ends_in_a_sentence_that_names_it_or_in_nothing(name, monkeypatch):
-    monkeypatch.setattr(stations.os, "fsync", lambda _: None)  # thousands of times
+    monkeypatch.setattr(os, "fsync", lambda _: None)  # thousands of times
     path = data_folder() / name
     path.parent.mkdir()
     told = 0

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from made_plans import EXAMPLES, plans, toml
 
 from handbell.base.errors import HandbellError, PlanError
-from handbell.base.files import fresh_file
+from handbell.base.files import whole_file
 from handbell.cli.main import main
 from handbell.coach.calendar import calendar, uid
 from handbell.coach.rehearsal import GATE_MS, RATE_HZ, Bell, bells, part, samples, write_wav
@@ -302,12 +302,15 @@ def test_part_of_a_list():
 
 def test_a_file_is_written_whole_or_not_at_all(tmp_path):
     path = tmp_path / "deep" / "x.csv"
-    with fresh_file(path) as file:
+    with whole_file(path, own_sort=True) as file:
         file.write(b"one")
-    with pytest.raises(RuntimeError), fresh_file(path) as file:
+    with pytest.raises(RuntimeError), whole_file(path, own_sort=True) as file:
         file.write(b"tw")
         raise RuntimeError
     assert path.read_bytes() == b"one"
     assert [p.name for p in path.parent.iterdir()] == ["x.csv"]
-    with pytest.raises(HandbellError, match="can't be written"), fresh_file(path / "y.csv"):
+    with (
+        pytest.raises(HandbellError, match="can't be written"),
+        whole_file(path / "y.csv", own_sort=True),
+    ):
         pass  # a file stands where a folder is needed

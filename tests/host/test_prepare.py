@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from fake_board import AFTER, BEFORE, TORN, FakeBoard
 
+from handbell.base.digest import whole_hex
 from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes import bench, firmware, prepare
 from handbell.boxes.firmware import Image
@@ -61,7 +62,7 @@ def image_of(main: bytes, sources: dict[str, str]) -> Image:
     files = {
         path[:-3] + ".mpy": firmware._compile(path, text.encode()) for path, text in sources.items()
     }
-    files[firmware.LISTING] = firmware.listing({p: firmware.digest(d) for p, d in files.items()})
+    files[firmware.LISTING] = firmware.listing({p: whole_hex(d) for p, d in files.items()})
     return Image(main, files)
 
 

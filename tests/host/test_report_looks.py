@@ -13,14 +13,14 @@ from classes import Piece
 from test_report_page import Outline, outline_of
 
 import handbell.report.page
-from handbell.analysis.robust import Slope
 from handbell.analysis.trend import Trend
+from handbell.base.robust import Slope
+from handbell.base.words import few
 from handbell.report import class_report
 from handbell.report.athlete import athlete_report
 from handbell.report.group import group_report
 from handbell.report.lines import Bar, Dot, Visit, bars, dots, visits
 from handbell.report.page import page
-from handbell.report.words import few
 from handbell.store import open_store
 from handbell_core import timeline as t
 

@@ -8,10 +8,10 @@ import pytest
 from classes import Piece, Press
 from test_clock_store import START_US, contact, with_clock
 
+from handbell.base.times import span_of
 from handbell.cli.main import main
 from handbell.report import class_report
 from handbell.report.page import page
-from handbell.report.steps import span_of
 from handbell.store import open_store
 from handbell.store.moments import moments_of
 from handbell_core import journal as j

@@ -21,6 +21,7 @@ sys.path[:0] = [str(ROOT / part) for part in ("tests", "tests/host", "host", "fi
 from fake_board import FakeBoard  # noqa: E402
 from runtimes import micropython_command, micropython_path  # noqa: E402
 
+from handbell.base.digest import whole_hex  # noqa: E402
 from handbell.boxes import firmware, prepare  # noqa: E402
 
 
@@ -61,7 +62,7 @@ def small_image(version: str, main: bytes) -> firmware.Image:
         "parts/same.py": f"y = {'the same in both ' * 550!r}\n",
     }
     files = {path[:-3] + ".mpy": firmware._compile(path, s.encode()) for path, s in sources.items()}
-    files[firmware.LISTING] = firmware.listing({p: firmware.digest(d) for p, d in files.items()})
+    files[firmware.LISTING] = firmware.listing({p: whole_hex(d) for p, d in files.items()})
     return firmware.Image(main, files)
 
 

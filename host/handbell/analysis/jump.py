@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from math import log
 from statistics import median
 
+from handbell.base.robust import spread
 from handbell_core import timeline as t
 
 from .history import Attended, PastClass, classes_of
-from .robust import spread
 
 # Our own, no source: nobody gains or loses a third in everything within a week.
 CLASSES_LEAST = 3

@@ -11,6 +11,8 @@ from functools import cached_property
 from itertools import pairwise
 from statistics import fmean, stdev
 
+from handbell.base.times import whole_clock
+from handbell.base.words import several
 from handbell.coach.library import Library
 from handbell.coach.library_names import name_key
 from handbell.store.efforts import Effort, Outcome
@@ -127,8 +129,8 @@ def double_presses(look: Look) -> Iterable[Finding]:
             (bib,),
             some[0][0].station,
             name,
-            f"{name}: {_several(taps, 'tap')} came as close as {shortest} ms to the one before, "
-            f"in {_several(len(some), 'round')}; each may be one press too many",
+            f"{name}: {several(taps, 'tap')} came as close as {shortest} ms to the one before, "
+            f"in {several(len(some), 'round')}; each may be one press too many",
             tuple(sorted({effort.run for effort, _, _ in some})),
         )
 
@@ -170,7 +172,7 @@ def outside_windows(look: Look) -> Iterable[Finding]:
                 stations.get(run, 0),
                 CLASS_WIDE,
                 f"{len(some)} taps between windows, which count for nothing; the first at "
-                f"{_clock(some[0].class_ms)}",
+                f"{whole_clock(some[0].class_ms)}",
                 (run,),
             )
 
@@ -196,8 +198,8 @@ def left_counting(look: Look) -> Iterable[Finding]:
                 (bib,) if bib else (),
                 station,
                 CLASS_WIDE,
-                f"{len(stretch)} taps from {_clock(stretch[0].class_ms)} on, through windows and "
-                f"pauses, one every {_gap_s(stretch):.1f} s as even as a machine",
+                f"{len(stretch)} taps from {whole_clock(stretch[0].class_ms)} on, through windows "
+                f"and pauses, one every {_gap_s(stretch):.1f} s as even as a machine",
                 (run,),
             )
 
@@ -294,11 +296,3 @@ CHECKS: tuple[Check, ...] = (
     clocks_lost,
     signals_missed,
 )
-
-
-def _several(count: int, one: str) -> str:
-    return f"{count} {one}{'' if count == 1 else 's'}"
-
-
-def _clock(ms: int) -> str:
-    return f"{ms // 60_000}:{ms // 1000 % 60:02d}"

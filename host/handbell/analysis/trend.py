@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import median
 
-from .robust import SLOPE_LEAST, Quartiles, Slope, quartiles, theil_sen
+from handbell.base.robust import SLOPE_LEAST, Quartiles, Slope, quartiles, theil_sen
 
 OWN_MOST = 5  # of the last classes, so that what was months ago does not weigh on today
 OWN_LEAST = 2
@@ -52,11 +52,11 @@ def trend_of(days: Sequence[float], scores: Sequence[float]) -> Trend:
 
     There is none for fewer than SLOPE_LEAST different days.
     """
-    found = theil_sen(days, scores)
-    if found is None:
-        few = len(set(days))
+    few = len(set(days))
+    if few < SLOPE_LEAST:
         why = f"{few} class{'es' if few != 1 else ''}, a trend needs {SLOPE_LEAST}"
         return Trend(len(scores), None, None, why)
+    found = theil_sen(days, scores)
     weekly = Slope(
         found.count, found.slope * WEEK_DAYS, found.low * WEEK_DAYS, found.high * WEEK_DAYS
     )

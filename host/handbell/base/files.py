@@ -1,4 +1,4 @@
-"""Files of the coach's own folders: none of theirs is lost to one that a command writes."""
+"""Whole files: what is written is the old one or the new one, never half of either."""
 
 from __future__ import annotations
 
@@ -6,11 +6,14 @@ import codecs
 import contextlib
 import os
 import secrets
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO
 
-from .errors import HandbellError
+from handbell.base.errors import HandbellError
+
+ELSEWHERE = "See that the folder may be written and has room, or name another place"
 
 _HEAD, _TAIL = 256, 1 << 16  # bytes that are read of a file to tell its sort
 _PAGE, _LINE = 160, 40  # bytes that all our pages, and all tables or lists of a sort, begin with
@@ -21,40 +24,71 @@ def beside(path: Path) -> Path:
     return path.with_name(f".{path.name}.{secrets.token_hex(4)}")
 
 
-def replace_like(fresh: Path, path: Path) -> None:
-    """Let ``fresh`` take the place of ``path``; raises HandbellError for a file of another sort.
-
-    So a page or a sound renews the last one of its name, and never a plan. Raises OSError too.
-    """
-    if path.exists() and path.stat().st_size and _sort(path) != _sort(fresh):
-        raise HandbellError(
-            f"{path} is there already and holds something else", "Name another file"
-        )
-    fresh.replace(path)
-
-
 @contextlib.contextmanager
-def fresh_file(path: Path) -> Iterator[BinaryIO]:
-    """Give a file to write that takes the place of ``path`` once it is whole.
+def whole_file(
+    path: Path, remedy: str = ELSEWHERE, *, own_sort: bool = False
+) -> Iterator[BinaryIO]:
+    """Give a file to write that takes the place of ``path`` once it is whole and on the disk.
 
-    Raises HandbellError when it can't be written or would replace a file of another sort; what
-    was there stays then.
+    It keeps the rights of the one before; a link goes on pointing at it. With ``own_sort`` it
+    renews only a file of its own sort: a page or a sound the last one of its name, never a plan.
+    Raises HandbellError, with ``remedy``, when it can't be written; what was there stays then.
     """
     if path.is_dir():
-        raise HandbellError(f"{path} is a folder", "Name a file in it")
+        raise HandbellError(
+            f"{path} is a folder", "Name a file in it" if remedy is ELSEWHERE else remedy
+        )
+    path = path.resolve()
     part = beside(path)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with part.open("wb") as file:
-            yield file
-        replace_like(part, path)
+            yield file  # who writes may close it
+        _sync(part, os.O_RDWR)  # a laptop may run flat
+        if path.exists():
+            if own_sort:
+                _require_own_sort(part, path)
+            shutil.copymode(path, part)
+        part.replace(path)
+        with contextlib.suppress(OSError):  # Windows opens no folder
+            _sync(path.parent, os.O_RDONLY)
     except OSError as error:
         raise HandbellError(
-            f"{path} can't be written: {error.strerror or error}", "Give another place"
+            f"{path} can't be written: {error.strerror or error}", remedy
         ) from error
     finally:
         with contextlib.suppress(OSError):
             part.unlink(missing_ok=True)
+
+
+def write_whole(
+    path: Path, data: bytes | str, remedy: str = ELSEWHERE, *, own_sort: bool = False
+) -> None:
+    """Write a whole file at once, text as UTF-8 with its line ends as they are; see whole_file."""
+    try:
+        raw = data.encode() if isinstance(data, str) else data
+    except UnicodeError as error:
+        raise HandbellError(
+            f"{path} can't be written: a text for it has signs that are no letters",
+            "Type the text anew",
+        ) from error
+    with whole_file(path, remedy, own_sort=own_sort) as file:
+        file.write(raw)
+
+
+def _sync(path: Path, how: int) -> None:
+    handle = os.open(path, how)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _require_own_sort(fresh: Path, path: Path) -> None:
+    if path.stat().st_size and _sort(path) != _sort(fresh):
+        raise HandbellError(
+            f"{path} is there already and holds something else", "Name another file"
+        )
 
 
 def _sort(path: Path) -> bytes:

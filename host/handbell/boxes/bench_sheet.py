@@ -5,8 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timezone
 from pathlib import Path
 
-from handbell.base.errors import HandbellError
-from handbell.base.files import beside
+from handbell.base.files import write_whole
 from handbell.boxes.bench import Bench, Reading
 from handbell.boxes.bench_items import BY_HAND
 
@@ -27,15 +26,7 @@ def default_path(bench: Bench, folder: Path | None = None) -> Path:
 
 def write_sheet(bench: Bench, path: Path) -> None:
     """Write the sheet, whole or not at all; raises HandbellError when that can't be done."""
-    text = sheet(bench)
-    try:
-        fresh = beside(path)
-        fresh.write_text(text, encoding="utf-8")
-        fresh.replace(path)
-    except OSError as error:
-        raise HandbellError(
-            f"The sheet {path} can't be written ({error.strerror})", "Name another with --out"
-        ) from error
+    write_whole(path, sheet(bench), "Name another with --out")
 
 
 def sheet(bench: Bench) -> str:

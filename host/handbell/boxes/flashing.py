@@ -16,6 +16,8 @@ from pathlib import Path
 from typing import Any
 
 from handbell.base.errors import BoxError, HandbellError
+from handbell.base.files import write_whole
+from handbell.base.places import data_folder
 from handbell.boxes import onboard
 from handbell.boxes.collect import Store, collect
 from handbell.boxes.connection import Connection
@@ -25,7 +27,6 @@ from handbell.boxes.fleet import Fleet, Progress, no_progress
 from handbell.boxes.hostclock import HostClock, SystemClock
 from handbell.boxes.prepare import ask_to_yield
 from handbell.boxes.prompt import NoPromptError, Prompt, SerialPrompt
-from handbell.boxes.stations import data_folder
 from handbell.boxes.uf2 import BoardImage
 
 DRIVE_S = 60  # how long a drive, and then the box, is waited for
@@ -263,8 +264,5 @@ def keep(image: BoardImage) -> None:
     path = _file_of(image.name)
     if path.exists():
         return
-    with contextlib.suppress(OSError):
-        path.parent.mkdir(parents=True, exist_ok=True)
-        part = path.with_suffix(".part")
-        part.write_bytes(image.path.read_bytes())
-        part.replace(path)
+    with contextlib.suppress(OSError, HandbellError):
+        write_whole(path, image.path.read_bytes())

@@ -16,10 +16,11 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
+from handbell.base.digest import whole_hex
 from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes import onboard
 from handbell.boxes.connection import Connection
-from handbell.boxes.firmware import LISTING, Image, build_image, digest, listing
+from handbell.boxes.firmware import LISTING, Image, build_image, listing
 from handbell.boxes.fleet import Progress, no_progress
 from handbell.boxes.hostclock import HostClock, SystemClock
 from handbell.boxes.prompt import NoPromptError, Prompt, SerialPrompt
@@ -163,7 +164,7 @@ def check(url: str, prompt: Prompt) -> int:
 def install(url: str, prompt: Prompt, image: Image, progress: Progress = no_progress) -> Prepared:
     """Bring the board's files to an image; cut off anywhere, the board starts old or new."""
     done = Prepared()
-    wanted = {path: digest(data) for path, data in image.files.items()}
+    wanted = {path: whole_hex(data) for path, data in image.files.items()}
     active, trial, found = _look(url, prompt)
     is_right = active in FOLDERS and _in(found, active) == wanted
     if (trial and not is_right) or trial[:4] not in ("", active):
@@ -181,10 +182,10 @@ def install(url: str, prompt: Prompt, image: Image, progress: Progress = no_prog
                 f"the firmware does not start on this board, which says: {fault}",
                 "The board keeps what it had; tell the developers",
             )
-    if found.get("main.py") != digest(image.main):
+    if found.get("main.py") != whole_hex(image.main):
         prompt.write("main.new", image.main)
         arrived = _look(url, prompt)[2].get("main.new", "")
-        _verify(url, {"main.py": arrived}, {"main.py": digest(image.main)})
+        _verify(url, {"main.py": arrived}, {"main.py": whole_hex(image.main)})
         prompt.run(onboard.RENAME % ("main.new", "main.py"))
         done.main_renewed = True
     if done.folder:
@@ -283,7 +284,7 @@ def _target(found: dict[str, str], active: str) -> tuple[str, str]:
 
 def _is_whole(found: dict[str, str], folder: str) -> bool:
     have = _in(found, folder)
-    return have.pop(LISTING, "") == digest(listing(have))
+    return have.pop(LISTING, "") == whole_hex(listing(have))
 
 
 def _in(found: dict[str, str], folder: str) -> dict[str, str]:
@@ -320,7 +321,7 @@ def _fill(
     folders = {f"{target}/{path}".rpartition("/")[0] for path in image.files}
     prompt.run(onboard.FOLDER % (sorted({target, *folders}),))
     for number, (path, data) in enumerate(sorted(image.files.items()), 1):
-        wanted = digest(data)
+        wanted = whole_hex(data)
         if have.get(path) == wanted:
             pass
         elif wanted in twins:

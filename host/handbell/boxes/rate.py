@@ -12,7 +12,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
-from statistics import NormalDist, median
+from statistics import median
 
 from handbell.base.drift import (
     AGEING_PPB_A_DAY,
@@ -24,6 +24,7 @@ from handbell.base.drift import (
     clock_moved,
     drift_us,
 )
+from handbell.base.robust import theil_sen
 from handbell.boxes.contacts import Contact
 
 LEAST_SPAN_S = 300
@@ -56,24 +57,6 @@ class Estimate:
     rate: Rate | None = None
     why: str = ""
     odd: list[str] = field(default_factory=list)
-
-
-def theil_sen(
-    x: Sequence[float], y: Sequence[float], confidence: float = CONFIDENCE
-) -> tuple[float, float, float]:
-    """Return (slope, low, high); the x must differ.
-
-    P. K. Sen 1968, J Am Stat Assoc 63(324):1379-1389: the median of all pairs' slopes, and an
-    interval between two of them chosen by the normal law of Kendall's S.
-    """
-    count = len(x)
-    slopes = sorted((y[j] - y[i]) / (x[j] - x[i]) for i, j in combinations(range(count), 2))
-    pairs = len(slopes)
-    sigma = math.sqrt(count * (count - 1) * (2 * count + 5) / 18)
-    reach = NormalDist().inv_cdf((1 + confidence) / 2) * sigma
-    low = max(round((pairs - reach) / 2) - 1, 0)
-    high = min(round((pairs + reach) / 2), pairs - 1)
-    return median(slopes), slopes[low], slopes[high]
 
 
 def stretches(contacts: Sequence[Contact]) -> list[list[Contact]]:
@@ -139,12 +122,13 @@ def _thinned(stretch: list[Contact]) -> list[Contact]:
 def _of_stretch(stretch: list[Contact], odd: list[str]) -> Rate | None:
     """Return one stretch's rate without its outliers, which are named in ``odd``."""
     used = _thinned(stretch)
-    kept = _fitting(used, theil_sen(*_points(used))[0])
+    kept = _fitting(used, theil_sen(*_points(used)).slope)
     odd += [_naming(c) for c in used if c not in kept]
     span_us = kept[-1].box_us - kept[0].box_us if len(kept) > 1 else 0
     if span_us < LEAST_SPAN_S * 1_000_000:
         return None
-    slope, low, high = theil_sen(*_points(kept))
+    found = theil_sen(*_points(kept), CONFIDENCE)
+    slope, low, high = found.slope, found.low, found.high
     least, most = _allowed(kept)
     if least <= most:
         slope = min(max(slope, least), most)
@@ -190,8 +174,8 @@ def _bend(contacts: list[Contact]) -> float:
     A quarter of what the two halves differ by: all of it would be from middle to middle.
     """
     half = len(contacts) // 2
-    first = theil_sen(*_points(contacts[: half + 1]))[0]
-    second = theil_sen(*_points(contacts[half:]))[0]
+    first = theil_sen(*_points(contacts[: half + 1])).slope
+    second = theil_sen(*_points(contacts[half:])).slope
     return abs(second - first) / 4
 
 

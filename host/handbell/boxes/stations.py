@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import contextlib
 import json
-import os
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from handbell.base.errors import HandbellError, UsageError
-from handbell.base.files import beside
+from handbell.base.files import write_whole
+from handbell.base.places import DATA, data_folder
 from handbell.boxes.replies import shown, whole
 
 # What a damaged file may raise while it is read: none of it says more than that it is damaged.
@@ -21,40 +20,9 @@ _number, _count, _utc_ms = whole(1, 99), whole(0, 1 << 31), whole(0, UTC_MS_MOST
 _text = shown(1_000)
 
 
-def data_folder() -> Path:
-    """Return the folder for the map and half-done transfers (HANDBELL_DATA names another)."""
-    named = os.environ.get("HANDBELL_DATA")
-    if named:
-        return Path(named)
-    from platformdirs import user_data_path
-
-    return user_data_path("handbell")
-
-
-def write_whole(path: Path, text: str) -> None:
-    """Write a file so that it is either the old one or the new one, never half of it."""
-    fresh = beside(path)  # another program may write the same file
-    try:
-        data = text.encode()
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with fresh.open("wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())  # a laptop may run flat
-        fresh.replace(path)
-    except UnicodeError as error:
-        raise HandbellError(
-            f"{path} can't be written: a text for it has signs that are no letters",
-            "Type the text anew",
-        ) from error
-    except OSError as error:
-        raise HandbellError(
-            f"{path} can't be written ({error.strerror or error})",
-            "Free the folder, or name another with HANDBELL_DATA",
-        ) from error
-    finally:
-        with contextlib.suppress(OSError):
-            fresh.unlink(missing_ok=True)
+def _write(path: Path, value: object) -> None:
+    text = json.dumps(value, indent=1, ensure_ascii=False)
+    write_whole(path, text, f"Free the folder, or name another with {DATA}")
 
 
 @dataclass
@@ -102,7 +70,7 @@ class StationMap:
     def save(self) -> None:
         """Keep the map."""
         stored = {str(n): asdict(s) for n, s in sorted(self.stations.items())}
-        write_whole(self.path, json.dumps(stored, indent=1, ensure_ascii=False))
+        _write(self.path, stored)
 
 
 @dataclass
@@ -135,7 +103,7 @@ class SentClass:
 
     def save(self) -> None:
         """Keep it for ``arm``."""
-        write_whole(_sent_path(), json.dumps(asdict(self), indent=1, ensure_ascii=False))
+        _write(_sent_path(), asdict(self))
 
 
 def last_sent() -> SentClass:
@@ -213,7 +181,7 @@ class Starts:
         """Keep them, or say in ``trouble`` why not: boxes do what they were told all the same."""
         stored = {box: [station, *instants] for box, (station, instants) in self.standing.items()}
         try:
-            write_whole(self._path, json.dumps(stored, indent=1))
+            _write(self._path, stored)
             self.trouble = ""
         except HandbellError as error:
             self.trouble = str(error)

@@ -7,12 +7,12 @@ Interface".
 
 from __future__ import annotations
 
-import hashlib
 import re
 import struct
 from dataclasses import dataclass
 from pathlib import Path
 
+from handbell.base.digest import whole_hex
 from handbell.base.errors import HandbellError
 
 _HEAD = struct.Struct("<8I")
@@ -62,7 +62,7 @@ def read_image(path: Path) -> BoardImage:
             "docs/image.md",
         )
     name, version, runtime = (found[n].decode() for n in (0, 1, 3))
-    return BoardImage(path, flash, hashlib.sha256(data).hexdigest(), name, version, runtime)
+    return BoardImage(path, flash, whole_hex(data), name, version, runtime)
 
 
 def _read(path: Path) -> bytes:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from handbell.base.errors import BoxError
+from handbell.base.words import several
 from handbell_core import faults, frames
 from handbell_core.versions import name
 
@@ -76,7 +77,7 @@ def other_version(box: str, hello: Mapping[str, Any], runs: int = 0) -> BoxError
     """Return the error for a box with another link; ``runs`` logs wait on it."""
     logs = ""
     if runs > 0:
-        logs = f"Bring its {_logs(runs)} home with handbell collect first, as it is. Then "
+        logs = f"Bring its {several(runs, 'log')} home with handbell collect first, as it is. Then "
     remedy = f"{logs}run handbell prepare to renew its firmware"
     its, ours = name(hello.get("ln", 0)), name(frames.VERSION)
     what = f"speaks another version of the link, {its} and here it is {ours}"
@@ -87,14 +88,11 @@ def other_logs(box: str, version: int, runs: int) -> BoxError:
     """Return the error for a box that is not renewed while logs wait which nobody here reads."""
     return BoxError(
         box,
-        f"it holds {_logs(runs)} of version {name(version)}, which this Handbell does not read",
+        f"it holds {several(runs, 'log')} of version {name(version)}, "
+        "which this Handbell does not read",
         "Run handbell collect first, which brings them home as they are, then prepare it",
         faults.VERSION,
     )
-
-
-def _logs(runs: int) -> str:
-    return "1 log" if runs == 1 else f"{runs} logs"
 
 
 BROKEN = "broken"  # the state of a box that could not make its parts

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from handbell.base.errors import UsageError
+from handbell.base.times import date_of
 from handbell.cli.render import Result
 from handbell.cli.reports import class_argument, store_argument
 
@@ -119,7 +120,6 @@ def _advice_facts(advice: Advice) -> dict[str, Any]:
 
 
 def _print_advice(found: ClassAdvice, data: dict[str, Any], show_all: bool, out: Console) -> None:
-    from handbell.report.words import date_of
 
     def say(words: str) -> None:
         out.print(words, markup=False, soft_wrap=True)

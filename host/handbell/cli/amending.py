@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import os
 from typing import TYPE_CHECKING, Any
 
 from handbell.base.errors import UsageError
+from handbell.base.places import COACH, named
+from handbell.base.times import date_of
 from handbell.cli.classes import store_argument
 from handbell.cli.render import Result
 from handbell.cli.reports import class_argument
@@ -18,8 +19,6 @@ if TYPE_CHECKING:
     from handbell.store import Store
     from handbell.store.amend import Change
     from handbell.store.queries import Amendment, ClassRecord
-
-ENVIRONMENT = "HANDBELL_COACH"
 
 
 def amend_arguments(parser: argparse.ArgumentParser) -> None:
@@ -38,7 +37,7 @@ def amend_arguments(parser: argparse.ArgumentParser) -> None:
     what.add_argument("--name", help="who wore the bib in this class")
     what.add_argument("--undo", metavar="ID", help="take an amendment back")
     parser.add_argument("--why", default="", help="the reason, in a few words")
-    parser.add_argument("--by", default="", metavar="COACH", help=f"who says so ({ENVIRONMENT})")
+    parser.add_argument("--by", default="", metavar="COACH", help=f"who says so ({COACH})")
     store_argument(parser)
     parser.epilog = (
         "examples:\n"
@@ -155,7 +154,6 @@ def _holds(record: ClassRecord) -> set[tuple[int, int]]:
 
 
 def _line(a: Amendment, exercise: str, hold: bool) -> str:
-    from handbell.report.words import date_of
 
     where = f"bib {a.bib}, {exercise}" if exercise else f"bib {a.bib}"
     undone = f" (undone {date_of(a.undone_utc_us)})" if a.undone_utc_us else ""
@@ -185,7 +183,7 @@ def _seconds(value: str) -> str:
 def _coach(args: argparse.Namespace) -> str:
     import getpass
 
-    said = args.by or os.environ.get(ENVIRONMENT, "")
+    said = args.by or named(COACH)
     if said:
         return str(said)
     try:

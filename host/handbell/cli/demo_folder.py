@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import hashlib
 import re
 from pathlib import Path
 
+from handbell.base.digest import whole_hex
 from handbell.base.errors import HandbellError
+from handbell.base.files import write_whole
 
 MARK = "demo"
 _FIRST_LINE = "This folder was filled by handbell demo."
@@ -37,7 +38,7 @@ def make_ready(out: Path) -> None:
         for path in reversed(folders):
             if not any(path.iterdir()):
                 path.rmdir()
-        (out / MARK).write_text(f"{_FIRST_LINE}\n", encoding="utf-8")
+        write_whole(out / MARK, f"{_FIRST_LINE}\n")
     except OSError as error:
         raise HandbellError(
             f"{error.filename or out} can't be written ({error.strerror or error})", _REMEDY
@@ -46,8 +47,8 @@ def make_ready(out: Path) -> None:
 
 def seal(out: Path) -> None:
     """Note in the mark how the demo left what a coach may go on working with."""
-    lines = [_FIRST_LINE, *(f"{_digest(out / name)} {name}" for name in KEPT)]
-    (out / MARK).write_text("\n".join(lines) + "\n", encoding="utf-8")
+    lines = [_FIRST_LINE, *(f"{whole_hex((out / name).read_bytes())} {name}" for name in KEPT)]
+    write_whole(out / MARK, "\n".join(lines) + "\n")
 
 
 def _inside(out: Path) -> tuple[list[Path], list[Path]]:
@@ -74,12 +75,8 @@ def _require_own(out: Path, files: list[Path], folders: list[Path]) -> None:
     for line in lines[1:]:
         digest, _, name = line.partition(" ")
         path = out / name
-        if name in KEPT and path.is_file() and _digest(path) != digest:
+        if name in KEPT and path.is_file() and whole_hex(path.read_bytes()) != digest:
             raise HandbellError(
                 f"{path} was changed since the demo wrote it, so nothing was removed",
                 "Move it away, or name another folder with --out",
             )
-
-
-def _digest(path: Path) -> str:
-    return hashlib.sha256(path.read_bytes()).hexdigest()

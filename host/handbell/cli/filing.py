@@ -7,6 +7,7 @@ import sys
 from typing import TYPE_CHECKING, Any
 
 from handbell.base.errors import UsageError
+from handbell.base.times import date_of
 from handbell.cli.classes import store_argument
 from handbell.cli.render import Result
 from handbell.cli.reports import class_argument
@@ -65,7 +66,6 @@ def class_run(args: argparse.Namespace) -> Result:
 
 
 def _told(record: ClassRecord, new: bool, moved: list[str]) -> Result:
-    from handbell.report.words import date_of
 
     row = record.row
     data: dict[str, Any] = {"class_id": row.id, "title": row.title, "logs": _logs(record)}

@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from handbell.base.errors import UsageError
+from handbell.base.times import clock
 from handbell.cli.plans import CAUTION
 from handbell.cli.render import Result
-from handbell.coach.times import clock
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -7,8 +7,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from handbell.base.errors import UsageError
+from handbell.base.times import clock
+from handbell.base.words import quoted
 from handbell.cli.render import Result
-from handbell.coach.times import clock
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -47,7 +48,6 @@ def new_run(args: argparse.Namespace) -> Result:
     from handbell.coach.starter import NAMES, PLAIN, starter
     from handbell.compile import build
     from handbell.plan.files import parse_plan
-    from handbell.plan.texts import quoted
 
     formats = args.formats or [PLAIN]
     for name in formats:

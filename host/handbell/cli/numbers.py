@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from typing import TYPE_CHECKING, Any
 
-from handbell.coach.times import clock
+from handbell.base.times import clock
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence

@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from handbell.base.errors import HandbellError, UsageError
+from handbell.base.times import clock
 from handbell.cli.plans import CAUTION, compiled, library_argument
 from handbell.cli.render import Result
-from handbell.coach.times import clock
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -46,7 +46,7 @@ def cards_arguments(parser: argparse.ArgumentParser) -> None:
 
 def cards_run(args: argparse.Namespace) -> Result:
     """Write station cards and a timetable, as pages to print."""
-    from handbell.base.files import fresh_file
+    from handbell.base.files import whole_file
     from handbell.coach.cards_layout import PAPERS
     from handbell.coach.cards_page import cards_page, timetable_page
     from handbell.coach.cards_print import find_browser, print_pdf
@@ -59,7 +59,7 @@ def cards_run(args: argparse.Namespace) -> Result:
     table, made = timetable_page(built, library, paper, CAUTION)
     paths = [folder / "cards.html", folder / "timetable.html"]
     for path, page in zip(paths, (cards, table), strict=True):
-        with fresh_file(path) as file:
+        with whole_file(path, own_sort=True) as file:
             file.write(page.encode("utf-8"))
     browser = find_browser() if args.pdf else None
     if browser is not None:
@@ -125,7 +125,7 @@ def rehearse_arguments(parser: argparse.ArgumentParser) -> None:
 
 def rehearse_run(args: argparse.Namespace) -> Result:
     """Write the bells of a box as a sound file."""
-    from handbell.base.files import fresh_file
+    from handbell.base.files import whole_file
     from handbell.coach.out_files import require_apart
     from handbell.coach.rehearsal import GATE_MS, bells, part, write_wav
 
@@ -144,7 +144,7 @@ def rehearse_run(args: argparse.Namespace) -> Result:
             f"The bells ring from {clock(ringing[0].at_ms)} to {clock(ringing[-1].at_ms)}",
         )
     path: Path = args.out or Path(f"{args.plan.stem}.wav")
-    with fresh_file(path) as file:
+    with whole_file(path, own_sort=True) as file:
         length_ms = write_wav(file, heard, args.speed)
     data = {
         "title": built.plan.title,

@@ -7,9 +7,9 @@ import dataclasses
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from handbell.base.times import clock
 from handbell.cli.numbers import numbers_facts, print_against, print_numbers
 from handbell.cli.render import Result
-from handbell.coach.times import clock
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from handbell.base.errors import UsageError
+from handbell.base.times import date_of
+from handbell.base.words import several
 from handbell.cli.render import Result
 
 if TYPE_CHECKING:
@@ -122,7 +124,6 @@ def _report(args: argparse.Namespace, store: Store) -> Report:
 
 
 def _listed(classes: list[ClassRow]) -> Result:
-    from handbell.report.words import date_of, several
 
     def text(out: Console) -> None:
         if not classes:

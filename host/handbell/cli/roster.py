@@ -171,7 +171,7 @@ def forget_run(args: argparse.Namespace) -> Result:
 
 def _forget(store: Store, args: argparse.Namespace, dry_run: bool) -> Forgotten:
     """Forget in the store, and in the files that lie in the data folder."""
-    from handbell.boxes.stations import data_folder
+    from handbell.base.places import data_folder
     from handbell.store.forget import forget
     from handbell.store.forget_files import forget_in_files
 

@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from handbell.base.errors import HandbellError, PlanError
+from handbell.base.times import clock
 from handbell.cli.fitting import plan_text, print_end, where_to, write
 from handbell.cli.render import Result
-from handbell.coach.times import clock
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from handbell.base.errors import UsageError
+from handbell.base.times import clock
 from handbell.cli.numbers import numbers_facts, print_numbers
 from handbell.cli.plans import (
     CAUTION,
@@ -18,7 +19,6 @@ from handbell.cli.plans import (
     print_warnings,
 )
 from handbell.cli.render import Result
-from handbell.coach.times import clock
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -150,12 +150,12 @@ def _write_calendar(args: argparse.Namespace, built: CompiledClass) -> list[str]
         return []
     import time
 
-    from handbell.base.files import fresh_file
+    from handbell.base.files import whole_file
     from handbell.coach.calendar import calendar
 
     now_us = time.time_ns() // 1000
     start_utc_ms, words = _start(args)
-    with fresh_file(args.calendar) as file:
+    with whole_file(args.calendar, own_sort=True) as file:
         file.write(calendar(built, start_utc_ms, now_us // 1000, CAUTION))
     return [f"Written to {args.calendar}: starts {words}."]
 
@@ -186,11 +186,11 @@ def _start(args: argparse.Namespace) -> tuple[int, str]:
 def _write_sheet(args: argparse.Namespace, built: CompiledClass) -> list[str]:
     if args.csv is None:
         return []
-    from handbell.base.files import fresh_file
+    from handbell.base.files import whole_file
     from handbell.coach.sheet import box_sheet, class_sheet
     from handbell.compile.timetable import box_rows
 
-    with fresh_file(args.csv) as file:
+    with whole_file(args.csv, own_sort=True) as file:
         if args.box is None:
             file.write(class_sheet(built))
         else:

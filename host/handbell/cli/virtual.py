@@ -39,7 +39,7 @@ def virtual_arguments(parser: argparse.ArgumentParser) -> None:
 
 def virtual_run(args: argparse.Namespace) -> Result:
     """Start boxes and show them until they are left."""
-    from handbell.boxes.stations import data_folder
+    from handbell.base.places import data_folder
     from handbell.virtual.box import BoxSpec
     from handbell.virtual.terminal import run_terminal
     from handbell.virtual.world import World

@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from handbell.base import toml
 from handbell.base.errors import HandbellError, PlanError
-from handbell.boxes.stations import data_folder
-
-if sys.version_info >= (3, 11):
-    import tomllib
-else:
-    import tomli as tomllib
+from handbell.base.places import data_folder
 
 OWN_FILE = "advice.toml"
 SHIPPED = Path(__file__).with_name(OWN_FILE)
@@ -145,7 +140,7 @@ def load_limits(own: Path | None = None) -> Limits:
 
 def _document(path: Path) -> dict[str, Any]:
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        return toml.loads(path.read_text(encoding="utf-8-sig"))
     except OSError as error:
         raise HandbellError(
             f"{path} can't be read ({error.strerror or error})", "Check the name of --thresholds"

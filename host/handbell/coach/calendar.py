@@ -5,12 +5,12 @@ Instants are UTC, so no time zone's rules have to travel with them.
 
 from __future__ import annotations
 
-import hashlib
 from datetime import datetime, timedelta, timezone
 from typing import TYPE_CHECKING
 
+from handbell.base.digest import whole_hex
+from handbell.base.times import clock
 from handbell.coach.cards import own_words, rounds_words, those_at, whole_task
-from handbell.coach.times import clock
 from handbell.plan.own_tasks import own_list, tasks_of
 
 if TYPE_CHECKING:
@@ -51,7 +51,7 @@ def calendar(built: CompiledClass, start_utc_ms: int, stamp_utc_ms: int, caution
 def uid(title: str, start_utc_ms: int) -> str:
     """Return what names an event for ever, the same whenever it is asked."""
     key = f"handbell class\0{title}\0{start_utc_ms // 1000}"
-    return f"{hashlib.sha256(key.encode()).hexdigest()[:32]}@handbell.invalid"
+    return f"{whole_hex(key.encode())[:32]}@handbell.invalid"
 
 
 def _instant(utc_ms: int) -> str:

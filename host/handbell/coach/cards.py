@@ -10,8 +10,8 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
-from handbell.coach.library_names import one_of
-from handbell.coach.times import clock
+from handbell.base.times import clock
+from handbell.base.words import listed
 from handbell.compile.layouts import Floor
 from handbell.plan.orders import does
 from handbell.plan.own_tasks import Own, Tasks, each_task, everybody, tasks_of
@@ -283,6 +283,6 @@ def kit_words(plan: Plan, library: Library) -> str:
                 entries = [] if said else [library.find(name) for name in task.names]
                 for need in (need for entry in entries if entry for need in entry.kit):
                     if not bibs or not any(set(need) & met for met in found):
-                        found.setdefault(frozenset(need), one_of(need))
+                        found.setdefault(frozenset(need), listed(need, "or"))
     counts = {item: f"{plan.kit[item]} x {item}" for item in plan.kit}
     return ", ".join(counts.get(item, item) for item in found.values())

@@ -9,9 +9,9 @@ import tempfile
 from pathlib import Path
 
 from handbell.base.errors import HandbellError
-from handbell.base.files import fresh_file
+from handbell.base.files import whole_file
+from handbell.base.places import BROWSER, named
 
-NAMED = "HANDBELL_BROWSER"
 COMMANDS = ("chromium", "chromium-browser", "google-chrome", "chrome", "msedge")
 FOLDERS = (
     "/Applications/Chromium.app/Contents/MacOS/Chromium",
@@ -28,8 +28,8 @@ TIMEOUT_S = 60
 
 def find_browser() -> str | None:
     """Return a browser that prints from the command line: HANDBELL_BROWSER, or one found."""
-    named = os.environ.get(NAMED)
-    for command in (named,) if named else (*COMMANDS, *FOLDERS):
+    own = named(BROWSER)
+    for command in (own,) if own else (*COMMANDS, *FOLDERS):
         found = shutil.which(command)
         if found:
             return found
@@ -54,5 +54,5 @@ def print_pdf(browser: str, page: Path, pdf: Path) -> None:
             f"{browser} did not print {page}",
             "Open the page in any browser and print it from there",
         )
-    with fresh_file(pdf) as file:
+    with whole_file(pdf, own_sort=True) as file:
         file.write(data)

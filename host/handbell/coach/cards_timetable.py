@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from handbell.base.times import clock
 from handbell.coach.cards import (
     block_title,
     kit_words,
@@ -15,7 +16,6 @@ from handbell.coach.cards import (
     whole_task,
 )
 from handbell.coach.legible import LINE, lines
-from handbell.coach.times import clock
 from handbell.compile.expand import NOBODY
 from handbell.compile.layouts import Floor
 from handbell.plan.own_tasks import own_list, tasks_of

@@ -8,10 +8,7 @@ from __future__ import annotations
 
 import copy
 import json
-import os
 import re
-import shutil
-import sys
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -22,18 +19,13 @@ import tomlkit
 from tomlkit.container import Container
 from tomlkit.items import Array, Comment, InlineTable, String, Trivia
 
+from handbell.base import toml
 from handbell.base.errors import HandbellError
-from handbell.base.files import beside
+from handbell.base.files import write_whole
 from handbell.coach.toml_pieces import BOM, cut, last_key_line, lf, lines_of, with_ends
 from handbell.plan.faults import place_words
 from handbell.plan.files import load_plan, parse_plan
 from handbell.plan.rules import Place
-
-if sys.version_info >= (3, 11):
-    import tomllib
-else:
-    import tomli as tomllib
-
 
 Table = dict[str, Any]
 
@@ -99,7 +91,7 @@ class PlanText:
         text = data.decode("utf-8")
         self._bom = BOM if text.startswith(BOM) else ""
         self._lines = lines_of(text.removeprefix(BOM))
-        self._document: Table = tomllib.loads("".join(map(lf, self._lines)))
+        self._document: Table = toml.loads("".join(map(lf, self._lines)))
         self._pieces = cut([lf(line) for line in self._lines])
         self._spots = self._find()
 
@@ -132,7 +124,7 @@ class PlanText:
             old = self._lines[start:end]
             lines += self._rewritten(old, by_piece[n]) if n in by_piece else old
         text = "".join(lines)
-        if tomllib.loads("".join(map(lf, lines_of(text)))) != expected:
+        if toml.loads("".join(map(lf, lines_of(text)))) != expected:
             raise self._refused(next(iter(by_piece.values()))[0])
         return (self._bom + text).encode("utf-8")
 
@@ -154,7 +146,7 @@ class PlanText:
                     walk(piece, below, (*each, count[each] - 1), (*path, key))
 
         for n, (start, end) in enumerate(self._pieces):
-            walk(n, tomllib.loads("".join(map(lf, self._lines[start:end]))), (), ())
+            walk(n, toml.loads("".join(map(lf, self._lines[start:end]))), (), ())
         return spots
 
     def _rewritten(self, old: Sequence[str], changes: Sequence[Change]) -> list[str]:
@@ -270,18 +262,4 @@ def write_plan(path: Path, data: bytes, was: bytes | None) -> None:
         what = "has changed meanwhile" if was is not None else "is there already"
         remedy = "Run the command again" if was is not None else "Name another file"
         raise HandbellError(f"{path} {what}", remedy)
-    temporary = beside(path)
-    try:
-        with temporary.open("wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        if there is not None:
-            shutil.copymode(path, temporary)
-        temporary.replace(path)
-    except OSError as error:
-        temporary.unlink(missing_ok=True)
-        raise HandbellError(
-            f"{path} can't be written ({error.strerror or error})",
-            "See that the folder is there and may be written, or name another file",
-        ) from None
+    write_whole(path, data)

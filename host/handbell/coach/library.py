@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from handbell.base.errors import HandbellError, PlanError
-from handbell.boxes.stations import data_folder
+from handbell.base.places import data_folder
 from handbell.coach.library_entry import Entry, OwnFile
 from handbell.coach.library_files import read_entries
 from handbell.coach.library_ladder import Ladder, Steps

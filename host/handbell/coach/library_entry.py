@@ -8,8 +8,9 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator, model_validator
 
+from handbell.base.words import listed
 from handbell.coach.library_loads import FROM_DOING, LOADS, follows
-from handbell.coach.library_names import name_key, one_of
+from handbell.coach.library_names import name_key
 from handbell.plan.fields import Name, Note, YesNo
 from handbell.plan.values import REPS_MOST, TAP_WORDS, shown, whole
 
@@ -51,7 +52,7 @@ def _chosen(words: tuple[str, ...]) -> Callable[[object], str]:
 
 
 def _quoted(words: tuple[str, ...]) -> str:
-    return one_of([f'"{word}"' for word in words])
+    return listed([f'"{word}"' for word in words], "or")
 
 
 def _each(one: Callable[[object], Any], example: str) -> Callable[[object], tuple[Any, ...]]:
@@ -96,7 +97,7 @@ def _slot(value: object) -> tuple[str, ...]:
         if word not in (*PATTERNS, ANYTHING):
             raise ValueError(
                 f"{shown(value)} is no place of a format; write patterns with or between them, "
-                f'"push or pull", of {one_of((*PATTERNS, ANYTHING))}'
+                f'"push or pull", of {listed((*PATTERNS, ANYTHING), "or")}'
             )
     return words
 
@@ -195,7 +196,7 @@ class OwnFile(_Table):
 
 def needs_words(needs: Iterable[tuple[str, ...]]) -> str:
     """Return needs for kit as people read them: ``bench or box, and dumbbells``."""
-    return ", and ".join(one_of(need) for need in needs)
+    return ", and ".join(listed(need, "or") for need in needs)
 
 
 def missing(key: str) -> str:

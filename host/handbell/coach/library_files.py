@@ -4,20 +4,15 @@ from __future__ import annotations
 
 import difflib
 import functools
-import sys
 from pathlib import Path
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
+from handbell.base import toml
 from handbell.base.errors import PlanError
+from handbell.base.words import quoted
 from handbell.coach.library_entry import Entry, OwnFile, missing
-from handbell.plan.texts import quoted
-
-if sys.version_info >= (3, 11):
-    import tomllib
-else:
-    import tomli as tomllib
 
 SHIPPED = Path(__file__).with_name("exercises")
 SIZE_MOST = 1 << 20
@@ -89,7 +84,7 @@ def _document(path: Path) -> Table:
         data = path.read_bytes()
         if len(data) > SIZE_MOST:
             raise PlanError(str(path), ["the file is over 1 MiB; that is no list of exercises"])
-        return tomllib.loads(data.decode("utf-8-sig").replace("\r\n", "\n"))
+        return toml.loads(data.decode("utf-8-sig").replace("\r\n", "\n"))
     except FileNotFoundError:
         fault = "there is no such file; check the name and the folder"
     except OSError as error:
@@ -98,7 +93,7 @@ def _document(path: Path) -> Table:
         fault = "the text is not UTF-8; save the file as UTF-8"
     except RecursionError:
         fault = "lists or tables are nested too deep; write exercises as [[exercise]]"
-    except tomllib.TOMLDecodeError as error:
+    except toml.TOMLDecodeError as error:
         fault = f"{error}; write key = value, texts in quotes, exercises as [[exercise]]"
     except ValueError as error:
         fault = f"a number can't be read ({error}); write a smaller one"

@@ -41,9 +41,3 @@ def nearest(text: str, names: Iterable[str], most: int = 3) -> list[str]:
     near = difflib.get_close_matches(key, by_key, most, 0.6)
     near += [other for other in sorted(by_key) if len(key) > 2 and key in other]
     return [by_key[other] for other in dict.fromkeys(near)][:most]
-
-
-def one_of(words: Iterable[str], last: str = "or") -> str:
-    """Return words as a sentence lists them: ``a, b or c``."""
-    *most, end = words
-    return f"{', '.join(most)} {last} {end}" if most else end

@@ -7,13 +7,13 @@ from itertools import pairwise
 from math import inf
 from typing import TYPE_CHECKING
 
-from handbell.coach.library_names import name_key, name_words, one_of
+from handbell.base.words import listed, quoted
+from handbell.coach.library_names import name_key, name_words
 from handbell.compile.layouts import Floor
 from handbell.plan.faults import sentence
 from handbell.plan.own_tasks import bibs_words, done_by, every_task
 from handbell.plan.pauses import Place as WindowPlace
 from handbell.plan.pauses import pauses_after, places
-from handbell.plan.texts import quoted
 from handbell_core.timeline import GATE
 
 if TYPE_CHECKING:
@@ -61,7 +61,7 @@ def _format(plan: Plan, library: Library) -> Iterator[str]:
             yield sentence(
                 place,
                 f"{quoted(name)} has the pattern {entry.pattern}, and your format has "
-                f"{one_of(slot)} here",
+                f"{listed(slot, 'or')} here",
             )
 
 
@@ -178,7 +178,7 @@ def _loads(plan: Plan, library: Library) -> Iterator[str]:
                 yield sentence(
                     ("block", b_next, "exercise", e_next),
                     f"{whom}{quoted(after)} comes straight after {quoted(before)}, and both tire "
-                    f"the {one_of(shared, 'and')}",
+                    f"the {listed(shared)}",
                 )
 
 
@@ -205,8 +205,8 @@ def _own_kit(plan: Plan, library: Library) -> Iterator[str]:
             if set(need) <= set(plan.kit) and not set(need) & said:
                 yield sentence(
                     place,
-                    f"{quoted(exercise.name)} needs {one_of(need)}, which [kit] counts; what own "
-                    f"tasks take is not counted, so see that {bibs_words(bibs)} can have it",
+                    f"{quoted(exercise.name)} needs {listed(need, 'or')}, which [kit] counts; what "
+                    f"own tasks take is not counted, so see that {bibs_words(bibs)} can have it",
                 )
 
 
@@ -216,7 +216,7 @@ def _unknown(plan: Plan, library: Library) -> Iterator[str]:
     if names:
         shown = names[:UNKNOWN_MOST]
         more = len(names) - len(shown)
-        words = one_of([*shown, f"{more} more"] if more else shown, "and")
+        words = listed([*shown, f"{more} more"] if more else shown)
         yield f"{words}: not in the library, so nothing is said about {_it(len(names))}"
 
 

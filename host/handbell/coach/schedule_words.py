@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
+from handbell.base.words import listed, quoted, several
 from handbell.coach.schedule_demands import Demand, Demands
-from handbell.plan.texts import quoted
 
 
 def in_words(demands: Demands, chosen: Iterable[Demand]) -> tuple[str, ...]:
@@ -25,7 +25,7 @@ def in_words(demands: Demands, chosen: Iterable[Demand]) -> tuple[str, ...]:
         *_never_after(demands, by_kind.get("never_after", [])),
         *(_turns(demands, pair) for pair in by_kind.get("alternate", [])),
         *(
-            f"there is time for {_count(demands.steps_most or 0, 'window')}"
+            f"there is time for {several(demands.steps_most or 0, 'window')}"
             for _ in by_kind.get("steps_most", [])
         ),
     )
@@ -37,11 +37,11 @@ def _visits(demands: Demands, groups: Sequence[int]) -> Iterator[str]:
         alike.setdefault(demands.groups[g].visits, []).append(g)
     for visits, those in alike.items():
         names = [
-            f"{demands.groups[g].name} ({_count(demands.groups[g].people, 'person', 'people')})"
+            f"{demands.groups[g].name} ({several(demands.groups[g].people, 'person', 'people')})"
             for g in those
         ]
         does = "does" if len(those) == 1 else "each do"
-        yield f"{_listed(names)} {does} {_stations(demands, visits)}"
+        yield f"{listed(names)} {does} {_stations(demands, visits)}"
 
 
 def _stations(demands: Demands, visits: Sequence[int]) -> str:
@@ -51,24 +51,24 @@ def _stations(demands: Demands, visits: Sequence[int]) -> str:
     for s, number in enumerate(visits):
         if number:
             times.setdefault(number, []).append(demands.stations[s].name)
-    return " and ".join(f"{_listed(names)} {_times(n)}" for n, names in sorted(times.items()))
+    return " and ".join(f"{listed(names)} {_times(n)}" for n, names in sorted(times.items()))
 
 
 def _room(demands: Demands, station: int) -> str:
     room = demands.stations[station].room or 0
-    return f"{demands.stations[station].name} has room for {_count(room, 'person', 'people')}"
+    return f"{demands.stations[station].name} has room for {several(room, 'person', 'people')}"
 
 
 def _at_a_time(demands: Demands, station: int) -> str:
     most = demands.stations[station].groups_most or 0
-    return f"{demands.stations[station].name} takes {_count(most, 'group')} at a time"
+    return f"{demands.stations[station].name} takes {several(most, 'group')} at a time"
 
 
 def _kit(demands: Demands, kit: str) -> Iterator[str]:
     yield f"of the kit {quoted(kit)} there {_are(demands.kit[kit])}"
     for station in demands.stations:
         if station.steps is not None and any(need.kit == kit for need in station.needs):
-            places = _count(len(station.steps), "window")
+            places = several(len(station.steps), "window")
             yield f"{station.name}, which takes it, can be in {places} of a round"
 
 
@@ -78,7 +78,7 @@ def _never_after(demands: Demands, pairs: Sequence[int]) -> Iterator[str]:
         first, second = demands.never_after[n]
         after.setdefault(first, []).append(demands.stations[second].name)
     for first, names in after.items():
-        none = f"{names[0]} never comes" if len(names) == 1 else f"none of {_listed(names)} comes"
+        none = f"{names[0]} never comes" if len(names) == 1 else f"none of {listed(names)} comes"
         yield f"{none} directly after {demands.stations[first].name}"
 
 
@@ -89,14 +89,6 @@ def _turns(demands: Demands, pair: int) -> str:
 
 def _times(number: int) -> str:
     return {1: "once", 2: "twice"}.get(number, f"{number} times")
-
-
-def _listed(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-
-
-def _count(number: int, one: str, many: str = "") -> str:
-    return f"{number} {one if number == 1 else many or one + 's'}"
 
 
 def _are(number: int) -> str:

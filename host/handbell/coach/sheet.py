@@ -7,7 +7,7 @@ import io
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
-from handbell.coach.times import clock_hours
+from handbell.base.times import clock_hours
 
 if TYPE_CHECKING:
     from handbell.compile import CompiledClass

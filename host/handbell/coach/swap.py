@@ -8,10 +8,11 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from handbell.base.errors import HandbellError, PlanError
+from handbell.base.words import listed
 from handbell.coach.edit import Change, PlanText, Written
 from handbell.coach.library import Library
 from handbell.coach.library_entry import Entry, needs_words
-from handbell.coach.library_names import name_key, one_of
+from handbell.coach.library_names import name_key
 from handbell.coach.remarks import followings
 from handbell.coach.swap_keys import new_keys
 from handbell.coach.swap_rank import (
@@ -125,7 +126,7 @@ def swapped(text: PlanText, swaps: Iterable[Swap]) -> tuple[bytes, CompiledClass
     try:
         return data, build(parse_plan(data, text.name))
     except PlanError as error:
-        names = one_of([swap.new.name for swap in swaps], "and")
+        names = listed([swap.new.name for swap in swaps])
         raise HandbellError(
             f"With {names} the plan would not pass the check: {'; '.join(error.faults)}",
             "Nothing is changed; mend that first, or choose another with --to",
@@ -193,7 +194,7 @@ def _because(entry: Entry, wish: Wish, around: Surroundings) -> str:
     if missing := lacks(entry, wish, around):
         words.append(f"needs {needs_words(missing)}")
     if parts := strained(entry, wish.sore):
-        words.append(f"strains the {one_of(parts, 'and')}")
+        words.append(f"strains the {listed(parts)}")
     return ", ".join(words)
 
 
@@ -252,7 +253,7 @@ def _require_choice(swap: Swap, wish: Wish, others: Sequence[Choice]) -> None:
         raise HandbellError(f"{swap.name} needs no kit", "Give another reason, or --to a name")
     if not swap.choices:
         names = [choice.entry.name for choice in others[:OTHERS_TOLD]]
-        such = f", such as {one_of(names)}" if names else ""
+        such = f", such as {listed(names, 'or')}" if names else ""
         swap.leave(
             f"Nothing in the library can take the place of {swap.name} here",
             f"It is a {swap.old.pattern}: leave it out, or name another with --to{such}",

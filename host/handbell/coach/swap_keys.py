@@ -6,8 +6,9 @@ from collections.abc import Iterable
 from math import lcm
 from typing import Any
 
+from handbell.base.words import listed
 from handbell.coach.library_entry import Entry
-from handbell.coach.library_names import name_key, one_of
+from handbell.coach.library_names import name_key
 from handbell.plan.own_tasks import bibs_words
 from handbell.plan.values import REPS_MOST
 
@@ -162,7 +163,7 @@ def _say_taps(said: list[str], values: Table, old: Entry | None, new: Entry) -> 
     tap = values.get("tap") or ("drop" if new.is_hold else "each")
     rule = "every" if isinstance(tap, dict) else tap
     if rule not in new.taps and (old is None or rule in old.taps or old.is_hold):
-        said.append(f"for tap, {one_of(new.taps)} would suit it better than {rule}")
+        said.append(f"for tap, {listed(new.taps, 'or')} would suit it better than {rule}")
 
 
 def _say_own(said: list[str], values: Table) -> None:

@@ -7,11 +7,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
 from handbell.base.errors import UsageError
+from handbell.base.words import listed
 from handbell.coach.library import Library
 from handbell.coach.library_entry import IMPACTS, SPACES, TIRES, Entry, needs_words
 from handbell.coach.library_ladder import Steps
 from handbell.coach.library_loads import LOADS
-from handbell.coach.library_names import name_key, name_words, nearest, one_of
+from handbell.coach.library_names import name_key, name_words, nearest
 from handbell.coach.remarks import shared_load
 
 REASONS = ("no-kit", "sore", "too-hard", "too-easy", "no-floor")
@@ -196,7 +197,7 @@ def _weighed(entry: Entry, old: Entry, way: Steps, wish: Wish, around: Surroundi
     for neighbour in around.neighbours:
         fresh = [part for part in shared_load(entry, neighbour) if part not in old.tires]
         if fresh:
-            choice.add(_TIRED_BEFORE, f"tires the {one_of(fresh, 'and')}, as {neighbour.name}")
+            choice.add(_TIRED_BEFORE, f"tires the {listed(fresh)}, as {neighbour.name}")
     return choice
 
 

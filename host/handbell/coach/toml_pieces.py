@@ -5,13 +5,9 @@ from __future__ import annotations
 import contextlib
 import difflib
 import re
-import sys
 from collections.abc import Sequence
 
-if sys.version_info >= (3, 11):
-    import tomllib
-else:
-    import tomli as tomllib
+from handbell.base import toml
 
 BOM = "\ufeff"
 
@@ -46,8 +42,8 @@ def cut(lines: Sequence[str]) -> list[tuple[int, int]]:
 
 
 def _parses(text: str) -> bool:
-    with contextlib.suppress(tomllib.TOMLDecodeError):
-        tomllib.loads(text)
+    with contextlib.suppress(toml.TOMLDecodeError):
+        toml.loads(text)
         return True
     return False
 

@@ -3,23 +3,18 @@
 from __future__ import annotations
 
 import contextlib
-import sys
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from typing import Any
 
 import tomlkit
 
+from handbell.base import toml
 from handbell.base.errors import HandbellError
 from handbell.coach.toml_pieces import BOM, cut, last_key_line, lf, lines_of
 from handbell.plan.files import parse_plan
 from handbell.plan.model import Plan
 from handbell.plan.shorthands import spelt_out
-
-if sys.version_info >= (3, 11):
-    import tomllib
-else:
-    import tomli as tomllib
 
 Table = dict[str, Any]
 
@@ -37,7 +32,7 @@ def written_out(data: bytes, name: str) -> bytes:
     text = data.decode("utf-8-sig")
     lines = lines_of(text)
     ends = next((line[len(line.rstrip("\r\n")) :] for line in lines), "") or "\n"
-    raw: list[Table] = tomllib.loads("".join(map(lf, lines)), parse_float=Decimal)["block"]
+    raw: list[Table] = toml.loads("".join(map(lf, lines)), parse_float=Decimal)["block"]
     out: list[list[str]] = []
     where: dict[int, int] = {}  # short blocks -> where they come to stand
     for block, piece in _pieces(lines):
@@ -65,7 +60,7 @@ def _pieces(lines: Sequence[str]) -> Iterator[tuple[int | None, list[str]]]:
     """Yield the pieces of a plan, each with the number of the block it is of, from 0."""
     block = -1
     for start, end in cut([lf(line) for line in lines]):
-        said = tomllib.loads("".join(lf(line) for line in lines[start:end]))
+        said = toml.loads("".join(lf(line) for line in lines[start:end]))
         tables = said.get("block")
         block += len(tables) if isinstance(tables, list) else 0
         yield (block if set(said) == {"block"} else None), list(lines[start:end])
@@ -75,8 +70,8 @@ def _comments(lines: Sequence[str]) -> Iterator[str]:
     for line in lines:
         for at, sign in enumerate(line):
             if sign == "#":
-                with contextlib.suppress(tomllib.TOMLDecodeError):
-                    tomllib.loads(line[:at])
+                with contextlib.suppress(toml.TOMLDecodeError):
+                    toml.loads(line[:at])
                     yield line[at:].rstrip()
                     break
 

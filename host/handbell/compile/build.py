@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import functools
-import hashlib
 from dataclasses import dataclass
 
+from handbell.base.digest import short_digest
 from handbell.base.errors import PlanError
 from handbell.compile.expand import Schedule, Stretch, expand
 from handbell.compile.gaps import Cues, crowded
@@ -18,7 +18,7 @@ from handbell.plan.model import Plan
 from handbell.plan.remarks import remarks
 from handbell.plan.rules import Place
 from handbell.plan.texts import drawable
-from handbell_core.timeline import DIGEST_SIZE, KINDS, WINDOW
+from handbell_core.timeline import KINDS, WINDOW
 
 SLOT_MOST_H = 96  # a box's run time ends at 2^29 ms, 149 h, waits at gates included
 FAULTS_MOST = 8
@@ -97,7 +97,7 @@ def build(plan: Plan) -> CompiledClass:
     boxes = []
     for box in range(floor.boxes):
         data = timelines.box(box)
-        digest = hashlib.sha256(data).digest()[:DIGEST_SIZE]
+        digest = short_digest(data)
         label = drawable(plan.label(box))
         boxes.append(BoxTimeline(box + 1, label, data, digest, floor.bibs(box)))
     return CompiledClass(plan, schedule, boxes, remarks(plan))

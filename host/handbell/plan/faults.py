@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
+from handbell.base.words import quoted
 from handbell.plan.demands import Fit
 from handbell.plan.model import Block, Exercise, Group, GuidedPart, Plan, Scaled, Station
 from handbell.plan.parts import Part
 from handbell.plan.rules import Disagreement, Fault, Place
 from handbell.plan.shorthands import FORMATS, Misspelt
 from handbell.plan.shorthands.form import Short, own_keys
-from handbell.plan.texts import did_you_mean, quoted
+from handbell.plan.texts import did_you_mean
 
 if TYPE_CHECKING:
     from pydantic import BaseModel, ValidationError

@@ -2,23 +2,18 @@
 
 from __future__ import annotations
 
-import hashlib
 import re
-import sys
 from decimal import Decimal, InvalidOperation
 from pathlib import Path
 from typing import Any
 
 from pydantic import ValidationError
 
+from handbell.base import toml
+from handbell.base.digest import short_digest
 from handbell.base.errors import PlanError
 from handbell.plan.faults import sentences
 from handbell.plan.model import Plan
-
-if sys.version_info >= (3, 11):
-    import tomllib
-else:
-    import tomli as tomllib
 
 SIZE_MOST = 1 << 20
 DIGEST_SIZE = 12
@@ -45,7 +40,7 @@ def parse_plan(data: bytes, name: str = "plan") -> Plan:
         plan = Plan.model_validate(document)
     except ValidationError as error:
         raise PlanError(name, sentences(error)) from None
-    return plan.from_file(name, source, hashlib.sha256(source).digest()[:DIGEST_SIZE])
+    return plan.from_file(name, source, short_digest(source))
 
 
 def _read(path: Path) -> bytes:
@@ -70,8 +65,8 @@ def _read(path: Path) -> bytes:
 
 def _document(text: str, name: str) -> dict[str, Any]:
     try:
-        return tomllib.loads(text, parse_float=_decimal)
-    except tomllib.TOMLDecodeError as error:
+        return toml.loads(text, parse_float=_decimal)
+    except toml.TOMLDecodeError as error:
         fault = _syntax(str(error), text)
     except RecursionError:
         fault = "lists or tables are nested too deep; a plan needs two levels"

@@ -10,6 +10,8 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
+from handbell.base.words import several
+
 if TYPE_CHECKING:
     from handbell.plan.model import Block, Exercise, Group, Plan, Station
     from handbell.plan.rules import Fault
@@ -27,10 +29,10 @@ def of_blocks(blocks: Sequence[Block], data: dict[str, Any]) -> Iterator[Fault]:
         if block.order is None:
             continue
         if len(block.order) != rows:
-            of = "group" if groups else "box"
+            of, many = ("group", "groups") if groups else ("box", "boxes")
             yield (
                 ("block", b, "order"),
-                f"{_number(len(block.order), 'list')} for {_number(rows, of)}; "
+                f"{several(len(block.order), 'list')} for {several(rows, of, many)}; "
                 f"write one for each {of}: {SHARE}",
             )
         elif rotation:
@@ -93,7 +95,7 @@ def missing(plan: Plan) -> Iterator[Fault]:
             more = "groups than stations" if groups > stations else "stations than groups"
             yield (
                 ("block", b),
-                f"more {more} ({_number(stations, 'exercise')}, {_number(groups, 'group')}), so "
+                f"more {more} ({several(stations, 'exercise')}, {several(groups, 'group')}), so "
                 f"it needs an order: {SHARE}",
             )
 
@@ -130,8 +132,3 @@ def times_of(block: Block, exercise: Exercise) -> tuple[tuple[int, ...], int]:
     """Return an exercise's window in each round, and its rest: those that change places agree."""
     rest_ms = block.rest_ms if exercise.rest_ms is None else exercise.rest_ms
     return tuple(exercise.work.at(n) for n in range(1, block.rounds + 1)), rest_ms
-
-
-def _number(number: int, one: str) -> str:
-    many = "boxes" if one == "box" else f"{one}s"
-    return f"{number} {one if number == 1 else many}"

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from handbell.base.words import quoted
 from handbell.plan.faults import sentence
 from handbell.plan.orders import does
 from handbell.plan.own_tasks import bibs_words, every_task
 from handbell.plan.rules import Place
-from handbell.plan.texts import LINE_MOST, drawable, quoted
+from handbell.plan.texts import LINE_MOST, drawable
 
 if TYPE_CHECKING:
     from handbell.plan.model import Plan

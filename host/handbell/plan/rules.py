@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
+from handbell.base.words import several
 from handbell.plan import orders
 from handbell.plan.pauses import Place as WindowPlace
 from handbell.plan.pauses import pauses_after, places
@@ -94,7 +95,7 @@ def of_block(block: Block) -> Iterable[Fault]:
             if entries != rounds:
                 yield (
                     ("exercise", n, key),
-                    f"{_count(entries, 'entry', 'entries')} for {_count(rounds, 'round')}; "
+                    f"{several(entries, 'entry', 'entries')} for {several(rounds, 'round')}; "
                     "write one entry for each round, or a single number",
                 )
     if block.rest_after_last and not _trailing_rest_ms(block):
@@ -106,10 +107,6 @@ def _trailing_rest_ms(block: Block) -> int:
         return block.round_rest_ms
     own = block.exercises[-1].rest_ms
     return block.rest_ms if own is None else own
-
-
-def _count(number: int, one: str, many: str = "") -> str:
-    return f"{number} {one if number == 1 else many or one + 's'}"
 
 
 # Groups and stations
@@ -155,13 +152,13 @@ def of_stations(stations: Sequence[Station], data: dict[str, Any]) -> Iterable[F
         more = "add stations" if len(groups) > len(stations) else "take stations out"
         yield (
             ("station",),
-            f"{_count(len(groups), 'group')} but {_count(len(stations), 'station')}; each group "
+            f"{several(len(groups), 'group')} but {several(len(stations), 'station')}; each group "
             f"needs one: {more}, or take them all out to have them numbered",
         )
     elif stations and boxes and boxes != len(stations):
         yield (
             ("station",),
-            f"{_count(boxes, 'box', 'boxes')} but {_count(len(stations), 'station')}; "
+            f"{several(boxes, 'box', 'boxes')} but {several(len(stations), 'station')}; "
             "take out boxes, or write as many stations",
         )
     if len(groups) > 99 or len(stations) > 99:
@@ -207,7 +204,7 @@ def _of_rotation(blocks: Sequence[Block], data: dict[str, Any]) -> Iterable[Faul
         if len(block.exercises) != stations:
             yield (
                 ("block", b),
-                f"{_count(len(block.exercises), 'exercise')} for {_count(stations, 'station')}; "
+                f"{several(len(block.exercises), 'exercise')} for {several(stations, 'station')}; "
                 "a rotation needs an exercise for each station in each block",
             )
         yield from _unequal_times(b, block)

@@ -13,6 +13,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
+from handbell.base.files import write_whole
 from handbell.plan.model import Plan
 from handbell.plan.shorthands import FORMATS
 from handbell.plan.shorthands.counted import Through
@@ -91,9 +92,7 @@ def main(words: list[str] | None = None) -> int:
     how.add_argument("--write", action="store_true", help="write the file anew")
     args = parser.parse_args(words)
     if args.write:
-        fresh = PATH.with_suffix(".new")
-        fresh.write_text(schema_text(), encoding="utf-8", newline="\n")
-        fresh.replace(PATH)
+        write_whole(PATH, schema_text())
         return 0
     if PATH.is_file() and PATH.read_text(encoding="utf-8") == schema_text():
         return 0

@@ -43,9 +43,3 @@ def did_you_mean(word: str, known: Sequence[str]) -> str:
     near = difflib.get_close_matches(word, known, 1, 0.6)
     near = near or [k for k in known if k.split("_")[0] == word.split("_")[0]][:1]
     return f"did you mean {near[0]}?" if near else f"known are {', '.join(known)}"
-
-
-def quoted(text: str) -> str:
-    """Return the text in quotes, with what can't be seen written as escapes."""
-    seen = "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in text)
-    return f'"{seen}"'

@@ -10,7 +10,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
 
-from handbell.plan.texts import NAME_MOST, drawable, quoted, tidy
+from handbell.base.words import listed, quoted
+from handbell.plan.texts import NAME_MOST, drawable, tidy
 
 WINDOW_LEAST_MS = 5_000
 PAUSE_LEAST_MS = 3_000
@@ -218,7 +219,10 @@ def tap_rule(value: object) -> Tap:
             return Tap("every", whole(value["every"], 2, 255))
         except ValueError as error:
             raise ValueError(f"every: {error}") from None
-    raise ValueError(f"{shown(value)} is no way to tap; write {_one_of(TAP_WORDS)}, or {_EVERY}")
+    raise ValueError(
+        f"{shown(value)} is no way to tap; "
+        f"write {listed(map(quoted, TAP_WORDS), 'or')}, or {_EVERY}"
+    )
 
 
 def bib_list(value: object) -> tuple[int, ...]:
@@ -230,16 +234,14 @@ def bib_list(value: object) -> tuple[int, ...]:
     return tuple(whole(bib, 1, BIB_MOST) for bib in value)
 
 
-def _one_of(words: tuple[str, ...]) -> str:
-    return ", ".join(f'"{w}"' for w in words[:-1]) + f' or "{words[-1]}"'
-
-
 def chosen(*words: str) -> Callable[[object], str]:
     """Return a check for a value that is one of some words."""
 
     def check(value: object) -> str:
         if not isinstance(value, str) or value not in words:
-            raise ValueError(f"{shown(value)} is no choice here; write {_one_of(words)}")
+            raise ValueError(
+                f"{shown(value)} is no choice here; write {listed(map(quoted, words), 'or')}"
+            )
         return value
 
     return check

@@ -26,6 +26,8 @@ from handbell.analysis.history import (
 from handbell.analysis.load import Week, session_load, weeks_of
 from handbell.analysis.progress import find_person
 from handbell.base.errors import HandbellError
+from handbell.base.times import day_of, days_of, whole_clock
+from handbell.base.words import few, listed, several
 from handbell.coach.advice_limits import load_limits
 from handbell.coach.advice_plan import advise_all
 from handbell.coach.library import load_library
@@ -35,7 +37,6 @@ from handbell_core import timeline as t
 from .months import Months, months_of
 from .plain import plain
 from .talk import Single, single_of
-from .words import clock_of, day_of, days_of, few, listed, several
 
 WEEKS = 26
 MOST_NAMED = 4
@@ -195,7 +196,7 @@ def _last_words(last: ClassLine) -> str:
     said = []
     if last.targets:
         said.append(f"{last.targets_made} of {several(last.targets, 'target')} made")
-        said.append(f"{clock_of(last.earned_rest_ms)} of rest earned")
+        said.append(f"{whole_clock(last.earned_rest_ms)} of rest earned")
     if last.holds:
         said.append(f"{last.holds_kept} of {several(last.holds, 'hold')} kept")
     words = f"{listed(said)}." if said else "nothing to make."

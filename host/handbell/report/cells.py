@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from handbell.base.times import seconds_of
+
 from .model import Cell, ExerciseTable, Row
-from .words import percent_of, seconds_of
+from .words import percent_of
 
 _NOTHING = {
     "not asked": "–",

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from handbell.base.words import several
 from handbell.store.queries import Amendment, ClassRecord, RunRow
 from handbell.store.settle import BIB, HELD, NAME, NOTHING, REPS, TO_END
 from handbell_core import timeline as t
 
 from .odd import Named
-from .words import several
 
 Key = tuple[int, int, int]  # run, window and slot
 

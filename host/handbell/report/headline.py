@@ -6,10 +6,12 @@ from collections.abc import Mapping, Sequence
 
 from handbell.analysis.fade import Form, whole_seconds
 from handbell.analysis.summary import Person, Series
+from handbell.base.times import whole_clock
+from handbell.base.words import few, listed, several
 from handbell.store.efforts import Effort
 
 from .odd import MOST_NAMED, Named
-from .words import clock_of, few, listed, percent_of, several
+from .words import percent_of
 
 
 def headline(
@@ -76,7 +78,7 @@ def _rest(people: Sequence[Person], named: Named) -> list[str]:
     most = max(some, key=lambda p: p.sure_rest_ms, default=None)
     if most is None or most.sure_rest_ms <= 0:
         return []
-    rest = clock_of(most.sure_rest_ms)
+    rest = whole_clock(most.sure_rest_ms)
     return [f"Most rest earned{left_out}: {named(most.bib)}, {rest} in all."]
 
 

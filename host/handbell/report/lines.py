@@ -15,10 +15,9 @@ from datetime import date, timedelta
 from statistics import median
 
 from handbell.analysis.load import week_of
-from handbell.analysis.robust import Slope
 from handbell.analysis.trend import WEEK_DAYS, Trend
-
-from .words import day_of
+from handbell.base.robust import Slope
+from handbell.base.times import day_of
 
 _X = Callable[[date], float]
 _Y = Callable[[float], float]

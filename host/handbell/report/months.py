@@ -9,11 +9,12 @@ from datetime import date
 
 from handbell.analysis.history import Attended, PastClass
 from handbell.analysis.trend import Trend, trend_of
+from handbell.base.words import several
 from handbell.coach.library_names import name_key
 from handbell.store.sums import Asked, ExerciseSums, joined
 from handbell_core import timeline as t
 
-from .words import asked_of, several
+from .words import asked_of
 
 PACE, HELD = "reps a minute", "seconds held"
 SCORE_PLACES = 9

@@ -6,11 +6,13 @@ from collections.abc import Callable, Sequence
 
 from handbell.analysis.summary import Person
 from handbell.analysis.suspicion import SIGNALS_MISSED, Finding
+from handbell.base.times import whole_clock
+from handbell.base.words import few, listed, several
 from handbell.store.efforts import LOST, Effort, Outcome
 from handbell.store.queries import ClassRecord, RunRow
 from handbell_core import faults
 
-from .words import clock_of, few, listed, note_of, several
+from .words import note_of
 
 Named = Callable[[int], str]
 
@@ -57,12 +59,12 @@ def _stations(record: ClassRecord) -> list[str]:
 def _run(run: RunRow, where: str, record: ClassRecord, short: str) -> list[str]:
     found = []
     if run.reason:
-        since = f"; after {clock_of(run.end_class_ms)} of the class nothing is known"
+        since = f"; after {whole_clock(run.end_class_ms)} of the class nothing is known"
         ends = "it has no end" in run.reason
         what = "is cut" if run.state == "cut" else "has gaps"
         found.append(f"{where}: the log {what}: {run.reason}{since if ends else ''}.")
     if run.stopped:
-        found.append(f"{where} was stopped at {clock_of(run.end_class_ms)}.")
+        found.append(f"{where} was stopped at {whole_clock(run.end_class_ms)}.")
     if run.late_cues:
         worst_ms = run.worst_late_us / 1000
         bells = several(run.late_cues, "bell")

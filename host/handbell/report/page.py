@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-import contextlib
 import unicodedata
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from handbell.base.errors import HandbellError
-from handbell.base.files import beside, replace_like
+from handbell.base.files import write_whole
+from handbell.base.times import day_of, whole_clock
+from handbell.base.words import several, short
 
 from .athlete import AthleteReport
 from .group_model import GroupReport
 from .model import ClassReport
 from .views import View, class_view, together
 from .views_over_time import athlete_view, group_view
-from .words import clock_of, day_of, percent_of, several, short
+from .words import percent_of
 
 HERE = Path(__file__).parent
 
@@ -25,21 +25,7 @@ Report = ClassReport | AthleteReport | GroupReport
 
 def write_page(report: Report, path: Path) -> None:
     """Write the page; an old one stays whole until the new one is. Raises HandbellError."""
-    text = page(report)
-    if path.is_dir():
-        raise HandbellError(f"{path} is a folder", "Name a file in it")
-    fresh = beside(path)
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        fresh.write_text(text, encoding="utf-8", newline="\n")
-        replace_like(fresh, path)
-    except OSError as error:
-        raise HandbellError(
-            f"The page {path} can't be written: {error.strerror}", "Give another place"
-        ) from error
-    finally:
-        with contextlib.suppress(OSError):
-            fresh.unlink(missing_ok=True)
+    write_whole(path, page(report), own_sort=True)
 
 
 def page(report: Report) -> str:
@@ -50,7 +36,7 @@ def page(report: Report) -> str:
     loader = jinja2.FileSystemLoader(HERE)
     env = jinja2.Environment(loader=loader, autoescape=True, trim_blocks=True, lstrip_blocks=True)
     env.filters.update(
-        clock=clock_of,
+        clock=whole_clock,
         percent=percent_of,
         whole_percent=lambda share: f"{share:.0f} %",
         several=several,

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from handbell.base.times import ms_of, span_of
+from handbell.base.words import listed
 from handbell.boxes.skew import HEARD_US, floor_m, heard
 from handbell.store.skews import ClassSkew, RunSkew
 
-from .steps import StepReport, span_of
-from .words import listed, ms_of
+from .steps import StepReport
 
 BY_PART = "it lost power in class and went on by its clock part"
 CURE = "Before the next class let the crystals be learnt: handbell boxes --calibrate 30."

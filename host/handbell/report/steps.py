@@ -6,12 +6,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from handbell.analysis.steps import BoxMoments, Parting, partings, stuck
+from handbell.base.times import span_of, whole_clock
+from handbell.base.words import few, listed
 from handbell.store.moments import GATE, JOINED, START, WAIT, Moment
 from handbell.store.queries import ClassRecord, RunRow
 from handbell.store.timelines import Timeline
 
 from .odd import labels_of
-from .words import clock_of, few, listed
 
 LABELS_SHOWN = 4
 
@@ -90,13 +91,6 @@ def step_report(record: ClassRecord, moments: Mapping[int, Sequence[Moment]]) ->
     )
 
 
-def span_of(ms: int) -> str:
-    """Return a length of time as people say it: "0.4 s", "30 s", "5:00 min"."""
-    if ms < 9_950:
-        return f"{ms / 1000:.1f} s" if ms % 1000 else f"{ms // 1000} s"
-    return f"{round(ms / 1000)} s" if ms < 119_500 else f"{clock_of(ms)} min"
-
-
 def _step(one: Parting, runs: Mapping[int, RunRow], labels: Mapping[int, str]) -> Step:
     off = tuple(
         Behind(runs[run].station, labels[run], ms) for run, ms in one.behind_ms.items() if ms
@@ -105,7 +99,7 @@ def _step(one: Parting, runs: Mapping[int, RunRow], labels: Mapping[int, str]) -
 
 
 def _sentence(one: Parting, runs: Mapping[int, RunRow], labels: Mapping[int, str]) -> str:
-    at = f"{clock_of(one.class_ms)} of the class"
+    at = f"{whole_clock(one.class_ms)} of the class"
     if one.kind == WAIT:
         who = _labels(one.there, labels)
         stood = max((ms for ms in one.there.values() if ms is not None), default=None)
@@ -166,7 +160,7 @@ def _unknown(
     for run, m in stuck(boxes):
         where = f"the gate {_gate(runs[run].timeline, m.class_ms)}"
         if m.kind == WAIT:
-            where = f"its wait at {clock_of(m.class_ms)} of the class"
+            where = f"its wait at {whole_clock(m.class_ms)} of the class"
         found.append(f"{labels[run]} did not go on from {where}, as others did.")
     for box in boxes:
         label = labels[box.run]
@@ -176,7 +170,7 @@ def _unknown(
                 f"{label} had lost its clock: whether it was in step with the others can't be told."
             )
         elif blind:
-            at = clock_of(blind[0])
+            at = whole_clock(blind[0])
             found.append(
                 f"{label} had lost its clock by {at} of the class: whether it was in step with "
                 "the others from there on can't be told."

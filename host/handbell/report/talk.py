@@ -9,13 +9,12 @@ from handbell.analysis.advising import advise_last
 from handbell.analysis.history import PastClass
 from handbell.analysis.suspicion import SIGNALS_MISSED, Finding
 from handbell.base.errors import HandbellError
+from handbell.base.words import few, listed
 from handbell.coach.advice import Verdict
 from handbell.coach.advice_limits import load_limits
 from handbell.coach.advice_plan import Advice, Decision
 from handbell.coach.library import load_library
 from handbell.store import Store
-
-from .words import few, listed
 
 ADVICE_CAUTION = (
     "Advice is arithmetic on taps and answers; you decide. handbell advise says by which rule, and "

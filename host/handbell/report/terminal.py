@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from handbell.base.times import date_of, whole_clock
+from handbell.base.words import several
+
 from .cells import cell_words, fade_words, number_of
 from .model import ClassReport, ExerciseTable
 from .skew import rang_words
 from .talk import Talk, change_lines
-from .words import clock_of, date_of, percent_of, several
+from .words import percent_of
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -21,7 +24,7 @@ def print_report(report: ClassReport, out: Console) -> None:
     out.print(f"{report.title}, class {report.class_id}", style="bold", markup=False)
     boxes = several(len(report.boxes), "box", "boxes")
     who = several(len(report.people), "person", "people")
-    out.print(f"{when}, {clock_of(report.slot_ms)} long, {boxes}, {who}", markup=False)
+    out.print(f"{when}, {whole_clock(report.slot_ms)} long, {boxes}, {who}", markup=False)
     out.print()
     for sentence in report.headline:
         out.print(f"- {sentence}", markup=False)
@@ -117,7 +120,7 @@ def _people(report: ClassReport) -> Table:
             p.name,
             p.group,
             f"{p.targets_made} of {p.targets}" if p.targets else "",
-            clock_of(p.earned_rest_ms) if p.targets else "",
+            whole_clock(p.earned_rest_ms) if p.targets else "",
             f"{p.holds_kept} of {p.holds}" if p.holds else "",
             "no answer" if p.rating is None else str(p.rating),
             faded,

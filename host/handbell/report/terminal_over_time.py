@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from handbell.base.times import day_of, days_of
+from handbell.base.words import several
+
 from .athlete import AthleteReport
 from .group_model import GroupReport
 from .model import ClassReport
 from .months import trend_words
 from .terminal import add_row, new_table, print_report
 from .views_over_time import person_cells, week_cells
-from .words import day_of, days_of, several
 
 if TYPE_CHECKING:
     from rich.console import Console

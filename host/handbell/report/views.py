@@ -6,12 +6,13 @@ import re
 from dataclasses import dataclass
 from typing import Any
 
+from handbell.base.times import date_of
+
 from .cells import cell_words, fade_words, number_of
 from .charts import Chart, chart_of
 from .model import ClassReport, ExerciseTable
 from .skew import rang_words
 from .talk import ADVICE_CAUTION, change_lines
-from .words import date_of
 
 
 @dataclass(frozen=True)

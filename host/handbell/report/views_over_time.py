@@ -7,12 +7,15 @@ from itertools import groupby
 from statistics import median
 from typing import Any
 
+from handbell.base.times import MONTHS, day_of, days_of
+from handbell.base.words import few, several
+
 from .athlete import AthleteReport
 from .group_model import GroupPerson, GroupReport, GroupWeek
 from .lines import Bar, Dot, Visit, bars, dots, visits
 from .months import Mark, Months, trend_words
 from .views import View
-from .words import MONTHS, day_of, days_of, few, percent_of, several
+from .words import percent_of
 
 CLASSES_SHOWN = 8  # by day; more of them are put together by month
 LAST_CLASSES = 12

@@ -6,17 +6,16 @@ the amendment is undone. Nothing of the journal is touched.
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from sqlalchemy import Connection, Row, and_, delete, select, update
 
+from handbell.base.digest import short_hex
 from handbell.base.errors import UsageError
 from handbell_core import journal as j
 from handbell_core import timeline as t
-from handbell_core.timeline import DIGEST_SIZE
 
 from . import tables
 from .bulk import insert_if_absent, put_row
@@ -345,5 +344,5 @@ def _put(conn: Connection, row: dict[str, Any]) -> None:
     log = conn.scalar(select(tables.runs.c.digest).where(tables.runs.c.id == row["run"]))
     names = ("window", "slot", "bib", "what", "value", "who", "why", "at_utc_us")
     said = "\0".join([str(log), *(str(row[name]) for name in names)])
-    digest = hashlib.sha256(said.encode()).digest()[:DIGEST_SIZE].hex()
+    digest = short_hex(said.encode())
     insert_if_absent(conn, tables.amendments, {"digest": digest, **row})

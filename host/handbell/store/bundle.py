@@ -7,7 +7,6 @@ it only if asked for.
 
 from __future__ import annotations
 
-import hashlib
 import json
 import zipfile
 from dataclasses import dataclass
@@ -16,7 +15,8 @@ from typing import Any
 
 from sqlalchemy import Connection, and_, select
 
-from handbell.base.files import fresh_file
+from handbell.base.digest import whole_hex
+from handbell.base.files import whole_file
 
 from . import tables
 from .known_names import KnownNames, no_name
@@ -45,7 +45,7 @@ def export_bundle(store: Store, path: Path, wanted: Wanted) -> Bundled:
     Without names, a plan's text in which a known one stands is left out, and timelines have dashes
     for it.
     """
-    with store.reading() as conn, fresh_file(path) as fresh:
+    with store.reading() as conn, whole_file(path, own_sort=True) as fresh:
         Rows(conn, wanted)  # refuses a class that is not there
         told = _facts(conn, wanted)
         instead: dict[str, bytes] = {}
@@ -54,11 +54,11 @@ def export_bundle(store: Store, path: Path, wanted: Wanted) -> Bundled:
             sums = {}
             for name, data in _parts(conn, told, instead):
                 _put(out, name, data)
-                sums[name] = hashlib.sha256(data).hexdigest()
+                sums[name] = whole_hex(data)
             whole = {"format": FORMAT, "version": VERSION, "parts": sums, **told}
             listed = json.dumps(whole, ensure_ascii=False, indent=1).encode()
             _put(out, LIST, listed)
-            _put(out, CHECK, hashlib.sha256(listed).hexdigest().encode())
+            _put(out, CHECK, whole_hex(listed).encode())
     return Bundled({name: len(told[name]) for name in ("runs", "timelines", "plans")}, kept_out)
 
 

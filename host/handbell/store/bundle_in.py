@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import struct
 import zipfile
@@ -13,6 +12,7 @@ from typing import Any
 
 from sqlalchemy import Connection, delete, select
 
+from handbell.base.digest import short_hex, whole_hex
 from handbell.base.errors import HandbellError, StoreError
 
 from . import joining, journals, tables, timelines
@@ -23,7 +23,7 @@ from .bundle_classes import marks_of
 from .bundle_names import Runs, take_names
 from .bundle_told import beside, otherwise
 from .doubts import moves_told
-from .ingest import Ingested, digest_of, ingest_in
+from .ingest import Ingested, ingest_in
 from .salvage import PUT_BACK
 from .store import Store, put_plan, put_timeline
 from .together import START_APART_US
@@ -99,7 +99,7 @@ def _read(path: Path) -> Bundle:
         if sum(entry.file_size for entry in file.infolist()) > SIZE_MOST:
             raise ValueError(f"it unpacks to more than {SIZE_MOST // 10**6} MB")
         listed = file.read(LIST)
-        if hashlib.sha256(listed).hexdigest().encode() != file.read(CHECK):
+        if whole_hex(listed).encode() != file.read(CHECK):
             raise ValueError("its list does not have the digest that it says")
         told = json.loads(listed)
         if told["format"] != FORMAT or told["version"] != VERSION:
@@ -108,7 +108,7 @@ def _read(path: Path) -> Bundle:
             raise ValueError("its parts are not those of its list")
         parts = {name: file.read(name) for name in told["parts"]}
     for name, digest in told["parts"].items():
-        if hashlib.sha256(parts[name]).hexdigest() != digest:
+        if whole_hex(parts[name]) != digest:
             raise ValueError(f"{name} does not have the digest that the list says")
     return Bundle(checked_list(told), parts)
 
@@ -123,7 +123,7 @@ def _check(bundle: Bundle) -> None:
     there = {one["digest"] for one in told["timelines"]}
     for one in told["runs"]:
         data = parts[f"logs/{one['digest']}"]
-        if digest_of(data) != one["digest"]:
+        if short_hex(data) != one["digest"]:
             raise ValueError(f"log {one['digest']} is another one")
         if journals.read(data, journals.Played(str(one["timeline"]), 0)).timeline not in there:
             raise ValueError(f"the timeline of log {one['digest']} is not in it")
@@ -131,7 +131,7 @@ def _check(bundle: Bundle) -> None:
             raise ValueError(f"the class of log {one['digest']} is not in it")
     for one in told["plans"]:
         words = parts.get(f"plans/{one['digest']}.toml")
-        if words is not None and digest_of(words) != one["digest"] and not one["altered"]:
+        if words is not None and short_hex(words) != one["digest"] and not one["altered"]:
             raise ValueError(f"plan {one['digest']} is another one")
     logs = {one["digest"] for one in told["runs"]}
     for name in ("amendments", "wearers"):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import random
 import sqlite3
 import time
@@ -16,12 +15,12 @@ from sqlalchemy.engine import URL
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, OperationalError
 
 from handbell.base.errors import StoreError
+from handbell.base.places import STORE, data_folder, named
 
 BUSY_MS = 20_000  # how long one program waits for another to finish writing
 CONNECT_S = 10  # how long a server may take to answer
 WAIT_MOST_S = 0.2  # before work is begun anew
 TRIES = 5  # of a piece of work that another program's was in the way of
-ENVIRONMENT = "HANDBELL_STORE"
 
 
 def engine_at(where: str | None) -> Engine:
@@ -29,13 +28,7 @@ def engine_at(where: str | None) -> Engine:
 
     Without ``where``, the address in HANDBELL_STORE or a file in the user's data folder.
     """
-    return _engine(_address(where or os.environ.get(ENVIRONMENT) or str(_default_path())))
-
-
-def _default_path() -> Path:
-    from platformdirs import user_data_path
-
-    return Path(os.environ.get("HANDBELL_DATA") or user_data_path("handbell")) / "store.sqlite"
+    return _engine(_address(where or named(STORE) or str(data_folder() / "store.sqlite")))
 
 
 def _address(where: str) -> URL:

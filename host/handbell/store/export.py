@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import IO, Any, BinaryIO
 
 from handbell.base.errors import HandbellError
-from handbell.base.files import fresh_file
+from handbell.base.files import whole_file
 
 from .cells import safe
 from .schema import BOOL, FLOAT, INT, TEXT, TIME, VERSION, TableSpec, Wanted
@@ -59,7 +59,7 @@ def export_json(store: Store, path: Path, wanted: Wanted) -> dict[str, int]:
     counts: dict[str, int] = {}
     with (
         store.reading() as conn,
-        fresh_file(path) as fresh,
+        whole_file(path, own_sort=True) as fresh,
         io.TextIOWrapper(fresh, encoding="utf-8", newline="\n") as out,
     ):
         rows = Rows(conn, wanted)
@@ -130,6 +130,6 @@ def _folder(
     with store.reading() as conn:
         rows = Rows(conn, wanted)
         for spec in rows.tables:
-            with fresh_file(folder / (spec.name + suffix)) as fresh:
+            with whole_file(folder / (spec.name + suffix), own_sort=True) as fresh:
                 counts[spec.name] = write(fresh, spec, rows.of(spec))
     return counts

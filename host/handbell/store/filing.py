@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Collection, Iterable
 from typing import Any
 
 from sqlalchemy import Connection, Row, Select, delete, select, update
 
+from handbell.base.digest import short_hex
 from handbell.base.errors import StoreError, UsageError
-from handbell_core.timeline import DIGEST_SIZE
 
 from . import joining, tables
 from .doubts import moves_told
@@ -208,4 +207,4 @@ def _mark(conn: Connection, some: Iterable[Row[Any]], how: str, origin: str | No
 def filed_as(how: str, logs: Iterable[str]) -> str:
     """Return what logs are filed as that somebody said are one class."""
     said = "\0".join([how, *sorted(logs)])
-    return hashlib.sha256(said.encode()).digest()[:DIGEST_SIZE].hex()
+    return short_hex(said.encode())

@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 from typing import Any
 
-from handbell.base.files import beside
+from handbell.base.files import write_whole
 
 from .redact import without_name
 
@@ -41,13 +41,7 @@ def _in_json(path: Path, name: str, dry_run: bool) -> bool:
     if new == old:
         return False
     if not dry_run:
-        data = json.dumps(new, indent=1, ensure_ascii=False).encode()
-        fresh = beside(path)
-        try:
-            fresh.write_bytes(data)
-            fresh.replace(path)
-        finally:
-            fresh.unlink(missing_ok=True)
+        write_whole(path, json.dumps(new, indent=1, ensure_ascii=False))
     return True
 
 

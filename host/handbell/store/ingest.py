@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass, field
 from typing import Any
 
 from sqlalchemy import Connection, bindparam, case, func, insert, select, update
 
+from handbell.base.digest import short_hex
 from handbell.base.errors import StoreError, UnreadJournalError
-from handbell_core.timeline import DIGEST_SIZE
 
 from . import joining, journals, settle, tables, timelines
 from .bulk import insert_if_absent, insert_rows
@@ -93,7 +92,7 @@ def _take_in_damaged(
     """Take in a journal that can't be read by itself, or keep it aside and raise why."""
     from . import salvage  # it takes logs in itself
 
-    digest = digest_of(journal)
+    digest = short_hex(journal)
     doubted = lacking and journals.is_headless(journal)
     with store.reading() as conn:
         there = select(_RUNS.id, _RUNS.class_id).where(_RUNS.digest == digest)
@@ -137,11 +136,6 @@ def _keep_aside(conn: Connection, row: dict[str, Any]) -> str:
         mine = (u.c.digest == row["digest"]) & u.c.reason.not_in(ONLY_SAID)
         conn.execute(update(u).where(mine).values(reason=DOUBTED))
     return str(conn.scalar(select(u.c.reason).where(u.c.digest == row["digest"])))
-
-
-def digest_of(data: bytes) -> str:
-    """Return the digest that a log or timeline is known by."""
-    return hashlib.sha256(data).digest()[:DIGEST_SIZE].hex()
 
 
 def ingest_in(
@@ -191,7 +185,7 @@ class _Ready:
 def _read(
     journal: bytes, box_id: str, collected_utc_us: int, played: journals.Played | None = None
 ) -> _Log:
-    digest = digest_of(journal)
+    digest = short_hex(journal)
     try:
         found = journals.read(journal, played)
     except journals.UnreadableError as error:

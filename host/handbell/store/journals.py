@@ -6,6 +6,7 @@ import struct
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
+from handbell.base.times import whole_clock
 from handbell_core import faults
 from handbell_core import journal as j
 from handbell_core.runner import PLAY
@@ -92,7 +93,8 @@ class Journal:
         parts = []
         if self.outages:
             spans = " and ".join(
-                f"from about {_clock(out.from_ms)} to {_clock(out.to_ms)}" for out in self.outages
+                f"from about {whole_clock(out.from_ms)} to {whole_clock(out.to_ms)}"
+                for out in self.outages
             )
             parts.append(f"the box was without power {spans}")
         if self.end_cause is None:
@@ -141,10 +143,6 @@ def is_headless(data: bytes) -> bool:
     """Whether a log has sound records, but none that says what was played."""
     records, _ = j.parse(data)
     return bool(records) and records[0][0] != j.RUN
-
-
-def _clock(ms: int) -> str:
-    return f"{ms // 60_000}:{ms // 1000 % 60:02d}"
 
 
 def _state(found: Journal, record: Record) -> None:

