@@ -17,8 +17,8 @@ import sys
 from pathlib import Path
 
 from handbell.base.errors import HandbellError
-from handbell.boxes import uf2
-from handbell.boxes.firmware import MODULES, inlined
+from handbell.boxes.firmware import uf2
+from handbell.boxes.firmware.files import MODULES, inlined
 from image import licences, sources
 
 ROOT = Path(__file__).parents[1]

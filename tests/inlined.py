@@ -3,7 +3,7 @@
 import re
 from pathlib import Path
 
-from handbell.boxes.firmware import firmware_root, inlined
+from handbell.boxes.firmware.files import firmware_root, inlined
 
 
 def inlined_tree(folder: Path, *tests: Path) -> Path:

@@ -2,8 +2,8 @@
 
 from made_plans import toml
 
-from handbell.coach.library import Library
-from handbell.coach.library_entry import Entry
+from handbell.coach.library.entry import Entry
+from handbell.coach.library.shelf import Library
 from handbell.compile import build
 from handbell.plan.files import parse_plan
 

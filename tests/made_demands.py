@@ -4,7 +4,7 @@ import random
 from dataclasses import replace
 from itertools import pairwise
 
-from handbell.coach.schedule_demands import WAITS, Demands, Group, Need, Station
+from handbell.coach.order.demands import WAITS, Demands, Group, Need, Station
 
 KIT = ["straps", "bench", "rower", "band"]
 

@@ -24,10 +24,10 @@ from handbell.analysis.cases import cases_of
 from handbell.analysis.history import past_classes
 from handbell.analysis.suspicion import Finding, findings_of
 from handbell.analysis.taps import taps_of
-from handbell.coach.advice import Ruling, Verdict
-from handbell.coach.advice_limits import Limits, load_limits
-from handbell.coach.advice_rules import advise
-from handbell.coach.library import load_library
+from handbell.coach.advice.advice import Ruling, Verdict
+from handbell.coach.advice.limits import Limits, load_limits
+from handbell.coach.advice.rules import advise
+from handbell.coach.library.shelf import load_library
 from handbell.store import open_store
 
 BEGIN, END = "<!-- made by tests/bench/advice.py -->", "<!-- end of what it made -->"

@@ -12,10 +12,10 @@ import numpy as np
 from clock_worlds import BoxTime, Crystals, as_exchanges, exchanges, pauses, warming
 
 from handbell.base.drift import DAY_US, TOLERANCE_PPB, drift_us
-from handbell.boxes.clock import Offset, enough, offset_of
-from handbell.boxes.contacts import Contact
-from handbell.boxes.rate import Rate, estimate
-from handbell.boxes.skew import ClockState, worst_skew_us
+from handbell.boxes.clocks.clock import Offset, enough, offset_of
+from handbell.boxes.clocks.contacts import Contact
+from handbell.boxes.clocks.rate import Rate, estimate
+from handbell.boxes.clocks.skew import ClockState, worst_skew_us
 from handbell_core.clock import ANCHOR_EVERY_MS, ClockModel, RunTime
 from handbell_core.ticks import MASK, ticks_diff
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from handbell.boxes.clock import Exchange
+from handbell.boxes.clocks.clock import Exchange
 
 MINUTE_S = 60.0
 STEP_S = 30.0  # of the piecewise straight temperature
@@ -146,7 +146,7 @@ def as_exchanges(stamps: np.ndarray) -> list[list[Exchange]]:
 
 def pauses(minutes: float) -> np.ndarray:
     """Return when a calibration of so many minutes measures, in seconds from its start."""
-    from handbell.boxes.calibrate import FIRST_PAUSE_S, LONGEST_PAUSE_S, PAUSE_GROWS
+    from handbell.boxes.clocks.calibrate import FIRST_PAUSE_S, LONGEST_PAUSE_S, PAUSE_GROWS
 
     at, pause, out = 0.0, FIRST_PAUSE_S, [0.0]
     while at < minutes * MINUTE_S:

@@ -6,7 +6,7 @@ import random
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-from handbell.store.timelines import Timeline, Window
+from handbell.store.logs.timelines import Timeline, Window
 from handbell_core import timeline as t
 
 Presses = list[tuple[float, int, float]]  # class_ms, slot, held ms

@@ -16,10 +16,10 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from made_demands import clashing, feasible
 
-from handbell.coach.schedule import solve
-from handbell.coach.schedule_clash import holds
-from handbell.coach.schedule_demands import Clash, Schedule, only
-from handbell.coach.schedule_verify import broken
+from handbell.coach.order.clash import holds
+from handbell.coach.order.demands import Clash, Schedule, only
+from handbell.coach.order.schedule import solve
+from handbell.coach.order.verify import broken
 
 SECONDS_MOST = 5.0
 

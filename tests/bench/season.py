@@ -16,7 +16,7 @@ from oddities import Oddity, plant
 from handbell.compile import build
 from handbell.plan.files import parse_plan
 from handbell.store import Store
-from handbell.store.timelines import Window, decode
+from handbell.store.logs.timelines import Window, decode
 from handbell.virtual.athletes import HOLD_MS, Athlete, Floor
 from handbell_core import journal as j
 from handbell_core import timeline as t

@@ -5,7 +5,8 @@ import pytest
 import season
 from scipy import stats
 
-from handbell.store import open_store, tables
+from handbell.store import open_store
+from handbell.store.database import tables
 
 
 @pytest.fixture(scope="module")

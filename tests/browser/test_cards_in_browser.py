@@ -15,12 +15,12 @@ from made_plans import EXAMPLES
 from PIL import Image
 
 from handbell.cli.main import main
-from handbell.coach.cards_layout import PAPERS
-from handbell.coach.cards_page import cards_page, timetable_page
-from handbell.coach.cards_print import COMMANDS, NAMED
-from handbell.coach.library import Library
-from handbell.coach.library_files import read_entries
+from handbell.coach.library.files import read_entries
+from handbell.coach.library.shelf import Library
 from handbell.compile import build
+from handbell.paper.layout import PAPERS
+from handbell.paper.page import cards_page, timetable_page
+from handbell.paper.printing import COMMANDS, NAMED
 from handbell.plan.files import load_plan
 
 LIBRARY = Library(*read_entries(None))

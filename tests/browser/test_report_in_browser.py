@@ -21,7 +21,7 @@ from handbell.report.athlete import athlete_report
 from handbell.report.group import group_report
 from handbell.report.page import write_page
 from handbell.store import open_store
-from handbell.store.wearers import set_wearers
+from handbell.store.people.wearers import set_wearers
 
 AT_US = (classes.START_UTC_MS + 900_000) * 1000
 NAMES = {1: "Ada", 3: "Élodie of the very long double-barrelled name", 4: "נועה", 5: "<b>Co</b>"}

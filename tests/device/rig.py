@@ -6,11 +6,11 @@ import hashlib
 import struct
 from pathlib import Path
 
-from handbell.boxes.arm import arm, survey
-from handbell.boxes.connection import Connection
-from handbell.boxes.fleet import Fleet
-from handbell.boxes.send import Load, send
-from handbell.boxes.stations import SentClass, StationMap
+from handbell.boxes.classes.arm import arm, survey
+from handbell.boxes.classes.send import Load, send
+from handbell.boxes.classes.stations import SentClass, StationMap
+from handbell.boxes.link.connection import Connection
+from handbell.boxes.link.fleet import Fleet
 from handbell.virtual.box import BoxSpec, VirtualBox
 from handbell.virtual.world import World
 from handbell_core import journal

@@ -3,7 +3,7 @@
 import pytest
 
 from handbell.base.errors import BoxError
-from handbell.boxes.flashing import bring_home
+from handbell.boxes.firmware.flashing import bring_home
 from handbell.store import open_store
 from made import lead_in, window
 from rig import Rig, timeline

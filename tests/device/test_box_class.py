@@ -7,8 +7,8 @@ import time
 import pytest
 
 from handbell.base.errors import HandbellError
-from handbell.boxes.clock import set_clock
-from handbell.boxes.collect import collect
+from handbell.boxes.classes.collect import collect
+from handbell.boxes.clocks.clock import set_clock
 from handbell.store import open_store
 from handbell_core import faults, journal
 from made import ASK_TARGET, GATE, lead_in, own, rest, span, window
@@ -121,7 +121,7 @@ def test_collect_twice_changes_nothing_the_second_time(tmp_path):
                 with store.reading() as conn:
                     from sqlalchemy import func, select
 
-                    from handbell.store import tables
+                    from handbell.store.database import tables
 
                     rows = [
                         conn.execute(select(func.count()).select_from(t)).scalar()
@@ -225,7 +225,7 @@ def test_a_flipped_bit_in_a_timeline_is_refused_and_the_old_one_stays(tmp_path):
     with Rig(tmp_path) as rig:
         rig.send([old])
         with rig.connect() as connection:
-            from handbell.boxes.send import Load, put
+            from handbell.boxes.classes.send import Load, put
 
             with pytest.raises(HandbellError, match="not whole"):
                 put(connection, Load(1, "", digest(new), bytes(bad)))

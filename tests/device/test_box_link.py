@@ -11,11 +11,11 @@ import time
 import pytest
 
 from handbell.base.errors import BoxError, HandbellError
-from handbell.boxes.arm import arm, survey
-from handbell.boxes.collect import collect
-from handbell.boxes.connection import Connection
-from handbell.boxes.fleet import Fleet
-from handbell.boxes.send import Load, put
+from handbell.boxes.classes.arm import arm, survey
+from handbell.boxes.classes.collect import collect
+from handbell.boxes.classes.send import Load, put
+from handbell.boxes.link.connection import Connection
+from handbell.boxes.link.fleet import Fleet
 from handbell.store import open_store
 from handbell_core import frames
 from made import lead_in, rest, window
@@ -163,7 +163,7 @@ def test_unplugged_at_any_point_of_a_collect_nothing_is_lost(tmp_path, after):
             with store.reading() as conn:
                 from sqlalchemy import func, select
 
-                from handbell.store import tables
+                from handbell.store.database import tables
 
                 runs = conn.execute(select(func.count()).select_from(tables.runs)).scalar_one()
                 taps = conn.execute(select(func.count()).select_from(tables.taps)).scalar_one()
@@ -249,7 +249,7 @@ def test_a_plan_of_a_later_version_is_refused_by_the_box_in_words(tmp_path):
 def test_a_station_without_a_box_stops_a_send_unless_left_out(tmp_path):
     both = [timeline(short, 1), timeline(short, 2)]
     with Rig(tmp_path) as rig:
-        from handbell.boxes.send import send
+        from handbell.boxes.classes.send import send
 
         loads = [load(n, data) for n, data in enumerate(both, 1)]
         with rig.fleet() as fleet:
@@ -362,7 +362,7 @@ def test_a_spare_takes_a_dead_box_s_place(tmp_path):
         dead.unplug()
         replaced = rig.map.place(1, spare.spec.unique_id.hex())
         assert replaced == dead.spec.unique_id.hex()
-        from handbell.boxes.send import send
+        from handbell.boxes.classes.send import send
 
         with Fleet([spare.url], rig.world.clock) as fleet:
             outcomes = send(fleet, [load(1, data)], rig.map)
@@ -374,7 +374,7 @@ def test_a_spare_takes_a_dead_box_s_place(tmp_path):
 def test_a_timeline_for_more_buttons_is_refused(tmp_path):
     data = timeline(short)
     with Rig(tmp_path) as rig, rig.fleet() as fleet:
-        from handbell.boxes.send import send
+        from handbell.boxes.classes.send import send
 
         too_many = Load(1, "x", digest(data), data, buttons=9)
         outcome = send(fleet, [too_many], rig.map)[0]

@@ -10,7 +10,7 @@ import types
 import pytest
 
 from handbell.base.errors import BoxError
-from handbell.boxes.collect import collect
+from handbell.boxes.classes.collect import collect
 from handbell.store import open_store
 from handbell_core import faults, journal
 from made import ASK_TARGET, GATE, lead_in, rest, span, window

@@ -5,7 +5,7 @@ import struct
 import pytest
 from troubled import play, troubled, two_windows
 
-from handbell.boxes.collect import collect
+from handbell.boxes.classes.collect import collect
 from handbell.report import class_report
 from handbell.store import open_store
 from handbell_core import faults, journal

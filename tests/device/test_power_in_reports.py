@@ -3,7 +3,7 @@
 import pytest
 from test_keeper import rejoined
 
-from handbell.boxes.collect import collect
+from handbell.boxes.classes.collect import collect
 from handbell.report import class_report
 from handbell.store import open_store
 

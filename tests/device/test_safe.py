@@ -6,7 +6,7 @@ import pytest
 from troubled import troubled, two_windows
 
 from handbell.base.errors import BoxError
-from handbell.boxes.collect import collect
+from handbell.boxes.classes.collect import collect
 from handbell.cli.main import main
 from handbell.store import open_store
 from handbell_core import faults

@@ -11,7 +11,7 @@ from virtual_lab import needs_micropython
 
 from handbell.cli.main import main
 from handbell.store import open_store
-from handbell.store.skews import skew_of_class
+from handbell.store.results.skews import skew_of_class
 from handbell.virtual.box import BoxSpec
 from rig import Rig
 

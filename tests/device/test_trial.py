@@ -8,7 +8,7 @@ import pytest
 from troubled import two_windows
 
 from handbell.base.errors import HandbellError
-from handbell.boxes.connection import Connection
+from handbell.boxes.link.connection import Connection
 from handbell.virtual.spec import firmware_root
 from rig import Rig, timeline
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from handbell.boxes.marks import Walk
+from handbell.boxes.clocks.marks import Walk
 from handbell.cli.main import COMMANDS, main
 from handbell.virtual.box import BoxSpec
 from handbell.virtual.world import World

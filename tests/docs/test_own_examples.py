@@ -48,7 +48,7 @@ def test_the_pictures_of_reports_call_a_squat_a_squat():
 
 
 def test_the_names_are_still_found():
-    from handbell.coach.library import load_library
+    from handbell.coach.library.shelf import load_library
 
     library = load_library()
     for name in ("Wall ball", "Thruster", "Double-under", "Toes to bar", "Air squat"):

@@ -21,7 +21,7 @@ from rp2040py.device.load_flash import load_micropython_flash_image
 from rp2040py.device.mp_device import MicroPythonDevice
 from rp2040py.execute_batch import execute_batch
 
-from handbell.boxes.firmware import build_image
+from handbell.boxes.firmware.files import build_image
 from handbell.virtual.screen import Screen
 from handbell_core import frames
 

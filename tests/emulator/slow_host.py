@@ -10,7 +10,8 @@ import functools
 import sys
 from pathlib import Path
 
-from handbell.boxes import firmware, prompt
+from handbell.boxes.firmware import files as firmware
+from handbell.boxes.firmware import prompt
 from handbell.cli.main import main
 
 SLOWER = 20  # busy code on the emulated chip, at most

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from handbell.boxes.uf2 import read_image
+from handbell.boxes.firmware.uf2 import read_image
 
 
 @pytest.fixture(scope="module")

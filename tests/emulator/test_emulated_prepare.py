@@ -109,7 +109,7 @@ def test_a_fresh_board_gets_the_whole_firmware_and_again_there_is_nothing_to_do(
     """The files are compared in the flash itself, not by what the board says of them."""
     from emulated_box import read_files
 
-    from handbell.boxes.firmware import build_image
+    from handbell.boxes.firmware.files import build_image
 
     image = build_image(6, firmware)
     fresh = desk.prepare(firmware)

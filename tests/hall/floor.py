@@ -16,7 +16,7 @@ from trouble import NONE_CODE, OddPart, Trouble, draw, odd_part
 from troubled import troubled
 
 from handbell.base.errors import HandbellError
-from handbell.boxes.clock import set_clock
+from handbell.boxes.clocks.clock import set_clock
 from rig import Rig, digest, timeline
 
 ASKS = ("hello", "status", "clock", "select", "list", "get", "drop", "arm", "time", "junk", "odd")

@@ -7,7 +7,7 @@ import struct
 from oracle import Oracle
 
 from handbell.base.errors import HandbellError
-from handbell.boxes.clock import set_clock
+from handbell.boxes.clocks.clock import set_clock
 from handbell_core import journal as j
 from rig import digest, of_kind
 

@@ -3,7 +3,7 @@
 import random
 
 from handbell.base.errors import BoxError, HandbellError
-from handbell.boxes.fleet import Outcome
+from handbell.boxes.link.fleet import Outcome
 
 UTC_US = 1_790_000_000_000_000
 

@@ -7,8 +7,8 @@ import shutil
 import subprocess
 from pathlib import Path
 
-from handbell.boxes import onboard
-from handbell.boxes.prompt import broke_off, refused
+from handbell.boxes.firmware import onboard
+from handbell.boxes.firmware.prompt import broke_off, refused
 
 STUB = """
 import sys
@@ -88,7 +88,7 @@ class FakeBoard:
 
 
 class FakePrompt:
-    """The prompt of a fake board, as ``handbell.boxes.prompt`` defines one."""
+    """The prompt of a fake board, as ``handbell.boxes.firmware.prompt`` defines one."""
 
     def __init__(self, board: FakeBoard, cut_at: int, tear: str) -> None:
         self._board = board

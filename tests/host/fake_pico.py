@@ -8,9 +8,9 @@ from pathlib import Path
 from fake_board import BEFORE, FakeBoard, FakePrompt
 
 from handbell.base.errors import BoxError, HandbellError
-from handbell.boxes import flashing, onboard, prepare, uf2
-from handbell.boxes.firmware import firmware_root
-from handbell.boxes.prompt import NoPromptError
+from handbell.boxes.firmware import flashing, onboard, prepare, uf2
+from handbell.boxes.firmware.files import firmware_root
+from handbell.boxes.firmware.prompt import NoPromptError
 from handbell_core import faults
 
 ROOT = Path(__file__).parents[2]

@@ -3,7 +3,7 @@
 import struct
 from pathlib import Path
 
-from handbell.boxes.uf2 import NAME
+from handbell.boxes.firmware.uf2 import NAME
 
 
 def uf2_file(flash: bytes, family=0xE48BFF56, at=0x10000000, **fields) -> bytes:

@@ -1,7 +1,7 @@
 """Sessions and cases for tests of advice, made by hand."""
 
-from handbell.coach.advice import Case, Session, Try
-from handbell.coach.advice_limits import load_limits
+from handbell.coach.advice.advice import Case, Session, Try
+from handbell.coach.advice.limits import load_limits
 from handbell_core import timeline as t
 
 LIMITS = load_limits()

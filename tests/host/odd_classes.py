@@ -4,10 +4,10 @@ import random
 
 import classes
 
-from handbell.store import settle
-from handbell.store.amend import Change, amend_efforts, places_of
-from handbell.store.queries import load_class
-from handbell.store.wearers import set_wearers
+from handbell.store.people.wearers import set_wearers
+from handbell.store.results import settle
+from handbell.store.results.amend import Change, amend_efforts, places_of
+from handbell.store.results.queries import load_class
 from handbell_core import timeline as t
 
 DAY_MS = 86_400_000

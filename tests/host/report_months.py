@@ -6,7 +6,7 @@ import classes
 from classes import Piece
 
 from handbell.store import Store
-from handbell.store.wearers import set_wearers
+from handbell.store.people.wearers import set_wearers
 from handbell_core import timeline as t
 
 DAY_MS = 86_400_000

@@ -13,7 +13,7 @@ from handbell.analysis.progress import find_person, progress_of
 from handbell.base.errors import UsageError
 from handbell.cli.main import main
 from handbell.store import open_store
-from handbell.store.wearers import set_wearers
+from handbell.store.people.wearers import set_wearers
 from handbell_core import timeline as t
 
 WEEK_MS = 7 * 86_400_000

@@ -6,10 +6,10 @@ import pytest
 from made_sessions import LIMITS, case, goal, hold, session
 
 from handbell.base.errors import HandbellError
-from handbell.coach.advice import Verdict
-from handbell.coach.advice_plan import advise_all, decide, next_plan
-from handbell.coach.edit import PlanText
-from handbell.coach.library import load_library
+from handbell.coach.advice.advice import Verdict
+from handbell.coach.advice.plan import advise_all, decide, next_plan
+from handbell.coach.library.shelf import load_library
+from handbell.coach.writing.edit import PlanText
 from handbell.plan.files import parse_plan
 from handbell_core import timeline as t
 

@@ -6,9 +6,9 @@ import pytest
 from made_sessions import LIMITS, case, goal, hold, session
 
 from handbell.base.errors import HandbellError, PlanError
-from handbell.coach.advice import Flatness, Session, Try, Verdict
-from handbell.coach.advice_limits import load_limits
-from handbell.coach.advice_rules import RULES, advise
+from handbell.coach.advice.advice import Flatness, Session, Try, Verdict
+from handbell.coach.advice.limits import load_limits
+from handbell.coach.advice.rules import RULES, advise
 from handbell_core import timeline as t
 
 HARDER, SAME, EASIER, SWAP = Verdict

@@ -6,7 +6,7 @@ import pytest
 from made_efforts import attended, effort, past, taps
 
 from handbell.analysis.suspicion import findings_of
-from handbell.coach.library import load_library
+from handbell.coach.library.shelf import load_library
 from handbell_core import timeline as t
 
 LIBRARY = load_library()

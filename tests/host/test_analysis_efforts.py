@@ -10,11 +10,11 @@ from handbell.analysis.fade import Form, fade_of
 from handbell.analysis.summary import exercises_of, people_of
 from handbell.analysis.taps import counted, taps_of
 from handbell.store import open_store
-from handbell.store.efforts import Outcome, efforts
-from handbell.store.queries import load_class
-from handbell.store.recount import AMENDED, INVALID
-from handbell.store.timelines import Task
-from handbell.store.wearers import set_wearers
+from handbell.store.logs.recount import AMENDED, INVALID
+from handbell.store.logs.timelines import Task
+from handbell.store.people.wearers import set_wearers
+from handbell.store.results.efforts import Outcome, efforts
+from handbell.store.results.queries import load_class
 from handbell_core import timeline as t
 
 AT_US = (classes.START_UTC_MS + 900_000) * 1000

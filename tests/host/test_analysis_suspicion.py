@@ -8,7 +8,7 @@ from made_efforts import attended, effort, past, taps
 from handbell.analysis.jump import other_wearers
 from handbell.analysis.suspicion import findings_of
 from handbell.analysis.together import lags_of
-from handbell.coach.library import load_library
+from handbell.coach.library.shelf import load_library
 from handbell_core import journal as j
 from handbell_core import timeline as t
 

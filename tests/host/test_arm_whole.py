@@ -7,7 +7,7 @@ from datetime import datetime
 import pytest
 from lying_box import LyingBox, no_pause_at_closing
 
-from handbell.boxes.stations import Starts
+from handbell.boxes.classes.stations import Starts
 from handbell.cli.main import main
 from handbell_core import faults
 

@@ -17,14 +17,14 @@ from handbell.base.words import few, listed, quoted, several
 ROOT = Path(__file__).parents[2]
 HOST = ROOT / "host" / "handbell"
 # Where bytes go that are no whole file of ours: a board's drive, its flash, half a transfer.
-RAW = {"base/files.py", "boxes/drives.py", "boxes/collect.py", "virtual/spec.py"}
+RAW = {"base/files.py", "boxes/firmware/drives.py", "boxes/classes/collect.py", "virtual/spec.py"}
 RAW |= {"virtual/box.py", "virtual/compiled.py", "cli/virtual.py"}
 
 
 def _modules():
     for path in sorted(HOST.rglob("*.py")):
         name = path.relative_to(HOST).as_posix()
-        if "bench_board" not in name and "standin" not in name:
+        if "firmware/board/" not in name and "standin" not in name:
             yield name, path.read_text(encoding="utf-8")
 
 

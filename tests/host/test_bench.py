@@ -10,12 +10,15 @@ from bench_parts import stand_in
 from fake_board import FakeBoard, FakePrompt
 
 from handbell.base.errors import BoxError
-from handbell.boxes import bench, bench_prompt, bench_sheet, prepare
-from handbell.boxes.bench_items import BY_HAND
-from handbell.boxes.bench_table import SCRIPTS, all_items
-from handbell.boxes.firmware import firmware_root
-from handbell.boxes.prompt import NoPromptError, broke_off, refused
+from handbell.boxes.firmware import prepare
+from handbell.boxes.firmware.files import PROMPT_CODE, firmware_root
+from handbell.boxes.firmware.prompt import NoPromptError, broke_off, refused
 from handbell.cli.main import main
+from handbell.measure import measure as bench
+from handbell.measure import prompt as bench_prompt
+from handbell.measure import sheet as bench_sheet
+from handbell.measure.items import BY_HAND
+from handbell.measure.table import SCRIPTS, all_items
 from handbell_core import faults
 
 ROOT = Path(__file__).parents[2]
@@ -127,7 +130,7 @@ class CannedPrompt:
 
 
 def whole(script):
-    return "\n".join((bench.PARTS / f"{p}.py").read_text(encoding="utf-8") for p in script.parts)
+    return "\n".join((PROMPT_CODE / f"{p}.py").read_text(encoding="utf-8") for p in script.parts)
 
 
 @pytest.fixture

@@ -8,11 +8,12 @@ import pytest
 from lying_box import LyingBox, digest, no_pause_at_closing
 
 from handbell.base.errors import BoxError
-from handbell.boxes.connection import Connection
-from handbell.boxes.send import Load, put
-from handbell.boxes.words import fault_words
+from handbell.boxes.classes.send import Load, put
+from handbell.boxes.link.connection import Connection
+from handbell.boxes.link.words import fault_words
 from handbell.cli.main import main
-from handbell.store import open_store, salvage
+from handbell.store import open_store
+from handbell.store.logs import salvage
 from handbell_core import faults, journal
 
 no_pause_at_closing = pytest.fixture(autouse=True)(no_pause_at_closing)
@@ -84,7 +85,7 @@ def test_while_sound_logs_are_left_nothing_is_said_to_be_lost(box, tmp_path, cap
 
 
 def _flash_error() -> BoxError:
-    from handbell.boxes.words import fault_error
+    from handbell.boxes.link.words import fault_error
 
     assert fault_words(faults.FLASH_ERROR)
     return fault_error("Box 1", faults.FLASH_ERROR)
@@ -290,7 +291,7 @@ def test_a_disk_of_this_computer_that_fails_ends_one_box_only(tmp_path, capsys, 
 
 
 def test_an_error_of_this_computer_in_one_box_s_thread_is_that_box_s(box, monkeypatch):
-    from handbell.boxes.fleet import Fleet
+    from handbell.boxes.link.fleet import Fleet
 
     def full(connection):
         raise OSError(28, "No space left on device", "/data/x")

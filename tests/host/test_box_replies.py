@@ -7,11 +7,11 @@ import pytest
 from lying_box import ID, LyingBox, digest, no_pause_at_closing
 
 from handbell.base.errors import BoxError
-from handbell.boxes.collect import collect
-from handbell.boxes.connection import Connection
-from handbell.boxes.fleet import Fleet
-from handbell.boxes.replies import checked
-from handbell.boxes.send import Load, put
+from handbell.boxes.classes.collect import collect
+from handbell.boxes.classes.send import Load, put
+from handbell.boxes.link.connection import Connection
+from handbell.boxes.link.fleet import Fleet
+from handbell.boxes.link.replies import checked
 from handbell.cli.main import main
 from handbell.store import open_store
 

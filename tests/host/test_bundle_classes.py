@@ -6,12 +6,14 @@ from sqlalchemy import select
 from test_export_bundle import changed
 
 from handbell.cli.main import main
-from handbell.store import filing, joining, open_store, tables
-from handbell.store.bundle import export_bundle
-from handbell.store.bundle_in import import_bundle
-from handbell.store.queries import load_class
-from handbell.store.schema import Wanted
-from handbell.store.wearers import set_wearers
+from handbell.store import open_store
+from handbell.store.bundles.bundle import export_bundle
+from handbell.store.bundles.taking_in import import_bundle
+from handbell.store.classes import filing, joining
+from handbell.store.database import tables
+from handbell.store.exports.schema import Wanted
+from handbell.store.people.wearers import set_wearers
+from handbell.store.results.queries import load_class
 
 pytest_plugins = ["store_fixtures"]
 

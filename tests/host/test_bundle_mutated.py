@@ -12,7 +12,8 @@ import pytest
 
 from handbell.base.errors import HandbellError
 from handbell.cli.main import main
-from handbell.store import bundle_in, open_store
+from handbell.store import open_store
+from handbell.store.bundles import taking_in as bundle_in
 
 WILD = (
     None, True, -1, 0, 1 << 70, 1e308, 0.5, "", "0", "a" * 300, "\ud800", [], {}, [1], "end", "-5",

@@ -6,14 +6,23 @@ from sqlalchemy import select
 from test_bundle_classes import START_MS, boxes_of, take
 
 from handbell.cli.main import main
-from handbell.store import filing, open_store, tables
-from handbell.store.amend import Change, amend_efforts, amend_name, one_window, places_of, undo
-from handbell.store.bundle import export_bundle
-from handbell.store.bundle_in import import_bundle
-from handbell.store.queries import load_class
-from handbell.store.schema import Wanted
-from handbell.store.wearers import set_wearers
-from handbell.store.worn import bibs_lost
+from handbell.store import open_store
+from handbell.store.bundles.bundle import export_bundle
+from handbell.store.bundles.taking_in import import_bundle
+from handbell.store.classes import filing
+from handbell.store.database import tables
+from handbell.store.exports.schema import Wanted
+from handbell.store.people.wearers import set_wearers
+from handbell.store.people.worn import bibs_lost
+from handbell.store.results.amend import (
+    Change,
+    amend_efforts,
+    amend_name,
+    one_window,
+    places_of,
+    undo,
+)
+from handbell.store.results.queries import load_class
 
 pytest_plugins = ["store_fixtures"]
 

@@ -12,14 +12,15 @@ from made_plans import EXAMPLES, toml
 from handbell.base.errors import HandbellError
 from handbell.base.places import BROWSER
 from handbell.cli.main import main
-from handbell.coach import cards_print, legible
-from handbell.coach.cards import Card, LaneCard, cards_of, task_words
-from handbell.coach.cards_layout import FAR, FAR_BEST, MARGIN_MM, NEAR, PAPERS, pages_of
-from handbell.coach.cards_page import cards_page, timetable_page
-from handbell.coach.cards_timetable import timetable
-from handbell.coach.library import Library
-from handbell.coach.library_files import read_entries
+from handbell.coach.library.files import read_entries
+from handbell.coach.library.shelf import Library
 from handbell.compile import build
+from handbell.paper import legible
+from handbell.paper import printing as cards_print
+from handbell.paper.cards import Card, LaneCard, cards_of, task_words
+from handbell.paper.layout import FAR, FAR_BEST, MARGIN_MM, NEAR, PAPERS, pages_of
+from handbell.paper.page import cards_page, timetable_page
+from handbell.paper.timetable import timetable
 from handbell.plan.files import load_plan, parse_plan
 
 LIBRARY = Library(*read_entries(None))

@@ -9,8 +9,8 @@ from clock_fakes import Box, Boxes, Host
 from rich.console import Console
 
 from handbell.base.drift import DAY_US
-from handbell.boxes.calibrate import calibrate
-from handbell.boxes.clock import Clocks
+from handbell.boxes.clocks.calibrate import calibrate
+from handbell.boxes.clocks.clock import Clocks
 from handbell.cli.calibration import Shown
 from handbell.cli.main import main
 from handbell.store import open_store

@@ -8,11 +8,11 @@ from rich.console import Console
 
 from handbell.base.drift import DAY_US
 from handbell.base.errors import HandbellError
-from handbell.boxes.arm import Readiness, arm, forecast
-from handbell.boxes.clock import Sync
-from handbell.boxes.rate import Rate
-from handbell.boxes.skew import ClockState, calibration_min, cures, worst_skew_us
-from handbell.boxes.stations import SentClass
+from handbell.boxes.classes.arm import Readiness, arm, forecast
+from handbell.boxes.classes.stations import SentClass
+from handbell.boxes.clocks.clock import Sync
+from handbell.boxes.clocks.rate import Rate
+from handbell.boxes.clocks.skew import ClockState, calibration_min, cures, worst_skew_us
 from handbell.cli.arming import arm_rows, print_rows, print_skew, print_start, skew_data
 from handbell.cli.starts import Start
 

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from handbell.base.errors import BoxError
-from handbell.boxes.clock import (
+from handbell.boxes.clocks.clock import (
     EXCHANGES,
     EXCHANGES_MOST,
     Clocks,
@@ -17,7 +17,7 @@ from handbell.boxes.clock import (
     set_clock,
     wall_ahead,
 )
-from handbell.boxes.rate import Rate
+from handbell.boxes.clocks.rate import Rate
 
 HOUR_US = 3_600_000_000
 

@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from handbell.base.drift import DAY_US, RATE_LASTS_DAYS
-from handbell.boxes.clock import Clocks
-from handbell.boxes.contacts import Contact
-from handbell.boxes.rate import MOST_CONTACTS, estimate, stretches
+from handbell.boxes.clocks.clock import Clocks
+from handbell.boxes.clocks.contacts import Contact
+from handbell.boxes.clocks.rate import MOST_CONTACTS, estimate, stretches
 
 AHEAD_US = 1_789_000_000_000_000
 MINUTE_US = 60_000_000

@@ -11,10 +11,11 @@ from alembic import command
 from alembic.config import Config
 
 from handbell.base.drift import TEMPERATURE_PPB
-from handbell.boxes.contacts import Contact
-from handbell.store import migrate, open_store, tables
-from handbell.store.chains import Chain, add_clock, of_run
-from handbell.store.skews import skew_of_class
+from handbell.boxes.clocks.contacts import Contact
+from handbell.store import open_store
+from handbell.store.database import migrate, tables
+from handbell.store.logs.chains import Chain, add_clock, of_run
+from handbell.store.results.skews import skew_of_class
 from handbell_core import journal as j
 from handbell_core.clock import ClockModel
 

@@ -6,11 +6,12 @@ import classes
 import pytest
 
 from handbell.base.errors import BoxError
-from handbell.boxes.clock import Clocks
-from handbell.boxes.fleet import Outcome
+from handbell.boxes.clocks.clock import Clocks
+from handbell.boxes.link.fleet import Outcome
 from handbell.cli import classes as commands
 from handbell.cli.main import main
-from handbell.store import open_store, salvage
+from handbell.store import open_store
+from handbell.store.logs import salvage
 
 COLLECTED_US = (classes.START_UTC_MS + 3_600_000) * 1000
 

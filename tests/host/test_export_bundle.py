@@ -12,15 +12,25 @@ from sqlalchemy import select
 
 from handbell.base.errors import HandbellError
 from handbell.cli.main import main
-from handbell.store import bundle_in, filing, joining, open_store, tables
-from handbell.store.amend import Change, amend_efforts, amend_name, one_window, places_of, undo
-from handbell.store.bundle import export_bundle
-from handbell.store.bundle_in import import_bundle, read_bundle
-from handbell.store.forget import forget
-from handbell.store.queries import load_class
-from handbell.store.salvage import put_back
-from handbell.store.schema import Wanted
-from handbell.store.wearers import set_wearers
+from handbell.store import open_store
+from handbell.store.bundles import taking_in as bundle_in
+from handbell.store.bundles.bundle import export_bundle
+from handbell.store.bundles.taking_in import import_bundle, read_bundle
+from handbell.store.classes import filing, joining
+from handbell.store.database import tables
+from handbell.store.exports.schema import Wanted
+from handbell.store.logs.salvage import put_back
+from handbell.store.people.forget import forget
+from handbell.store.people.wearers import set_wearers
+from handbell.store.results.amend import (
+    Change,
+    amend_efforts,
+    amend_name,
+    one_window,
+    places_of,
+    undo,
+)
+from handbell.store.results.queries import load_class
 
 pytest_plugins = ["store_fixtures"]
 

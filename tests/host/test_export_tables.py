@@ -11,17 +11,19 @@ import pytest
 
 from handbell.base.errors import HandbellError, UsageError
 from handbell.cli.main import main
-from handbell.store import export, open_store, tables
-from handbell.store.amend import Change, amend_efforts, amend_name, one_window, places_of
-from handbell.store.bundle_in import import_bundle
-from handbell.store.efforts import efforts
-from handbell.store.forget import forget
-from handbell.store.known_names import KnownNames
-from handbell.store.queries import load_class
-from handbell.store.recount import AGREED, AMENDED, BOX, DIFFERS, INVALID, PARTLY, RECOUNT
-from handbell.store.roster import Athlete, merge
-from handbell.store.schema import TABLES, Wanted
-from handbell.store.wearers import set_wearers
+from handbell.store import open_store
+from handbell.store.bundles.taking_in import import_bundle
+from handbell.store.database import tables
+from handbell.store.exports import export
+from handbell.store.exports.schema import TABLES, Wanted
+from handbell.store.logs.recount import AGREED, AMENDED, BOX, DIFFERS, INVALID, PARTLY, RECOUNT
+from handbell.store.people.forget import forget
+from handbell.store.people.known_names import KnownNames
+from handbell.store.people.roster import Athlete, merge
+from handbell.store.people.wearers import set_wearers
+from handbell.store.results.amend import Change, amend_efforts, amend_name, one_window, places_of
+from handbell.store.results.efforts import efforts
+from handbell.store.results.queries import load_class
 from handbell_core import timeline as t
 
 pytest_plugins = ["store_fixtures"]

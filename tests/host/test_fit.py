@@ -11,13 +11,13 @@ from made_plans import EXAMPLES, plans, toml
 
 from handbell.base.errors import HandbellError
 from handbell.cli.main import main
-from handbell.coach import fit_model
-from handbell.coach.edit import PlanText
-from handbell.coach.fit import Fitted, Misfit, fit
-from handbell.coach.fit_levers import SECONDS, bounds, levers
-from handbell.coach.fit_targets import work_share
-from handbell.coach.fit_write import written
-from handbell.coach.library import load_library
+from handbell.coach.fit import model as fit_model
+from handbell.coach.fit.fit import Fitted, Misfit, fit
+from handbell.coach.fit.levers import SECONDS, bounds, levers
+from handbell.coach.fit.targets import work_share
+from handbell.coach.fit.write import written
+from handbell.coach.library.shelf import load_library
+from handbell.coach.writing.edit import PlanText
 from handbell.compile import build
 from handbell.compile.expand import expand
 from handbell.plan.files import load_plan, parse_plan

@@ -10,11 +10,11 @@ from made_plans import first_class_plans, toml
 
 from handbell.base.errors import HandbellError
 from handbell.cli.main import main
-from handbell.coach import fit_model
-from handbell.coach.edit import PlanText
-from handbell.coach.fit import Fitted, Misfit, fit
-from handbell.coach.fit_promise import broken
-from handbell.coach.fit_write import written
+from handbell.coach.fit import model as fit_model
+from handbell.coach.fit.fit import Fitted, Misfit, fit
+from handbell.coach.fit.promise import broken
+from handbell.coach.fit.write import written
+from handbell.coach.writing.edit import PlanText
 from handbell.compile.expand import expand
 from handbell.plan.files import parse_plan
 from handbell.plan.own_tasks import done_by
@@ -218,7 +218,7 @@ def test_what_can_not_be_met_is_never_said_to_be_nearest(monkeypatch):
     """Whatever the check of the result refuses, the length asked for is no way out."""
     plan, slot_ms = one("rounds = 3\nrest_s = 20", "work_s = 40"), 3 * MINUTE_MS
     assert isinstance(fit(plan, slot_ms, first_timers=True), Fitted)
-    monkeypatch.setattr("handbell.coach.fit.broken", lambda *_: ["something"])
+    monkeypatch.setattr("handbell.coach.fit.fit.broken", lambda *_: ["something"])
     found = fit(plan, slot_ms, first_timers=True)
     assert isinstance(found, Misfit)
     assert None is not found.below_ms < slot_ms and None is not found.above_ms > slot_ms

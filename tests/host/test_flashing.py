@@ -11,9 +11,9 @@ from made_image import image_file, name
 from test_prepare import put, small_image
 
 from handbell.base.errors import BoxError, HandbellError
-from handbell.boxes import drives, flashing
-from handbell.boxes.flashing import Means, flash
-from handbell.boxes.uf2 import read_image
+from handbell.boxes.firmware import drives, flashing
+from handbell.boxes.firmware.flashing import Means, flash
+from handbell.boxes.firmware.uf2 import read_image
 from handbell.cli.main import main
 
 OWN = {"box.json": b'{"station": 3}', "timelines/00001-ab.tl": b"plan"}
@@ -345,8 +345,8 @@ def test_the_command_says_what_was_done_and_hangs_the_box(
     pico, image, collected, monkeypatch, capsys
 ):
     monkeypatch.setenv("HANDBELL_PORTS", "'the port'")
-    monkeypatch.setattr("handbell.boxes.drives.find_drives", list)
-    monkeypatch.setattr("handbell.boxes.connection.Connection", pico.connect)
+    monkeypatch.setattr("handbell.boxes.firmware.drives.find_drives", list)
+    monkeypatch.setattr("handbell.boxes.link.connection.Connection", pico.connect)
     done = flashing.Flashed(
         image.name, URL, before=name("0.1"), set_aside="fw_b", collected=1, facts=FACTS
     )
@@ -363,7 +363,7 @@ FACTS = {"id": "ab12", "board": "pico", "fw": "0.2.0", "py": "1.28.0", "station"
 
 
 def test_a_file_that_is_no_image_is_told_before_anything_is_done(tmp_path, capsys, monkeypatch):
-    monkeypatch.setattr("handbell.boxes.fleet.Fleet", pytest.fail)
+    monkeypatch.setattr("handbell.boxes.link.fleet.Fleet", pytest.fail)
     (tmp_path / "a.uf2").write_bytes(b"no")
     assert main(["prepare", "--image", str(tmp_path / "a.uf2")]) == 1
     assert "is no UF2 image" in capsys.readouterr().err

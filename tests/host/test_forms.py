@@ -12,14 +12,14 @@ from made_sessions import LIMITS, case, session
 
 from handbell.base.errors import HandbellError, PlanError
 from handbell.cli.main import main
-from handbell.coach.advice_plan import advise_all, decide, next_plan
-from handbell.coach.edit import PlanText
-from handbell.coach.fit import Misfit, fit
-from handbell.coach.library import load_library
-from handbell.coach.starter import NAMES, starter
-from handbell.coach.swap import find_swaps, swapped
-from handbell.coach.swap_rank import Wish
-from handbell.coach.written_out import written_out
+from handbell.coach.advice.plan import advise_all, decide, next_plan
+from handbell.coach.fit.fit import Misfit, fit
+from handbell.coach.library.shelf import load_library
+from handbell.coach.starters.starter import NAMES, starter
+from handbell.coach.swap.rank import Wish
+from handbell.coach.swap.swap import find_swaps, swapped
+from handbell.coach.writing.edit import PlanText
+from handbell.coach.writing.written_out import written_out
 from handbell.compile import build
 from handbell.compile.layouts import Floor
 from handbell.plan import schema

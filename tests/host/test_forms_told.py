@@ -6,20 +6,21 @@ import pytest
 from made_plans import EXAMPLES, IN_MANUAL, THREE_AT_TWO
 
 from handbell.cli.main import main
-from handbell.coach import kit, lists
-from handbell.coach.cards import Card, LaneCard, cards_of, kit_words, task_words
-from handbell.coach.cards_layout import FAR, PAPERS, pages_of
-from handbell.coach.edit import PlanText
-from handbell.coach.library import load_library
-from handbell.coach.numbers import numbers_of
-from handbell.coach.remarks import coach_remarks, followings
-from handbell.coach.swap import facts, find_swaps, swapped
-from handbell.coach.swap_rank import Wish
-from handbell.coach.written_out import written_out
+from handbell.coach.library import lists
+from handbell.coach.library.remarks import coach_remarks, followings
+from handbell.coach.library.shelf import load_library
+from handbell.coach.numbers.numbers import numbers_of
+from handbell.coach.order import kit
+from handbell.coach.swap.rank import Wish
+from handbell.coach.swap.swap import facts, find_swaps, swapped
+from handbell.coach.writing.edit import PlanText
+from handbell.coach.writing.written_out import written_out
 from handbell.compile import build
+from handbell.paper.cards import Card, LaneCard, cards_of, kit_words, task_words
+from handbell.paper.layout import FAR, PAPERS, pages_of
 from handbell.plan.files import parse_plan
 from handbell.plan.scaling import for_bib
-from handbell.store.timelines import decode
+from handbell.store.logs.timelines import decode
 
 LIBRARY = load_library()
 LIST = """

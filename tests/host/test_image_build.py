@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from handbell.base.errors import HandbellError
-from handbell.boxes import uf2
+from handbell.boxes.firmware import uf2
 from image import build, licences, sources
 
 BOOT = (Path(build.__file__).with_name("boot.py")).read_text(encoding="utf-8")

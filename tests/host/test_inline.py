@@ -8,8 +8,8 @@ import sys
 import pytest
 
 from handbell.base.errors import HandbellError
-from handbell.boxes.firmware import firmware_root, sources
-from handbell.boxes.inline import LARGEST, inline
+from handbell.boxes.firmware.files import firmware_root, sources
+from handbell.boxes.firmware.inline import LARGEST, inline
 
 PARTS = """\
 from array import array

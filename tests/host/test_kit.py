@@ -10,10 +10,10 @@ import pytest
 
 from handbell.base.errors import PlanError
 from handbell.cli.main import main
-from handbell.coach.kit import demands_of, faults, lane_orders, orders, share
-from handbell.coach.schedule_demands import WAITS
-from handbell.coach.schedule_table import by_group, by_station, visits
-from handbell.coach.schedule_verify import broken
+from handbell.coach.order.demands import WAITS
+from handbell.coach.order.kit import demands_of, faults, lane_orders, orders, share
+from handbell.coach.order.table import by_group, by_station, visits
+from handbell.coach.order.verify import broken
 from handbell.compile import build
 from handbell.compile.timetable import box_rows
 from handbell.plan.files import load_plan, parse_plan

@@ -11,11 +11,11 @@ from made_plans import EXAMPLES, toml
 
 from handbell.base.errors import PlanError
 from handbell.cli.main import main
-from handbell.coach.library import load_library
-from handbell.coach.library_entry import IMPACTS, PATTERNS, SPACES, Entry
-from handbell.coach.library_files import SHIPPED
-from handbell.coach.library_names import name_key
-from handbell.coach.remarks import coach_remarks
+from handbell.coach.library.entry import IMPACTS, PATTERNS, SPACES, Entry
+from handbell.coach.library.files import SHIPPED
+from handbell.coach.library.names import name_key
+from handbell.coach.library.remarks import coach_remarks
+from handbell.coach.library.shelf import load_library
 from handbell.plan.files import load_plan, parse_plan
 from handbell.plan.texts import LINE_MOST, drawable
 

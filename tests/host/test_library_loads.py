@@ -5,10 +5,10 @@ from pathlib import Path
 
 import pytest
 
-from handbell.coach.library import load_library
-from handbell.coach.library_entry import PATTERNS
-from handbell.coach.library_loads import FROM_DOING, FROM_IMPACT, FROM_TIRED, LOADS, follows
-from handbell.coach.swap_rank import Surroundings, Wish, choices, kit_in_use
+from handbell.coach.library.entry import PATTERNS
+from handbell.coach.library.loads import FROM_DOING, FROM_IMPACT, FROM_TIRED, LOADS, follows
+from handbell.coach.library.shelf import load_library
+from handbell.coach.swap.rank import Surroundings, Wish, choices, kit_in_use
 
 LIBRARY = load_library()
 ENTRIES = LIBRARY.entries
@@ -301,7 +301,7 @@ def test_weights_in_hands_load_wrist_elbow_and_shoulder_and_the_back_of_who_stan
 
 def test_what_a_key_says_again_is_not_written_twice():
     """``loads`` holds only what does not follow from the rest."""
-    from handbell.coach.library_loads import follows
+    from handbell.coach.library.loads import follows
 
     for entry in ENTRIES.values():
         assert not set(entry.loads) & set(follows(entry.does, entry.impact, entry.tires)), entry.id

@@ -4,7 +4,7 @@ import random
 
 import pytest
 
-from handbell.boxes.marks import Walk
+from handbell.boxes.clocks.marks import Walk
 from handbell.cli.main import main
 from handbell_core.clock import next_on_grid
 

@@ -8,12 +8,12 @@ from made_plans import EXAMPLES, THREE_AT_TWO, plans, toml
 
 from handbell.base.errors import PlanError
 from handbell.cli.main import main
-from handbell.coach.against import against
-from handbell.coach.efforts import ways
-from handbell.coach.library import Library, load_library
-from handbell.coach.library_files import read_entries
-from handbell.coach.numbers import UNKNOWN, WAITING, Range, numbers_of
-from handbell.coach.work_rest import compared
+from handbell.coach.library.files import read_entries
+from handbell.coach.library.shelf import Library, load_library
+from handbell.coach.numbers.against import against
+from handbell.coach.numbers.efforts import ways
+from handbell.coach.numbers.numbers import UNKNOWN, WAITING, Range, numbers_of
+from handbell.coach.numbers.work_rest import compared
 from handbell.compile import build
 from handbell.plan.files import load_plan, parse_plan
 

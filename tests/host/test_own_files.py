@@ -10,11 +10,11 @@ import threading
 import pytest
 
 from handbell.base.errors import HandbellError
-from handbell.boxes.stations import SentClass, Starts, StationMap, data_folder, last_sent
+from handbell.boxes.classes.stations import SentClass, Starts, StationMap, data_folder, last_sent
 from handbell.cli.main import main
-from handbell.coach.advice_limits import load_limits
-from handbell.coach.library import load_library
-from handbell.store.forget_files import forget_in_files
+from handbell.coach.advice.limits import load_limits
+from handbell.coach.library.shelf import load_library
+from handbell.store.people.forget_files import forget_in_files
 from handbell.virtual.clock import load_clock
 
 NOW_MS = 1_790_000_000_000

@@ -6,8 +6,8 @@ import pytest
 from made_plans import EXAMPLES
 
 from handbell.cli.main import main
-from handbell.coach.library import load_library
-from handbell.coach.remarks import coach_remarks
+from handbell.coach.library.remarks import coach_remarks
+from handbell.coach.library.shelf import load_library
 from handbell.compile import build
 from handbell.plan.files import load_plan
 

@@ -14,11 +14,11 @@ from made_plans import EXAMPLES, plans, toml
 from handbell.base.errors import HandbellError, PlanError
 from handbell.base.files import whole_file
 from handbell.cli.main import main
-from handbell.coach.calendar import calendar, uid
-from handbell.coach.rehearsal import GATE_MS, RATE_HZ, Bell, bells, part, samples, write_wav
-from handbell.coach.sheet import box_sheet, class_sheet, harmless
 from handbell.compile import build
 from handbell.compile.timetable import box_rows
+from handbell.paper.calendar import calendar, uid
+from handbell.paper.rehearsal import GATE_MS, RATE_HZ, Bell, bells, part, samples, write_wav
+from handbell.paper.sheet import box_sheet, class_sheet, harmless
 from handbell.plan.files import load_plan, parse_plan
 from handbell_core import cues
 from handbell_core import timeline as t

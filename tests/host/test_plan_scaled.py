@@ -7,7 +7,7 @@ import pytest
 from handbell.base.errors import PlanError
 from handbell.compile import build
 from handbell.plan.files import parse_plan
-from handbell.store.timelines import decode
+from handbell.store.logs.timelines import decode
 from handbell_core import timeline as t
 
 PLAN = """

@@ -5,17 +5,17 @@ import json
 import os
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
 from fake_board import AFTER, BEFORE, TORN, FakeBoard
 
 from handbell.base.digest import whole_hex
 from handbell.base.errors import BoxError, HandbellError
-from handbell.boxes import bench, firmware, prepare
-from handbell.boxes.firmware import Image
-from handbell.boxes.inline_names import bound_names
-from handbell.boxes.prompt import NoPromptError, SerialPrompt
+from handbell.boxes.firmware import files as firmware
+from handbell.boxes.firmware import prepare
+from handbell.boxes.firmware.files import Image
+from handbell.boxes.firmware.inline_names import bound_names
+from handbell.boxes.firmware.prompt import NoPromptError, SerialPrompt
 from handbell.cli.main import main
 from handbell_core import faults
 
@@ -234,7 +234,7 @@ def test_constants_are_put_in_but_those_that_the_bench_asks_for_stay():
     sources = firmware.inlined()
     assert b"TOO_LATE_US" not in sources["box/app.py"]
     asked = 0
-    for code in Path(bench.__file__).with_name("bench_board").glob("*.py"):
+    for code in firmware.PROMPT_CODE.glob("*.py"):
         for node in ast.walk(ast.parse(code.read_text(encoding="utf-8"))):
             path = (getattr(node, "module", "") or "").replace(".", "/") + ".py"
             if path in sources:
@@ -586,8 +586,8 @@ def test_a_port_that_is_no_micropython_explains_how_to_get_it(monkeypatch, capsy
             pass
 
     threading.Thread(target=echo, daemon=True).start()
-    monkeypatch.setattr("handbell.boxes.connection.REPLY_S", 0.1)
-    monkeypatch.setattr("handbell.boxes.prompt.ENTER_S", 0.5)
+    monkeypatch.setattr("handbell.boxes.link.connection.REPLY_S", 0.1)
+    monkeypatch.setattr("handbell.boxes.firmware.prompt.ENTER_S", 0.5)
     try:
         assert main(["prepare", os.ttyname(follower)]) == 1
     finally:
@@ -619,8 +619,8 @@ def test_a_prompt_that_can_not_be_opened_raises_in_our_words():
 def test_the_command_hangs_the_box_and_says_what_it_is(monkeypatch, capsys):
     box = FakeBox({"hello": HELLO, "name": {}})
     done = prepare.Prepared(sent=5, folder="fw_a", facts=HELLO)
-    monkeypatch.setattr("handbell.boxes.prepare.prepare", lambda *_, build: done)
-    monkeypatch.setattr("handbell.boxes.connection.Connection", box)
+    monkeypatch.setattr("handbell.boxes.firmware.prepare.prepare", lambda *_, build: done)
+    monkeypatch.setattr("handbell.boxes.link.connection.Connection", box)
     assert main(["prepare", "the port", "--station", "3", "--label", "Door"]) == 0
     assert "Box ab12 on the port: station 3, Door; firmware 1" in capsys.readouterr().out
     assert box.asked == ["name"]

@@ -15,7 +15,7 @@ from handbell.report.athlete import athlete_report
 from handbell.report.months import HELD, few, signed, trend_words
 from handbell.report.page import page
 from handbell.store import open_store
-from handbell.store.efforts import Effort, Outcome
+from handbell.store.results.efforts import Effort, Outcome
 from handbell_core import timeline as t
 
 

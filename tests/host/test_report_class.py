@@ -13,7 +13,7 @@ from handbell.report import class_report
 from handbell.report.cells import cell_words
 from handbell.report.page import page
 from handbell.store import open_store
-from handbell.store.wearers import clean_name, set_wearers
+from handbell.store.people.wearers import clean_name, set_wearers
 from handbell_core import faults
 from handbell_core import journal as j
 from handbell_core import timeline as t

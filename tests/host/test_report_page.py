@@ -13,7 +13,7 @@ from handbell.report import class_report
 from handbell.report.charts import chart_of
 from handbell.report.page import page, write_page
 from handbell.store import open_store
-from handbell.store.wearers import set_wearers
+from handbell.store.people.wearers import set_wearers
 
 AT_US = (classes.START_UTC_MS + 900_000) * 1000
 HOSTILE = {

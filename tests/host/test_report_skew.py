@@ -6,14 +6,14 @@ import classes
 import pytest
 from test_clock_store import AHEAD_US, MINUTE_US, MODEL_US, START_US, contact, found_end, take_in
 
-from handbell.boxes.skew import HEARD_US
+from handbell.boxes.clocks.skew import HEARD_US
 from handbell.cli.main import main
 from handbell.report import class_report
 from handbell.report.page import page
 from handbell.report.skew import early_words, skew_report
 from handbell.report.steps import StepReport
 from handbell.store import open_store
-from handbell.store.skews import ClassSkew, RunSkew, skew_of_class
+from handbell.store.results.skews import ClassSkew, RunSkew, skew_of_class
 
 LABELS = {1: "Mat", 2: "Rope"}
 IN_STEP = StepReport(0, (), (), {}, {})

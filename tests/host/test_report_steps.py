@@ -13,7 +13,7 @@ from handbell.cli.main import main
 from handbell.report import class_report
 from handbell.report.page import page
 from handbell.store import open_store
-from handbell.store.moments import moments_of
+from handbell.store.logs.moments import moments_of
 from handbell_core import journal as j
 
 START_MS = classes.START_UTC_MS

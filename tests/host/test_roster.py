@@ -7,11 +7,11 @@ from hypothesis import strategies as st
 
 from handbell.base.errors import HandbellError, RosterError, UsageError
 from handbell.cli.main import main
-from handbell.store.cells import as_written, safe
-from handbell.store.queries import load_class
-from handbell.store.roster import Athlete, athletes, merge, wear_as_usual
-from handbell.store.roster_file import parse_roster, read_roster
-from handbell.store.wearers import set_wearers
+from handbell.store.exports.cells import as_written, safe
+from handbell.store.people.roster import Athlete, athletes, merge, wear_as_usual
+from handbell.store.people.roster_file import parse_roster, read_roster
+from handbell.store.people.wearers import set_wearers
+from handbell.store.results.queries import load_class
 
 pytest_plugins = ["store_fixtures"]
 

@@ -7,9 +7,8 @@ import pytest
 from made_demands import clashing, feasible, small
 
 from handbell.base.errors import UsageError
-from handbell.coach.schedule import solve
-from handbell.coach.schedule_clash import holds
-from handbell.coach.schedule_demands import (
+from handbell.coach.order.clash import holds
+from handbell.coach.order.demands import (
     WAITS,
     Clash,
     Demand,
@@ -21,7 +20,8 @@ from handbell.coach.schedule_demands import (
     UndecidedError,
     only,
 )
-from handbell.coach.schedule_verify import broken
+from handbell.coach.order.schedule import solve
+from handbell.coach.order.verify import broken
 
 
 def plain(groups, stations, people=2, **more):

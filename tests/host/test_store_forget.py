@@ -9,16 +9,17 @@ import pytest
 from sqlalchemy import Text, select
 
 from handbell.base.errors import UsageError
-from handbell.boxes.stations import SentClass, StationMap, last_sent
+from handbell.boxes.classes.stations import SentClass, StationMap, last_sent
 from handbell.cli.main import main
-from handbell.store import migrate, open_store, tables
-from handbell.store.amend import Change, amend_name, settle_name, undo
-from handbell.store.forget import forget
-from handbell.store.queries import load_class
-from handbell.store.redact import without_name, without_name_in_timeline
-from handbell.store.roster import Athlete, athletes, merge, wear_as_usual
-from handbell.store.timelines import decode
-from handbell.store.wearers import set_wearers
+from handbell.store import open_store
+from handbell.store.database import migrate, tables
+from handbell.store.logs.timelines import decode
+from handbell.store.people.forget import forget
+from handbell.store.people.redact import without_name, without_name_in_timeline
+from handbell.store.people.roster import Athlete, athletes, merge, wear_as_usual
+from handbell.store.people.wearers import set_wearers
+from handbell.store.results.amend import Change, amend_name, settle_name, undo
+from handbell.store.results.queries import load_class
 from handbell_core import journal as j
 
 pytest_plugins = ["store_fixtures"]

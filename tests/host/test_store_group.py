@@ -5,12 +5,12 @@ import odd_classes
 import pytest
 
 from handbell.analysis.history import past_classes
-from handbell.store import settle
-from handbell.store.amend import Change, amend_efforts, one_window, places_of, undo
-from handbell.store.efforts import Outcome, efforts
-from handbell.store.group import group_rows
-from handbell.store.queries import load_class
-from handbell.store.sums import SUMMED
+from handbell.store.results import settle
+from handbell.store.results.amend import Change, amend_efforts, one_window, places_of, undo
+from handbell.store.results.efforts import Outcome, efforts
+from handbell.store.results.group import group_rows
+from handbell.store.results.queries import load_class
+from handbell.store.results.sums import SUMMED
 from handbell_core import timeline as t
 
 pytest_plugins = ["store_fixtures"]
@@ -125,8 +125,8 @@ def test_somebody_who_never_pressed_did_not_come(store):
 def test_pandas_over_the_export_says_the_same(filled, tmp_path):
     # Outside check: the same sums by pandas from the CSV files.
     pd = pytest.importorskip("pandas", reason="pip install pandas")
-    from handbell.store.export import export_csv
-    from handbell.store.schema import Wanted
+    from handbell.store.exports.export import export_csv
+    from handbell.store.exports.schema import Wanted
 
     export_csv(filled, tmp_path, Wanted(classes=frozenset({4})))
     table = pd.read_csv(tmp_path / "results.csv")

@@ -10,9 +10,12 @@ from sqlalchemy import func, select
 
 from handbell.base.errors import StoreError, UnreadJournalError, UsageError
 from handbell.cli.main import main
-from handbell.store import open_store, salvage, settle, tables
-from handbell.store.forget import forget
-from handbell.store.wearers import set_wearers
+from handbell.store import open_store
+from handbell.store.database import tables
+from handbell.store.logs import salvage
+from handbell.store.people.forget import forget
+from handbell.store.people.wearers import set_wearers
+from handbell.store.results import settle
 from handbell_core import faults
 from handbell_core import journal as j
 from handbell_core import timeline as t

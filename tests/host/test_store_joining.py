@@ -11,12 +11,14 @@ from sqlalchemy import select
 
 from handbell.base.errors import UsageError
 from handbell.cli.main import main
-from handbell.store import filing, joining, open_store, tables
-from handbell.store.amend import Change, amend_name, undo
-from handbell.store.parted import parted, touch
-from handbell.store.queries import load_class
-from handbell.store.together import Log
-from handbell.store.wearers import set_wearers
+from handbell.store import open_store
+from handbell.store.classes import filing, joining
+from handbell.store.classes.parted import parted, touch
+from handbell.store.classes.together import Log
+from handbell.store.database import tables
+from handbell.store.people.wearers import set_wearers
+from handbell.store.results.amend import Change, amend_name, undo
+from handbell.store.results.queries import load_class
 
 pytest_plugins = ["store_fixtures"]
 

@@ -16,9 +16,10 @@ from sqlalchemy import select, text
 from store_places import KINDS, require_server
 
 from handbell.base.errors import StoreError
-from handbell.store import migrate, open_store, tables
-from handbell.store.queries import list_classes
-from handbell.store.wearers import set_wearers
+from handbell.store import open_store
+from handbell.store.database import migrate, tables
+from handbell.store.people.wearers import set_wearers
+from handbell.store.results.queries import list_classes
 from handbell_core import journal as j
 
 NEXT_STEP = '''
@@ -231,7 +232,7 @@ def test_an_address_without_a_driver_says_so_and_shows_no_password():
 
 
 def test_a_store_that_is_held_by_another_program_says_so(tmp_path, monkeypatch):
-    from handbell.store import connect
+    from handbell.store.database import connect
 
     monkeypatch.setattr(connect, "BUSY_MS", 50)
     path = tmp_path / "store.sqlite"
@@ -243,7 +244,7 @@ def test_a_store_that_is_held_by_another_program_says_so(tmp_path, monkeypatch):
 
 def test_a_new_file_that_another_program_begins_to_write_is_waited_for(tmp_path, monkeypatch):
     """SQLite refuses at once there, with any busy_timeout: as when several open a new store."""
-    from handbell.store import connect
+    from handbell.store.database import connect
 
     path, waited = tmp_path / "store.sqlite", []
     with closing(sqlite3.connect(path, isolation_level=None)) as other:
@@ -315,7 +316,7 @@ def test_tables_and_queries_are_sound_sql_for_a_server_too():
     from sqlalchemy.dialects import postgresql
     from sqlalchemy.schema import CreateTable
 
-    from handbell.store import queries
+    from handbell.store.results import queries
 
     dialect = postgresql.dialect()
     for table in tables.metadata.sorted_tables:

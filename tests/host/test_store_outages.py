@@ -15,9 +15,11 @@ from handbell.cli.main import main
 from handbell.report import class_report
 from handbell.report.cells import cell_words
 from handbell.report.page import page
-from handbell.store import open_store, settle, tables
-from handbell.store.efforts import Outcome, efforts
-from handbell.store.queries import load_class
+from handbell.store import open_store
+from handbell.store.database import tables
+from handbell.store.results import settle
+from handbell.store.results.efforts import Outcome, efforts
+from handbell.store.results.queries import load_class
 from handbell_core import faults
 from handbell_core import journal as j
 from handbell_core import timeline as t

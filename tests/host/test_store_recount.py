@@ -6,7 +6,7 @@ import classes
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from handbell.store import journals, recount, timelines
+from handbell.store.logs import journals, recount, timelines
 from handbell_core import journal as j
 from handbell_core import timeline as t
 from handbell_core.runner import AT_GATE

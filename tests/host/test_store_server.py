@@ -11,12 +11,13 @@ from store_places import PASSWORD, Server, require_server
 
 from handbell.base.errors import StoreError
 from handbell.cli.main import main
-from handbell.store import Store, open_store, tables
-from handbell.store.bundle import export_bundle
-from handbell.store.bundle_in import import_bundle
-from handbell.store.queries import load_class
-from handbell.store.schema import Wanted
-from handbell.store.wearers import set_wearers
+from handbell.store import Store, open_store
+from handbell.store.bundles.bundle import export_bundle
+from handbell.store.bundles.taking_in import import_bundle
+from handbell.store.database import tables
+from handbell.store.exports.schema import Wanted
+from handbell.store.people.wearers import set_wearers
+from handbell.store.results.queries import load_class
 from handbell_core import journal as j
 
 DAY_MS = 86_400_000
@@ -214,7 +215,7 @@ def test_somebody_elses_database_is_left_alone(address):
 
 
 def test_other_kinds_of_database_are_refused_in_a_sentence(monkeypatch):
-    from handbell.store import connect
+    from handbell.store.database import connect
 
     class Dialect:
         name = "mysql"

@@ -12,20 +12,13 @@ from made_plans import EXAMPLES, IN_MANUAL, plans, toml
 
 from handbell.base.errors import HandbellError
 from handbell.cli.main import main
-from handbell.coach.edit import Change, PlanText, write_plan
-from handbell.coach.library import load_library
-from handbell.coach.library_entry import IMPACTS, SPACES
-from handbell.coach.library_names import name_key
-from handbell.coach.swap import find_swaps, swapped
-from handbell.coach.swap_keys import new_keys
-from handbell.coach.swap_rank import (
-    Surroundings,
-    Wish,
-    beyond,
-    choices,
-    sore_parts,
-    strained,
-)
+from handbell.coach.library.entry import IMPACTS, SPACES
+from handbell.coach.library.names import name_key
+from handbell.coach.library.shelf import load_library
+from handbell.coach.swap.keys import new_keys
+from handbell.coach.swap.rank import Surroundings, Wish, beyond, choices, sore_parts, strained
+from handbell.coach.swap.swap import find_swaps, swapped
+from handbell.coach.writing.edit import Change, PlanText, write_plan
 from handbell.compile import build
 from handbell.plan.files import parse_plan
 from handbell.plan.own_tasks import done_by

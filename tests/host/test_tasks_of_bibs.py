@@ -10,16 +10,16 @@ from made_plans import plans, toml
 
 from handbell.base.errors import PlanError
 from handbell.cli.main import main
-from handbell.coach.calendar import calendar
-from handbell.coach.fit import Fitted, Misfit, fit
-from handbell.coach.library import Library
-from handbell.coach.library_files import read_entries
-from handbell.coach.numbers import Range, numbers_of
-from handbell.coach.remarks import coach_remarks
-from handbell.coach.schedule_table import visits
-from handbell.coach.sheet import box_sheet, class_sheet
+from handbell.coach.fit.fit import Fitted, Misfit, fit
+from handbell.coach.library.files import read_entries
+from handbell.coach.library.remarks import coach_remarks
+from handbell.coach.library.shelf import Library
+from handbell.coach.numbers.numbers import Range, numbers_of
+from handbell.coach.order.table import visits
 from handbell.compile import build
 from handbell.compile.timetable import box_rows
+from handbell.paper.calendar import calendar
+from handbell.paper.sheet import box_sheet, class_sheet
 from handbell.plan.files import parse_plan
 from handbell.plan.own_tasks import Own, bibs_words, parted, tasks_of
 from handbell.plan.texts import drawable

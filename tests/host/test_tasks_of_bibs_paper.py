@@ -7,13 +7,13 @@ from made_cards import with_own_tasks
 from made_own_tasks import CLASS, GROUPS, PUSH_UP, SQUAT, class_of, exercise, rotation
 from made_plans import toml
 
-from handbell.coach.cards import Card, LaneCard, cards_of, kit_words
-from handbell.coach.cards_layout import FAR, MARGIN_MM, NEAR, PAPERS, SEE_BOX, pages_of
-from handbell.coach.cards_page import timetable_page
-from handbell.coach.cards_timetable import timetable
-from handbell.coach.library import Library
-from handbell.coach.library_files import read_entries
+from handbell.coach.library.files import read_entries
+from handbell.coach.library.shelf import Library
 from handbell.compile import build
+from handbell.paper.cards import Card, LaneCard, cards_of, kit_words
+from handbell.paper.layout import FAR, MARGIN_MM, NEAR, PAPERS, SEE_BOX, pages_of
+from handbell.paper.page import timetable_page
+from handbell.paper.timetable import timetable
 from handbell.plan.files import parse_plan
 from handbell.plan.own_tasks import bibs_words
 

@@ -4,7 +4,7 @@ import pytest
 from made_image import image_file, name, uf2_file
 
 from handbell.base.errors import HandbellError
-from handbell.boxes.uf2 import FILES_AT, flash_of, read_image
+from handbell.boxes.firmware.uf2 import FILES_AT, flash_of, read_image
 
 
 def test_an_image_is_read_whole_and_says_what_it_is(tmp_path):

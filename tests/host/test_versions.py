@@ -8,15 +8,15 @@ import pytest
 from lying_box import LyingBox, digest, no_pause_at_closing
 
 from handbell.base.errors import BoxError, StoreError, UnreadJournalError
-from handbell.boxes.collect import collect
-from handbell.boxes.connection import Connection
-from handbell.boxes.fleet import Fleet
-from handbell.boxes.send import Load, send
-from handbell.boxes.stations import StationMap
+from handbell.boxes.classes.collect import collect
+from handbell.boxes.classes.send import Load, send
+from handbell.boxes.classes.stations import StationMap
+from handbell.boxes.link.connection import Connection
+from handbell.boxes.link.fleet import Fleet
 from handbell.cli.main import main
 from handbell.compile.timeline_writer import head_bytes
 from handbell.store import ingest_run, open_store
-from handbell.store.salvage import unread
+from handbell.store.logs.salvage import unread
 from handbell_core import faults, journal, timeline
 
 # Written by the core as it was when the formats had just these versions: one window of 30 s at

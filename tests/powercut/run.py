@@ -22,7 +22,8 @@ from fake_board import FakeBoard  # noqa: E402
 from runtimes import micropython_command, micropython_path  # noqa: E402
 
 from handbell.base.digest import whole_hex  # noqa: E402
-from handbell.boxes import firmware, prepare  # noqa: E402
+from handbell.boxes.firmware import files as firmware  # noqa: E402
+from handbell.boxes.firmware import prepare  # noqa: E402
 
 
 @dataclass

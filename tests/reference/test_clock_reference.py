@@ -8,7 +8,7 @@ from scipy import stats
 
 from handbell.base.drift import PPB, TEMPERATURE_PPB, TOLERANCE_PPB, drift_us
 from handbell.base.robust import theil_sen
-from handbell.boxes.skew import HEARD_US, ClockState, floor_m, heard, worst_skew_us
+from handbell.boxes.clocks.skew import HEARD_US, ClockState, floor_m, heard, worst_skew_us
 
 
 @pytest.mark.parametrize("count", [2, 3, 5, 8, 20, 61])

@@ -11,14 +11,14 @@ import numpy as np
 import pytest
 from made_plans import EXAMPLES
 
-from handbell.coach.calendar import calendar
-from handbell.coach.legible import LEAST_RAD, PREFERRED_RAD, capital_mm
-from handbell.coach.library import Library
-from handbell.coach.library_files import read_entries
-from handbell.coach.numbers import kcal_per_kg, numbers_of
-from handbell.coach.rehearsal import LEVEL, RATE_HZ, bells, samples, write_wav
-from handbell.coach.work_rest import WORK_TO_REST
+from handbell.coach.library.files import read_entries
+from handbell.coach.library.shelf import Library
+from handbell.coach.numbers.numbers import kcal_per_kg, numbers_of
+from handbell.coach.numbers.work_rest import WORK_TO_REST
 from handbell.compile import build
+from handbell.paper.calendar import calendar
+from handbell.paper.legible import LEAST_RAD, PREFERRED_RAD, capital_mm
+from handbell.paper.rehearsal import LEVEL, RATE_HZ, bells, samples, write_wav
 from handbell.plan.files import load_plan, parse_plan
 from handbell_core import cues
 

@@ -10,10 +10,10 @@ import pytest
 from made_demands import clashing, feasible, small
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from handbell.coach.fit import Fitted, Misfit, fit
-from handbell.coach.schedule import solve
-from handbell.coach.schedule_demands import Clash, Demands, Group, Schedule, Station, only
-from handbell.coach.schedule_verify import broken
+from handbell.coach.fit.fit import Fitted, Misfit, fit
+from handbell.coach.order.demands import Clash, Demands, Group, Schedule, Station, only
+from handbell.coach.order.schedule import solve
+from handbell.coach.order.verify import broken
 from handbell.plan.files import parse_plan
 
 # Rotations as edge colourings (networkx)

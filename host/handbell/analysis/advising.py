@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from handbell.coach.advice_limits import Limits
-from handbell.coach.advice_plan import Advice, Decision, advise_all, decide
-from handbell.coach.edit import PlanText
-from handbell.coach.library import Library
+from handbell.coach.advice.limits import Limits
+from handbell.coach.advice.plan import Advice, Decision, advise_all, decide
+from handbell.coach.library.shelf import Library
+from handbell.coach.writing.edit import PlanText
 from handbell.store import Store
 
 from .cases import cases_of, classes_read

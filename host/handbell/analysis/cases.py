@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from handbell.coach.advice import Case, Flatness, Session, Try
-from handbell.coach.library_names import name_key
-from handbell.store.efforts import Effort, Outcome
-from handbell.store.sums import ExerciseSums, joined
+from handbell.coach.advice.advice import Case, Flatness, Session, Try
+from handbell.coach.library.names import name_key
+from handbell.store.results.efforts import Effort, Outcome
+from handbell.store.results.sums import ExerciseSums, joined
 from handbell_core import timeline as t
 
 from .history import DAY_US, Attended, PastClass, classes_of

@@ -12,10 +12,10 @@ from datetime import date, datetime
 from functools import cache, cached_property, partial
 
 from handbell.store import Store
-from handbell.store.efforts import Effort, efforts
-from handbell.store.group import GroupClass, PersonClass, group_rows
-from handbell.store.queries import ClassRecord, ClassRow, load_class, load_row
-from handbell.store.sums import ExerciseSums
+from handbell.store.results.efforts import Effort, efforts
+from handbell.store.results.group import GroupClass, PersonClass, group_rows
+from handbell.store.results.queries import ClassRecord, ClassRow, load_class, load_row
+from handbell.store.results.sums import ExerciseSums
 
 from .load import Rated
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from handbell.store.moments import Moment
+from handbell.store.logs.moments import Moment
 
 SAME_MS = 2  # the journal tells whole ms, each may be one off
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from handbell.coach.library_names import name_key
-from handbell.store.sums import ExerciseSums
+from handbell.coach.library.names import name_key
+from handbell.store.results.sums import ExerciseSums
 from handbell_core import timeline as t
 
 Task = tuple[object, ...]

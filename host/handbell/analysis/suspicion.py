@@ -13,9 +13,9 @@ from statistics import fmean, stdev
 
 from handbell.base.times import whole_clock
 from handbell.base.words import several
-from handbell.coach.library import Library
-from handbell.coach.library_names import name_key
-from handbell.store.efforts import Effort, Outcome
+from handbell.coach.library.names import name_key
+from handbell.coach.library.shelf import Library
+from handbell.store.results.efforts import Effort, Outcome
 from handbell_core import faults
 from handbell_core import journal as j
 from handbell_core import timeline as t

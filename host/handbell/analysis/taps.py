@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from sqlalchemy import select
 
-from handbell.store import Store, tables
+from handbell.store import Store
+from handbell.store.database import tables
 from handbell_core import journal as j
 
 TAP = "tap"

@@ -14,8 +14,8 @@ from typing import Any
 
 from handbell.base.drift import MOST_PPB, PPB
 from handbell.base.errors import BoxError
-from handbell.boxes.clock import measure
-from handbell.boxes.connection import Connection
+from handbell.boxes.clocks.clock import measure
+from handbell.boxes.link.connection import Connection
 
 LOOK_S = 1.0
 LAMP_S = 0.4

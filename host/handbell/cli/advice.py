@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from handbell.analysis.advising import ClassAdvice
-    from handbell.coach.advice_plan import Advice, Decision
-    from handbell.coach.edit import PlanText
+    from handbell.coach.advice.plan import Advice, Decision
+    from handbell.coach.writing.edit import PlanText
 
     Say = Callable[[str], None]
 
@@ -58,10 +58,10 @@ def advise_arguments(parser: argparse.ArgumentParser) -> None:
 def advise_run(args: argparse.Namespace) -> Result:
     """Advise on everybody who came, and write next week's plan when told to."""
     from handbell.analysis.advising import advise_class
-    from handbell.coach.advice_limits import load_limits
-    from handbell.coach.advice_plan import next_plan
-    from handbell.coach.edit import PlanText, read_plan, write_plan
-    from handbell.coach.library import load_library
+    from handbell.coach.advice.limits import load_limits
+    from handbell.coach.advice.plan import next_plan
+    from handbell.coach.library.shelf import load_library
+    from handbell.coach.writing.edit import PlanText, read_plan, write_plan
     from handbell.store import open_store
 
     if args.out is not None and args.plan is None:

@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from handbell.store import Store
-    from handbell.store.amend import Change
-    from handbell.store.queries import Amendment, ClassRecord
+    from handbell.store.results.amend import Change
+    from handbell.store.results.queries import Amendment, ClassRecord
 
 
 def amend_arguments(parser: argparse.ArgumentParser) -> None:
@@ -57,8 +57,8 @@ def amend_arguments(parser: argparse.ArgumentParser) -> None:
 def amend_run(args: argparse.Namespace) -> Result:
     """Amend something of a class, undo that, or list what was amended."""
     from handbell.store import open_store
-    from handbell.store.amend import twice_there, undo
-    from handbell.store.queries import load_class
+    from handbell.store.results.amend import twice_there, undo
+    from handbell.store.results.queries import load_class
 
     with open_store(args.store) as store:
         record = load_class(store, args.class_id)
@@ -90,8 +90,8 @@ def amend_run(args: argparse.Namespace) -> Result:
 
 
 def _change(args: argparse.Namespace) -> Change | None:
-    from handbell.store import settle
-    from handbell.store.amend import Change
+    from handbell.store.results import settle
+    from handbell.store.results.amend import Change
 
     said = {
         settle.REPS: None if args.reps is None else str(args.reps),
@@ -111,7 +111,7 @@ def _change(args: argparse.Namespace) -> Change | None:
 
 
 def _held(word: str) -> str:
-    from handbell.store.settle import TO_END
+    from handbell.store.results.settle import TO_END
 
     if word == TO_END:
         return word
@@ -124,8 +124,8 @@ def _held(word: str) -> str:
 def _amend(
     store: Store, record: ClassRecord, args: argparse.Namespace, change: Change
 ) -> list[Amendment]:
-    from handbell.store.amend import amend_efforts, amend_name, one_window, places_of
-    from handbell.store.settle import BIB, HELD, NAME, REPS
+    from handbell.store.results.amend import amend_efforts, amend_name, one_window, places_of
+    from handbell.store.results.settle import BIB, HELD, NAME, REPS
 
     if change.what == NAME:
         return amend_name(store, record, args.bib, change)
@@ -164,7 +164,7 @@ def _line(a: Amendment, exercise: str, hold: bool) -> str:
 
 def words_of(a: Amendment, hold: bool) -> str:
     """Return what an amendment changed, in words; ``hold``: of a position to hold."""
-    from handbell.store import settle
+    from handbell.store.results import settle
 
     was = a.was or "nothing"
     if a.what == settle.NOTHING:

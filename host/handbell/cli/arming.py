@@ -13,15 +13,15 @@ from handbell.cli.starts import Start, ahead_words
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from handbell.boxes.arm import Forecast, Readiness
-    from handbell.boxes.clock import Clocks
-    from handbell.boxes.rate import Rate
+    from handbell.boxes.classes.arm import Forecast, Readiness
+    from handbell.boxes.clocks.clock import Clocks
+    from handbell.boxes.clocks.rate import Rate
 
 
 @contextmanager
 def known_clocks(url: str | None) -> Iterator[Clocks]:
     """Give clocks that keep their contacts in the store; without a store they forget them."""
-    from handbell.boxes.clock import Clocks
+    from handbell.boxes.clocks.clock import Clocks
     from handbell.store import open_store
 
     try:
@@ -69,7 +69,7 @@ def arm_rows(table: list[Readiness], seen: Forecast) -> list[dict[str, Any]]:
 
 def skew_data(seen: Forecast) -> dict[str, Any]:
     """Return the worst skew of the set, with what it means and what helps."""
-    from handbell.boxes.skew import HEARD_US, floor_m, heard
+    from handbell.boxes.clocks.skew import HEARD_US, floor_m, heard
 
     return {
         "start_us": seen.start_skew_us,

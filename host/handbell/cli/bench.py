@@ -13,7 +13,7 @@ from handbell.cli.render import Result
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from handbell.boxes.bench import Bench
+    from handbell.measure.measure import Bench
 
 MOST_MINUTES = 240
 
@@ -43,11 +43,11 @@ def bench_arguments(parser: argparse.ArgumentParser) -> None:
 
 def bench_run(args: argparse.Namespace) -> Result:
     """Measure a box and write the sheet, of what there is when it is broken off."""
-    from handbell.boxes.bench import Bench
-    from handbell.boxes.bench_sheet import default_path, write_sheet
     from handbell.cli.progress import Lines
     from handbell.cli.render import console
     from handbell.cli.world import host_clock
+    from handbell.measure.measure import Bench
+    from handbell.measure.sheet import default_path, write_sheet
 
     _check(args)
     with Lines(console(stderr=True)) as lines:
@@ -109,7 +109,7 @@ def _data(bench: Bench, path: Path) -> dict[str, Any]:
 def _print(bench: Bench, path: Path, out: Console) -> None:
     from rich.table import Table
 
-    from handbell.boxes.bench_sheet import advice, measured
+    from handbell.measure.sheet import advice, measured
 
     table = Table(box=None, pad_edge=False)
     for head in ("what", "measured", "verdict"):

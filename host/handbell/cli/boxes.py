@@ -11,8 +11,8 @@ from handbell.cli.render import Result
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from handbell.boxes.connection import Connection
-    from handbell.boxes.fleet import Fleet
+    from handbell.boxes.link.connection import Connection
+    from handbell.boxes.link.fleet import Fleet
 
 
 def port_argument(parser: argparse.ArgumentParser) -> None:
@@ -28,7 +28,7 @@ def port_argument(parser: argparse.ArgumentParser) -> None:
 
 def open_fleet(args: argparse.Namespace) -> Fleet:
     """Open every box; raises HandbellError when there is none."""
-    from handbell.boxes.fleet import Fleet
+    from handbell.boxes.link.fleet import Fleet
     from handbell.cli.world import host_clock
 
     return Fleet(args.port, host_clock())
@@ -86,7 +86,7 @@ def boxes_run(args: argparse.Namespace) -> Result:
         from handbell.cli.selftest import self_test_run
 
         return self_test_run(args)
-    from handbell.boxes.words import erred_words, fault_words, state_words
+    from handbell.boxes.link.words import erred_words, fault_words, state_words
 
     with open_fleet(args) as fleet:
         outcomes = fleet.each(_status)
@@ -149,7 +149,7 @@ def boxes_run(args: argparse.Namespace) -> Result:
 
 def _status(connection: Connection) -> dict[str, Any]:
     """Return how a box is; raises BoxError for one with another link, with what waits on it."""
-    from handbell.boxes.words import other_version
+    from handbell.boxes.link.words import other_version
 
     status = connection.request("status")
     if not connection.ours:
@@ -223,8 +223,8 @@ def _pairs(words: list[str]) -> list[tuple[int, str]]:
 
 def stations_run(args: argparse.Namespace) -> Result:
     """Show or change the station map; boxes that are plugged in are told at once."""
-    from handbell.boxes.send import ascii_label
-    from handbell.boxes.stations import StationMap
+    from handbell.boxes.classes.send import ascii_label
+    from handbell.boxes.classes.stations import StationMap
 
     stations = StationMap()
     replaced: list[str] = []

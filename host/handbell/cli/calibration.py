@@ -14,15 +14,15 @@ if TYPE_CHECKING:
     from rich.live import Live
     from rich.table import Table
 
-    from handbell.boxes.calibrate import Watched
+    from handbell.boxes.clocks.calibrate import Watched
 
 MOST_MIN = 600
 
 
 def calibrate_run(args: argparse.Namespace) -> Result:
     """Measure the boxes for so many minutes, keep all contacts, give each box its rate."""
-    from handbell.boxes.calibrate import calibrate
-    from handbell.boxes.clock import Clocks
+    from handbell.boxes.clocks.calibrate import calibrate
+    from handbell.boxes.clocks.clock import Clocks
     from handbell.cli.boxes import open_fleet, print_strangers, strangers
     from handbell.store import open_store
 

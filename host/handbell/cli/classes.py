@@ -14,12 +14,12 @@ from handbell.cli.starts import Start, start_of
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from handbell.boxes.clock import Clocks
-    from handbell.boxes.connection import Connection
-    from handbell.boxes.fleet import Fleet, Outcome
-    from handbell.boxes.hostclock import HostClock
-    from handbell.boxes.send import Sent
-    from handbell.boxes.stations import SentClass, Starts
+    from handbell.boxes.classes.send import Sent
+    from handbell.boxes.classes.stations import SentClass, Starts
+    from handbell.boxes.clocks.clock import Clocks
+    from handbell.boxes.clocks.hostclock import HostClock
+    from handbell.boxes.link.connection import Connection
+    from handbell.boxes.link.fleet import Fleet, Outcome
     from handbell.cli.progress import Lines
 
 
@@ -62,9 +62,9 @@ def store_argument(parser: argparse.ArgumentParser) -> None:
 
 def send_run(args: argparse.Namespace) -> Result:
     """Compile a plan and put each timeline on its box."""
-    from handbell.boxes.clock import Clocks
-    from handbell.boxes.send import Load, pair, send
-    from handbell.boxes.stations import SentClass, Starts, StationMap
+    from handbell.boxes.classes.send import Load, pair, send
+    from handbell.boxes.classes.stations import SentClass, Starts, StationMap
+    from handbell.boxes.clocks.clock import Clocks
     from handbell.compile import build
     from handbell.plan.files import load_plan
     from handbell.store import open_store
@@ -180,8 +180,8 @@ def arm_arguments(parser: argparse.ArgumentParser) -> None:
 
 def arm_run(args: argparse.Namespace) -> Result:
     """Check that every box is ready and set the start on all of them, or none."""
-    from handbell.boxes.arm import arm, forecast, survey
-    from handbell.boxes.stations import Starts, last_sent
+    from handbell.boxes.classes.arm import arm, forecast, survey
+    from handbell.boxes.classes.stations import Starts, last_sent
     from handbell.cli.arming import (
         arm_rows,
         known_clocks,
@@ -243,7 +243,7 @@ def arm_run(args: argparse.Namespace) -> Result:
 
 def _after_arming(sent: SentClass, starts: Starts) -> list[str]:
     """Return what a coach should know of a class that is set."""
-    from handbell.boxes.marks import Walk
+    from handbell.boxes.clocks.marks import Walk
 
     starts.drop([box for n, box in sent.boxes.items() if n in sent.timelines])  # said already
     others = starts.words()
@@ -258,7 +258,7 @@ def _start(args: argparse.Namespace, clocks: list[HostClock]) -> Start:
 
 def _cancel(args: argparse.Namespace) -> Result:
     """Take a start back on every box that is plugged in; a class that runs goes on."""
-    from handbell.boxes.stations import Starts
+    from handbell.boxes.classes.stations import Starts
     from handbell.cli.world import host_clock
 
     with open_fleet(args) as fleet:
@@ -302,8 +302,10 @@ def collect_arguments(parser: argparse.ArgumentParser) -> None:
 
 def collect_run(args: argparse.Namespace) -> Result:
     """Collect every finished run of every box."""
-    from handbell.boxes.collect import collect
-    from handbell.store import joining, open_store, salvage
+    from handbell.boxes.classes.collect import collect
+    from handbell.store import open_store
+    from handbell.store.classes import joining
+    from handbell.store.logs import salvage
 
     with open_fleet(args) as fleet, open_store(args.store) as store:
         with line_progress() as progress:

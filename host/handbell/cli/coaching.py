@@ -15,11 +15,11 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
-    from handbell.coach.edit import PlanText
-    from handbell.coach.library import Library
-    from handbell.coach.library_entry import Entry
-    from handbell.coach.swap import Swap
-    from handbell.coach.swap_rank import Wish
+    from handbell.coach.library.entry import Entry
+    from handbell.coach.library.shelf import Library
+    from handbell.coach.swap.rank import Wish
+    from handbell.coach.swap.swap import Swap
+    from handbell.coach.writing.edit import PlanText
 
 CHOICES_SHOWN = 5
 CHOICES_END = "Pain stops the exercise, whichever it is; ask a qualified professional."
@@ -42,7 +42,7 @@ def _kit_argument(parser: argparse.ArgumentParser, name: str, help_: str) -> Non
 
 def exercises_arguments(parser: argparse.ArgumentParser) -> None:
     """Define the command line of ``exercises``."""
-    from handbell.coach.library_entry import PATTERNS
+    from handbell.coach.library.entry import PATTERNS
 
     parser.add_argument("words", nargs="*", metavar="WORD", help="words of its name, kit, muscles")
     parser.add_argument("--pattern", choices=PATTERNS, help="only this pattern")
@@ -58,7 +58,7 @@ def exercises_arguments(parser: argparse.ArgumentParser) -> None:
 
 def exercises_run(args: argparse.Namespace) -> Result:
     """List the library, or say everything about one exercise."""
-    from handbell.coach.library import load_library
+    from handbell.coach.library.shelf import load_library
 
     library = load_library(args.library)
     without = _missing_kit(library, args.without)
@@ -150,7 +150,7 @@ def _print_entry(library: Library, entry: Entry, out: Console) -> None:
 
 def swap_arguments(parser: argparse.ArgumentParser) -> None:
     """Define the command line of ``swap``."""
-    from handbell.coach.swap_rank import REASONS
+    from handbell.coach.swap.rank import REASONS
 
     parser.add_argument("plan", type=Path, metavar="PLAN", help="the plan file (TOML)")
     parser.add_argument(
@@ -182,10 +182,10 @@ def swap_arguments(parser: argparse.ArgumentParser) -> None:
 
 def swap_run(args: argparse.Namespace) -> Result:
     """Find what may take an exercise's place, show the change, and write it when told to."""
-    from handbell.coach.edit import PlanText, read_plan, write_plan
-    from handbell.coach.library import load_library
-    from handbell.coach.remarks import coach_remarks
-    from handbell.coach.swap import facts, find_swaps, swapped
+    from handbell.coach.library.remarks import coach_remarks
+    from handbell.coach.library.shelf import load_library
+    from handbell.coach.swap.swap import facts, find_swaps, swapped
+    from handbell.coach.writing.edit import PlanText, read_plan, write_plan
     from handbell.plan.remarks import remarks
 
     library = load_library(args.library)
@@ -226,7 +226,7 @@ def _unknown(text: PlanText, library: Library) -> list[str]:
 
 
 def _wish(args: argparse.Namespace, library: Library) -> Wish:
-    from handbell.coach.swap_rank import Wish, sore_parts
+    from handbell.coach.swap.rank import Wish, sore_parts
 
     sore = sore_parts(args.where)
     if args.because == "sore" and not sore:

@@ -16,8 +16,8 @@ from handbell.cli.render import Result
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from handbell.boxes.clock import Clocks
-    from handbell.boxes.send import Load
+    from handbell.boxes.classes.send import Load
+    from handbell.boxes.clocks.clock import Clocks
     from handbell.store import Store
     from handbell.virtual.athletes import Athlete, Truth
     from handbell.virtual.world import World
@@ -70,8 +70,8 @@ def plan_path() -> Path:
 
 def demo_run(args: argparse.Namespace) -> Result:
     """Run the demo; raises HandbellError when any step fails."""
-    from handbell.boxes.clock import Clocks
-    from handbell.boxes.send import Load
+    from handbell.boxes.classes.send import Load
+    from handbell.boxes.clocks.clock import Clocks
     from handbell.cli.demo_folder import make_ready, seal
     from handbell.compile import build
     from handbell.plan.files import load_plan
@@ -128,10 +128,10 @@ def _require_parts() -> None:
 
 def _load_boxes(demo: Demo, world: World, loads: list[Load], buttons: int, clocks: Clocks) -> int:
     """Start the boxes, send, calibrate and arm; return the class start in UTC us."""
-    from handbell.boxes.arm import arm, survey
-    from handbell.boxes.fleet import Fleet
-    from handbell.boxes.send import send
-    from handbell.boxes.stations import SentClass, StationMap
+    from handbell.boxes.classes.arm import arm, survey
+    from handbell.boxes.classes.send import send
+    from handbell.boxes.classes.stations import SentClass, StationMap
+    from handbell.boxes.link.fleet import Fleet
     from handbell.virtual.box import BoxSpec
 
     for n, load in enumerate(loads):
@@ -177,7 +177,7 @@ def _calibrate(demo: Demo, world: World, clocks: Clocks) -> None:
 
     The boxes are unplugged between: time can't jump while a program has a port open.
     """
-    from handbell.boxes.fleet import Fleet
+    from handbell.boxes.link.fleet import Fleet
 
     for n in range(CONTACTS):
         if n:
@@ -251,8 +251,8 @@ def _picture_ms(data: bytes) -> int:
 
 
 def _collect(demo: Demo, world: World, store: Store) -> None:
-    from handbell.boxes.collect import collect
-    from handbell.boxes.fleet import Fleet
+    from handbell.boxes.classes.collect import collect
+    from handbell.boxes.link.fleet import Fleet
 
     with Fleet([box.url for box in world.boxes], world.clock) as fleet:
         outcomes = collect(fleet, store)
@@ -272,7 +272,7 @@ def _report(demo: Demo, store: Store, truths: list[Truth]) -> dict[str, Any]:
     """Name the bibs, write the page, and compare it with what the athletes did, bib by bib."""
     from handbell.report import class_report
     from handbell.report.page import write_page
-    from handbell.store.wearers import set_wearers
+    from handbell.store.people.wearers import set_wearers
 
     set_wearers(store, None, {bib: name for bib, name, _ in PEOPLE})
     report = class_report(store)
@@ -305,7 +305,7 @@ def _taps_in_store(store: Store, bib: int) -> int:
     """Return the taps of a bib that meant a rep (presses between windows, to rate, are none)."""
     from sqlalchemy import func, select
 
-    from handbell.store import tables
+    from handbell.store.database import tables
 
     taps = tables.taps
     query = select(func.count()).where(taps.c.bib == bib, taps.c.kind == "tap")
@@ -317,7 +317,7 @@ def _reps_in_store(store: Store, bib: int) -> int:
     """Return the sum of a bib's reps in the store."""
     from sqlalchemy import func, select
 
-    from handbell.store import tables
+    from handbell.store.database import tables
 
     results = tables.results
     query = select(func.coalesce(func.sum(results.c.reps), 0)).where(results.c.bib == bib)

@@ -15,7 +15,7 @@ from handbell.cli.reports import class_argument
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from handbell.store.queries import ClassRecord
+    from handbell.store.results.queries import ClassRecord
 
 
 def class_arguments(parser: argparse.ArgumentParser) -> None:
@@ -47,8 +47,9 @@ def class_arguments(parser: argparse.ArgumentParser) -> None:
 
 def class_run(args: argparse.Namespace) -> Result:
     """Say which logs a class has, or change that."""
-    from handbell.store import filing, open_store
-    from handbell.store.queries import load_class
+    from handbell.store import open_store
+    from handbell.store.classes import filing
+    from handbell.store.results.queries import load_class
 
     with open_store(args.store) as store:
         record = load_class(store, args.class_id)

@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
-    from handbell.coach.edit import PlanText
-    from handbell.coach.fit import Fitted, Misfit
+    from handbell.coach.fit.fit import Fitted, Misfit
+    from handbell.coach.writing.edit import PlanText
     from handbell.compile import CompiledClass
 
 DRY_RUN = "Nothing is written; --write puts it into the plan, --out FILE into a new one."
@@ -34,7 +34,7 @@ def where_to(parser: argparse.ArgumentParser) -> None:
 
 def write(args: argparse.Namespace, before: bytes, after: bytes) -> str | None:
     """Write a changed plan where it was asked for; return where that is."""
-    from handbell.coach.edit import write_plan
+    from handbell.coach.writing.edit import write_plan
 
     path: Path | None = args.out or (args.plan if args.write else None)
     if path is not None:
@@ -44,7 +44,7 @@ def write(args: argparse.Namespace, before: bytes, after: bytes) -> str | None:
 
 def plan_text(args: argparse.Namespace) -> tuple[PlanText, bytes]:
     """Return the plan that was named, and its file's bytes."""
-    from handbell.coach.edit import PlanText, read_plan
+    from handbell.coach.writing.edit import PlanText, read_plan
 
     data = read_plan(args.plan)
     return PlanText(data, str(args.plan)), data
@@ -85,8 +85,8 @@ def fit_arguments(parser: argparse.ArgumentParser) -> None:
 
 def fit_run(args: argparse.Namespace) -> Result:
     """Make a class last exactly its slot, or say how near it can come."""
-    from handbell.coach.fit import Misfit, fit
-    from handbell.coach.fit_write import written
+    from handbell.coach.fit.fit import Misfit, fit
+    from handbell.coach.fit.write import written
     from handbell.plan.demands import LEVELS
 
     unknown = [what for what in args.keep if what not in LEVELS]
@@ -125,9 +125,9 @@ def _slot_ms(said: str | None, text: PlanText) -> int:
 def _fit_facts(
     text: PlanText, found: Fitted, built: CompiledClass, first_timers: bool
 ) -> dict[str, Any]:
-    from handbell.coach.fit_levers import block_words, pause_words
-    from handbell.coach.fit_promise import short
-    from handbell.coach.fit_targets import denser, work_share
+    from handbell.coach.fit.levers import block_words, pause_words
+    from handbell.coach.fit.promise import short
+    from handbell.coach.fit.targets import denser, work_share
 
     def times(total: Any) -> dict[str, int]:
         rest_ms = total.total_ms - total.work_ms

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from handbell.store import Store
-    from handbell.store.schema import Wanted
+    from handbell.store.exports.schema import Wanted
 
 KINDS = ("csv", "json", "parquet", "bundle")
 BY_SUFFIX = {".json": "json", ".zip": "bundle"}
@@ -56,7 +56,7 @@ def export_arguments(parser: argparse.ArgumentParser) -> None:
 def export_run(args: argparse.Namespace) -> Result:
     """Write what is wanted, and say how much it is."""
     from handbell.store import open_store
-    from handbell.store.schema import Wanted
+    from handbell.store.exports.schema import Wanted
 
     kind = args.kind or BY_SUFFIX.get(args.path.suffix.lower(), "csv")
     if kind == "bundle" and args.person:
@@ -97,7 +97,7 @@ def _no_names(looked_for: int, kind: str) -> str:
 
 
 def _count_names(store: Store) -> int:
-    from handbell.store.known_names import KnownNames
+    from handbell.store.people.known_names import KnownNames
 
     with store.reading() as conn:
         return KnownNames(conn).count
@@ -107,10 +107,10 @@ def _write(
     store: Store, kind: str, args: argparse.Namespace, wanted: Wanted
 ) -> tuple[dict[str, int], list[str]]:
     """Write what is wanted; return rows by table, and sentences on names kept out."""
-    from handbell.store import export
+    from handbell.store.exports import export
 
     if kind == "bundle":
-        from handbell.store.bundle import export_bundle
+        from handbell.store.bundles.bundle import export_bundle
 
         done = export_bundle(store, args.path, wanted)
         return done.rows, done.kept_out
@@ -139,7 +139,7 @@ def import_arguments(parser: argparse.ArgumentParser) -> None:
 def import_run(args: argparse.Namespace) -> Result:
     """Take in another coach's classes."""
     from handbell.store import open_store
-    from handbell.store.bundle_in import import_bundle
+    from handbell.store.bundles.taking_in import import_bundle
 
     with open_store(args.store) as store:
         done = import_bundle(store, args.bundle)

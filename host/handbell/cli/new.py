@@ -44,8 +44,8 @@ def new_arguments(parser: argparse.ArgumentParser) -> None:
 
 def new_run(args: argparse.Namespace) -> Result:
     """Write a plan to start from; a file that is there already stays as it is."""
-    from handbell.coach.edit import write_plan
-    from handbell.coach.starter import NAMES, PLAIN, starter
+    from handbell.coach.starters.starter import NAMES, PLAIN, starter
+    from handbell.coach.writing.edit import write_plan
     from handbell.compile import build
     from handbell.plan.files import parse_plan
 

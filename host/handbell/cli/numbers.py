@@ -12,9 +12,9 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
-    from handbell.coach.against import Against, Measure
-    from handbell.coach.numbers import Numbers, Range, Share
-    from handbell.coach.work_rest import Bout
+    from handbell.coach.numbers.against import Against, Measure
+    from handbell.coach.numbers.numbers import Numbers, Range, Share
+    from handbell.coach.numbers.work_rest import Bout
 
 BOUTS_SHOWN = 4
 SHARES_SHOWN = 3  # of more sorts of people, the later ones are summed up
@@ -26,8 +26,8 @@ VERDICTS = {"less": "less rest than", "as": "as much rest as", "more": "more res
 
 def numbers_facts(numbers: Numbers) -> dict[str, Any]:
     """Return the numbers for JSON, each share with what follows from it, and the sources."""
-    from handbell.coach.numbers import ENERGY_SOURCE, REPS_SOURCE
-    from handbell.coach.work_rest import TABLE_SOURCE
+    from handbell.coach.numbers.numbers import ENERGY_SOURCE, REPS_SOURCE
+    from handbell.coach.numbers.work_rest import TABLE_SOURCE
 
     facts = dataclasses.asdict(numbers)
     for share, shown in zip(numbers.shares, facts["shares"], strict=True):
@@ -41,8 +41,8 @@ def numbers_facts(numbers: Numbers) -> dict[str, Any]:
 
 def print_numbers(numbers: Numbers, out: Console) -> None:
     """Print what one person does, and where the estimates come from."""
-    from handbell.coach.numbers import ENERGY_SOURCE, REPS_SOURCE
-    from handbell.coach.work_rest import TABLE_SOURCE
+    from handbell.coach.numbers.numbers import ENERGY_SOURCE, REPS_SOURCE
+    from handbell.coach.numbers.work_rest import TABLE_SOURCE
 
     count = len(numbers.shares)
     shown = count if count <= SHARES_SHOWN else SHARES_SHOWN - 1
@@ -116,7 +116,7 @@ def _share_lines(share: Share) -> list[tuple[str, str]]:
 
 def _others_lines(shares: Sequence[Share]) -> list[tuple[str, str]]:
     """Return the numbers of several sorts of people as ranges."""
-    from handbell.coach.numbers import one, over
+    from handbell.coach.numbers.numbers import one, over
 
     patterns = dict.fromkeys(p for share in shares for p in share.work_by_pattern_ms)
 
@@ -175,7 +175,7 @@ def _reps(share: Share) -> str:
 
 
 def _energy(kcal: Range) -> str:
-    from handbell.coach.numbers import EXAMPLE_KG, Range
+    from handbell.coach.numbers.numbers import EXAMPLE_KG, Range
 
     example = Range(kcal.least * EXAMPLE_KG, kcal.most * EXAMPLE_KG)
     return f"{_range(kcal, 'kcal/kg')} a kg; for {EXAMPLE_KG} kg {_range(example, 'kcal')}"
@@ -183,7 +183,7 @@ def _energy(kcal: Range) -> str:
 
 def _bouts_words(bouts: Iterable[Bout]) -> Iterator[str]:
     """Yield bouts of one length that compare alike with the table, together."""
-    from handbell.coach.numbers import Range
+    from handbell.coach.numbers.numbers import Range
 
     alike: dict[tuple[int, str], list[Bout]] = {}
     for bout in bouts:

@@ -47,10 +47,10 @@ def cards_arguments(parser: argparse.ArgumentParser) -> None:
 def cards_run(args: argparse.Namespace) -> Result:
     """Write station cards and a timetable, as pages to print."""
     from handbell.base.files import whole_file
-    from handbell.coach.cards_layout import PAPERS
-    from handbell.coach.cards_page import cards_page, timetable_page
-    from handbell.coach.cards_print import find_browser, print_pdf
-    from handbell.coach.library import load_library
+    from handbell.coach.library.shelf import load_library
+    from handbell.paper.layout import PAPERS
+    from handbell.paper.page import cards_page, timetable_page
+    from handbell.paper.printing import find_browser, print_pdf
 
     built, library = compiled(args.plan), load_library(args.library)
     paper = PAPERS[args.size]
@@ -126,8 +126,8 @@ def rehearse_arguments(parser: argparse.ArgumentParser) -> None:
 def rehearse_run(args: argparse.Namespace) -> Result:
     """Write the bells of a box as a sound file."""
     from handbell.base.files import whole_file
-    from handbell.coach.out_files import require_apart
-    from handbell.coach.rehearsal import GATE_MS, bells, part, write_wav
+    from handbell.paper.out_files import require_apart
+    from handbell.paper.rehearsal import GATE_MS, bells, part, write_wav
 
     require_apart(args.plan, args.out)
     built = compiled(args.plan)

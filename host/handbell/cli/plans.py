@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
-    from handbell.boxes.marks import Walk
+    from handbell.boxes.clocks.marks import Walk
     from handbell.compile.build import CompiledClass
 
 CAUTION = (
@@ -65,10 +65,10 @@ def compiled(path: Path) -> CompiledClass:
 
 def check_run(args: argparse.Namespace) -> Result:
     """Find every fault of a plan, add up its times, and compare it with another one."""
-    from handbell.coach import kit
-    from handbell.coach.library import load_library
-    from handbell.coach.numbers import numbers_of
-    from handbell.coach.remarks import coach_remarks
+    from handbell.coach.library.remarks import coach_remarks
+    from handbell.coach.library.shelf import load_library
+    from handbell.coach.numbers.numbers import numbers_of
+    from handbell.coach.order import kit
 
     built = compiled(args.plan)
     library = load_library(args.library)
@@ -79,7 +79,7 @@ def check_run(args: argparse.Namespace) -> Result:
     facts["by_hand"] = by_hand(built).facts()
     compared = None
     if args.against is not None:
-        from handbell.coach.against import against
+        from handbell.coach.numbers.against import against
 
         last = compiled(args.against)
         compared = against(built, numbers, last, numbers_of(last, library))
@@ -128,7 +128,7 @@ def _print_check(built: CompiledClass, out: Console) -> None:
 
 def by_hand(built: CompiledClass) -> Walk:
     """Return the walk past all boxes that a start by hand or a gate takes."""
-    from handbell.boxes.marks import Walk
+    from handbell.boxes.clocks.marks import Walk
 
     return Walk(built.totals.boxes, built.plan.grid_s)
 

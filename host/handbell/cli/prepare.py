@@ -13,12 +13,12 @@ from handbell.cli.render import Result
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from handbell.boxes.stations import StationMap
+    from handbell.boxes.classes.stations import StationMap
 
 
 def prepare_arguments(parser: argparse.ArgumentParser) -> None:
     """Define the command line of ``prepare``."""
-    from handbell.boxes.prepare import NEW_BOARD
+    from handbell.boxes.firmware.prepare import NEW_BOARD
 
     parser.add_argument(
         "port", nargs="?", help="the board's serial port (default: the only board found on USB)"
@@ -59,9 +59,9 @@ def prepare_run(args: argparse.Namespace) -> Result:
         return _image_run(args)
     if args.drive is not None:
         raise UsageError("--drive goes with --image", "Name the image too")
-    from handbell.boxes.firmware import build_image
-    from handbell.boxes.prepare import prepare
-    from handbell.boxes.stations import StationMap
+    from handbell.boxes.classes.stations import StationMap
+    from handbell.boxes.firmware.files import build_image
+    from handbell.boxes.firmware.prepare import prepare
     from handbell.cli.progress import Lines
     from handbell.cli.render import console
     from handbell.cli.world import host_clock
@@ -102,10 +102,10 @@ def _print_box(out: Console, port: str, facts: dict[str, Any]) -> None:
 
 def _image_run(args: argparse.Namespace) -> Result:
     """Put an image on a box, and say how to go back."""
-    from handbell.boxes.drives import find_drives
-    from handbell.boxes.flashing import Means, flash
-    from handbell.boxes.stations import StationMap
-    from handbell.boxes.uf2 import read_image
+    from handbell.boxes.classes.stations import StationMap
+    from handbell.boxes.firmware.drives import find_drives
+    from handbell.boxes.firmware.flashing import Means, flash
+    from handbell.boxes.firmware.uf2 import read_image
     from handbell.cli.progress import Lines
     from handbell.cli.render import console
     from handbell.cli.world import host_clock
@@ -136,13 +136,13 @@ def _image_run(args: argparse.Namespace) -> Result:
 
 
 def _only_port() -> str:
-    from handbell.boxes.find import find_ports
+    from handbell.boxes.link.find import find_ports
 
     ports = find_ports()
     if len(ports) == 1:
         return ports[0]
     if not ports:
-        from handbell.boxes.prepare import NEW_BOARD
+        from handbell.boxes.firmware.prepare import NEW_BOARD
 
         raise HandbellError(
             "No board with MicroPython is plugged in", f"Plug one in, or name its port. {NEW_BOARD}"
@@ -160,8 +160,8 @@ def _hang(
 
     Without a number it stays where the map has it.
     """
-    from handbell.boxes.connection import Connection
-    from handbell.boxes.send import ascii_label
+    from handbell.boxes.classes.send import ascii_label
+    from handbell.boxes.link.connection import Connection
 
     at = stations.number_of(box) if number is None else number
     if number is None and not at:

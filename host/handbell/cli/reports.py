@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from handbell.report.page import Report
     from handbell.store import Store
-    from handbell.store.queries import ClassRow
+    from handbell.store.results.queries import ClassRow
 
 NEWEST = "newest"
 WEEKS_MOST = 520
@@ -88,7 +88,7 @@ def report_run(args: argparse.Namespace) -> Result:
         raise UsageError("--weeks says nothing for one class", "Add --athlete NAME or --group")
     with open_store(args.store) as store:
         if args.list:
-            from handbell.store.queries import list_classes
+            from handbell.store.results.queries import list_classes
 
             return _listed(list_classes(store))
         report = _report(args, store)
@@ -159,7 +159,7 @@ def wear_arguments(parser: argparse.ArgumentParser) -> None:
 def wear_run(args: argparse.Namespace) -> Result:
     """Say who wore which bib and who was absent."""
     from handbell.store import open_store
-    from handbell.store.wearers import set_wearers
+    from handbell.store.people.wearers import set_wearers
 
     names = dict(_worn(word) for word in args.names)
     both = sorted(set(names) & set(args.absent))

@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from handbell.store import Store
-    from handbell.store.forget import Forgotten
-    from handbell.store.roster import Athlete, Merged
+    from handbell.store.people.forget import Forgotten
+    from handbell.store.people.roster import Athlete, Merged
 
 
 def roster_arguments(parser: argparse.ArgumentParser) -> None:
@@ -46,7 +46,7 @@ def roster_arguments(parser: argparse.ArgumentParser) -> None:
 def roster_run(args: argparse.Namespace) -> Result:
     """List the roster, take a file into it, or name a class's bibs by it."""
     from handbell.store import open_store
-    from handbell.store.roster import athletes
+    from handbell.store.people.roster import athletes
 
     if args.file and args.wear:
         raise UsageError("A file and --wear can't go together", "Take the file in first")
@@ -54,8 +54,8 @@ def roster_run(args: argparse.Namespace) -> Result:
         if args.wear:
             return _worn(args, store)
         if args.file:
-            from handbell.store.roster import merge
-            from handbell.store.roster_file import read_roster
+            from handbell.store.people.roster import merge
+            from handbell.store.people.roster_file import read_roster
 
             found = merge(store, read_roster(args.file), args.replace, args.dry_run)
             return _merged(found, args)
@@ -64,7 +64,7 @@ def roster_run(args: argparse.Namespace) -> Result:
 
 def _worn(args: argparse.Namespace, store: Any) -> Result:
     from handbell.cli.reports import _class_id
-    from handbell.store.roster import wear_as_usual
+    from handbell.store.people.roster import wear_as_usual
 
     try:
         class_id = _class_id(args.wear)
@@ -172,8 +172,8 @@ def forget_run(args: argparse.Namespace) -> Result:
 def _forget(store: Store, args: argparse.Namespace, dry_run: bool) -> Forgotten:
     """Forget in the store, and in the files that lie in the data folder."""
     from handbell.base.places import data_folder
-    from handbell.store.forget import forget
-    from handbell.store.forget_files import forget_in_files
+    from handbell.store.people.forget import forget
+    from handbell.store.people.forget_files import forget_in_files
 
     found = forget(store, args.name, dry_run=dry_run, keep_plans=args.keep_plans)
     found.files, warnings = forget_in_files(data_folder(), found.name, dry_run)

@@ -17,9 +17,9 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
-    from handbell.coach.edit import PlanText
-    from handbell.coach.kit import Shared
-    from handbell.coach.schedule_table import Visit
+    from handbell.coach.order.kit import Shared
+    from handbell.coach.order.table import Visit
+    from handbell.coach.writing.edit import PlanText
     from handbell.compile import CompiledClass
 
 SOLVE_SECONDS = 20.0
@@ -48,8 +48,8 @@ def share_arguments(parser: argparse.ArgumentParser) -> None:
 
 def share_run(args: argparse.Namespace) -> Result:
     """Find an order for each lane or group so that kit and stations suffice."""
-    from handbell.coach.kit import changes, orders
-    from handbell.coach.schedule_table import by_group, by_station, visits
+    from handbell.coach.order.kit import changes, orders
+    from handbell.coach.order.table import by_group, by_station, visits
 
     text, before = plan_text(args)
     shared = orders(text.plan, SOLVE_SECONDS)

@@ -68,10 +68,10 @@ def show_run(args: argparse.Namespace) -> Result:
         return _expanded(args)
     if args.out is not None:
         raise UsageError("--out goes with --expanded", "Add it, or write a table with --csv")
-    from handbell.coach.library import load_library
-    from handbell.coach.numbers import numbers_of
-    from handbell.coach.out_files import require_apart
+    from handbell.coach.library.shelf import load_library
+    from handbell.coach.numbers.numbers import numbers_of
     from handbell.compile.timetable import box_rows
+    from handbell.paper.out_files import require_apart
 
     require_apart(args.plan, args.csv, args.calendar)
     built = compiled(args.plan)
@@ -117,8 +117,8 @@ def _lists(built: CompiledClass) -> list[dict[str, str]]:
 
 
 def _expanded(args: argparse.Namespace) -> Result:
-    from handbell.coach.edit import read_plan, write_plan
-    from handbell.coach.written_out import written_out
+    from handbell.coach.writing.edit import read_plan, write_plan
+    from handbell.coach.writing.written_out import written_out
 
     other = ("box", "csv", "calendar", "at", "zone")
     if any(getattr(args, name) is not None for name in other):
@@ -151,7 +151,7 @@ def _write_calendar(args: argparse.Namespace, built: CompiledClass) -> list[str]
     import time
 
     from handbell.base.files import whole_file
-    from handbell.coach.calendar import calendar
+    from handbell.paper.calendar import calendar
 
     now_us = time.time_ns() // 1000
     start_utc_ms, words = _start(args)
@@ -187,8 +187,8 @@ def _write_sheet(args: argparse.Namespace, built: CompiledClass) -> list[str]:
     if args.csv is None:
         return []
     from handbell.base.files import whole_file
-    from handbell.coach.sheet import box_sheet, class_sheet
     from handbell.compile.timetable import box_rows
+    from handbell.paper.sheet import box_sheet, class_sheet
 
     with whole_file(args.csv, own_sort=True) as file:
         if args.box is None:

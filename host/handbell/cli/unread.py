@@ -13,8 +13,8 @@ from handbell.cli.render import Result
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from handbell.store.ingest import Ingested
-    from handbell.store.salvage import Unread
+    from handbell.store.logs.ingest import Ingested
+    from handbell.store.logs.salvage import Unread
 
 
 def unread_arguments(parser: argparse.ArgumentParser) -> None:
@@ -43,7 +43,8 @@ def unread_arguments(parser: argparse.ArgumentParser) -> None:
 
 def unread_run(args: argparse.Namespace) -> Result:
     """List what can't be read, or do something about it."""
-    from handbell.store import open_store, salvage
+    from handbell.store import open_store
+    from handbell.store.logs import salvage
 
     said = args.plan_of if args.of is None else args.of
     one = args.out is not None or said is not None or args.back

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from handbell.base.places import CLOCK, named
-from handbell.boxes.hostclock import HostClock, SystemClock
+from handbell.boxes.clocks.hostclock import HostClock, SystemClock
 
 
 def host_clock() -> HostClock:

@@ -28,9 +28,9 @@ from handbell.analysis.progress import find_person
 from handbell.base.errors import HandbellError
 from handbell.base.times import day_of, days_of, whole_clock
 from handbell.base.words import few, listed, several
-from handbell.coach.advice_limits import load_limits
-from handbell.coach.advice_plan import advise_all
-from handbell.coach.library import load_library
+from handbell.coach.advice.limits import load_limits
+from handbell.coach.advice.plan import advise_all
+from handbell.coach.library.shelf import load_library
 from handbell.store import Store
 from handbell_core import timeline as t
 

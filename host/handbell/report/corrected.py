@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from handbell.base.words import several
-from handbell.store.queries import Amendment, ClassRecord, RunRow
-from handbell.store.settle import BIB, HELD, NAME, NOTHING, REPS, TO_END
+from handbell.store.results.queries import Amendment, ClassRecord, RunRow
+from handbell.store.results.settle import BIB, HELD, NAME, NOTHING, REPS, TO_END
 from handbell_core import timeline as t
 
 from .odd import Named

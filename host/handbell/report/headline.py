@@ -8,7 +8,7 @@ from handbell.analysis.fade import Form, whole_seconds
 from handbell.analysis.summary import Person, Series
 from handbell.base.times import whole_clock
 from handbell.base.words import few, listed, several
-from handbell.store.efforts import Effort
+from handbell.store.results.efforts import Effort
 
 from .odd import MOST_NAMED, Named
 from .words import percent_of

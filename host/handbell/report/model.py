@@ -11,10 +11,10 @@ from handbell.analysis.advising import WEEKS as ADVICE_WEEKS
 from handbell.analysis.history import past_classes
 from handbell.analysis.summary import Exercise, Person, Series, exercises_of, people_of
 from handbell.store import Store
-from handbell.store.efforts import Effort, efforts
-from handbell.store.moments import moments_of_class
-from handbell.store.queries import ClassRecord, RunRow
-from handbell.store.skews import skew_of_class
+from handbell.store.logs.moments import moments_of_class
+from handbell.store.results.efforts import Effort, efforts
+from handbell.store.results.queries import ClassRecord, RunRow
+from handbell.store.results.skews import skew_of_class
 from handbell_core import timeline as t
 
 from .corrected import Key, corrections, was_there

@@ -10,8 +10,8 @@ from datetime import date
 from handbell.analysis.history import Attended, PastClass
 from handbell.analysis.trend import Trend, trend_of
 from handbell.base.words import several
-from handbell.coach.library_names import name_key
-from handbell.store.sums import Asked, ExerciseSums, joined
+from handbell.coach.library.names import name_key
+from handbell.store.results.sums import Asked, ExerciseSums, joined
 from handbell_core import timeline as t
 
 from .words import asked_of

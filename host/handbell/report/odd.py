@@ -8,8 +8,8 @@ from handbell.analysis.summary import Person
 from handbell.analysis.suspicion import SIGNALS_MISSED, Finding
 from handbell.base.times import whole_clock
 from handbell.base.words import few, listed, several
-from handbell.store.efforts import LOST, Effort, Outcome
-from handbell.store.queries import ClassRecord, RunRow
+from handbell.store.results.efforts import LOST, Effort, Outcome
+from handbell.store.results.queries import ClassRecord, RunRow
 from handbell_core import faults
 
 from .words import note_of

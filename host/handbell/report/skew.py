@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from handbell.base.times import ms_of, span_of
 from handbell.base.words import listed
-from handbell.boxes.skew import HEARD_US, floor_m, heard
-from handbell.store.skews import ClassSkew, RunSkew
+from handbell.boxes.clocks.skew import HEARD_US, floor_m, heard
+from handbell.store.results.skews import ClassSkew, RunSkew
 
 from .steps import StepReport
 

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from handbell.analysis.steps import BoxMoments, Parting, partings, stuck
 from handbell.base.times import span_of, whole_clock
 from handbell.base.words import few, listed
-from handbell.store.moments import GATE, JOINED, START, WAIT, Moment
-from handbell.store.queries import ClassRecord, RunRow
-from handbell.store.timelines import Timeline
+from handbell.store.logs.moments import GATE, JOINED, START, WAIT, Moment
+from handbell.store.logs.timelines import Timeline
+from handbell.store.results.queries import ClassRecord, RunRow
 
 from .odd import labels_of
 

@@ -10,10 +10,10 @@ from handbell.analysis.history import PastClass
 from handbell.analysis.suspicion import SIGNALS_MISSED, Finding
 from handbell.base.errors import HandbellError
 from handbell.base.words import few, listed
-from handbell.coach.advice import Verdict
-from handbell.coach.advice_limits import load_limits
-from handbell.coach.advice_plan import Advice, Decision
-from handbell.coach.library import load_library
+from handbell.coach.advice.advice import Verdict
+from handbell.coach.advice.limits import load_limits
+from handbell.coach.advice.plan import Advice, Decision
+from handbell.coach.library.shelf import load_library
 from handbell.store import Store
 
 ADVICE_CAUTION = (

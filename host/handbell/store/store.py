@@ -16,12 +16,13 @@ from sqlalchemy.sql import column, table
 from handbell.base.digest import short_hex
 from handbell.base.errors import StoreError
 
-from . import tables, timelines
-from .bulk import insert_if_absent, insert_rows
-from .connect import TRIES, WAIT_MOST_S, engine_at, may_go_better_again, name_of, plainly
+from .database import tables
+from .database.bulk import insert_if_absent, insert_rows
+from .database.connect import TRIES, WAIT_MOST_S, engine_at, may_go_better_again, name_of, plainly
+from .logs import timelines
 
 if TYPE_CHECKING:
-    from .ingest import Ingested
+    from .logs.ingest import Ingested
 
 T = TypeVar("T")
 
@@ -138,7 +139,7 @@ class Store:
         self, journal: bytes, box_id: str, collected_utc_us: int, lacking: bool = False
     ) -> Ingested:
         """Take in a box's journal; see ``ingest_run``."""
-        from .ingest import ingest_run
+        from .logs.ingest import ingest_run
 
         return ingest_run(self, journal, box_id, collected_utc_us, lacking)
 
@@ -229,6 +230,6 @@ def _bring_up_to_date(store: Store) -> None:
             f"here {tables.VERSION})",
             "Update this program, or give another store with --store",
         )
-    from .migrate import migrate  # alembic is loaded only here
+    from .database.migrate import migrate  # alembic is loaded only here
 
     migrate(store)

@@ -1,0 +1,1 @@
+"""A class on its boxes: timelines sent, start set, logs collected."""

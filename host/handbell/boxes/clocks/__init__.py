@@ -1,0 +1,1 @@
+"""Clocks of boxes: set, rated, and how far they may part."""

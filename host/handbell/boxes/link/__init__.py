@@ -1,0 +1,1 @@
+"""Boxes on the wire: found, spoken to, and what they may answer."""

@@ -1,0 +1,1 @@
+"""What to change next week, for whom and why."""

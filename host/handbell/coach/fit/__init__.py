@@ -1,0 +1,1 @@
+"""Making a class last exactly its slot."""

@@ -1,0 +1,1 @@
+"""The library of exercises, its ladder, and what it makes worth saying about a plan."""

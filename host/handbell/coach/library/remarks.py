@@ -1,0 +1,226 @@
+"""What the library makes worth saying about a plan; never a fault, always the coach's choice."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import pairwise
+from math import inf
+from typing import TYPE_CHECKING
+
+from handbell.base.words import listed, quoted
+from handbell.compile.layouts import Floor
+from handbell.plan.faults import sentence
+from handbell.plan.own_tasks import bibs_words, done_by, every_task
+from handbell.plan.pauses import Place as WindowPlace
+from handbell.plan.pauses import pauses_after, places
+from handbell_core.timeline import GATE
+
+from .names import name_key, name_words
+
+if TYPE_CHECKING:
+    from handbell.plan.model import Exercise, Plan
+    from handbell.plan.rules import Place
+
+    from .entry import Entry
+    from .shelf import Library
+
+RECOVERED_MS = 60_000  # after a pause this long what was tired may be used again
+UNKNOWN_MOST = 5
+_PRACTICE = {"practice", "practise", "technique", "drill", "skill"}
+
+Window = tuple[int, int]  # block and exercise, from 0
+
+
+def coach_remarks(plan: Plan, library: Library) -> list[str]:
+    """Return warnings, each naming its place."""
+    return [
+        *_before_and_after(plan),
+        *_format(plan, library),
+        *_skills(plan, library),
+        *_loads(plan, library),
+        *_own_kit(plan, library),
+        *_unknown(plan, library),
+    ]
+
+
+def _before_and_after(plan: Plan) -> Iterator[str]:
+    for key, parts, word in (
+        ("warm_up", plan.warm_up, "warm-up"),
+        ("cool_down", plan.cool_down, "cool-down"),
+    ):
+        if not parts:
+            yield sentence(
+                (key,), f"the plan has no {word}; add [[{key}]], or lead one outside the plan"
+            )
+
+
+def _format(plan: Plan, library: Library) -> Iterator[str]:
+    """Compare each block with the format, exercise by exercise, as far as both go."""
+    for place, name in _doings(plan):
+        slot = dict(enumerate(library.format)).get(_position(place), ("any",))
+        entry = library.find(name)
+        if entry and "any" not in slot and not set(slot) & set(entry.patterns):
+            yield sentence(
+                place,
+                f"{quoted(name)} has the pattern {entry.pattern}, and your format has "
+                f"{listed(slot, 'or')} here",
+            )
+
+
+def _doings(plan: Plan) -> Iterator[tuple[Place, str]]:
+    """Yield everything that is done, by name, with its place: tasks, and the parts of lists."""
+    for place, exercise, _ in every_task(plan):
+        short = plan.blocks[int(place[1])].format is not None
+        for n, name in enumerate(exercise.names):
+            if not exercise.parts:
+                yield place, name
+            elif short:  # the coach wrote each part as an exercise
+                yield (*place[:2], "exercise", n), name
+            else:
+                yield (*place, "part", n), name
+
+
+def _position(place: Place) -> int:
+    """Return which of a block's exercises something is, or which part of its list."""
+    return int(place[5] if "part" in place else place[3])
+
+
+def _window(place: Place) -> Window:
+    """Return which block and exercise a place of a task is in."""
+    return int(place[1]), int(place[3])
+
+
+def _skills(plan: Plan, library: Library) -> Iterator[str]:
+    practised = [name_words(part.name) for part in plan.warm_up]
+    said: set[str] = set()
+    doings = list(_doings(plan))
+    for b, block in enumerate(plan.blocks):
+        here = [(place, name) for place, name in doings if _window(place)[0] == b]
+        if _PRACTICE & set(name_words(block.name or "")):
+            practised += [name_words(name) for _, name in here]
+        for place, name in here:
+            entry = library.find(name)
+            if not entry or not entry.skill or entry.id in said:
+                continue
+            said.add(entry.id)
+            if not any(_names(words, entry) for words in practised):
+                yield sentence(
+                    place,
+                    f"{quoted(name)} needs skill and is not practised before; name it "
+                    'in a [[warm_up]], or in an earlier block called "Practice"',
+                )
+
+
+def _names(words: list[str], entry: Entry) -> bool:
+    joined = "".join(words)
+    return any(name_key(name) in joined for name in entry.names)
+
+
+def followings(plan: Plan) -> Iterator[tuple[Window, Window]]:
+    """Yield each exercise and the one that follows it before people have recovered, once each.
+
+    Each lane, or group of a rotation, is followed by itself. An exercise that follows itself, as in
+    a block of one, is meant so and left out; so are the legs of a relay, which others run.
+    """
+    floor = Floor(plan)
+    seen: set[tuple[Window, Window]] = set()
+    lanes = {floor.track(box) for box in range(plan.boxes)}
+    for walker in range(len(plan.groups)) if plan.is_rotation else lanes:
+        for (one, rest_ms), (other, _) in pairwise(_walk(plan, floor, walker)):
+            passed_on = one[0] == other[0] and plan.blocks[one[0]].relay
+            if one != other and rest_ms < RECOVERED_MS and not passed_on:
+                if (one, other) not in seen:
+                    yield one, other
+                seen.add((one, other))
+
+
+def _walk(plan: Plan, floor: Floor, walker: int) -> Iterator[tuple[Window, float]]:
+    """Yield what a lane or a group does, one after the other, and its rest after each, in ms."""
+    last: Window | None = None
+    rest_ms = 0.0
+    for b, block in enumerate(plan.blocks):
+        for place in places(plan, block):
+            done = floor.done(walker, b, place.step)
+            if done is None:
+                rest_ms += block.exercises[0].work.at(place.round)
+            else:
+                if last is not None:
+                    yield last, rest_ms
+                last, rest_ms = (b, done), 0.0
+            rest_ms += _pause_ms(plan, b, place)
+    if last is not None:
+        yield last, inf
+
+
+def _pause_ms(plan: Plan, block: int, place: WindowPlace) -> float:
+    """Return the rest after a window; at a gate it may take any time."""
+    after = pauses_after(plan, block, place)
+    return inf if any(p.kind == GATE for p in after) else sum(p.duration_ms for p in after)
+
+
+def shared_load(one: Entry, other: Entry) -> list[str]:
+    """Return what both exercises tire."""
+    return [part for part in one.tires if part in other.tires]
+
+
+def _loads(plan: Plan, library: Library) -> Iterator[str]:
+    said: set[tuple[frozenset[Window], frozenset[str]]] = set()
+    for (b, e), (b_next, e_next) in followings(plan):
+        windows = frozenset(((b, e), (b_next, e_next)))
+        first, second = plan.blocks[b].exercises[e], plan.blocks[b_next].exercises[e_next]
+        for (before, after), bibs in _in_turn(first, second).items():
+            one, other = library.find(before), library.find(after)
+            if not one or not other or one is other:
+                continue
+            which = (windows, frozenset((one.id, other.id)))
+            shared = shared_load(one, other)
+            if shared and which not in said:
+                said.add(which)
+                whom = f"for {bibs_words(bibs)}, " if bibs else ""
+                yield sentence(
+                    ("block", b_next, "exercise", e_next),
+                    f"{whom}{quoted(after)} comes straight after {quoted(before)}, and both tire "
+                    f"the {listed(shared)}",
+                )
+
+
+def _in_turn(first: Exercise, second: Exercise) -> dict[tuple[str, str], list[int]]:
+    """Return the names of what is done one after the other, and for whom; all others come first."""
+    written = (first.names[-1], second.names[0])
+    found: dict[tuple[str, str], list[int]] = {written: []}
+    scaled = {bib for exercise in (first, second) for own in exercise.scaled for bib in own.bibs}
+    for bib in sorted(scaled):
+        names = done_by(first, bib).names[-1], done_by(second, bib).names[0]
+        if names != written:
+            found.setdefault(names, []).append(bib)
+    return found
+
+
+def _own_kit(plan: Plan, library: Library) -> Iterator[str]:
+    """Yield own tasks with kit that the plan counts and that nothing says they take."""
+    for place, exercise, bibs in every_task(plan):
+        b, e = _window(place)
+        another = exercise.name != plan.blocks[b].exercises[e].name
+        entry = library.find(exercise.name) if another else None
+        said = {need.kit for need in exercise.kit}
+        for need in entry.kit if entry else ():
+            if set(need) <= set(plan.kit) and not set(need) & said:
+                yield sentence(
+                    place,
+                    f"{quoted(exercise.name)} needs {listed(need, 'or')}, which [kit] counts; what "
+                    f"own tasks take is not counted, so see that {bibs_words(bibs)} can have it",
+                )
+
+
+def _unknown(plan: Plan, library: Library) -> Iterator[str]:
+    unknown = (quoted(name) for _, name in _doings(plan) if library.find(name) is None)
+    names = list(dict.fromkeys(unknown))
+    if names:
+        shown = names[:UNKNOWN_MOST]
+        more = len(names) - len(shown)
+        words = listed([*shown, f"{more} more"] if more else shown)
+        yield f"{words}: not in the library, so nothing is said about {_it(len(names))}"
+
+
+def _it(count: int) -> str:
+    return "it" if count == 1 else "them"

@@ -1,0 +1,80 @@
+"""Bouts of work and the rest after them, beside a published table: information, never a rule."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+from handbell_core.timeline import GATE
+
+if TYPE_CHECKING:
+    from handbell.compile import CompiledClass
+
+    from .efforts import Effort
+
+TABLE_SOURCE = (
+    "Work to rest: the table of NSCA, Essentials of Strength Training and Conditioning, 4th ed. "
+    "Circuits lie outside it on purpose; it is information, no rule"
+)
+
+
+class TableRow(NamedTuple):
+    """A row of the work-to-rest table: work in ms (None: no end), rest as a multiple of it."""
+
+    system: str
+    from_ms: int
+    to_ms: int | None
+    least: int
+    most: int
+
+
+WORK_TO_REST = (
+    TableRow("phosphagen", 5_000, 10_000, 12, 20),
+    TableRow("fast glycolytic", 15_000, 30_000, 3, 5),
+    TableRow("fast glycolytic and oxidative", 60_000, 180_000, 3, 4),
+    TableRow("oxidative", 180_001, None, 1, 3),  # over 3 min
+)
+
+
+@dataclass(frozen=True)
+class Bout:
+    """Windows without a pause between them, the pauses after, and how the table compares.
+
+    ``verdict`` is ``less``, ``as`` or ``more`` rest than in ``row``; ``none`` when the table has no
+    row for work that long.
+    """
+
+    work_ms: int
+    rest_ms: int
+    verdict: str
+    row: TableRow | None
+
+
+def compared(work_ms: int, rest_ms: int) -> Bout:
+    """Return a bout of work and the rest after it beside the table's row for work that long."""
+    row = next(
+        (r for r in WORK_TO_REST if r.from_ms <= work_ms and (not r.to_ms or work_ms <= r.to_ms)),
+        None,
+    )
+    if row is None:
+        return Bout(work_ms, rest_ms, "none", None)
+    if rest_ms < row.least * work_ms:
+        return Bout(work_ms, rest_ms, "less", row)
+    return Bout(work_ms, rest_ms, "more" if rest_ms > row.most * work_ms else "as", row)
+
+
+def bouts_of(built: CompiledClass, efforts: list[Effort]) -> Iterator[tuple[int, int]]:
+    """Yield work without a pause in it, and the rest after; not where a gate or the end comes."""
+    gates = [s.start_ms for s in built.schedule.stretches if s.kind == GATE]
+    done = [effort for effort in efforts if effort.exercise is not None]
+    work_ms = 0
+    for effort, coming in itertools.pairwise(done):
+        end_ms = effort.start_ms + effort.duration_ms
+        work_ms += effort.duration_ms
+        waits = any(end_ms <= gate_ms <= coming.start_ms for gate_ms in gates)
+        if coming.start_ms > end_ms and not waits:
+            yield work_ms, coming.start_ms - end_ms
+        if coming.start_ms > end_ms or waits:
+            work_ms = 0

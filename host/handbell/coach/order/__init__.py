@@ -1,0 +1,1 @@
+"""Who goes where, so that kit and stations are enough."""

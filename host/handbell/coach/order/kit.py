@@ -1,0 +1,183 @@
+"""Sharing kit and stations in a plan: the order of exercises for each lane, or group, of a block.
+
+    orders(plan) -> a Shared for each block -> the block's ``order``, None where it needs none
+
+In lanes every box has all windows at the same instants, so a lane may do the block's exercises in
+another order where their times agree. In a rotation groups go from station to station.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from handbell.coach.writing.edit import Change
+from handbell.plan.model import Block, Plan
+from handbell.plan.orders import does, times_of
+
+from .demands import Clash, Demands, Group, Need, Schedule, Station
+from .lanes import turned
+from .schedule import solve
+from .verify import broken
+
+Order = tuple[tuple[int, ...], ...]
+
+SECONDS = 20.0
+
+
+@dataclass(frozen=True)
+class Shared:
+    """How a block (from 0) is shared: ``order`` as the plan writes it, None when it needs none.
+
+    With a ``clash`` there is no order; ``enough`` says of which kit how many would do.
+    """
+
+    block: int
+    demands: Demands
+    schedule: Schedule | None
+    order: Order | None
+    clash: Clash | None = None
+    enough: tuple[tuple[str, int], ...] = ()
+
+
+def orders(plan: Plan, seconds: float = SECONDS) -> list[Shared]:
+    """Return how each block is shared; raises UndecidedError, SolverMissingError."""
+    return [share(plan, b, seconds) for b in range(len(plan.blocks))]
+
+
+def share(plan: Plan, block: int, seconds: float = SECONDS) -> Shared:
+    """Return how one block, from 0, is shared; an order that keeps all demands stays."""
+    demands = demands_of(plan, block)
+    said = plan.blocks[block].order
+    if said and not broken(demands, Schedule(_places(plan, plan.blocks[block]), False)):
+        return Shared(block, demands, Schedule(_places(plan, plan.blocks[block]), False), said)
+    found = solve(demands, seconds) if plan.is_rotation else lane_orders(demands, seconds)
+    if isinstance(found, Clash):
+        return Shared(block, demands, None, None, found, _enough(demands, found))
+    return Shared(block, demands, found, _order(plan, found))
+
+
+def lane_orders(demands: Demands, seconds: float = SECONDS) -> Schedule | Clash:
+    """Return the order of exercises for each lane: the plan's own where it can be.
+
+    Else as few lanes as can be begin further on in it, going round; else any order that does.
+    """
+    steps = range(len(demands.stations))
+    as_written = Schedule(tuple(tuple(steps) for _ in demands.groups), shortest=True)
+    if not broken(demands, as_written):
+        return as_written
+    if places := turned(demands):
+        return Schedule(places, shortest=True)
+    return solve(demands, seconds)
+
+
+def changes(plan: Plan, shared: Sequence[Shared]) -> list[Change]:
+    """Return what a plan's file must say so that its blocks have their orders."""
+    return [
+        Change(("block", s.block), {"order": [list(row) for row in s.order] if s.order else None})
+        for s in shared
+        if s.clash is None and s.order != plan.blocks[s.block].order
+    ]
+
+
+def faults(plan: Plan) -> list[tuple[int, str]]:
+    """Return what the plan's own orders break of its demands: the block, from 0, and a sentence."""
+    found = []
+    for b, block in enumerate(plan.blocks):
+        demands = demands_of(plan, b)
+        if broken_now := broken(demands, Schedule(_places(plan, block), shortest=False)):
+            found += [(b, fault) for fault in broken_now]
+    return found
+
+
+def demands_of(plan: Plan, block: int) -> Demands:
+    """Return what a block, from 0, demands of its groups or lanes."""
+    exercises = plan.blocks[block].exercises
+    names = [exercise.name for exercise in exercises]
+    groups = {group.name: g for g, group in enumerate(plan.groups)}
+    return Demands(
+        tuple(_lanes(plan, plan.blocks[block])),
+        tuple(_station(plan, plan.blocks[block], e) for e in range(len(exercises))),
+        dict(plan.kit),
+        tuple(
+            (a, b)
+            for first, second in plan.never_after
+            for a, name in enumerate(names)
+            for b, other in enumerate(names)
+            if (name, other) == (first, second)
+        ),
+        tuple((groups[first], groups[second]) for first, second in plan.alternate),
+        repeats=plan.blocks[block].rounds > 1 and not (plan.is_rotation and plan.move == "round"),
+        noun="station" if plan.is_rotation else "exercise",
+    )
+
+
+def _lanes(plan: Plan, block: Block) -> list[Group]:
+    """Return who works at once in each lane or group; in a relay it is one of them."""
+    exercises = block.exercises
+    if not plan.groups:
+        return [Group(plan.label(box), 1, (1,) * len(exercises)) for box in range(plan.boxes)]
+    return [
+        Group(
+            group.name,
+            1 if block.relay else len(group.bibs),
+            tuple(int(not plan.is_rotation or does(group, exercise)) for exercise in exercises),
+        )
+        for group in plan.groups
+    ]
+
+
+def _station(plan: Plan, block: Block, number: int) -> Station:
+    exercise = block.exercises[number]
+    needs = tuple(Need(need.kit, need.count, need.each) for need in exercise.kit)
+    if plan.is_rotation:
+        room = plan.stations[number].capacity if plan.stations else None
+        return Station(exercise.name, room, 1 if room is None else None, needs)
+    alike = times_of(block, exercise)
+    steps = frozenset(
+        step for step, other in enumerate(block.exercises) if times_of(block, other) == alike
+    )
+    return Station(exercise.name, None, None, needs, steps)
+
+
+def _order(plan: Plan, schedule: Schedule) -> Order | None:
+    """Return a schedule as a plan writes it; None when the plan does so without."""
+    size = len(schedule.places)
+    steps = range(schedule.steps)
+    if plan.is_rotation:
+        usual = tuple(tuple((g + t) % size for t in steps) for g in range(size))
+    else:
+        usual = (tuple(steps),) * size
+    if schedule.places == usual:
+        return None
+    return tuple(tuple(place + 1 for place in row) for row in schedule.places)
+
+
+def _places(plan: Plan, block: Block) -> Order:
+    """Return where a plan's lanes or groups are now; empty when it can't be said."""
+    if block.order:
+        return tuple(tuple(number - 1 for number in row) for row in block.order)
+    steps = range(len(block.exercises))
+    if plan.is_rotation:
+        size = len(steps)
+        groups = range(len(plan.groups))
+        return tuple(tuple((g + t) % size for t in steps) for g in groups)
+    return (tuple(steps),) * plan.boxes
+
+
+def _enough(demands: Demands, clash: Clash) -> tuple[tuple[str, int], ...]:
+    """Return for each kit in a clash how many of it would do, the other demands as they are."""
+    found = []
+    for kit in (str(demand.about) for demand in clash.demands if demand.kind == "kit"):
+        in_use = [
+            demands.use(kit, s, g)
+            for g in range(len(demands.groups))
+            for s in range(len(demands.stations))
+        ]
+        for count in range(demands.kit[kit] + 1, sum(in_use) + 1):
+            more = replace(demands, kit={**demands.kit, kit: count})
+            tried = lane_orders(more) if demands.noun == "exercise" else solve(more)
+            if isinstance(tried, Schedule):
+                found.append((kit, count))
+                break
+    return tuple(found)

@@ -1,0 +1,1 @@
+"""Plans to start from, a block of each form."""

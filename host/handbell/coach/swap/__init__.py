@@ -1,0 +1,1 @@
+"""Replacing an exercise of a plan by one that fits."""

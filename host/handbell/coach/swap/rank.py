@@ -1,0 +1,281 @@
+"""Which exercises may take another's place, how near they are, and why."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+
+from handbell.base.errors import UsageError
+from handbell.base.words import listed
+from handbell.coach.library.entry import IMPACTS, SPACES, TIRES, Entry, needs_words
+from handbell.coach.library.ladder import Steps
+from handbell.coach.library.loads import LOADS
+from handbell.coach.library.names import name_key, name_words, nearest
+from handbell.coach.library.remarks import shared_load
+from handbell.coach.library.shelf import Library
+
+REASONS = ("no-kit", "sore", "too-hard", "too-easy", "no-floor")
+SPARING = ("sore", "too-hard")  # reasons for which nothing may be more than it was
+
+# What makes a replacement less near, in ladder steps. Common practice, no source.
+_FAR_STEPS = 3  # as far as a ladder is counted, and what no way along it counts as
+_PER_LEVEL = 1.5
+_NOT_DOWN = 1.0  # for a sore part or what is too hard, whatever is no way down the ladder
+_OTHER_TIRED = 2.0  # all other muscles; in proportion to what differs
+_OTHER_KIND = 2.0  # a hold for reps, or reps for a hold
+_ONLY_ALSO = 1.0  # another pattern, which may serve as this one
+_NEW_KIT = 4.0  # kit that nothing says is there
+_MORE_IMPACT = 1.0
+_MORE_FLOOR = 0.5
+_NEW_SKILL = 2.0
+_OTHER_SIDES = 0.5
+_IN_PLAN = 1.0
+_IN_BLOCK = 3.0
+_TIRED_BEFORE = 1.5
+_EASY_LEVEL = 2  # as far as another pattern is proposed, or balance on one leg is no matter
+_SIDE_WORDS = ("left", "right")
+
+_EVERYWHERE = frozenset({"wall"})  # taken to be there unless somebody says otherwise
+_NO_WAY = Steps(_FAR_STEPS, "beside")
+
+
+@dataclass(frozen=True)
+class Wish:
+    """Why something is swapped, and what there is: kit by its key, None where nobody said."""
+
+    because: str | None = None
+    sore: tuple[str, ...] = ()
+    without: frozenset[str] = frozenset()
+    kit: frozenset[str] | None = None
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """What stands round a window in its plan: kit in use (keys), exercises by id."""
+
+    kit: frozenset[str] = frozenset()
+    in_plan: frozenset[str] = frozenset()
+    in_block: frozenset[str] = frozenset()
+    neighbours: tuple[Entry, ...] = ()
+
+
+@dataclass
+class Choice:
+    """A replacement: the lower the cost the nearer; ``why`` are parts of a sentence."""
+
+    entry: Entry
+    cost: float = 0.0
+    why: list[str] = field(default_factory=list)
+
+    def add(self, cost: float, why: str = "") -> None:
+        """Take something more into account."""
+        self.cost += cost
+        if why:
+            self.why.append(why)
+
+
+def lacks(entry: Entry, wish: Wish, around: Surroundings) -> list[tuple[str, ...]]:
+    """Return the needs of an exercise that are not met, each any one of its items.
+
+    What may take the place of missing kit counts only where something says that it is there.
+    """
+    known = around.kit if wish.kit is None else wish.kit
+    found = []
+    for need in entry.kit:
+        keys = {name_key(item) for item in need}
+        if wish.kit is not None or keys & wish.without:
+            met = bool(keys & (known - wish.without))
+        else:
+            met = True
+        if not met:
+            found.append(need)
+    return found
+
+
+def choices(library: Library, old: Entry, wish: Wish, around: Surroundings) -> list[Choice]:
+    """Return what may take an exercise's place, nearest first."""
+    entries = (e for e in library.entries.values() if old.pattern in e.patterns)
+    return _ranked(entries, library, old, wish, around)
+
+
+def beyond(library: Library, old: Entry, wish: Wish, around: Surroundings) -> list[Choice]:
+    """Return what answers the wish with another pattern, no new kit, and easily.
+
+    What tires the same comes first, then what is nearest.
+    """
+    kit = around.kit | _EVERYWHERE if wish.kit is None else wish.kit
+    here = replace(wish, kit=kit - wish.without)
+    easy = (e for e in library.entries.values() if e.level <= _EASY_LEVEL)
+    others = (e for e in easy if old.pattern not in e.patterns)
+    found = _ranked(others, library, old, here, around)
+    return sorted(found, key=lambda c: -len(shared_load(old, c.entry)))
+
+
+def _ranked(
+    entries: Iterable[Entry], library: Library, old: Entry, wish: Wish, around: Surroundings
+) -> list[Choice]:
+    ways = library.steps(old)
+    found = [
+        _weighed(entry, old, ways.get(entry.id, _NO_WAY), wish, around)
+        for entry in entries
+        if entry is not old
+        and _fits(entry, old, ways.get(entry.id, _NO_WAY), wish, around)
+        and not lacks(entry, wish, around)
+    ]
+    return sorted(found, key=lambda c: (c.cost, abs(c.entry.level - old.level), c.entry.id))
+
+
+def named_choice(
+    library: Library, old: Entry, entry: Entry, wish: Wish, around: Surroundings
+) -> Choice:
+    """Return the exercise that the coach chose, saying first where it goes against the wish."""
+    choice = _weighed(entry, old, library.steps(old).get(entry.id, _NO_WAY), wish, around)
+    gone = lacks(entry, wish, around)
+    against = [f"needs {needs_words(gone)}, which is missing"] if gone else []
+    against += [f"strains the {part}" for part in strained(entry, wish.sore)]
+    if entry.pattern != old.pattern and old.pattern not in entry.also:
+        against.append(f"a {entry.pattern} in place of a {old.pattern}")
+    choice.why[:0] = against
+    return choice
+
+
+def _fits(entry: Entry, old: Entry, way: Steps, wish: Wish, around: Surroundings) -> bool:
+    """Return whether an exercise answers the reason for the swap."""
+    if wish.because == "too-hard":
+        easier = way.way == "easier" or (entry.level < old.level and way.way != "harder")
+        return easier and _asks_no_more(entry, old, way, around)
+    if wish.because == "too-easy":
+        return way.way == "harder" or (entry.level > old.level and way.way != "easier")
+    if wish.because == "no-floor":
+        return _floor(entry) < _floor(old)
+    if wish.because == "sore":
+        return not strained(entry, wish.sore) and _asks_no_more(entry, old, way, around)
+    return True
+
+
+def _asks_no_more(entry: Entry, old: Entry, way: Steps, around: Surroundings) -> bool:
+    """Return whether level, landings, skill and balance stay what they were, or less.
+
+    Who has one skill need not have another: it counts as known down the same ladder, or where the
+    plan has it already.
+    """
+    lands_softer = IMPACTS.index(entry.impact) <= IMPACTS.index(old.impact)
+    known = (old.skill and way.way == "easier") or entry.id in around.in_plan
+    steady = entry.level <= _EASY_LEVEL or "one leg" not in entry.does or "one leg" in old.does
+    return entry.level <= old.level and lands_softer and steady and (known or not entry.skill)
+
+
+def _floor(entry: Entry) -> int:
+    return SPACES.index(entry.space)
+
+
+def _weighed(entry: Entry, old: Entry, way: Steps, wish: Wish, around: Surroundings) -> Choice:
+    """Return an exercise with its cost and its reasons."""
+    choice = Choice(entry)
+    choice.add(min(way.far, _FAR_STEPS), _way_words(entry, old, way))
+    choice.add(_PER_LEVEL * abs(entry.level - old.level))
+    if wish.because in SPARING and way.way != "easier":
+        choice.add(_NOT_DOWN)
+    _weigh_kit(choice, old, wish, around)
+    either = set(old.tires) | set(entry.tires)
+    other = either - (set(old.tires) & set(entry.tires))
+    choice.add(_OTHER_TIRED * len(other) / len(either) if either else 0.0)
+    if entry.is_hold is not old.is_hold:
+        choice.add(_OTHER_KIND, "a hold" if entry.is_hold else "reps in place of a hold")
+    if old.pattern in entry.also:
+        choice.add(_ONLY_ALSO, f"a {entry.pattern} that serves as {old.pattern}")
+    _weigh_room(choice, old)
+    if entry.skill and not old.skill:
+        choice.add(_NEW_SKILL, "needs practice")
+    if (entry.sides == "one") is not (old.sides == "one"):
+        choice.add(_OTHER_SIDES, "one side, then the other" if entry.sides == "one" else "")
+    if entry.id in around.in_block:
+        choice.add(_IN_BLOCK, "is in this block already")
+    elif entry.id in around.in_plan:
+        choice.add(_IN_PLAN, "is in the plan already")
+    for neighbour in around.neighbours:
+        fresh = [part for part in shared_load(entry, neighbour) if part not in old.tires]
+        if fresh:
+            choice.add(_TIRED_BEFORE, f"tires the {listed(fresh)}, as {neighbour.name}")
+    return choice
+
+
+def _way_words(entry: Entry, old: Entry, way: Steps) -> str:
+    steps = "1 step" if way.far == 1 else f"{way.far} steps"
+    levels = f"level {entry.level} after {old.level}" if entry.level != old.level else "same level"
+    if way.way in ("easier", "harder"):
+        return f"{steps} {way.way} ({levels})"
+    return levels
+
+
+def _weigh_kit(choice: Choice, old: Entry, wish: Wish, around: Surroundings) -> None:
+    entry = choice.entry
+    new = []
+    if wish.kit is None:
+        known = (around.kit | _EVERYWHERE) - wish.without
+        new = [need for need in entry.kit if not {name_key(item) for item in need} & known]
+    if new:
+        choice.add(_NEW_KIT * len(new), f"needs {needs_words(new)} (new to this plan)")
+    elif entry.kit:
+        choice.add(0.0, f"with {entry.kit_words}")
+    elif old.kit:
+        choice.add(0.0, "no kit")
+
+
+def _weigh_room(choice: Choice, old: Entry) -> None:
+    entry = choice.entry
+    more = IMPACTS.index(entry.impact) - IMPACTS.index(old.impact)
+    if more:
+        choice.add(_MORE_IMPACT * max(more, 0), f"impact {entry.impact}, not {old.impact}")
+    more = _floor(entry) - _floor(old)
+    if more > 0:
+        choice.add(_MORE_FLOOR * more, f"needs more floor ({entry.space})")
+    elif more < 0:
+        choice.add(0.0, f"less floor ({entry.space})")
+    if entry.position != old.position:
+        choice.add(0.0, entry.position if entry.position != "floor" else "on the floor")
+
+
+# Body parts
+
+
+def sore_parts(words: Iterable[str]) -> tuple[str, ...]:
+    """Return body parts as they were said, one by one; commas part them.
+
+    Raises UsageError for one that no exercise names as a whole.
+    """
+    parts = (*LOADS, *TIRES)
+    whole = [set(name_words(part)) for part in parts]
+    found = []
+    for said in words:
+        for word in filter(None, (piece.strip() for piece in re.split(r",|\band\b", said))):
+            if {*name_words(word)}.difference(_SIDE_WORDS) not in whole:
+                near = nearest(word, parts) or LOADS
+                remedy = f"Known parts: {', '.join(near)}"
+                raise UsageError(f'"{word}" is no body part here', remedy)
+            found.append(word)
+    return tuple(found)
+
+
+def strained(entry: Entry, sore: Iterable[str]) -> list[str]:
+    """Return which sore parts an exercise loads or tires."""
+    parts = (*entry.bears, *entry.tires)
+    return [word for word in sore if any(_same_part(word, part) for part in parts)]
+
+
+def _same_part(word: str, part: str) -> bool:
+    """Return whether a part that was said may be one that is named.
+
+    ``back`` is the spine and the lower back; what tires the upper back need not strain it. Who
+    says ``upper back`` is spared what loads the spine, too.
+    """
+    said, named = set(name_words(word)), set(name_words(part))
+    if said == {"back"} and "upper" in named:
+        return False
+    return bool(said) and (said <= named or named <= said)
+
+
+def kit_in_use(entries: Iterable[Entry]) -> frozenset[str]:
+    """Return the kit (keys) that some exercises are usually done with."""
+    return frozenset(name_key(need[0]) for entry in entries for need in entry.kit)

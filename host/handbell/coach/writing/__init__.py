@@ -1,0 +1,1 @@
+"""Changing a plan's text, and nothing else in it."""

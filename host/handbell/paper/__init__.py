@@ -1,0 +1,1 @@
+"""A plan on paper, in a calendar, in a spreadsheet and as sound."""

@@ -1,0 +1,171 @@
+"""The timetable of a class on one page, to hold in the hand."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from handbell.base.times import clock
+from handbell.compile.expand import NOBODY
+from handbell.compile.layouts import Floor
+from handbell.plan.own_tasks import own_list, tasks_of
+from handbell.plan.pauses import steps_of
+from handbell_core import timeline as t
+
+from .cards import block_title, kit_words, own_words, rounds_words, those_at, whole_task
+from .legible import LINE, lines
+
+if TYPE_CHECKING:
+    from handbell.coach.library.shelf import Library
+    from handbell.compile import CompiledClass
+    from handbell.compile.expand import Stretch
+    from handbell.plan.model import Exercise, Plan
+
+    from .layout import Paper
+
+COLUMNS_MOST = 8
+SIZE_MOST_MM, SIZE_LEAST_MM = 4.4, 2.3
+_PADDING = 0.45  # above and below a line, together, in sizes of the type
+_SIDE = 0.9  # beside a cell's words
+_HEAD_LINES = 6.0  # the title and what stands under it
+_WORDS = {t.BREAK: "Break", t.GATE: "When you are ready", t.LEAD_IN: "Lead-in"}
+
+
+@dataclass(frozen=True)
+class Part:
+    """A block's table, or a line between two (then ``rows`` is one row and there is no heading).
+
+    ``shares`` are the widths of the columns, in hundredths; ``notes`` stand under the title.
+    """
+
+    title: str
+    headings: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    shares: tuple[float, ...]
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Timetable:
+    """The page: ``size_mm`` is the size of its type, ``over`` that even the least is too large."""
+
+    title: str
+    facts: tuple[str, ...]
+    parts: tuple[Part, ...]
+    size_mm: float
+    over: bool
+
+
+def timetable(built: CompiledClass, library: Library, paper: Paper, caution: str) -> Timetable:
+    """Return a class's timetable, set in the largest type with which it is one page."""
+    facts = tuple(_facts(built, library, caution))
+    parts = tuple(_parts(built))
+    # The sheet stands here, where cards lie on their side.
+    wide_mm, high_mm = paper.depth_mm, paper.room_mm
+    size = SIZE_MOST_MM
+    while size > SIZE_LEAST_MM and _high_mm(parts, facts, size, wide_mm) > high_mm:
+        size = round(size - 0.1, 1)
+    over = _high_mm(parts, facts, size, wide_mm) > high_mm
+    return Timetable(built.plan.title, facts, parts, size, over)
+
+
+def _high_mm(parts: Sequence[Part], facts: Sequence[str], size: float, wide_mm: float) -> float:
+    """Return how much of a page parts take in a size of type."""
+    count = 2.6 + sum(lines(fact, size, wide_mm) for fact in facts)
+    for part in parts:
+        count += 1.9 if part.title else 0.3
+        count += sum(lines(note, size, wide_mm) for note in part.notes)
+        for row in (part.headings, *part.rows):
+            cells = [
+                lines(cell, size, wide_mm * share / 100 - 2 * _SIDE * size, bold=True)
+                for cell, share in zip(row, part.shares, strict=False)
+            ]
+            count += max(cells) + _PADDING if cells else 0
+    return count * size * LINE
+
+
+def _facts(built: CompiledClass, library: Library, caution: str) -> Iterator[str]:
+    plan, totals = built.plan, built.totals
+    yield f"{clock(totals.slot_ms)} from lead-in to cool-down, {clock(totals.work_ms)} in windows"
+    if plan.groups:
+        groups = (f"{group.name}: {', '.join(map(str, group.bibs))}" for group in plan.groups)
+        yield f"{'; '.join(groups)}"
+    kit = kit_words(plan, library)
+    if kit:
+        yield f"Kit: {kit}"
+    yield caution
+
+
+def _parts(built: CompiledClass) -> Iterator[Part]:
+    plan, floor = built.plan, Floor(built.plan)
+    said: set[int] = set()
+    for s in built.schedule.stretches:
+        if s.kind == t.WINDOW:
+            if s.block not in said:
+                said.add(s.block)
+                yield from _block(plan, floor, s.block - 1, _starts(built, s.block))
+        elif s.name or s.kind in _WORDS:
+            what = s.name or _WORDS[s.kind]
+            how_long = f"for {clock(s.duration_ms)}" if s.duration_ms else ""
+            yield Part("", (), ((clock(s.start_ms), what, how_long),), (14, 60, 26))
+    yield Part("", (), ((clock(built.totals.slot_ms), "End", ""),), (14, 60, 26))
+
+
+def _starts(built: CompiledClass, block: int) -> dict[int, list[str]]:
+    """Return the starts of a block's windows, by step."""
+    found: dict[int, list[str]] = {}
+    for s in _windows(built, block):
+        found.setdefault(s.step, []).append(clock(s.start_ms))
+    return found
+
+
+def _windows(built: CompiledClass, block: int) -> Iterator[Stretch]:
+    return (s for s in built.schedule.stretches if s.kind == t.WINDOW and s.block == block)
+
+
+def _block(plan: Plan, floor: Floor, b: int, starts: dict[int, list[str]]) -> Iterator[Part]:
+    block = plan.blocks[b]
+    words = (block_title(plan, b), rounds_words(block))
+    title = ", ".join(word for word in words if word)
+    asked = [tasks_of(e, those_at(plan, e)) for e in block.exercises]
+    exercises = [tasks.most for tasks in asked]
+    notes = tuple(f"At {a.most.name}, {own_list(own_words(a))}" for a in asked if a.own)
+    if not plan.is_rotation and not block.order:
+        lines = tuple(
+            (exercise.name, whole_task(exercise), ", ".join(starts[e]))
+            for e, exercise in enumerate(exercises)
+        )
+        yield Part(title, ("exercise", "what", "starts"), lines, (30, 32, 38), notes)
+        return
+    if block.order and not plan.is_rotation:
+        tasks = (f"{e.name} {whole_task(e)}" for e in exercises)
+        title = f"{title}: {'; '.join(tasks)}"
+    for first in range(0, plan.boxes, COLUMNS_MOST):
+        boxes = range(first, min(first + COLUMNS_MOST, plan.boxes))
+        headings, rows = _matrix(plan, floor, b, exercises, boxes)
+        when = (", ".join(starts[step]) for step in range(len(rows)))
+        timed = tuple((at, *row) for at, row in zip(when, rows, strict=True))
+        shares = (22, *([78 / len(boxes)] * len(boxes)))
+        yield Part(title, ("starts", *headings), timed, shares, notes)
+        title, notes = f"{block_title(plan, b)}, further stations".lstrip(", "), ()
+
+
+def _matrix(
+    plan: Plan, floor: Floor, b: int, exercises: Sequence[Exercise], boxes: range
+) -> tuple[list[str], list[tuple[str, ...]]]:
+    """Return the stations, and in each step who is there, or what each lane does."""
+    headings = [plan.label(box) for box in boxes]
+    if plan.is_rotation:
+        headings = [
+            f"{label}: {exercises[box].name}, {whole_task(exercises[box])}"
+            for label, box in zip(headings, boxes, strict=True)
+        ]
+
+    def cell(box: int, step: int) -> str:
+        if plan.is_rotation:
+            return floor.seat(box, b, step, NOBODY).group or "–"
+        return exercises[floor.exercise(floor.track(box), b, step)].name
+
+    steps = range(steps_of(plan, plan.blocks[b]))
+    return headings, [tuple(cell(box, step) for box in boxes) for step in steps]

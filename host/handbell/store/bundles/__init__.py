@@ -1,0 +1,1 @@
+"""Bundles: what one coach hands to another."""

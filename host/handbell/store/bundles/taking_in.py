@@ -1,0 +1,237 @@
+"""Taking in a bundle: all of it checked first, then all of it in one transaction, or none."""
+
+from __future__ import annotations
+
+import json
+import struct
+import zipfile
+import zlib
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, delete, select
+
+from handbell.base.digest import short_hex, whole_hex
+from handbell.base.errors import HandbellError, StoreError
+from handbell.store.classes import joining
+from handbell.store.classes.doubts import moves_told
+from handbell.store.classes.together import START_APART_US
+from handbell.store.database import tables
+from handbell.store.logs import journals, timelines
+from handbell.store.logs.ingest import Ingested, ingest_in
+from handbell.store.logs.salvage import PUT_BACK
+from handbell.store.store import Store, put_plan, put_timeline
+
+from .amended import names_of, settle_names, take_amendments
+from .bundle import CHECK, FORMAT, LIST, VERSION
+from .check import checked_list
+from .classes import marks_of
+from .names import Runs, take_names
+from .told import beside, otherwise
+
+SIZE_MOST = 1_000_000_000
+# What the ZIP reader raises on damaged files; RuntimeError: it takes a part for encrypted.
+UNREADABLE = (zipfile.BadZipFile, zlib.error, EOFError, RuntimeError, struct.error, OverflowError)
+
+
+@dataclass
+class Imported:
+    """What a bundle brought: how many of each were new, and in which classes its runs are.
+
+    ``kept`` are sentences on what stays as it is here though the bundle says another thing: names,
+    classes, and logs that were put back. ``apart`` are the classes of which nothing says that they
+    are ours, by the class of ours each might be or None. ``doubts`` are sentences on how logs were
+    filed.
+    """
+
+    runs: int = 0
+    runs_new: int = 0
+    plans_new: int = 0
+    timelines_new: int = 0
+    amendments_new: int = 0
+    names_new: int = 0
+    classes: list[int] = field(default_factory=list)
+    kept: list[str] = field(default_factory=list)
+    apart: dict[int, int | None] = field(default_factory=dict)
+    doubts: list[str] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Bundle:
+    """A bundle that was found sound: its list, and its parts by name."""
+
+    told: dict[str, Any]
+    parts: dict[str, bytes]
+
+
+def import_bundle(store: Store, path: Path) -> Imported:
+    """Take a bundle in; the same again changes nothing. Raises HandbellError if it is damaged."""
+    bundle = read_bundle(path)
+    return store.doing(lambda conn: _take_in(conn, bundle))
+
+
+def read_bundle(path: Path) -> Bundle:
+    """Read and check a bundle; raises HandbellError that says what is wrong with it."""
+    try:
+        bundle = _read(path)
+        _check(bundle)
+    except UNREADABLE as error:
+        raise _damaged(path, f"it is no whole ZIP file ({error})") from None
+    except OSError as error:
+        raise HandbellError(
+            f"{path} can't be read: {error.strerror or error}", "Check its name"
+        ) from error
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
+        raise _damaged(path, str(error) or "its list makes no sense") from None
+    except (StoreError, journals.UnreadableError) as error:
+        raise _damaged(path, getattr(error, "what", str(error))) from None
+    return bundle
+
+
+def _damaged(path: Path, why: str) -> HandbellError:
+    return HandbellError(
+        f"{path} is damaged or no bundle of handbell: {why}",
+        "Nothing of it was taken in; ask for it once more",
+    )
+
+
+def _read(path: Path) -> Bundle:
+    with zipfile.ZipFile(path) as file:
+        if sum(entry.file_size for entry in file.infolist()) > SIZE_MOST:
+            raise ValueError(f"it unpacks to more than {SIZE_MOST // 10**6} MB")
+        listed = file.read(LIST)
+        if whole_hex(listed).encode() != file.read(CHECK):
+            raise ValueError("its list does not have the digest that it says")
+        told = json.loads(listed)
+        if told["format"] != FORMAT or told["version"] != VERSION:
+            raise ValueError(f"it is {told['format']} {told['version']}, here {FORMAT} {VERSION}")
+        if sorted(file.namelist()) != sorted([*told["parts"], LIST, CHECK]):
+            raise ValueError("its parts are not those of its list")
+        parts = {name: file.read(name) for name in told["parts"]}
+    for name, digest in told["parts"].items():
+        if whole_hex(parts[name]) != digest:
+            raise ValueError(f"{name} does not have the digest that the list says")
+    return Bundle(checked_list(told), parts)
+
+
+def _check(bundle: Bundle) -> None:
+    """See that every log and timeline is what its name says and can be read."""
+    told, parts = bundle.told, bundle.parts
+    for one in told["timelines"]:
+        data = parts[f"timelines/{one['digest']}"]
+        if timelines.decode(data).digest != one["digest"] and not one["altered"]:
+            raise ValueError(f"timeline {one['digest']} is another one")
+    there = {one["digest"] for one in told["timelines"]}
+    for one in told["runs"]:
+        data = parts[f"logs/{one['digest']}"]
+        if short_hex(data) != one["digest"]:
+            raise ValueError(f"log {one['digest']} is another one")
+        if journals.read(data, journals.Played(str(one["timeline"]), 0)).timeline not in there:
+            raise ValueError(f"the timeline of log {one['digest']} is not in it")
+        if one["class"] not in (None, *(other["digest"] for other in told["runs"])):
+            raise ValueError(f"the class of log {one['digest']} is not in it")
+    for one in told["plans"]:
+        words = parts.get(f"plans/{one['digest']}.toml")
+        if words is not None and short_hex(words) != one["digest"] and not one["altered"]:
+            raise ValueError(f"plan {one['digest']} is another one")
+    logs = {one["digest"] for one in told["runs"]}
+    for name in ("amendments", "wearers"):
+        if not {one["log"] for one in told[name]} <= logs:
+            raise ValueError(f"its {name} are of logs that are not in it")
+    windows = {
+        one["digest"]: {0, *timelines.decode(parts[f"timelines/{one['timeline']}"]).windows}
+        for one in told["runs"]
+    }
+    if any(one["window"] not in windows[one["log"]] for one in told["amendments"]):
+        raise ValueError("its amendments are of windows that no log of it has")
+    if any(set((one["logs"] or "").split()) - logs for one in told["wearers"]):
+        raise ValueError("its wearers are of logs that are not in it")
+    sent = {one["plan"] for one in told["timelines"]}
+    if not sent <= {one["digest"] for one in told["plans"]}:
+        raise ValueError("a plan of its timelines is not in it")
+
+
+def _take_in(conn: Connection, bundle: Bundle) -> Imported:
+    told, parts, done = bundle.told, bundle.parts, Imported()
+    for one in told["plans"]:
+        words = parts.get(f"plans/{one['digest']}.toml")
+        row = {name: one[name] for name in ("digest", "title", "altered")}
+        row["source"] = None if words is None else words.decode("utf-8", "replace")
+        done.plans_new += put_plan(conn, row)
+    for one in told["timelines"]:
+        data = parts[f"timelines/{one['digest']}"]
+        found = replace(timelines.decode(data), digest=one["digest"])
+        done.timelines_new += put_timeline(conn, found, data, bool(one["altered"]))
+    joining.take_turn(conn, [one["digest"] for one in told["plans"]])
+    ids: list[int] = []
+    new: list[int] = []
+    whose = marks_of(conn, told, parts)
+    aside = _put_back(conn, [one["digest"] for one in told["runs"]])
+    done.kept += [
+        f"Log {log[:8]} was put back here and stays aside, with what the bundle says of it. "
+        f"To read it: handbell unread {log[:8]} --of CLASS"
+        for log in sorted(aside)
+    ]
+    moved: list[str] = []
+    with moves_told(conn, [one["digest"] for one in told["plans"]], moved):
+        for one in told["runs"]:
+            if one["digest"] in aside:
+                continue
+            taken = _take_in_log(conn, bundle, one, *whose[one["digest"]])
+            ids.append(taken.run_id)
+            done.runs += 1
+            done.runs_new += taken.new
+            new += [taken.run_id] * taken.new
+            done.kept += taken.differ
+    done.kept += moved
+    r = tables.runs.c
+    now = conn.execute(select(r.digest, r.id, r.class_id, r.origin).where(r.id.in_(ids))).all()
+    runs: Runs = {row.digest: (row.id, row.class_id) for row in now}
+    done.classes = sorted({row.class_id for row in now if row.class_id is not None})
+    for class_id in sorted({row.class_id for row in now if row.class_id and row.origin}):
+        done.apart[class_id] = _alike(conn, class_id)
+    amended = take_amendments(conn, told["amendments"], runs)
+    done.amendments_new, before = amended.new, names_of(conn, amended.named)
+    done.kept += amended.said
+    done.names_new, kept = take_names(conn, told["wearers"], told["runs"], runs)
+    settle_names(conn, before, amended.both, kept)
+    done.kept += filter(None, kept.values())
+    done.kept += otherwise(conn, told["runs"])
+    done.kept += beside(conn, new, runs, told["runs"])
+    done.doubts = joining.doubts_in(conn, new, told=done.apart)
+    return done
+
+
+def _take_in_log(
+    conn: Connection, bundle: Bundle, one: dict[str, Any], origin: str | None, filed: str | None
+) -> Ingested:
+    """Take in a log, which may have been unread before."""
+    parts, collected_us = bundle.parts, one["collected_utc_us"]
+    journal, box_id = parts[f"logs/{one['digest']}"], str(one["box_id"])[:32]
+    station = timelines.decode(parts[f"timelines/{one['timeline']}"]).station
+    played = journals.Played(one["timeline"], station)
+    taken = ingest_in(conn, journal, box_id, collected_us, origin, filed, played, tell_moves=False)
+    conn.execute(delete(tables.unread).where(tables.unread.c.digest == one["digest"]))
+    return taken
+
+
+def _put_back(conn: Connection, some: list[str]) -> set[str]:
+    """Return the logs of which the coach said here that they were read as what they are not."""
+    u = tables.unread.c
+    here = select(u.digest).where(u.reason == PUT_BACK, u.digest.in_(some))
+    return set(conn.scalars(here))
+
+
+def _alike(conn: Connection, class_id: int) -> int | None:
+    """Return another class of the same plan that began at about the same time."""
+    c = tables.classes.c
+    one = conn.execute(select(c.plan, c.start_utc_us).where(c.id == class_id)).one()
+    if one.start_utc_us is None:
+        return None
+    near = c.start_utc_us.between(
+        one.start_utc_us - START_APART_US, one.start_utc_us + START_APART_US
+    )
+    found = select(c.id).where(c.plan == one.plan, near, c.id != class_id).order_by(c.id)
+    first: int | None = conn.scalar(found.limit(1))
+    return first

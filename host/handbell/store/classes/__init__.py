@@ -1,0 +1,1 @@
+"""Which logs are one class."""

@@ -1,0 +1,211 @@
+"""What a coach says of classes: these two are one, these boxes played another, this one goes."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+from typing import Any
+
+from sqlalchemy import Connection, Row, Select, delete, select, update
+
+from handbell.base.digest import short_hex
+from handbell.base.errors import StoreError, UsageError
+from handbell.store.database import tables
+from handbell.store.people.worn import names_differ
+from handbell.store.store import Store
+
+from . import joining
+from .doubts import moves_told
+
+# In the order in which rows may go; each has a column ``run``.
+OF_RUN = (
+    tables.taps,
+    tables.results,
+    tables.sums,
+    tables.ratings,
+    tables.notes,
+    tables.amendments,
+)
+LOG_LEAST = 8  # signs of a digest, as the command lists it
+_R = tables.runs.c
+_FACTS: Select[Any] = select(_R.id, _R.digest, _R.box_id, _R.station, _R.origin, _R.start_utc_us)
+
+
+def join_classes(store: Store, class_id: int, into: int, moved: list[str] | None = None) -> int:
+    """Say that two classes are one, and return the number it has.
+
+    It goes on under the number of the fuller one. To ``moved`` a sentence is added for each other
+    log that goes to another class by that. Raises UsageError when they can't be one,
+    StoreError when there is none of a number.
+    """
+
+    def work(conn: Connection) -> int:
+        mine, yours = runs_of(store, conn, class_id), runs_of(store, conn, into)
+        plans = select(tables.classes.c.plan).where(tables.classes.c.id.in_([class_id, into]))
+        if class_id == into or len(set(conn.scalars(plans))) > 1:
+            raise UsageError(
+                f"Classes {class_id} and {into} are not two classes of one plan",
+                "handbell report --list shows the classes there are",
+            )
+        twice = {(r.box_id, r.station) for r in mine} & {(r.box_id, r.station) for r in yours}
+        if twice:
+            box_id, station = min(twice)
+            raise UsageError(
+                f"Box {box_id} played station {station} in class {class_id} and in class {into}, "
+                "so they are two",
+                "Leave them as they are",
+            )
+        differ = names_differ(conn, class_id, into)
+        if differ:
+            bib, one, other = differ[0]
+            raise UsageError(
+                f"Bib {bib} is {one} in class {class_id} and {other} in class {into}, "
+                "and one of the two would be lost",
+                f"Say the same in both, then join them: handbell wear {class_id} {bib}=NAME",
+            )
+        some = [row.id for row in (*yours, *mine)]
+        with moves_told(conn, _plan_of(conn, class_id), moved, some):
+            return put_together(conn, some, moved)
+
+    return store.doing(work)
+
+
+def set_apart(
+    store: Store, class_id: int, boxes: Collection[str], moved: list[str] | None = None
+) -> int:
+    """Say that some boxes' logs are of another class, and return the number it gets.
+
+    To ``moved`` a sentence is added for each other log that goes to another class by that.
+
+    A box is named by its id, its end, or its station; a single log by how its digest begins.
+    Raises UsageError when that leaves nothing.
+    """
+
+    def work(conn: Connection) -> int:
+        mine = runs_of(store, conn, class_id)
+        chosen = {word: [r for r in mine if _is(r, word)] for word in boxes}
+        for word, some in chosen.items():
+            if not some:
+                there = ", ".join(f"{r.box_id[-4:]} (station {r.station})" for r in mine)
+                raise UsageError(
+                    f"No box or log {word[:32]} is in class {class_id}", f"Its boxes are {there}"
+                )
+        going = {r.id: r for some in chosen.values() for r in some}
+        if len(going) == len(mine):
+            raise UsageError(
+                f"All logs of class {class_id} would go, and it would be the same class",
+                "Name fewer boxes, or single logs",
+            )
+        staying = [r for r in mine if r.id not in going]
+        for some in (staying, list(going.values())):  # both, so that they never come together again
+            _mark(conn, some, "apart", mine[0].origin)
+        with moves_told(conn, _plan_of(conn, class_id), moved, [r.id for r in mine]):
+            number = joining.file(conn, min(going), going, moved)
+            joining.file(conn, staying[0].id, differ=moved)
+        return number
+
+    return store.doing(work)
+
+
+def put_together(conn: Connection, some: Collection[int], differ: list[str] | None = None) -> int:
+    """File runs as one class, as a coach said; return its number.
+
+    To ``differ`` a sentence is added for each name that gave way.
+    """
+    rows = conn.execute(_FACTS.where(_R.id.in_(some))).all()
+    origins = {row.origin for row in rows}
+    _mark(conn, rows, "joined", None if None in origins else rows[0].origin)
+    return joining.file(conn, rows[0].id, differ=differ)
+
+
+def delete_class(store: Store, class_id: int) -> tuple[int, list[str]]:
+    """Take a class out with all that belongs to it; return how many logs it had.
+
+    Plans and timelines stay, since other classes may have them too. Logs that hung on it are filed
+    anew; returned is also a sentence for those that go to another class.
+    """
+
+    def work(conn: Connection) -> tuple[int, list[str]]:
+        some = [r.id for r in runs_of(store, conn, class_id)]
+        return len(some), _out(conn, class_id, some)
+
+    return store.doing(work)
+
+
+def take_out(conn: Connection, run: int) -> list[str]:
+    """Take one run out with all that is made of it, and its class if that has no other.
+
+    Logs that hung on it are filed anew; returned is a sentence for those that go elsewhere.
+    """
+    class_id = conn.scalar(select(_R.class_id).where(_R.id == run))
+    if class_id is None:
+        _delete_runs(conn, [run])
+        return []
+    joining.take_turn(conn, _plan_of(conn, class_id))
+    return _out(conn, class_id, [run])
+
+
+def _out(conn: Connection, class_id: int, some: Collection[int]) -> list[str]:
+    """Take runs of a class out, and file anew what is left of it and what hung on them."""
+    said: list[str] = []
+    with moves_told(conn, _plan_of(conn, class_id), said):
+        around = joining.around(conn, some)
+        _delete_runs(conn, some)
+        left = conn.scalars(select(_R.id).where(_R.class_id == class_id)).all()
+        if not left:
+            _delete_class(conn, class_id)
+        for run in sorted({*around, *left}):
+            joining.file(conn, run, differ=said)
+    return list(dict.fromkeys(said))
+
+
+def _plan_of(conn: Connection, class_id: int) -> list[str]:
+    c = tables.classes.c
+    return list(conn.scalars(select(c.plan).where(c.id == class_id)))
+
+
+def _delete_runs(conn: Connection, some: Collection[int]) -> None:
+    for table in OF_RUN:
+        conn.execute(delete(table).where(table.c.run.in_(some)))
+    conn.execute(delete(tables.runs).where(_R.id.in_(some)))
+
+
+def _delete_class(conn: Connection, class_id: int) -> None:
+    w, c = tables.wearers, tables.classes
+    conn.execute(delete(w).where(w.c.class_id == class_id))
+    conn.execute(delete(c).where(c.c.id == class_id))
+
+
+def runs_of(store: Store, conn: Connection, class_id: int) -> list[Row[Any]]:
+    """Return a class's runs, when nobody else is filing runs of its plan."""
+    plan = conn.scalar(select(tables.classes.c.plan).where(tables.classes.c.id == class_id))
+    if plan is None:
+        raise StoreError(
+            f"The store {store.name} holds no class {class_id}",
+            "handbell report --list shows the classes there are",
+        )
+    joining.take_turn(conn, [plan])
+    return list(conn.execute(_FACTS.where(_R.class_id == class_id).order_by(_R.station, _R.id)))
+
+
+def _is(run: Row[Any], word: str) -> bool:
+    """Whether a word names a run's box, by the end of its id; a short number is a station.
+
+    The first eight or more signs of a log's digest name that log alone.
+    """
+    if word.isdecimal() and len(word) < 3:
+        return bool(run.station == int(word))
+    by_log = len(word) >= LOG_LEAST and str(run.digest).startswith(word.lower())
+    return by_log or str(run.box_id).lower().endswith(word.lower())
+
+
+def _mark(conn: Connection, some: Iterable[Row[Any]], how: str, origin: str | None) -> None:
+    """File runs as one class, of an origin."""
+    rows = list(some)
+    values = {"filed": filed_as(how, (r.digest for r in rows)), "origin": origin}
+    conn.execute(update(tables.runs).where(_R.id.in_([r.id for r in rows])).values(values))
+
+
+def filed_as(how: str, logs: Iterable[str]) -> str:
+    """Return what logs are filed as that somebody said are one class."""
+    said = "\0".join([how, *sorted(logs)])
+    return short_hex(said.encode())

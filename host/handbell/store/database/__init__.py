@@ -1,0 +1,1 @@
+"""The database: reached, its tables, and how older ones are brought up."""

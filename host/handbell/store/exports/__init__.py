@@ -1,0 +1,1 @@
+"""Exports: tables for other programs."""

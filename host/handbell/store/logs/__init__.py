@@ -1,0 +1,1 @@
+"""A box's log read and counted again."""

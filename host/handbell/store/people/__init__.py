@@ -1,0 +1,1 @@
+"""People: names, bibs, and forgetting somebody."""

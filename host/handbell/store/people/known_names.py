@@ -1,0 +1,76 @@
+"""Finding the people a store knows in words that go out without names.
+
+A name is known from the roster, from who wore a bib, or from an amendment. Looked for are whole
+names, and each word of them that begins with a capital and has three letters or more: a plan says
+"Mina" where the roster has two names. Of a name without capitals it is each word. Names that were
+never entered, and nicknames, can't be found.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable
+
+from sqlalchemy import Connection, select
+
+from handbell.store.database import tables
+from handbell.store.results.settle import NAME
+
+from .names import key_of, plain_text
+from .redact import REMOVED, either_of, with_dashes
+
+WORD_LEAST = 3
+_NEVER = re.compile(r"(?!)")
+_PLAIN_VALUE = re.compile(r"-?\d*|end|yes")  # what an amendment may say that is no name
+
+
+class KnownNames:
+    """The names a store knows; ``leaving_out`` is one that may stay."""
+
+    def __init__(self, conn: Connection, leaving_out: str = "") -> None:
+        names = _names(conn)
+        mine = {key_of(word) for word in [leaving_out, *leaving_out.split()]}
+        whole = {name for name in names if key_of(name) not in mine}
+        words = {
+            word
+            for name in whole
+            for word in name.split()
+            if len(word) >= WORD_LEAST
+            and (word[0].isupper() or name == name.lower())
+            and key_of(word) not in mine
+        }
+        self.count = len(whole)
+        self._whole = either_of(whole) if whole else _NEVER
+        self._any = either_of(whole | words) if whole else _NEVER
+
+    def found(self, text: str) -> list[str]:
+        """Return the names and words of names that stand in a text, as they stand there."""
+        return sorted({m.group() for m in self._any.finditer(unicodedata.normalize("NFC", text))})
+
+    def without(self, text: str, of_exercise: bool = False) -> str:
+        """Return a text with them replaced; in an exercise's name only whole ones.
+
+        What an exercise is called is often somebody's surname, and must stay the same everywhere.
+        """
+        pattern = self._whole if of_exercise else self._any
+        return pattern.sub(REMOVED, unicodedata.normalize("NFC", text))
+
+    def without_in_timeline(self, data: bytes) -> bytes | None:
+        """Return a timeline's bytes with dashes for them, None if none stands there."""
+        return with_dashes(data, lambda of_exercise: self._whole if of_exercise else self._any)
+
+
+def no_name(value: str) -> str:
+    """Return an amended value, "" for one that is neither a number nor a word of ours."""
+    return value if _PLAIN_VALUE.fullmatch(value) else ""
+
+
+def _names(conn: Connection) -> set[str]:
+    w, a = tables.wearers.c, tables.amendments.c
+    told: list[Iterable[str | None]] = [conn.scalars(select(tables.athletes.c.name))]
+    told += [conn.scalars(select(column).distinct()) for column in (w.name, w.said)]
+    told += [
+        conn.scalars(select(column).where(a.what == NAME).distinct()) for column in (a.value, a.was)
+    ]
+    return {plain_text(name) for some in told for name in some if name} - {""}

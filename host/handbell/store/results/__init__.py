@@ -1,0 +1,1 @@
+"""What a class comes to: read back, corrected, added up."""

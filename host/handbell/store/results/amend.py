@@ -1,0 +1,348 @@
+"""Correcting afterwards: a count, a held time, a bib, a name, or that an effort tells nothing.
+
+What was counted or said before is kept beside who changed it, when and why, and comes back when
+the amendment is undone. Nothing of the journal is touched.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+from sqlalchemy import Connection, Row, and_, delete, select, update
+
+from handbell.base.digest import short_hex
+from handbell.base.errors import UsageError
+from handbell.store.database import tables
+from handbell.store.database.bulk import insert_if_absent, put_row
+from handbell.store.people.names import plain_text
+from handbell.store.people.wearers import clean_name
+from handbell.store.store import Store
+from handbell_core import journal as j
+from handbell_core import timeline as t
+
+from .queries import Amendment, ClassRecord, ResultRow, load_class
+from .settle import BIB, HELD, NAME, REPS, TO_END, in_force, settle
+
+WORDS_MOST = 400
+LISTED_MOST = 6
+REPS_MOST, BIB_MOST = 9999, 0xFFFF
+
+
+@dataclass(frozen=True)
+class Place:
+    """One bib's place in a class: a window and slot of one box's run."""
+
+    run: int
+    station: int
+    window: int
+    slot: int
+    bib: int
+    exercise: str
+    round: int
+    ask: int
+    tap: int
+    length_ms: int
+
+
+@dataclass(frozen=True)
+class Change:
+    """What to amend, ``value`` in the store's words, by whom and why."""
+
+    what: str
+    value: str
+    who: str
+    why: str
+    at_utc_us: int
+
+
+def places_of(
+    record: ClassRecord,
+    bib: int,
+    exercise: str = "",
+    round_: int = 0,
+    window: int = 0,
+    as_planned: bool = False,
+) -> list[Place]:
+    """Return a bib's places in a class, of one exercise, round or window if said.
+
+    With ``as_planned`` those where the plan has it, whoever was there: so two bibs that changed
+    places can be put right one after the other. Raises UsageError when there are none.
+    """
+    found = [
+        Place(
+            run=run.id,
+            station=run.station,
+            window=asked.number,
+            slot=slot,
+            bib=bib,
+            exercise=asked.name,
+            round=asked.round,
+            ask=asked.ask,
+            tap=asked.tap,
+            length_ms=asked.duration_ms,
+        )
+        for run in record.runs
+        for each in (run.planned if as_planned else run.timeline).windows.values()
+        for slot, there in enumerate(each.bibs)
+        if there == bib
+        for asked in (each.at(slot),)
+    ]
+    if not found:
+        planned = _who_was_planned(record, bib) if as_planned else []
+        if planned:
+            raise UsageError(
+                f"What bib {bib} has in class {record.row.id} was given to it",
+                f"Name the bib of the plan: --bib {' or '.join(map(str, planned))}",
+            )
+        have = ", ".join(map(str, record.bibs)) or "none"
+        raise UsageError(
+            f"Bib {bib} has no window in class {record.row.id}",
+            f"The bibs of that class are {have}",
+        )
+    wanted = [
+        p
+        for p in found
+        if (not exercise or p.exercise.casefold() == exercise.casefold())
+        and (not round_ or p.round == round_)
+        and (not window or p.window == window)
+    ]
+    if not wanted:
+        does = _some([f"{p.exercise} round {p.round}" for p in found])
+        raise UsageError(f"Bib {bib} has no such window in class {record.row.id}", f"It has {does}")
+    return wanted
+
+
+def _who_was_planned(record: ClassRecord, bib: int) -> list[int]:
+    """Return the bibs that the plan has where another one was as the coach said."""
+    return sorted(
+        {
+            window.bibs[slot]
+            for run in record.runs
+            for window in run.planned.windows.values()
+            for slot, there in enumerate(run.timeline.windows[window.number].bibs)
+            if there == bib
+        }
+        - {0, bib}
+    )
+
+
+def twice_there(record: ClassRecord, amended: Iterable[Amendment]) -> list[str]:
+    """Return a sentence for each bib that amendments leave at two buttons at the same time.
+
+    Where a spare took over, its button is the same one.
+    """
+    at: dict[tuple[int, int], dict[tuple[int, int], int]] = {}
+    windows = {}
+    for run in record.runs:
+        for window in run.timeline.windows.values():
+            windows[run.id, window.number] = window
+            for slot, bib in enumerate(window.bibs):
+                planned = run.planned.windows[window.number].bibs[slot]
+                at.setdefault((window.start_ms, bib), {})[run.station, slot] = planned
+    said = []
+    for one in amended:
+        if one.what != BIB:
+            continue
+        window = windows[one.run, one.window]
+        for bib in (int(one.value), one.bib):
+            there = at.get((window.start_ms, bib), {})
+            if bib and len(there) > 1:
+                others = ", ".join(str(other) for other in sorted(there.values()) if other != bib)
+                said.append(
+                    f"Bib {bib} now has {len(there)} rows in {window.name}, round {window.round}: "
+                    f"its own and that of bib {others}. Say who was at the other button, too: "
+                    f"handbell amend {record.row.id} --bib {bib} --window {one.window} --to-bib BIB"
+                )
+    return list(dict.fromkeys(said))
+
+
+def _some(words: Sequence[str]) -> str:
+    """List the first of some words, and how many more there are."""
+    different = list(dict.fromkeys(words))
+    more = len(different) - LISTED_MOST
+    return ", ".join(different[:LISTED_MOST]) + (f" and {more} more" if more > 0 else "")
+
+
+def one_window(record: ClassRecord, places: Sequence[Place]) -> list[Place]:
+    """Return the places of the one window that is meant; raises UsageError if there are several.
+
+    Where two boxes played it, those with a result of it are taken, so that both say the same.
+    """
+    buttons = {(p.station, p.slot) for p in places}
+    if len({p.window for p in places}) > 1:
+        each = [f"{p.exercise} round {p.round} (window {p.window})" for p in places]
+        raise UsageError(
+            f"Bib {places[0].bib} has {len(places)} such windows: {_some(each)}",
+            "Say which one with --exercise and --round, or with --window",
+        )
+    if len(buttons) > 1:
+        one = places[0]
+        raise UsageError(
+            f"Bib {one.bib} has {len(buttons)} rows in window {one.window} ({one.exercise})",
+            f"First say who was at the other button: handbell amend {record.row.id} "
+            f"--bib {one.bib} --window {one.window} --to-bib BIB",
+        )
+    told = {(r.run, r.window, r.slot) for r in record.results}
+    return [p for p in places if (p.run, p.window, p.slot) in told] or list(places[-1:])
+
+
+def amend_efforts(
+    store: Store, record: ClassRecord, places: Iterable[Place], change: Change
+) -> list[Amendment]:
+    """Amend efforts and return what is in force for them; what is so already is left alone.
+
+    Windows without a record go to another bib, too: then that one has none there. Where somebody
+    else did all of a bib's on a box, the answer to how hard it was goes along (``settle``). Raises
+    UsageError when the value can't be.
+    """
+    results = {(r.run, r.window, r.slot): r for r in record.results}
+    there = {run.id: run.timeline.windows for run in record.runs}
+    wanted = []
+    for place in places:
+        result = results.get((place.run, place.window, place.slot))
+        _check(place, change)
+        was = _was(change.what, place, result)
+        if change.what == BIB:
+            was = str(there[place.run][place.window].bibs[place.slot])
+        wanted.append((place, was))
+
+    def work(conn: Connection) -> None:
+        for place, was in wanted:
+            where = {"run": place.run, "window": place.window, "slot": place.slot}
+            _put(conn, {**where, "bib": place.bib, "was": was, **asdict(change)})
+        for run in {place.run for place, _ in wanted}:
+            settle(conn, run)
+
+    store.doing(work)
+    amended = {(place.run, place.window, place.slot) for place, _ in wanted}
+    return [
+        a
+        for a in load_class(store, record.row.id).amendments
+        if (a.run, a.window, a.slot) in amended
+        and (a.what, a.value, a.undone_utc_us) == (change.what, change.value, None)
+    ]
+
+
+def amend_name(store: Store, record: ClassRecord, bib: int, change: Change) -> list[Amendment]:
+    """Say that somebody else wore a bib in a class, and return what is in force for its name.
+
+    Raises UsageError for no name, one that is too long, or a bib that was not there.
+    """
+    name = clean_name(bib, change.value)
+    if not name:
+        raise UsageError(f"No name is given for bib {bib}", "To forget one: handbell wear")
+    run = places_of(record, bib)[0].run
+    worn = record.wearers.get(bib)
+    row = {"run": run, "window": 0, "slot": 0, "bib": bib, **asdict(change)}
+    row |= {"value": name, "was": (worn.name if worn else None) or ""}
+
+    def work(conn: Connection) -> None:
+        _put(conn, row)
+        settle_name(conn, record.row.id, bib)
+
+    store.doing(work)
+    now = load_class(store, record.row.id).amended_names.get(bib)
+    return [now] if now else []
+
+
+def undo(
+    store: Store, record: ClassRecord, start_of_digest: str, who: str, at_utc_us: int
+) -> Amendment:
+    """Take an amendment back and return it; what was undone before stays as it is.
+
+    Raises UsageError when none, or more than one, begins so.
+    """
+    found = [a for a in record.amendments if a.digest.startswith(start_of_digest.lower())]
+    if len(found) != 1:
+        raise UsageError(
+            f"{'No' if not found else 'More than one'} amendment of class {record.row.id} "
+            f"begins with {start_of_digest[:24]!r}",
+            f"handbell amend {record.row.id} lists them",
+        )
+    one = found[0]
+    if one.undone_utc_us is not None:
+        return one
+    t = tables.amendments
+
+    def work(conn: Connection) -> None:
+        values = {"undone_utc_us": at_utc_us, "undone_by": plain_text(who)[:WORDS_MOST]}
+        conn.execute(update(t).where(t.c.digest == one.digest).values(values))
+        if one.what == NAME:
+            settle_name(conn, record.row.id, one.bib)
+        else:
+            settle(conn, one.run)
+
+    store.doing(work)
+    return replace(one, undone_utc_us=at_utc_us, undone_by=who)
+
+
+def settle_name(conn: Connection, class_id: int, bib: int) -> None:
+    """Put the name in force that the amendments say, or the one that was said before them."""
+    a, r, w = tables.amendments, tables.runs, tables.wearers
+    mine = and_(r.c.class_id == class_id, a.c.what == NAME, a.c.bib == bib)
+    standing = select(a).join(r, r.c.id == a.c.run).where(mine, a.c.undone_utc_us.is_(None))
+    last = conn.execute(standing.order_by(a.c.at_utc_us.desc(), a.c.digest.desc())).first()
+    there = and_(w.c.class_id == class_id, w.c.bib == bib)
+    row = conn.execute(select(w).where(there)).first()
+    said = None if row is None else row.said if row.amended else row.name or ""
+    now = {"name": said or None, "said": None, "amended": None}
+    if last is not None:
+        now = {"name": last.value or None, "said": said, "amended": last.digest}
+    absent = row is not None and row.absent
+    if last is None and said is None and not absent:
+        conn.execute(delete(w).where(there))
+    else:
+        put_row(conn, w, {"class_id": class_id, "bib": bib, "absent": absent, **now})
+
+
+def _check(place: Place, change: Change) -> None:
+    where = f"Bib {place.bib}, window {place.window} ({place.exercise})"
+    if change.what == HELD:
+        if place.ask != t.ASK_HOLD:
+            raise UsageError(f"{where} is no position to hold", "Amend its --reps")
+        if change.value != TO_END and not 0 <= int(change.value) * 100 <= place.length_ms:
+            raise UsageError(f"{where} lasts {place.length_ms / 1000:g} s", "Say less, or end")
+    elif change.what == REPS:
+        if place.ask == t.ASK_HOLD:
+            raise UsageError(f"{where} is a position to hold", "Amend how long it was --held")
+        if place.tap == t.TAP_NONE:
+            raise UsageError(f"{where} was not to be counted", "Choose another window")
+        if not 0 <= int(change.value) <= REPS_MOST:
+            raise UsageError(f"{change.value} is no count of reps", f"Say 0 to {REPS_MOST}")
+    elif change.what == BIB and not 1 <= int(change.value) <= BIB_MOST:
+        raise UsageError(f"{change.value} is no bib", f"Say 1 to {BIB_MOST}")
+
+
+def _was(what: str, place: Place, result: ResultRow | None) -> str:
+    """Return what stood there, in the words of ``value``; "" for nothing."""
+    if result is None:
+        return ""
+    if place.ask == t.ASK_HOLD:
+        return TO_END if result.held_ds == j.HELD_TO_END else str(result.held_ds)
+    return str(result.reps)
+
+
+def last_of(conn: Connection, row: Mapping[str, Any]) -> Row[Any] | None:
+    """Return the last amendment in force of a row's kind.
+
+    At a button that is the last one there, whichever bib it was said of.
+    """
+    of = ("window", "slot", "what", *(("bib",) if row["what"] == NAME else ()))
+    same = [row[name] for name in of]
+    last = [a for a in in_force(conn, row["run"]) if [getattr(a, name) for name in of] == same]
+    return last[-1] if last else None
+
+
+def _put(conn: Connection, row: dict[str, Any]) -> None:
+    """Keep an amendment, unless the last one in force of its kind says the same."""
+    last = last_of(conn, row)
+    if last is not None and last.value == row["value"]:
+        return
+    row |= {name: plain_text(row[name])[:WORDS_MOST] for name in ("who", "why")}
+    log = conn.scalar(select(tables.runs.c.digest).where(tables.runs.c.id == row["run"]))
+    names = ("window", "slot", "bib", "what", "value", "who", "why", "at_utc_us")
+    said = "\0".join([str(log), *(str(row[name]) for name in names)])
+    digest = short_hex(said.encode())
+    insert_if_absent(conn, tables.amendments, {"digest": digest, **row})

@@ -1,0 +1,231 @@
+"""Efforts: what one bib was to do in one window, and what became of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from enum import Enum
+
+from handbell.store.logs.recount import AGREED, AMENDED, INVALID, PARTLY, RECOUNT
+from handbell.store.logs.timelines import Window
+from handbell_core import journal as j
+from handbell_core import timeline as t
+
+from .queries import ClassRecord, ResultRow
+
+MINUTE_MS = 60_000
+
+
+class Outcome(Enum):
+    """How far an effort's numbers can be read."""
+
+    DONE = "done"
+    NOT_ASKED = "not asked"  # nobody was to tap
+    NO_COUNT = "no count"  # a tally that nobody entered
+    SET_ASIDE = "set aside"  # the coach said that it tells nothing
+    SKIPPED = "skipped"
+    STOPPED = "stopped"  # ended before the window was over
+    PARTLY = "partly"  # the box was without power in it: at least this much
+    CUT = "cut"  # the log breaks off: at least this much
+    NO_RECORD = "no record"  # the box tells nothing of it
+
+
+COUNTED = (Outcome.DONE, Outcome.STOPPED, Outcome.PARTLY, Outcome.CUT)  # reps stand in these
+LOST = (Outcome.PARTLY, Outcome.CUT, Outcome.NO_RECORD)  # there may be more that nobody knows
+
+
+@dataclass(slots=True)  # not frozen: that takes four times as long, and a year holds 100,000
+class Effort:
+    """One bib in one window. Times are ``class_ms``; lengths are ms.
+
+    ``made_ms`` is None when the target or goal was not reached or the moment is not known;
+    ``drop_ms`` is None when a position was kept to the end. ``agreed`` False marks a count on
+    which box and recount differ, ``confirmed`` False a tally nobody closed. ``every`` is how many
+    reps a tap stands for; ``run``, ``window`` and ``slot`` lead to its taps.
+    """
+
+    bib: int
+    who: str
+    station: int
+    block: int
+    item: int
+    round: int
+    name: str
+    ask: int
+    tap: int
+    goal: int
+    start_ms: int
+    end_ms: int
+    outcome: Outcome
+    both_sides: bool = False
+    reps: int | None = None
+    made_ms: int | None = None
+    drop_ms: int | None = None
+    agreed: bool = True
+    confirmed: bool = True
+    every: int = 1
+    run: int = 0
+    window: int = 0
+    slot: int = 0
+
+    @property
+    def made(self) -> bool | None:
+        """Whether the target or goal was reached or the position kept; None: can't be said."""
+        if self.outcome is not Outcome.DONE:
+            return None
+        if self.ask == t.ASK_HOLD:
+            return self.drop_ms is None
+        if not self.goal or self.reps is None:
+            return None
+        return self.reps >= self.goal
+
+    @property
+    def finish_ms(self) -> int | None:
+        """How long after the window's start the target or goal was reached."""
+        return None if self.made_ms is None else self.made_ms - self.start_ms
+
+    @property
+    def earned_rest_ms(self) -> int | None:
+        """What was left of the window when the target was made; an open window earns none."""
+        if self.ask != t.ASK_TARGET or self.made_ms is None:
+            return None
+        return self.end_ms - self.made_ms
+
+    @property
+    def held_ms(self) -> int | None:
+        """How long a position was kept."""
+        if self.ask != t.ASK_HOLD or self.outcome is not Outcome.DONE:
+            return None
+        return (self.end_ms if self.drop_ms is None else self.drop_ms) - self.start_ms
+
+    @property
+    def rate(self) -> float | None:
+        """Reps a minute, or seconds held; None where the taps don't tell it.
+
+        Of a target that was made, the time to it counts; else the whole window.
+        """
+        if self.outcome is not Outcome.DONE or not self.confirmed:
+            return None
+        if self.ask == t.ASK_HOLD:
+            return None if self.held_ms is None else self.held_ms / 1000
+        if self.ask == t.ASK_TARGET and self.finish_ms and self.made:
+            return self.goal * MINUTE_MS / self.finish_ms
+        if self.reps is None or self.tap == t.TAP_FINISH:
+            return None
+        return self.reps * MINUTE_MS / (self.end_ms - self.start_ms)
+
+
+def efforts(record: ClassRecord) -> list[Effort]:
+    """Return every planned effort of a class, in the order of time, then bib.
+
+    Where two boxes played the same station (a spare took over), the fuller result is taken.
+    Bibs marked absent are left out. A bib with a task of its own in a window has that; where the
+    coach said afterwards that another bib stood there, the effort is that bib's.
+    """
+    absent = {w.bib for w in record.wearers.values() if w.absent}
+    results = {(r.run, r.window, r.slot): r for r in record.results}
+    found: list[Effort] = []
+    for run in record.runs:
+        found += _of_run(run.id, run.station, run.timeline.windows, results)
+    return [e for e in _fullest(found) if e.bib not in absent]
+
+
+def efforts_of_run(
+    run: int, station: int, windows: Mapping[int, Window], results: Iterable[ResultRow]
+) -> list[Effort]:
+    """Return one box's part of a class, as ``efforts`` does of all of it; absent bibs are there."""
+    by_place = {(r.run, r.window, r.slot): r for r in results}
+    return _fullest(_of_run(run, station, windows, by_place))
+
+
+def _of_run(
+    run: int,
+    station: int,
+    windows: Mapping[int, Window],
+    results: Mapping[tuple[int, int, int], ResultRow],
+) -> list[Effort]:
+    found = []
+    for window in windows.values():
+        for slot, planned in enumerate(window.bibs):
+            result = results.get((run, window.number, slot))
+            bib = planned if result is None else result.bib
+            if bib:
+                found.append(_effort(run, station, window.at(slot), slot, bib, result))
+    return found
+
+
+def _fullest(found: Iterable[Effort]) -> list[Effort]:
+    best: dict[tuple[int, int, int], Effort] = {}
+    for effort in found:
+        key = effort.start_ms, effort.bib, effort.station
+        known = best.get(key)
+        if known is None or _fuller(effort, known):
+            best[key] = effort
+    return [best[key] for key in sorted(best)]
+
+
+_ORDER = {outcome: place for place, outcome in enumerate(Outcome)}
+
+
+def _fuller(new: Effort, old: Effort) -> bool:
+    """Whether a result says more than another; of two equals, the one with more reps does."""
+    return (-_ORDER[new.outcome], new.reps or 0) > (-_ORDER[old.outcome], old.reps or 0)
+
+
+def _effort(
+    run: int, station: int, window: Window, slot: int, bib: int, result: ResultRow | None
+) -> Effort:
+    outcome = _outcome(window, result)
+    reps = made_ms = drop_ms = None
+    if result is not None and outcome in COUNTED:
+        if window.ask != t.ASK_HOLD:
+            reps = result.reps
+        if result.made_ms >= 0 and outcome is not Outcome.PARTLY:  # it may have been earlier
+            made_ms = result.made_ms
+        if window.ask == t.ASK_HOLD and result.held_ds != j.HELD_TO_END:
+            drop_ms = window.start_ms + result.held_ds * 100
+    return Effort(  # by place: to name the fields takes as long as all else here
+        bib,
+        window.who,
+        station,
+        window.block,
+        window.item,
+        window.round,
+        window.name,
+        window.ask,
+        window.tap,
+        window.goal,
+        window.start_ms,
+        window.end_ms,
+        outcome,
+        window.both_sides,
+        reps,
+        made_ms,
+        drop_ms,
+        result is None or result.standing in (AGREED, RECOUNT, PARTLY, AMENDED),
+        result is None or not result.flags & j.RES_UNCONFIRMED,
+        max(window.every, 1) if window.tap == t.TAP_EVERY else 1,
+        run,
+        window.number,
+        slot,
+    )
+
+
+def _outcome(window: Window, result: ResultRow | None) -> Outcome:
+    if window.tap == t.TAP_NONE:
+        return Outcome.NOT_ASKED
+    if result is None:
+        return Outcome.NO_RECORD
+    if result.standing == INVALID:
+        return Outcome.SET_ASIDE
+    if result.flags & j.RES_SKIPPED:
+        return Outcome.SKIPPED
+    if result.flags & j.RES_STOPPED:
+        return Outcome.STOPPED
+    if result.standing == PARTLY:
+        return Outcome.PARTLY
+    if result.standing == RECOUNT:
+        return Outcome.CUT
+    if window.tap == t.TAP_TALLY and not result.reps and result.flags & j.RES_UNCONFIRMED:
+        return Outcome.NO_COUNT
+    return Outcome.DONE

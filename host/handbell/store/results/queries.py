@@ -1,0 +1,282 @@
+"""Reading classes back: which there were, and all that is known of one."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from sqlalchemy import ColumnElement, Connection, Row, RowMapping, Select, func, select
+
+from handbell.base.errors import StoreError
+from handbell.store.database import tables
+from handbell.store.logs import timelines
+from handbell.store.logs.timelines import Timeline
+from handbell.store.store import Store
+
+
+@dataclass(frozen=True)
+class ClassRow:
+    """One class in a list; ``start_utc_us`` is None when no box of it had a clock."""
+
+    id: int
+    plan: str
+    title: str
+    start_utc_us: int | None
+    started_by: str
+    collected_utc_us: int
+    boxes: int
+
+
+@dataclass(frozen=True)
+class RunRow:
+    """One box's part in a class; ``bound_us`` is the clock's largest error, None without one.
+
+    ``timeline`` has the bibs that were there as the coach said, ``planned`` those of the plan.
+    """
+
+    id: int
+    digest: str
+    box_id: str
+    station: int
+    timeline: Timeline
+    planned: Timeline
+    state: str
+    reason: str
+    clock: str
+    start_utc_us: int | None
+    started_by: str
+    stopped: bool
+    end_class_ms: int
+    late_cues: int
+    worst_late_us: int
+    battery_mv: int | None
+    bound_us: int | None
+
+
+@dataclass(frozen=True)
+class Amendment:
+    """What a coach corrected. ``value`` and ``was`` are words of what is meant by ``what``.
+
+    ``what`` is "reps", "held" (tenths of a second, or "end"), "bib", "name" or "invalid"; for a
+    name ``window`` is 0. ``bib`` was taken to be there. ``undone_utc_us`` None: it is in force.
+    """
+
+    digest: str
+    run: int
+    window: int
+    slot: int
+    bib: int
+    what: str
+    value: str
+    was: str
+    who: str
+    why: str
+    at_utc_us: int
+    undone_utc_us: int | None
+    undone_by: str | None
+
+
+@dataclass(slots=True)  # not frozen: that takes three times as long, and a class has thousands
+class ResultRow:
+    """One bib's result in one window of one run, in the journal's terms.
+
+    With ``amended`` the numbers are what the coach said, and ``amended.was`` what was counted.
+    """
+
+    run: int
+    window: int
+    slot: int
+    bib: int
+    reps: int
+    made_ms: int
+    held_ds: int
+    flags: int
+    box_reps: int | None
+    standing: str
+    amended: Amendment | None = None
+
+
+@dataclass(frozen=True)
+class NoteRow:
+    """Something odd in a run; ``fault`` 0 was found by the host and is said in ``words``."""
+
+    run: int
+    class_ms: int
+    fault: int
+    value: int
+    words: str
+
+
+@dataclass(frozen=True)
+class Wearer:
+    """Who wore a bib; ``name`` None when nobody said."""
+
+    bib: int
+    name: str | None
+    absent: bool
+
+
+@dataclass(frozen=True)
+class ClassRecord:
+    """All that the store knows of one class; ``ratings`` and ``wearers`` are by bib.
+
+    ``stations`` are those the plan was sent for, with their labels; ``amendments`` are all there
+    were, undone ones too. Where a bib was amended, the run's windows name the one who was there.
+    """
+
+    row: ClassRow
+    stations: dict[int, str]
+    runs: list[RunRow]
+    results: list[ResultRow]
+    ratings: dict[int, int]
+    notes: list[NoteRow]
+    wearers: dict[int, Wearer]
+    amendments: list[Amendment] = field(default_factory=list)
+
+    @property
+    def amended_names(self) -> dict[int, Amendment]:
+        """The amendment in force for a bib's name, by bib; its ``was`` is what was said before."""
+        return {a.bib: a for a in self.amendments if a.what == "name" and a.undone_utc_us is None}
+
+    @property
+    def bibs(self) -> list[int]:
+        """Every bib that the class was planned for."""
+        found: set[int] = set()
+        for run in self.runs:
+            found.update(run.timeline.rated)
+            for window in run.timeline.windows.values():
+                found.update(window.bibs)
+        return sorted(found - {0})
+
+
+def list_classes(store: Store) -> list[ClassRow]:
+    """Return every class, the newest first."""
+    with store.reading() as conn:
+        return class_rows(conn)
+
+
+def class_rows(conn: Connection, within: ColumnElement[bool] | None = None) -> list[ClassRow]:
+    """Return the classes that a condition leaves, the newest first."""
+    wanted = _classes() if within is None else _classes().where(within)
+    return [ClassRow(**row) for row in conn.execute(wanted).mappings()]
+
+
+def _classes() -> Select[Any]:
+    c, p, r = tables.classes, tables.plans, tables.runs
+    when = func.coalesce(c.c.start_utc_us, c.c.collected_utc_us)
+    boxes = (
+        select(func.count(r.c.box_id.distinct())).where(r.c.class_id == c.c.id).scalar_subquery()
+    )
+    return (
+        select(
+            c.c.id,
+            c.c.plan,
+            p.c.title,
+            c.c.start_utc_us,
+            c.c.started_by,
+            c.c.collected_utc_us,
+            boxes.label("boxes"),
+        )
+        .join(p, p.c.digest == c.c.plan)
+        .order_by(when.desc(), c.c.id.desc())
+    )
+
+
+def load_class(store: Store, class_id: int | None = None) -> ClassRecord:
+    """Return all of one class, the newest without an id; raises StoreError if there is none."""
+    with store.reading() as conn:
+        row = _row(store, conn, class_id)
+        r, t = tables.runs, tables.timelines
+        runs = (
+            select(*(c for c in r.c if c.name != "journal"), t.c.data)
+            .join(t, t.c.digest == r.c.timeline)
+            .where(r.c.class_id == row.id)
+            .order_by(r.c.station, r.c.id)
+        )
+        of_class = select(r.c.id).where(r.c.class_id == row.id)
+        told = (c for c in tables.results.c if not c.name.endswith("_gap_ms"))
+        results = select(*told).where(tables.results.c.run.in_(of_class))
+        ratings = select(tables.ratings).where(tables.ratings.c.run.in_(of_class))
+        notes = select(tables.notes).where(tables.notes.c.run.in_(of_class))
+        wearers = select(tables.wearers).where(tables.wearers.c.class_id == row.id)
+        amendments = _amendments(conn, row.id)
+        by_digest = {a.digest: a for a in amendments}
+        stations = select(t.c.station, t.c.label).where(t.c.plan == row.plan)
+        keys = tables.results.c, tables.ratings.c, tables.notes.c
+        return ClassRecord(
+            row=row,
+            stations={s.station: s.label for s in conn.execute(stations.order_by(t.c.station))},
+            runs=[_run(found, amendments) for found in conn.execute(runs).mappings()],
+            results=[
+                _result(row, by_digest)
+                for row in conn.execute(results.order_by(keys[0].run, keys[0].window, keys[0].slot))
+            ],
+            ratings={
+                found.bib: found.rating for found in conn.execute(ratings.order_by(keys[1].run))
+            },
+            notes=[
+                NoteRow(n.run, n.class_ms, n.fault, n.value, n.words)
+                for n in conn.execute(notes.order_by(keys[2].run, keys[2].seq))
+            ],
+            wearers={w.bib: Wearer(w.bib, w.name, w.absent) for w in conn.execute(wearers)},
+            amendments=amendments,
+        )
+
+
+def load_row(store: Store, class_id: int | None = None) -> ClassRow:
+    """Return one class, the newest without an id; raises StoreError if there is none."""
+    with store.reading() as conn:
+        return _row(store, conn, class_id)
+
+
+def _row(store: Store, conn: Connection, class_id: int | None) -> ClassRow:
+    wanted = _classes() if class_id is None else _classes().where(tables.classes.c.id == class_id)
+    found = conn.execute(wanted.limit(1)).mappings().first()
+    if found is None:
+        raise _no_class(store, class_id)
+    return ClassRow(**found)
+
+
+def _result(row: Sequence[Any], by_digest: Mapping[str, Amendment]) -> ResultRow:
+    fields = [*row[:-1], by_digest.get(row[-1])]
+    return ResultRow(*fields)
+
+
+def _amendments(conn: Connection, class_id: int) -> list[Amendment]:
+    """Return a class's amendments, the oldest first."""
+    a, r = tables.amendments, tables.runs
+    wanted = select(a).join(r, r.c.id == a.c.run).where(r.c.class_id == class_id)
+    found = conn.execute(wanted.order_by(a.c.at_utc_us, a.c.digest)).mappings()
+    return [Amendment(**row) for row in found]
+
+
+def _run(row: RowMapping, amendments: Iterable[Amendment]) -> RunRow:
+    made = ("timeline", "planned")
+    fields = {name: row[name] for name in RunRow.__dataclass_fields__ if name not in made}
+    moved = [
+        a for a in amendments if a.run == row["id"] and a.what == "bib" and a.undone_utc_us is None
+    ]
+    told = replace(timelines.decode(row["data"]), digest=row["timeline"])
+    return RunRow(timeline=with_bibs(told, moved), planned=told, **fields)
+
+
+def with_bibs(timeline: Timeline, moved: Iterable[Amendment | Row[Any]]) -> Timeline:
+    """Return a timeline whose windows name the bibs that were there as the coach said."""
+    windows = dict(timeline.windows)
+    for a in moved:
+        bibs = list(windows[a.window].bibs)
+        bibs[a.slot] = int(a.value)
+        windows[a.window] = replace(windows[a.window], bibs=tuple(bibs))
+    return replace(timeline, windows=windows)
+
+
+def _no_class(store: Store, class_id: int | None) -> StoreError:
+    if class_id is None:
+        return StoreError(
+            f"The store {store.name} holds no class yet", "Bring one in with handbell collect"
+        )
+    return StoreError(
+        f"The store {store.name} holds no class {class_id}",
+        "handbell report --list shows the classes there are",
+    )
