@@ -120,7 +120,7 @@ MUTANTS = (
     Mutant("what is slow begins whenever it is due", LOOP,
            "        return cost_us == 0 or self._room_us(tick) >= cost_us", "        return True"),
     Mutant("what failed is not tried again for minutes", LOOP,
-           "LATER_US << min(self.failed, LATER_TWICE)", "1 << 28"),
+           "LATER_US << min(self.failed, twice)", "1 << 28"),
     Mutant("records are written after class only", RUN,
            "return self.log.due_us(tick) if self.log.is_open else IDLE",
            "return self.log.due_us(tick) if self.log.is_open and not self.in_class else IDLE"),

@@ -1,0 +1,13 @@
+"""The small changes of the firmware that tests must find; kept out of the suites that they run."""
+
+from pathlib import Path
+
+from hall.mutants import MUTANTS
+
+FIRMWARE = Path(__file__).parents[2] / "firmware"
+
+
+def test_every_small_change_can_be_made():
+    assert len(MUTANTS) >= 40
+    for one in MUTANTS:
+        assert (FIRMWARE / one.file).read_text(encoding="utf-8").count(one.old) == 1, one.name
