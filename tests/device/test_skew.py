@@ -69,7 +69,7 @@ class Floor:
         code = main([*words, "--json", *ports])
         out, err = self.capsys.readouterr()
         assert code == 0, out + err
-        return json.loads(out)
+        return json.loads(out)["data"]
 
     def send(self) -> None:
         self.do("stations", "--number")

@@ -75,7 +75,7 @@ def path(tmp_path):
 def run(*words, capsys):
     code = main([*map(str, words), "--json"])
     out = capsys.readouterr().out
-    return code, json.loads(out) if out else None
+    return code, json.loads(out)["data"] if out else None
 
 
 def test_two_classes_give_advice_with_evidence(path, capsys):

@@ -267,7 +267,7 @@ def test_a_board_without_firmware_has_its_runtime_measured(board_of, clock, monk
 
 def test_a_box_as_expected_is_told_so(lay, capsys, tmp_path):
     prompt, _ = lay()
-    assert main(["bench", PORT, "--out", "sheet.md"]) == 0
+    assert main(["measure", PORT, "--out", "sheet.md"]) == 0
     assert prompt.did == ["restart", "close"]
     text = (tmp_path / "sheet.md").read_text(encoding="utf-8")
     assert "# Bench of box ab12" in text and "Nothing: all is as expected." in text
@@ -286,8 +286,8 @@ def test_a_box_as_expected_is_told_so(lay, capsys, tmp_path):
 def test_what_differs_is_named_with_what_to_change(lay, capsys, tmp_path):
     said = good_answers()["flash"] | {"flash_worst_us": 612_000}
     lay({"flash": said})
-    assert main(["bench", PORT, "--out", "sheet.md", "--json"]) == 1
-    data = json.loads(capsys.readouterr().out)
+    assert main(["measure", PORT, "--out", "sheet.md", "--json"]) == 1
+    data = json.loads(capsys.readouterr().out)["data"]
     assert data["differs"] == ["flash_worst_us"] and not data["not_measured"]
     text = (tmp_path / "sheet.md").read_text(encoding="utf-8")
     assert "- Flash, worst write of 80: 612 ms" in text
@@ -396,7 +396,7 @@ def test_the_firmware_may_hold_what_leaves_room_for_a_class():
 def test_a_script_that_fails_is_named_and_the_others_go_on(lay, capsys, tmp_path):
     broken = refused(PORT, "Traceback\nOSError: no display answers at this speed\n")
     prompt, _ = lay({"display": broken, "a line": "what?\n"})
-    assert main(["bench", PORT, "--out", "sheet.md"]) == 1
+    assert main(["measure", PORT, "--out", "sheet.md"]) == 1
     text = (tmp_path / "sheet.md").read_text(encoding="utf-8")
     assert "Display, longest pass at 1 MHz: not measured: the board failed, saying: OSErr" in text
     assert "Parse a line of 256 characters: not measured: the board's answer could not" in text
@@ -407,8 +407,8 @@ def test_a_script_that_fails_is_named_and_the_others_go_on(lay, capsys, tmp_path
 
 def test_unplugged_midway_the_sheet_has_what_was_measured(lay, capsys, tmp_path):
     prompt, _ = lay({"USB in": broke_off(PORT)})
-    assert main(["bench", PORT, "--out", "sheet.md", "--json"]) == 1
-    data = json.loads(capsys.readouterr().out)
+    assert main(["measure", PORT, "--out", "sheet.md", "--json"]) == 1
+    data = json.loads(capsys.readouterr().out)["data"]
     had = {f["key"] for f in data["figures"] if f["value"] is not None}
     assert had == {i.key for s in SCRIPTS[:5] for i in s.items}
     assert "Unplug it and plug it in again: it starts as before" in data["remarks"][0]
@@ -418,7 +418,7 @@ def test_unplugged_midway_the_sheet_has_what_was_measured(lay, capsys, tmp_path)
 
 def test_stopped_by_hand_the_box_is_restarted_and_the_sheet_kept(lay, capsys, tmp_path):
     prompt, _ = lay({"flash": KeyboardInterrupt()})
-    assert main(["bench", PORT, "--out", "sheet.md"]) == 1
+    assert main(["measure", PORT, "--out", "sheet.md"]) == 130
     assert prompt.did == ["again", "restart", "close"]
     text = (tmp_path / "sheet.md").read_text(encoding="utf-8")
     assert "Flash, worst write of 80: not measured: the bench was stopped before." in text
@@ -448,13 +448,13 @@ def test_a_box_that_starts_anew_while_its_crystal_is_watched_is_told(lay, clock)
 @pytest.mark.parametrize(
     ("answers", "why"),
     [
-        ({"yield": faults.BUSY}, "in a class, which nothing may stop. Run handbell bench when"),
+        ({"yield": faults.BUSY}, "in a class, which nothing may stop. Run handbell measure when"),
         ({"hello": HELLO | {"board": "virtual"}}, "this box is virtual"),
     ],
 )
 def test_a_box_that_must_be_left_alone_is(lay, clock, capsys, tmp_path, answers, why):
     prompt, _ = lay(link=FakeLink(clock, **answers))
-    assert main(["bench", PORT, "--out", "sheet.md"]) == 1
+    assert main(["measure", PORT, "--out", "sheet.md"]) == 1
     assert why in capsys.readouterr().err
     assert prompt.did == [] and not (tmp_path / "sheet.md").exists()
 
@@ -471,28 +471,28 @@ def test_a_port_that_is_no_micropython_says_what_to_do(lay, clock):
 
 
 def test_a_port_that_is_not_there_is_one_sentence(capsys):
-    assert main(["bench", "/dev/no-such-port"]) == 1
+    assert main(["measure", "/dev/no-such-port"]) == 1
     assert "there is no such port" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("minutes", ["0", "-1", "241", "nan"])
 def test_impossible_minutes_are_a_usage_error(capsys, minutes):
-    assert main(["bench", PORT, "--minutes", minutes]) == 2
+    assert main(["measure", PORT, "--minutes", minutes]) == 2
     assert "--minutes" in capsys.readouterr().err
 
 
 def test_a_sheet_with_notes_is_never_written_over(tmp_path, capsys):
     there = tmp_path / "sheet.md"
     there.write_text("measured by hand", encoding="utf-8")
-    assert main(["bench", PORT, "--out", str(there)]) == 2
+    assert main(["measure", PORT, "--out", str(there)]) == 2
     assert "perhaps with notes by hand" in capsys.readouterr().err
-    assert main(["bench", PORT, "--out", str(tmp_path / "nowhere" / "a.md")]) == 2
+    assert main(["measure", PORT, "--out", str(tmp_path / "nowhere" / "a.md")]) == 2
     assert there.read_text(encoding="utf-8") == "measured by hand"
 
 
 def test_without_a_name_the_sheet_is_named_after_box_and_time(lay, tmp_path):
     lay()
-    assert main(["bench", PORT]) == 0
+    assert main(["measure", PORT]) == 0
     assert (tmp_path / "bench-ab12-20231114-221321.md").exists()
 
 
@@ -554,7 +554,7 @@ def test_a_script_that_fails_while_it_is_skimmed(prompt_over, says, skim, why):
 
 
 def test_the_page_names_all_that_is_on_the_sheet():
-    page = (ROOT / "docs" / "bench.md").read_text(encoding="utf-8")
+    page = (ROOT / "docs" / "measure.md").read_text(encoding="utf-8")
     for thing in (*all_items(), *BY_HAND):
         assert f"| {thing.what} |" in page, thing.what
     for item in all_items():

@@ -216,7 +216,9 @@ def test_a_label_is_shown_as_it_stands_and_without_control_signs(box, capsys):
     out = capsys.readouterr().out
     assert "Door [left] x[/b] ?[31m?" in out
     assert main(["boxes", "--json", "--port", box.url]) == 0
-    assert json.loads(capsys.readouterr().out)["boxes"][0]["box"] == "Door [left] x[/b] ?[31m?"
+    assert (
+        json.loads(capsys.readouterr().out)["data"]["boxes"][0]["box"] == "Door [left] x[/b] ?[31m?"
+    )
 
 
 def test_a_box_of_another_version_is_told_to_be_renewed_whatever_else_it_says(box):

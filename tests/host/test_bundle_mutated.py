@@ -38,7 +38,7 @@ def _parts(tmp_path):
         for box, timeline, run in classes.make_class(boxes=2):
             store.put_timeline(timeline)
             store.ingest(run.journal, box, 1_790_000_000_000_000)
-    assert main(["wear", "1", "1=Uma", "--store", url]) == 0
+    assert main(["bibs", "1", "1=Uma", "--store", url]) == 0
     amend = ["amend", "1", "--bib", "3", "--invalid", "--why", "test", "--store", url]
     assert main(amend) == 0
     out = tmp_path / "whole.zip"

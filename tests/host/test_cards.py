@@ -300,7 +300,7 @@ def test_cards_writes_a_folder(capsys, tmp_path, monkeypatch):
     assert {path.name: path.read_bytes() for path in folder.iterdir()} == first
     facts = json.loads(
         run(capsys, "cards", EXAMPLES["rotation"], "--size", "letter", "--out", "x", "--json")[1]
-    )
+    )["data"]
     assert facts["cards"] == 4 and not facts["timetable_over_a_page"]
     assert b"size: letter landscape" in (tmp_path / "x" / "cards.html").read_bytes()
 

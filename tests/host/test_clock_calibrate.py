@@ -156,7 +156,7 @@ def test_on_a_terminal_the_table_is_live():
 def test_the_command_as_json(plugged_in, capsys):
     assert main(["boxes", "--calibrate", "6", "--json"]) == 0
     out, _ = capsys.readouterr()
-    (first, *_), told = json.loads(out)["boxes"], json.loads(out)
+    (first, *_), told = json.loads(out)["data"]["boxes"], json.loads(out)["data"]
     assert first["rate"]["bound_ppb"] > 0 and first["rate"]["span_s"] >= 360 - 5
     assert told["ended_early"] is False and told["others"] == []
 

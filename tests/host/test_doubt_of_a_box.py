@@ -111,7 +111,7 @@ def test_the_headline_says_in_what_and_what_is_odd_says_why(store):
 def test_advice_goes_by_what_each_box_counted(store, capsys):
     put(store)
     assert main(["advise", "--json"]) == 0
-    data = json.loads(capsys.readouterr().out)
+    data = json.loads(capsys.readouterr().out)["data"]
     rules = {}
     for one in data["people"]:
         rules.setdefault(one["exercise"], set()).add(one["rule"])

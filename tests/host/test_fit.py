@@ -271,7 +271,7 @@ def test_a_block_that_loses_rest_is_told(tmp_path, capsys):
     out = run(capsys, "fit", path, "--minutes", "5:10", "--keep", "breaks", "--keep", "rounds")[1]
     assert "rest between rounds of block 1  5 s   4 s" in out
     assert "  block 1: 88 %, before 86 %" in out and "  block 2:" not in out
-    facts = json.loads(run(capsys, "fit", path, "--minutes", "5", "--json")[1])
+    facts = json.loads(run(capsys, "fit", path, "--minutes", "5", "--json")[1])["data"]
     by_block = {one["what"]: one for one in facts["work"]}
     assert set(by_block) == {"the class", "block 1", "block 2"}
 
@@ -458,7 +458,7 @@ def test_refused_with_the_shortage(capsys):
     assert "can't last 5:00 within the bounds" in out
     assert "The shortest it can last is 7:10, 2:10 over." in out
     assert "in the plan's [fit], take a block out" in out
-    facts = json.loads(run(capsys, "fit", THREE, "--minutes", 5, "--json")[1])
+    facts = json.loads(run(capsys, "fit", THREE, "--minutes", 5, "--json")[1])["data"]
     assert facts == {
         "fits": False,
         "title": "Three blocks",
@@ -471,7 +471,9 @@ def test_refused_with_the_shortage(capsys):
 
 
 def test_facts_for_machines(capsys):
-    facts = json.loads(run(capsys, "fit", THREE, "--minutes", 20, "--json", "--first-timers")[1])
+    facts = json.loads(run(capsys, "fit", THREE, "--minutes", 20, "--json", "--first-timers")[1])[
+        "data"
+    ]
     assert facts["fits"] and facts["after"]["slot_ms"] == 20 * MINUTE_MS
     assert facts["before"] == {"slot_ms": 940_000, "work_ms": 810_000, "rest_ms": 120_000}
     assert facts["after"]["rest_ms"] > facts["before"]["rest_ms"]
@@ -488,7 +490,10 @@ def test_facts_for_machines(capsys):
 def test_the_slot_may_stand_in_the_plan(tmp_path, capsys):
     path = tmp_path / "class.toml"
     path.write_text(THREE.read_text(encoding="utf-8") + "\n[fit]\nminutes = 16\n", encoding="utf-8")
-    assert json.loads(run(capsys, "fit", path, "--json")[1])["after"]["slot_ms"] == 16 * MINUTE_MS
+    assert (
+        json.loads(run(capsys, "fit", path, "--json")[1])["data"]["after"]["slot_ms"]
+        == 16 * MINUTE_MS
+    )
 
 
 USES = [

@@ -281,7 +281,7 @@ def test_a_maximum_below_the_promise_is_told(tmp_path, capsys):
     assert (
         main(["fit", str(path), "--minutes", f"0:{ms / 1000:g}", "--first-timers", "--json"]) == 0
     )
-    told = json.loads(capsys.readouterr().out)["short"]
+    told = json.loads(capsys.readouterr().out)["data"]["short"]
     assert {"what": "rest in block 2", "ms": 12_000, "should_ms": 15_000} in told
 
 

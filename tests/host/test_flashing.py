@@ -356,7 +356,7 @@ def test_the_command_says_what_was_done_and_hangs_the_box(
     assert "Logs brought home first: 1." in out and "fw_b, which is set aside" in out
     assert "Box ab12 on the port: station 3" in out
     assert main(["prepare", "--image", str(image.path), "--json"]) == 0
-    assert json.loads(capsys.readouterr().out)["image"] == image.name
+    assert json.loads(capsys.readouterr().out)["data"]["image"] == image.name
 
 
 FACTS = {"id": "ab12", "board": "pico", "fw": "0.2.0", "py": "1.28.0", "station": 0, "label": ""}

@@ -459,7 +459,7 @@ def test_share_orders_a_short_block(tmp_path, capsys):
     )
     path = tmp_path / "plan.toml"
     path.write_text(text, encoding="utf-8")
-    assert main(["share", str(path), "--write"]) == 0
+    assert main(["order", str(path), "--write"]) == 0
     capsys.readouterr()
     (block,) = parse_plan(path.read_bytes()).blocks
     assert sorted(block.order) == [(1, 2), (2, 1)] and block.format == "every-minute"
@@ -489,7 +489,7 @@ def test_a_plan_to_start_from_is_in_order_and_gives_no_warning(forms, tmp_path, 
     assert main(["new", str(path), *forms, "--boxes", "3"]) == 0
     assert "Monday evening" in capsys.readouterr().out
     assert main(["check", str(path), "--json"]) == 0
-    assert json.loads(capsys.readouterr().out)["warnings"] == []
+    assert json.loads(capsys.readouterr().out)["data"]["warnings"] == []
     assert len(build(parse_plan(path.read_bytes())).timelines) == 3
     assert main(["new", str(path), *forms]) == 1  # it stays as it is
     assert "is there already" in capsys.readouterr().err

@@ -216,7 +216,7 @@ def test_show_tells_the_list_once(tmp_path, capsys):
     out = capsys.readouterr().out
     assert out.count("A round of Through: 15 Squat, 6 Burpee, 20 s Plank\n") == 1
     assert main(["show", str(path), "--json"]) == 0
-    assert json.loads(capsys.readouterr().out)["lists"] == [
+    assert json.loads(capsys.readouterr().out)["data"]["lists"] == [
         {"name": "Through", "parts": "15 Squat, 6 Burpee, 20 s Plank"}
     ]
     assert main(["show", str(EXAMPLES["three-block"])]) == 0

@@ -300,21 +300,21 @@ def six(tmp_path):
 
 def test_share_writes_an_order_and_nothing_else(six, capsys):
     before = six.read_text(encoding="utf-8")
-    code, out, _ = run(capsys, "share", six)
+    code, out, _ = run(capsys, "order", six)
     assert code == 0 and "an order for each" in out and "Nothing is written" in out
     assert six.read_text(encoding="utf-8") == before
-    assert run(capsys, "share", six, "--write")[0] == 0
+    assert run(capsys, "order", six, "--write")[0] == 0
     after = six.read_text(encoding="utf-8")
     (added,) = [line for line in after.splitlines() if line not in before.splitlines()]
     assert added.strip().startswith("order = [[1, 2, 3], [1, 2, 3], [2, 3, 1]")
     assert after.replace(added + "\n", "") == before
-    code, out, _ = run(capsys, "share", six, "--write")
+    code, out, _ = run(capsys, "order", six, "--write")
     assert code == 0 and "its order keeps every demand" in out
     assert six.read_text(encoding="utf-8") == after
 
 
 def test_share_for_machines(six, capsys):
-    facts = json.loads(run(capsys, "share", six, "--json", "--by", "station")[1])
+    facts = json.loads(run(capsys, "order", six, "--json", "--by", "station")[1])["data"]
     assert facts["blocks"][0]["order"][2] == [2, 3, 1]
     assert facts["table"]["Station 3"][0]["what"] == "Strap row"
     assert facts["written"] is None
@@ -323,14 +323,14 @@ def test_share_for_machines(six, capsys):
 def test_share_refuses_a_clash_in_words(tmp_path, capsys):
     path = tmp_path / "six.toml"
     path.write_text(lanes(count=1), encoding="utf-8")
-    code, out, _ = run(capsys, "share", path, "--write")
+    code, out, _ = run(capsys, "order", path, "--write")
     words = " ".join(out.split())
     assert code == 1
     assert "this can't hold together (any of it dropped, the rest can hold)" in words
     assert '- of the kit "suspension straps" there is 1' in words
     assert "2 of suspension straps would do." in words
     assert "order" not in path.read_text(encoding="utf-8")
-    facts = json.loads(run(capsys, "share", path, "--json")[1])
+    facts = json.loads(run(capsys, "order", path, "--json")[1])["data"]
     assert facts["blocks"][0]["enough"] == {"suspension straps": 2}
 
 
@@ -340,15 +340,15 @@ def test_a_rotation_without_its_order_is_refused_until_share_wrote_it(tmp_path, 
     code, _, err = run(capsys, "check", path)
     assert code == 1
     assert "more stations than groups (4 exercises, 3 groups), so it needs an order" in err
-    assert run(capsys, "share", path, "--write")[0] == 0
+    assert run(capsys, "order", path, "--write")[0] == 0
     assert run(capsys, "check", path)[0] == 0
     assert WAITS not in {n for row in load_plan(path).blocks[0].order for n in row}
 
 
 def test_help_has_examples(capsys):
     with pytest.raises(SystemExit):
-        main(["share", "--help"])
-    assert "handbell share monday.toml --by station" in capsys.readouterr().out
+        main(["order", "--help"])
+    assert "handbell order monday.toml --by station" in capsys.readouterr().out
 
 
 # What an order must agree on

@@ -462,7 +462,7 @@ def run(capsys, *words):
 def found(capsys, *words):
     code, out, _ = run(capsys, *words, "--json")
     assert code == 0
-    return json.loads(out)["exercises"]
+    return json.loads(out)["data"]["exercises"]
 
 
 def test_the_whole_list_and_parts_of_it(capsys):

@@ -229,7 +229,7 @@ def test_check_against_another_plan(capsys, tmp_path):
     assert "density 75.6 % 87.1 % +11.5 points" in words
     assert "Gone: Bent-over row" in words
     said = run(capsys, "check", EXAMPLES["harbour"], "--against", EXAMPLES["harbour"], "--json")
-    facts = json.loads(said[1])
+    facts = json.loads(said[1])["data"]
     assert facts["against"]["title"] == "Harbour loop"
     assert facts["against"]["changed"] == []
     code, _, err = run(capsys, "check", EXAMPLES["harbour"], "--against", tmp_path / "none.toml")
@@ -237,7 +237,7 @@ def test_check_against_another_plan(capsys, tmp_path):
 
 
 def test_json_has_the_numbers_and_names_what_is_estimated(capsys):
-    facts = json.loads(run(capsys, "show", EXAMPLES["three-block"], "--json")[1])
+    facts = json.loads(run(capsys, "show", EXAMPLES["three-block"], "--json")[1])["data"]
     share = facts["numbers"]["shares"][0]
     assert share["density_percent"] == 87.097
     assert set(facts["numbers"]["estimated"]) < set(share) | {"likely"}
@@ -248,7 +248,9 @@ def test_json_has_the_numbers_and_names_what_is_estimated(capsys):
 def test_the_coachs_own_library_counts(capsys, tmp_path):
     own = tmp_path / "mine.toml"
     own.write_text('[[exercise]]\nid = "burpee"\nreps_30s = [1, 2]\n', encoding="utf-8")
-    facts = json.loads(run(capsys, "check", EXAMPLES["three-block"], "--library", own, "--json")[1])
+    facts = json.loads(
+        run(capsys, "check", EXAMPLES["three-block"], "--library", own, "--json")[1]
+    )["data"]
     burpee = next(e for e in facts["numbers"]["shares"][0]["exercises"] if e["name"] == "Burpee")
     assert burpee["likely"] == {"least": 3, "most": 6}
     assert load_library(own).need("Burpee").reps_30s == (1, 2)

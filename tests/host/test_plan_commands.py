@@ -21,7 +21,7 @@ def run(capsys, *words):
 
 def test_check_adds_up_the_three_block_plan(capsys):
     code, out, _ = run(capsys, "check", EXAMPLES["three-block"], "--json")
-    facts = json.loads(out)
+    facts = json.loads(out)["data"]
     assert code == 0
     assert facts["total_ms"] == 930_000
     assert facts["slot_ms"] == 940_000
@@ -33,7 +33,7 @@ def test_check_adds_up_the_three_block_plan(capsys):
 def test_check_says_what_the_library_makes_of_the_plan_too(capsys, tmp_path):
     built = build(load_plan(EXAMPLES["three-block"]))
     library = load_library()
-    facts = json.loads(run(capsys, "check", EXAMPLES["three-block"], "--json")[1])
+    facts = json.loads(run(capsys, "check", EXAMPLES["three-block"], "--json")[1])["data"]
     assert built.warnings == []
     assert facts["warnings"] == coach_remarks(built.plan, library)
     assert any(w.startswith("warm_up: ") for w in facts["warnings"])
@@ -43,7 +43,7 @@ def test_check_says_what_the_library_makes_of_the_plan_too(capsys, tmp_path):
     assert "your format has trunk here" in " ".join(out.split())
     code, _, err = run(capsys, "check", EXAMPLES["three-block"], "--library", tmp_path / "no.toml")
     assert code == 1 and "no.toml" in err
-    shown = json.loads(run(capsys, "show", EXAMPLES["three-block"], "--json")[1])
+    shown = json.loads(run(capsys, "show", EXAMPLES["three-block"], "--json")[1])["data"]
     assert shown["warnings"] == []  # a timetable is not the place for advice
 
 
@@ -86,7 +86,7 @@ def test_check_tells_warnings_and_prints_markup_as_it_is(capsys, tmp_path):
     assert 'note: title: "[red]Żuraw[/red]" is shown as "[red]Zuraw[/red]" on the boxes' in out
     _, out, _ = run(capsys, "show", plan)
     assert "[b]A" in out
-    facts = json.loads(run(capsys, "check", plan, "--json")[1])
+    facts = json.loads(run(capsys, "check", plan, "--json")[1])["data"]
     assert facts["warnings"][0].startswith("title: ")
 
 
@@ -94,7 +94,7 @@ def test_show_the_class(capsys):
     code, out, _ = run(capsys, "show", EXAMPLES["rotation"])
     assert code == 0
     assert "Station 2: Ring row, 12 reps, East 21 22" in " ".join(out.split())
-    facts = json.loads(run(capsys, "show", EXAMPLES["rotation"], "--json")[1])
+    facts = json.loads(run(capsys, "show", EXAMPLES["rotation"], "--json")[1])["data"]
     rows = facts["rows"]
     assert [row["kind"] for row in rows[:3]] == ["lead-in", "window", "change"]
     assert rows[1]["stations"][1] == {
@@ -112,7 +112,7 @@ def test_show_one_box(capsys):
     assert code == 0
     assert "Four corners, Station 2" in out
     assert "Ring row, 12 reps" in out and "Box jump" not in out
-    facts = json.loads(run(capsys, "show", EXAMPLES["rotation"], "--box", 2, "--json")[1])
+    facts = json.loads(run(capsys, "show", EXAMPLES["rotation"], "--box", 2, "--json")[1])["data"]
     assert facts["station"] == 2
     windows = [row for row in facts["rows"] if row["kind"] == "window"]
     assert [row["bibs"] for row in windows[:2]] == [[21, 22], [11, 12]]

@@ -258,7 +258,7 @@ def test_rehearse_a_part_of_a_class(capsys, tmp_path):
     assert not any(sound[RATE_HZ : 56 * RATE_HZ])
     facts = json.loads(
         run(capsys, "rehearse", EXAMPLES["three-block"], "--out", path, "--speed", 8, "--json")[1]
-    )
+    )["data"]
     assert heard(path)[0] == pytest.approx(facts["length_ms"] / 1000, abs=0.01)
     assert facts["length_ms"] < 940_000 / 8 + 2_000
 

@@ -626,7 +626,7 @@ def test_the_command_hangs_the_box_and_says_what_it_is(monkeypatch, capsys):
     assert box.asked == ["name"]
     # Prepared anew, it hangs where it hung; a second box takes its place and makes it a spare.
     assert main(["prepare", "the port", "--json"]) == 0
-    assert json.loads(capsys.readouterr().out)["station"] == 3
+    assert json.loads(capsys.readouterr().out)["data"]["station"] == 3
     done.facts = HELLO | {"id": "cd34"}
     assert main(["prepare", "the port", "--station", "3"]) == 0
     assert "ab12 is now a spare" in capsys.readouterr().out

@@ -193,7 +193,7 @@ def test_the_command_prints_writes_and_refuses(path, tmp_path, capsys):
     assert said.startswith("Ada, 29 June to 17 September 2026")
     assert "- Push-up: 2 of 2 made, " in said and out.exists()
     assert main(["report", "--athlete", "Ada", "--weeks", "3", "--store", path, "--json"]) == 0
-    data = json.loads(capsys.readouterr().out)
+    data = json.loads(capsys.readouterr().out)["data"]
     assert data["name"] == "Ada" and len(data["classes"]) == 7
     assert main(["report", "--athlete", "Zoe", "--store", path]) == 2
     assert 'Nobody called "Zoe" came to a class' in capsys.readouterr().err

@@ -323,8 +323,8 @@ def test_a_log_is_not_put_back_while_a_name_or_an_absence_would_go_with_it(store
     assert main(["unread", log[:8], "--back", *where]) == 2
     said = capsys.readouterr().err
     assert "What is said of bib 3, 4 in class 1 would be lost" in said
-    assert "handbell wear 1 3= 4=" in said
-    assert main(["wear", "1", "3=", "4=", *where]) == 0
+    assert "handbell bibs 1 3= 4=" in said
+    assert main(["bibs", "1", "3=", "4=", *where]) == 0
     assert main(["unread", log[:8], "--back", *where]) == 0
     assert [row.name for row in rows(store, tables.wearers)] == ["Uma"]
 

@@ -62,7 +62,7 @@ def run(capsys, *words):
 def facts(capsys, *words):
     code, out, err = run(capsys, *words, "--json")
     assert code == 0, err
-    return json.loads(out)
+    return json.loads(out)["data"]
 
 
 def needed(entry):
@@ -108,7 +108,7 @@ def test_written_it_passes_the_check_with_the_same_total(capsys, tmp_path):
     words = (THREE, "--without", "suspension straps,bench", "--out", plan)
     assert facts(capsys, *words)["written"] == str(plan)
     assert main(["check", str(plan), "--json"]) == 0
-    assert json.loads(capsys.readouterr().out)["total_ms"] == 930_000
+    assert json.loads(capsys.readouterr().out)["data"]["total_ms"] == 930_000
     before = THREE.read_text(encoding="utf-8").splitlines()
     after = plan.read_text(encoding="utf-8").splitlines()
     assert len(before) == len(after)
@@ -197,7 +197,7 @@ def test_the_coachs_own_kit_is_what_there_is(capsys, tmp_path):
 
 def test_a_sore_part_takes_out_what_loads_it_and_says_whom_to_ask(capsys):
     code, out, _ = run(capsys, THREE, "--because", "sore", "--where", "wrists", "--json")
-    told = json.loads(out)
+    told = json.loads(out)["data"]
     assert {s["exercise"] for s in told["swaps"] if s["choices"]} == {"Burpee", "Row"}
     assert {s["exercise"] for s in told["swaps"] if s["stuck"]} == {"Push-up", "Dip"}
     assert code == 1  # a push needs the hands
@@ -298,7 +298,7 @@ def test_every_list_for_a_sore_part_ends_with_the_caution(capsys, tmp_path):
 
 def test_no_two_swaps_choose_the_same(capsys):
     words = (EXAMPLES["harbour"], "--because", "sore", "--where", "wrist", "--json")
-    told = json.loads(run(capsys, *words)[1])
+    told = json.loads(run(capsys, *words)[1])["data"]
     chosen = [s["choices"][0]["id"] for s in told["swaps"] if s["choices"]]
     assert len(chosen) == len(set(chosen)) >= 3
 

@@ -183,10 +183,10 @@ def test_who_is_where_says_it(tmp_path, capsys, monkeypatch):
     path.write_text(
         toml({**CLASS, "block": [{"rounds": 2, "exercise": [PUSH_UP, SQUAT]}]}), encoding="utf-8"
     )
-    assert main(["share", str(path)]) == 0
+    assert main(["order", str(path)]) == 0
     assert "(bib 4:" in " ".join(capsys.readouterr().out.split())
     main(["show", str(path), "--json"])
-    row = json.loads(capsys.readouterr().out)["rows"][1]
+    row = json.loads(capsys.readouterr().out)["data"]["rows"][1]
     assert row["own"][0] == {"bibs": [1, 2], "what": "Knee push-up, 8 reps, tap finish"}
     assert row["stations"][1]["own"][0]["bibs"] == [4]
 
@@ -227,7 +227,7 @@ def test_more_sorts_of_people_are_summed_up(tmp_path, capsys):
     assert "least to the most for one of Red (bib 4), Blue (bib 6), Blue (bib 7):" in words
     assert "push 0:00 to 1:00" in words and "With hard landings 0:00 to 1:00" in words
     main(["check", str(path), "--json"])
-    assert len(json.loads(capsys.readouterr().out)["numbers"]["shares"]) == 5
+    assert len(json.loads(capsys.readouterr().out)["data"]["numbers"]["shares"]) == 5
 
 
 # Remarks, and what moves a plan

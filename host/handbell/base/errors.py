@@ -5,6 +5,7 @@ from __future__ import annotations
 EXIT_OK = 0
 EXIT_FAILED = 1
 EXIT_USAGE = 2
+EXIT_STOPPED = 130  # by Ctrl-C, as shells count it
 
 
 class HandbellError(Exception):

@@ -50,7 +50,7 @@ def advise_arguments(parser: argparse.ArgumentParser) -> None:
         "  handbell advise                     on the newest class\n"
         "  handbell advise 12 --all\n"
         "  handbell advise --plan monday.toml --out next-monday.toml\n\n"
-        "Say who wore which bib first (handbell wear): a bib without a name is taken for one and\n"
+        "Say who wore which bib first (handbell bibs): a bib without a name is taken for one and\n"
         "the same person all along."
     )
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 MOST_MINUTES = 240
 
 
-def bench_arguments(parser: argparse.ArgumentParser) -> None:
+def measure_arguments(parser: argparse.ArgumentParser) -> None:
     """Define the command line of ``bench``."""
     parser.add_argument("port", metavar="PORT", help="the box's serial port")
     parser.add_argument(
@@ -35,13 +35,13 @@ def bench_arguments(parser: argparse.ArgumentParser) -> None:
         "A box that rests is taken over, measured in its memory and restarted; one in a class\n"
         "refuses. Its timelines and logs are not touched, its clock must be set again by send.\n"
         "About 100 flash erases are spent. Exit code 1: something differs or was not measured.\n"
-        "docs/bench.md is the hour around it. Mind lithium cells, loud sound, flashing light.\n\n"
-        "examples:\n  handbell bench /dev/ttyACM0\n"
-        "  handbell bench COM5 --minutes 30 --out kitchen.md"
+        "docs/measure.md is the hour around it. Mind lithium cells, loud sound, flashing light.\n\n"
+        "examples:\n  handbell measure /dev/ttyACM0\n"
+        "  handbell measure COM5 --minutes 30 --out kitchen.md"
     )
 
 
-def bench_run(args: argparse.Namespace) -> Result:
+def measure_run(args: argparse.Namespace) -> Result:
     """Measure a box and write the sheet, of what there is when it is broken off."""
     from handbell.cli.progress import Lines
     from handbell.cli.render import console

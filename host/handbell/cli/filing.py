@@ -87,7 +87,7 @@ def _told(record: ClassRecord, new: bool, moved: list[str]) -> Result:
         if new and names:
             out.print(
                 f"These names went along: {names}. If other people wore those bibs: "
-                f"handbell wear {row.id} BIB=NAME",
+                f"handbell bibs {row.id} BIB=NAME",
                 markup=False,
                 soft_wrap=True,
             )

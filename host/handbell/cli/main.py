@@ -6,101 +6,168 @@ import argparse
 import importlib
 import os
 import sys
+import textwrap
 from collections.abc import Sequence
+from types import ModuleType
+from typing import NoReturn
 
-from handbell.base.errors import EXIT_FAILED, EXIT_USAGE, HandbellError
+from handbell.base.errors import (
+    EXIT_FAILED,
+    EXIT_OK,
+    EXIT_STOPPED,
+    EXIT_USAGE,
+    HandbellError,
+    UsageError,
+)
+from handbell.cli.table import COMMANDS, GROUPS
 
-# command -> (module, one line of help). A module has ``arguments(parser)`` and ``run(args)``
-# named after the command: ``check_arguments``, ``check_run``.
-COMMANDS: dict[str, tuple[str, str]] = {
-    "new": ("new", "write a plan to start from, in the forms you name"),
-    "check": ("plans", "find every fault in a plan and add up its times"),
-    "exercises": ("coaching", "search the library of exercises"),
-    "swap": ("coaching", "put other exercises in a plan, and say why each fits"),
-    "fit": ("fitting", "make a class last exactly its slot, and say what was moved"),
-    "share": ("sharing", "order lanes and groups so that kit and stations suffice"),
-    "show": ("showing", "print a plan's timetable, for people or box by box"),
-    "cards": ("paper", "write station cards and a one-page timetable to print"),
-    "rehearse": ("paper", "write the bells of a class as a sound file"),
-    "boxes": ("boxes", "list the boxes that are plugged in, their health and readiness"),
-    "identify": ("boxes", "let a box show and ring its station"),
-    "stations": ("boxes", "say which box hangs at which station"),
-    "prepare": ("prepare", "put the firmware on a box, new or old"),
-    "bench": ("bench", "measure a real box on a table and write the sheet"),
-    "send": ("classes", "put a plan's timelines on the boxes and set their clocks"),
-    "arm": ("classes", "set the start of the class on every box, all or none"),
-    "collect": ("classes", "bring the logs of finished classes into the store"),
-    "unread": ("unread", "logs that can't be read: list them, try again, get them out"),
-    "roster": ("roster", "names, bibs and groups, on this computer only"),
-    "forget": ("roster", "forget a person completely, backups too"),
-    "export": ("moving", "write tables for a sheet, or a bundle for another coach"),
-    "import": ("moving", "take in a bundle of another coach"),
-    "class": ("filing", "which logs a class has; join two, part one, delete one"),
-    "amend": ("amending", "correct a count, a bib or a name afterwards, the old one kept"),
-    "wear": ("reports", "say who wore which bib in a class, and who was absent"),
-    "report": ("reports", "a class, an athlete or the group: in the terminal and as a page"),
-    "advise": ("advice", "who is ready for more, who needs less, and next week's plan"),
-    "history": ("history", "who came how often, how hard it was, and one person's progress"),
-    "virtual": ("virtual", "start boxes on this computer and show them live"),
-    "demo": ("demo", "run a whole class on virtual boxes, from plan to report"),
-}
+ABOUT = "Plan a circuit class, load it onto timer boxes, run it, read the taps."
 
 
-def _module(name: str):  # type: ignore[no-untyped-def]
-    return importlib.import_module(f"handbell.cli.{name}")
+class Parser(argparse.ArgumentParser):
+    """A parser whose errors go the way of all others."""
 
-
-def _parser(only: str | None) -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
-        prog="handbell",
-        description="Plan a circuit class, load it onto timer boxes, run it, read the taps.",
-        epilog="Each command has its own help with examples: handbell check --help",
-    )
-    sub = parser.add_subparsers(dest="command", metavar="COMMAND")
-    for name, (module, summary) in COMMANDS.items():
-        if only is not None and name != only:
-            sub.add_parser(name, help=summary, add_help=False)
-            continue
-        command = sub.add_parser(
-            name,
-            help=summary,
-            description=summary[0].upper() + summary[1:] + ".",
-            formatter_class=argparse.RawDescriptionHelpFormatter,
-        )
-        if only is not None:
-            getattr(_module(module), f"{name}_arguments")(command)
-            command.add_argument("--json", action="store_true", help="print as JSON")
-    return parser
+    def error(self, message: str) -> NoReturn:
+        """Raise UsageError."""
+        raise UsageError(f"{self.prog}: {message}", f"{self.prog} --help shows how it goes")
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run one command and return its exit code: 0 done, 1 failed, 2 used wrongly."""
+    """Run one command; return its exit code: 0 done, 1 failed, 2 used wrongly, 130 stopped."""
+    from handbell.cli import output
+
     words = list(sys.argv[1:] if argv is None else argv)
-    command = next((w for w in words if not w.startswith("-")), None)
-    only = command if command in COMMANDS else None
-    parser = _parser(only)
-    args, left = parser.parse_known_args(words)
+    as_json, debug = "--json" in words, "--debug" in words
+    try:
+        output.open_streams()
+        return _run(words)
+    except HandbellError as error:
+        return output.fail(error, as_json)
+    except KeyboardInterrupt:
+        sys.stderr.write("Stopped. What was finished is kept; run the command again to go on.\n")
+        return EXIT_STOPPED
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return EXIT_FAILED
+    except Exception as error:
+        from handbell.cli import unexpected
+
+        return output.fail(unexpected.told(error, debug), as_json)
+
+
+def _run(words: list[str]) -> int:
+    from handbell.cli import output
+
+    name = next((word for word in words if not word.startswith("-")), None)
+    if name is None:
+        return _about(words)
+    if name not in COMMANDS:
+        import difflib
+
+        near = difflib.get_close_matches(name, COMMANDS, 1)
+        remedy = f"The nearest is handbell {near[0]}" if near else "handbell --help lists them"
+        raise UsageError(f"{name} is no command", remedy)
+    module = command_module(name)
+    parser = command_parser(name, module)
+    args, left = parser.parse_known_args([w for n, w in enumerate(words) if n != words.index(name)])
     more = getattr(args, "more_go_to", None)
     if left and more and not any(word.startswith("-") for word in left):
         setattr(args, more, [*getattr(args, more), *left])  # argparse takes none behind an option
     elif left:
         parser.error(f"unrecognized arguments: {' '.join(left)}")
-    if only is None:
-        parser.print_help()
-        return EXIT_USAGE
-    from handbell.cli import render
+    return output.say(module.run(args), module.text, args.json)
 
-    try:
-        run = getattr(_module(COMMANDS[only][0]), f"{only}_run")
-        return render.print_result(run(args), args.json)
-    except HandbellError as error:
-        return render.print_error(error)
-    except KeyboardInterrupt:
-        sys.stderr.write("Stopped. What was finished is kept; run the command again to go on.\n")
-        return EXIT_FAILED
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return EXIT_FAILED
+
+def command_module(name: str) -> ModuleType:
+    """Return a command's module: ``arguments(parser)``, ``run(args)``, ``text(result, out)``."""
+    if name in OLD:
+        return _old(name)
+    return importlib.import_module(f"handbell.cli.commands.{name.replace('class', 'class_')}")
+
+
+OLD = {  # not yet a file of their own
+    "new": "new",
+    "check": "plans",
+    "exercises": "coaching",
+    "swap": "coaching",
+    "fit": "fitting",
+    "order": "sharing",
+    "show": "showing",
+    "cards": "paper",
+    "rehearse": "paper",
+    "boxes": "boxes",
+    "identify": "boxes",
+    "stations": "boxes",
+    "prepare": "prepare",
+    "measure": "bench",
+    "send": "classes",
+    "arm": "classes",
+    "collect": "classes",
+    "unread": "unread",
+    "roster": "roster",
+    "forget": "roster",
+    "export": "moving",
+    "import": "moving",
+    "class": "filing",
+    "amend": "amending",
+    "bibs": "reports",
+    "report": "reports",
+    "advise": "advice",
+    "history": "history",
+    "virtual": "virtual",
+    "demo": "demo",
+}
+
+
+def _old(name: str) -> ModuleType:
+    module = importlib.import_module(f"handbell.cli.{OLD[name]}")
+    made = ModuleType(name)
+    made.arguments = getattr(module, f"{name}_arguments")  # type: ignore[attr-defined]
+    made.run = getattr(module, f"{name}_run")  # type: ignore[attr-defined]
+    made.text = lambda result, out: result.text(out.console)  # type: ignore[attr-defined]
+    return made
+
+
+def command_parser(name: str, module: ModuleType) -> Parser:
+    """Return the parser of one command."""
+    summary = COMMANDS[name][1]
+    parser = Parser(
+        prog=f"handbell {name}",
+        description=summary[0].upper() + summary[1:] + ".",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    module.arguments(parser)
+    parser.add_argument("--json", action="store_true", help="print as JSON")
+    parser.add_argument("--debug", action="store_true", help="say where an unexpected fault arose")
+    return parser
+
+
+def _about(words: Sequence[str]) -> int:
+    if "--version" in words:
+        from handbell import VERSION
+
+        sys.stdout.write(f"handbell {VERSION}\n")
+        return EXIT_OK
+    wrong = [word for word in words if word not in ("-h", "--help", "--debug")]
+    if wrong:
+        raise UsageError(f"{wrong[0]} needs a command", "handbell --help lists them")
+    sys.stdout.write(about())
+    return EXIT_OK if set(words) & {"-h", "--help"} else EXIT_USAGE
+
+
+def about() -> str:
+    """Return the help that lists all commands."""
+    lines = ["usage: handbell COMMAND ...", "", ABOUT]
+    for group in GROUPS:
+        lines += ["", group]
+        for name, (of, summary) in COMMANDS.items():
+            if of == group:
+                lines += textwrap.wrap(
+                    summary, 78, initial_indent=f"  {name:<11} ", subsequent_indent=" " * 14
+                )
+    lines += ["", "Each command has its own help with examples: handbell check --help", ""]
+    return "\n".join(lines)
 
 
 if __name__ == "__main__":

@@ -137,7 +137,7 @@ def _listed(classes: list[ClassRow]) -> Result:
     return Result({"classes": [vars(c) for c in classes]}, text)
 
 
-def wear_arguments(parser: argparse.ArgumentParser) -> None:
+def bibs_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what ``wear`` takes."""
     class_argument(parser)
     parser.add_argument(
@@ -149,14 +149,14 @@ def wear_arguments(parser: argparse.ArgumentParser) -> None:
     store_argument(parser)
     parser.epilog = (
         "examples:\n"
-        '  handbell wear 3 7="Mina" 8="Otto"\n'
-        "  handbell wear newest --absent 5 6\n"
-        "  handbell wear 3 7=                  forget what was said of bib 7\n\n"
+        '  handbell bibs 3 7="Mina" 8="Otto"\n'
+        "  handbell bibs newest --absent 5 6\n"
+        "  handbell bibs 3 7=                  forget what was said of bib 7\n\n"
         "What was said before of other bibs stays; saying it again replaces it."
     )
 
 
-def wear_run(args: argparse.Namespace) -> Result:
+def bibs_run(args: argparse.Namespace) -> Result:
     """Say who wore which bib and who was absent."""
     from handbell.store import open_store
     from handbell.store.people.wearers import set_wearers

@@ -26,7 +26,7 @@ SOLVE_SECONDS = 20.0
 KEPT = "its order keeps every demand."
 
 
-def share_arguments(parser: argparse.ArgumentParser) -> None:
+def order_arguments(parser: argparse.ArgumentParser) -> None:
     """Define the command line of ``share``."""
     parser.add_argument("plan", type=Path, metavar="PLAN", help="the plan file (TOML)")
     parser.add_argument(
@@ -40,13 +40,13 @@ def share_arguments(parser: argparse.ArgumentParser) -> None:
         "What is scarce stands in the plan: [kit], an exercise's kit, a station's capacity,\n"
         "never_after, alternate, circuit.\n\n"
         "examples:\n"
-        "  handbell share monday.toml\n"
-        "  handbell share monday.toml --by station\n"
-        "  handbell share monday.toml --write"
+        "  handbell order monday.toml\n"
+        "  handbell order monday.toml --by station\n"
+        "  handbell order monday.toml --write"
     )
 
 
-def share_run(args: argparse.Namespace) -> Result:
+def order_run(args: argparse.Namespace) -> Result:
     """Find an order for each lane or group so that kit and stations suffice."""
     from handbell.coach.order.kit import changes, orders
     from handbell.coach.order.table import by_group, by_station, visits

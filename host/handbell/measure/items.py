@@ -40,7 +40,7 @@ class Script:
 
 @dataclass(frozen=True)
 class ByHand:
-    """Something that takes a person: ``how`` in short, the rest is in docs/bench.md."""
+    """Something that takes a person: ``how`` in short, the rest is in docs/measure.md."""
 
     what: str
     how: str
@@ -56,6 +56,8 @@ BY_HAND = (
     ByHand("Bells of two boxes apart", "logic analyser or second Pico", "under 3 ms in 15 min"),
     ByHand("240 presses in a minute", "in a class, a metronome at 240", "240 in the report"),
     ByHand(
-        "Crystal, cold and warm", "handbell bench in both", "within 10 ppm of each other (a guess)"
+        "Crystal, cold and warm",
+        "handbell measure in both",
+        "within 10 ppm of each other (a guess)",
     ),
 )

@@ -155,7 +155,7 @@ class Bench:
             raise BoxError(
                 self.url,
                 "this box is in a class, which nothing may stop",
-                "Run handbell bench when the class is over",
+                "Run handbell measure when the class is over",
                 error.code,
             ) from error
         try:

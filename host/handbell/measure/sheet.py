@@ -40,7 +40,7 @@ def sheet(bench: Bench) -> str:
     lines += [
         "## Measured",
         "",
-        "(E): on an emulated chip. docs/bench.md says why each matters.",
+        "(E): on an emulated chip. docs/measure.md says why each matters.",
         "",
     ]
     lines += _table(

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from handbell.plan.model import Block, Exercise, Group, Plan, Station
     from handbell.plan.rules import Fault
 
-SHARE = "handbell share --write works one out"
+SHARE = "handbell order --write works one out"
 
 
 def of_blocks(blocks: Sequence[Block], data: dict[str, Any]) -> Iterator[Fault]:

@@ -60,7 +60,7 @@ def join_classes(store: Store, class_id: int, into: int, moved: list[str] | None
             raise UsageError(
                 f"Bib {bib} is {one} in class {class_id} and {other} in class {into}, "
                 "and one of the two would be lost",
-                f"Say the same in both, then join them: handbell wear {class_id} {bib}=NAME",
+                f"Say the same in both, then join them: handbell bibs {class_id} {bib}=NAME",
             )
         some = [row.id for row in (*yours, *mine)]
         with moves_told(conn, _plan_of(conn, class_id), moved, some):

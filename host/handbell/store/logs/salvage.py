@@ -127,7 +127,7 @@ def put_back(store: Store, start_of_digest: str) -> tuple[Unread, list[str]]:
             raise UsageError(
                 f"What is said of bib {', '.join(map(str, lost))} in class {row.class_id} would be "
                 "lost",
-                "Take it back first, and say it again when the log is read: handbell wear "
+                "Take it back first, and say it again when the log is read: handbell bibs "
                 f"{row.class_id} {' '.join(f'{bib}=' for bib in lost)}",
             )
         aside = Unread(row.digest, row.box_id, row.collected_utc_us, PUT_BACK, row.journal)

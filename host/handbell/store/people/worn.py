@@ -126,7 +126,7 @@ def move_names(
             differ.append(
                 f"Bib {bib} of class {class_id} is {_words(stands)} and stays so; of a log that is "
                 f"in that class now {' and '.join(others)} was said. If that is right: "
-                f"handbell wear {class_id} {bib}=NAME"
+                f"handbell bibs {class_id} {bib}=NAME"
             )
         told = _in_class(stands, class_id, amended)
         put_row(conn, wearers, told | _said_of(said_of, class_id, logs))

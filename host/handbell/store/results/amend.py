@@ -232,7 +232,7 @@ def amend_name(store: Store, record: ClassRecord, bib: int, change: Change) -> l
     """
     name = clean_name(bib, change.value)
     if not name:
-        raise UsageError(f"No name is given for bib {bib}", "To forget one: handbell wear")
+        raise UsageError(f"No name is given for bib {bib}", "To forget one: handbell bibs")
     run = places_of(record, bib)[0].run
     worn = record.wearers.get(bib)
     row = {"run": run, "window": 0, "slot": 0, "bib": bib, **asdict(change)}

@@ -1,0 +1,126 @@
+"""The one place that prints: text for people, JSON for programs, errors as sentences."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import sys
+from collections.abc import Callable, Iterable, Sequence
+from typing import TYPE_CHECKING, Any, TextIO
+
+from handbell.base.errors import EXIT_FAILED, EXIT_OK, FaultsError, HandbellError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+CONTRACT = 1  # the version of what --json prints; another one breaks who reads it
+PIPED_WIDE = 1_000  # columns where nobody looks on: no line is broken
+
+
+class Out:
+    """What people read: whatever stands in a line or a cell is shown as it is, never as markup."""
+
+    def __init__(self, stream: TextIO | None = None) -> None:
+        from rich.console import Console
+
+        stream = stream or sys.stdout
+        usual: dict[str, Any] = {"file": stream, "highlight": False, "markup": False}
+        if not stream.isatty():
+            usual |= {"no_color": True, "width": PIPED_WIDE}
+        self.console: Console = Console(emoji=False, **usual)
+
+    def line(self, words: object = "", style: str | None = None) -> None:
+        """Print a line, wrapped only on a terminal."""
+        self.console.print(shown(str(words)), style=style)
+
+    def lines(self, many: Iterable[object]) -> None:
+        """Print lines."""
+        for words in many:
+            self.line(words)
+
+    def note(self, words: object) -> None:
+        """Print a remark under what it belongs to."""
+        self.line(f"  note: {words}")
+
+    def table(
+        self,
+        headings: Sequence[str],
+        rows: Iterable[Sequence[object]],
+        *,
+        right: Iterable[int] = (),
+        title: str = "",
+    ) -> None:
+        """Print rows under headings; columns of ``right`` (from 0) stand at the right."""
+        from rich.table import Table
+
+        table = Table(box=None, pad_edge=False, title=shown(title) or None, title_justify="left")
+        ends = set(right)
+        for n, heading in enumerate(headings):
+            table.add_column(heading, justify="right" if n in ends else "left")
+        for row in rows:
+            table.add_row(*(shown(str(cell)) for cell in row))
+        self.console.print(table)
+
+
+def shown(words: str) -> str:
+    """Return words with what a terminal would obey written as escapes; line ends stay."""
+    return "".join(c if c.isprintable() or c == "\n" else f"\\x{ord(c):02x}" for c in words)
+
+
+def say(result: Any, text: Callable[[Any, Out], None], as_json: bool) -> int:
+    """Print a typed result and return the exit code: 1 where its ``ok`` is False."""
+    ok = bool(getattr(result, "ok", True))
+    if as_json:
+        _json({"version": CONTRACT, "ok": ok, "data": plain(getattr(result, "data", result))})
+    else:
+        text(result, Out())
+    sys.stdout.flush()
+    return EXIT_OK if ok else EXIT_FAILED
+
+
+def fail(error: HandbellError, as_json: bool) -> int:
+    """Print an error, on standard output with ``as_json`` and else on standard error."""
+    if as_json:
+        told = {"what": error.what, "remedy": error.remedy, "faults": getattr(error, "faults", [])}
+        _json({"version": CONTRACT, "ok": False, "error": told})
+    elif isinstance(error, FaultsError) and len(error.faults) == 1:
+        fault = error.faults[0]
+        sys.stderr.write(shown(f"{error.path}: {fault}{'' if fault.endswith('?') else '.'}\n"))
+    elif isinstance(error, FaultsError):
+        sys.stderr.write(shown(f"{error.what}:\n"))
+        sys.stderr.writelines(shown(f"  - {fault}\n") for fault in error.faults)
+    else:
+        sys.stderr.write(shown(f"{error}\n"))
+    return error.exit_code
+
+
+def plain(value: Any) -> Any:
+    """Return a typed result as JSON has it: dataclasses as objects, bytes as hex."""
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        fields = (f.name for f in dataclasses.fields(value) if f.metadata.get("json", True))
+        return {name: plain(getattr(value, name)) for name in fields}
+    if isinstance(value, dict):
+        return {str(key): plain(one) for key, one in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain(one) for one in value]
+    if isinstance(value, (set, frozenset)):
+        return sorted(plain(one) for one in value)
+    if isinstance(value, bytes):
+        return value.hex()
+    if value is None or isinstance(value, (str, int, float, bool)):
+        return value
+    return str(value)
+
+
+def _json(value: Any) -> None:
+    # What the stream can't write becomes an escape, which says the same in JSON.
+    narrow = (sys.stdout.encoding or "").lower().replace("-", "") != "utf8"
+    sys.stdout.write(json.dumps(value, indent=2, ensure_ascii=narrow) + "\n")
+
+
+def open_streams() -> None:
+    """Let no letter stop a command: what a stream can't write is shown as a question mark."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(errors="replace")
