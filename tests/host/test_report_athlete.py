@@ -69,8 +69,21 @@ def test_three_classes_have_no_trend_and_say_so(path):
     assert all(e.direction is None for e in dario.exercises)
     assert trend_words(dario.exercises[0]) == "No trend yet: 3 classes, a trend needs 5."
     assert "There is no trend yet" in " ".join(dario.headline)
-    assert "<polyline" not in page(dario)
+    assert 'class="band"' not in page(dario) and 'class="band"' in page(report(path, "Ada"))
     assert [c.came for c in dario.planned] == [True] * 3 + [False] * 21
+
+
+def test_a_column_of_nothing_but_dashes_is_left_out(tmp_path):
+    """Nobody can make or keep what has neither target, goal nor hold."""
+    heads = {}
+    for n, piece in enumerate((Piece("Burpee", 30), Piece("Plank", 30, t.ASK_HOLD, t.TAP_DROP))):
+        with open_store(str(tmp_path / f"{n}.sqlite")) as store:
+            months.fill(store, weeks=2, a_week=2, boxes=1, pieces=((piece,),))
+            text = page(athlete_report(store, "Ada"))
+        heads[piece.name] = re.findall(r"<th scope=.col[^>]*>(.*?)</th>", text)
+    rest = ["Day", "Class", "How hard, 0–10", "Load"]
+    assert heads["Burpee"] == ["Day", "Middle", *rest]
+    assert heads["Plank"] == ["Day", "Made", "Middle", *rest[:2], "Holds kept", *rest[2:]]
 
 
 def test_a_changed_plan_is_not_taken_for_a_changed_person(tmp_path):

@@ -6,11 +6,11 @@ from html.parser import HTMLParser
 
 import classes
 import pytest
-from classes import Piece
+from classes import Piece, Press
 
 from handbell.base.errors import HandbellError
 from handbell.report import class_report
-from handbell.report.charts import chart_of
+from handbell.report.charts import WIDE
 from handbell.report.page import page, write_page
 from handbell.store import open_store
 from handbell.store.people.wearers import set_wearers
@@ -103,39 +103,102 @@ def test_hostile_names_are_only_ever_text(report):
     assert "$\\frac" in found.text  # not typeset as mathematics
 
 
-def test_every_chart_is_named_and_its_numbers_stand_in_a_table(report):
-    found = outline_of(page(report))
-    charts = [attrs for tag, attrs in found.tags if tag == "svg"]
-    assert len(charts) == len(report.exercises)
-    assert all(attrs["role"] == "img" and attrs["aria-labelledby"] for attrs in charts)
-    tables = sum(tag == "table" for tag, _ in found.tags)
-    assert tables == len(report.exercises) + 2
+def cells(text: str, exercise: str) -> list[tuple[str, dict[str, float]]]:
+    """The words of each round's cell of an exercise, with what is drawn there: looks and widths."""
+    section = next(s for s in text.split("<section") if f"<bdi>{exercise}</bdi>" in s)
+    found = []
+    for words, svg, remark in re.findall(
+        r"<td class=.barred.>(.*?)(<svg.*?</svg>)?(| <small>.*?)</td>", section
+    ):
+        drawn = ET.fromstring(svg) if svg else ()
+        said = re.sub(r"<.*?>", "", words + remark).replace("\u00a0", " ")
+        found.append((said, {mark.get("class"): reach(mark) for mark in drawn}))
+    return found
 
 
-def test_a_chart_is_sound_xml_with_text_as_text_and_named_colours(report):
-    for n, table in enumerate(report.exercises):
-        svg = chart_of(table, f"c{n}").svg
-        root = ET.fromstring(svg)
-        words = [e.text for e in root.iter() if e.tag.endswith("}text")]
-        assert "round" in words and "Bib 7" in words
-        styles = " ".join(e.get("style", "") for e in root.iter())
-        assert set(re.findall(r"#[0-9a-f]{6}", styles)) == set()
-        assert "var(--bar)" in styles or "var(--missed)" in styles
+def reach(mark: ET.Element) -> float:
+    """How long a bar is, or where a line stands."""
+    return float(mark.get("width") or mark.get("points").split(",")[0])
 
 
-def test_a_chart_is_the_same_twice(report):
-    table = report.exercises[0]
-    assert chart_of(table, "a").svg == chart_of(table, "a").svg
+def meaning(text: str, exercise: str) -> str:
+    section = next(s for s in text.split("<section") if f"<bdi>{exercise}</bdi>" in s)
+    return "".join(re.findall(r'<p class="meaning">(.*?)</p>', section))
 
 
-def test_many_rounds_and_nothing_counted_are_drawn_or_left_out(tmp_path):
-    with open_store(str(tmp_path / "more.sqlite")) as store:
-        data = classes.timeline(((Piece("Rope skips", 20), Piece("March", 20, tap=0)),), rounds=40)
+def test_a_bar_is_as_long_as_its_reps(report):
+    text = page(report)
+    skips = cells(text, "Rope skips")
+    most = max(int(said) for said, _ in skips)
+    assert len(skips) == 7 * 3
+    for said, drawn in skips:
+        assert drawn["whole"] == WIDE
+        assert drawn["bar"] == pytest.approx(WIDE * int(said) / most, abs=0.06)
+    assert meaning(text, "Rope skips") == f"A whole bar: {most} reps."
+
+
+def test_a_targets_bar_is_its_reps_and_rest_is_only_said(report):
+    text = page(report)
+    steps = cells(text, "Box steps")
+    for said, drawn in steps:
+        if said.startswith("made"):
+            assert drawn["bar"] == WIDE and said.endswith("s rest")
+        else:
+            reps, _, goal, *_ = said.split()
+            assert "bar" not in drawn  # outlined, within its line
+            assert drawn["missed"] == pytest.approx(WIDE * int(reps) / int(goal), abs=1.5)
+    assert {said.split()[0] for said, _ in steps} >= {"made", "16"}
+    assert meaning(text, "Box steps") == "A whole bar: the target. Outlined: not made."
+
+
+def test_a_holds_bar_is_its_seconds_of_the_window(report):
+    text = page(report)
+    planks = cells(text, "Front plank")
+    for said, drawn in planks:
+        look = "bar" if "to the end" in said else "missed"
+        assert drawn[look] == pytest.approx(WIDE * float(said.split()[0]) / 30, abs=1.6)
+    assert {look for _, drawn in planks for look in drawn} == {"whole", "bar", "missed"}
+
+
+def test_a_goal_stands_across_the_bars_and_who_is_short_of_it_is_outlined(tmp_path):
+    with open_store(str(tmp_path / "goal.sqlite")) as store:
+        data = classes.timeline(((Piece("Squat", 30, goal=14),),), rounds=2)
         store.put_timeline(data)
-        store.ingest(classes.play(data).journal, classes.BOX_IDS[0], AT_US)
-        skips, march = class_report(store).exercises
-    assert chart_of(march, "m") is None
-    assert chart_of(skips, "s").svg.count("<text") < 40
+        presses = [Press(classes.LEAD_IN_MS + 1000 * n) for n in range(1, 25)]
+        store.ingest(classes.play(data, presses).journal, classes.BOX_IDS[0], AT_US)
+        text = page(class_report(store))
+    (did, full), *short = cells(text, "Squat")
+    assert did.startswith("24 goal 14")
+    assert full == {"whole": WIDE, "bar": WIDE, "goal": pytest.approx(WIDE * 14 / 24, abs=0.06)}
+    drawn = {"whole": WIDE, "missed": 0, "goal": full["goal"]}
+    assert short == [("0", drawn)] * 3
+    assert meaning(text, "Squat") == (
+        "A whole bar: 24 reps. Line across: the goal. Outlined: short of the goal."
+    )
+
+
+def test_bars_are_not_read_out_and_every_one_has_words(report):
+    text = page(report)
+    drawn = [attrs for tag, attrs in outline_of(text).tags if tag == "svg"]
+    assert drawn and all(attrs["aria-hidden"] == "true" for attrs in drawn)
+    told = [cell for table in report.exercises for cell in cells(text, table.name)]
+    assert sum(bool(marks) for _, marks in told) == len(drawn)
+    assert all(said for said, _ in told)
+    assert not re.search(r'(fill|stroke|style)="', text)  # looks are the style sheet's
+
+
+def test_many_rounds_are_drawn_and_nothing_counted_is_left_out(tmp_path):
+    with open_store(str(tmp_path / "more.sqlite")) as store:
+        pieces = Piece("Rope skips", 20), Piece("March", 20, tap=0), Piece("Lunge", 20)
+        data = classes.timeline((pieces,), (1,), rounds=40)
+        store.put_timeline(data)
+        presses = [Press(classes.LEAD_IN_MS + 1000)]
+        store.ingest(classes.play(data, presses).journal, classes.BOX_IDS[0], AT_US)
+        text = page(class_report(store))
+    assert [drawn["bar"] for _, drawn in cells(text, "Rope skips")] == [WIDE] + 39 * [0]
+    assert meaning(text, "Rope skips") == "A whole bar: 1 rep."
+    for nothing in ("March", "Lunge"):
+        assert cells(text, nothing) == [] and meaning(text, nothing) == ""
 
 
 def test_a_page_is_written_whole_or_not_at_all(report, tmp_path):

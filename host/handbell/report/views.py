@@ -9,7 +9,7 @@ from typing import Any
 from handbell.base.times import date_of
 
 from .cells import cell_words, fade_words, number_of
-from .charts import Chart, chart_of
+from .charts import bars_of
 from .model import ClassReport, ExerciseTable
 from .skew import rang_words
 from .talk import ADVICE_CAUTION, change_lines
@@ -28,7 +28,7 @@ def class_view(report: ClassReport) -> View:
     """Return what the page of a class shows."""
     shown = {
         "when": date_of(report.start_utc_us or report.collected_utc_us),
-        "exercises": [_exercise(table, f"c{n}") for n, table in enumerate(report.exercises, 1)],
+        "exercises": [_exercise(table) for table in report.exercises],
         "boxes": [
             (box, *rang_words(line))
             for box, line in zip(report.boxes, report.skew.lines, strict=True)
@@ -47,18 +47,18 @@ def class_view(report: ClassReport) -> View:
     return View("page_class.html", shown, names)
 
 
-def _exercise(table: ExerciseTable, key: str) -> dict[str, Any]:
+def _exercise(table: ExerciseTable) -> dict[str, Any]:
     from markupsafe import Markup
 
-    chart: Chart | None = chart_of(table, key)
+    bars = bars_of(table)
+    rounds = sorted({cell.round for row in table.rows for cell in row.cells})
     rows = []
-    for row in table.rows:
-        by_round = {cell.round: tuple(map(together, cell_words(table, cell))) for cell in row.cells}
+    for row, drawn in zip(table.rows, bars.rows, strict=True):
+        said = {cell.round: _on_a_line(*cell_words(table, cell)) for cell in row.cells}
         rows.append(
             {
-                "bib": row.bib,
                 "name": row.name,
-                "cells": [by_round.get(r, ("", "")) for r in _rounds(table)],
+                "cells": [(*said.get(r, ("", "")), Markup(drawn.get(r, ""))) for r in rounds],
                 "mean": together(number_of(row, row.mean)),
                 "best": together(number_of(row, row.best)),
                 "fade": together(fade_words(row)),
@@ -67,18 +67,18 @@ def _exercise(table: ExerciseTable, key: str) -> dict[str, Any]:
         )
     return {
         "table": table,
-        "rounds": _rounds(table),
+        "rounds": rounds,
         "rows": rows,
         "scored": any(row["scored"] for row in rows),
-        "svg": Markup(chart.svg) if chart else None,
-        "caption": chart.caption if chart else "",
+        "bars": bars.meaning,
     }
+
+
+def _on_a_line(main: str, remark: str) -> tuple[str, str]:
+    """Keep a cell's main words on one line."""
+    return main.replace(" ", "\u00a0"), together(remark)
 
 
 def together(words: str) -> str:
     """Keep a number and its unit on one line."""
     return re.sub(r"(\d) (s\b|ms\b|m\b|%)", "\\1\u00a0\\2", words)
-
-
-def _rounds(table: ExerciseTable) -> list[int]:
-    return sorted({cell.round for row in table.rows for cell in row.cells})

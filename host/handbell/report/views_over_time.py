@@ -7,10 +7,10 @@ from itertools import groupby
 from statistics import median
 from typing import Any
 
-from handbell.base.times import MONTHS, day_of, days_of
-from handbell.base.words import few, several
+from handbell.base.times import MONTHS, day_of, days_of, whole_clock
+from handbell.base.words import few, several, short
 
-from .athlete import AthleteReport
+from .athlete import AthleteReport, ClassLine
 from .group_model import GroupPerson, GroupReport, GroupWeek
 from .lines import Bar, Dot, Visit, bars, dots, visits
 from .months import Mark, Months, trend_words
@@ -19,6 +19,15 @@ from .words import percent_of
 
 CLASSES_SHOWN = 8  # by day; more of them are put together by month
 LAST_CLASSES = 12
+CLASS_HEADS = (
+    "Day",
+    "Class",
+    "Targets made",
+    "Rest earned",
+    "Holds kept",
+    "How hard, 0–10",
+    "Load",
+)
 ARROWS = {1: "↗", -1: "↘", 0: "→", None: "·"}
 
 
@@ -38,9 +47,27 @@ def athlete_view(report: AthleteReport) -> View:
         "exercises": [_months(m, f"m{n}") for n, m in enumerate(report.exercises, 1)],
         "strip": Markup(strip),
         "load": Markup(load),
-        "classes": report.classes[::-1][:LAST_CLASSES],
+        "classes": _filled(CLASS_HEADS, map(_class_cells, report.classes[::-1][:LAST_CLASSES])),
     }
     return View("page_athlete.html", shown, (report.name,))
+
+
+def _class_cells(c: ClassLine) -> list[str]:
+    return [
+        day_of(c.day),
+        short(c.title),
+        f"{c.targets_made} of {c.targets}" if c.targets else "–",
+        whole_clock(c.earned_rest_ms) if c.targets else "–",
+        f"{c.holds_kept} of {c.holds}" if c.holds else "–",
+        str(c.rating) if c.rating is not None else "no answer",
+        f"{c.load:.0f}" if c.load is not None else "–",
+    ]
+
+
+def _filled(heads: Sequence[str], rows: Iterable[list[str]]) -> list[list[str]]:
+    """Return the heads and rows of a table without its columns that hold nothing but dashes."""
+    columns = zip(heads, *rows, strict=True)
+    return [list(row) for row in zip(*(c for c in columns if set(c[1:]) != {"–"}), strict=True)]
 
 
 def _months(months: Months, key: str) -> dict[str, Any]:
@@ -59,30 +86,31 @@ def _months(months: Months, key: str) -> dict[str, Any]:
         "arrow": ARROWS[months.direction],
         "trend": trend_words(months),
         "svg": svg,
-        "when": "Day" if by_day else "Month",
         "asked": ", then ".join(dict.fromkeys(m.asked for m in months.marks)),
-        "rows": _by_day(months) if by_day else _by_month(months),
+        "table": _by_day(months) if by_day else _by_month(months),
     }
 
 
-def _by_day(months: Months) -> list[dict[str, str]]:
-    return [_row(day_of(m.day), [m]) for m in months.marks]
+def _by_day(months: Months) -> list[list[str]]:
+    rows = [_row(day_of(m.day), [m])[:-1] for m in months.marks]
+    return _filled(("Day", "Made", "Middle"), rows)
 
 
-def _by_month(months: Months) -> list[dict[str, str]]:
+def _by_month(months: Months) -> list[list[str]]:
     by_month = groupby(months.marks, key=lambda m: (m.day.year, m.day.month))
-    return [_row(MONTHS[month - 1][:3], list(some)) for (_, month), some in by_month]
+    rows = [_row(MONTHS[month - 1][:3], list(some)) for (_, month), some in by_month]
+    return _filled(("Month", "Made", "Middle", "Range"), rows)
 
 
-def _row(when: str, marks: Sequence[Mark]) -> dict[str, str]:
+def _row(when: str, marks: Sequence[Mark]) -> list[str]:
     scores = [m.score for m in marks if m.score is not None]
     judged = sum(m.judged for m in marks)
-    return {
-        "when": when,
-        "made": f"{sum(m.made for m in marks)} of {judged}" if judged else "–",
-        "middle": f"{median(scores):.1f}" if scores else "–",
-        "range": f"{min(scores):.1f}–{max(scores):.1f}" if len(scores) > 1 else "–",
-    }
+    return [
+        when,
+        f"{sum(m.made for m in marks)} of {judged}" if judged else "–",
+        f"{median(scores):.1f}" if scores else "–",
+        f"{min(scores):.1f}–{max(scores):.1f}" if len(scores) > 1 else "–",
+    ]
 
 
 def group_view(report: GroupReport) -> View:
