@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 from .render import View
@@ -10,14 +9,6 @@ from .render import View
 MARGIN_PX = 190
 TEXT_PX = 17
 LINE_PX = 23
-
-
-def _font() -> Any:
-    import matplotlib
-    from PIL import ImageFont
-
-    path = Path(matplotlib.get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf"
-    return ImageFont.truetype(str(path), TEXT_PX)
 
 
 def _spread(wanted: list[float], heights: list[int], room: int) -> list[float]:
@@ -36,12 +27,12 @@ def _spread(wanted: list[float], heights: list[int], room: int) -> list[float]:
 
 def labelled(view: View, names: list[tuple[str, tuple[float, float, float]]]) -> Any:
     """Return the view's image with each name beside it; a name may have several lines."""
-    from PIL import Image, ImageDraw
+    from PIL import Image, ImageDraw, ImageFont
 
     image = view.image()
     page = Image.new("RGB", (image.width + 2 * MARGIN_PX, image.height), "white")
     page.paste(image, (MARGIN_PX, 0))
-    draw, font = ImageDraw.Draw(page), _font()
+    draw, font = ImageDraw.Draw(page), ImageFont.load_default(TEXT_PX)
     points = sorted(((*view.pixel(point), text) for text, point in names), key=lambda p: p[1])
     for left in (True, False):
         side = [p for p in points if (p[0] < image.width / 2) == left]

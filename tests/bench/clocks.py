@@ -2,12 +2,13 @@
 
     python tests/bench/clocks.py [--classes N] [--write docs/skew.md]
 
-``--write`` replaces the tables on the page and draws the chart beside it, in ``img/skew.png``.
+``--write`` replaces the tables on the page and draws the chart beside it, in ``img/skew.svg``.
 """
 
 from __future__ import annotations
 
 import argparse
+import math
 import sys
 import time
 from collections.abc import Callable, Sequence
@@ -17,6 +18,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import numpy as np
 from clock_classes import AFTER_MIN, CHART_MIN, Result, simulate
+
+from handbell.report import svg
 
 BEGIN, END = "<!-- made by tests/bench/clocks.py -->", "<!-- end of what it made -->"
 WAYS = (
@@ -78,14 +81,22 @@ def med(values: Sequence[float]) -> float:
     return float(np.median(values))
 
 
+SIZE = (880.0, 550.0)
+LEAST_MS, MOST_MS = 0.3, 400.0
+SAID = "The tables below hold the figures."
 # Okabe and Ito's colours, and a dash each, so that no line is told by its colour alone
-LINES = {
-    "calibrated": ("#0072B2", "-"),
-    "two contacts": ("#56B4E9", "-."),
-    "uncalibrated": ("#D55E00", "-"),
-    "with RTC": ("#009E73", "--"),
-    "RTC calibrated": ("#CC79A7", ":"),
-}
+STYLE = """
+text { font: 12px sans-serif; fill: #333 }
+.paper { fill: #fff }
+.grid { stroke: #e0e0e0 }
+.heard { stroke: #666 }
+.way { fill: none; stroke-width: 2.4 }
+.calibrated { stroke: #0072b2 }
+.two-contacts { stroke: #56b4e9; stroke-dasharray: 12 4 2 4 }
+.uncalibrated { stroke: #d55e00 }
+.with-RTC { stroke: #009e73; stroke-dasharray: 9 4 }
+.RTC-calibrated { stroke: #cc79a7; stroke-dasharray: 2 4 }
+"""
 
 
 def tables(results: list[Result], seconds: float) -> str:
@@ -125,39 +136,43 @@ def _heads(first: str, form: str = "{}", of: Sequence[object] = ("",)) -> str:
     return f"| {first} | {' | '.join(heads)} |\n|{' --- |' * (len(heads) + 1)}"
 
 
-def draw(result: Result, path: Path) -> None:
-    """Draw skew against minutes since the sync."""
-    import matplotlib
+def draw(result: Result) -> str:
+    """Draw skew against minutes since the sync, as SVG; the skew's scale is a logarithm."""
 
-    matplotlib.use("Agg")
-    from matplotlib import pyplot as plt
+    def at(minute: float, skew_ms: float) -> svg.Point:
+        up = math.log(skew_ms / LEAST_MS) / math.log(MOST_MS / LEAST_MS)
+        return 80 + 520 * minute / 60, 500 - 480 * up
 
-    figure, axes = plt.subplots(figsize=(8, 5), dpi=110)
+    right, top = at(60, MOST_MS)
+    marks = [f"<style>{STYLE}</style>", svg.bar("paper", (0, 0), *SIZE)]
+    for tick in TICKS_MS:
+        marks.append(svg.line("grid", at(0, tick), at(60, tick)))
+        marks.append(svg.text("", (72, at(0, tick)[1] + 4), f"{tick:g}", "end"))
+    for minute in range(0, 61, 10):
+        marks.append(svg.line("grid", at(minute, LEAST_MS), at(minute, MOST_MS)))
+        marks.append(svg.text("", (at(minute, 1)[0], 518), str(minute)))
+    marks.append(svg.line("heard", at(0, 20), at(60, 20)))
+    marks.append(svg.text("", at(30, 21.5), "20 ms: heard one after the other", "start"))
     for name, words in WAYS:
-        colour, dash = LINES[name]
         moved = False if name == "two contacts" else None
         skews = [result.p95_ms(name, minute, moved) for minute in CHART_MIN]
-        axes.plot(CHART_MIN, skews, dash, color=colour, linewidth=2)
-        lift = {"two contacts": 4, "calibrated": -9}.get(name, -3)
-        end = CHART_MIN[-1], skews[-1]
-        axes.annotate(words, end, xytext=(6, lift), textcoords="offset points", size=8)
-    axes.axhline(20, color="0.4", linewidth=0.8)
-    axes.annotate("20 ms: heard one after the other", (30, 21.5), size=8, color="0.3")
-    axes.plot([15, 60], [3, 10], "kv", markersize=7, clip_on=False, zorder=5)
-    axes.plot([1.2], [0.355], "kv", markersize=7)
-    axes.annotate("the most that calibrated boxes may part: 3 and 10 ms", (2.4, 0.335), size=8)
-    axes.set_yscale("log")
-    axes.set_ylim(0.3, 400)
-    axes.set_xlim(0, 60)
-    axes.set_yticks(TICKS_MS, labels=[f"{tick:g}" for tick in TICKS_MS])
-    axes.set_xlabel("minutes since the clocks were set")
-    axes.set_ylabel("skew of 24 boxes, ms (95 % of classes within)")
-    axes.grid(True, which="major", color="0.9")
-    for side in ("top", "right"):
-        axes.spines[side].set_visible(False)
-    figure.subplots_adjust(left=0.09, right=0.68, top=0.97, bottom=0.1)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    figure.savefig(path, metadata={"Software": None})
+        way = f"way {name.replace(' ', '-')}"
+        marks.append(svg.line(way, *map(at, CHART_MIN, skews)))
+        low = {"two contacts": -4, "calibrated": 13}.get(name, 4)
+        marks.append(svg.text("", (right + 8, at(60, skews[-1])[1] + low), words, "start"))
+    for minute, skew_ms in ((15, 3), (60, 10), (1.2, 0.355)):
+        x, y = at(minute, skew_ms)
+        marks.append(svg.area("most", (x - 5, y - 5), (x + 5, y - 5), (x, y + 5)))
+    marks.append(
+        svg.text(
+            "", at(2.4, 0.335), "the most that calibrated boxes may part: 3 and 10 ms", "start"
+        )
+    )
+    marks.append(
+        svg.text("", (10, top - 8), "skew of 24 boxes, ms (95 % of classes within)", "start")
+    )
+    marks.append(svg.text("", (at(30, 1)[0], 540), "minutes since the clocks were set"))
+    return svg.picture("skew", SIZE, "skew", "Skew against minutes since the sync", SAID, marks)
 
 
 def main() -> None:
@@ -178,7 +193,8 @@ def main() -> None:
         head, _, rest = page.partition(BEGIN)
         _, _, tail = rest.partition(END)
         args.write.write_text(f"{head}{BEGIN}\n{found}\n{END}{tail}", encoding="utf-8")
-        draw(results[0], args.write.parent / "img" / "skew.png")
+        picture = args.write.parent / "img" / "skew.svg"
+        picture.write_text(draw(results[0]) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":
