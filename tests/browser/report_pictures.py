@@ -41,7 +41,7 @@ PIECES = (
 )
 # kind: the window, and whether it is dark
 SHOTS = {
-    "class": (1000, 1300, False),
+    "class": (1000, 1750, False),
     "athlete": (420, 1700, True),
     "group": (1000, 1500, False),
 }
