@@ -2,6 +2,7 @@
 
 import re
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import classes
@@ -10,7 +11,7 @@ from classes import Piece, Press
 
 from handbell.base.errors import HandbellError
 from handbell.report import class_report
-from handbell.report.charts import WIDE
+from handbell.report.charts import WIDE, bars_of
 from handbell.report.page import page, write_page
 from handbell.store import open_store
 from handbell.store.people.wearers import set_wearers
@@ -158,6 +159,26 @@ def test_a_holds_bar_is_its_seconds_of_the_window(report):
         look = "bar" if "to the end" in said else "missed"
         assert drawn[look] == pytest.approx(WIDE * float(said.split()[0]) / 30, abs=1.6)
     assert {look for _, drawn in planks for look in drawn} == {"whole", "bar", "missed"}
+
+
+def bar_with(report, exercise: str, **values) -> str:
+    """The bar of the first cell of an exercise, were it another one."""
+    table = next(e for e in report.exercises if e.name == exercise)
+    row = table.rows[0]
+    odd = replace(row, cells=(replace(row.cells[0], **values), *row.cells[1:]))
+    return bars_of(replace(table, rows=(odd, *table.rows[1:]))).rows[0].get(1, "")
+
+
+def test_a_round_with_a_target_of_its_own_is_measured_by_it(report):
+    svg = bar_with(report, "Box steps", goal=8, reps=2, made=None, outcome="cut")
+    assert f'width="{WIDE / 4:g}"' in svg
+
+
+def test_what_tells_no_count_has_no_bar(report):
+    assert bar_with(report, "Front plank", held_ms=None, reps=3, made=None, outcome="cut") == ""
+    assert bar_with(report, "Shuttle run", made=False, finish_ms=None) == ""
+    assert bar_with(report, "Rope skips", outcome="set aside") == ""
+    assert bar_with(report, "Rope skips", reps=None, outcome="no count") == ""
 
 
 def test_a_goal_stands_across_the_bars_and_who_is_short_of_it_is_outlined(tmp_path):

@@ -50,8 +50,8 @@ def bars_of(table: ExerciseTable) -> Bars:
 
 def _share(table: ExerciseTable, cell: Cell, most: int) -> float | None:
     """Return how much of a whole bar a cell is, None without a bar."""
-    if cell.held_ms is not None:
-        return cell.held_ms / cell.window_ms
+    if table.ask == "hold":
+        return None if cell.held_ms is None else cell.held_ms / cell.window_ms
     if table.ask == "target" and cell.made:
         return 1.0
     # Of a target that one tap ends, nobody knows how much was done without the tap.
