@@ -14,13 +14,14 @@ from made_cards import LONG, longest, of_library, of_long_notes, with_own_tasks
 from made_plans import EXAMPLES
 from PIL import Image
 
+from handbell.base.places import BROWSER
 from handbell.cli.main import main
 from handbell.coach.library.files import read_entries
 from handbell.coach.library.shelf import Library
 from handbell.compile import build
 from handbell.paper.layout import PAPERS
 from handbell.paper.page import cards_page, timetable_page
-from handbell.paper.printing import COMMANDS, NAMED
+from handbell.paper.printing import COMMANDS
 from handbell.plan.files import load_plan
 
 LIBRARY = Library(*read_entries(None))
@@ -131,7 +132,7 @@ def test_the_probe_would_see_what_sticks_out(browser, tmp_path):
 def test_printed(browser, tmp_path, monkeypatch, size, name):
     """The command's own PDF: the right paper, a page a card, the timetable on one."""
     browser_at = next(found for c in COMMANDS if (found := shutil.which(c)))
-    monkeypatch.setenv(NAMED, browser_at)
+    monkeypatch.setenv(BROWSER, browser_at)
     words = ["cards", str(EXAMPLES[name]), "--size", size, "--pdf", "--out", str(tmp_path)]
     assert main(words) == 0
     paper = PAPERS[size]

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from handbell.store.efforts import COUNTED
+from handbell.base.words import several
+from handbell.store.results.efforts import COUNTED
 
 from . import svg
 from .model import Cell, ExerciseTable
-from .words import several
 
 WIDE, HIGH = 60.0, 8.0
 EDGE = 0.7  # of an outline, half
