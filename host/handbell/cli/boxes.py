@@ -157,44 +157,6 @@ def _status(connection: Connection) -> dict[str, Any]:
     return status
 
 
-def identify_arguments(parser: argparse.ArgumentParser) -> None:
-    """Define the command line of ``identify``."""
-    parser.add_argument("station", nargs="*", help="station numbers or box ids (default: all)")
-    port_argument(parser)
-    parser.epilog = "examples:\n  handbell identify\n  handbell identify 3"
-
-
-def identify_run(args: argparse.Namespace) -> Result:
-    """Let boxes show and ring their station."""
-    with open_fleet(args) as fleet:
-        wanted = set(args.station)
-        chosen = [
-            c
-            for c in fleet.connections
-            if not wanted or str(c.facts["station"]) in wanted or c.facts["id"] in wanted
-        ]
-        if not chosen and fleet.strangers:
-            raise fleet.strangers[0].error or HandbellError("No box answers")
-        if not chosen:
-            raise HandbellError(
-                f"No box answers to {', '.join(args.station)}", "See handbell boxes"
-            )
-        outcomes = fleet.each(lambda c: c.request("ring"), chosen)
-        others = strangers(fleet)
-    rang = [o.label for o in outcomes if o.error is None]
-    failed = [str(o.error) for o in outcomes if o.error is not None]
-
-    def text(out: Console) -> None:
-        if rang:
-            out.print(f"Ringing: {', '.join(rang)}", markup=False)
-        for why in failed:
-            out.print(why, markup=False)
-        print_strangers(others, out)
-
-    fine = not failed and (bool(wanted) or not others)
-    return Result({"rang": rang, "failed": failed, "others": others}, text, ok=fine)
-
-
 def stations_arguments(parser: argparse.ArgumentParser) -> None:
     """Define the command line of ``stations``."""
     parser.add_argument(

@@ -96,7 +96,6 @@ OLD = {  # not yet a file of their own
     "cards": "paper",
     "rehearse": "paper",
     "boxes": "boxes",
-    "identify": "boxes",
     "stations": "boxes",
     "prepare": "prepare",
     "measure": "bench",
