@@ -6,7 +6,7 @@ import json
 import re
 import time
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 from handbell.base.errors import BoxError
 from handbell.virtual.compiled import compiled
@@ -27,13 +27,34 @@ from handbell.virtual.standin._rtc import ADDRESS as RTC_ADDRESS
 from handbell.virtual.wire import Wire
 
 if TYPE_CHECKING:
-    from handbell.virtual.world import World
+    import threading
+    from pathlib import Path
+
+    from handbell.virtual.clock import WorldClock
+    from handbell.virtual.relay import Relay
 
 __all__ = ["BoxSpec", "VirtualBox", "firmware_root"]
 
 _START_S = 20.0
 _PWRON_RESET = 1
 _FAULT = re.compile(r"(\w*(Error|Exception|Interrupt)\b|FATAL)")
+
+
+class Around(Protocol):
+    """What a box sees of the world it is in."""
+
+    folder: Path
+    lock: threading.RLock
+    changed: threading.Condition
+    clock: WorldClock
+    relay: Relay
+    jump_to_us: int | None
+
+    def now_us(self) -> int:
+        """World time."""
+
+    def utc_us(self) -> int:
+        """UTC in the world."""
 
 
 class VirtualBox:
@@ -44,7 +65,7 @@ class VirtualBox:
     clock, if it has one. `failure` says why the firmware ended by itself, if it did.
     """
 
-    def __init__(self, spec: BoxSpec, world: World) -> None:
+    def __init__(self, spec: BoxSpec, world: Around) -> None:
         self.spec = spec
         self.name = spec.name
         self.rtc: RtcPart | None = None

@@ -9,11 +9,11 @@ import threading
 from collections import deque
 from collections.abc import Callable
 from concurrent.futures import Future
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Protocol, TypeVar
 
 if TYPE_CHECKING:
-    from handbell.virtual.box import VirtualBox
     from handbell.virtual.process import BoxProcess
+    from handbell.virtual.wire import Wire
 
 _T = TypeVar("_T")
 Action = Callable[[], None]
@@ -23,11 +23,24 @@ _REST_MS = 500
 _ANSWER_S = 60.0
 
 
+class Wired(Protocol):
+    """What the relay looks after: a process, and the cable between it and a host."""
+
+    process: BoxProcess | None
+    wire: Wire
+
+    def read_control(self, process: BoxProcess) -> None:
+        """Take in what the process said of its parts."""
+
+    def read_output(self, process: BoxProcess) -> None:
+        """Take in what the process said to its host."""
+
+
 class Relay:
     """Polls every descriptor of every box; `changed` is called when a host came or went."""
 
     def __init__(self, changed: Callable[[], None]) -> None:
-        self._boxes: list[VirtualBox] = []
+        self._boxes: list[Wired] = []
         self._changed = changed
         self._calls: deque[Callable[[], None]] = deque()
         self._wake_rx, self._wake_tx = os.pipe()
@@ -54,11 +67,11 @@ class Relay:
         os.write(self._wake_tx, b"!")
         return done.result(_ANSWER_S)
 
-    def add(self, box: VirtualBox) -> None:
+    def add(self, box: Wired) -> None:
         """Looks after a box from now on."""
         self.call(lambda: self._boxes.append(box))
 
-    def remove(self, box: VirtualBox) -> None:
+    def remove(self, box: Wired) -> None:
         """Looks after a box no more."""
         self.call(lambda: self._boxes.remove(box) if box in self._boxes else None)
 
@@ -101,7 +114,7 @@ class Relay:
     def _run(self) -> None:
         while not self._stopping:
             watch = select.poll()
-            actions: dict[int, tuple[VirtualBox, BoxProcess | None, Action]] = {}
+            actions: dict[int, tuple[Wired, BoxProcess | None, Action]] = {}
             watch.register(self._wake_rx, select.POLLIN)
             for box in self._boxes:
                 for fd, mask, action in self._interests(box):
@@ -132,13 +145,13 @@ class Relay:
             self._changed()
 
     @staticmethod
-    def _refresh(box: VirtualBox) -> None:
+    def _refresh(box: Wired) -> None:
         """Notices a host that came or went; one that came hears nothing said before."""
         if box.process and not box.wire.host_open:
             box.wire.lose_output(box.process.stdout)
         box.wire.port.refresh()
 
-    def _interests(self, box: VirtualBox) -> list[tuple[int, int, Action]]:
+    def _interests(self, box: Wired) -> list[tuple[int, int, Action]]:
         process, wire = box.process, box.wire
         if process is None:
             return []
@@ -161,7 +174,7 @@ class Relay:
         return wanted
 
     @staticmethod
-    def _host(box: VirtualBox, fd: int) -> None:
+    def _host(box: Wired, fd: int) -> None:
         box.wire.write_host()
         if box.process and not box.wire.host_open:  # a listener: somebody knocks
             box.wire.lose_output(box.process.stdout)
