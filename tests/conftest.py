@@ -21,6 +21,7 @@ def own_data_folder(tmp_path, monkeypatch):
     """Keep every test away from the user's own store, map and ports."""
     monkeypatch.setenv("HANDBELL_DATA", str(tmp_path / "data"))
     monkeypatch.setenv("HANDBELL_STORE", str(tmp_path / "data" / "store.sqlite"))
+    monkeypatch.setenv("HANDBELL_SETTINGS", str(tmp_path / "settings.toml"))
     monkeypatch.delenv("HANDBELL_PORTS", raising=False)
     monkeypatch.delenv("HANDBELL_CLOCK", raising=False)
     monkeypatch.setattr("serial.tools.list_ports.comports", lambda *_: [])

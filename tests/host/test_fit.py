@@ -518,8 +518,7 @@ def test_without_the_solver_it_is_said_what_to_install(capsys, monkeypatch):
     code, out, err = run(capsys, "fit", THREE, "--minutes", 20)
     assert (code, out) == (1, "")
     assert err == (
-        "Fitting and sharing need a solver that isn't installed. "
-        'Install it with: pip install "handbell[planning]".\n'
+        "Fitting and sharing need a solver that isn't installed. Install it: pip install ortools.\n"
     )
 
 

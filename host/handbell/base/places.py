@@ -5,12 +5,15 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+from handbell.base.errors import HandbellError
+
 DATA = "HANDBELL_DATA"
 STORE = "HANDBELL_STORE"
 PORTS = "HANDBELL_PORTS"
 COACH = "HANDBELL_COACH"
 BROWSER = "HANDBELL_BROWSER"
 CLOCK = "HANDBELL_CLOCK"
+SETTINGS = "HANDBELL_SETTINGS"
 
 VARIABLES = {
     DATA: "the folder for the store, the map of stations and half-done transfers",
@@ -19,14 +22,62 @@ VARIABLES = {
     COACH: "who amends counts: a name that stands beside each",
     BROWSER: "the browser that prints cards and pages as PDF",
     CLOCK: "the clock file of virtual boxes, which handbell virtual names",
+    SETTINGS: "the settings file, if it is not at its usual place",
 }
 """Every variable that is read, with what it names."""
 
 
+# What may stand in the settings file, by its key there.
+KEYS = {
+    name.removeprefix("HANDBELL_").lower(): name for name in (DATA, STORE, PORTS, COACH, BROWSER)
+}
+
+
 def named(variable: str) -> str:
-    """Return what the environment says for one of ``VARIABLES``, "" for nothing."""
+    """Return what the environment says for one of ``VARIABLES``, else the settings file, else "".
+
+    Raises HandbellError for a settings file that can't be read.
+    """
     assert variable in VARIABLES
-    return os.environ.get(variable, "")
+    said = os.environ.get(variable, "")
+    return said or (settings().get(variable, "") if variable in KEYS.values() else "")
+
+
+def settings_file() -> Path:
+    """Return where the settings file is, or would be."""
+    said = os.environ.get(SETTINGS)
+    if said:
+        return Path(said)
+    from platformdirs import user_config_path
+
+    return user_config_path("handbell") / "settings.toml"
+
+
+def settings() -> dict[str, str]:
+    """Return what the settings file says, by variable; nothing when there is none.
+
+    Raises HandbellError for one that can't be read or holds a key that means nothing.
+    """
+    path = settings_file()
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        return {}
+    except (OSError, ValueError) as error:
+        raise HandbellError(f"{path} can't be read", "Mend the file, or take it away") from error
+    from handbell.base import toml
+
+    try:
+        said = toml.loads(text)
+    except toml.TOMLDecodeError as error:
+        raise HandbellError(f"{path}: {error}", "Mend the file, or take it away") from None
+    for key, value in said.items():
+        if key not in KEYS or not isinstance(value, str):
+            raise HandbellError(
+                f"{path}: {key} is no setting, or no text in quotes",
+                f"There are {', '.join(KEYS)}",
+            )
+    return {KEYS[key]: value for key, value in said.items()}
 
 
 def data_folder() -> Path:
@@ -36,3 +87,12 @@ def data_folder() -> Path:
     from platformdirs import user_data_path
 
     return user_data_path("handbell")
+
+
+def state_folder() -> Path:
+    """Return the folder for the log of what was run; it need not be there yet."""
+    if named(DATA):
+        return Path(named(DATA)) / "state"
+    from platformdirs import user_state_path
+
+    return user_state_path("handbell")

@@ -7,6 +7,7 @@ import importlib
 import os
 import sys
 import textwrap
+import time
 from collections.abc import Sequence
 from types import ModuleType
 from typing import NoReturn
@@ -34,25 +35,38 @@ class Parser(argparse.ArgumentParser):
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; return its exit code: 0 done, 1 failed, 2 used wrongly, 130 stopped."""
+    words = list(sys.argv[1:] if argv is None else argv)
+    began = time.monotonic()
+    code, fault = _guarded(words)
+    command = next((word for word in words if word in COMMANDS), None)
+    if command is not None and not set(words) & {"-h", "--help"}:
+        from handbell.base import log
+
+        log.note(command, code, round(1000 * (time.monotonic() - began)), fault)
+    return code
+
+
+def _guarded(words: list[str]) -> tuple[int, str]:
+    """Run one command; return its exit code and what to log of an error."""
     from handbell.cli import output
 
-    words = list(sys.argv[1:] if argv is None else argv)
-    as_json, debug = "--json" in words, "--debug" in words
+    as_json = "--json" in words
     try:
         output.open_streams()
-        return _run(words)
+        return _run(words), ""
     except HandbellError as error:
-        return output.fail(error, as_json)
+        return output.fail(error, as_json), type(error).__name__
     except KeyboardInterrupt:
         sys.stderr.write("Stopped. What was finished is kept; run the command again to go on.\n")
-        return EXIT_STOPPED
+        return EXIT_STOPPED, ""
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return EXIT_FAILED
+        return EXIT_FAILED, ""
     except Exception as error:
         from handbell.cli import unexpected
 
-        return output.fail(unexpected.told(error, debug), as_json)
+        told, places = unexpected.told(error, "--debug" in words)
+        return output.fail(told, as_json), places
 
 
 def _run(words: list[str]) -> int:

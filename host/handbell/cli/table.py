@@ -39,5 +39,6 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "unread": (AFTER, "logs that can't be read: list them, try again, get them out"),
     "demo": (TRY, "run a whole class on virtual boxes, from plan to report"),
     "virtual": (TRY, "start boxes on this computer and show them live"),
+    "doctor": (TRY, "say how things stand on this computer, with remedies"),
     "completion": (TRY, "print what lets a shell complete commands and options"),
 }

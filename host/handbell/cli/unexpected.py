@@ -10,21 +10,21 @@ from handbell.base.errors import HandbellError
 HERE = "handbell"
 
 
-def told(error: Exception, debug: bool) -> HandbellError:
-    """Return what to tell; with ``debug`` the places it came through go to standard error.
+def told(error: Exception, debug: bool) -> tuple[HandbellError, str]:
+    """Return what to tell, and what to log: the error's class and the places it came through.
 
-    Never the error's own words: they may hold a name, a note or a folder.
+    Never the error's own words: they may hold a name, a note or a folder. With ``debug`` the
+    places go to standard error too.
     """
-    places = _places(error.__traceback__)
+    places, kind = _places(error.__traceback__), type(error).__name__
     if debug:
-        sys.stderr.write("".join(f"  at {place}\n" for place in places))
-        sys.stderr.write(f"  {type(error).__name__}\n")
+        sys.stderr.write("".join(f"  at {place}\n" for place in places) + f"  {kind}\n")
     last = places[-1] if places else "an unknown place"
-    return HandbellError(
-        f"Handbell failed by a fault of its own ({type(error).__name__} at {last})",
-        "Nothing half done was kept. Please report this, with what the same command says "
-        "after --debug",
+    said = HandbellError(
+        f"Handbell failed by a fault of its own ({kind} at {last})",
+        "Run the command again; if it fails again, please report what handbell doctor prints",
     )
+    return said, " ".join((kind, *places))
 
 
 def _places(trace: TracebackType | None) -> list[str]:

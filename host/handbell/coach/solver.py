@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from handbell.base.errors import HandbellError
+from handbell.base.extras import install
 
 if TYPE_CHECKING:
     from ortools.sat.python import cp_model
@@ -21,7 +22,7 @@ class SolverMissingError(HandbellError):
     def __init__(self) -> None:
         super().__init__(
             "Fitting and sharing need a solver that isn't installed",
-            'Install it with: pip install "handbell[planning]"',
+            install("planning"),
         )
 
 

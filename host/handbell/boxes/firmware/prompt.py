@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Protocol
 
 from handbell.base.errors import BoxError, HandbellError
+from handbell.base.extras import install
 
 from . import onboard
 
@@ -58,7 +59,7 @@ class SerialPrompt:
         except ImportError as error:
             raise HandbellError(
                 "mpremote is not here, which speaks to boards",
-                "Install it: pip install 'handbell[boards]'",
+                install("boards"),
             ) from error
         self._url = url
         self._open = False

@@ -15,6 +15,7 @@ from sqlalchemy.engine import URL
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, OperationalError
 
 from handbell.base.errors import StoreError
+from handbell.base.extras import install
 from handbell.base.places import STORE, data_folder, named
 
 BUSY_MS = 20_000  # how long one program waits for another to finish writing
@@ -69,8 +70,7 @@ def _engine(address: URL) -> Engine:
     except (NoSuchModuleError, ImportError) as error:
         raise StoreError(
             f"The store's kind of database ({address.drivername}) has no driver here: {error}",
-            "Install its driver (pip install 'handbell[server]' for PostgreSQL), "
-            "or use a file's path for SQLite",
+            f"{install('server')}, or use a file's path for SQLite",
         ) from None
     if engine.dialect.name not in ("sqlite", "postgresql"):
         raise StoreError(

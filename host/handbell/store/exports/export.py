@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import IO, Any, BinaryIO
 
 from handbell.base.errors import HandbellError
+from handbell.base.extras import install
 from handbell.base.files import whole_file
 from handbell.store.store import Store
 
@@ -92,7 +93,7 @@ def export_parquet(store: Store, folder: Path, wanted: Wanted) -> dict[str, int]
         import pyarrow.parquet as pq
     except ImportError:
         raise HandbellError(
-            "Parquet needs a library that is not installed", "pip install 'handbell[export]'"
+            "Parquet needs a library that is not installed", install("export")
         ) from None
     kinds = {
         INT: pa.int64(),

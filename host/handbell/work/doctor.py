@@ -1,0 +1,203 @@
+"""How things stand on this computer: one text to paste into a report, a remedy for each fault.
+
+It holds no names, notes, home folder or password.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import platform
+import shutil
+import sqlite3
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from importlib import metadata
+from pathlib import Path
+
+from handbell import VERSION
+from handbell.base import places
+from handbell.base.errors import HandbellError
+from handbell.base.extras import EXTRAS, install
+from handbell.base.words import several
+
+ROOM_LEAST = 200 << 20  # bytes free: below, a season's logs may not fit
+YEAR_LEAST = 2024  # a clock before it was never set
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing that was looked at; ``fine`` None is neither good nor bad."""
+
+    what: str
+    fine: bool | None
+    says: str
+    remedy: str = ""
+
+
+@dataclass(frozen=True)
+class Checkup:
+    """All findings, in order."""
+
+    ok: bool
+    findings: tuple[Finding, ...]
+
+
+def checkup(store: str | None = None) -> Checkup:
+    """Look at versions, extras, settings, folders, store, ports, clock and browser."""
+    found: list[Finding] = []
+    looks = (
+        _versions,
+        _extras,
+        _settings,
+        _folders,
+        lambda: _store(store),
+        _ports,
+        _clock,
+        _browser,
+    )
+    for look in looks:
+        try:
+            found += look()
+        except Exception as error:  # what it looks at may be broken in any way
+            what = look.__name__.strip("_").replace("<lambda>", "store")
+            found.append(Finding(what, False, f"can't be looked at: {type(error).__name__}"))
+    return Checkup(all(one.fine is not False for one in found), tuple(found))
+
+
+def _versions() -> Iterator[Finding]:
+    system = f"{platform.system()} {platform.release()}, {platform.machine()}"
+    python = f"Python {platform.python_version()}"
+    yield Finding("handbell", True, f"{VERSION}, {python}, SQLite {sqlite3.sqlite_version}")
+    yield Finding("system", True, system)
+    words = f"output in {sys.stdout.encoding}, file names in {sys.getfilesystemencoding()}"
+    yield Finding("letters", None, words)
+
+
+def _extras() -> Iterator[Finding]:
+    for name, extra in EXTRAS.items():
+        there, lacking = [], []
+        for package in extra.packages:
+            plain = package.partition("[")[0]
+            try:
+                there.append(f"{plain} {metadata.version(plain)}")
+            except metadata.PackageNotFoundError:
+                lacking.append(plain)
+        if lacking:
+            yield Finding(name, None, f"not installed; for {extra.does}", install(name))
+        else:
+            yield Finding(name, True, ", ".join(there))
+
+
+def _settings() -> Iterator[Finding]:
+    said = [name for name in places.VARIABLES if os.environ.get(name)]
+    path = places.settings_file()
+    try:
+        keys = ", ".join(places.settings()) or "nothing"
+        words = f"{tilde(path)} sets {keys}" if path.exists() else "no settings file"
+        yield Finding("settings", True, words)
+    except HandbellError as error:
+        yield Finding("settings", False, tilde(error.what), error.remedy)
+    yield Finding("environment", None, f"names {', '.join(said) or 'nothing'}")
+
+
+def _folders() -> Iterator[Finding]:
+    for what, folder in (("data", places.data_folder()), ("state", places.state_folder())):
+        there = folder
+        while not there.exists() and there != there.parent:
+            there = there.parent
+        room = shutil.disk_usage(there).free
+        words = f"{tilde(folder)}, {room >> 20} MB free"
+        if not os.access(there, os.W_OK):
+            remedy = f"Let your user write there, or name another with {places.DATA}"
+            yield Finding(what, False, f"{words}, can't be written", remedy)
+        elif room < ROOM_LEAST:
+            yield Finding(what, False, words, "Free some room")
+        else:
+            yield Finding(what, True, words)
+
+
+def _store(url: str | None) -> Iterator[Finding]:
+    """Look at the store and change nothing in it: an older one is not brought up to date here."""
+    named = url or places.named(places.STORE) or str(places.data_folder() / "store.sqlite")
+    path = Path(named).expanduser()
+    if "://" in named:
+        yield _server(named)
+    elif not path.exists():
+        yield Finding("store", None, "none yet; handbell collect makes it")
+    else:
+        yield _file(path)
+
+
+def _file(path: Path) -> Finding:
+    with contextlib.closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as db:
+        try:
+            sound = db.execute("PRAGMA quick_check(1)").fetchone()[0]
+            version = db.execute("SELECT version_num FROM alembic_version").fetchone()[0]
+        except sqlite3.Error as error:
+            said = f"{tilde(path)} is damaged or no store of Handbell ({type(error).__name__})"
+            return Finding("store", False, said, "Put back a copy, or name another with --store")
+    if sound != "ok":
+        return Finding("store", False, f"{tilde(path)} is damaged", "Put back a copy of it")
+    return Finding("store", True, f"{tilde(path)}, {path.stat().st_size >> 10} KB, form {version}")
+
+
+def _server(address: str) -> Finding:
+    from handbell.store.database.connect import engine_at, plainly
+    from handbell.store.store import stored_version
+
+    engine = engine_at(address)
+    try:
+        with plainly(engine.url), engine.connect() as conn:
+            return Finding("store", True, f"a server answers, form {stored_version(conn)}")
+    except HandbellError as error:
+        return Finding("store", False, "the server can't be used", error.remedy)
+    finally:
+        engine.dispose()
+
+
+def _ports() -> Iterator[Finding]:
+    from handbell.boxes.link.find import find_ports
+
+    ports = find_ports()
+    shut = [
+        port for port in ports if port.startswith("/") and not os.access(port, os.R_OK | os.W_OK)
+    ]
+    if shut:
+        yield Finding("boxes", False, f"{', '.join(shut)} may not be opened", _may_open())
+    elif ports:
+        yield Finding("boxes", True, several(len(ports), "box", "boxes") + " plugged in")
+    else:
+        yield Finding("boxes", None, "none plugged in")
+
+
+def _may_open() -> str:
+    if sys.platform == "linux":
+        return "Put your user into the group of the port (often dialout) and log in again"
+    return "Close other programs that use it"
+
+
+def _clock() -> Iterator[Finding]:
+    now = datetime.now().astimezone()
+    words = f"{now:%Y-%m-%d %H:%M:%S} {now.tzname()} (UTC{now:%z})"
+    fine = now.year >= YEAR_LEAST
+    yield Finding("clock", fine, words, "" if fine else "Set this computer's clock")
+
+
+def _browser() -> Iterator[Finding]:
+    from handbell.paper.printing import find_browser
+
+    found = find_browser()
+    if found:
+        yield Finding("browser", True, f"{Path(found).name} prints PDF")
+        return
+    remedy = f"Print pages from any browser, or name one with {places.BROWSER}"
+    yield Finding("browser", None, "none that prints PDF by itself", remedy)
+
+
+def tilde(words: object) -> str:
+    """Return words without the home folder, whose name is often a person's."""
+    home = str(Path.home())
+    return str(words).replace(home, "~") if home not in ("", "/") else str(words)
