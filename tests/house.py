@@ -74,7 +74,7 @@ def drawn() -> str:
         (room_of(name), room_of(other))
         for name, others in imports(*HOST).items()
         for other in others
-        if room_of(name) != room_of(other)
+        if room_of(name) != room_of(other) != "base"  # on which all stand
     )
     files = Counter(room_of(name) for name in imports(*HOST))
     for (above, below), many in sorted(count.items()):

@@ -80,17 +80,19 @@ def test_a_file_of_somebody_s_in_the_demo_s_folder_stops_it(tmp_path, theirs):
 
 def test_a_folder_called_demo_is_no_mark_nor_is_somebody_s_own_file(tmp_path, capsys):
     """A folder with a plan, a photo and a folder ``demo`` stays as it was."""
+    out = tmp_path / "theirs"
+    out.mkdir()
     for name in ("monday.toml", "photo.jpg", "demo/lesson.txt"):
-        (tmp_path / name).parent.mkdir(exist_ok=True)
-        (tmp_path / name).write_text("mine", encoding="utf-8")
-    before = everything(tmp_path)
-    assert main(["demo", "--out", str(tmp_path)]) == 1
+        (out / name).parent.mkdir(exist_ok=True)
+        (out / name).write_text("mine", encoding="utf-8")
+    before = everything(out)
+    assert main(["demo", "--out", str(out)]) == 1
     assert "holds other files" in capsys.readouterr().err
-    assert everything(tmp_path) == before
-    shutil.rmtree(tmp_path / "demo")
-    (tmp_path / "demo").write_text("my own notes on the demo", encoding="utf-8")
-    assert main(["demo", "--out", str(tmp_path)]) == 1
-    assert {n: everything(tmp_path)[n] for n in ("monday.toml", "photo.jpg", "demo")} == {
+    assert everything(out) == before
+    shutil.rmtree(out / "demo")
+    (out / "demo").write_text("my own notes on the demo", encoding="utf-8")
+    assert main(["demo", "--out", str(out)]) == 1
+    assert {n: everything(out)[n] for n in ("monday.toml", "photo.jpg", "demo")} == {
         "monday.toml": "mine",
         "photo.jpg": "mine",
         "demo": "my own notes on the demo",

@@ -14,8 +14,9 @@ _FIRST_LINE = "This folder was filled by handbell demo."
 KEPT = ("report.html", "screen.png", "store.sqlite")  # what a coach may go on working with
 _FOLDERS = ("boxes", "boxes/ports")
 _FILES = re.compile(
-    r"demo|report\.html(\.part)?|\.report\.html\.[0-9a-f]{8}|screen\.png|store\.sqlite(-wal|-shm|-journal)?"
-    r"|boxes/(clock\.(json|tmp)|box\d+\.(flash|stderr)|ports/box\d+)"
+    r"demo|report\.html|screen\.png|store\.sqlite(-wal|-shm|-journal)?"
+    r"|boxes/(clock\.json|box\d+\.(flash|stderr)|ports/box\d+)"
+    r"|(boxes/\.clock\.json|\.demo|\.report\.html)\.[0-9a-f]{8}"  # half written
 )
 _NOTES = (".DS_Store", "Thumbs.db", "desktop.ini")  # of a file browser that looked in; they stay
 _REMEDY = "Name an empty folder with --out"

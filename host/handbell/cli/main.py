@@ -127,7 +127,6 @@ OLD = {  # not yet a file of their own
     "report": "reports",
     "advise": "advice",
     "history": "history",
-    "virtual": "virtual",
     "demo": "demo",
 }
 
