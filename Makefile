@@ -34,6 +34,7 @@ lint: setup $(STUBS)/ready
 	$(BIN)/mypy
 	$(BIN)/python tests/check_firmware_types.py $(STUBS)
 	$(BIN)/python -m handbell.plan.schema --check
+	$(BIN)/python -m handbell.cli.contract --check
 	$(BIN)/python -m hardware.build --check
 
 pictures: setup
@@ -42,6 +43,7 @@ pictures: setup
 
 schema: setup
 	$(BIN)/python -m handbell.plan.schema --write
+	$(BIN)/python -m handbell.cli.contract --write
 
 # Everything that is made from hardware/box.toml: tables, schematic, wiring, the case's pictures.
 hardware: setup
