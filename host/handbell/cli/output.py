@@ -97,8 +97,7 @@ def fail(error: HandbellError, as_json: bool) -> int:
 def plain(value: Any) -> Any:
     """Return a typed result as JSON has it: dataclasses as objects, bytes as hex."""
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        fields = (f.name for f in dataclasses.fields(value) if f.metadata.get("json", True))
-        return {name: plain(getattr(value, name)) for name in fields}
+        return {f.name: plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
     if isinstance(value, dict):
         return {str(key): plain(one) for key, one in value.items()}
     if isinstance(value, (list, tuple)):
