@@ -79,11 +79,6 @@ class Log:
         self.is_open = True
         self._start_tail()
 
-    @property
-    def has_file(self) -> bool:
-        """Whether the run's journal is among those on the flash."""
-        return self._file is not None
-
     def keep(self, record: bytes) -> None:
         """Queue a record."""
         if self._used == len(self._queue) or self.full:

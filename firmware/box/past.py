@@ -12,6 +12,8 @@ from .account import Totals
 
 CHUNK = 20  # records read at a time
 GATE_MOST_MS = 3_600_000
+JOINS_MOST = 8  # a run that was cut so often, each time this soon after it was joined,
+JOIN_LASTS_MS = 60_000  # would be cut again
 _PRESSES = (j.TAP, j.BACK, j.FORTH, j.CONFIRM)
 
 
@@ -20,7 +22,8 @@ class Past:
 
     ``zero_utc_ms`` is UTC at ``class_ms`` 0 (-1: not known), ``from_ms`` the last ``class_ms``
     told, ``gate_ms`` where it waited (-1: it didn't). ``counting`` has what was pressed in the
-    last window and the one before, by the tasks of the timeline that ``storage`` holds.
+    last window and the one before, by the tasks of the timeline that ``storage`` holds. ``joins``
+    is how often it was joined, each time soon after the one before, ``joined_ms`` (UTC) when last.
     """
 
     def __init__(self, storage, name: str) -> None:
@@ -34,6 +37,7 @@ class Past:
         self.from_ms = 0
         self.wait_ms = -1  # when somebody chose to wait after what was played then, -1: nobody
         self.skipped = 0
+        self.joins = self.joined_ms = 0
         self.told = 0  # the last window whose results were told
         self.taps = 0
         self.counting = Counting(_nobody)
@@ -57,6 +61,9 @@ class Past:
                 self.wait_ms = -1
             elif cause == j.BY_WAIT:
                 self.wait_ms = class_ms
+            if cause == j.BY_CLOCK:
+                self.joins = self.joins + 1 if utc_ms - self.joined_ms < JOIN_LASTS_MS else 1
+                self.joined_ms = utc_ms
             if utc_ms >= 0:
                 self.zero_utc_ms = utc_ms - class_ms
         elif kind == j.RESULT:
@@ -97,6 +104,9 @@ class Past:
         if not zero_utc_ms:
             return False
         zero_ms, run_ms = session.clock.run_ms_of_utc(zero_utc_ms), session.run_ms()
+        since_ms = session.clock.utc_ms(run_ms) - self.joined_ms
+        if self.joins >= JOINS_MOST and since_ms < JOIN_LASTS_MS:
+            return False
         runner = session.runner
         is_on = self.gate_ms >= 0 or self.wait_ms >= 0 or run_ms < zero_ms
         if not is_on and runner.place_at(run_ms - zero_ms, self.from_ms) < 0:

@@ -9,7 +9,7 @@ import gc
 import time
 
 from handbell_core import faults
-from handbell_core.runner import FAULT, OVER, SET, STATES
+from handbell_core.runner import FAULT, OVER, SET
 from handbell_core.timeline import VersionError
 
 from .kernel import Refusal, drop_file, erred_piece, get_piece, list_file, who
@@ -82,13 +82,13 @@ class Requests:
         session, storage, power, keeper = self._session, self._storage, self._power, self._keeper
         runner = session.runner
         facts = {
-            "state": STATES[runner.state] if runner else "empty",
+            "state": session.word,
             "sel": session.selected,
             "mv": power.mv,
             "usb": power.usb,
             "low": power.low,
             "kb": storage.room_kb if session.in_class else storage.free_kb(),
-            "runs": len(storage.runs()) - (1 if session.log.has_file else 0),
+            "runs": len(storage.runs()) - (1 if session.open_run else 0),
             "fault": self._health.fault(),
             "clock": keeper.model is not None,
             "rtc": keeper.rtc is not None,
@@ -170,22 +170,19 @@ class Requests:
 
     def _list(self, message: dict) -> dict:
         self._refuse_in_class()
-        return list_file(self._storage, message, self._open_run())
-
-    def _open_run(self) -> str:
-        log = self._session.log
-        return log.name if log.is_open else ""
+        return list_file(self._storage, message, self._session.open_run)
 
     def _get(self, message: dict) -> dict:
         return get_piece(self._storage, message)
 
     def _drop(self, message: dict) -> dict:
         self._refuse_in_class()
-        if drop_file(self._storage, message, self._open_run()):
+        session = self._session
+        if drop_file(self._storage, message, session.open_run):
             if message["of"] == RUNS:
-                self._session.dropped_run(message["name"])
+                session.log.dropped(message["name"])
             else:
-                self._session.drop(message["name"])
+                session.drop(message["name"])
         return {"gone": True}
 
     # The class
@@ -197,7 +194,7 @@ class Requests:
             raise Refusal(unfit)
         if self._power.low:
             raise Refusal(faults.BATTERY_LOW)
-        if session.in_class and session.runner.state != SET:
+        if not session.past_start:
             raise Refusal(faults.BUSY)
         if session.selected != message["d"]:
             self._select(message)
@@ -212,16 +209,17 @@ class Requests:
             raise Refusal(faults.NO_ROOM)
         if session.in_class and session.runner.by_hand:
             session.disarm()  # that start was set by another clock
+        session.give_up()
         session.arm(session.clock.run_ms_of_utc(message["utc_ms"]))
         return {"utc_ms": message["utc_ms"]}
 
     def _disarm(self, message: dict) -> None:
         session = self._session
-        if session.runner and session.runner.state == SET:
-            session.disarm()
-            session.finish()  # before the host is told so
-        elif session.in_class:
+        if not session.past_start:
             raise Refusal(faults.BUSY)
+        if session.in_class:
+            session.disarm()
+        session.give_up()  # before the host is told so
 
     def _test(self, message: dict) -> dict:
         if self._session.in_class:

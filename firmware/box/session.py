@@ -3,7 +3,7 @@
 import errno
 import time
 
-from handbell_core.runner import AGAIN, HELD, READY, SET
+from handbell_core.runner import AGAIN, HELD, READY, SET, STATES
 from handbell_core.ticks import ticks_add, ticks_diff
 
 from .loop import IDLE
@@ -16,10 +16,10 @@ if TYPE_CHECKING:
 OVERDUE_US = 1_000_000  # a runner this far behind is stuck
 SAVE_GAP_MS = 2_000  # a start is this far away where the settings are written
 REST_MOST_MS = 86_400_000  # run time is begun anew after a day at rest
-JOIN_US = 20_000_000  # a clock part tells the time within two seconds of the start
-JOIN_AGAIN_US = 1_000_000  # one that fails is tried again so soon,
+JOIN_US = 60_000_000  # a clock part tells the time in two seconds; one that fails, 10 s later
+JOIN_AGAIN_US = 1_000_000  # a join that fails is tried again so soon,
 JOIN_TRIES = 20  # and so often
-JOINS_MOST = 8  # what cuts a run so often would cut it again
+CUT = "cut"  # what a host is told while a run that was cut off may come back
 
 
 class Session(Run):
@@ -29,7 +29,7 @@ class Session(Run):
         Run.__init__(self, storage, keeper, log, account, sound, buttons, facts, trouble)
         self._began = self._join_at = time.ticks_us()
         self._join_tries = 0
-        self.part_set_clock = False  # the clock part did, so that a cut class can be joined
+        # What was cut off, while it may come back: until then it is on as far as others can tell.
         self._past: "Past | None" = self._read_past()
 
     def first(self) -> None:
@@ -67,7 +67,6 @@ class Session(Run):
         if not keeper.poll(tick, self._may_save(tick)):
             return
         if lost:
-            self.part_set_clock = True
             self.clock_changed()
         elif self.clock.model is not None:
             self.clock.model = keeper.at_its_rate(self.clock.model)
@@ -114,12 +113,47 @@ class Session(Run):
                 self.trouble.tell("past", error)
         return None
 
+    @property
+    def word(self) -> str:
+        """What a host is told of the run."""
+        if self._past is not None:
+            return CUT
+        return STATES[self.runner.state] if self.runner else "empty"
+
+    @property
+    def open_run(self) -> str:
+        """The log of the run that is on, or may come back; "" if none."""
+        if self._past is not None:
+            return self._past.name
+        return self.log.name if self.log.is_open else ""
+
+    @property
+    def past_start(self) -> bool:
+        """Whether there is no more than a start to take back: no class is on, or may come back."""
+        if self._past is not None:
+            return self._past.zero_utc_ms < 0
+        return not self.in_class or self.runner.state == SET
+
+    def give_up(self) -> None:
+        """See that nothing comes back after the next start of the box, unless a run is on.
+
+        What was cut off, and what has just ended, has its end on the flash then. Raises OSError.
+        """
+        self.finish()
+        storage = self.storage
+        name = "" if self.log.is_open else storage.unfinished()
+        if name:
+            storage.give_up(name)
+        if not self.log.is_open and storage.settings["start_ms"]:
+            storage.save(start_ms=0)
+        self._past = None
+
     def join_due_us(self, tick: int) -> int:
-        """Return in how many microseconds a run that the power cut off can be joined."""
-        if self._past is None or not self.part_set_clock or self.clock.model is None:
+        """Return in how many microseconds a run that the power cut off is joined, or given up."""
+        if self._past is None or self.in_class:
             return IDLE
-        if self.in_class:
-            return IDLE
+        if self.clock.model is None:
+            return max(0, JOIN_US - ticks_diff(tick, self._began))
         return max(0, ticks_diff(self._join_at, tick)) if self._join_tries else 0
 
     def join(self, tick: int) -> bool:
@@ -130,7 +164,7 @@ class Session(Run):
         past = self._past
         self._join_tries += 1
         self._join_at = ticks_add(tick, JOIN_AGAIN_US)
-        if self._join_tries > JOIN_TRIES or not self._may_join(past.name):
+        if self._join_tries > JOIN_TRIES or self.clock.model is None:
             self._past = None
             return False
         try:
@@ -142,32 +176,25 @@ class Session(Run):
             self.new_runner()
             raise error
         self._past = None
+        if self.begun:
+            self.blind(self.log.write)  # joins are counted by it: see ``Past.joins``
         return self.begun
 
-    def _may_join(self, run: str) -> bool:
-        """Count, once a start, how often a run was joined; False when it cuts itself off."""
-        if self._join_tries > 1:
-            return True
-        settings = self.storage.settings
-        joins = settings["joins"] + 1 if settings["joined"] == run else 1
-        try:
-            self.storage.save(joined=run, joins=joins)
-        except OSError:
-            pass  # a full flash keeps no box from its class
-        return joins <= JOINS_MOST
-
     def select(self, digest: str) -> bool:
-        """Make a timeline the one to play: then no class that was cut is joined any more."""
-        self._past = None
-        return Run.select(self, digest)
+        """Make a timeline the one to play: no other run comes back. Raises OSError."""
+        if not Run.select(self, digest):
+            return False
+        self.give_up()
+        return True
+
+    def drop(self, digest: str) -> None:
+        """A timeline was erased by the host: what it was selected for is over. Raises OSError."""
+        was_selected = digest == self.selected
+        Run.drop(self, digest)
+        if was_selected:
+            self.give_up()
 
     def button(self, slot: int, event: int, tick: int) -> bool:
         """Take a press as a run does; no page is turned while a cut class may yet be joined."""
         turns = Run.button(self, slot, event, tick)
-        return turns and (self._past is None or ticks_diff(tick, self._began) > JOIN_US)
-
-    def dropped_run(self, name: str) -> None:
-        """A log was erased by the host: it can't be gone on with."""
-        self.log.dropped(name)
-        if self._past is not None and self._past.name == name:
-            self._past = None
+        return turns and self._past is None

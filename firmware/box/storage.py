@@ -10,7 +10,8 @@ import json
 import os
 import struct
 
-from handbell_core.journal import END, RECORD_SIZE, RUN, parse_record
+from handbell_core.journal import BY_CUT, END, RECORD_SIZE, RUN, parse_record
+from handbell_core.journal import record as journal_record
 from handbell_core.timeline import FormatError, VersionError, digest_of, verify
 
 TYPE_CHECKING = False
@@ -51,8 +52,6 @@ class Storage:
             "rtc_bound_us": 0,
             "start_ms": 0,  # UTC of the start that a host has set, and the run it is of
             "start_run": "",
-            "joined": "",  # the run that was joined again last, and how often
-            "joins": 0,
         }
         self._part: "BinaryIO" = None
         self._part_name = ""
@@ -298,7 +297,10 @@ class Storage:
         """Erase a file, and what belongs to it."""
         os.remove(path)
         if path.endswith(".hbj"):
-            self.drop_tail(path.split("/")[-1])
+            name = path.split("/")[-1]
+            self.drop_tail(name)
+            if self.settings["start_ms"] and self.settings["start_run"] == name:
+                self.save(start_ms=0)  # a later journal may get that name
 
     # Journals
 
@@ -384,6 +386,21 @@ class Storage:
             parse_record(self.read(path, (whole - 1) * RECORD_SIZE, RECORD_SIZE)) if whole else None
         )
         return "" if last is None or last[0] == END else names[-1]
+
+    def give_up(self, name: str) -> None:
+        """End a journal that the power cut off, for good; raises OSError."""
+        if not self.join_tail(name):
+            raise OSError(errno.EIO)
+        end = journal_record(END, 0, 0, 0, struct.pack("<BBHII", BY_CUT, 0, 0, 0, 0))
+        for again in (True, False):
+            try:
+                with self.reopen_run(name)[0] as file:
+                    file.write(end)
+                return
+            except OSError:
+                if not again:
+                    raise
+                self.drop_reserve()
 
     def new_run(self):
         """Return (name, file) of a new journal, open for appending."""

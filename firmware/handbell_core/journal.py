@@ -42,8 +42,9 @@ RES_SKIPPED = 2
 RES_STOPPED = 4
 RES_UNCONFIRMED = 8  # a tally that nobody confirmed
 
-# Causes of a state change; BY_CLOCK: joined again after the power had failed
-BY_TIME, BY_HOST, BY_HAND, BY_SKIP, BY_WAIT, BY_STOP, BY_FAULT, BY_CLOCK = range(8)
+# Causes of a state change and of an end. After the power had failed, BY_CLOCK: joined again;
+# BY_CUT: not gone on with.
+BY_TIME, BY_HOST, BY_HAND, BY_SKIP, BY_WAIT, BY_STOP, BY_FAULT, BY_CLOCK, BY_CUT = range(9)
 
 
 def record(kind: int, slot: int, window: int, class_ms: int, payload: bytes = b"") -> bytes:

@@ -405,6 +405,17 @@ def test_a_journal_cut_by_power_gives_what_it_holds(store):
     assert taken.mismatches == []
 
 
+def test_a_journal_that_was_cut_and_given_up_is_not_called_whole_or_stopped(store):
+    data = classes.timeline(SIMPLE, (1,), rounds=2)
+    whole = classes.play(data, [classes.Press(11_000), classes.Press(12_000)])
+    end = j.record(j.END, 0, 0, 0, bytes((j.BY_CUT,)))
+    taken = take(store, data, classes.cut(whole, 40_000)[:-11] + end)
+    (run,) = rows(store, tables.runs)
+    assert (run.state, run.stopped) == ("cut", False)
+    assert run.reason == "the box lost its power and was given something else to do"
+    assert taken.mismatches == []
+
+
 def test_every_cut_of_a_journal_is_taken_in(tmp_path):
     data = classes.timeline(SIMPLE, (1,), rounds=1)
     journal = classes.play(data, [classes.Press(11_000), classes.Press(12_000)]).journal

@@ -86,7 +86,9 @@ def readiness(
         ready.why.append(f"battery low ({status['mv'] / 1000:.2f} V)")
     if status["kb"] < ROOM_KB:
         ready.why.append("no room for a log")
-    if status["state"] not in ("ready", "held", "again", "set", "over", "fault"):
+    if status["state"] == "cut":
+        ready.why.append("may go on after a power cut, so run the command again in a minute")
+    elif status["state"] not in ("ready", "held", "again", "set", "over", "fault"):
         ready.why.append("is in a class")
     if status["fault"]:
         ready.why.append(fault_words(status["fault"]))

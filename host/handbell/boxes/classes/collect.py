@@ -150,6 +150,10 @@ def _collect_box(
             connection.request("drop", of=RUNS, name=entry["name"], d=entry["d"])
         with contextlib.suppress(OSError):
             _partial(connection, entry["d"]).unlink()
+    if got.open and connection.request("status")["state"] == "cut":
+        got.notes.append(
+            "it may go on after a power cut, so run handbell collect again in a minute"
+        )
 
 
 def _partial(connection: Connection, digest: str) -> Path:

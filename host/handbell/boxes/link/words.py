@@ -49,6 +49,7 @@ _WORDS: dict[int, tuple[str, str]] = {
 
 
 _STATES = {
+    "cut": "may go on after a power cut",
     "held": "being started by hand",
     "again": "being started by hand",
     "fault": "class ended early",

@@ -60,7 +60,7 @@ def _odd(found: Journal, timeline: timelines.Timeline) -> list[str]:
 
 
 def _end_mismatch(found: Journal) -> list[str]:
-    if found.taps_told is None:
+    if found.taps_told is None or found.end_cause == j.BY_CUT:
         return []
     have = sum(record[0] == j.TAP for record in found.records)
     if have == found.taps_told:

@@ -78,12 +78,12 @@ class Journal:
     @property
     def stopped(self) -> bool:
         """Whether somebody ended it before its time."""
-        return self.end_cause not in (None, j.BY_TIME)
+        return self.end_cause not in (None, j.BY_TIME, j.BY_CUT)
 
     @property
     def state(self) -> str:
         """Whether it is "whole", is "cut" or damaged, or has "gaps" in which nothing was told."""
-        if self.end_cause is None or self.torn or self.broken:
+        if self.end_cause in (None, j.BY_CUT) or self.torn or self.broken:
             return "cut"
         return "gaps" if self.outages or self.lost_records else "whole"
 
@@ -99,6 +99,8 @@ class Journal:
             parts.append(f"the box was without power {spans}")
         if self.end_cause is None:
             parts.append("it has no end")
+        if self.end_cause == j.BY_CUT:
+            parts.append("the box lost its power and was given something else to do")
         if self.torn:
             parts.append("its last record is torn")
         if self.broken:
