@@ -8,7 +8,7 @@ import time
 
 from handbell_core import faults
 from handbell_core.clock import PPB, TEMPERATURE_PPB, ClockModel
-from handbell_core.ticks import Extender, ticks_add, ticks_diff
+from handbell_core.ticks import Extender, ticks_diff
 
 AGEING_PPB_A_DAY = 10  # 3 ppm in a crystal's first year, its fastest (from memory), rounded up
 RATE_LASTS_S = 30 * 86_400
@@ -19,7 +19,8 @@ HAND_BOUND_US = 1_000_000  # and by more than this not used for a start by hand
 PART_ADDRESS = 0x68
 PART_PPB = 2_000  # a DS3231's rate from 0 to 40 degrees (its data sheet)
 EDGE_US = 100  # how late an edge of the part may be told
-FAR_US = 100_000  # the part is set when its seconds lie further than this from UTC's
+FAR_US = 100_000  # a clock that jumps further has the part set at once, not when it next ticks
+PART_FAR_US = 1_500_000  # its seconds need not be UTC's, but are set when further from them
 JUDGE_EVERY_US = 60_000_000
 PART_AGAIN_US = 10_000_000  # a part that did not answer is left alone for so long
 PPB_MOST = 1_000_000  # no crystal is off by more
@@ -53,8 +54,6 @@ class Keeper:
         self.tz_s = storage.settings["tz_s"]
         self._compare = False  # the part is to be held against the clock
         self._failed = 0  # the tick at which the part failed, 0 while it answers
-        self._set_s = 0  # the second at which the part is to be set, 0 for none
-        self._set_due = 0
         self._first_us = self._judged_us = -1  # edges of the part, in box time
         self._by_part_us = 0  # from the first to the last judged one, by the part
 
@@ -96,8 +95,15 @@ class Keeper:
                     self._storage.save(tz_s=self.tz_s)
                 except OSError:
                     pass  # it holds for this boot
-        self.model = ClockModel(utc_us, box_us, known[0], bound_us, known[1])
+        old, self.model = self.model, ClockModel(utc_us, box_us, known[0], bound_us, known[1])
         self._compare = True
+        if self.rtc is None or self._failed or not may_save:
+            return
+        if old is None or abs(old.utc_of(box_us) - utc_us) > FAR_US:
+            try:  # a power cut would bring the old clock back
+                self._set(self.rtc)
+            except Exception:  # noqa: BLE001 - see ``poll``; it is set when it answers again
+                self._failed = time.ticks_us() or 1
 
     def _save_rate(self, rate: "tuple[int, int, int]") -> None:
         settings = self._storage.settings
@@ -176,35 +182,28 @@ class Keeper:
             return self._work(self.rtc, tick, may_save)
         except Exception:  # noqa: BLE001 - what a failing part answers can raise anything
             self._failed = tick or 1
-            self._set_s = 0  # worked out anew when it answers again
             return False
 
     def _work(self, rtc, tick: int, may_save: bool) -> bool:
-        if self._set_s and ticks_diff(tick, self._set_due) >= 0:
-            rtc.write(self._set_s)
-            self._set_s = 0
-            self._first_us = -1  # its seconds begin elsewhere from now on
         if not rtc.ticked():
             return False
         box_us = self.extender.at(rtc.tick)
         if self.model is None:
             return self._ask(box_us)
-        if self._compare and may_save and not self._set_s:
-            self._align(box_us)
+        if self._compare and may_save:
+            self._align(rtc, box_us)
             return False
         return self._discipline(box_us)
 
     def due_us(self, tick: int) -> int:
-        """Return in how many microseconds the part has something to tell or is to be set."""
+        """Return in how many microseconds the part has something to tell."""
         if self.rtc is None and self._bus.freed == self._freed:
             return -1
         if self._failed:
             return max(0, PART_AGAIN_US - ticks_diff(tick, self._failed))
         if self.rtc is None:
             return 0
-        if self.rtc.has_ticked:
-            return 0
-        return max(0, ticks_diff(self._set_due, tick)) if self._set_s else -1
+        return 0 if self.rtc.has_ticked else -1
 
     def _ask(self, box_us: int) -> bool:
         """Take the time from the part, whose second began at ``box_us``."""
@@ -221,20 +220,31 @@ class Keeper:
         self.model = ClockModel(utc_us, box_us, rate_ppb, bound_us, doubt_ppb)
         return True
 
-    def _align(self, box_us: int) -> None:
+    def _align(self, rtc, box_us: int) -> None:
         """Note how the part's seconds lie against UTC; set it if they are far from it."""
-        model = self.model
-        utc_us = model.utc_of(box_us)
-        off_us = utc_us - self.rtc.read_s() * 1_000_000
-        if self.rtc.stopped or abs(off_us) > FAR_US:
-            self._set_s = utc_us // 1_000_000 + 2
-            wait_us = self._set_s * 1_000_000 - utc_us
-            self._set_due = ticks_add(self.rtc.tick, wait_us)
+        utc_s = rtc.read_s()
+        if rtc.stopped or abs(self.model.utc_of(box_us) - utc_s * 1_000_000) > PART_FAR_US:
+            self._set(rtc)
             return
-        self._storage.save(
-            rtc_s=utc_us // 1_000_000, rtc_off_us=off_us, rtc_bound_us=model.error_us(box_us)
-        )
+        self._note(utc_s, box_us, 0)
         self._compare = False
+
+    def _set(self, rtc) -> None:
+        """Begin a second of the part now. Cut in between, it counts as never set."""
+        if self._storage.settings["rtc_s"]:
+            self._storage.save(rtc_s=0)
+        box_us = self.box_us()
+        utc_s = self.model.utc_of(box_us) // 1_000_000
+        rtc.write(utc_s)
+        rtc.ticked()  # an edge from before is of another second
+        self._first_us = -1  # its seconds begin elsewhere from now on
+        self._note(utc_s, box_us, self.box_us() - box_us)
+
+    def _note(self, utc_s: int, box_us: int, doubt_us: int) -> None:
+        """Keep how the part, whose second ``utc_s`` began at ``box_us``, lies against UTC."""
+        off_us = self.model.utc_of(box_us) - utc_s * 1_000_000
+        bound_us = self.model.error_us(box_us) + doubt_us
+        self._storage.save(rtc_s=utc_s, rtc_off_us=off_us, rtc_bound_us=bound_us)
 
     def _discipline(self, box_us: int) -> bool:
         """Take the crystal's rate from the part where that is surer than what is known."""

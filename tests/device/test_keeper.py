@@ -424,3 +424,28 @@ def test_its_calendar_is_the_civil_one(part):
             "%S %M %H %d %m %y"
         ).split(), day
         assert 1 <= raw[3] <= 7
+
+
+# The part set anew, and the power gone
+
+
+@pytest.mark.parametrize("off_us", [-7_200_000_000, -700_000, 700_000, 7_200_000_000])
+@pytest.mark.parametrize("after_us", [30_000, 400_000, 1_300_000, 2_500_000, 3_400_000])
+def test_a_box_switched_off_just_after_its_clock_was_put_right_keeps_the_right_one(
+    tmp_path, off_us, after_us
+):
+    data = class_of()
+    with Rig(tmp_path, rtc=True) as rig:
+        rig.send([data])
+        set_clock(rig, off_us=off_us)  # by another computer
+        rig.world.run_for(8_000_000)
+        start = rig.arm([data], in_s=30)
+        rig.world.run_for(after_us)
+        rig.box.cut_power()
+        rig.world.run_for(500_000)
+        rig.box.power_up()
+        rig.world.run_for(5_000_000)
+        status = rig.ask("status")
+        assert status["state"] == "set" and status["bound_us"] < 20_000
+        rig.world.run_to(start + 2_000_000)
+        assert min(abs(bell - start) for bell in rig.box.sound.bells()) < 60_000
