@@ -342,7 +342,7 @@ class Screens(Cells):
     def _end(self, runner, run_ms, facts):
         canvas = self._canvas
         totals = facts.totals
-        self._centred(0, b"Well done", 2)
+        self._centred(0, b"Not started" if runner.index < 0 else b"Well done", 2)
         if len(totals) <= 4:
             room = WIDTH // max(1, len(totals))
             heights = [digits_height(str(reps), room - 4, 20) for _, reps in totals]

@@ -435,11 +435,19 @@ LONG_WORDS = b"WWWWWWW WWWWWWW WWWWWWW WWWWWWWW"
 BIBS = (999, 888, 777, 666)
 
 
+def not_started(stage):
+    """A start that was taken back at the box before the class began."""
+    runner = stage.run(work(ASK_OPEN, TAP_NONE, (), 5), 0, start_ms=10_000)
+    runner.stop(1_000, 5)
+    stage.draw("not-started", lambda: stage.screens.show(runner, 1_000, stage.facts))
+
+
 def longest(stage):
     """Every screen with the longest texts and the widest numbers."""
     stage.bus.loud = False
     facts = stage.facts
     facts.label = facts.title = LONG
+    not_started(stage)
     facts.version = b"10.20.30"
     facts.fault = 99
     facts.battery_low = True

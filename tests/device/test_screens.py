@@ -187,6 +187,12 @@ def words(scene):
     return [bytes.fromhex(s).decode("latin-1") for kind, _, s in scene.boxes if kind == "text"]
 
 
+def test_a_start_taken_back_at_the_box_praises_nobody(told):
+    scene = told("longest").scenes["not-started"]
+    assert "Not started" in words(scene) and "Well done" not in words(scene)
+    assert not scene.out
+
+
 def test_numbers_beside_the_seconds(told):
     scenes = told("plain").scenes
     assert numbers(scenes["open"])[1:] == ["6", "8"]

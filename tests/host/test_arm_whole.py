@@ -303,6 +303,14 @@ def test_a_box_about_to_start_is_said_to_be_freed_by_taking_the_start_back(floor
     assert "handbell arm --cancel takes a start back" in said
 
 
+def test_taking_a_start_back_in_a_class_says_that_the_class_goes_on(floor):
+    assert floor.send()[0] == 0
+    floor.boxes[0].lies["disarm"] = lambda *_: {"no": faults.BUSY}
+    code, said = floor.do("arm", "--cancel")
+    assert code == 1 and "Station 1: is in a class, which goes on" in said
+    assert "takes a start back" not in said
+
+
 @pytest.mark.parametrize("words", [["stations", "--number"], ["identify"], ["stations", "2=a2"]])
 def test_a_box_that_is_left_out_is_named_by_every_command_about_boxes(floor, words):
     floor.boxes[2].hello["id"] = floor.boxes[1].hello["id"]

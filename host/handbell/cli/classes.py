@@ -6,10 +6,11 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from handbell.base.errors import HandbellError
+from handbell.base.errors import BoxError, HandbellError
 from handbell.cli.boxes import open_fleet, port_argument, print_strangers, strangers
 from handbell.cli.render import Result, console
 from handbell.cli.starts import Start, start_of
+from handbell_core import faults
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -265,7 +266,7 @@ def _cancel(args: argparse.Namespace) -> Result:
         outcomes = fleet.each(lambda c: c.request("disarm"))
         others = strangers(fleet)
         starts = Starts(host_clock().utc_us() // 1000)  # there may be no box whose link has one
-    failed = [str(o.error) for o in outcomes if o.error is not None]
+    failed = [str(_goes_on(o.error)) for o in outcomes if o.error is not None]
     if starts.drop([o.facts["id"] for o in outcomes if o.error is None]):
         starts.save()
     standing = starts.words()
@@ -286,6 +287,13 @@ def _cancel(args: argparse.Namespace) -> Result:
     fine = not failed and not others and not standing
     data = {"failed": failed, "others": others, "standing": standing, "trouble": starts.trouble}
     return Result(data, text, ok=fine)
+
+
+def _goes_on(error: HandbellError) -> HandbellError:
+    """Return why a box took no start back: a class that is on is none."""
+    if isinstance(error, BoxError) and error.code == faults.BUSY:
+        return BoxError(error.box, "is in a class, which goes on", "Wait, or stop it at the box")
+    return error
 
 
 def collect_arguments(parser: argparse.ArgumentParser) -> None:
