@@ -5,7 +5,7 @@
 
 ``--hours`` are box-hours on the runner alone; ``--cuts`` are classes on it that the power cuts off
 and the box's own modules read back; ``--classes`` are classes on virtual boxes with the
-whole firmware. A class that goes wrong is printed by its name, made smaller, and told step by
+whole firmware; ``--lives`` are boxes whose power fails in a class a day. A class that goes wrong is printed by its name, made smaller, and told step by
 step; ``--replay`` plays it again. Exits 1 if anything went wrong. The short part of it is
 ``test_hall.py``.
 """
@@ -23,6 +23,7 @@ TESTS = HERE.parent
 sys.path[:0] = [str(HERE), str(TESTS / "core" / "both"), str(TESTS / "device"), str(TESTS)]
 
 import floor  # noqa: E402
+import lives  # noqa: E402
 import rejoin  # noqa: E402
 from hall import Outcome, play  # noqa: E402
 from script import make  # noqa: E402
@@ -37,15 +38,18 @@ def main() -> int:
     parser.add_argument("--hours", type=float, default=50, help="box-hours on the runner alone")
     parser.add_argument("--classes", type=int, default=4, help="classes on virtual boxes")
     parser.add_argument("--cuts", type=int, default=400, help="classes that the power cuts off")
+    parser.add_argument("--lives", type=int, default=2, help="boxes whose power fails every day")
     parser.add_argument("--seed", default="1")
-    parser.add_argument("--replay", help="core:NAME, cut:NAME or floor:NAME of one class")
+    parser.add_argument("--replay", help="core:NAME, cut:NAME, floor:NAME or life:NAME")
     asked = parser.parse_args()
     if asked.replay:
         level, _, name = asked.replay.partition(":")
-        return {"floor": replay_floor, "cut": replay_cut, "core": replay_core}[level](name)
+        replays = {"floor": replay_floor, "cut": replay_cut, "core": replay_core}
+        return (replays | {"life": replay_life})[level](name)
     failed = run_core(asked.hours, asked.seed)
     failed += run_cuts(asked.cuts, asked.seed)
     failed += run_floor(asked.classes, asked.seed)
+    failed += run_lives(asked.lives, asked.seed)
     return 1 if failed else 0
 
 
@@ -165,6 +169,29 @@ def replay_floor(name: str) -> int:
     print("\n".join(wrong) or "nothing goes wrong")
     if wrong:
         tell_floor(name)
+    return 1 if wrong else 0
+
+
+def run_lives(count: int, seed: str) -> int:
+    """Live through boxes' lives; return how many went wrong."""
+    failed = checks = joins = 0
+    for number in range(count):
+        life = lives.play(f"{seed}.{number}")
+        checks += life.checks
+        joins += life.joins
+        if life.wrong:
+            failed += 1
+            print(f"life:{seed}.{number} goes wrong: {life.wrong[0]}")
+    print(f"lives                    {count}, in which a class was joined {joins} times")
+    print(f"facts checked            {checks}")
+    print(f"lives gone wrong         {failed}")
+    return failed
+
+
+def replay_life(name: str) -> int:
+    """Live through one box's life again."""
+    wrong = lives.play(name).wrong
+    print("\n".join(wrong) or "nothing goes wrong")
     return 1 if wrong else 0
 
 

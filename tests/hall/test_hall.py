@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import floor
+import lives
 import pytest
 import rejoin
 from hall import play
@@ -13,6 +14,8 @@ from trouble import Trouble
 CLASSES, SHARE = 900, 100
 # With cuts, with and without a clock part, a clock set in class, failing methods, several boxes.
 ON_BOXES = ("a2", "a3", "a6", "b31", "b46", "b48", "b52")
+# With every request in the first seconds after the power is back, of starts and of classes.
+LIVES = ("1", "2", "3")
 
 
 @pytest.mark.parametrize("first", range(0, CLASSES, SHARE))
@@ -47,6 +50,20 @@ def test_classes_on_virtual_boxes_keep_what_they_promise(name, micropython):
     out = floor.play(floor.make(name))
     assert not out.wrong, (f"run.py --replay floor:{name}", out.wrong[:3])
     assert out.checks
+
+
+@pytest.mark.parametrize("name", LIVES)
+def test_a_box_keeps_its_word_through_a_life_of_power_failures(name, micropython):
+    life = lives.play(name)
+    assert not life.wrong, (f"run.py --replay life:{name}", life.wrong[:3])
+    assert life.checks > 40
+
+
+def test_a_box_joins_every_class_of_its_life(micropython, monkeypatch):
+    monkeypatch.setattr(lives, "REQUESTS", ("nothing",))
+    life = lives.play("joins", 16)
+    assert not life.wrong, life.wrong[:3]
+    assert life.joins > 8
 
 
 def test_a_screen_that_fails_for_good_keeps_no_tap_from_the_flash(micropython):
