@@ -217,6 +217,34 @@ class Erase:
         return lost, wrong
 
 
+class GiveUp:
+    """A log that an earlier cut left without an end gets one: no run of it comes back."""
+
+    TAPS = 25  # more than the tail holds
+
+    def before(self):
+        log = Log(Storage(ROOT))
+        log.open()
+        for n in range(self.TAPS):
+            log.keep(tap(n))
+            log.write()
+
+    def act(self, promise):
+        storage = Storage(ROOT)
+        storage.give_up(storage.runs()[-1])
+        promise(1)
+
+    def check(self, storage, promised):
+        name = storage.runs()[-1]
+        came_back = storage.unfinished() == name
+        with open(storage.find(RUNS, name), "rb") as f:  # noqa: PTH123
+            taps = [rec for rec in journal.parse(f.read())[0] if rec[0] == journal.TAP]
+        wrong = ["a run comes back though its end was promised"] if promised and came_back else []
+        if [rec[3] for rec in taps] != [n * 250 for n in range(len(taps))]:
+            wrong.append("its records are others")
+        return self.TAPS - len(taps), wrong
+
+
 class Settings:
     """Settings are saved eight times."""
 
@@ -310,5 +338,5 @@ def go_on(storage):
     return wrong + more + look(again)
 
 
-ALL = (Send, Crowd, Class, Recover, Erase, Settings, Prepare)
+ALL = (Send, Crowd, Class, Recover, Erase, GiveUp, Settings, Prepare)
 assert box.storage.FLUSH_EVERY > CHUNK

@@ -6,7 +6,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parent))
 from run import run
 
-SHORT = ("Send", "Crowd", "Recover", "Erase", "Settings", "Prepare")
+SHORT = ("Send", "Crowd", "Recover", "Erase", "GiveUp", "Settings", "Prepare")
 
 
 def test_cut_at_any_operation_the_box_starts_and_holds_what_it_had(micropython):
