@@ -194,7 +194,7 @@ class Requests:
             raise Refusal(unfit)
         if self._power.low:
             raise Refusal(faults.BATTERY_LOW)
-        if not session.past_start:
+        if not session.start_only:
             raise Refusal(faults.BUSY)
         if session.selected != message["d"]:
             self._select(message)
@@ -215,7 +215,7 @@ class Requests:
 
     def _disarm(self, message: dict) -> None:
         session = self._session
-        if not session.past_start:
+        if not session.start_only:
             raise Refusal(faults.BUSY)
         if session.in_class:
             session.disarm()

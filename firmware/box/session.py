@@ -128,7 +128,7 @@ class Session(Run):
         return self.log.name if self.log.is_open else ""
 
     @property
-    def past_start(self) -> bool:
+    def start_only(self) -> bool:
         """Whether there is no more than a start to take back: no class is on, or may come back."""
         if self._past is not None:
             return self._past.zero_utc_ms < 0
@@ -140,11 +140,16 @@ class Session(Run):
         What was cut off, and what has just ended, has its end on the flash then. Raises OSError.
         """
         self.finish()
+        if self.log.is_open:
+            return
         storage = self.storage
-        name = "" if self.log.is_open else storage.unfinished()
+        try:
+            name = self.open_run or storage.unfinished()
+        except OSError:
+            name = ""  # what can't be read is not gone on with, and refuses no other class
         if name:
             storage.give_up(name)
-        if not self.log.is_open and storage.settings["start_ms"]:
+        if storage.settings["start_ms"]:
             storage.save(start_ms=0)
         self._past = None
 
