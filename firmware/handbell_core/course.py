@@ -55,8 +55,11 @@ if TYPE_CHECKING:
 
 
 # Timers; at the same instant the earlier in this list goes first. GIVE_UP: what carries the class
-# on has failed since. STAY: the present state ends by itself.
-SPAN_T, SETTLE_T, START_T, CUE_T, MENU_T, STAY_T, SHOW_T, LOOK_T, GIVE_UP_T, HOLD_T = range(10)
+# on has failed since. STAY: the present state ends by itself. OWED: a hold whose read failed is
+# tried again, for when it became known.
+(
+    SPAN_T, SETTLE_T, START_T, CUE_T, MENU_T, STAY_T, SHOW_T, LOOK_T, OWED_T, GIVE_UP_T, HOLD_T,
+) = range(11)  # fmt: skip
 
 
 class Course:
@@ -86,6 +89,7 @@ class Course:
         self._presses = [Press() for _ in range(SLOTS)]
         self.held_ms = 0  # of the press that has just ended
         self._doubt = 0
+        self._owed = ("", 0)  # the event of a hold whose read failed, and its slot
         self.shown = [0] * SLOTS
         self.menu = CLOSED
         self.menu_slot = 0

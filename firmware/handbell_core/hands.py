@@ -2,13 +2,14 @@
 
 from . import journal as j
 from .class_table import CLASS, READING, STARTING
-from .course import HOLD_T, MENU_T, STAY_T
+from .course import HOLD_T, MENU_T, OWED_T, STAY_T
 from .deeds import Deeds
 from .press import HERE, HOLDS, MEANS, NOW, ON_PAGE, OPEN, PRESS, UP
 from .states import (
     AGAIN,
     CLOSED,
     CLOSING,
+    GIVE_UP_MS,
     HOLD_MS,
     KNOWN_MS,
     LONG_MS,
@@ -146,7 +147,20 @@ class Hands(Deeds):
             return  # another button, or the host, has changed the state since it began
         if takes == HERE and press.index != self.index:
             return
-        self._do(MEANS[at + 3], at_ms, slot)
+        event = str(MEANS[at + 3])
+        try:
+            self._do(event, at_ms, slot)
+        except Exception as error:
+            self._owed = event, slot
+            self._set(OWED_T, at_ms)
+            if self.mode == AGAIN:  # which waits for it as long as it is tried
+                self._set(STAY_T, at_ms + GIVE_UP_MS)
+            raise error
+
+    def _owed_due(self, at_ms: int) -> None:
+        """A hold whose read failed is taken as of when it was made, unless the state is another."""
+        if at_ms >= self._since_ms:
+            self._do(self._owed[0], at_ms, self._owed[1])
 
     def _choose(self, slot: int, at_ms: int) -> None:
         """A hold on a page that was shown to it."""

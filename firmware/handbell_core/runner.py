@@ -7,7 +7,17 @@ each a table: the class (``class_table``), the choices (``menu``), a press a but
 
 from . import faults
 from . import journal as j
-from .course import CUE_T, GIVE_UP_T, HOLD_T, LOOK_T, SETTLE_T, SPAN_T, START_T, STAY_T
+from .course import (
+    CUE_T,
+    GIVE_UP_T,
+    HOLD_T,
+    LOOK_T,
+    OWED_T,
+    SETTLE_T,
+    SPAN_T,
+    START_T,
+    STAY_T,
+)
 from .cues import CLOSE, NO_CUE
 from .hands import Hands
 from .states import (
@@ -75,8 +85,8 @@ if TYPE_CHECKING:
     ]
 
 # These read the flash before they change anything. One that failed is tried again; the class
-# stands still for all but the last.
-_AGAIN = (SPAN_T, START_T, STAY_T, LOOK_T)
+# stands still for all but the last two.
+_AGAIN = (SPAN_T, START_T, STAY_T, LOOK_T, OWED_T)
 
 
 class Runner(Hands):
@@ -112,8 +122,10 @@ class Runner(Hands):
         for timer, due, state, index in again:
             # Unless somebody has stopped the class, or moved its start, meanwhile.
             if self._timers[timer] == NEVER and (self.state, self.index) == (state, index):
+                if timer == OWED_T and run_ms >= due + GIVE_UP_MS:
+                    continue
                 self._set(timer, due)
-                if timer != LOOK_T and self._timers[GIVE_UP_T] == NEVER:
+                if timer < LOOK_T and self._timers[GIVE_UP_T] == NEVER:
                     self._set(GIVE_UP_T, run_ms + GIVE_UP_MS)
         if failed is not None and self.state != FAULT:  # else it is told by that
             raise failed
@@ -270,4 +282,5 @@ _TIMED = (
     Runner._stay_over,
     Runner._show_over,
     Runner._look_ahead,
+    Runner._owed_due,
 )

@@ -139,6 +139,92 @@ def test_a_start_that_can_t_be_read_is_not_set():
     assert box.runner.state == SET
 
 
+def by_hand(spans, second_ms=3_000):
+    """A box between the holds of a start by hand, the second one under way at ``second_ms``."""
+    box = flaky(spans)
+    box.hold(0, 1_000, 1_600)
+    box.runner._after_index = -1  # as after a read that broke off
+    step(box, second_ms)
+    box.runner.press(0, second_ms)
+    return box
+
+
+def test_a_second_hold_whose_read_fails_sets_the_start_that_other_boxes_set():
+    good = by_hand([window(10_000)])
+    good.to(10_000)
+    for lasts_ms in (50, 1_000, 5_500):
+        box = by_hand([window(10_000)])
+        play_on(box, 4_000, 4_530 + lasts_ms, up_ms=5_000)
+        assert box.runner.state == AGAIN
+        box.runner.timeline.fails = False
+        box.to(10_400)
+        assert (box.runner.state, box.runner.starts_ms) == (SET, good.runner.starts_ms), lasts_ms
+        box.to(60_000)
+        assert box.sink.ended is not None
+
+
+def play_on(box, from_ms, until_ms, up_ms):
+    """Let reads fail for so long, stepped as a loop does; button 0 is let go at ``up_ms``."""
+    box.runner.timeline.fails = True
+    for ms in range(from_ms, until_ms, 50):
+        if ms == up_ms:
+            fails(box.runner.release, 0, ms)
+        step(box, ms)
+    if until_ms <= up_ms:
+        fails(box.runner.release, 0, up_ms)
+
+
+def test_a_second_hold_that_can_t_be_read_for_six_seconds_sets_nothing():
+    box = by_hand([window(10_000)])
+    play_on(box, 4_000, 4_530 + GIVE_UP_MS + 100, up_ms=5_000)
+    box.runner.timeline.fails = False
+    box.to(60_000)
+    assert (box.runner.state, box.runner.starts_ms) == (READY, NEVER)
+
+
+def test_a_tap_takes_back_a_second_hold_that_is_still_to_be_read():
+    box = by_hand([window(10_000)])
+    play_on(box, 4_000, 6_000, up_ms=5_000)
+    fails(box.runner.press, 0, 6_000)
+    fails(box.runner.release, 0, 6_100)
+    box.runner.timeline.fails = False
+    box.to(60_000)
+    assert (box.runner.state, box.runner.starts_ms) == (READY, NEVER)
+
+
+def test_a_gate_is_left_and_a_start_moved_though_the_read_fails_at_first():
+    def gate():
+        box = flaky([window(10_000), span(GATE, 0), window(10_000)])
+        box.runner.arm(0)
+        box.to(12_000)
+        return box
+
+    def set_by_hand():
+        box = by_hand([window(10_000)])
+        box.to(4_600)
+        box.runner.release(0, 4_700)
+        box.to(12_000)
+        assert box.runner.state == SET
+        return box
+
+    for make, state in ((gate, LEAVING), (set_by_hand, SET)):
+        starts = []
+        for failing in (False, True):
+            box = make()
+            box.runner.press(0, 12_000)
+            box.runner._after_index = -1
+            if failing:
+                play_on(box, 12_050, 15_000, up_ms=14_000)
+                box.runner.timeline.fails = False
+            else:
+                box.to(14_000)
+                box.runner.release(0, 14_000)
+            box.to(15_500)
+            assert box.runner.state == state
+            starts.append(box.runner.starts_ms)
+        assert starts[0] == starts[1] < NEVER
+
+
 def thirds():
     box = flaky([window(10_000), window(10_000), window(10_000)])
     box.runner.arm(0)
