@@ -1,11 +1,14 @@
 """What a run tells its journal besides the runner's records: which box and clock, how it went."""
 
 import struct
+import time
 
 from handbell_core import faults, journal
+from handbell_core.ticks import ticks_diff
 from handbell_core.timeline import SLOTS
 
 LATE_US = 5_000
+END_FOR_US = 120_000_000  # so long a log waits for its end, and the host for the log
 
 
 class Totals:
@@ -53,6 +56,8 @@ class Account:
         self._trouble = trouble
         self._box = box_id, boot
         self._ended: tuple[int, int] | None = None  # a run whose journal is to be closed
+        self._ended_at = 0
+        self._end_told = False
         self._fresh()
 
     def _fresh(self) -> None:
@@ -63,14 +68,13 @@ class Account:
         self._totals = Totals()
         self._errors = self._trouble.count
         self._facts.totals = []
-        self._facts.was_cut = False
 
     def begin(self, timeline: str, clock) -> None:
         """Begin the journal of a run of a timeline (its digest, hex), unless it has one.
 
         ``clock`` is the model that dates it, None for none.
         """
-        self.finish()
+        self.finish(_now, True)
         if self._log.is_open:
             return
         digest = bytes(int(timeline[i : i + 2], 16) for i in range(0, 24, 2))
@@ -78,6 +82,7 @@ class Account:
             clock
         )
         self._fresh()
+        self._facts.was_cut = False
         self._log.open()  # from here on nothing fails: no log is without its first record
         for record in first:
             self._log.keep(record)
@@ -101,7 +106,7 @@ class Account:
 
     def tell_clock(self, clock) -> None:
         """Tell by which clock the run goes from now on."""
-        if self._log.is_open:
+        if self._log.is_open and self._ended is None:
             for record in _clock_told(clock):
                 self._log.keep(record)
 
@@ -129,6 +134,8 @@ class Account:
         kind = record[0]
         if kind == journal.TAP:
             self._taps += 1
+        elif kind == journal.STATE:
+            self._facts.was_cut = False  # one that was is on again
         elif kind == journal.RESULT:
             _, _, window, _, bib, reps = struct.unpack("<BBHiHH", record[:12])
             if self._totals.take(bib, window, reps):
@@ -138,6 +145,8 @@ class Account:
     def over(self, cause: int, class_ms: int) -> None:
         """The run has ended; ``finish`` closes its journal."""
         self._ended = (cause, class_ms)
+        self._ended_at = time.ticks_us()
+        self._end_told = False
         self._totals.add_up()
         self._facts.totals = self._totals.sums()
 
@@ -146,33 +155,40 @@ class Account:
         """Whether a journal waits to be closed."""
         return self._ended is not None
 
-    def finish(self, blind=_now) -> None:
+    def finish(self, blind=_now, last=False) -> None:
         """Close the journal of a run that has ended, with what was late and what was lost.
 
-        ``blind(write)`` writes to the flash, which stops the chip.
+        ``blind(write)`` writes to the flash, which stops the chip. What a flash does not take yet
+        is to be tried again, unless this is the ``last`` time.
         """
         if self._ended is None:
             return
-        cause, class_ms = self._ended
-        self._ended = None
         try:
-            blind(lambda: self._close(cause, class_ms))
+            blind(lambda: self._close(last))
         finally:  # whatever fails, this start is not set again
             if self._storage.settings["start_ms"]:
                 self._storage.save(start_ms=0)
 
-    def _close(self, cause: int, class_ms: int) -> None:
+    def _close(self, last: bool) -> None:
+        log = self._log
         try:
-            self._log.write()  # makes room in its queue for what the end tells
-            self._tell_end(cause, class_ms)
-        finally:  # whatever fails, the next run must not go on in this log
-            self._log.close()
+            try:
+                log.make_room()
+            except Exception as error:  # noqa: BLE001 - the end is told all the same
+                self._trouble.tell("log", error)
+            if not self._end_told:
+                log.write_all()  # what that loses is told
+                self._end_told = True
+                self._tell_end()
+            last = log.write_all() or last
+        finally:
+            too_long = ticks_diff(time.ticks_us(), self._ended_at) > END_FOR_US
+            if last or too_long and log.has_file:  # the next run must not go on in this log
+                self._ended = None
+                log.close()
 
-    def _tell_end(self, cause: int, class_ms: int) -> None:
-        try:
-            self._log.make_room()
-        except (OSError, ValueError) as error:
-            self._trouble.tell("log", error)  # the end is told all the same
+    def _tell_end(self) -> None:
+        cause, class_ms = self._ended
         lost, fault = self._log.lost, self._log.fault
         if lost or fault == faults.FLASH_ERROR:
             self._note(fault or faults.STORAGE_FULL, lost, class_ms)

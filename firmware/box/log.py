@@ -12,7 +12,7 @@ import struct
 import time
 
 from handbell_core import faults
-from handbell_core.journal import RECORD_SIZE
+from handbell_core.journal import RECORD_SIZE, TAP
 from handbell_core.ticks import ticks_diff
 
 from .storage import ENOSPC
@@ -21,13 +21,18 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import BinaryIO
 
-ROOM = 170  # records in memory: 4 presses a second on 4 buttons for 10 s
+# Records in memory. Taps: 4 a second on 4 buttons for 10 s; behind them what counts more, at least
+# the results of two windows; behind that what the end tells.
+TAPS_BYTES = 160 * RECORD_SIZE
+MORE_BYTES = TAPS_BYTES + 8 * RECORD_SIZE
+ROOM_BYTES = MORE_BYTES + 4 * RECORD_SIZE
 TAIL_BYTES = 19 * RECORD_SIZE  # with its 4-byte header littlefs keeps it inside a directory
 RESERVE_KB = 16
 AGE_US = 1_500_000  # how long records gather before a write is worth it
 LATE_US = 30_000_000  # every 5 s of a class have a gap that a write fits into
 LEAST_GAP_MS = 600
-TRIES = 3  # writes that fail one after another are told; so often the end is tried
+TRIES = 3  # writes that fail one after another are told; so often the end is tried at once,
+END_AGAIN_US = 2_000_000  # and then again so much later
 MOST_GAP_MS = 1_400  # the gap that every timeline guarantees is 1.5 s
 
 
@@ -40,7 +45,7 @@ class Log:
         self.is_open = False  # a run is being logged, though its file may still have to be opened
         self._size = 0
         self.name = ""
-        self._queue = bytearray(ROOM * RECORD_SIZE)
+        self._queue = bytearray(ROOM_BYTES)
         self._tail = bytearray(4 + TAIL_BYTES)
         self._oldest = 0
         self._fresh()
@@ -50,7 +55,8 @@ class Log:
         self._used = self._tail_used = 0
         self._tries = 0  # writes that failed, one after another
         self.lost = 0
-        self.full = False  # nothing more is kept
+        self.full = False  # nothing more is written before the end
+        self._sure = True  # how much of the queue the journal holds is known
         self.fault = 0  # why something of this run was not kept
         self._ending = False
 
@@ -80,8 +86,10 @@ class Log:
         self._start_tail()
 
     def keep(self, record: bytes) -> None:
-        """Queue a record."""
-        if self._used == len(self._queue) or self.full:
+        """Queue a record; without room for it a tap is lost, and then whatever comes."""
+        is_tap = record[0] == TAP
+        room = ROOM_BYTES if self._ending else TAPS_BYTES if is_tap else MORE_BYTES
+        if self._used >= room and (is_tap or not self._lose_tap()):
             self.lost += 1
             return
         if not self._used:
@@ -89,13 +97,33 @@ class Log:
         self._queue[self._used : self._used + RECORD_SIZE] = record
         self._used += RECORD_SIZE
 
+    def _lose_tap(self) -> bool:
+        """Give up the newest tap that waits; False without one, or if the journal may hold it."""
+        queue, at = self._queue, self._used if self._sure else 0
+        while at:
+            at -= RECORD_SIZE
+            if queue[at] == TAP:
+                queue[at : self._used - RECORD_SIZE] = queue[at + RECORD_SIZE : self._used]
+                self._used -= RECORD_SIZE
+                self.lost += 1
+                return True
+        return False
+
     def gap_ms(self) -> int:
         """Return how far away the next cue must be for a write: the worst seen, and half more."""
         return min(MOST_GAP_MS, max(LEAST_GAP_MS, self.worst_write_us * 3 // 2000))
 
     def due_us(self, tick: int) -> int:
         """Return the microseconds until records should be written, -1 if there are none."""
-        return max(0, AGE_US - ticks_diff(tick, self._oldest)) if self._used else -1
+        if self.full or not self._used:
+            return -1
+        return max(0, AGE_US - ticks_diff(tick, self._oldest))
+
+    def end_due_us(self, tick: int) -> int:
+        """Return the microseconds until an end that failed is tried again, 0 for the first try."""
+        if not self._ending or not self._tries:
+            return 0
+        return max(0, END_AGAIN_US - ticks_diff(tick, self._oldest))
 
     def is_late(self, tick: int) -> bool:
         """Whether records wait too long for the flash, though nothing is known to be wrong."""
@@ -108,8 +136,10 @@ class Log:
 
         False when something is not kept. What a flash with room did not take is tried again.
         """
-        if not self._used or not self.is_open:
-            return self.is_open and not self.full
+        if self.full or not self.is_open:
+            return False
+        if not self._used:
+            return True
         start = time.ticks_us()
         kept = False
         fresh = memoryview(self._queue)[: self._used]
@@ -134,31 +164,31 @@ class Log:
     def _failed(self, error: Exception) -> None:
         """A write failed: have its records tried again, with the file opened anew.
 
-        Without room a log ends until some is made; its first records wait for a file all the same.
+        Without room, and without a reserve to give up, what comes waits in memory for the end; a
+        log's first records are tried all the same.
         """
         self._tries += 1
         self._oldest = time.ticks_us()
+        no_room = isinstance(error, OSError) and error.errno == ENOSPC
+        more_room = False
         try:
+            more_room = no_room and self._storage.drop_reserve(self._ending)
             self._open_anew()
         except Exception:  # noqa: BLE001 - it may open at the next try
             pass
-        no_room = isinstance(error, OSError) and error.errno == ENOSPC
         if no_room:
             self.fault = faults.STORAGE_FULL
+            begun = self._file is not None and (self._size or self._tail_used)
+            self.full = bool(begun and not more_room and not self._ending)
         elif self._tries >= TRIES:
             self.fault = self.fault or faults.FLASH_ERROR
-        # Its first records wait all the same, and so do those of its end.
-        begun = self._size or self._tail_used
-        if no_room and begun and not self._ending and self._used and self._file is not None:
-            self.full = True
-            self.lost += self._used // RECORD_SIZE
-            self._used = 0
 
     def _open_anew(self) -> None:
         """Open the file again: littlefs takes no more into one that met an error."""
         if self._file is None:
             self._new_file()
             return
+        self._sure = False
         try:
             self._file.close()
         except (OSError, ValueError):
@@ -166,6 +196,7 @@ class Log:
         self._file, size, whole = self._storage.reopen_run(self.name)
         self._take_off(whole - self._size)
         self._size = size
+        self._sure = True
         self._start_tail()
 
     def _take_off(self, kept: int) -> None:
@@ -192,12 +223,19 @@ class Log:
         self._tail[0:4] = struct.pack("<I", self._size)
 
     def make_room(self) -> None:
-        """On a full flash, give up the reserve so that the journal's end can be told."""
-        if self._storage.free_kb() < RESERVE_KB:
-            self._storage.drop_reserve()
-        if self.full:
-            self._open_anew()
-            self.full = False
+        """The run has ended: on a full flash, give up a reserve so that this can be told."""
+        self._ending = True
+        was_full, self.full = self.full, False
+        if was_full or self._storage.free_kb() < RESERVE_KB:
+            self._storage.drop_reserve(True)
+
+    def write_all(self) -> bool:
+        """Write until nothing waits any more; False when that fails every time."""
+        for _ in range(TRIES):
+            self.write()
+            if not self._used:
+                return True
+        return False
 
     def close(self) -> None:
         """Write the rest and end the journal; what stays in the tail is joined to it later."""
@@ -228,7 +266,7 @@ class Log:
 
     def dropped(self, name: str) -> None:
         """A journal was erased by the host, and what it lacks is nobody's trouble any more."""
-        if name == self.name and not self.is_open:
+        if not self.is_open and self.name in ("", name):
             self.fault = 0
 
     def _all_in(self) -> bool:

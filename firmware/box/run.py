@@ -195,7 +195,8 @@ class Run(Loaded):
     def write_due_us(self, tick: int) -> int:
         """Return in how many microseconds the log is to be written or, after a run, closed."""
         if self.account.is_over:
-            return max(0, self.sound.wait_us(tick))  # when the closing motif has sounded
+            # When the closing motif has sounded.
+            return max(0, self.sound.wait_us(tick), self.log.end_due_us(tick))
         return self.log.due_us(tick) if self.log.is_open else IDLE
 
     def write(self, tick: int) -> None:

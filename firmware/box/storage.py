@@ -24,7 +24,7 @@ RUNS = "runs"
 FLUSH_EVERY = 2048  # bytes of a transfer
 KEEP_FREE_KB = 64
 KEEP_TIMELINES = 12
-RESERVE = "reserve"
+RESERVES = "reserve", "reserve2"  # for a log in class, and for its end
 LABEL_MOST = 32  # no text among the settings is longer
 
 
@@ -118,19 +118,24 @@ class Storage:
     def _keep_reserve(self) -> None:
         """Hold some room back, so that a full flash can still be told in the journal."""
         try:
-            if self.free_kb() > KEEP_FREE_KB and RESERVE not in os.listdir(self.path(RUNS)):
-                with open(self.path(RUNS, RESERVE), "wb") as f:
-                    for _ in range(2):
-                        f.write(bytes(4096))
+            have = os.listdir(self.path(RUNS))
+            for name in RESERVES:
+                if self.free_kb() > KEEP_FREE_KB and name not in have:
+                    with open(self.path(RUNS, name), "wb") as f:
+                        for _ in range(2):
+                            f.write(bytes(4096))
         except OSError:
             pass
 
-    def drop_reserve(self) -> None:
-        """Give the room back that was held."""
-        try:
-            os.remove(self.path(RUNS, RESERVE))
-        except OSError:
-            pass
+    def drop_reserve(self, at_end: bool) -> bool:
+        """Give back some of the room that was held, 8 KB; False when there is none for this."""
+        for name in RESERVES if at_end else RESERVES[:1]:
+            try:
+                os.remove(self.path(RUNS, name))
+                return True
+            except OSError:
+                pass
+        return False
 
     # Timelines
 
@@ -337,7 +342,7 @@ class Storage:
                 return True
             except OSError as error:
                 if error.errno == ENOSPC:
-                    self.drop_reserve()
+                    self.drop_reserve(True)
         return False
 
     def _join_tail(self, run: str) -> None:

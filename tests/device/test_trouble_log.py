@@ -7,7 +7,8 @@ from troubled import assert_rang, play, troubled, two_windows
 
 from handbell.base.errors import HandbellError
 from handbell_core import faults, journal
-from rig import Rig, digest, of_kind, start_by_hand, timeline
+from made import lead_in, rest, window
+from rig import Rig, digest, of_kind, reps, start_by_hand, timeline
 
 pytestmark = pytest.mark.usefixtures("micropython")
 
@@ -142,20 +143,185 @@ def test_writes_that_fail_now_and_then_cost_no_tap(tmp_path, part, times):
 def test_a_flash_without_room_ends_the_log_and_says_so(tmp_path):
     trouble = """
         import box.log
+        from box.log import Log
         calls = []
         def opened(path, mode):
             calls.append(1)
-            if len(calls) == 4:
+            if len(calls) >= 4:
                 raise OSError(28)
             return open(path, mode)
         box.log.open = opened
+        whole, end = Log._into_journal, Log.make_room
+        def into(self, fresh):
+            if len(calls) >= 4:
+                raise OSError(28)
+            whole(self, fresh)
+        def make_room(self):
+            end(self)
+            calls.clear()
+        Log._into_journal, Log.make_room = into, make_room
+        box.log.TAPS_BYTES = 20 * 24
     """
     rig, start = play(tmp_path, trouble, taps=[6 + n / 2 for n in range(36)])
     with rig:
         assert_rang(rig, start)
         (run,) = rig.runs()
-    notes = {struct.unpack("<H", rec[4][:2])[0] for rec in of_kind(run, journal.NOTE)}
-    assert faults.STORAGE_FULL in notes and of_kind(run, journal.END)
+    taps = len(of_kind(run, journal.TAP))
+    assert 20 <= taps < 36  # what had to wait for the end, as far as memory goes
+    assert noted(run) == [(faults.STORAGE_FULL, 36 - taps)]
+    assert len(of_kind(run, journal.RESULT)) == 4 and of_kind(run, journal.END)
+
+
+def noted(run):
+    """Return (fault, value) of each note."""
+    return [struct.unpack("<HHi", rec[4][:8])[::2] for rec in of_kind(run, journal.NOTE)]
+
+
+@pytest.mark.parametrize("full", [0, 1, 2])
+def test_one_write_that_finds_no_room_costs_nothing_while_there_is_a_reserve(tmp_path, full):
+    trouble = f"""
+        import box.log
+        calls = []
+        def opened(path, mode):
+            calls.append(1)
+            if {full} and len(calls) == 3 + {full}:
+                raise OSError(28)
+            return open(path, mode)
+        box.log.open = opened
+        from box.requests import TABLE
+        import os
+        TABLE["held"] = lambda self, message: {{"n": os.listdir("runs")}}
+    """
+    rig, start = play(tmp_path, trouble, taps=[6 + n / 2 for n in range(36)])
+    with rig:
+        assert_rang(rig, start)
+        (run,) = rig.runs()
+        held = {name for name in rig.ask("held")["n"] if "reserve" in name}
+        assert rig.ask("status")["fault"] == 0
+    assert len(of_kind(run, journal.TAP)) == 36 and noted(run) == []
+    assert held == ({"reserve2"} if full else {"reserve", "reserve2"})  # one is for the end
+
+
+UNTIL_THE_END = """
+    import box.log
+    from box.log import Log
+    from box.storage import Storage
+    failing = []
+    def opened(path, mode):
+        if failing:
+            raise OSError(ERROR)
+        return open(path, mode)
+    whole, reopen = Log._into_journal, Storage.reopen_run
+    def into(self, fresh):
+        if failing:
+            raise OSError(ERROR)
+        whole(self, fresh)
+    def reopen_run(self, name):
+        if REOPENING and failing:
+            raise OSError(5)
+        return reopen(self, name)
+    box.log.open, Log._into_journal, Storage.reopen_run = opened, into, reopen_run
+    from box.requests import TABLE
+    TABLE["fails"] = lambda self, message: failing.append(1)
+    TABLE["works"] = lambda self, message: failing.clear()
+    from box import requests
+    requests.QUIET += ("fails", "works")
+"""
+
+
+@pytest.mark.parametrize("error", [5, 28])
+@pytest.mark.parametrize("reopening", [0, 1])
+@pytest.mark.parametrize("after_s", [-1, 30])
+def test_a_log_full_in_class_has_its_results_its_end_and_what_was_lost(
+    tmp_path, error, reopening, after_s
+):
+    """Whether the flash answers again before the class has ended, or when the box is at rest."""
+    trouble = UNTIL_THE_END.replace("ERROR", str(error)).replace("REOPENING", str(reopening))
+    data = timeline(lambda: [lead_in(5_000), window(120_000), rest(10_000)])
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        start = rig.arm([data])
+        rig.ask("fails")
+        for n in range(230):
+            rig.box.press(n % 2, start + 6_000_000 + n * 500_000)
+        rig.world.run_to(start + int((135 + after_s) * 1e6))
+        rig.ask("works")
+        rig.world.run_to(start + 180_000_000)
+        rig.box.cut_power()
+        rig.box.power_up()
+        rig.world.run_for(3_000_000)
+        (run,) = rig.runs()
+    taps = len(of_kind(run, journal.TAP))
+    assert 150 < taps < 230
+    fault = faults.FLASH_ERROR if error == 5 else faults.STORAGE_FULL
+    assert (fault, 230 - taps) in noted(run)
+    assert reps(run) == {(7, 1): 115, (8, 1): 115}
+    assert len(of_kind(run, journal.END)) == 1
+
+
+def test_a_tap_that_waits_gives_way_to_a_result(tmp_path):
+    trouble = UNTIL_THE_END.replace("ERROR", "5").replace("REOPENING", "0") + (
+        "    box.log.TAPS_BYTES = box.log.MORE_BYTES = 60 * 24\n"
+    )
+    data = timeline(lambda: [lead_in(5_000), *[window(10_000) for _ in range(9)], rest(10_000)])
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        start = rig.arm([data])
+        rig.ask("fails")
+        for n in range(170):
+            rig.box.press(n % 2, start + 6_000_000 + n * 500_000)
+        rig.world.run_to(start + 104_000_000)
+        rig.ask("works")
+        rig.world.run_to(start + 130_000_000)
+        (run,) = rig.runs()
+    assert len(reps(run)) == 18 and len(of_kind(run, journal.RESULT)) == 18
+    lost = 170 - len(of_kind(run, journal.TAP))
+    assert (faults.FLASH_ERROR, lost) in noted(run)
+    assert journal.parse(run)[0][-1][0] == journal.END
+
+
+@pytest.mark.parametrize("error", [5, 28])
+def test_a_class_without_a_log_keeps_no_later_one_from_being_armed(tmp_path, error):
+    trouble = f"""
+        from box.storage import Storage
+        whole = Storage.new_run
+        failing = [1]
+        def new_run(self):
+            if failing:
+                raise OSError({error})
+            return whole(self)
+        Storage.new_run = new_run
+        from box.requests import TABLE
+        TABLE["works"] = lambda self, message: failing.clear()
+    """
+    data = timeline(two_windows)
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        start_by_hand(rig.box, rig.world.now_us() + 5_000_000)
+        rig.world.run_for(400_000_000)
+        assert rig.ask("status")["fault"] in (faults.FLASH_ERROR, faults.STORAGE_FULL)
+        rig.ask("works")
+        rig.world.run_for(5_000_000)
+        assert rig.ask("status")["fault"] == 0
+        (run,) = rig.runs()  # late, but whole
+        rig.arm([data])
+    assert of_kind(run, journal.RUN) and of_kind(run, journal.END)
+
+
+def test_logs_of_a_flash_that_takes_nothing_more_can_be_read(tmp_path):
+    trouble = UNTIL_THE_END.replace("ERROR", "5").replace("REOPENING", "1")
+    data = timeline(two_windows)
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        start = rig.arm([data])
+        for n in range(30):
+            rig.box.press(0, start + 6_000_000 + n * 500_000)
+        rig.world.run_to(start + 30_000_000)
+        rig.ask("fails")
+        rig.world.run_to(start + 240_000_000)
+        assert rig.ask("status")["fault"] == faults.FLASH_ERROR
+        (run,) = rig.runs()
+    assert len(of_kind(run, journal.TAP)) == 30 and not of_kind(run, journal.END)
 
 
 @pytest.mark.parametrize("fails", [1, 2])
@@ -301,7 +467,7 @@ def test_what_a_failing_flash_loses_is_not_called_a_full_log(tmp_path):
         begin = Log.__init__
         def small(self, storage):
             begin(self, storage)
-            self._queue = bytearray(30 * 24)
+            box.log.TAPS_BYTES = 30 * 24
         Log.__init__ = small
         whole = Log._into_journal
         def into(self, fresh):
@@ -310,12 +476,12 @@ def test_what_a_failing_flash_loses_is_not_called_a_full_log(tmp_path):
             whole(self, fresh)
         Log._ends = False
         Log._into_journal = into
-        end = Log.close
-        def close(self):
+        end = Log.make_room
+        def make_room(self):
             Log._ends = True
             box.log.open = open
             end(self)
-        Log.close = close
+        Log.make_room = make_room
     """
     rig, _ = play(tmp_path, trouble, taps=[6 + n / 4 for n in range(70)])
     with rig:
