@@ -15,6 +15,7 @@ TEXT_MOST = 600  # of the traceback's end
 SAME_US = 10_000_000  # an error that comes again and again is written out this often
 SETTLE_US = 3_000_000  # and kept when it is this old, and the one kept before
 KEEP_AGAIN_US = 60_000_000  # is older than this
+NO_MEMORY = b"no memory left to say what failed"
 
 
 class Trouble:
@@ -46,8 +47,12 @@ class Trouble:
             out = io.StringIO()
             sys.print_exception(error, out)
             self.text = self._head(where) + b"\n" + out.getvalue().encode()[-TEXT_MOST:]
-        except Exception:  # noqa: BLE001 - without memory the name must do
-            self.text = self._head(where)
+        except Exception:  # noqa: BLE001 - without memory the name must do, and without any, this
+            self.text = NO_MEMORY
+            try:
+                self.text = self._head(where)
+            except Exception:  # noqa: BLE001 - nothing ends the loop
+                pass
 
     def _head(self, where: str) -> bytes:
         return b"start %d, %s" % (self._boot, where.encode())

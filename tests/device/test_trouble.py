@@ -352,3 +352,38 @@ def test_a_run_that_cuts_itself_off_again_and_again_is_left_in_the_end(tmp_path)
         rig.world.run_for(60_000_000)
         assert rig.ask("hello")["boot"] == boots
         assert rig.ask("status")["state"] == "ready"
+
+
+def test_a_box_without_any_memory_left_does_not_end_at_the_prompt(tmp_path):
+    trouble = """
+        import micropython
+        from box.loop import Loop
+        from box.requests import TABLE
+        from box.trouble import Trouble
+        error = MemoryError("all of it")
+        starves = [0, 0]
+        turn, tell = Loop.turn, Trouble.tell
+        def turned(self, most_us):
+            if starves[0]:
+                starves[0] = 0
+                raise error
+            return turn(self, most_us)
+        def told(self, where, error):
+            if where == "loop":
+                micropython.heap_lock()
+            try:
+                tell(self, where, error)
+            finally:
+                if where == "loop":
+                    micropython.heap_unlock()
+        Loop.turn, Trouble.tell = turned, told
+        def starve(self, message):
+            starves[0] = 1
+        TABLE["starve"] = starve
+    """
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.ask("starve")
+        rig.world.run_for(1_000_000)
+        status = rig.ask("status")
+        assert (status["state"], rig.ask("hello")["boot"]) == ("empty", 1)
+        assert "no memory left" in status["erred"]

@@ -311,6 +311,28 @@ def cut(rig, data, taps=(6, 7, 8, 20, 21, 22, 30, 31, 90, 91)):
     return start
 
 
+@pytest.mark.parametrize("fails", [False, True])
+def test_a_box_says_that_a_class_was_cut_until_it_is_in_it_again(tmp_path, fails):
+    trouble = f"""
+        from box.requests import TABLE
+        TABLE["cut"] = lambda self, message: {{"cut": self._session.facts.was_cut}}
+        from handbell_core.runner import Runner
+        whole = Runner.rejoin
+        def rejoin(self, *how):
+            if {fails}:
+                raise OSError(5)
+            return whole(self, *how)
+        Runner.rejoin = rejoin
+    """
+    data = timeline(long_windows)
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, trouble)) as rig:
+        start = cut(rig, data)
+        rig.world.run_to(start + 60_000_000)
+        rig.box.plug_in()
+        state = "ready" if fails else "play"
+        assert (rig.ask("status")["state"], rig.ask("cut")["cut"]) == (state, fails)
+
+
 def test_a_class_is_not_joined_by_a_log_of_a_later_version(tmp_path):
     trouble = """
         import os
