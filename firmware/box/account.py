@@ -144,9 +144,10 @@ class Account:
 
     def over(self, cause: int, class_ms: int) -> None:
         """The run has ended; ``finish`` closes its journal."""
-        self._ended = (cause, class_ms)
-        self._ended_at = time.ticks_us()
-        self._end_told = False
+        if self._log.is_open and self._ended is None:  # else there is none of this run
+            self._ended = (cause, class_ms)
+            self._ended_at = time.ticks_us()
+            self._end_told = False
         self._totals.add_up()
         self._facts.totals = self._totals.sums()
 

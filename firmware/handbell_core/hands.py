@@ -148,14 +148,16 @@ class Hands(Deeds):
         if takes == HERE and press.index != self.index:
             return
         event = str(MEANS[at + 3])
-        try:
-            self._do(event, at_ms, slot)
-        except Exception as error:
-            self._owed = event, slot
-            self._set(OWED_T, at_ms)
-            if self.mode == AGAIN:  # which waits for it as long as it is tried
-                self._set(STAY_T, at_ms + GIVE_UP_MS)
-            raise error
+        if event in READING:
+            try:
+                self._look(self.index + 1)
+            except Exception as error:
+                self._owed = event, slot
+                self._set(OWED_T, at_ms)
+                if self.mode == AGAIN:  # which waits for it as long as it is tried
+                    self._set(STAY_T, at_ms + GIVE_UP_MS)
+                raise error
+        self._do(event, at_ms, slot)
 
     def _owed_due(self, at_ms: int) -> None:
         """A hold whose read failed is taken as of when it was made, unless the state is another."""

@@ -308,6 +308,24 @@ def test_a_class_without_a_log_keeps_no_later_one_from_being_armed(tmp_path, err
     assert of_kind(run, journal.RUN) and of_kind(run, journal.END)
 
 
+def test_a_run_that_never_got_a_log_leaves_none_to_be_closed(tmp_path):
+    trouble = """
+        from box.log import Log
+        def opened(self):
+            raise MemoryError
+        Log.open = opened
+        from box.requests import TABLE
+        TABLE["waits"] = lambda self, message: {"waits": self._session.account.is_over}
+    """
+    data = timeline(two_windows)
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        with pytest.raises(HandbellError):
+            rig.arm([data])
+        rig.world.run_for(5_000_000)
+        assert not rig.ask("waits")["waits"]
+
+
 def test_logs_of_a_flash_that_takes_nothing_more_can_be_read(tmp_path):
     trouble = UNTIL_THE_END.replace("ERROR", "5").replace("REOPENING", "1")
     data = timeline(two_windows)
