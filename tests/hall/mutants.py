@@ -140,6 +140,8 @@ MUTANTS = (
            "                self._tail_used += self._used\n", ""),
     Mutant("the tail is lost when a log is closed", LOG,
            '            self._into_journal(b"")\n', ""),
+    Mutant("a hold whose read failed is lost", HANDS,
+           "                self._set(OWED_T, at_ms)\n", ""),
     Mutant("two held at once move a start twice", PRESS,
            'on(SET_BY_HAND), "hold", NOW, "later"', 'on(SET_BY_HAND), "hold", ALL, "later"'),
     Mutant("a page closes under a press that means it", HANDS,
