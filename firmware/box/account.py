@@ -184,7 +184,7 @@ class Account:
             last = log.write_all() or last
         finally:
             too_long = ticks_diff(time.ticks_us(), self._ended_at) > END_FOR_US
-            if last or too_long and log.has_file:  # the next run must not go on in this log
+            if last or too_long and log.name:  # the next run must not go on in this log
                 self._ended = None
                 log.close()
 

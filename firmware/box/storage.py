@@ -405,7 +405,7 @@ class Storage:
             except OSError:
                 if not again:
                     raise
-                self.drop_reserve()
+                self.drop_reserve(True)
 
     def new_run(self):
         """Return (name, file) of a new journal, open for appending."""

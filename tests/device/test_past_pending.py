@@ -4,7 +4,7 @@ import pytest
 from troubled import troubled, two_windows
 
 from handbell.base.errors import BoxError
-from handbell.boxes.collect import collect
+from handbell.boxes.classes.collect import collect
 from handbell.store import open_store
 from handbell_core import faults, journal
 from made import lead_in, window
