@@ -30,10 +30,11 @@ def paths(value, at=()):
             yield from paths(one, (*at, n))
 
 
-@pytest.fixture(name="parts")
-def _parts(tmp_path):
+@pytest.fixture(name="parts", scope="module")
+def _parts(tmp_path_factory):
     """The parts of a bundle with a name and corrections."""
-    url = str(tmp_path / "from.sqlite")
+    folder = tmp_path_factory.mktemp("from")
+    url = str(folder / "from.sqlite")
     with open_store(url) as store:
         for box, timeline, run in classes.make_class(boxes=2):
             store.put_timeline(timeline)
@@ -41,7 +42,7 @@ def _parts(tmp_path):
     assert main(["bibs", "1", "1=Uma", "--store", url]) == 0
     amend = ["amend", "1", "--bib", "3", "--invalid", "--why", "test", "--store", url]
     assert main(amend) == 0
-    out = tmp_path / "whole.zip"
+    out = folder / "whole.zip"
     assert main(["export", str(out), "--as", "bundle", "--names", "--store", url]) == 0
     with zipfile.ZipFile(out) as file:
         return {name: file.read(name) for name in file.namelist()}
@@ -87,3 +88,74 @@ def test_a_list_changed_at_random_is_refused_or_leaves_a_store_that_reports(
         assert main(["report", "1", "--store", url]) == 0, (at, told)
     capsys.readouterr()
     assert taken > 3
+
+
+def amended(**values):
+    """What changes a bundle's amendments so."""
+
+    def change(told):
+        for one in told["amendments"]:
+            one |= values
+
+    return change
+
+
+def another_timeline(told):
+    """Let the first log be of the timeline of the last one."""
+    told["runs"][0]["timeline"] = told["runs"][-1]["timeline"]
+
+
+@pytest.mark.parametrize(
+    ("change", "why"),
+    [
+        (amended(what="reps", value=""), "holds no number"),
+        (amended(what="held", value=""), "holds no number"),
+        (amended(what="bib", value=""), "holds no number"),
+        (amended(what="bib", value="", undone_utc_us=5), "holds no number"),
+        (amended(what="bib", value="0"), "holds no number"),
+        (amended(what="bib", value="65536"), "holds no number"),
+        (amended(what="invalid", value=""), "holds no number"),
+        (amended(what="reps", value="5", window=0), "of windows that no log of it has"),
+        (amended(what="invalid", window=0), "of windows that no log of it has"),
+        (amended(what="name", value="Uma"), "of windows that no log of it has"),
+        (amended(what="reps", value="5", slot=3), "of windows that no log of it has"),
+        (another_timeline, "is of another timeline than its list says"),
+    ],
+)
+def test_a_list_that_can_t_be_meant_is_refused_with_why(tmp_path, parts, capsys, change, why):
+    told = json.loads(parts[bundle_in.LIST])
+    change(told)
+    write(tmp_path / "changed.zip", parts, told)
+    url = str(tmp_path / "to.sqlite")
+    assert main(["import", str(tmp_path / "changed.zip"), "--store", url]) == 1
+    out = capsys.readouterr()
+    assert why in " ".join(out.err.split()) and "Traceback" not in out.err
+
+
+MEANT = (
+    amended(what="reps", value="999999999", was=""),
+    amended(what="held", value="end"),
+    amended(what="bib", value="65535"),
+    amended(what="name", value="", window=0, slot=0, bib=77),
+    amended(at_utc_us=0, who="\x00\x1b[31m", why="y" * 10_000),
+)
+
+
+@pytest.mark.parametrize("change", MEANT)
+def test_a_list_that_may_be_meant_leaves_a_store_that_reports_and_hands_it_on(
+    tmp_path, parts, capsys, change
+):
+    told = json.loads(parts[bundle_in.LIST])
+    change(told)
+    write(tmp_path / "changed.zip", parts, told)
+    url, again = str(tmp_path / "to.sqlite"), str(tmp_path / "again.sqlite")
+    out = str(tmp_path / "out.zip")
+    for words in (
+        ["import", str(tmp_path / "changed.zip"), "--store", url],
+        ["report", "1", "--store", url],
+        ["report", "--group", "--store", url],
+        ["amend", "1", "--store", url],
+        ["export", out, "--as", "bundle", "--names", "--store", url],
+        ["import", out, "--store", again],
+    ):
+        assert main(words) == 0, (words, capsys.readouterr().err)

@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from handbell.store.results.amend import BIB_MOST
 from handbell.store.results.settle import BIB, HELD, NAME, NOTHING, REPS
 
 Check = Callable[[Any], bool]
@@ -43,8 +44,8 @@ _DIGEST = _form("[0-9a-f]{24}")
 _DIGESTS = _form("([0-9a-f]{24}( [0-9a-f]{24})*)?")
 _UTC_US = _whole(UTC_US_MOST)
 _SMALL = _whole(0xFFFF)
-_COUNT = _form("[0-9]{1,9}|")  # of reps, or a bib
-_HELD = _form("[0-9]{1,9}|end|")  # tenths of a second; "end": to the end
+_COUNT = _form("[0-9]{1,9}")  # of reps, or a bib
+_HELD = _form("[0-9]{1,9}|end")  # tenths of a second; "end": to the end
 
 PLAN: Mapping[str, Check] = {
     "digest": _DIGEST,
@@ -116,7 +117,11 @@ def _tells_amounts(row: Mapping[str, Any]) -> bool:
     if row["what"] == NAME:
         return True
     amount = _COUNT if row["what"] in (REPS, BIB) else _HELD
-    return amount(row["was"]) and (row["what"] == NOTHING or amount(row["value"]))
+    if row["was"] and not amount(row["was"]):
+        return False
+    if row["what"] == NOTHING:
+        return bool(row["value"])
+    return amount(row["value"]) and (row["what"] != BIB or 1 <= int(row["value"]) <= BIB_MOST)
 
 
 def _row(name: str, row: Any) -> dict[str, Any]:

@@ -6,6 +6,7 @@ import json
 import struct
 import zipfile
 import zlib
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -21,6 +22,7 @@ from handbell.store.database import tables
 from handbell.store.logs import journals, timelines
 from handbell.store.logs.ingest import Ingested, ingest_in
 from handbell.store.logs.salvage import PUT_BACK
+from handbell.store.results.settle import NAME
 from handbell.store.store import Store, put_plan, put_timeline
 
 from .amended import names_of, settle_names, take_amendments
@@ -127,8 +129,11 @@ def _check(bundle: Bundle) -> None:
         data = parts[f"logs/{one['digest']}"]
         if short_hex(data) != one["digest"]:
             raise ValueError(f"log {one['digest']} is another one")
-        if journals.read(data, journals.Played(str(one["timeline"]), 0)).timeline not in there:
+        if one["timeline"] not in there:
             raise ValueError(f"the timeline of log {one['digest']} is not in it")
+        played = journals.Played(one["timeline"], 0)
+        if journals.read(data, played).timeline != one["timeline"]:
+            raise ValueError(f"log {one['digest']} is of another timeline than its list says")
         if one["class"] not in (None, *(other["digest"] for other in told["runs"])):
             raise ValueError(f"the class of log {one['digest']} is not in it")
     for one in told["plans"]:
@@ -140,16 +145,24 @@ def _check(bundle: Bundle) -> None:
         if not {one["log"] for one in told[name]} <= logs:
             raise ValueError(f"its {name} are of logs that are not in it")
     windows = {
-        one["digest"]: {0, *timelines.decode(parts[f"timelines/{one['timeline']}"]).windows}
+        one["digest"]: timelines.decode(parts[f"timelines/{one['timeline']}"]).windows
         for one in told["runs"]
     }
-    if any(one["window"] not in windows[one["log"]] for one in told["amendments"]):
+    if not all(_has_place(windows[one["log"]], one) for one in told["amendments"]):
         raise ValueError("its amendments are of windows that no log of it has")
     if any(set((one["logs"] or "").split()) - logs for one in told["wearers"]):
         raise ValueError("its wearers are of logs that are not in it")
     sent = {one["plan"] for one in told["timelines"]}
     if not sent <= {one["digest"] for one in told["plans"]}:
         raise ValueError("a plan of its timelines is not in it")
+
+
+def _has_place(windows: Mapping[int, timelines.Window], one: Mapping[str, Any]) -> bool:
+    """Whether a log has the place that an amendment is of; a name's is the whole class."""
+    if one["what"] == NAME:
+        return bool(one["window"] == 0)
+    window = windows.get(one["window"])
+    return window is not None and any(window.bibs[one["slot"] :][:1])
 
 
 def _take_in(conn: Connection, bundle: Bundle) -> Imported:
