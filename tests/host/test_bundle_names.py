@@ -12,6 +12,8 @@ from handbell.store.bundles.taking_in import import_bundle
 from handbell.store.classes import filing
 from handbell.store.database import tables
 from handbell.store.exports.schema import Wanted
+from handbell.store.people.forget import forget
+from handbell.store.people.roster import Athlete, merge, wear_as_usual
 from handbell.store.people.wearers import set_wearers
 from handbell.store.people.worn import bibs_lost
 from handbell.store.results.amend import (
@@ -151,6 +153,72 @@ def test_an_amended_name_with_nothing_before_it_leaves_nothing_when_it_is_undone
     for one in (store, theirs):
         undo_all(one, 1)
         assert wearers(one) == []
+
+
+@pytest.mark.parametrize("absent", [[], [1]])
+def test_an_amended_name_with_nothing_before_it_is_of_the_same_logs_in_the_other_store(
+    store, theirs, tmp_path, absent
+):
+    take(theirs, 1, 1)
+    set_wearers(theirs, 1, {}, absent)
+    amend(theirs, 1, 1, "name", "Otto")
+    take(theirs, 12, 2, bib=1)  # a box of another hall, whose bib 1 is somebody else
+    hand(theirs, store, tmp_path / "b.zip")
+    assert wearers(store) == wearers(theirs)
+    assert hand(theirs, store, tmp_path / "b.zip").names_new == 0
+    assert wearers(store) == wearers(theirs)
+    filing.set_apart(store, 1, ["2"])
+    assert boxes_of(store) == {(1,): {1: "Otto"}, (12,): {}}
+    undo_all(store, 1)
+    assert boxes_of(store) == {(1,): {1: None} if absent else {}, (12,): {}}
+
+
+def test_the_list_of_an_amended_name_grows_by_the_logs_it_was_said_of_there(
+    store, theirs, tmp_path
+):
+    take(store, 1, 1)
+    take(theirs, 1, 1)
+    take(theirs, 2, 2, bib=1)
+    for one in (store, theirs):
+        amend(one, 1, 1, "name", "Otto")
+    hand(theirs, store, tmp_path / "b.zip")
+    assert wearers(store) == wearers(theirs)
+
+
+@pytest.mark.parametrize("amended", [False, True])
+def test_the_bib_of_a_forgotten_person_stays_nobody_s_in_the_other_store(
+    store, theirs, tmp_path, amended
+):
+    take(theirs, 1, 1)
+    set_wearers(theirs, 1, {1: "Ann"})
+    if amended:
+        amend(theirs, 1, 1, "name", "Otto")
+        forget(theirs, "Otto")
+    forget(theirs, "Ann")
+    for one in (theirs, store):
+        if one is store:
+            hand(theirs, store, tmp_path / "b.zip")
+        assert boxes_of(one) == {(1,): {1: None}}
+        merge(one, [Athlete("Zoe", 1)])
+        wear_as_usual(one, 1)
+        assert boxes_of(one) == {(1,): {1: None}}, "what was counted is nobody's, not Zoe's"
+        export_bundle(one, tmp_path / f"{one is store}.zip", Wanted())
+    first, second = ((tmp_path / f"{which}.zip").read_bytes() for which in (False, True))
+    assert first == second
+
+
+def test_that_a_name_before_an_amended_one_was_forgotten_there_is_known_here(
+    store, theirs, tmp_path
+):
+    for one in (store, theirs):
+        take(one, 1, 1)
+    set_wearers(theirs, 1, {1: "Ann"})
+    for one in (store, theirs):
+        amend(one, 1, 1, "name", "Otto")
+    forget(theirs, "Ann")
+    hand(theirs, store, tmp_path / "b.zip")
+    undo_all(store, 1)
+    assert boxes_of(store) == {(1,): {1: None}}, "a bib of which somebody spoke"
 
 
 @pytest.mark.parametrize(("mine_at", "holds"), [(3, "5"), (9, "9")])

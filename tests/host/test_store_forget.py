@@ -120,6 +120,20 @@ def test_no_byte_of_the_name_stays_in_the_files_or_the_backups(tmp_path):
         assert db.execute("SELECT count(*) FROM taps").fetchone()[0] == 1
 
 
+def test_in_a_backup_too_a_forgotten_name_before_an_amended_one_is_nobody_s(tmp_path):
+    path = tmp_path / "store.sqlite"
+    with open_store(str(path)) as store:
+        filled(store)
+    backup = path.with_name("store-before-0004-2026-09-21.sqlite")
+    shutil.copy(path, backup)
+    with open_store(str(path)) as store:
+        forget(store, "Otto Quillon")
+    for each in (path, backup):
+        with closing(sqlite3.connect(each)) as db:
+            wanted = db.execute("SELECT said FROM wearers WHERE bib = 7").fetchall()
+        assert wanted == [("",)], "NULL would be a bib of which nobody spoke"
+
+
 def test_a_backup_that_can_not_be_cleaned_is_named(tmp_path):
     path = tmp_path / "store.sqlite"
     with open_store(str(path)) as store:

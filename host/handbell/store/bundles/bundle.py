@@ -153,6 +153,9 @@ def _wearers(conn: Connection, some: Any) -> list[dict[str, Any]]:
 
     That is one it was said of and that has the bib, if there is one; beside it all logs of the
     class that it was said of. Where they are in two classes, the name goes to the right ones.
+
+    A name of "" is nobody's: somebody spoke of that bib. None is what stood before an amended name
+    of which nothing was said, or that of an absent bib.
     """
     w, r = tables.wearers, tables.runs
     said = (w.c.class_id, w.c.bib, w.c.name, w.c.said, w.c.amended, w.c.absent, w.c.logs)
@@ -167,6 +170,8 @@ def _wearers(conn: Connection, some: Any) -> list[dict[str, Any]]:
     said_of: dict[tuple[int, int], list[str]] = {}
     for row in rows:
         name, before = (row.said, None) if row.amended else (row.name, row.said)
+        if not row.amended and not row.absent:
+            name = name or ""
         told = {"log": row.digest, "bib": row.bib, "name": name, "absent": row.absent}
         told["before"] = before
         fits = row.bib in bibs[row.id], row.logs is None or row.digest in row.logs.split()

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from sqlalchemy import Connection, and_, select, update
+from sqlalchemy import Connection, Row, and_, select, update
 
 from handbell.store.database import tables
 from handbell.store.database.bulk import insert_if_absent
 from handbell.store.people.names import plain_text
 from handbell.store.people.worn import bibs_of
+from handbell.store.results.amend import last_name
 
 Runs = dict[str, tuple[int, int | None]]  # by a log's digest: its run, and the class that is in
 Told = Mapping[str, Any]
@@ -56,8 +57,8 @@ def _take(conn: Connection, one: Told, said_of: set[str], class_id: int) -> tupl
     name = plain_text(one["name"] or "") or None
     same = and_(w.c.class_id == class_id, w.c.bib == bib)
     here = conn.execute(select(w).where(same)).first()
-    if one["name"] is None and not one["absent"]:  # nothing was said before it was amended
-        return False, "" if here is not None else None
+    if one["name"] is None and not one["absent"]:
+        return False, _take_list(conn, here, said_of or there, there, (class_id, bib))
     before = None if one["before"] is None else plain_text(one["before"])
     row = {"class_id": class_id, "bib": bib, "name": name, "said": before}
     of = {"absent": bool(one["absent"]), "logs": _listed(said_of or there, there)}
@@ -67,8 +68,8 @@ def _take(conn: Connection, one: Told, said_of: set[str], class_id: int) -> tupl
     if (mine or None, bool(here.absent)) == (name, bool(one["absent"])):
         both = (set(here.logs.split()) if here.logs else there) | (said_of or there)
         now: dict[str, str | None] = {"logs": _listed(both, there)}
-        if not here.amended and here.said is None:
-            now["said"] = before
+        if here.said is None:
+            now["said"] = (name or one["name"]) if here.amended else before
         conn.execute(update(w).where(same).values(now))
         return False, None
     if not name and not one["absent"]:  # it was forgotten there
@@ -82,6 +83,27 @@ def _take(conn: Connection, one: Told, said_of: set[str], class_id: int) -> tupl
             f"stays so; {theirs}"
         )
     return False, f"{where} is {known} here and stays so; {theirs}"
+
+
+def _take_list(
+    conn: Connection, here: Row[Any] | None, said_of: set[str], there: set[str], place: Place
+) -> str | None:
+    """Take in of which logs an amended name was said, before which nothing was said there.
+
+    Return what ``_take`` says of it.
+    """
+    w, (class_id, bib) = tables.wearers, place
+    if here is None:
+        last = last_name(conn, class_id, bib)
+        if last is not None:  # else it was taken back here
+            row = {"class_id": class_id, "bib": bib, "absent": False, "amended": last.digest}
+            insert_if_absent(conn, w, row | {"logs": _listed(said_of, there)})
+        return None
+    if here.amended is not None and here.said is None:
+        both = said_of | (set(here.logs.split()) if here.logs else there)
+        same = and_(w.c.class_id == class_id, w.c.bib == bib)
+        conn.execute(update(w).where(same).values(logs=_listed(both, there)))
+    return ""
 
 
 def _words(one: Told) -> str:

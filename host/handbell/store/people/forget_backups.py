@@ -10,6 +10,7 @@ from .names import key_of
 from .redact import without_name, without_name_in_timeline
 
 PLANS = ("plans", "timelines", "tasks")
+_NOBODY = {"name": None, "said": ""}  # as in ``forget``: somebody spoke of that bib
 NAMES = {("athletes", "name"), ("athletes", "key"), ("wearers", "name"), ("wearers", "said")}
 
 
@@ -69,4 +70,5 @@ def _unname(db: sqlite3.Connection, table: str, column: str, rowid: int) -> None
     if table == "athletes":
         db.execute("DELETE FROM athletes WHERE rowid = ?", (rowid,))
     else:
-        db.execute(f'UPDATE "{table}" SET "{column}" = NULL WHERE rowid = ?', (rowid,))
+        nobody = _NOBODY[column]
+        db.execute(f'UPDATE "{table}" SET "{column}" = ? WHERE rowid = ?', (nobody, rowid))

@@ -280,10 +280,7 @@ def undo(
 
 def settle_name(conn: Connection, class_id: int, bib: int) -> None:
     """Put the name in force that the amendments say, or the one that was said before them."""
-    a, r, w = tables.amendments, tables.runs, tables.wearers
-    mine = and_(r.c.class_id == class_id, a.c.what == NAME, a.c.bib == bib)
-    standing = select(a).join(r, r.c.id == a.c.run).where(mine, a.c.undone_utc_us.is_(None))
-    last = conn.execute(standing.order_by(a.c.at_utc_us.desc(), a.c.digest.desc())).first()
+    w, last = tables.wearers, last_name(conn, class_id, bib)
     there = and_(w.c.class_id == class_id, w.c.bib == bib)
     row = conn.execute(select(w).where(there)).first()
     said = None if row is None else row.said if row.amended else row.name or ""
@@ -295,6 +292,14 @@ def settle_name(conn: Connection, class_id: int, bib: int) -> None:
         conn.execute(delete(w).where(there))
     else:
         put_row(conn, w, {"class_id": class_id, "bib": bib, "absent": absent, **now})
+
+
+def last_name(conn: Connection, class_id: int, bib: int) -> Row[Any] | None:
+    """Return the amendment in force of a bib's name in a class."""
+    a, r = tables.amendments, tables.runs
+    mine = and_(r.c.class_id == class_id, a.c.what == NAME, a.c.bib == bib)
+    standing = select(a).join(r, r.c.id == a.c.run).where(mine, a.c.undone_utc_us.is_(None))
+    return conn.execute(standing.order_by(a.c.at_utc_us.desc(), a.c.digest.desc())).first()
 
 
 def _check(place: Place, change: Change) -> None:
