@@ -1,5 +1,8 @@
 """Bundles and classes that a coach parted or joined: what was said holds in the other store, too."""
 
+import json
+import zipfile
+
 import classes
 import pytest
 from sqlalchemy import select
@@ -394,3 +397,84 @@ def test_a_log_pushed_out_of_its_class_is_brought_back_by_the_commands_that_are_
     assert last == "if that did not bring it back, handbell class 2 --join 1"
     assert main([*first.split()[1:], "--store", place]) == 0
     assert boxes_of(store) == {(1, 3): {3: "Amy"}, (3,): {}}
+
+
+def near_one(store, theirs, path):
+    """Take in a class that began near ours, and that a coach there parted."""
+    for box, station in ((21, 1), (24, 4)):
+        take(theirs, box, station, START_MS + 5 * LATER_MS, collected_min=50)
+        see(store, box)
+    filing.set_apart(theirs, 1, ["4"])
+    export_bundle(theirs, path, Wanted())
+    return import_bundle(store, path)
+
+
+def filed_in(path):
+    """Which boxes of a bundle a coach filed, as its list says."""
+    with zipfile.ZipFile(path) as file:
+        runs = json.loads(file.read("bundle.json"))["runs"]
+    return {int(one["box_id"][-2:], 16): one["filed"] for one in runs}
+
+
+def test_a_log_without_a_clock_is_not_nailed_to_my_class_by_a_bundle_near_it(
+    store, theirs, tmp_path
+):
+    take(store, 1, 1, collected_min=50)
+    take(store, 2, 2, collected_min=50)
+    lost = take(store, 3, 3, None, collected_min=51)
+    assert lost.class_id == 1, "by the rules: there is no other class"
+    done = near_one(store, theirs, tmp_path / "b.zip")
+    assert sorted(boxes_of(store)) == [(1, 2), (3,), (21,), (24,)]
+    (moved,) = [words for words in done.kept if "station 3" in words]
+    assert "A log of box 0003 (station 3) that was in class 1 is in class" in moved
+    with store.reading() as conn:
+        some = conn.scalars(select(tables.runs.c.id)).all()
+    (said,) = [words for words in joining.doubts(store, some) if "tells no time" in words]
+    assert "it may be of class 1 or class 2 or class 4" in said
+
+
+def test_what_an_import_left_as_it_was_is_no_coach_s_word(store, theirs, tmp_path):
+    take(store, 1, 1)
+    take(store, 2, 2, START_MS + LATER_MS)
+    near_one(store, theirs, tmp_path / "b.zip")
+    assert sorted(boxes_of(store)) == [(1, 2), (21,), (24,)]
+    export_bundle(store, tmp_path / "mine.zip", Wanted())
+    assert filed_in(tmp_path / "mine.zip") == {1: False, 2: False, 21: True, 24: True}
+    with (
+        open_store(str(tmp_path / "hers.sqlite")) as hers,
+        open_store(str(tmp_path / "his.sqlite")) as his,
+    ):
+        take(his, 2, 2, START_MS + LATER_MS)
+        export_bundle(his, tmp_path / "his.zip", Wanted())
+        take(hers, 1, 1)
+        import_bundle(hers, tmp_path / "his.zip")
+        assert sorted(boxes_of(hers)) == [(1,), (2,)], "two classes, of which no coach said so"
+        export_bundle(hers, tmp_path / "hers.zip", Wanted())
+    done = import_bundle(store, tmp_path / "hers.zip")
+    (said,) = [words for words in done.kept if "as another class" in words]
+    assert "Of class 1 the bundle has box" in said
+
+
+def test_a_spare_in_a_class_that_an_import_left_as_it_was_is_still_said(store, theirs, tmp_path):
+    take(store, 1, 1, stop_ms=90_000)
+    spare = take(store, 11, 1, START_MS + 2 * LATER_MS)
+    doubt = "Class 1 has logs of two boxes of station 1"
+    assert doubt in " ".join(joining.doubts(store, [spare.run_id]))
+    near_one(store, theirs, tmp_path / "b.zip")
+    assert doubt in " ".join(joining.doubts(store, [spare.run_id]))
+
+
+def test_a_log_of_a_class_that_was_never_said_to_be_one_is_not_told_as_said(
+    store, theirs, tmp_path
+):
+    take(theirs, 1, 1)
+    take(theirs, 2, 2)
+    export_bundle(theirs, tmp_path / "b.zip", Wanted())
+    import_bundle(store, tmp_path / "b.zip")
+    with store.reading() as conn:
+        name = min(conn.scalars(select(tables.runs.c.digest)))
+        mine = conn.scalar(select(tables.runs.c.id).where(tables.runs.c.digest == name))
+    with store.writing() as conn:
+        filing.take_out(conn, mine)
+    export_bundle(store, tmp_path / "mine.zip", Wanted())
+    assert not any(filed_in(tmp_path / "mine.zip").values())

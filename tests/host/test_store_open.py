@@ -12,11 +12,12 @@ import classes
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
-from sqlalchemy import select, text
+from sqlalchemy import select, text, update
 from store_places import KINDS, require_server
 
 from handbell.base.errors import StoreError
 from handbell.store import open_store
+from handbell.store.classes.filing import filed_as
 from handbell.store.database import migrate, tables
 from handbell.store.people.wearers import set_wearers
 from handbell.store.results.queries import list_classes
@@ -27,8 +28,8 @@ NEXT_STEP = '''
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0006"
-down_revision = "0005"
+revision = "0007"
+down_revision = "0006"
 
 
 def upgrade():
@@ -42,7 +43,7 @@ BACK_TO_0002 = (
     *(f"DROP TABLE {name}" for name in ("athletes", "amendments", "tasks", "taps", "sums")),
     *(f"ALTER TABLE {name} DROP COLUMN altered" for name in ("plans", "timelines")),
     *(f"ALTER TABLE wearers DROP COLUMN {name}" for name in ("said", "amended", "logs")),
-    *(f"ALTER TABLE runs DROP COLUMN {name}" for name in ("origin", "filed")),
+    *(f"ALTER TABLE runs DROP COLUMN {name}" for name in ("origin", "filed", "kept")),
     "DROP TABLE results",
     'CREATE TABLE results (run INTEGER NOT NULL, "window" INTEGER NOT NULL, slot INTEGER NOT NULL,'
     " bib INTEGER NOT NULL, reps INTEGER NOT NULL, made_ms INTEGER NOT NULL, held_ds INTEGER NOT NULL,"
@@ -116,7 +117,7 @@ def test_a_newer_store_is_refused_in_a_sentence_and_not_touched(tmp_path):
     with closing(sqlite3.connect(path)) as db, db:
         db.execute("UPDATE alembic_version SET version_num = '0417'")
     before = path.read_bytes()
-    with pytest.raises(StoreError, match=r"newer handbell \(its version 0417, here 0005\)"):
+    with pytest.raises(StoreError, match=r"newer handbell \(its version 0417, here 0006\)"):
         open_store(str(path))
     assert path.read_bytes() == before
 
@@ -126,11 +127,11 @@ def one_step_more(tmp_path, monkeypatch):
     """Make the code one migration newer than the store that is there."""
     scripts = tmp_path / "scripts 100%"
     shutil.copytree(migrate.SCRIPTS, scripts)
-    (scripts / "versions" / "v0006_colour.py").write_text(NEXT_STEP, encoding="utf-8")
+    (scripts / "versions" / "v0007_colour.py").write_text(NEXT_STEP, encoding="utf-8")
 
     def go() -> None:
         monkeypatch.setattr(migrate, "SCRIPTS", scripts)
-        monkeypatch.setattr(tables, "VERSION", "0006")
+        monkeypatch.setattr(tables, "VERSION", "0007")
 
     return go
 
@@ -144,11 +145,11 @@ def test_a_store_that_is_behind_is_copied_and_then_brought_up(tmp_path, one_step
         with open_store(str(path)) as store, store.reading() as conn:
             assert conn.scalars(select(tables.plans.c.title)).all() == ["Kept"]
     assert "colour" in columns(path, "boxes")
-    (backup,) = path.parent.glob("store-before-0006-20*.sqlite")
+    (backup,) = path.parent.glob("store-before-0007-20*.sqlite")
     assert "colour" not in columns(backup, "boxes")
     with closing(sqlite3.connect(backup)) as db:
         assert db.execute("SELECT title FROM plans").fetchall() == [("Kept",)]
-        assert db.execute("SELECT version_num FROM alembic_version").fetchall() == [("0005",)]
+        assert db.execute("SELECT version_num FROM alembic_version").fetchall() == [("0006",)]
     assert not list(path.parent.glob("*.part"))
 
 
@@ -160,7 +161,7 @@ def test_an_earlier_backup_is_never_written_over(tmp_path, one_step_more):
     (first,) = path.parent.glob("store-before-*.sqlite")
     first.write_bytes(b"the first copy")
     with closing(sqlite3.connect(path)) as db, db:
-        db.execute("UPDATE alembic_version SET version_num = '0005'")
+        db.execute("UPDATE alembic_version SET version_num = '0006'")
         db.execute("ALTER TABLE boxes DROP COLUMN colour")
     open_store(str(path)).close()
     assert first.read_bytes() == b"the first copy"
@@ -171,7 +172,7 @@ def test_a_step_that_fails_leaves_the_store_as_it_was(tmp_path, one_step_more):
     path = tmp_path / "data" / "store.sqlite"
     open_store(str(path)).close()
     one_step_more()
-    step = migrate.SCRIPTS / "versions" / "v0006_colour.py"
+    step = migrate.SCRIPTS / "versions" / "v0007_colour.py"
     step.write_text(NEXT_STEP + '    op.execute("SELECT * FROM nowhere")\n', encoding="utf-8")
     with pytest.raises(StoreError, match="no such table: nowhere"):
         open_store(str(path))
@@ -341,7 +342,28 @@ def test_a_store_of_the_last_version_gets_all_that_is_new(tmp_path, kind):
         assert everything(store) == before
         with store.reading() as conn:
             assert compare_metadata(MigrationContext.configure(conn), tables.metadata) == []
-    assert len(list(tmp_path.glob("data/store-before-0005-*"))) == (kind == "sqlite")
+    assert len(list(tmp_path.glob("data/store-before-0006-*"))) == (kind == "sqlite")
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_what_an_earlier_version_s_import_filed_is_known_not_to_be_a_coach_s_word(tmp_path, kind):
+    path = tmp_path / "store.sqlite"
+    address = str(path) if kind == "sqlite" else require_server().new_database()
+    r = tables.runs.c
+    with open_store(address) as store:
+        for box, data, run in classes.make_class(boxes=4, rounds=1):
+            store.put_timeline(data)
+            store.ingest(run.journal, box, 10**15)
+        with store.writing() as conn:
+            logs = conn.scalars(select(r.digest).order_by(r.digest)).all()
+            marks = (filed_as("kept", logs[:1]), logs[1], filed_as("joined", logs[2:3]), None)
+            for log, mark in zip(logs, marks, strict=True):
+                conn.execute(update(tables.runs).where(r.digest == log).values(filed=mark))
+            conn.execute(text("ALTER TABLE runs DROP COLUMN kept"))
+            conn.execute(text("UPDATE alembic_version SET version_num = '0005'"))
+    with open_store(address) as store, store.reading() as conn:
+        kept = conn.scalars(select(r.kept).order_by(r.digest)).all()
+    assert kept == [True, True, False, False]
 
 
 WILD_US = 9 * 10**18

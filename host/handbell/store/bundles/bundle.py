@@ -100,8 +100,7 @@ def _facts(conn: Connection, wanted: Wanted) -> dict[str, list[dict[str, Any]]]:
     some = r.c.class_id.is_not(None)
     if wanted.classes is not None:
         some = r.c.class_id.in_(wanted.classes)
-    logs = tables.runs.alias()
-    said = r.c.filed.is_not(None) & r.c.filed.not_in(select(logs.c.digest))
+    said = r.c.filed.is_not(None) & ~r.c.kept
     runs = select(r.c.digest, r.c.box_id, r.c.timeline, r.c.collected_utc_us).where(some)
     runs = runs.add_columns(r.c.class_id, said.label("filed"))
     played = select(r.c.timeline).where(some)
@@ -120,8 +119,7 @@ def _facts(conn: Connection, wanted: Wanted) -> dict[str, list[dict[str, Any]]]:
 def _with_class(runs: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """Name each run's class by the least digest of its logs, since numbers differ by store.
 
-    ``filed`` is whether a coach said which class it is of. What is filed only since it came so in a
-    bundle has the name of the class there, which is a log's digest.
+    ``filed`` is whether a coach said which class it is of; what only an import filed is not.
     """
     least: dict[int, str] = {}
     for run in runs:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, and_, select, update
 
@@ -18,13 +18,24 @@ from handbell_core import journal as j
 from handbell_core.timeline import HEADER_SIZE
 
 Told = Mapping[str, Any]
-Mark = tuple[str | None, str | None]  # origin, and as what it is filed
+
+
+class Mark(NamedTuple):
+    """A log's origin, as what it is filed, and whether no coach but the import says so."""
+
+    origin: str | None
+    filed: str | None
+    kept: bool
+
+
+BY_RULE = Mark(None, None, False)
 
 
 @dataclass(frozen=True)
 class _Class:
     """The logs of a class in a bundle, by digest; ``said``: a coach there said that it is one.
 
+    ``lost`` are those without a clock, where it matters when they began.
     ``told`` is False for a bundle of an earlier version, that tells no classes: then its logs are
     parted by the usual rules, and nothing is said of them that would hold against those.
     """
@@ -33,6 +44,7 @@ class _Class:
     boxes: list[str]
     plan: str
     starts_us: list[int]
+    lost: frozenset[str]
     told: bool
     said: bool
     stations: Mapping[str, int]
@@ -53,7 +65,7 @@ def marks_of(
     r = tables.runs.c
     for one in some:
         known = conn.execute(
-            select(r.id, r.digest, r.origin, r.filed, r.class_id)
+            select(r.id, r.digest, r.origin, r.filed, r.kept, r.class_id, r.start_utc_us)
             .where(r.digest.in_(one.digests))
             .order_by(r.digest)
         ).all()
@@ -61,14 +73,16 @@ def marks_of(
         said = one.told and (one.said or (ours and any(_near(one, other) for other in by_word)))
         filed = filed_as("told", one.digests) if said else one.digests[0] if one.told else None
         if not ours:
-            mark: Mark = one.digests[0], filed
-        elif not said or (not one.said and any(row.filed is not None for row in known)):
-            mark = _as_known(one, known) if known else (None, None)
+            mark = Mark(one.digests[0], filed, kept=filed is not None and not one.said)
+        elif not said or (not one.said and any(map(_said_here, known))):
+            mark = _as_known(one, known) if known else BY_RULE
         elif len(known) == len(one.digests):
-            mark = known[0].origin, known[0].filed  # nothing is new
+            mark = Mark(known[0].origin, known[0].filed, known[0].kept)  # nothing is new
         else:
             mark = _as_said(conn, one, known, str(filed))
         found.update(dict.fromkeys(one.digests, mark))
+        if ours and said and not one.said:
+            found.update(dict.fromkeys(one.lost, mark._replace(filed=None, kept=False)))
         found.update(_once_at_a_station(conn, one, known, mark))
     return found
 
@@ -83,8 +97,13 @@ def _as_known(one: _Class, known: Collection[Any]) -> Mark:
     if one.told and len({row.class_id for row in known}) == 1 and len(filings) == 1:
         (filed,) = filings
         if filed in one.digests:  # as it came from there before, and not by a coach's word
-            return _origin(known), filed
-    return _origin(known), None
+            return Mark(_origin(known), filed, kept=True)
+    return Mark(_origin(known), None, kept=False)
+
+
+def _said_here(row: Any) -> bool:
+    """Whether a coach here said which class a log is of."""
+    return row.filed is not None and not row.kept
 
 
 def _origin(known: Collection[Any]) -> str | None:
@@ -100,7 +119,7 @@ def _once_at_a_station(
 
     Neither coach said that both are of it, so they are a class of their own.
     """
-    origin, filed = mark
+    filed = mark.filed
     here = {row.class_id for row in known if row.filed == filed}
     if filed is None or len(known) == len(one.digests) or not here:
         return {}
@@ -109,7 +128,7 @@ def _once_at_a_station(
     taken = set(conn.scalars(there))
     twice = [log for log in one.digests if one.stations[log] in taken]
     twice = [log for log in twice if log not in {row.digest for row in known}]
-    return dict.fromkeys(twice, (origin, filed_as("told", twice)))
+    return dict.fromkeys(twice, Mark(mark.origin, filed_as("told", twice), kept=True))
 
 
 def _as_said(conn: Connection, one: _Class, known: Collection[Any], filed: str) -> Mark:
@@ -124,32 +143,40 @@ def _as_said(conn: Connection, one: _Class, known: Collection[Any], filed: str) 
     origin = _origin(known)
     if len(here) == 1:
         (class_id,) = here
-        before = next((row.filed for row in known if row.filed is not None), None)
+        follow = (row.filed for row in known if _said_here(row) or row.filed in one.digests)
+        before = next(follow, None)
         logs = set(conn.scalars(select(r.digest).where(r.class_id == class_id)))
         if before is not None:
             filed, mine = before, {class_id}
         elif logs <= set(one.digests):
-            of = [row.id for row in known]
-            conn.execute(update(tables.runs).where(r.id.in_(of)).values(filed=filed))
+            of = [row.id for row in known if one.said or row.start_utc_us is not None]
+            now = {"filed": filed, "kept": not one.said}
+            conn.execute(update(tables.runs).where(r.id.in_(of)).values(now))
             mine = {class_id}
     _keep_as_they_are(conn, one, mine, origin)
-    return origin, filed
+    return Mark(origin, filed, kept=not one.said)
 
 
 def _keep_as_they_are(
     conn: Connection, one: _Class, but: Collection[int], origin: str | None
 ) -> None:
-    """File ours that began near another class as they are, so that it doesn't melt with them."""
+    """File ours that began near another class as they are, so that it doesn't melt with them.
+
+    Those without a clock are of a class by the rules alone, and may turn out to be of another.
+    """
     c, r = tables.classes.c, tables.runs.c
     if not one.starts_us:
         return
     since, until = min(one.starts_us) - START_APART_US, max(one.starts_us) + START_APART_US
     near = and_(c.plan == one.plan, c.start_utc_us.between(since, until), c.id.not_in(but))
     for class_id in conn.scalars(select(c.id).where(near).order_by(c.id)).all():
-        logs = conn.execute(select(r.digest, r.filed, r.origin).where(r.class_id == class_id)).all()
-        if any(row.filed is None and row.origin == origin for row in logs):
-            filed = filed_as("kept", (row.digest for row in logs))
-            conn.execute(update(tables.runs).where(r.class_id == class_id).values(filed=filed))
+        facts = select(r.id, r.digest, r.filed, r.origin, r.start_utc_us)
+        logs = conn.execute(facts.where(r.class_id == class_id)).all()
+        free = [row for row in logs if row.filed is None and row.start_utc_us is not None]
+        if any(row.origin == origin for row in free):
+            before = next((row.filed for row in logs if row.filed is not None), None)
+            now = {"filed": before or filed_as("kept", (row.digest for row in free)), "kept": True}
+            conn.execute(update(tables.runs).where(r.id.in_([f.id for f in free])).values(now))
 
 
 def _near(one: _Class, other: _Class) -> bool:
@@ -169,13 +196,14 @@ def _classes(told: Mapping[str, Any], parts: Mapping[str, bytes]) -> Iterator[_C
         else:
             by_plan.setdefault(plan[one["timeline"]], []).append(one)
 
-    def made(some: Iterable[Told], logs: Iterable[Log], known: bool) -> _Class:
+    def made(some: Iterable[Told], logs: Collection[Log], known: bool) -> _Class:
         some = list(some)
         return _Class(
             digests=sorted(one["digest"] for one in some),
             boxes=sorted({one["box_id"][:32] for one in some}),
             plan=plan[some[0]["timeline"]],
             starts_us=[log.start_utc_us for log in logs if log.start_utc_us is not None],
+            lost=frozenset(log.digest for log in logs if log.start_utc_us is None),
             told=known,
             said=any(one["filed"] for one in some),
             stations={one["digest"]: station[one["timeline"]] for one in some},

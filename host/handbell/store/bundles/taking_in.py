@@ -28,7 +28,7 @@ from handbell.store.store import Store, put_plan, put_timeline
 from .amended import names_of, settle_names, take_amendments
 from .bundle import CHECK, FORMAT, LIST, VERSION
 from .check import checked_list
-from .classes import marks_of
+from .classes import Mark, marks_of
 from .names import Runs, take_names
 from .told import beside, otherwise
 
@@ -191,7 +191,7 @@ def _take_in(conn: Connection, bundle: Bundle) -> Imported:
         for one in told["runs"]:
             if one["digest"] in aside:
                 continue
-            taken = _take_in_log(conn, bundle, one, *whose[one["digest"]])
+            taken = _take_in_log(conn, bundle, one, whose[one["digest"]])
             ids.append(taken.run_id)
             done.runs += 1
             done.runs_new += taken.new
@@ -216,15 +216,13 @@ def _take_in(conn: Connection, bundle: Bundle) -> Imported:
     return done
 
 
-def _take_in_log(
-    conn: Connection, bundle: Bundle, one: dict[str, Any], origin: str | None, filed: str | None
-) -> Ingested:
+def _take_in_log(conn: Connection, bundle: Bundle, one: dict[str, Any], whose: Mark) -> Ingested:
     """Take in a log, which may have been unread before."""
     parts, collected_us = bundle.parts, one["collected_utc_us"]
     journal, box_id = parts[f"logs/{one['digest']}"], str(one["box_id"])[:32]
     station = timelines.decode(parts[f"timelines/{one['timeline']}"]).station
     played = journals.Played(one["timeline"], station)
-    taken = ingest_in(conn, journal, box_id, collected_us, origin, filed, played, tell_moves=False)
+    taken = ingest_in(conn, journal, box_id, collected_us, *whose, played, tell_moves=False)
     conn.execute(delete(tables.unread).where(tables.unread.c.digest == one["digest"]))
     return taken
 

@@ -21,12 +21,13 @@ def otherwise(conn: Connection, told: Iterable[Told]) -> list[str]:
     of = {one["digest"]: one["class"] for one in told if one["class"]}
     said_there = {of[one["digest"]] for one in told if one["class"] and one["filed"]}
     r = tables.runs.c
-    wanted = select(r.digest, r.box_id, r.station, r.class_id, r.filed)
+    wanted = select(r.digest, r.box_id, r.station, r.class_id, r.filed, r.kept)
     wanted = wanted.where(r.digest.in_(of), r.class_id.is_not(None)).order_by(r.station, r.id)
     here: dict[int, dict[str, list[Any]]] = {}
     there: dict[str, set[int]] = {}
     for row in conn.execute(wanted):
-        if row.filed not in (None, *of) and of[row.digest] not in said_there:
+        said_here = row.filed is not None and not row.kept
+        if said_here and of[row.digest] not in said_there:
             continue
         here.setdefault(row.class_id, {}).setdefault(of[row.digest], []).append(row)
         there.setdefault(of[row.digest], set()).add(row.class_id)

@@ -201,7 +201,7 @@ def _is(run: Row[Any], word: str) -> bool:
 def _mark(conn: Connection, some: Iterable[Row[Any]], how: str, origin: str | None) -> None:
     """File runs as one class, of an origin."""
     rows = list(some)
-    values = {"filed": filed_as(how, (r.digest for r in rows)), "origin": origin}
+    values = {"filed": filed_as(how, (r.digest for r in rows)), "kept": False, "origin": origin}
     conn.execute(update(tables.runs).where(_R.id.in_([r.id for r in rows])).values(values))
 
 

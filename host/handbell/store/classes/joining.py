@@ -48,7 +48,7 @@ _TURN = (
 )
 _FACTS = (
     "id digest box_id station start_utc_us started_by state stopped collected_utc_us "
-    "origin filed class_id timeline"
+    "origin filed kept class_id timeline"
 )
 _RUNS: Select[Any] = select(*(runs.c[name] for name in _FACTS.split()))
 _OF_PLAN = _RUNS.join(classes, classes.c.id == runs.c.class_id).where(
@@ -201,6 +201,7 @@ def _logs(conn: Connection, rows: Rows, slot_us: int) -> list[Log]:
             boot=boots.get(row.id, 0),
             origin=row.origin,
             filed=row.filed,
+            kept=row.kept,
         )
         for row in rows.values()
     ]

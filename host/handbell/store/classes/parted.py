@@ -26,6 +26,7 @@ from .together import (
     Pair,
     clashing_pairs,
     filed,
+    said,
     start_apart,
     starts_near,
     timed_groups,
@@ -127,8 +128,13 @@ def _shared(group: Iterable[Log]) -> set[int]:
     return {
         one.station
         for one, other in combinations(group, 2)
-        if one.station == other.station and (one.filed is None or one.filed != other.filed)
+        if one.station == other.station and not _said_both(one, other)
     }
+
+
+def _said_both(one: Log, other: Log) -> bool:
+    """Whether a coach said that two logs are of one class."""
+    return one.filed == other.filed and said([one]) and said([other])
 
 
 def _halls(one: Sequence[Log], other: Sequence[Log], clashing: set[Pair]) -> int | None:
@@ -136,7 +142,7 @@ def _halls(one: Sequence[Log], other: Sequence[Log], clashing: set[Pair]) -> int
     pairs = [(a, b) for a in one for b in other]
     if not all(starts_near(a, b) for a, b in pairs):
         return None
-    if filed(one) and filed(other):
+    if said(one) and said(other):
         return None
     clashes = [(a, b) for a, b in pairs if (a.digest, b.digest) in clashing]
     if not clashes or any(a.box_id == b.box_id for a, b in clashes):

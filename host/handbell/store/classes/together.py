@@ -24,7 +24,8 @@ class Log:
 
     ``pressed_ms`` is when it was pressed, since its start. ``boot`` puts a box's logs without a
     clock in order, then ``run``, the order in which the box gave them. Logs of different ``origin``
-    are never one class; those with the same ``filed`` always are.
+    are never one class; those with the same ``filed`` always are, as a coach said or, with
+    ``kept``, an import did.
     """
 
     run: int
@@ -39,6 +40,7 @@ class Log:
     boot: int = 0
     origin: str | None = None
     filed: str | None = None
+    kept: bool = False
 
 
 def timed_groups(logs: Sequence[Log], clashing: set[Pair]) -> list[list[Log]]:
@@ -126,7 +128,7 @@ def _exchange(of: dict[str, list[Log]]) -> None:
 
 
 def _able(of: Mapping[str, list[Log]]) -> list[list[Log]]:
-    """Return the groups that no coach made and that have no station twice."""
+    """Return the groups that nobody filed and that have no station twice."""
     groups = list({id(group): group for group in of.values()}.values())
     return [g for g in groups if len({log.station for log in g}) == len(g) and not filed(g)]
 
@@ -161,8 +163,13 @@ def _began_at_once(some: Iterable[Log]) -> bool:
 
 
 def filed(group: Iterable[Log]) -> bool:
-    """Whether a coach said what is of a group."""
+    """Whether a coach, or an import, said what is of a group."""
     return any(log.filed is not None for log in group)
+
+
+def said(group: Iterable[Log]) -> bool:
+    """Whether a coach said what is of a group."""
+    return any(log.filed is not None and not log.kept for log in group)
 
 
 def _collecting(one: Log, other: Log) -> tuple[int, int]:

@@ -22,7 +22,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-VERSION = "0005"  # the newest migration; a store that says less is brought up to it
+VERSION = "0006"  # the newest migration; a store that says less is brought up to it
 
 DIGEST = String(24)
 
@@ -141,7 +141,9 @@ runs = Table(
     Column("end_utc_us", BigInteger),  # as the box had it
     # Runs of different origin are never one class; NULL: collected here, or by boxes known here.
     Column("origin", DIGEST),
-    Column("filed", DIGEST),  # runs with the same one are one class, as a coach said; NULL: by rule
+    Column("filed", DIGEST),  # runs with the same one are one class; NULL: by rule
+    # Filed by an import, so that a class stays as it was there or here; no coach said so.
+    Column("kept", Boolean, nullable=False, default=False),
     UniqueConstraint("digest", name="uq_runs_digest"),
     Index("ix_runs_class_id", "class_id"),
     Index("ix_runs_box_id", "box_id", "station"),

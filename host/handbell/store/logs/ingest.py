@@ -148,20 +148,21 @@ def ingest_in(
     collected_utc_us: int,
     origin: str | None = None,
     filed: str | None = None,
+    kept: bool = False,
     played: journals.Played | None = None,
     tell_moves: bool = True,
 ) -> Ingested:
     """Take a journal in as a part of a transaction; as ``ingest_run`` in all else.
 
-    ``origin`` and ``filed`` say with which other runs it can, or must, be of one class, ``played``
-    what it is of if it does not say it itself. Without ``tell_moves`` the caller says which logs
-    went to another class.
+    ``origin`` and ``filed`` say with which other runs it can, or must, be of one class, ``kept``
+    that no coach said so, ``played`` what it is of if it does not say it itself. Without
+    ``tell_moves`` the caller says which logs went to another class.
     """
     log = _read(journal, box_id, collected_utc_us, played)
     timeline = _timeline_of(conn, log)
     if isinstance(timeline, Ingested):
         return timeline
-    return _take_in(conn, _count(log, timeline), origin, filed, tell_moves)
+    return _take_in(conn, _count(log, timeline), origin, filed, kept, tell_moves)
 
 
 @dataclass(frozen=True)
@@ -235,6 +236,7 @@ def _take_in(
     ready: _Ready,
     origin: str | None = None,
     filed: str | None = None,
+    kept: bool = False,
     tell_moves: bool = True,
 ) -> Ingested:
     """Write a run; raises _AlreadyThereError when another program was quicker.
@@ -250,7 +252,8 @@ def _take_in(
         raise _AlreadyThereError(_as_before(conn, now.id, now.class_id))
     if now.altered is not None:  # a name may have been taken out since it was read
         ready = _count(log, timelines.decode(now.altered))
-    row = {"id": run, "class_id": None, "origin": origin, "filed": filed, **_run_row(log)}
+    row = {"id": run, "class_id": None, **_run_row(log)}
+    row |= {"origin": origin, "filed": filed, "kept": kept}
     conn.execute(insert(tables.runs), row)
     differ: list[str] = []
     moved = differ if tell_moves else None
