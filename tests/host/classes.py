@@ -181,18 +181,19 @@ def play(
     start_utc_ms: int | None = START_UTC_MS,
     stop_ms: int | None = None,
     never_starts: bool = False,
+    boot: int = 1,
 ) -> Run:
     """Play a timeline with presses and return its run.
 
     ``start_utc_ms`` None is a box without a clock; ``stop_ms`` ends the run from outside;
-    ``never_starts`` is a run that was armed and taken back.
+    ``never_starts`` is a run that was armed and taken back; ``boot`` is which of the box's starts.
     """
     reader = t.Reader(io.BytesIO(data))
     model = None if start_utc_ms is None else ClockModel((start_utc_ms - 20_000) * 1000, 0)
     clock = RunTime(0, 0, model)
     run = Run()
     run.keep(j.run_record(bytes.fromhex(digest_of(data)), reader.head.station))
-    _tell_box(run, model, 1)
+    _tell_box(run, model, boot)
     runner = Runner(reader, clock, run)
     runner.arm(ZERO_MS)
     if never_starts:

@@ -58,6 +58,13 @@ def date_of(utc_us: int) -> str:
     return f"{at.day} {MONTHS[at.month - 1]} {at.year}, {at:%H:%M}"
 
 
+def class_date(start_utc_us: int | None, collected_utc_us: int) -> str:
+    """Return when a class began, or that only the time of collecting is known."""
+    if start_utc_us is not None:
+        return date_of(start_utc_us)
+    return f"{date_of(collected_utc_us)} (collected; no box had a clock)"
+
+
 def day_of(day: date) -> str:
     """Return a day in few letters: "6 Jul"."""
     return f"{day.day} {MONTHS[day.month - 1][:3]}"

@@ -7,7 +7,7 @@ import sys
 from typing import TYPE_CHECKING, Any
 
 from handbell.base.errors import UsageError
-from handbell.base.times import date_of
+from handbell.base.times import class_date
 from handbell.cli.classes import store_argument
 from handbell.cli.render import Result
 from handbell.cli.reports import class_argument
@@ -74,7 +74,7 @@ def _told(record: ClassRecord, new: bool, moved: list[str]) -> Result:
     names = ", ".join(f"{w.bib}={w.name}" for _, w in sorted(record.wearers.items()) if w.name)
 
     def text(out: Console) -> None:
-        when = date_of(row.start_utc_us or row.collected_utc_us)
+        when = class_date(row.start_utc_us, row.collected_utc_us)
         out.print(f"Class {row.id}: {row.title}, {when}", markup=False, soft_wrap=True)
         for log in data["logs"]:
             end = f"; {log['reason']}" if log["reason"] else ""

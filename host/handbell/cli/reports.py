@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from handbell.base.errors import UsageError
-from handbell.base.times import date_of
+from handbell.base.times import class_date
 from handbell.base.words import several
 from handbell.cli.render import Result
 
@@ -129,8 +129,7 @@ def _listed(classes: list[ClassRow]) -> Result:
         if not classes:
             out.print("No class yet. Bring one in with: handbell collect", markup=False)
         for c in classes:
-            clock = "" if c.start_utc_us else " (collected; no box had a clock)"
-            when = date_of(c.start_utc_us or c.collected_utc_us) + clock
+            when = class_date(c.start_utc_us, c.collected_utc_us)
             boxes = several(c.boxes, "box", "boxes")
             out.print(f"{c.id:>5}  {when}  {c.title}, {boxes}", markup=False)
 

@@ -138,6 +138,11 @@ class ClassReport:
     talk: Talk
     caution: str = CAUTION
 
+    @property
+    def box_count(self) -> int:
+        """How many boxes there were; one that was started again has a line for each log."""
+        return len({box.box_id for box in self.boxes})
+
     def as_json(self) -> dict[str, Any]:
         """Return the report as a dictionary of plain values."""
         return {"start_utc": _iso(self.start_utc_us), **plain(self)}

@@ -47,7 +47,7 @@ def oddities(
 
 def _stations(record: ClassRecord) -> list[str]:
     found = []
-    there = [run.station for run in record.runs]
+    there = [station for station, _ in {(run.station, run.box_id) for run in record.runs}]
     for station, label in record.stations.items():
         if station not in there:
             found.append(f"{label or f'Station {station}'} sent no log of this class.")

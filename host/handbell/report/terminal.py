@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from handbell.base.times import date_of, whole_clock
+from handbell.base.times import class_date, whole_clock
 from handbell.base.words import several
 
 from .cells import cell_words, fade_words, number_of
@@ -20,9 +20,9 @@ if TYPE_CHECKING:
 
 def print_report(report: ClassReport, out: Console) -> None:
     """Print a whole report. Names are never taken for markup."""
-    when = date_of(report.start_utc_us or report.collected_utc_us)
+    when = class_date(report.start_utc_us, report.collected_utc_us)
     out.print(f"{report.title}, class {report.class_id}", style="bold", markup=False)
-    boxes = several(len(report.boxes), "box", "boxes")
+    boxes = several(report.box_count, "box", "boxes")
     who = several(len(report.people), "person", "people")
     out.print(f"{when}, {whole_clock(report.slot_ms)} long, {boxes}, {who}", markup=False)
     out.print()

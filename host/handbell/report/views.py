@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from typing import Any
 
-from handbell.base.times import date_of
+from handbell.base.times import class_date
 
 from .cells import cell_words, fade_words, number_of
 from .charts import bars_of
@@ -27,7 +27,7 @@ class View:
 def class_view(report: ClassReport) -> View:
     """Return what the page of a class shows."""
     shown = {
-        "when": date_of(report.start_utc_us or report.collected_utc_us),
+        "when": class_date(report.start_utc_us, report.collected_utc_us),
         "exercises": [_exercise(table) for table in report.exercises],
         "boxes": [
             (box, *rang_words(line))

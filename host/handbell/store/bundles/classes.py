@@ -239,6 +239,7 @@ def _log(parts: Mapping[str, bytes], number: int, one: Told) -> Log:
         collected_utc_us=one["collected_utc_us"],
         whole=found.state == "whole" and not found.stopped,
         pressed_ms=tuple(pressed_ms),
+        cut=found.state == "cut",
         boot=found.boot or 0,
     )
 

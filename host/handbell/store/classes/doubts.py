@@ -12,7 +12,7 @@ from sqlalchemy import Connection, Row, and_, select
 from handbell.store.database.tables import classes, runs, wearers
 
 from .parted import COLLECTING_US, Parted
-from .together import START_APART_US
+from .together import START_APART_US, Log
 
 Rows = Mapping[int, Row[Any]]
 
@@ -23,6 +23,9 @@ def sentences(rows: Rows, found: Parted) -> list[str]:
     said = []
     for place, among in found.unsure.items():
         log = found.classes[place][0]
+        if place in found.again:
+            said.append(_again(log, number[place], number[found.again[place]]))
+            continue
         may = " or ".join(f"class {n}" for n in sorted({number[other] for other in among}))
         said.append(
             f"A log of box {log.box_id[-4:]} (station {log.station}) tells no time: it may be of "
@@ -54,6 +57,16 @@ def sentences(rows: Rows, found: Parted) -> list[str]:
             f"handbell class {n} --apart BOX BOX"
         )
     return said
+
+
+def _again(log: Log, now: int, cut: int) -> str:
+    """Say that a box which was cut off in a class was probably started again there."""
+    return (
+        f"A log of box {log.box_id[-4:]} (station {log.station}) tells no time. That box lost "
+        f"power in class {cut} and was started again by hand later: this is most likely the rest "
+        f"of class {cut}. It is class {now} until you say which it is: "
+        f"handbell class {now} --join {cut}"
+    )
 
 
 def of_another_origin(conn: Connection, class_id: int) -> list[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
+from itertools import pairwise
 from typing import Any
 
 from sqlalchemy import Connection, Row, Select, delete, select, update
@@ -27,7 +28,9 @@ OF_RUN = (
 )
 LOG_LEAST = 8  # signs of a digest, as the command lists it
 _R = tables.runs.c
-_FACTS: Select[Any] = select(_R.id, _R.digest, _R.box_id, _R.station, _R.origin, _R.start_utc_us)
+_FACTS: Select[Any] = select(
+    _R.id, _R.digest, _R.box_id, _R.station, _R.origin, _R.state, _R.start_utc_us
+)
 
 
 def join_classes(store: Store, class_id: int, into: int, moved: list[str] | None = None) -> int:
@@ -46,9 +49,16 @@ def join_classes(store: Store, class_id: int, into: int, moved: list[str] | None
                 f"Classes {class_id} and {into} are not two classes of one plan",
                 "handbell report --list shows the classes there are",
             )
-        twice = {(r.box_id, r.station) for r in mine} & {(r.box_id, r.station) for r in yours}
+        both = {(r.box_id, r.station) for r in mine} & {(r.box_id, r.station) for r in yours}
+        twice = [
+            place
+            for place in sorted(both)
+            if not _one_after_the_other(
+                conn, [r for r in (*mine, *yours) if (r.box_id, r.station) == place]
+            )
+        ]
         if twice:
-            box_id, station = min(twice)
+            box_id, station = twice[0]
             raise UsageError(
                 f"Box {box_id} played station {station} in class {class_id} and in class {into}, "
                 "so they are two",
@@ -104,6 +114,16 @@ def set_apart(
         return number
 
     return store.doing(work)
+
+
+def _one_after_the_other(conn: Connection, some: Collection[Row[Any]]) -> bool:
+    """Whether a box's logs can be of one class: after each but the last it was cut off."""
+    boots = joining.boots_of(conn, [row.id for row in some])
+    in_order = sorted(some, key=lambda row: boots.get(row.id, 0))
+    return all(
+        one.state == "cut" and boots.get(one.id, 0) < boots.get(other.id, 0)
+        for one, other in pairwise(in_order)
+    )
 
 
 def put_together(conn: Connection, some: Collection[int], differ: list[str] | None = None) -> int:

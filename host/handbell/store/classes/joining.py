@@ -186,8 +186,8 @@ def _by_id(conn: Connection, query: Select[Any], values: Mapping[str, Any]) -> R
 
 
 def _logs(conn: Connection, rows: Rows, slot_us: int) -> list[Log]:
-    lost = [row.id for row in rows.values() if row.start_utc_us is None]
-    boots = _boots(conn, lost) if lost else {}
+    lost = {row.box_id for row in rows.values() if row.start_utc_us is None}
+    boots = boots_of(conn, [row.id for row in rows.values() if row.box_id in lost])
     return [
         Log(
             run=row.id,
@@ -198,6 +198,7 @@ def _logs(conn: Connection, rows: Rows, slot_us: int) -> list[Log]:
             slot_us=slot_us,
             collected_utc_us=row.collected_utc_us,
             whole=row.state == "whole" and not row.stopped,
+            cut=row.state == "cut",
             boot=boots.get(row.id, 0),
             origin=row.origin,
             filed=row.filed,
@@ -207,8 +208,10 @@ def _logs(conn: Connection, rows: Rows, slot_us: int) -> list[Log]:
     ]
 
 
-def _boots(conn: Connection, some: Sequence[int]) -> dict[int, int]:
+def boots_of(conn: Connection, some: Sequence[int]) -> dict[int, int]:
     """Return at which of its box's starts each run began, as its log's second record says."""
+    if not some:
+        return {}
     second = func.substr(runs.c.journal, j.RECORD_SIZE + 1, j.RECORD_SIZE).label("second")
     found = {}
     for row in conn.execute(select(runs.c.id, second).where(runs.c.id.in_(some))):

@@ -11,7 +11,8 @@ of a station in one class are always said.
 
 Logs without a clock: a box's logs, in their order, go to the classes that lack that box, in
 theirs, if there is only one way to place as many as possible. Else a log is a class of its own
-and it is said which classes it may be of.
+and it is said which classes it may be of. A box that was cut off in a class and has a log of a
+later start may have been started again there: that is said, unless a later class lacks the box.
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ from .together import (
     filed,
     said,
     start_apart,
+    started_again,
     starts_near,
     timed_groups,
 )
@@ -40,7 +42,8 @@ LATELY_US = 12 * 60 * MINUTE_US
 class Parted:
     """Logs by class; the doubts are places in ``classes``.
 
-    ``unsure`` has, for a class that is one log without a clock, the classes it may be of.
+    ``unsure`` has, for a class that is one log without a clock, the classes it may be of; ``again``
+    the one in which its box was cut off before.
     ``halls`` are pairs kept apart only since both were pressed at the same station and time.
     ``shared`` are classes in which two boxes of a station are, which nobody said. ``either`` are
     logs that came to one of two classes that a coach parted, and may be of the other as well.
@@ -48,6 +51,7 @@ class Parted:
 
     classes: list[list[Log]] = field(default_factory=list)
     unsure: dict[int, list[int]] = field(default_factory=dict)
+    again: dict[int, int] = field(default_factory=dict)
     halls: list[tuple[int, int, int]] = field(default_factory=list)  # and the station
     shared: list[tuple[int, int]] = field(default_factory=list)  # and the station
     either: list[tuple[Log, int, int]] = field(default_factory=list)  # and the other
@@ -103,6 +107,9 @@ def _part(logs: Sequence[Log], found: Parted) -> None:
     found.classes += fixed
     for log, among in unsure:
         found.unsure[len(found.classes)] = [first + place for place in among]
+        cut = [place for place in among if _went_on(log, timed[place])]
+        if cut:
+            found.again[len(found.classes)] = first + cut[-1]
         found.classes.append([log])
     _without_any_clock(left, found)
     for (m, one), (n, other) in combinations(enumerate(timed, first), 2):
@@ -183,7 +190,10 @@ def _place(
         before = [log.collected_utc_us for log in logs if log.box_id == box_id]
         fits = [[_fits(log, group, before) for group in timed] for log in mine]
         for log, among, certain in zip(mine, *_ways(fits), strict=True):
-            if certain:
+            cut = [place for place, group in enumerate(timed) if _went_on(log, group)]
+            if cut and (not among or among[-1] < cut[-1]):  # they are in the order of their starts
+                unsure.append((log, [*among, cut[-1]]))
+            elif certain:
                 sure.setdefault(among[0], []).append(log)
             elif among:
                 unsure.append((log, among))
@@ -194,6 +204,13 @@ def _place(
         timed[place] += once
         unsure += [(log, [place]) for log in more]
     return unsure, left
+
+
+def _went_on(lost: Log, group: Sequence[Log]) -> bool:
+    """Whether a box may have been started again, without a clock, in the class that cut it off."""
+    same = [other for other in group if other.box_id == lost.box_id]
+    near = any(_may_be_of(lost, other) for other in same)
+    return near and all(started_again(other, lost) for other in same)
 
 
 def _once_at_a_station(some: Sequence[Log]) -> tuple[list[Log], list[Log]]:

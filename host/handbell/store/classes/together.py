@@ -22,10 +22,10 @@ Pair = tuple[str, str]
 class Log:
     """The facts of a run that say which class it is of; ``start_utc_us`` None: clock lost.
 
-    ``pressed_ms`` is when it was pressed, since its start. ``boot`` puts a box's logs without a
-    clock in order, then ``run``, the order in which the box gave them. Logs of different ``origin``
-    are never one class; those with the same ``filed`` always are, as a coach said or, with
-    ``kept``, an import did.
+    ``pressed_ms`` is when it was pressed, since its start. ``cut``: it has no end, or a torn one.
+    ``boot`` puts a box's logs without a clock in order, then ``run``, the order in which the box
+    gave them. Logs of different ``origin`` are never one class; those with the same ``filed``
+    always are, as a coach said or, with ``kept``, an import did.
     """
 
     run: int
@@ -41,6 +41,7 @@ class Log:
     origin: str | None = None
     filed: str | None = None
     kept: bool = False
+    cut: bool = False
 
 
 def timed_groups(logs: Sequence[Log], clashing: set[Pair]) -> list[list[Log]]:
@@ -205,6 +206,12 @@ def start_apart(log: Log, others: Iterable[Log]) -> int | None:
         return None
     nearest = min((abs(mine - start) for start in starts if start is not None), default=None)
     return 0 if nearest is not None and nearest <= SAME_START_US else nearest
+
+
+def started_again(one: Log, other: Log) -> bool:
+    """Whether a box may have played on in a later log, by hand, after it was cut off in one."""
+    same = one.box_id == other.box_id and one.station == other.station
+    return same and one.cut and one.boot < other.boot
 
 
 def clashing_pairs(logs: Iterable[Log]) -> set[Pair]:

@@ -1,0 +1,131 @@
+"""A box without a clock part that lost power in a class and was started again by hand."""
+
+import classes
+import pytest
+from sqlalchemy import select
+
+from handbell.cli.main import main
+from handbell.store.classes import joining
+from handbell.store.database import tables
+from handbell.store.results.queries import load_class, load_row
+from handbell_core import journal as j
+
+pytest_plugins = ["store_fixtures"]
+
+MINUTE_MS = 60_000
+START_MS = classes.START_UTC_MS
+EVENING_MS = START_MS + 60 * MINUTE_MS
+BLOCKS = ((classes.Piece("Ring rows", 300), classes.Piece("Sit-ups", 300)),)
+
+
+def take(store, box, start_ms, cut_ms=0, presses=4, collected_ms=EVENING_MS, **how):
+    """Take in a box's log; with ``cut_ms`` it lost power so long after its start."""
+    data = classes.timeline(BLOCKS, (box,), box, rounds=3, plan=b"a", rate=False)
+    store.put_timeline(data)
+    store.put_plan(b"a", "Evening")
+    at_ms = [15_000 + how.get("boot", 1) * 900 + n * 7_000 for n in range(presses)]
+    run = classes.play(data, [classes.Press(ms) for ms in at_ms], start_ms, **how)
+    kept = sum(ms <= cut_ms for ms in run.times_ms) if cut_ms else len(run.records)
+    return store.ingest(b"".join(run.records[:kept]), classes.BOX_IDS[box - 1], collected_ms * 1000)
+
+
+def cut_and_restarted(store):
+    """Three boxes, of which the second lost power and was started again; return its second log."""
+    for box in (1, 2, 3):
+        take(store, box, START_MS, cut_ms=100_000 if box == 2 else 0)
+    return take(store, 2, None, presses=3, boot=2)
+
+
+def doubts(store):
+    with store.reading() as conn:
+        some = conn.scalars(select(tables.runs.c.id)).all()
+    return joining.doubts(store, some)
+
+
+def classes_of(store):
+    with store.reading() as conn:
+        return conn.scalars(select(tables.runs.c.class_id).order_by(tables.runs.c.id)).all()
+
+
+def follow(said, place):
+    """Type the command that a sentence ends with."""
+    assert main([*said.rsplit("handbell ", 1)[1].split(), "--store", place]) == 0
+
+
+def test_a_box_that_was_cut_off_and_started_again_is_said_with_what_to_type(store, place, capsys):
+    lost = cut_and_restarted(store)
+    assert classes_of(store) == [1, 1, 1, 2] and lost.class_id == 2
+    (said,) = doubts(store)
+    assert said == (
+        "A log of box 0002 (station 2) tells no time. That box lost power in class 1 and was "
+        "started again by hand later: this is most likely the rest of class 1. It is class 2 until "
+        "you say which it is: handbell class 2 --join 1"
+    )
+    follow(said, place)
+    assert classes_of(store) == [1, 1, 1, 1] and doubts(store) == []
+    capsys.readouterr()
+    assert main(["report", "--store", place]) == 0
+    out = capsys.readouterr().out
+    assert "class 1" in out and "3 boxes" in out and "no box had a clock" not in out
+    assert "played by 2 boxes" not in out
+
+
+def test_one_that_was_cut_off_twice_comes_to_its_class_log_by_log(store, place):
+    for box in (1, 2):
+        take(store, box, START_MS, cut_ms=100_000 if box == 2 else 0)
+    take(store, 2, None, cut_ms=60_000, boot=2)
+    take(store, 2, None, presses=3, boot=3)
+    assert classes_of(store) == [1, 1, 2, 3]
+    for said in doubts(store):
+        assert "most likely the rest of class 1" in said
+        follow(said, place)
+    assert classes_of(store) == [1, 1, 1, 1]
+
+
+def test_a_class_before_the_one_in_which_a_box_was_cut_off_does_not_get_its_rest(store):
+    for box in (1, 3):
+        take(store, box, START_MS - 40 * MINUTE_MS)
+    lost = cut_and_restarted(store)
+    assert lost.class_id == 3
+    assert "most likely the rest of class 2" in " ".join(doubts(store))
+
+
+def test_a_later_class_that_lacks_the_box_gets_its_log_as_before(store):
+    cut_and_restarted(store)
+    take(store, 1, START_MS + 40 * MINUTE_MS)
+    take(store, 3, START_MS + 40 * MINUTE_MS)
+    found = classes_of(store)
+    assert found[:3] == [1, 1, 1] and found[3] == found[4] == found[5] != 1
+    assert doubts(store) == []
+
+
+@pytest.mark.parametrize("how", ["whole", "earlier"])
+def test_two_logs_of_a_box_that_are_not_one_after_the_other_can_not_be_of_one_class(
+    store, place, capsys, how
+):
+    take(store, 1, START_MS)
+    take(store, 2, START_MS, cut_ms=0 if how == "whole" else 100_000, boot=5)
+    lost = take(store, 2, None, presses=3, boot=7 if how == "whole" else 4)
+    assert lost.class_id == 2
+    assert not [said for said in doubts(store) if "most likely" in said]
+    assert main(["class", "2", "--join", "1", "--store", place]) == 2
+    assert "so they are two" in capsys.readouterr().err
+
+
+def test_a_lone_log_without_a_clock_does_not_hide_the_class_it_may_be_of(store, place, capsys):
+    cut_and_restarted(store)
+    assert load_row(store).id == 1 and load_class(store).row.id == 1
+    for words in (["report", "2"], ["class", "2"], ["report", "--list"]):
+        assert main([*words, "--store", place]) == 0
+        assert "(collected; no box had a clock)" in capsys.readouterr().out
+    later = EVENING_MS + 30 * 60 * MINUTE_MS
+    lost = take(store, 3, None, presses=2, collected_ms=later, boot=9)
+    assert load_row(store).id == lost.class_id, "a day later it is no part of that class"
+
+
+def test_what_was_counted_before_and_after_the_cut_is_both_in_the_class(store, place):
+    cut_and_restarted(store)
+    follow(doubts(store)[0], place)
+    told = [r for r in load_class(store, 1).results if r.bib == 2 and r.flags & j.RES_ASKED]
+    assert {r.run for r in told} == {2, 4}
+    assert sum(max(r.reps, 0) for r in told) == 7
