@@ -317,7 +317,7 @@ def test_a_log_whose_station_is_taken_in_the_class_here_is_a_class_of_its_own_an
         number = done.classes[-1]
         assert f"has classes 1 and {number} as one; here each has a log of station 3." in said
     for command in said.split("To have it so here: ")[1].split(", then "):
-        assert main([*command.split()[1:], "--store", place]) == 0
+        assert main([*command.split("two still, ")[-1].split()[1:], "--store", place]) == 0
     names = {some: worn.get(3) for some, worn in boxes_of(store).items()}
     assert names == {(1, 2, box): None, (1,): None, (3,): "Amy" if named else None}
 
@@ -378,7 +378,8 @@ def test_a_log_that_goes_to_another_class_by_an_import_is_told_though_nobody_is_
     assert main([*first.split()[1:], "--store", place]) == 0
     with store.reading() as conn:
         number = conn.scalar(select(tables.runs.c.class_id).order_by(tables.runs.c.class_id.desc()))
-    joins = last.split(", with")[0].replace("NUMBER", str(number))
+    assert last.startswith("if that did not bring it back, handbell class NUMBER --join 1")
+    joins = last.split(", with")[0].split("back, ")[1].replace("NUMBER", str(number))
     assert main([*joins.split()[1:], "--store", place]) == 0
 
 

@@ -10,6 +10,7 @@ import threading
 import pytest
 
 from handbell.base.errors import HandbellError
+from handbell.base.files import beside
 from handbell.boxes.classes.stations import SentClass, Starts, StationMap, data_folder, last_sent
 from handbell.cli.main import main
 from handbell.coach.advice.limits import load_limits
@@ -218,3 +219,17 @@ def test_a_number_that_is_too_long_is_told_with_its_file(tmp_path, read, number)
     path.write_text(f"[x]\nkey = {number}\n", encoding="utf-8")
     with pytest.raises(HandbellError, match=r"own\.toml"):
         read(path)
+
+
+def test_forgetting_takes_what_interrupted_work_left_behind_if_the_name_stands_in_it(tmp_path):
+    gone = [beside(tmp_path / "stations.json"), tmp_path / "partial" / "box1-0a1b"]
+    stays = [beside(tmp_path / "library.toml"), tmp_path / "partial" / "box2-0a1b"]
+    (tmp_path / "partial").mkdir()
+    for path in gone:
+        path.write_bytes(b'\xff\x00{"label": "Uma\'s box')
+    for path in stays:
+        path.write_bytes(b'\xff\x00{"label": "Umag')
+    assert forget_in_files(tmp_path, "Uma", dry_run=True)[0] == sorted(map(str, gone))
+    assert all(path.exists() for path in gone)
+    forget_in_files(tmp_path, "Uma")
+    assert not any(path.exists() for path in gone) and all(path.exists() for path in stays)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import codecs
 import contextlib
 import os
+import re
 import secrets
 import shutil
 from collections.abc import Iterator
@@ -22,6 +23,11 @@ _PAGE, _LINE = 160, 40  # bytes that all our pages, and all tables or lists of a
 def beside(path: Path) -> Path:
     """Return a new name in the same folder, to write a file under until it is whole."""
     return path.with_name(f".{path.name}.{secrets.token_hex(4)}")
+
+
+def is_left_over(path: Path) -> bool:
+    """Whether a file has such a name: where nobody writes, a write was interrupted."""
+    return re.fullmatch(r"\..+\.[0-9a-f]{8}", path.name) is not None
 
 
 @contextlib.contextmanager

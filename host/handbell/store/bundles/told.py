@@ -58,7 +58,8 @@ def otherwise(conn: Connection, told: Iterable[Told]) -> list[str]:
                 for mine, rows in both
                 if rows
             ]
-            steps.append(f"handbell class {other} --join {first}")
+            may = "if they are two still, " if steps else ""  # the rules may join them
+            steps.append(f"{may}handbell class {other} --join {first}")
             why = "; here each has a log of station " + ", ".join(map(str, stations))
             said.append(
                 f"The bundle has classes {first} and {other} as one{why if stations else ''}. "

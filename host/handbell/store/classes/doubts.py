@@ -195,7 +195,7 @@ def _way_back(
             if twice:
                 steps.append(f"handbell class {old} --apart {' '.join(twice)}")
             alone = number == str(new)
-            may = "if that did not bring it back, " if twice and alone else ""  # the rules may
+            may = "if that did not bring it back, " if steps else ""  # the rules may
             steps.append(f"{may}handbell class {number} --join {old}")
             if not alone:
                 steps[-1] += ", with the number that the first one prints"

@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 from typing import Any
 
-from handbell.base.files import write_whole
+from handbell.base.files import is_left_over, write_whole
 
 from .redact import without_name
 
@@ -15,9 +15,19 @@ def forget_in_files(folder: Path, name: str, dry_run: bool = False) -> tuple[lis
     """Take a name out of a data folder's JSON files; return those it stood in, and warnings.
 
     Only texts change, never keys or numbers. A coach's own TOML files are left alone: a warning
-    names those in which it stands.
+    names those in which it stands. What an interrupted write or collecting left behind is nobody's:
+    it goes if the name stands in it.
     """
     found, warnings = [], []
+    for path in sorted([*filter(is_left_over, folder.glob(".*")), *folder.glob("partial/*")]):
+        try:
+            words = path.read_bytes().decode("utf-8", "replace")
+            if without_name(words, name) is not None:
+                found.append(str(path))
+                if not dry_run:
+                    path.unlink()
+        except OSError as error:
+            warnings.append(f"{path} could not be cleaned ({error}): delete it.")
     for path in sorted(folder.glob("*.json")):
         try:
             if _in_json(path, name, dry_run):
