@@ -64,7 +64,7 @@ def everything(store):
     with store.reading() as conn:
         return {
             name: conn.execute(
-                select(*(c for c in table.c if c.name not in ("origin", "filed"))).order_by(
+                select(*(c for c in table.c if c.name not in ("origin", "filed", "kept"))).order_by(
                     *table.primary_key
                 )
             ).all()
