@@ -50,7 +50,7 @@ hardware: setup
 	$(BIN)/python -m hardware.build
 	$(BIN)/python -m hardware.case pictures
 
-# The image for a box's board: make image MICROPYTHON=folder/of/its/source (docs/image.md).
+# The image for a box's board: make image MICROPYTHON=folder/of/its/source (docs/makers/image.md).
 image: setup
 	$(BIN)/python -m image.build "$(MICROPYTHON)"
 

@@ -1,7 +1,7 @@
 """Makes every artefact of the hardware from box.toml, or proves that all are current.
 
 ``python -m hardware.build`` writes the schematic, the wiring picture and the tables of
-docs/hardware.md; ``--check`` writes nothing and names what is wrong or not current.
+docs/makers/hardware.md; ``--check`` writes nothing and names what is wrong or not current.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from hardware import prices, rules, tables
 from hardware.load import PATH, box_of, read, variants
 
 ROOT = Path(__file__).resolve().parents[1]
-PAGE = Path("docs/hardware.md")
+PAGE = Path("docs/makers/hardware.md")
 SCHEMATIC = Path("docs/img/hardware-schematic.svg")
 PICTURE = Path("docs/img/hardware-wiring.svg")
 COMMAND = "python -m hardware.build"

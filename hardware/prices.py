@@ -65,7 +65,7 @@ def _set(data: dict[str, Any], kind: str) -> tuple[Box, int]:
 
 
 def tables(data: dict[str, Any]) -> dict[str, str]:
-    """Return the tables of docs/hardware.md that have prices in them."""
+    """Return the tables of docs/makers/hardware.md that have prices in them."""
     return {"order": order(data), "totals": totals(data)}
 
 

@@ -1,4 +1,4 @@
-"""The tables of docs/hardware.md, as Markdown, each computed from box.toml."""
+"""The tables of docs/makers/hardware.md, as Markdown, each computed from box.toml."""
 
 from __future__ import annotations
 

@@ -8,7 +8,9 @@ from hypothesis import strategies as st
 
 DOCS = Path(__file__).parents[1] / "docs"
 EXAMPLES = {path.stem: path for path in sorted((DOCS / "examples").glob("*.toml"))}
-MANUAL = "".join((DOCS / page).read_text(encoding="utf-8") for page in ("plans.md", "forms.md"))
+MANUAL = "".join(
+    (DOCS / "engineers" / page).read_text(encoding="utf-8") for page in ("plan-file.md", "forms.md")
+)
 IN_MANUAL = re.findall(r"```toml\n(.*?)```", MANUAL, re.S)
 
 

@@ -1,7 +1,7 @@
 """The journal: a box's append-only record of one run, in 24-byte records that check themselves.
 
-Little-endian; laid out byte by byte in ``docs/formats.md``. A torn tail is dropped, a broken
-record in the middle is passed over and counted. Taps are raw enough to be counted again.
+Little-endian; laid out byte by byte in ``docs/engineers/formats.md``. A torn tail is dropped, a
+broken record in the middle is passed over and counted. Taps are raw enough to be counted again.
 """
 
 import binascii

@@ -1,7 +1,7 @@
 """The timeline: what one box plays, as fixed-size spans behind a header and a string table.
 
-Little-endian; laid out byte by byte in ``docs/formats.md``. The reader holds one span at a time,
-so a two-hour class costs a box the same memory as a two-minute one.
+Little-endian; laid out byte by byte in ``docs/engineers/formats.md``. The reader holds one span at
+a time, so a two-hour class costs a box the same memory as a two-minute one.
 """
 
 import binascii

@@ -1,4 +1,4 @@
-"""The pictures of the case and of its assembly, for docs/build.md."""
+"""The pictures of the case and of its assembly, for docs/makers/build.md."""
 
 from __future__ import annotations
 

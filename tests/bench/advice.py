@@ -1,6 +1,6 @@
 """How well advice and suspicion find what was planted: seasons of modelled athletes.
 
-    python tests/bench/advice.py [--seasons N] [--write docs/analysis.md]
+    python tests/bench/advice.py [--seasons N] [--write docs/engineers/analysis.md]
 
 ``--write`` replaces the tables on the page.
 """

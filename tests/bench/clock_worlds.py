@@ -1,6 +1,6 @@
 """Made-up crystals, rooms and cables, for the simulation of clocks beside this file.
 
-Every figure that no source stands beside is an assumption (from memory); ``docs/skew.md`` lists
+Every figure that no source stands beside is an assumption (from memory); ``docs/engineers/skew.md`` lists
 them. Times are true seconds, as numpy arrays; stamps are whole microseconds as the code has them.
 """
 

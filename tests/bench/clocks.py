@@ -1,6 +1,6 @@
 """How far apart boxes ring: the host's and the box's own clock code against made-up crystals.
 
-    python tests/bench/clocks.py [--classes N] [--write docs/skew.md]
+    python tests/bench/clocks.py [--classes N] [--write docs/engineers/skew.md]
 
 ``--write`` replaces the tables on the page and draws the chart beside it, in ``img/skew.svg``.
 """

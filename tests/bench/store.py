@@ -1,6 +1,6 @@
 """How long the store takes for a million taps, as a ratio to a plain pandas pass over them.
 
-    python tests/bench/store.py [--taps N] [--only sqlite] [--write docs/store.md]
+    python tests/bench/store.py [--taps N] [--only sqlite] [--write docs/engineers/store.md]
 
 The classes are made up: ten boxes, twenty people, twelve rounds of six exercises, by the core's
 own runner. Each box's log is taken in by itself and committed, two at once, as collecting takes all

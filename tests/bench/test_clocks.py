@@ -1,6 +1,6 @@
 """A small run of the clock simulation beside this file: the figures that the design promises.
 
-The worlds' figures are listed in docs/skew.md; the code under test is the host's and the core's.
+The worlds' figures are listed in docs/engineers/skew.md; the code under test is the host's and the core's.
 """
 
 import numpy as np

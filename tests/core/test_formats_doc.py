@@ -1,4 +1,4 @@
-"""The worked dumps in docs/formats.md, decoded by the core."""
+"""The worked dumps in docs/engineers/formats.md, decoded by the core."""
 
 import io
 import re
@@ -8,7 +8,7 @@ from pathlib import Path
 from handbell_core import frames, journal
 from handbell_core import timeline as tl
 
-PAGE = (Path(__file__).parents[2] / "docs" / "formats.md").read_text(encoding="utf-8")
+PAGE = (Path(__file__).parents[2] / "docs" / "engineers" / "formats.md").read_text(encoding="utf-8")
 
 
 def block(kind: str) -> str:

@@ -17,7 +17,7 @@ from handbell.virtual.screen import Screen
 
 ROOT = Path(__file__).parents[2]
 PICTURES = ROOT / "docs" / "img"
-MANUAL = ROOT / "docs" / "screens.md"
+MANUAL = ROOT / "docs" / "coaches" / "screens.md"
 SCALE, MARGIN = 4, 12
 LIT, GLASS = (222, 232, 236), (14, 16, 20)
 
@@ -124,7 +124,7 @@ def test_picture_in_manual_is_what_the_box_shows(told, name):
 def test_manual_shows_every_picture_with_a_sentence():
     text = MANUAL.read_text(encoding="utf-8")
     for name in SHOWN:
-        assert f"(img/screen-{name}.png)" in text, name
+        assert f"(../img/screen-{name}.png)" in text, name
     kept = {path.stem for path in PICTURES.glob("screen-*.png")}
     assert kept == {f"screen-{name}" for name in SHOWN}
 

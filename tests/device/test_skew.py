@@ -33,7 +33,7 @@ rounds = 10
 """
 CLASS_S = 610
 MINUTE_US = 60_000_000
-# A bell's onset is no sooner than its time and up to 1 ms late (docs/timing.md)
+# A bell's onset is no sooner than its time and up to 1 ms late (docs/engineers/timing.md)
 RING_US = 1_000
 
 

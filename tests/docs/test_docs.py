@@ -15,7 +15,7 @@ from handbell.virtual.box import BoxSpec
 from handbell.virtual.world import World
 
 ROOT = Path(__file__).parents[2]
-PAGES = [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))]
+PAGES = [ROOT / "README.md", *sorted((ROOT / "docs").rglob("*.md"))]
 IDS = ("b000000000000a01", "b000000000000a02", "b000000000009f21")  # one ends as the manual's
 STAYS = {"virtual"}  # runs until it is left; has tests of its own
 
@@ -63,10 +63,10 @@ def test_every_command_is_in_the_manual_or_the_readme():
 
 def test_no_page_promises_step_to_boxes_that_are_pressed_one_after_another():
     pages = {p.name: " ".join(p.read_text(encoding="utf-8").split()) for p in PAGES}
-    for name in ("classes.md", "plans.md"):
+    for name in ("classes.md", "plan-file.md"):
         assert "go on together only if all" in pages[name]
     assert "you can walk round" not in pages["classes.md"]
-    assert "pressed at different moments go on together" not in pages["plans.md"]
+    assert "pressed at different moments go on together" not in pages["plan-file.md"]
     told = Walk(4, 30).words()
     assert "hold each of the others once more" not in pages["classes.md"], "under 5 s are left then"
     assert "5 s for every box: 20 s for four" in pages["classes.md"]
@@ -77,7 +77,7 @@ def test_no_page_promises_step_to_boxes_that_are_pressed_one_after_another():
 ACTIVATE = ". .venv/bin/activate"
 
 
-@pytest.mark.parametrize("name", ["README.md", "docs/classes.md"])
+@pytest.mark.parametrize("name", ["README.md", "docs/coaches/classes.md"])
 def test_a_newcomer_is_told_how_handbell_is_found_before_the_first_command(name):
     before, _, _ = (ROOT / name).read_text(encoding="utf-8").partition("$ handbell")
     assert f"    {ACTIVATE}\n" in before

@@ -17,7 +17,7 @@ def pytest_addoption(parser):
 def image(pytestconfig) -> Path:
     named = pytestconfig.getoption("--image", default=None) or os.environ.get("HANDBELL_IMAGE")
     if not named:
-        pytest.skip("no --image and no HANDBELL_IMAGE: see docs/emulator.md")
+        pytest.skip("no --image and no HANDBELL_IMAGE: see docs/engineers/emulator.md")
     pytest.importorskip("rp2040py", reason="pip install -r tests/emulator/requirements.txt")
     pytest.importorskip("littlefs", reason="pip install -r tests/emulator/requirements.txt")
     path = Path(named)

@@ -12,7 +12,7 @@ from handbell.boxes.firmware.uf2 import read_image
 def frozen():
     named = os.environ.get("HANDBELL_FROZEN")
     if not named:
-        pytest.skip("HANDBELL_FROZEN names no image of ours: see docs/image.md")
+        pytest.skip("HANDBELL_FROZEN names no image of ours: see docs/makers/image.md")
     return read_image(Path(named))
 
 

@@ -14,7 +14,7 @@ from rig import digest, of_kind
 BELL_US = 6_000
 NEAR_MS = 60  # presses this close to a span's edge are not held against the oracle
 LOST_MS = 5_000
-OFF_MS = 150  # a tap during a flash write may be told so much late (docs/timing.md)
+OFF_MS = 150  # a tap during a flash write may be told so much late (docs/engineers/timing.md)
 BASE_UTC_MS = 1_700_000_000_000
 
 

@@ -1,4 +1,4 @@
-"""When which cue rings, by docs/timing.md, docs/architecture.md and the words of the cue sheet."""
+"""When which cue rings, by docs/engineers/timing.md, docs/engineers/architecture.md and the words of the cue sheet."""
 
 from __future__ import annotations
 

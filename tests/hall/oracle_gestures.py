@@ -1,4 +1,4 @@
-"""What a tap, a hold and a long hold mean, by docs/classes.md and docs/screens.md."""
+"""What a tap, a hold and a long hold mean, by docs/coaches/classes.md and docs/coaches/screens.md."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What taps add up to, by docs/plans.md ("How people tap") and docs/formats.md (results)."""
+"""What taps add up to, by docs/engineers/plan-file.md ("How people tap") and docs/engineers/formats.md (results)."""
 
 from __future__ import annotations
 

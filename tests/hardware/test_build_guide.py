@@ -5,8 +5,8 @@ import re
 from hardware.build import ROOT
 from hardware.load import box_of, read
 
-GUIDE = (ROOT / "docs" / "build.md").read_text(encoding="utf-8")
-SAFETY = (ROOT / "docs" / "safety.md").read_text(encoding="utf-8")
+GUIDE = (ROOT / "docs" / "makers" / "build.md").read_text(encoding="utf-8")
+SAFETY = (ROOT / "docs" / "coaches" / "safety.md").read_text(encoding="utf-8")
 
 
 def section(number):
@@ -66,7 +66,7 @@ def test_on_usb_alone_the_guide_promises_no_light_and_no_sound():
     assert "stay dark and silent" in table
     assert "the loudspeaker rings nothing and the battery reads 0" in table
     assert "all else passes. They have their turn in step 6" in table
-    hardware = (ROOT / "docs" / "hardware.md").read_text(encoding="utf-8")
+    hardware = (ROOT / "docs" / "makers" / "hardware.md").read_text(encoding="utf-8")
     assert "dark lamps and a silent loudspeaker" in hardware
 
 

@@ -16,7 +16,7 @@ from hardware.case.pictures import FIGURES, PICTURES, figures
 
 ROOT = Path(__file__).resolve().parents[2]
 IMAGES = ROOT / "docs" / "img"
-GUIDE = ROOT / "docs" / "build.md"
+GUIDE = ROOT / "docs" / "makers" / "build.md"
 
 
 @pytest.fixture(scope="module")
@@ -58,7 +58,7 @@ def test_rays_hit_what_is_in_front():
 
 def test_guide_shows_every_picture_and_none_is_missing():
     text = GUIDE.read_text(encoding="utf-8")
-    shown = set(re.findall(r"\(img/([\w-]+)\.png\)", text))
+    shown = set(re.findall(r"\(../img/([\w-]+)\.png\)", text))
     assert set(PICTURES) <= shown
     assert all((IMAGES / f"{name}.png").exists() for name in shown)
 

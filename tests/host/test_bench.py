@@ -375,8 +375,8 @@ def test_without_a_cell_there_is_nothing_to_judge(lay):
 
 
 def test_the_firmware_may_hold_what_leaves_room_for_a_class():
-    """The figures are those of docs/timing.md."""
-    page = (ROOT / "docs" / "timing.md").read_text(encoding="utf-8")
+    """The figures are those of docs/engineers/timing.md."""
+    page = (ROOT / "docs" / "engineers" / "timing.md").read_text(encoding="utf-8")
     in_class_kb = int(re.search(r"live heap in class \| [^|]*\| \*\*(\d+) KB", page).group(1))
     modules_kb, heap_kb = map(
         int,
@@ -554,7 +554,7 @@ def test_a_script_that_fails_while_it_is_skimmed(prompt_over, says, skim, why):
 
 
 def test_the_page_names_all_that_is_on_the_sheet():
-    page = (ROOT / "docs" / "measure.md").read_text(encoding="utf-8")
+    page = (ROOT / "docs" / "makers" / "measure.md").read_text(encoding="utf-8")
     for thing in (*all_items(), *BY_HAND):
         assert f"| {thing.what} |" in page, thing.what
     for item in all_items():

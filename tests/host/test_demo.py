@@ -65,7 +65,9 @@ def test_run_again_the_boxes_ring_in_step_and_the_report_says_so(demo_out, tmp_p
     assert main(["report", "--json", "--store", store]) == 0
     told = json.loads(capsys.readouterr().out)["data"]["skew"]
     assert not told["heard"] and told["end_us"] < 2_000
-    onset_us = 1_000  # a bell is no sooner than its time and up to 1 ms late (docs/timing.md)
+    onset_us = (
+        1_000  # a bell is no sooner than its time and up to 1 ms late (docs/engineers/timing.md)
+    )
     assert abs(told["end_us"] - rang["last_us"]) <= told["end_bound_us"] + onset_us
     page = (out / "report.html").read_text(encoding="utf-8")
     assert "people heard which was first" not in page

@@ -28,7 +28,7 @@ from handbell_core import timeline as t
 
 pytest_plugins = ["store_fixtures"]
 
-DOCS = Path(__file__).parents[2] / "docs" / "store.md"
+DOCS = Path(__file__).parents[2] / "docs" / "engineers" / "store.md"
 NAMES = {
     1: '=HYPERLINK("http://x","y")',
     2: "<b>Mina</b> & 'Co'",

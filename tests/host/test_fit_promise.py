@@ -112,7 +112,7 @@ def rests_of(plan):
 
 
 def least_ms(where, now_ms):
-    """The promise in numbers, as docs/fitting.md tells it. Common practice, no source."""
+    """The promise in numbers, as docs/engineers/fitting.md tells it. Common practice, no source."""
     if where[1] == "break":
         return max(now_ms, 60_000)
     half_more = Fraction(3 * now_ms, 2)

@@ -173,7 +173,7 @@ def test_a_new_board_in_boot_mode_needs_no_port(tmp_path, micropython, monkeypat
     done = put_on(pico, image, url=None)
     assert pico.start() == "image 0.2.0"
     assert (done.port, done.before, done.kept) == (URL, "", None)
-    assert done.words()[-1] == "To go back to what it had before, see docs/image.md."
+    assert done.words()[-1] == "To go back to what it had before, see docs/makers/image.md."
 
 
 def test_the_box_may_come_back_on_another_port_beside_others(pico, image, collected):

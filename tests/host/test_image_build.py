@@ -233,7 +233,7 @@ def test_an_image_that_would_move_the_board_s_files_is_refused(
 
 
 @pytest.mark.skipif(
-    "MICROPYTHON" not in os.environ, reason="MICROPYTHON names no source: see docs/image.md"
+    "MICROPYTHON" not in os.environ, reason="MICROPYTHON names no source: see docs/makers/image.md"
 )
 def test_the_image_is_built(tmp_path):
     """Some minutes; what it makes is read by the same checks that prepare makes."""

@@ -12,7 +12,7 @@ from handbell.coach.swap.rank import Surroundings, Wish, choices, kit_in_use
 
 LIBRARY = load_library()
 ENTRIES = LIBRARY.entries
-PAGE = Path(__file__).parents[2] / "docs" / "exercises.md"
+PAGE = Path(__file__).parents[2] / "docs" / "engineers" / "exercises.md"
 
 # What contains what: each exercise on the left passes through the whole of those on the right.
 CONTAINS = {

@@ -328,7 +328,7 @@ def test_the_manuals_faults():
         '[[block.exercise]]\nname="B"\nwork_s=9\nreps=0\n'
         '[[block]]\nrest=3\n[[block.exercise]]\nname="A"\nwork_s=9\n'
     )
-    page = (DOCS / "plans.md").read_text(encoding="utf-8")
+    page = (DOCS / "engineers" / "plan-file.md").read_text(encoding="utf-8")
     assert all(f"  - {fault}\n" in page for fault in found)
     assert len(found) == 3
 

@@ -451,7 +451,7 @@ def test_the_picos_are_taken(board, machine):
 
 def test_another_board_of_the_family_is_taken_with_a_board_file_of_its_own(board):
     board.facts = ("micropython", (1, 28, 0), "Some Board with RP2040", 6)
-    with pytest.raises(BoxError, match=r"docs/boards\.md"):
+    with pytest.raises(BoxError, match=r"docs/makers/boards\.md"):
         prepare.check("the port", board.prompt())
     (board.flash / "board_local.py").write_text("")
     assert prepare.check("the port", board.prompt()) == 6

@@ -32,5 +32,5 @@ def test_a_small_run_is_measured_and_written_into_the_page(bench, tmp_path, caps
 
 
 def test_the_page_in_the_docs_has_its_marks(bench):
-    text = (BENCH.parents[1] / "docs" / "store.md").read_text(encoding="utf-8")
+    text = (BENCH.parents[1] / "docs" / "engineers" / "store.md").read_text(encoding="utf-8")
     assert text.count(bench.BEGIN) == text.count(bench.END) == 1

@@ -1,7 +1,7 @@
 """A class played again by simpy processes that know nothing of the compiler.
 
 The coach and every athlete are processes. They read the TOML by themselves and follow the manual
-(docs/plans.md, docs/forms.md): the coach calls what happens, athletes walk, keep their own count of turns, and go
+(docs/engineers/plan-file.md, docs/engineers/forms.md): the coach calls what happens, athletes walk, keep their own count of turns, and go
 to a button when it is theirs. What each station saw must equal what its box was told to play, to
 the millisecond. Simulation library: simpy.
 """

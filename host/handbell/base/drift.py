@@ -1,6 +1,6 @@
 """How clocks go wrong: the figures on which every stated error rests.
 
-Rates are in ppb; 1 ppb is 1 us in 1,000 s. ``docs/skew.md`` says what each figure assumes.
+Rates are in ppb; 1 ppb is 1 us in 1,000 s. ``docs/engineers/skew.md`` says what each assumes.
 """
 
 from __future__ import annotations

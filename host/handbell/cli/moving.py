@@ -47,9 +47,9 @@ def export_arguments(parser: argparse.ArgumentParser) -> None:
         "  handbell export all.json --no-names\n"
         '  handbell export mina --person "Mina"\n'
         "  handbell export classes.zip 3 4       for another coach: handbell import classes.zip\n\n"
-        "docs/store.md lists every column. In CSV files, text that a spreadsheet would take for a\n"
-        "formula begins with an apostrophe. What was exported is out of the reach of handbell\n"
-        "forget."
+        "docs/engineers/store.md lists every column. In CSV files, text that a spreadsheet would\n"
+        "take for a formula begins with an apostrophe. What was exported is out of the reach of\n"
+        "handbell forget."
     )
 
 

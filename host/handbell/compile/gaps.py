@@ -3,7 +3,7 @@
 A write stalls the whole chip, so it must fall where nothing rings; and a tap must be stored within
 5 s. So a cue-free stretch of 1.5 s must come round every 5 s: a box needs 1.4 s of it at most, so
 where one ends the next must begin 3.6 s later or sooner. That leaves room for a count of three and
-the bell it leads to, between whose notes a box writes as well (docs/timing.md).
+the bell it leads to, between whose notes a box writes as well (docs/engineers/timing.md).
 """
 
 from __future__ import annotations

@@ -40,7 +40,7 @@ class Script:
 
 @dataclass(frozen=True)
 class ByHand:
-    """Something that takes a person: ``how`` in short, the rest is in docs/measure.md."""
+    """Something that takes a person: ``how`` in short, the rest is in docs/makers/measure.md."""
 
     what: str
     how: str

@@ -14,7 +14,7 @@ CAUTIONS = (
     "Unplug the battery's lead before you touch wires. Protected lithium cells only, charged by a "
     "proper charger and never left alone; none that is swollen, dented or hot. Keep the sounder "
     "away from ears, and the lamps out of the eyes of people who react to flashing light. Your "
-    "local rules come first (docs/safety.md)."
+    "local rules come first (docs/coaches/safety.md)."
 )
 
 
@@ -40,7 +40,7 @@ def sheet(bench: Bench) -> str:
     lines += [
         "## Measured",
         "",
-        "(E): on an emulated chip. docs/measure.md says why each matters.",
+        "(E): on an emulated chip. docs/makers/measure.md says why each matters.",
         "",
     ]
     lines += _table(

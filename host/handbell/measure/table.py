@@ -39,7 +39,7 @@ _FIRMWARE = (
         "Firmware, heap its modules hold",
         "KB",
         "123 (E), less in an image; 140 leaves a class three times its 33",
-        "docs/timing.md; docs/image.md",
+        "docs/engineers/timing.md; docs/makers/image.md",
         0,
         140,
     ),
@@ -283,7 +283,7 @@ ROUND_MIDDLE = Item(
     "Link, round trip, median of 100",
     "ms",
     "no figure yet",
-    "the loop's passes: docs/timing.md",
+    "the loop's passes: docs/engineers/timing.md",
     0,
     10,
     1000,
@@ -293,7 +293,8 @@ CRYSTAL = Item(
     "Crystal, fast against this computer",
     "ppm",
     "-30 to 30 (data sheet of the crystal), a computer's clock set by network",
-    "measure again for 30 minutes; then the box's parts, or the skew that docs/timing.md allows",
+    "measure again for 30 minutes; then the box's parts, or the skew that "
+    "docs/engineers/timing.md allows",
     -30,
     30,
 )

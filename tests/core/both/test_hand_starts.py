@@ -209,7 +209,7 @@ def one_coach(first_ms, boxes, corrects):
 
 
 def test_one_coach_sets_four_boxes_together_by_the_manual_at_any_moment():
-    """docs/classes.md: less than 5 s a box on the first count: hold it again, wait for 35 s."""
+    """docs/coaches/classes.md: less than 5 s a box on the first count: hold it again, wait for 35 s."""
     parted = 0
     for first_ms in range(3_000, 33_000, 700):
         for corrects in (False, True):

@@ -69,7 +69,7 @@ class Flashed:
         if self.kept is not None and self.before != self.name:
             said.append(f"To go back: handbell prepare --image {self.kept}")
         elif self.before != self.name:
-            said.append("To go back to what it had before, see docs/image.md.")
+            said.append("To go back to what it had before, see docs/makers/image.md.")
         return said
 
 

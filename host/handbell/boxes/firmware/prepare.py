@@ -150,7 +150,7 @@ def check(url: str, prompt: Prompt) -> int:
             url,
             f"this board is a {machine or 'stranger'}, and a box is made of a Raspberry Pi Pico "
             "or Pico 2 (without W, whose radio takes the pins that sense USB and the battery)",
-            "Use one of those, or see docs/boards.md for a board of your own",
+            "Use one of those, or see docs/makers/boards.md for a board of your own",
         )
     if tuple(version) < LEAST_VERSION:
         raise BoxError(

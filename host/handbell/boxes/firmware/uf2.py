@@ -59,7 +59,7 @@ def read_image(path: Path) -> BoardImage:
         raise HandbellError(
             f"{path} holds no Handbell firmware",
             "Name one that make image has made. MicroPython's own you copy by hand, see "
-            "docs/image.md",
+            "docs/makers/image.md",
         )
     name, version, runtime = (found[n].decode() for n in (0, 1, 3))
     return BoardImage(path, flash, whole_hex(data), name, version, runtime)

@@ -1,6 +1,6 @@
 """The rules of advice, each by its name; a table says which is asked first.
 
-Two-for-two is published; the others are our own and say so in docs/analysis.md, with reasons.
+Two-for-two is published; the others are our own: docs/engineers/analysis.md gives reasons.
 """
 
 from __future__ import annotations

@@ -117,7 +117,7 @@ class _Table(BaseModel):
 
 
 class Entry(_Table):
-    """An exercise of the library; ``docs/exercises.md`` says what each key means."""
+    """An exercise of the library; ``docs/engineers/exercises.md`` says what each key means."""
 
     id: Annotated[str, PlainValidator(_id)]
     name: Name

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 
 LOADS = ("neck", "shoulder", "elbow", "wrist", "back", "hip", "knee", "ankle")
 
-# By what is done; docs/exercises.md says it in words. Common practice, no source.
+# By what is done; docs/engineers/exercises.md says it in words. Common practice, no source.
 FROM_DOING: dict[str, tuple[str, ...]] = {
     "hands down": ("wrist", "elbow", "shoulder"),
     "forearms down": ("elbow", "shoulder"),

@@ -1,6 +1,6 @@
 """What an export holds: its tables, column by column, and where each row comes from.
 
-``docs/store.md`` lists the same; a test holds the two together.
+``docs/engineers/store.md`` lists the same; a test holds the two together.
 """
 
 from __future__ import annotations
