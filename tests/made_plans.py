@@ -8,10 +8,10 @@ from hypothesis import strategies as st
 
 DOCS = Path(__file__).parents[1] / "docs"
 EXAMPLES = {path.stem: path for path in sorted((DOCS / "examples").glob("*.toml"))}
-MANUAL = "".join(
-    (DOCS / "engineers" / page).read_text(encoding="utf-8") for page in ("plan-file.md", "forms.md")
-)
-IN_MANUAL = re.findall(r"```toml\n(.*?)```", MANUAL, re.S)
+PAGES = [DOCS / "engineers" / name for name in ("plan-file.md", "forms.md")]
+MANUAL = "".join(page.read_text(encoding="utf-8") for page in PAGES)
+COACHES = "".join(p.read_text(encoding="utf-8") for p in sorted((DOCS / "coaches").glob("*.md")))
+IN_MANUAL = re.findall(r"```toml\n(.*?)```", MANUAL + COACHES, re.S)
 
 
 # Three groups at two stations, so that one of them waits.

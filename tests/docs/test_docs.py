@@ -1,5 +1,6 @@
 """What README and docs show: every command runs, in order, against boxes; every plan loads."""
 
+import json
 import re
 import shlex
 import shutil
@@ -11,13 +12,20 @@ import pytest
 
 from handbell.boxes.clocks.marks import Walk
 from handbell.cli.main import COMMANDS, main
+from handbell.plan.schema import schema_text
 from handbell.virtual.box import BoxSpec
 from handbell.virtual.world import World
 
 ROOT = Path(__file__).parents[2]
 PAGES = [ROOT / "README.md", *sorted((ROOT / "docs").rglob("*.md"))]
+COACHES = ROOT / "docs" / "coaches"
+MOST_WORDS = 9_000  # of all the coaches' pages; a coach reads half a minute
 IDS = ("b000000000000a01", "b000000000000a02", "b000000000009f21")  # one ends as the manual's
 STAYS = {"virtual"}  # runs until it is left; has tests of its own
+
+
+def named(page: Path) -> str:
+    return page.relative_to(ROOT).as_posix()
 
 
 def commands(page: Path) -> list[list[str]]:
@@ -30,7 +38,7 @@ def pages_with_commands() -> list[Path]:
     return [page for page in PAGES if commands(page)]
 
 
-@pytest.mark.parametrize("page", pages_with_commands(), ids=lambda p: p.name)
+@pytest.mark.parametrize("page", pages_with_commands(), ids=named)
 def test_commands_run_in_order(page, tmp_path, monkeypatch, capsys, demo_out):
     """The store holds the demo's class already, as a coach's would hold older ones."""
     shutil.copy(demo_out / "store.sqlite", tmp_path / "store.sqlite")
@@ -62,11 +70,11 @@ def test_every_command_is_in_the_manual_or_the_readme():
 
 
 def test_no_page_promises_step_to_boxes_that_are_pressed_one_after_another():
-    pages = {p.name: " ".join(p.read_text(encoding="utf-8").split()) for p in PAGES}
-    for name in ("classes.md", "plan-file.md"):
+    pages = {p.name: " ".join(p.read_text(encoding="utf-8").split()) for p in COACHES.iterdir()}
+    for name in ("classes.md", "plans.md"):
         assert "go on together only if all" in pages[name]
     assert "you can walk round" not in pages["classes.md"]
-    assert "pressed at different moments go on together" not in pages["plan-file.md"]
+    assert "pressed at different moments go on together" not in pages["plans.md"]
     told = Walk(4, 30).words()
     assert "hold each of the others once more" not in pages["classes.md"], "under 5 s are left then"
     assert "5 s for every box: 20 s for four" in pages["classes.md"]
@@ -77,7 +85,9 @@ def test_no_page_promises_step_to_boxes_that_are_pressed_one_after_another():
 ACTIVATE = ". .venv/bin/activate"
 
 
-@pytest.mark.parametrize("name", ["README.md", "docs/coaches/classes.md"])
+@pytest.mark.parametrize(
+    "name", ["README.md", "docs/coaches/first-class.md", "docs/coaches/classes.md"]
+)
 def test_a_newcomer_is_told_how_handbell_is_found_before_the_first_command(name):
     before, _, _ = (ROOT / name).read_text(encoding="utf-8").partition("$ handbell")
     assert f"    {ACTIVATE}\n" in before
@@ -107,8 +117,39 @@ def test_that_line_finds_handbell(tmp_path):
     assert Path(found.strip()).parent == activate.parent
 
 
-@pytest.mark.parametrize("page", PAGES, ids=lambda p: p.name)
+@pytest.mark.parametrize("page", PAGES, ids=named)
 def test_links_lead_somewhere(page):
     for target in re.findall(r"\]\(([^)#]+)", page.read_text(encoding="utf-8")):
         if "://" not in target:
             assert (page.parent / target).exists(), target
+
+
+def test_the_coaches_shelf_stays_short():
+    words = {page.name: len(page.read_text(encoding="utf-8").split()) for page in COACHES.iterdir()}
+    assert len(words) > 10 and sum(words.values()) <= MOST_WORDS, words
+
+
+def test_every_key_that_coaches_are_shown_is_one():
+    """The page with every key is held against the model by tests/host/test_plan_files.py."""
+    schema = json.loads(schema_text())
+    tables = [schema, *schema["$defs"].values()]
+    known = {key for table in tables for key in table.get("properties", ())}
+    shown = set()
+    for name in ("plans.md", "fitting.md"):
+        text = (COACHES / name).read_text(encoding="utf-8")
+        for table in re.findall(r"^\| key \|.*?\n\n", text, re.M | re.S):
+            for cell in re.findall(r"^\| ([^|]+) \|", table, re.M):
+                shown |= set(re.findall(r"`\W*(\w+)\W*`", cell))
+    assert len(shown) > 30 and shown <= known, shown - known
+
+
+def test_the_first_class_says_how_to_install_on_each_system():
+    page = (COACHES / "first-class.md").read_text(encoding="utf-8")
+    before, _, windows = page.partition("**Windows.**")
+    assert "    make demo\n" in before and "**Linux and macOS.**" in before
+    windows = windows.partition("\n## ")[0]
+    assert "    py -m venv .venv\n" in windows and "make demo" not in windows
+    (extras,) = re.findall(r'pip install "\.\[([a-z,]+)\]"', windows)
+    known = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
+    assert all(f"\n{extra} = [" in known for extra in extras.split(","))
+    assert "virtual" not in extras, "there are no virtual boxes on Windows"

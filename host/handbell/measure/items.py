@@ -51,7 +51,7 @@ BY_HAND = (
     ByHand("Chequer at 1 MHz", "look at the display while this runs", "whole and still"),
     ByHand("Ready from power", "stopwatch, plug to station shown", "under 3 s"),
     ByHand("Battery reading", "multimeter across the battery", "within 3 % of the box's"),
-    ByHand("Current at rest", "meter in the battery's lead, no USB", "30 to 60 mA (a guess)"),
+    ByHand("Current, idle", "meter in the battery's lead, no USB", "30 to 60 mA (a guess)"),
     ByHand("Current in class, all lamps", "the same, at a window's start", "under 250 mA"),
     ByHand("Bells of two boxes apart", "logic analyser or second Pico", "under 3 ms in 15 min"),
     ByHand("240 presses in a minute", "in a class, a metronome at 240", "240 in the report"),
