@@ -4,7 +4,7 @@ VENV   := .venv
 BIN    := $(VENV)/bin
 STUBS  := .stubs
 
-.PHONY: setup demo test lint pictures schema hardware image clean
+.PHONY: setup demo test lint pages pictures schema hardware image clean
 
 setup: $(VENV)/ready
 
@@ -28,7 +28,7 @@ $(STUBS)/ready: $(VENV)/ready
 	    micropython-rp2-stubs==1.28.* micropython-stdlib-stubs
 	touch $@
 
-lint: setup $(STUBS)/ready
+lint: setup $(STUBS)/ready pages
 	$(BIN)/ruff format --check .
 	$(BIN)/ruff check .
 	$(BIN)/mypy
@@ -36,6 +36,10 @@ lint: setup $(STUBS)/ready
 	$(BIN)/python -m handbell.plan.schema --check
 	$(BIN)/python -m handbell.cli.contract --check
 	$(BIN)/python -m hardware.build --check
+
+# The manual as pages, in build/pages; a page that nothing leads to or a dead link fails.
+pages: setup
+	$(BIN)/mkdocs build --quiet --strict --config-file docs/site/mkdocs.yml
 
 pictures: setup
 	HANDBELL_UPDATE_PICTURES=1 $(BIN)/python -m pytest tests/device/test_screens.py -q
