@@ -8,6 +8,7 @@ from typing import Any
 
 from handbell.base.files import whole_file
 
+from . import lit
 from .build import Case
 from .labels import labelled
 from .outlines import eyes, slots, tie_slots, wall_screws
@@ -61,6 +62,14 @@ def front(case: Case) -> Any:
             ("slot for a strap", (*slots(case.part, place)[1], case.place.deep)),
         ],
     )
+
+
+def working(case: Case) -> Any:
+    """Return a box at work: its screen and lights lit."""
+    glows = {"window": lit.screen(case), "diffuser": lit.lights(case)}
+    solids = case.printed | case.bought
+    pieces = [Piece(solids[n], COLOURS[n], glow=glows.get(n)) for n in solids]
+    return View(pieces, -24, 14, 640).image()
 
 
 def rear(case: Case) -> Any:
@@ -224,6 +233,7 @@ def _beside(images: list[Any]) -> Any:
 
 
 PICTURES: dict[str, Callable[[Case], Any]] = {
+    "box": working,
     "case-front": front,
     "case-back": rear,
     "case-section": section,
@@ -256,7 +266,7 @@ def write(case: Case, folder: Path) -> list[Path]:
     files = []
     for name, draw in PICTURES.items():
         path = folder / f"{name}.png"
-        image = draw(case).convert("RGB").quantize(128, dither=0)
+        image = draw(case).convert("RGB").quantize(256, kmeans=2, dither=0)
         with whole_file(path) as file:
             image.save(file, "png", optimize=True, pnginfo=note)
         files.append(path)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, cast
 
@@ -12,15 +13,20 @@ FINER = 2  # rays to a pixel, each way
 SHADOW_RAYS = 24
 SHADOW_MM = 60.0  # beyond it nothing darkens a place
 INK = (0.16, 0.18, 0.22)
+SMOOTH = 0.8  # faces that bend less (a cosine) are shaded as one round surface
 
 
 @dataclass(frozen=True)
 class Piece:
-    """A solid, its colour (red, green, blue, 0 to 1) and how far it is drawn from its place."""
+    """A solid, its colour (red, green, blue, 0 to 1) and how far it is drawn from its place.
+
+    ``glow`` takes places in mm, a row each, and returns the light that each gives off, as a colour.
+    """
 
     solid: Manifold
     colour: tuple[float, float, float]
     away: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    glow: Callable[[Any], Any] | None = None
 
 
 class View:
@@ -40,6 +46,8 @@ class View:
         self.mesh = cast(Any, trimesh.util.concatenate(meshes))
         self.colour = np.concatenate(colours)
         self.part = np.repeat(np.arange(len(meshes)), [len(mesh.faces) for mesh in meshes])
+        self.glow = [piece.glow for piece in pieces]
+        self.round = _rounded(self.mesh)
         t, r = math.radians(turn), math.radians(rise)
         # The eye looks along `ahead`; turn 0 sees the face (from below z), turn 180 the back.
         self.ahead = np.array((math.sin(t) * math.cos(r), -math.sin(r), math.cos(t) * math.cos(r)))
@@ -82,9 +90,14 @@ class View:
         one = ((rows // FINER * FINER) * wide + columns // FINER * FINER).reshape(-1)
         some = seen & (one == np.arange(len(start)))
         light = np.full(len(start), np.nan)
-        light[some] = self._light(place[some], normal[some])
+        light[some] = self._light(place[some], normal[some], self._smooth(hit[some], place[some]))
         light = np.where(np.isnan(light[one]), 0.8, light[one])
         shade[seen] = self.colour[hit[seen]] * light[seen][:, None]
+        for part, glow in enumerate(self.glow):
+            if glow is not None:
+                of_it = seen & (self.part[np.maximum(hit, 0)] == part)
+                given = glow(place[of_it])
+                shade[of_it] = shade[of_it] * (1 - given.max(axis=1, keepdims=True)) + given
         picture = shade.reshape(high, wide, 3)
         edge = self._edges(
             np.where(seen, self.part[np.maximum(hit, 0)], -1).reshape(high, wide),
@@ -98,13 +111,23 @@ class View:
     def _first(self, start: Any, ahead: Any) -> Any:
         return self.mesh.ray.intersects_first(start, ahead)
 
-    def _light(self, place: Any, normal: Any) -> Any:
+    def _smooth(self, hit: Any, place: Any) -> Any:
+        """Return the normal at each place of a face as if the surface were round."""
+        import numpy as np
+        from trimesh import triangles
+
+        barycentric = cast(Any, triangles.points_to_barycentric)
+        parts = barycentric(self.mesh.triangles[hit], place)
+        normal = np.einsum("ij,ijk->ik", parts, self.round[hit])
+        return normal / np.maximum(np.linalg.norm(normal, axis=1), 1e-9)[:, None]
+
+    def _light(self, place: Any, normal: Any, smooth: Any) -> Any:
         """Return brightness: two lamps, and less of it where near surfaces close a place in."""
         import numpy as np
 
         key = -self.ahead * 0.6 + self.up * 0.7 - self.right * 0.4
         key = key / np.linalg.norm(key)
-        lit = 0.62 + 0.3 * np.clip(normal @ key, 0, 1) + 0.18 * np.clip(normal @ -self.ahead, 0, 1)
+        lit = 0.62 + 0.3 * np.clip(smooth @ key, 0, 1) + 0.18 * np.clip(smooth @ -self.ahead, 0, 1)
         ways = np.random.default_rng(5).normal(size=(SHADOW_RAYS, 3))
         ways /= np.linalg.norm(ways, axis=1)[:, None]
         closed = np.zeros(len(place))
@@ -134,3 +157,16 @@ class View:
             edge[a] |= line
             edge[b] |= line
         return edge
+
+
+def _rounded(mesh: Any) -> Any:
+    """Return a normal for each corner of each face: the mean of faces there that bend little."""
+    import numpy as np
+
+    about = mesh.vertex_faces[mesh.faces]  # face, corner, faces about it; -1 where there are fewer
+    own = mesh.face_normals[:, None, None, :]
+    normals = mesh.face_normals[np.maximum(about, 0)]
+    near = (about >= 0) & ((normals * own).sum(axis=-1) > SMOOTH)
+    weights = np.where(near, mesh.area_faces[np.maximum(about, 0)], 0.0)
+    total = (normals * weights[..., None]).sum(axis=2)
+    return total / np.maximum(np.linalg.norm(total, axis=-1), 1e-9)[..., None]

@@ -56,11 +56,35 @@ def test_rays_hit_what_is_in_front():
     assert view.pixel((14, 0, 20))[0] < view.pixel((0, 0, 0))[0]
 
 
-def test_guide_shows_every_picture_and_none_is_missing():
-    text = GUIDE.read_text(encoding="utf-8")
-    shown = set(re.findall(r"\(../img/([\w-]+)\.png\)", text))
+def test_guide_and_readme_show_every_picture_and_none_is_missing():
+    text = GUIDE.read_text(encoding="utf-8") + (ROOT / "README.md").read_text(encoding="utf-8")
+    shown = set(re.findall(r"\((?:\.\./|docs/)img/([\w-]+)\.png\)", text))
     assert set(PICTURES) <= shown
     assert all((IMAGES / f"{name}.png").exists() for name in shown)
+
+
+def test_what_glows_is_seen_only_where_nothing_is_before_it():
+    pytest.importorskip("trimesh", reason="pictures are drawn with trimesh")
+    pytest.importorskip("embreex", reason="pictures are drawn with embreex")
+    import numpy as np
+
+    from hardware.case.render import Piece, View
+    from hardware.case.shapes import block
+
+    def left_half(place):
+        return np.where(place[:, :1] > 0, np.array([[0.0, 1.0, 0.0]]), 0.0)
+
+    screen = Piece(block(0, 0, 10, 40, 20, 2), (0.2, 0.2, 0.2), glow=left_half)
+    bar = Piece(block(0, 8, 0, 40, 6, 5), (1.0, 0.0, 0.0))
+    view = View([screen, bar], 0, 0, 200)
+    image = view.image()
+
+    def at(x, y):
+        return image.getpixel(tuple(map(round, view.pixel((x, y, 10)))))
+
+    assert at(10, 0) == (0, 255, 0)
+    assert max(at(-10, 0)) < 100
+    assert at(10, 8)[0] > 100 > at(10, 8)[1]
 
 
 def test_guide_says_what_is_computed(case):
