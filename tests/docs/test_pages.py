@@ -37,7 +37,7 @@ def test_no_page_loads_anything_from_elsewhere(site):
         for target in LOADS.findall(text):
             assert (page.parent / target).resolve().exists(), (page, target)
             seen += 1
-    assert seen > 100
+    assert seen > 80
     assert "url(" not in (site / "style.css").read_text(encoding="utf-8")
 
 
