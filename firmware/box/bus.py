@@ -1,5 +1,7 @@
 """The bus that the display and the clock part share, with a way out when a part holds it."""
 
+PART_ADDRESS = 0x68  # of the clock part
+
 
 class Bus:
     """The board's I2C bus; transfers raise OSError where nothing answers in time."""

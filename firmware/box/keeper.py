@@ -10,13 +10,14 @@ from handbell_core import faults
 from handbell_core.clock import PPB, TEMPERATURE_PPB, ClockModel
 from handbell_core.ticks import Extender, ticks_diff
 
+from .bus import PART_ADDRESS
+
 AGEING_PPB_A_DAY = 10  # 3 ppm in a crystal's first year, its fastest (from memory), rounded up
 RATE_LASTS_S = 30 * 86_400
 SAVE_AGAIN_S = 86_400  # a rate that has not moved is written anew this often
 ARM_BOUND_US = 20_000  # a clock that may be off by more is not armed
 ARM_AGE_US = 12 * 3_600_000_000
 HAND_BOUND_US = 1_000_000  # and by more than this not used for a start by hand
-PART_ADDRESS = 0x68
 PART_PPB = 2_000  # a DS3231's rate from 0 to 40 degrees (its data sheet)
 EDGE_US = 100  # how late an edge of the part may be told
 FAR_US = 100_000  # a clock that jumps further has the part set at once, not when it next ticks

@@ -12,7 +12,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import BinaryIO
 
-    from .run import Run
+    from handbell_core.course import Sink
 
 _NO_CLASS = (READY, HELD, AGAIN, OVER, FAULT)
 CLASS_NEAR_MS = 60_000
@@ -158,7 +158,7 @@ class Loaded:
     def _runner_of(self, file: "BinaryIO") -> "tuple[Runner, bytes]":
         gc.collect()
         reader = Reader(file)
-        sink: Run = self  # type: ignore[assignment]  # what plays it is the sink
+        sink: Sink = self  # type: ignore[assignment]  # what plays it is the sink
         return Runner(reader, self._new_clock(), sink), reader.text(0)
 
     def _take_runner(self, runner: Runner, title: bytes) -> None:

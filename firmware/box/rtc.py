@@ -9,7 +9,7 @@ from array import array
 
 from handbell_core.ticks import ticks_diff
 
-from .keeper import PART_ADDRESS as ADDRESS
+from .bus import PART_ADDRESS as ADDRESS
 
 _CONTROL, _STATUS = 0x0E, 0x0F
 _STOPPED = 0x80  # in status: the oscillator stood still, so the time is wrong
