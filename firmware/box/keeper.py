@@ -18,6 +18,8 @@ SAVE_AGAIN_S = 86_400  # a rate that has not moved is written anew this often
 ARM_BOUND_US = 20_000  # a clock that may be off by more is not armed
 ARM_AGE_US = 12 * 3_600_000_000
 HAND_BOUND_US = 1_000_000  # and by more than this not used for a start by hand
+LOOKS = 20  # a part that does not answer at the start is looked for so often,
+LOOK_AGAIN_US = 1_000_000  # and so soon
 PART_PPB = 2_000  # a DS3231's rate from 0 to 40 degrees (its data sheet)
 EDGE_US = 100  # how late an edge of the part may be told
 FAR_US = 100_000  # a clock that jumps further has the part set at once, not when it next ticks
@@ -35,7 +37,7 @@ def clock_part(bus, pin):
         from .rtc import Rtc  # most boxes have none and need not hold its code
 
         return Rtc(bus, pin)
-    except OSError:
+    except Exception:  # noqa: BLE001 - what a failing part answers can raise anything
         return None
 
 
@@ -50,15 +52,18 @@ class Keeper:
         self._storage = storage
         self._bus = bus
         self._pin = pin
+        self._looks = LOOKS  # left
         self._look()
         self.model: ClockModel = None
         self.tz_s = storage.settings["tz_s"]
         self._compare = False  # the part is to be held against the clock
-        self._failed = 0  # the tick at which the part failed, 0 while it answers
         self._first_us = self._judged_us = -1  # edges of the part, in box time
         self._by_part_us = 0  # from the first to the last judged one, by the part
 
     def _look(self) -> None:
+        self._failed = 0  # the tick at which the part failed, 0 while it answers
+        self._looked = time.ticks_us()
+        self._looks = max(0, self._looks - 1)
         self._freed = self._bus.freed
         self.rtc = clock_part(self._bus, self._pin)
 
@@ -164,6 +169,11 @@ class Keeper:
 
     # The clock part
 
+    @property
+    def may_tell(self) -> bool:
+        """Whether a clock part may tell the time; one is still looked for where there was one."""
+        return self.rtc is not None or self._looks > 0 and self._storage.settings["rtc_s"] > 0
+
     def poll(self, tick: int, may_save: bool) -> bool:
         """Let the clock part work; return whether the box has a clock, or its rate, by it.
 
@@ -198,12 +208,13 @@ class Keeper:
 
     def due_us(self, tick: int) -> int:
         """Return in how many microseconds the part has something to tell."""
-        if self.rtc is None and self._bus.freed == self._freed:
+        freed = self._bus.freed != self._freed
+        if self.rtc is None and not freed and not self._looks:
             return -1
         if self._failed:
             return max(0, PART_AGAIN_US - ticks_diff(tick, self._failed))
         if self.rtc is None:
-            return 0
+            return 0 if freed else max(0, LOOK_AGAIN_US - ticks_diff(tick, self._looked))
         return 0 if self.rtc.has_ticked else -1
 
     def _ask(self, box_us: int) -> bool:

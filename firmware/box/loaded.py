@@ -5,17 +5,17 @@ import time
 
 from handbell_core import faults, journal
 from handbell_core.clock import ANCHOR_EVERY_MS, RunTime
-from handbell_core.runner import AGAIN, FAULT, HELD, OVER, READY, SET, Runner
+from handbell_core.runner import AGAIN, FAULT, HELD, OVER, READY, Runner
 from handbell_core.timeline import FormatError, Reader
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import BinaryIO
 
+    from handbell_core.clock import ClockModel
     from handbell_core.course import Sink
 
 _NO_CLASS = (READY, HELD, AGAIN, OVER, FAULT)
-CLASS_NEAR_MS = 60_000
 
 
 class Loaded:
@@ -37,6 +37,7 @@ class Loaded:
         self._file: "BinaryIO" = None
         self.runner: Runner = None
         self.clock = RunTime(0, time.ticks_us())
+        self._taken: "ClockModel | None" = None  # the keeper's clock that the run's is made of
         self.begun = False  # the runner's run has its log
 
     # Time
@@ -72,17 +73,21 @@ class Loaded:
         runner = self.runner
         return runner is not None and runner.state not in _NO_CLASS
 
-    @property
-    def busy(self) -> bool:
-        """Whether a host must wait: a class runs, or begins within a minute."""
-        if not self.in_class:
-            return False
-        runner = self.runner
-        return runner.state != SET or runner.starts_ms - self.run_ms() < CLASS_NEAR_MS
+    def find_plan(self, cut: str) -> None:
+        """Select what was cut, else what was selected last, else the newest that is whole.
 
-    def first_timeline(self, cut: str) -> None:
-        """Select what was cut, else what was selected last, else the newest that is whole."""
+        What fails is told: while the box has no plan, ``fault`` says whether it may have one.
+        """
+        self.fault = faults.FLASH_ERROR
+        try:
+            self._find_plan(cut)
+        except Exception as error:  # noqa: BLE001 - a box without a plan still answers its host
+            self.trouble.tell("plan", error)
+
+    def _find_plan(self, cut: str) -> None:
         have = self.storage.timelines()
+        if not have:
+            self.fault = 0
         last = cut or self.storage.settings["last"]
         chosen = [last, last] if last in have else []  # a read may fail once
         for digest in chosen + have[::-1]:
@@ -135,7 +140,7 @@ class Loaded:
             self._leave()
             self.runner = None
             self.selected = ""
-            self.first_timeline("")
+            self.find_plan("")
         self.changed()
 
     def next_timeline(self, from_first: bool) -> bool:
@@ -164,6 +169,7 @@ class Loaded:
     def _take_runner(self, runner: Runner, title: bytes) -> None:
         self.runner = runner
         self.clock = runner.clock
+        self._taken = self.keeper.model
         self.begun = False
         silent = bool(runner.head.flags & 1)
         self.sound.silent = self.facts.silent = silent

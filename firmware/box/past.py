@@ -5,7 +5,7 @@ import struct
 from handbell_core import journal as j
 from handbell_core.counting import Counting
 from handbell_core.runner import AT_GATE
-from handbell_core.timeline import WINDOW, Reader, Span
+from handbell_core.timeline import WINDOW, Reader, Span, VersionError
 from handbell_core.versions import reads
 
 from .account import Totals
@@ -48,7 +48,7 @@ class Past:
         self.from_ms = max(self.from_ms, class_ms)
         if kind == j.RUN:
             if not reads(j.VERSION, slot):
-                raise ValueError("a log of another version")
+                raise VersionError("a log of another version")
             self.timeline = "".join(["%02x" % b for b in payload])
             self._file = self._storage.open_timeline(self.timeline)
             self._reader = Reader(self._file)

@@ -116,7 +116,10 @@ class Requests:
 
     def _clock(self, message: dict) -> dict:
         self._keeper.told(message, not self._session.busy)
-        self._session.clock_changed()
+        try:
+            self._session.take_clock()
+        except Exception as error:  # noqa: BLE001 - the box has it, and its run is given it later
+            self._trouble.tell("clock", error)
         return self._keeper.facts()
 
     # Names
@@ -196,6 +199,7 @@ class Requests:
             raise Refusal(faults.BATTERY_LOW)
         if not session.start_only:
             raise Refusal(faults.BUSY)
+        session.take_clock()
         if session.selected != message["d"]:
             self._select(message)
         if session.runner.state in (OVER, FAULT) and not session.select(session.selected):

@@ -5,6 +5,7 @@ import time
 
 from handbell_core.runner import AGAIN, HELD, READY, SET, STATES
 from handbell_core.ticks import ticks_add, ticks_diff
+from handbell_core.timeline import VersionError
 
 from .loop import IDLE
 from .run import FAR_US, Run
@@ -17,8 +18,9 @@ OVERDUE_US = 1_000_000  # a runner this far behind is stuck
 SAVE_GAP_MS = 2_000  # a start is this far away where the settings are written
 REST_MOST_MS = 86_400_000  # run time is begun anew after a day at rest
 JOIN_US = 60_000_000  # a clock part tells the time in two seconds; one that fails, 10 s later
-JOIN_AGAIN_US = 1_000_000  # a join that fails is tried again so soon,
-JOIN_TRIES = 20  # and so often
+JOIN_AGAIN_US = 1_000_000  # a join that fails, or what has to come before it, is tried again
+JOIN_TRIES = 20  # so soon and so often
+CLASS_NEAR_MS = 60_000
 CUT = "cut"  # what a host is told while a run that was cut off may come back
 
 
@@ -30,47 +32,70 @@ class Session(Run):
         self._began = self._join_at = time.ticks_us()
         self._join_tries = 0
         # What was cut off, while it may come back: until then it is on as far as others can tell.
-        self._past: "Past | None" = self._read_past()
+        self._past: "Past | None" = None
+        self._past_tries = JOIN_TRIES  # left to read it; 0 when that is done, or given up
+        self._plan_tries = JOIN_TRIES  # left to find a plan while none is loaded
+        self._read_past()
 
     def first(self) -> None:
         """Load the plan of a run that was cut, else the one selected last, else the newest."""
-        self.first_timeline(self._past.timeline if self._past else "")
+        self._plan_tries -= 1
+        self.find_plan(self._past.timeline if self._past else "")
 
     def _begin(self) -> None:
-        self._past = None
+        self._leave_past()
         Run._begin(self)
 
     # Time
 
-    def clock_changed(self) -> None:
-        """The box has another clock than before.
+    def _owes_clock(self) -> bool:
+        """Whether the box has another clock than its run, which has to get it.
 
-        A start that the host has set is kept in UTC; a run under way goes on by its old clock.
+        A run under way, and a start set by hand, go on by their old clock.
         """
         runner = self.runner
-        if runner is None:
+        if runner is None or self._taken is self.keeper.model:
+            return False
+        return runner.state in (READY, HELD, AGAIN) or runner.state == SET and not runner.by_hand
+
+    def take_clock(self) -> None:
+        """Let the run have the box's clock if it owes it; raises what reading the plan raises.
+
+        What fails is tried again every second. A start that the host has set is kept in UTC.
+        """
+        if not self._owes_clock():
             return
-        if runner.state in (READY, HELD, AGAIN):
+        runner, old = self.runner, self.clock
+        if runner.state != SET:
             self.new_runner()
-        elif runner.state == SET and not runner.by_hand:
-            utc_ms = self.clock.utc_ms(runner.starts_ms)
-            clock = self._new_clock()
-            runner.live_on(clock, clock.ms - self.clock.ms_of(clock.tick))
+            return
+        clock = self._new_clock()
+        if clock.model is not None:  # a start is not moved by one that is too unsure
+            utc_ms = old.utc_ms(runner.starts_ms)
+            later_ms = clock.ms - old.ms_of(clock.tick)
+            runner.live_on(clock, later_ms)
+            try:
+                runner.arm(clock.run_ms_of_utc(utc_ms), clock.ms)
+            except Exception as error:
+                runner.live_on(old, -later_ms)
+                raise error
             self.clock = clock
-            runner.arm(clock.run_ms_of_utc(utc_ms), clock.ms)
             self.account.tell_clock(self.dated_by())
+        self._taken = self.keeper.model
 
     def keep_time(self, tick: int) -> None:
         """Let the clock part set the clock or the crystal's rate."""
         keeper = self.keeper
-        lost = keeper.model is None
+        owed = keeper.model is None or self._owes_clock()
         if not keeper.poll(tick, self._may_save(tick)):
             return
-        if lost:
-            self.clock_changed()
-        elif self.clock.model is not None:
-            self.clock.model = keeper.at_its_rate(self.clock.model)
-            self.account.tell_clock(self.dated_by())
+        if owed:
+            self.take_clock()
+        else:
+            self._taken = keeper.model
+            if self.clock.model is not None:
+                self.clock.model = keeper.at_its_rate(self.clock.model)
+                self.account.tell_clock(self.dated_by())
         self.changed()
 
     def _may_save(self, tick: int) -> bool:
@@ -98,25 +123,43 @@ class Session(Run):
 
     # Joining again
 
-    def _read_past(self) -> "Past | None":
-        """Return what the power cut off, None if nothing or if the box can't join it again."""
-        for _ in range(2):  # a read may fail once
-            try:
-                name = self.storage.unfinished()
-                self.facts.was_cut = bool(name)
-                if not name or self.keeper.rtc is None:
-                    return None
+    def _read_past(self) -> None:
+        """Read what the power cut off, unless nothing was, or the box can't join it again."""
+        self._past_tries -= 1
+        try:
+            name = self.storage.unfinished()
+            self.facts.was_cut = bool(name)
+            if name and self.keeper.may_tell:
                 from .past import read_past  # seldom needed
 
-                return read_past(self.storage, name)
-            except Exception as error:  # noqa: BLE001 - whatever a log holds, the box must start
-                self.trouble.tell("past", error)
-        return None
+                self._past = read_past(self.storage, name)
+            self._past_tries = 0
+        except Exception as error:  # noqa: BLE001 - whatever a log holds, the box must start
+            if isinstance(error, VersionError):
+                self._past_tries = 0  # it will not read better
+            self.trouble.tell("past", error)
+
+    def _leave_past(self) -> None:
+        self._past = None
+        self._past_tries = 0
+
+    @property
+    def _may_come(self) -> bool:
+        """Whether a run that was cut off may come back, as far as could be read."""
+        return self._past is not None or self._past_tries > 0
+
+    @property
+    def busy(self) -> bool:
+        """Whether a host must wait: a class runs, begins within a minute, or may have been cut."""
+        if not self.in_class:
+            return self._past_tries > 0  # what was cut could not be read yet
+        runner = self.runner
+        return runner.state != SET or runner.starts_ms - self.run_ms() < CLASS_NEAR_MS
 
     @property
     def word(self) -> str:
         """What a host is told of the run."""
-        if self._past is not None:
+        if self._may_come:
             return CUT
         return STATES[self.runner.state] if self.runner else "empty"
 
@@ -130,8 +173,8 @@ class Session(Run):
     @property
     def start_only(self) -> bool:
         """Whether there is no more than a start to take back: no class is on, or may come back."""
-        if self._past is not None:
-            return self._past.zero_utc_ms < 0
+        if self._may_come:
+            return self._past is not None and self._past.zero_utc_ms < 0
         return not self.in_class or self.runner.state == SET
 
     def give_up(self) -> None:
@@ -151,26 +194,46 @@ class Session(Run):
             storage.give_up(name)
         if storage.settings["start_ms"]:
             storage.save(start_ms=0)
-        self._past = None
+        self._leave_past()
+
+    def _lacks_plan(self) -> bool:
+        """Whether no plan is loaded though there is one, as far as could be read."""
+        return self.runner is None and self.fault != 0 and self._plan_tries > 0
+
+    def _lacks(self) -> bool:
+        """Whether something is to be done before a run is joined."""
+        return self._past_tries > 0 or self._lacks_plan() or self._owes_clock()
 
     def join_due_us(self, tick: int) -> int:
-        """Return in how many microseconds a run that the power cut off is joined, or given up."""
-        if self._past is None or self.in_class:
-            return IDLE
-        if self.clock.model is None:
-            return max(0, JOIN_US - ticks_diff(tick, self._began))
-        return max(0, ticks_diff(self._join_at, tick)) if self._join_tries else 0
+        """Return in how many microseconds a run that the power cut off is joined, or given up.
+
+        Or what comes before that, and failed, is tried again: to read it, the plan, the clock.
+        """
+        if not self._lacks():
+            if self._past is None or self.in_class:
+                return IDLE
+            if self.clock.model is None:
+                return max(0, JOIN_US - ticks_diff(tick, self._began))
+        away_us = ticks_diff(self._join_at, tick)
+        return away_us if 0 < away_us <= JOIN_AGAIN_US else 0  # else it is of long ago: ticks wrap
 
     def join(self, tick: int) -> bool:
         """Go on with the class that the power cut off, in step with the other boxes.
 
         Return whether it is on. What fails is tried again every second for a while.
         """
+        self._join_at = ticks_add(tick, JOIN_AGAIN_US)
+        if self._lacks():
+            if self._past_tries:
+                self._read_past()
+            if self._lacks_plan():
+                self.first()
+            self.take_clock()
+            return False
         past = self._past
         self._join_tries += 1
-        self._join_at = ticks_add(tick, JOIN_AGAIN_US)
         if self._join_tries > JOIN_TRIES or self.clock.model is None:
-            self._past = None
+            self._leave_past()
             return False
         try:
             if self.selected != past.timeline and not self._load(past.timeline):
@@ -197,9 +260,10 @@ class Session(Run):
         was_selected = digest == self.selected
         Run.drop(self, digest)
         if was_selected:
+            self._plan_tries = JOIN_TRIES
             self.give_up()
 
     def button(self, slot: int, event: int, tick: int) -> bool:
         """Take a press as a run does; no page is turned while a cut class may yet be joined."""
         turns = Run.button(self, slot, event, tick)
-        return turns and self._past is None
+        return turns and not self._may_come

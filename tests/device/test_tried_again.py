@@ -1,0 +1,242 @@
+"""What fails once, or for some seconds, as a box finds its clock, its plan or what was cut off."""
+
+import pytest
+from test_past_pending import S, long_window, refusal, switched_on
+from troubled import troubled, two_windows
+
+from handbell_core import faults
+from made import lead_in, window
+from rig import Rig, digest, start_by_hand, timeline
+
+pytestmark = pytest.mark.usefixtures("micropython")
+
+
+def failing(where, name, times, error="OSError(5)", start=2, when="True"):
+    """Return trouble: from a start of the box on, the first ``times`` calls of a method fail."""
+    module, kind = where
+    return f"""
+        import os
+        from {module} import {kind}
+        whole = {kind}.{name}
+        count = len([name for name in os.listdir() if name.startswith("start-")]) + 1
+        open("start-%d" % count, "a").close()
+        left = [1] * {times} if count == {start} else []
+        def failing(self, *a, **k):
+            if left and {when}:
+                left.pop()
+                raise {error}
+            return whole(self, *a, **k)
+        {kind}.{name} = failing
+    """
+
+
+RUNNER_ANEW = ("box.loaded", "Loaded"), "new_runner"
+LISTED = ("box.storage", "Storage"), "timelines"
+OPENED = ("box.storage", "Storage"), "open_timeline"
+ENDED = ("box.storage", "Storage"), "unfinished"
+PART_READ = ("box.bus", "Bus"), "readfrom_mem"
+UNREAD = failing(("box.rtc", "Rtc"), "read_s", 1_000)  # no run that was cut off can be judged
+
+
+def on_grid(rig, held_us):
+    """Return when a class starts that was begun by two holds at ``held_us``."""
+    utc = rig.world.clock.start_utc_us
+    return -(-(held_us + 6_530_000 + utc) // (30 * S)) * 30 * S - utc
+
+
+def rung(rig, at_us):
+    return [bell for bell in rig.box.sound.bells() if abs(bell - at_us) <= 5_000]
+
+
+def by_hand(rig):
+    at = rig.world.now_us() + 5 * S
+    start_by_hand(rig.box, at)
+    return at, on_grid(rig, at)
+
+
+# The clock
+
+
+def test_one_failed_read_as_the_clock_part_tells_the_time_costs_no_class(tmp_path):
+    data = timeline(long_window)
+    trouble = failing(*RUNNER_ANEW, 1)
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, trouble)) as rig:
+        switched_on(rig, data, 12, soon_us=8 * S)
+        assert rig.ask("status")["state"] == "play"
+
+
+@pytest.mark.parametrize("times", [1, 4])
+def test_a_start_by_hand_is_on_the_grid_though_the_clock_came_with_a_failed_read(tmp_path, times):
+    data = timeline(two_windows)
+    trouble = failing(*RUNNER_ANEW, times)
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        rig.world.run_for(8 * S)
+        rig.box.cut_power()
+        rig.box.power_up()
+        rig.world.run_for(11 * S)
+        _, start = by_hand(rig)
+        rig.world.run_to(start + 10 * S)
+        assert rung(rig, start + 5 * S)
+
+
+def test_a_host_s_clock_that_came_with_a_failed_read_is_taken_all_the_same(tmp_path):
+    data = timeline(two_windows)
+    trouble = failing(*RUNNER_ANEW, 1, start=1, when="self.keeper.model")
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        start = rig.arm([data])
+        rig.world.run_to(start + 10 * S)
+        assert rung(rig, start + 5 * S)
+
+
+@pytest.mark.parametrize("bound_us", [1_000, 2 * S])
+def test_a_start_stays_in_utc_though_a_new_clock_came_with_a_failed_read(tmp_path, bound_us):
+    """A clock that may be off by two seconds moves no start that was set by a better one."""
+    data = timeline(two_windows)
+    trouble = failing(("handbell_core.runner", "Runner"), "arm", 1, start=1, when="self.state == 2")
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        start = rig.arm([data], in_s=60)
+        ahead_us = 3 * S
+        rig.ask(
+            "clock",
+            utc_us=rig.world.clock.utc_us() + ahead_us,
+            box_us=rig.ask("time")["t2"],
+            bound_us=bound_us,
+            tz_s=0,
+        )
+        rig.world.run_for(3 * S)
+        assert rig.ask("status")["state"] == "set"
+        rig.world.run_to(start + 10 * S)
+        # Both requests take some ms of the world's time.
+        due = start + 5 * S - (ahead_us if bound_us < S else 0)
+        assert [bell for bell in rig.box.sound.bells() if abs(bell - due) < 100_000]
+
+
+@pytest.mark.parametrize("error", ["OSError(5)", "MemoryError"])
+def test_a_clock_part_that_did_not_answer_at_the_first_start_is_found(tmp_path, error):
+    trouble = failing(*PART_READ, 1, start=1, error=error)
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.world.run_for(3 * S)
+        assert rig.ask("status")["rtc"] is True
+
+
+@pytest.mark.parametrize("times", [1, 9])
+def test_a_clock_part_that_did_not_answer_just_after_a_cut_costs_no_class(tmp_path, times):
+    data = timeline(long_window)
+    trouble = failing(*PART_READ, times)
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, trouble)) as rig:
+        switched_on(rig, data, 12)
+        assert rig.ask("status")["state"] == "cut"
+        rig.world.run_for(15 * S)
+        assert rig.ask("status")["state"] == "play"
+
+
+def test_a_part_that_is_not_there_is_not_looked_for_for_ever(tmp_path):
+    trouble = """
+        import box.keeper
+        from box.requests import TABLE
+        whole = box.keeper.clock_part
+        looked = []
+        def clock_part(*a):
+            looked.append(1)
+            return whole(*a)
+        box.keeper.clock_part = clock_part
+        TABLE["looked"] = lambda self, message: {"times": len(looked)}
+    """
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.world.run_for(25 * S)
+        times = rig.ask("looked")["times"]
+        rig.world.run_for(1_200 * S)
+        assert rig.ask("looked")["times"] == times == 20
+
+
+# The plan
+
+
+@pytest.mark.parametrize(("where", "times"), [(LISTED, 1), (LISTED, 6), (OPENED, 12)])
+def test_a_plan_that_can_t_be_read_for_some_seconds_is_loaded_then(tmp_path, where, times):
+    data = timeline(two_windows)
+    with Rig(tmp_path, firmware=troubled(tmp_path, failing(*where, times))) as rig:
+        rig.send([data])
+        rig.box.cut_power()
+        rig.box.power_up()
+        rig.world.run_for(1 * S)
+        if times > 1:
+            status = rig.ask("status")
+            fault = faults.FLASH_ERROR if where is LISTED else faults.TIMELINE_BROKEN
+            assert (status["state"], status["fault"]) == ("empty", fault)
+        rig.world.run_for(8 * S)
+        status = rig.ask("status")
+        assert (status["state"], status["sel"], status["fault"]) == ("ready", digest(data), 0)
+
+
+def test_the_next_plan_is_found_though_the_flash_can_t_be_listed_as_one_is_erased(tmp_path):
+    one, two = timeline(lambda: [lead_in(5_000), window(20_000)]), timeline(two_windows)
+    trouble = (
+        failing(*LISTED, 1, start=1, when="self.erased")
+        + """
+        Storage.erased = False
+        remove = Storage.remove
+        def removed(self, path):
+            remove(self, path)
+            self.erased = True
+        Storage.remove = removed
+    """
+    )
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([one])
+        rig.send([two])
+        rig.ask("drop", of="timelines", name=digest(two), d=digest(two))
+        rig.world.run_for(3 * S)
+        status = rig.ask("status")
+        assert (status["state"], status["sel"], status["fault"]) == ("ready", digest(one), 0)
+
+
+# What was cut off
+
+
+@pytest.mark.parametrize(("where", "times"), [(LISTED, 1), (OPENED, 3), (OPENED, 12), (ENDED, 6)])
+def test_a_class_is_joined_though_what_comes_before_fails_for_some_seconds(tmp_path, where, times):
+    data = timeline(long_window)
+    trouble = failing(*where, times)
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, trouble)) as rig:
+        switched_on(rig, data, 12)
+        assert rig.ask("status")["state"] == "cut"
+        rig.world.run_for(20 * S)
+        assert rig.ask("status")["state"] == "play"
+
+
+def test_what_can_t_be_read_yet_may_come_back_and_is_given_up_in_the_end(tmp_path):
+    data, other = timeline(long_window), timeline(two_windows)
+    trouble = failing(*ENDED, 1_000)
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([other])
+        switched_on(rig, data, 12)
+        assert rig.ask("status")["state"] == "cut"
+        assert refusal(rig, "select", d=digest(other)) == faults.BUSY
+        assert refusal(rig, "disarm") == faults.BUSY
+        rig.box.press(0, rig.world.now_us() + S)
+        rig.world.run_for(3 * S)
+        assert rig.ask("status")["sel"] == digest(data)
+        rig.world.run_for(20 * S)
+        assert rig.ask("status")["state"] == "ready"
+        start = rig.arm([data])
+        rig.world.run_to(start + 10 * S)
+        assert rig.ask("status")["state"] == "play"
+
+
+@pytest.mark.parametrize("minutes", [2, 11])
+def test_a_tap_turns_a_page_whenever_it_comes_once_a_class_is_given_up(tmp_path, minutes):
+    """The ticks' sign turns every nine minutes."""
+    data, other = timeline(long_window), timeline(two_windows)
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, UNREAD)) as rig:
+        rig.send([other])
+        switched_on(rig, data, 12)
+        rig.world.run_for(minutes * 60 * S)
+        before = rig.box.screen.pixels()
+        rig.box.press(0, rig.world.now_us() + S)
+        rig.world.run_for(3 * S)
+        after = rig.box.screen.pixels()
+        assert sum(a != b for a, b in zip(before, after, strict=True)) > 300
