@@ -98,14 +98,25 @@ class Run(Loaded):
         runner = self.runner
         if runner is None or runner.state != SET or not self.begun or not runner.by_hand:
             return IDLE
+        if not self.log.name:
+            return IDLE  # its file is to be opened first, with a write
         return IDLE if runner.starts_ms == self._kept_start_ms else 0
 
     def keep_start(self, tick: int) -> None:
         """Keep a start set by hand as one that a host has set."""
-        self._kept_start_ms = self.runner.starts_ms
-        utc_ms = self.clock.utc_ms(self._kept_start_ms)
+        start_ms = self.runner.starts_ms
+        utc_ms = self.clock.utc_ms(start_ms)
         if utc_ms >= 0:
-            self.blind(lambda: self.storage.save(start_ms=utc_ms, start_run=self.log.name))
+            self.blind(lambda: self._keep_start(utc_ms))
+        self._kept_start_ms = start_ms
+
+    def _keep_start(self, utc_ms: int) -> None:
+        self.log.write()  # a start is found again by its log; what fails there is tried again
+        try:
+            self.storage.save(start_ms=utc_ms, start_run=self.log.name)
+        except OSError as error:
+            if error.errno != ENOSPC:  # no later try finds more room
+                raise
 
     def step_due_us(self, tick: int) -> int:
         """Return in how many microseconds the runner has something to do."""

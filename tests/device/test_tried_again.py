@@ -4,9 +4,9 @@ import pytest
 from test_past_pending import S, long_window, refusal, switched_on
 from troubled import troubled, two_windows
 
-from handbell_core import faults
+from handbell_core import faults, journal
 from made import lead_in, window
-from rig import Rig, digest, start_by_hand, timeline
+from rig import Rig, digest, of_kind, start_by_hand, timeline
 
 pytestmark = pytest.mark.usefixtures("micropython")
 
@@ -240,3 +240,56 @@ def test_a_tap_turns_a_page_whenever_it_comes_once_a_class_is_given_up(tmp_path,
         rig.world.run_for(3 * S)
         after = rig.box.screen.pixels()
         assert sum(a != b for a, b in zip(before, after, strict=True)) > 300
+
+
+# A start by hand
+
+SAVE_FAILS = failing(("box.storage", "Storage"), "save", 1, start=1, when='k.get("start_ms")')
+WRITE_FAILS = failing(("box.log", "Log"), "_new_file", 2, start=1)
+
+
+@pytest.mark.parametrize("trouble", ["", SAVE_FAILS, WRITE_FAILS], ids=["", "save", "log"])
+def test_a_start_by_hand_is_found_again_though_it_was_not_kept_at_once(tmp_path, trouble):
+    data = timeline(two_windows)
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        rig.world.run_for(30 * S)
+        _, start = by_hand(rig)
+        rig.world.run_to(start - 4 * S)
+        rig.box.cut_power()
+        rig.world.run_for(500_000)
+        rig.box.power_up()
+        rig.world.run_to(start + 8 * S)
+        assert rig.ask("status")["state"] == "play"
+        assert rung(rig, start + 5 * S)
+
+
+@pytest.mark.parametrize("later_us", [300_000, 700_000, 1_200_000, 1_600_000])
+def test_a_cut_just_after_a_start_by_hand_was_written_finds_it_again(tmp_path, later_us):
+    data = timeline(two_windows)
+    with Rig(tmp_path, rtc=True) as rig:
+        rig.send([data])
+        rig.world.run_for(30 * S)
+        at, start = by_hand(rig)
+        rig.world.run_to(at + 1_530_000 + later_us)
+        rig.box.cut_power()
+        rig.world.run_for(500_000)
+        rig.box.power_up()
+        rig.world.run_to(start + 8 * S)
+        assert rig.ask("status")["state"] == "play"
+
+
+def test_a_start_by_hand_that_a_full_flash_does_not_keep_is_played_without_a_word(tmp_path):
+    data = timeline(two_windows)
+    trouble = failing(
+        ("box.storage", "Storage"), "save", 1_000, "OSError(28)", 1, 'k.get("start_ms")'
+    )
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        rig.world.run_for(30 * S)
+        _, start = by_hand(rig)
+        rig.world.run_to(start + 8 * S)
+        assert "erred" not in rig.ask("status")
+        rig.world.run_to(start + 100 * S)
+        (run,) = rig.runs()
+    assert len(of_kind(run, journal.END)) == 1
