@@ -19,7 +19,7 @@ from handbell.compile import build
 from handbell.paper.cards import Card, LaneCard, cards_of, kit_words, task_words
 from handbell.paper.layout import FAR, PAPERS, pages_of
 from handbell.plan.files import parse_plan
-from handbell.plan.scaling import for_bib
+from handbell.plan.model import for_bib
 from handbell.store.logs.timelines import decode
 
 LIBRARY = load_library()

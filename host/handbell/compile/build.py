@@ -12,11 +12,11 @@ from handbell.compile.gaps import Cues, crowded
 from handbell.compile.layouts import Floor
 from handbell.compile.timelines import Timelines
 from handbell.compile.timetable import Row, rows
-from handbell.plan import orders
+from handbell.plan import rules
+from handbell.plan.agreement import Place
 from handbell.plan.faults import sentence
 from handbell.plan.model import Plan
 from handbell.plan.remarks import remarks
-from handbell.plan.rules import Place
 from handbell.plan.texts import drawable
 from handbell_core.timeline import KINDS, WINDOW
 
@@ -82,7 +82,7 @@ class CompiledClass:
 
 def build(plan: Plan) -> CompiledClass:
     """Compile a plan; raises PlanError when no box could play it as it must be played."""
-    missing = [sentence(*fault) for fault in orders.missing(plan)]
+    missing = [sentence(*fault) for fault in rules.missing(plan)]
     if missing:
         raise PlanError(plan.path, missing)
     schedule = expand(plan)

@@ -9,8 +9,7 @@ from typing import NamedTuple
 from handbell.compile.expand import Schedule, Stretch
 from handbell.compile.layouts import Floor
 from handbell.compile.timeline_writer import form
-from handbell.plan.model import Exercise, Plan
-from handbell.plan.scaling import for_bib
+from handbell.plan.model import Exercise, Plan, for_bib
 from handbell.plan.texts import drawable
 from handbell_core import timeline as t
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from handbell.base.times import clock
 from handbell.base.words import listed
 from handbell.compile.layouts import Floor
-from handbell.plan.orders import does
+from handbell.plan.model import does
 from handbell.plan.own_tasks import Own, Tasks, each_task, everybody, tasks_of
 from handbell.plan.parts import parts_words
 from handbell.plan.pauses import steps_of

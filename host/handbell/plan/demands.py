@@ -9,9 +9,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchema
+from pydantic import Field, PlainValidator, WithJsonSchema
 
 from handbell.plan import values
+from handbell.plan.agreement import Table
 from handbell.plan.texts import tidy
 
 KIT_MOST = 999
@@ -195,10 +196,8 @@ MaybeCapacity = Annotated[
 ]
 
 
-class Fit(BaseModel):
+class Fit(Table):
     """What ``fit`` may move, each as [least, most]; what isn't written has the usual bounds."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     minutes: Minutes = Field(None, description="The slot, lead-in to cool-down.")
     break_ms: PauseRange = Field(None, alias="break_s", description="Bounds of each break.")

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, Any
 
 from handbell.base.words import quoted
+from handbell.plan.agreement import Disagreement, Fault, Place
 from handbell.plan.demands import Fit
 from handbell.plan.model import Block, Exercise, Group, GuidedPart, Plan, Scaled, Station
 from handbell.plan.parts import Part
-from handbell.plan.rules import Disagreement, Fault, Place
 from handbell.plan.shorthands import FORMATS, Misspelt
 from handbell.plan.shorthands.form import Short, own_keys
 from handbell.plan.texts import did_you_mean
@@ -64,7 +64,12 @@ def sentence(place: Place, fault: str) -> str:
 
 def sentences(error: ValidationError) -> list[str]:
     """Return every fault of a plan, in the order of the file's tables."""
-    return list(dict.fromkeys(sentence(*fault) for fault in _faults(error, Short)))
+    return told(_faults(error, Short))
+
+
+def told(faults: Iterable[Fault]) -> list[str]:
+    """Return faults as sentences, each once."""
+    return list(dict.fromkeys(sentence(*fault) for fault in faults))
 
 
 def _faults(error: ValidationError, form: type[Short]) -> Iterator[Fault]:

@@ -12,7 +12,8 @@ from pydantic import ValidationError
 from handbell.base import toml
 from handbell.base.digest import short_digest
 from handbell.base.errors import PlanError
-from handbell.plan.faults import sentences
+from handbell.plan import rules
+from handbell.plan.faults import sentences, told
 from handbell.plan.model import Plan
 
 SIZE_MOST = 1 << 20
@@ -40,6 +41,9 @@ def parse_plan(data: bytes, name: str = "plan") -> Plan:
         plan = Plan.model_validate(document)
     except ValidationError as error:
         raise PlanError(name, sentences(error)) from None
+    faults = told(rules.of_plan(plan))
+    if faults:
+        raise PlanError(name, faults)
     return plan.from_file(name, source, short_digest(source))
 
 

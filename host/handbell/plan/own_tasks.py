@@ -6,11 +6,11 @@ from collections.abc import Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Generic, TypeVar
 
-from handbell.plan.scaling import for_bib
+from handbell.plan.model import for_bib
 
 if TYPE_CHECKING:
+    from handbell.plan.agreement import Place
     from handbell.plan.model import Exercise, Plan
-    from handbell.plan.rules import Place
 
 RUN_LEAST = 3  # so many bibs in a row are written as the first and the last
 

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 from pydantic import model_validator as on_model
 
 from handbell.plan import fields
+from handbell.plan.agreement import Table
 
 
-class Part(BaseModel):
+class Part(Table):
     """One of the things done, in order, before the next round begins."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
 
     name: fields.Name = Field(description="What is done.")
     reps: fields.MaybeCount = Field(None, description="How many of it.")

@@ -6,10 +6,10 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from handbell.base.words import quoted
+from handbell.plan.agreement import Place
 from handbell.plan.faults import sentence
-from handbell.plan.orders import does
+from handbell.plan.model import does
 from handbell.plan.own_tasks import bibs_words, every_task
-from handbell.plan.rules import Place
 from handbell.plan.texts import LINE_MOST, drawable
 
 if TYPE_CHECKING:

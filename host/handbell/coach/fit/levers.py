@@ -10,10 +10,11 @@ from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
+from handbell.plan.agreement import Place
 from handbell.plan.demands import LEVELS
-from handbell.plan.model import Block, PerRound, Plan
+from handbell.plan.model import Block, PerRound, Plan, lists_of
 from handbell.plan.own_tasks import each_task
-from handbell.plan.rules import TALLY_LEAST_MS, Place, lists_of
+from handbell.plan.rules import TALLY_LEAST_MS
 from handbell.plan.values import PAUSE_LEAST_MS
 
 from .promise import (

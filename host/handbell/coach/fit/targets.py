@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import lcm
 
+from handbell.plan.agreement import Place
 from handbell.plan.model import Exercise, PerRound, Plan, Scaled
 from handbell.plan.own_tasks import done_by, each_task, plain
 from handbell.plan.pauses import pauses_after, places
-from handbell.plan.rules import Place
 
 KEYS = ("reps", "goal")
 

@@ -8,9 +8,9 @@ from typing import Any
 from handbell.base.errors import HandbellError, PlanError
 from handbell.coach.writing.edit import Change, PlanText
 from handbell.compile import CompiledClass, build
+from handbell.plan.agreement import Place
 from handbell.plan.files import parse_plan
 from handbell.plan.model import PerRound, Plan
-from handbell.plan.rules import Place
 from handbell.plan.values import in_seconds
 
 from .fit import Fitted

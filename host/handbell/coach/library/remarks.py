@@ -18,8 +18,8 @@ from handbell_core.timeline import GATE
 from .names import name_key, name_words
 
 if TYPE_CHECKING:
+    from handbell.plan.agreement import Place
     from handbell.plan.model import Exercise, Plan
-    from handbell.plan.rules import Place
 
     from .entry import Entry
     from .shelf import Library

@@ -8,12 +8,11 @@ another order where their times agree. In a rotation groups go from station to s
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from handbell.coach.writing.edit import Change
-from handbell.plan.model import Block, Plan
-from handbell.plan.orders import does, times_of
+from handbell.plan.model import Block, Plan, does, times_of
 
 from .demands import Clash, Demands, Group, Need, Schedule, Station
 from .lanes import turned
@@ -93,18 +92,19 @@ def faults(plan: Plan) -> list[tuple[int, str]]:
 def demands_of(plan: Plan, block: int) -> Demands:
     """Return what a block, from 0, demands of its groups or lanes."""
     exercises = plan.blocks[block].exercises
-    names = [exercise.name for exercise in exercises]
+    numbers: dict[str, list[int]] = {}
+    for e, exercise in enumerate(exercises):
+        numbers.setdefault(exercise.name, []).append(e)
     groups = {group.name: g for g, group in enumerate(plan.groups)}
     return Demands(
         tuple(_lanes(plan, plan.blocks[block])),
-        tuple(_station(plan, plan.blocks[block], e) for e in range(len(exercises))),
+        tuple(_stations(plan, plan.blocks[block])),
         dict(plan.kit),
         tuple(
             (a, b)
             for first, second in plan.never_after
-            for a, name in enumerate(names)
-            for b, other in enumerate(names)
-            if (name, other) == (first, second)
+            for a in numbers.get(first, ())
+            for b in numbers.get(second, ())
         ),
         tuple((groups[first], groups[second]) for first, second in plan.alternate),
         repeats=plan.blocks[block].rounds > 1 and not (plan.is_rotation and plan.move == "round"),
@@ -127,17 +127,20 @@ def _lanes(plan: Plan, block: Block) -> list[Group]:
     ]
 
 
-def _station(plan: Plan, block: Block, number: int) -> Station:
-    exercise = block.exercises[number]
-    needs = tuple(Need(need.kit, need.count, need.each) for need in exercise.kit)
-    if plan.is_rotation:
-        room = plan.stations[number].capacity if plan.stations else None
-        return Station(exercise.name, room, 1 if room is None else None, needs)
-    alike = times_of(block, exercise)
-    steps = frozenset(
-        step for step, other in enumerate(block.exercises) if times_of(block, other) == alike
-    )
-    return Station(exercise.name, None, None, needs, steps)
+def _stations(plan: Plan, block: Block) -> Iterator[Station]:
+    """Yield a rotation's stations with their room, or a lane's exercises with their steps."""
+    times = times_of(block)
+    alike: dict[object, list[int]] = {}
+    for step, time in enumerate(times):
+        alike.setdefault(time, []).append(step)
+    steps = {time: frozenset(found) for time, found in alike.items()}
+    for e, exercise in enumerate(block.exercises):
+        needs = tuple(Need(need.kit, need.count, need.each) for need in exercise.kit)
+        if plan.is_rotation:
+            room = plan.stations[e].capacity if plan.stations else None
+            yield Station(exercise.name, room, 1 if room is None else None, needs)
+        else:
+            yield Station(exercise.name, None, None, needs, steps[times[e]])
 
 
 def _order(plan: Plan, schedule: Schedule) -> Order | None:

@@ -22,9 +22,9 @@ from tomlkit.items import Array, Comment, InlineTable, String, Trivia
 from handbell.base import toml
 from handbell.base.errors import HandbellError
 from handbell.base.files import write_whole
+from handbell.plan.agreement import Place
 from handbell.plan.faults import place_words
 from handbell.plan.files import load_plan, parse_plan
-from handbell.plan.rules import Place
 
 from .pieces import BOM, cut, last_key_line, lf, lines_of, with_ends
 

@@ -11,7 +11,7 @@ from typing import Annotated
 from pydantic import PlainValidator, ValidationError, WithJsonSchema
 
 from handbell.plan import values
-from handbell.plan.rules import Fault
+from handbell.plan.agreement import Fault
 from handbell.plan.shorthands.counted import AsManyRounds, Ladder, UnderACap
 from handbell.plan.shorthands.form import Short, Table, found, own_keys
 from handbell.plan.shorthands.timed import EveryMinute, Intervals, Relay

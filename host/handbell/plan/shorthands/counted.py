@@ -8,9 +8,9 @@ from typing import Any, ClassVar
 from pydantic import Field, ValidationError
 
 from handbell.plan import fields, values
+from handbell.plan.agreement import Fault, Place
 from handbell.plan.demands import kit_needs
 from handbell.plan.parts import Part, parts_words
-from handbell.plan.rules import Fault, Place
 from handbell.plan.shorthands.form import Short, Table, found, own_keys
 from handbell.plan.texts import LINE_MOST, drawable
 from handbell.plan.values import in_seconds

@@ -7,7 +7,7 @@ from typing import Any, ClassVar
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-from handbell.plan.rules import Fault, Place
+from handbell.plan.agreement import Fault, Place
 from handbell.plan.texts import did_you_mean
 
 Table = dict[str, Any]

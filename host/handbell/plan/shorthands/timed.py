@@ -9,7 +9,7 @@ from typing import Any, ClassVar
 from pydantic import Field
 
 from handbell.plan import fields, values
-from handbell.plan.rules import Fault
+from handbell.plan.agreement import Fault
 from handbell.plan.shorthands.form import Short, Table
 from handbell.plan.values import in_seconds
 

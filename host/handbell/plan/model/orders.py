@@ -1,4 +1,4 @@
-"""What a block's ``order`` must agree on with its exercises, groups and boxes, and other names.
+"""What a block's ``order`` must agree on with its exercises, groups and boxes.
 
 An order has a list for each box in lanes, for each group in a rotation: the numbers of exercises
 in the order in which they are done there, 0 for a group that waits.
@@ -8,18 +8,17 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from handbell.base.words import several
-
-if TYPE_CHECKING:
-    from handbell.plan.model import Block, Exercise, Group, Plan, Station
-    from handbell.plan.rules import Fault
+from handbell.plan.agreement import Fault
+from handbell.plan.model.block import Block, times_of
+from handbell.plan.model.floor import Group, Station, does
 
 SHARE = "handbell order --write works one out"
 
 
-def of_blocks(blocks: Sequence[Block], data: dict[str, Any]) -> Iterator[Fault]:
+def of_orders(blocks: Sequence[Block], data: dict[str, Any]) -> Iterator[Fault]:
     """Yield what is wrong with the orders of a plan's blocks."""
     groups: Sequence[Group] = data["groups"]
     stations: Sequence[Station] = data["stations"]
@@ -45,13 +44,14 @@ def of_blocks(blocks: Sequence[Block], data: dict[str, Any]) -> Iterator[Fault]:
 
 def _lanes(block: Block) -> Iterator[str]:
     numbers = list(range(1, len(block.exercises) + 1))
+    times = times_of(block)
     for n, row in enumerate(block.order or (), 1):
         if sorted(row) != numbers:
             yield f"list {n} must have each number from 1 to {numbers[-1]} once"
             continue
         for step, number in enumerate(row):
-            own, there = block.exercises[number - 1], block.exercises[step]
-            if times_of(block, own) != times_of(block, there):
+            if times[number - 1] != times[step]:
+                own, there = block.exercises[number - 1], block.exercises[step]
                 yield (
                     f"list {n} has {own.name} in place of {there.name}, whose work_s or rest_s "
                     "differs, and all boxes change together"
@@ -85,50 +85,3 @@ def _meetings(block: Block, groups: Sequence[Group], stations: Sequence[Station]
                 yield (
                     f"in step {step} {people} people are at exercise {number}, with room for {room}"
                 )
-
-
-def missing(plan: Plan) -> Iterator[Fault]:
-    """Yield blocks in which groups can't simply move on to the next station, and no order is."""
-    for b, block in enumerate(plan.blocks if plan.is_rotation else ()):
-        stations, groups = len(block.exercises), len(plan.groups)
-        if block.order is None and stations != groups:
-            more = "groups than stations" if groups > stations else "stations than groups"
-            yield (
-                ("block", b),
-                f"more {more} ({several(stations, 'exercise')}, {several(groups, 'group')}), so "
-                f"it needs an order: {SHARE}",
-            )
-
-
-def of_names(plan: Plan) -> Iterator[Fault]:
-    """Yield pairs and circuits that name what isn't in the plan."""
-    exercises = {e.name for block in plan.blocks for e in block.exercises}
-    groups = {group.name for group in plan.groups}
-    for key, pairs, known, word in (
-        ("never_after", plan.never_after, exercises, "exercise"),
-        ("alternate", plan.alternate, groups, "group"),
-    ):
-        for name in dict.fromkeys(name for pair in pairs for name in pair):
-            if name not in known:
-                yield (key,), f'no {word} is called "{name}"; write the name as it stands there'
-    paired = Counter(name for pair in plan.alternate for name in pair)
-    for name in (name for name, times in paired.items() if times > 1):
-        yield ("alternate",), f'"{name}" is in two pairs; a group alternates with one other'
-    circuits = {e.circuit for block in plan.blocks for e in block.exercises}
-    for n, group in enumerate(plan.groups):
-        if group.circuit is not None and group.circuit not in circuits:
-            yield (
-                ("group", n, "circuit"),
-                f'no exercise has circuit = "{group.circuit}"; write it at those of that circuit',
-            )
-
-
-def does(group: Group, exercise: Exercise) -> bool:
-    """Return whether a group does an exercise: unless they belong to different circuits."""
-    return None in (group.circuit, exercise.circuit) or group.circuit == exercise.circuit
-
-
-def times_of(block: Block, exercise: Exercise) -> tuple[tuple[int, ...], int]:
-    """Return an exercise's window in each round, and its rest: those that change places agree."""
-    rest_ms = block.rest_ms if exercise.rest_ms is None else exercise.rest_ms
-    return tuple(exercise.work.at(n) for n in range(1, block.rounds + 1)), rest_ms
