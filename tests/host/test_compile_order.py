@@ -288,6 +288,41 @@ def test_ratings_come_last_one_for_each_set():
     assert [s.kind for s in spans(built)][-2:] == [t.RATING] * 2
 
 
+def test_some_of_those_together_who_end_earlier_rate_under_their_names():
+    """Only A goes on; B and C have their last window where all three were."""
+    text = """
+title = "T"
+layout = "rotation"
+[[group]]
+name = "A"
+bibs = [1]
+[[group]]
+name = "B"
+bibs = [2]
+circuit = "first"
+[[group]]
+name = "C"
+bibs = [3]
+circuit = "first"
+[[station]]
+capacity = 3
+[[station]]
+[[block]]
+order = [[1, 2], [1, 0], [1, 0]]
+[[block.exercise]]
+name = "Squat"
+work_s = 30
+circuit = "first"
+[[block.exercise]]
+name = "Row"
+work_s = 30
+circuit = "second"
+"""
+    built = compiled(text)
+    rated = [[(s.who, s.bib[0]) for s in spans(built, n) if s.kind == t.RATING] for n in (1, 2)]
+    assert rated == [[("B + C", 2), ("B + C", 3)], [("A", 1)]]
+
+
 def test_no_ratings_when_not_wished_or_nobody_is_known():
     for text in (lanes(top="rate = false\n" + GROUPS), lanes(top="boxes = 2")):
         assert all(s.kind != t.RATING for s in spans(compiled(text)))

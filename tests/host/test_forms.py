@@ -21,7 +21,7 @@ from handbell.coach.swap.swap import find_swaps, swapped
 from handbell.coach.writing.edit import PlanText
 from handbell.coach.writing.written_out import written_out
 from handbell.compile import build
-from handbell.compile.layouts import Floor
+from handbell.compile.schedule import resolve
 from handbell.plan import schema
 from handbell.plan.files import parse_plan
 from handbell.plan.shorthands import FORMATS
@@ -151,8 +151,8 @@ def test_in_a_relay_one_person_of_each_group_works(buttons):
     made = parsed(
         'format = "relay"\nleg_s = 30\nlegs = 6\nrest_s = 5', head=f"buttons = {buttons}\n" + GROUPS
     )
-    floor = Floor(made)
-    seats = [[floor.seat(box, 0, 0, turn).bibs for turn in range(6)] for box in range(2)]
+    posts = resolve(made).posts[0][0]
+    seats = [[posts[box].bibs(turn) for turn in range(6)] for box in range(2)]
     assert [[sum(bibs) for bibs in box] for box in seats] == [[1, 2, 1, 2, 1, 2], [3, 4, 5] * 2]
     assert (
         seats[1][:3]

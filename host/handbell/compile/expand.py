@@ -40,7 +40,7 @@ class Stretch:
 
 
 @dataclass(frozen=True)
-class Schedule:
+class Course:
     """All stretches in order; ``slot_ms`` all of it, ``total_ms`` first bell to last."""
 
     stretches: list[Stretch]
@@ -50,9 +50,9 @@ class Schedule:
     windows: int
 
 
-def expand(plan: Plan) -> Schedule:
+def expand(plan: Plan) -> Course:
     """Lay a plan out in time."""
-    return _Expansion(plan).schedule()
+    return _Expansion(plan).course()
 
 
 class _Expansion:
@@ -65,7 +65,7 @@ class _Expansion:
         self.turns_before = 0
         self.stretches: list[Stretch] = []
 
-    def schedule(self) -> Schedule:
+    def course(self) -> Course:
         plan = self.plan
         self._pause(Pause(LEAD_IN, plan.lead_in_ms))
         for part in plan.warm_up:
@@ -83,7 +83,7 @@ class _Expansion:
         for part in plan.cool_down:
             self._add(COOL_DOWN, part.work_ms, part.name, (last.at_block, last.at_step))
         work_ms = sum(s.duration_ms for s in self.stretches if s.kind == WINDOW)
-        return Schedule(self.stretches, last_ms - first_ms, self.at_ms, work_ms, self.window)
+        return Course(self.stretches, last_ms - first_ms, self.at_ms, work_ms, self.window)
 
     def _add(
         self, kind: int, duration_ms: int, name: str = "", at: tuple[int, int] = (0, 0)

@@ -10,14 +10,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from handbell.base.errors import PlanError
 from handbell.compile.expand import Stretch
+from handbell.compile.schedule import Schedule
+from handbell.plan.agreement import Place
+from handbell.plan.faults import sentence
 from handbell_core.cues import CLOSE, motif_ms, next_cue
-from handbell_core.timeline import BOTH_SIDES
+from handbell_core.timeline import BOTH_SIDES, KINDS, WINDOW
 
 EVERY_MS = 5_000
 GAP_MS = 1_500
 NEEDED_MS = 1_400
 BUSY_MOST_MS = EVERY_MS - NEEDED_MS
+FAULTS_MOST = 8
 
 Sounds = tuple[tuple[int, int], ...]
 
@@ -69,3 +74,53 @@ def crowded(stretches: list[Stretch], flags: list[int], cues: Cues) -> list[Stre
         quiet_ms = stretches[-1].end_ms + motif_ms(CLOSE)
         check()
     return found
+
+
+def require_gaps(schedule: Schedule) -> None:
+    """Raise PlanError where cues leave no gaps, with the remedy that there is."""
+    plan = schedule.plan
+    places = _places(schedule, plan.count_s)
+    if not places:
+        return
+    fewer = range(plan.count_s - 1, -1, -1)
+    enough = next((n for n in fewer if not _places(schedule, n)), None)
+    remedy = "lengthen the window" if enough is None else f"lower count_s to {enough}"
+    fault = f"cues leave no quiet 1.5 s in every 5 s, which a box needs to store taps; {remedy}"
+    faults = [sentence(place, fault) for place in places]
+    if len(faults) > FAULTS_MOST:
+        faults[FAULTS_MOST:] = [f"and {len(faults) - FAULTS_MOST} more places like these"]
+    raise PlanError(plan.path, faults)
+
+
+def _places(schedule: Schedule, count_s: int) -> list[Place]:
+    """Return where cues leave no gaps when the last seconds are counted, for alike boxes once."""
+    cues = Cues(count_s)
+    alike: dict[tuple[tuple[bool, bool], ...], int] = {}
+    for station in range(schedule.boxes):
+        alike.setdefault(_flagged(schedule, station), station)
+    places: dict[tuple[int, int, int], Place] = {}
+    for station in alike.values():
+        flags = [_sides(schedule, station, s) for s in schedule.stretches]
+        for s in crowded(schedule.stretches, flags, cues):
+            item = schedule.at(s)[station].number if s.block else 0
+            places.setdefault((s.block, item, s.kind), _place(s, item))
+    return list(places.values())
+
+
+def _flagged(schedule: Schedule, station: int) -> tuple[tuple[bool, bool], ...]:
+    """Return how a station's windows are flagged, step by step."""
+    exercises = (step[station].exercise for posts in schedule.posts for step in posts)
+    return tuple((e.both_sides, e.tap.rule == "tally") for e in exercises)
+
+
+def _sides(schedule: Schedule, station: int, s: Stretch) -> int:
+    """Return the flag of a window in which sides change."""
+    is_window = s.kind == WINDOW
+    return BOTH_SIDES if is_window and schedule.at(s)[station].exercise.both_sides else 0
+
+
+def _place(s: Stretch, item: int) -> Place:
+    if not s.block:
+        return (KINDS[s.kind],)
+    place = ("block", s.block - 1, f"round {s.round}", "exercise", item)
+    return place if s.kind == WINDOW else (*place, KINDS[s.kind])

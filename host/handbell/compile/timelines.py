@@ -1,98 +1,156 @@
-"""The bytes of each box's timeline: a track's spans, each with the people who are there."""
+"""The bytes of each box's timeline, made of the rows of its station."""
 
 from __future__ import annotations
 
 import io
 import struct
 from collections.abc import Iterator
+from typing import NamedTuple
 
-from handbell.compile.expand import Schedule, Stretch
-from handbell.compile.layouts import Floor, Seat
+from handbell.compile.schedule import Row, Schedule
+from handbell.compile.tasks import RULES, asked
 from handbell.compile.timeline_writer import Writer, form
-from handbell.compile.tracks import WHAT, Task, Texts, Tracks
-from handbell.plan.model import Plan
+from handbell.plan.model import Exercise
+from handbell.plan.texts import drawable
 from handbell_core import timeline as t
 
-RATING_MS = 30_000
-
-_WHO = struct.Struct(form("who", "bib"))  # of a span, what follows `tracks.WHAT`
+_WHAT = struct.Struct(form("kind", "next"))  # a span without who is there
+_WHO = struct.Struct(form("who", "bib"))
 _LAST = struct.Struct(form("flags", "own_at"))
+_NOTHING = (t.ASK_NONE, t.TAP_NONE, 1, 0)
 _FLAGS = [_LAST.pack(flags, 0, 0) for flags in range(8)]
 
 
+class Task(NamedTuple):
+    """What a window asks for, in the format's numbers."""
+
+    ask: int
+    tap: int
+    every: int
+    goal: int
+    name: int
+
+
 class Timelines:
-    """Writes the timelines of one class."""
+    """Writes the timelines of one class; what several boxes have alike is packed once."""
 
-    def __init__(self, plan: Plan, schedule: Schedule, floor: Floor) -> None:
-        self._plan = plan
+    def __init__(self, schedule: Schedule) -> None:
         self._schedule = schedule
-        self._floor = floor
-        self._scaled = any(e.scaled for block in plan.blocks for e in block.exercises)
-        self._texts = Texts(plan, floor)
-        self._tracks = Tracks(plan, schedule, floor, self._texts)
+        self._texts = Texts(schedule)
+        self._tasks: dict[tuple[int, int, int], Task] = {}
+        self._what: dict[tuple[int, int, int, str], bytes] = {}
+        self._who: dict[tuple[str, tuple[int, ...]], bytes] = {}
 
-    def flags(self, track: int) -> list[int]:
-        """Return the flags of a track's spans, in order."""
-        return self._tracks.track(track).flags
-
-    def box(self, box: int) -> bytes:
-        """Return the timeline of a box, from 0."""
-        ratings = list(self._ratings(box))
+    def box(self, station: int) -> bytes:
+        """Return the timeline of a station, from 0."""
+        spans: list[bytes] = []
         owns: list[tuple[int, Task]] = []
-        spans = list(self._spans(box, owns))
-        head = self._head(box, len(spans) + len(ratings))
+        for row in self._schedule.rows(station):
+            flags = self._flags_of(row)
+            last = _LAST.pack(flags, len(row.own), len(owns)) if row.own else _FLAGS[flags]
+            spans.append(self._what_of(row) + self._who_of(row) + last)
+            owns += [(button, self._task_of(own, row.stretch.round)) for button, own in row.own]
+        head = self._head(station, len(spans))
         head.own_tasks = len(owns)
         out = io.BytesIO()
-        label = self._plan.label(box)
-        writer = Writer(out.write, head, self._texts.table(self._plan.title, label))
-        writer.packed(b"".join(spans + ratings), head.spans)
-        for slot, task in owns:
-            writer.own(slot, task[:5])
+        writer = Writer(out.write, head, self._texts.table(station))
+        writer.packed(b"".join(spans), head.spans)
+        for button, task in owns:
+            writer.own(button, task)
         writer.finish()
         return out.getvalue()
 
-    def _head(self, box: int, spans: int) -> t.Head:
-        plan, schedule = self._plan, self._schedule
+    def _head(self, station: int, spans: int) -> t.Head:
+        plan, course = self._schedule.plan, self._schedule.course
         head = t.Head()
         head.flags = t.SILENT if plan.silent else 0
-        head.spans, head.windows = spans, schedule.windows
+        head.spans, head.windows = spans, course.windows
         head.grid_s, head.count_s = plan.grid_s, plan.count_s
-        head.slot_ms, head.total_ms = schedule.slot_ms, schedule.total_ms
-        head.station, head.buttons = box + 1, plan.buttons
+        head.slot_ms, head.total_ms = course.slot_ms, course.total_ms
+        head.station, head.buttons = station + 1, plan.buttons
         head.plan = plan.digest
         return head
 
-    def _spans(self, box: int, owns: list[tuple[int, Task]]) -> Iterator[bytes]:
-        number = self._floor.track(box)
-        track = self._tracks.track(number)
-        seats: dict[tuple[int, int, int], bytes] = {}
-        who = b""
-        for s, what, flags in zip(self._schedule.stretches, track.what, track.flags, strict=True):
-            if not flags & t.TAKES_TALLY:  # else whoever was at the window enters it
-                shown = (s.at_block, s.at_step, s.turn)
-                if shown not in seats:
-                    seats[shown] = self._who(self._floor.seat(box, *shown))
-                who = seats[shown]
-            mine = self._owns(box, number, s) if self._scaled and s.kind == t.WINDOW else []
-            yield what + who + (_LAST.pack(flags, len(mine), len(owns)) if mine else _FLAGS[flags])
-            owns += mine
+    def _flags_of(self, row: Row) -> int:
+        flags = t.TAKES_TALLY if row.is_tallied else 0
+        if row.exercise is not None:
+            flags |= t.BOTH_SIDES if row.exercise.both_sides else 0
+            flags |= t.LAST_WINDOW if row.stretch.window == self._schedule.course.windows else 0
+        return flags
 
-    def _owns(self, box: int, track: int, s: Stretch) -> list[tuple[int, Task]]:
-        """Return the own tasks of those whose turn a window is, by slot."""
-        seat = self._floor.seat(box, s.at_block, s.at_step, s.turn)
-        tasks = (self._tracks.own_task(track, s, bib) for bib in seat.bibs)
-        return [(slot, task) for slot, task in enumerate(tasks) if task is not None]
+    def _what_of(self, row: Row) -> bytes:
+        s = row.stretch
+        key = (s.start_ms, s.kind, row.item, row.coming)
+        if key not in self._what:
+            ask, tap, every, goal, name = self._task_in(row)
+            self._what[key] = _WHAT.pack(
+                s.kind,
+                ask,
+                tap,
+                every,
+                s.start_ms,
+                s.duration_ms,
+                s.block,
+                s.round,
+                row.item,
+                s.window,
+                goal,
+                name,
+                self._texts.index(row.coming),
+            )
+        return self._what[key]
 
-    def _who(self, seat: Seat) -> bytes:
-        bibs = (*seat.bibs, 0, 0, 0, 0)[: t.SLOTS]
-        return _WHO.pack(self._texts.index(seat.group), *bibs)
+    def _task_in(self, row: Row) -> tuple[int, int, int, int, int]:
+        s = row.stretch
+        if row.exercise is None:
+            return (*_NOTHING, self._texts.index(s.name))
+        key = (s.block, row.item, s.round)
+        if key not in self._tasks:
+            self._tasks[key] = self._task_of(row.exercise, s.round)
+        return self._tasks[key]
 
-    def _ratings(self, box: int) -> Iterator[bytes]:
-        """Yield a span for each set of bibs whose last window is at the box."""
-        if not self._plan.rate:
-            return
-        nothing = (0, 0, 0, 0, 0, t.NO_TEXT, t.NO_TEXT)
-        what = WHAT.pack(t.RATING, 0, 0, 1, self._schedule.slot_ms, RATING_MS, *nothing)
-        for groups in self._floor.last(box):
-            for bibs in self._floor.sets(groups):
-                yield what + self._who(Seat(self._floor.name(groups), bibs)) + _FLAGS[0]
+    def _task_of(self, exercise: Exercise, round_: int) -> Task:
+        ask, goal = asked(exercise, round_)
+        tap, every = RULES[exercise.tap.rule], exercise.tap.every
+        return Task(ask, tap, every, goal, self._texts.index(exercise.name))
+
+    def _who_of(self, row: Row) -> bytes:
+        key = (row.who, row.bibs)
+        if key not in self._who:
+            bibs = (*row.bibs, 0, 0, 0, 0)[: t.SLOTS]
+            self._who[key] = _WHO.pack(self._texts.index(row.who), *bibs)
+        return self._who[key]
+
+
+class Texts:
+    """The string tables: the title, the label, then each text of the class once."""
+
+    def __init__(self, schedule: Schedule) -> None:
+        self._plan = schedule.plan
+        texts = [text for text in dict.fromkeys(_all_texts(schedule)) if text]
+        self._index = {text: n for n, text in enumerate(texts, t.STATION_LABEL + 1)}
+        self._index[""] = t.NO_TEXT
+        self._strings = [_latin(text) for text in texts]
+
+    def index(self, text: str) -> int:
+        """Return a text's index; NO_TEXT for none."""
+        return self._index[text]
+
+    def table(self, station: int) -> list[bytes]:
+        """Return the strings of one station."""
+        own = (self._plan.title, self._plan.label(station))
+        return [*map(_latin, own), *self._strings]
+
+
+def _all_texts(schedule: Schedule) -> Iterator[str]:
+    plan = schedule.plan
+    yield from (part.name for part in plan.warm_up)
+    exercises = [exercise for block in plan.blocks for exercise in block.exercises]
+    yield from (exercise.name for exercise in exercises)
+    yield from (own.name for exercise in exercises for own in exercise.scaled if own.name)
+    yield from (part.name for part in plan.cool_down)
+    yield from schedule.together()
+
+
+def _latin(text: str) -> bytes:
+    return drawable(text).encode("latin-1")

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from handbell.compile.expand import Stretch
 from handbell.compile.layouts import Floor
-from handbell.compile.tracks import RULES, asked
+from handbell.compile.tasks import RULES, asked
 from handbell.plan.model import Exercise, Plan
 from handbell.plan.own_tasks import Own, Tasks, done_by, everybody, own_list, parted
 from handbell_core import timeline as t

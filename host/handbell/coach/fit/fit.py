@@ -14,7 +14,7 @@ from collections.abc import Collection
 from dataclasses import dataclass, replace
 from itertools import product
 
-from handbell.compile.expand import Schedule, expand
+from handbell.compile.expand import Course, expand
 from handbell.plan.model import Plan
 
 from .levers import (
@@ -54,8 +54,8 @@ class Fitted:
     plan: Plan
     moves: dict[Lever, int]
     eased: list[Eased]
-    before: Schedule
-    after: Schedule
+    before: Course
+    after: Course
 
     @property
     def moved(self) -> list[Move]:

@@ -15,13 +15,13 @@ from math import gcd
 from typing import Any
 
 from handbell.coach.solver import Answer, new_model, search
-from handbell.compile.expand import Schedule, expand
+from handbell.compile.expand import Course, expand
 from handbell.plan.model import Plan
 
 from .levers import Lever, moved
 from .promise import TENTH_MS
 
-Measure = Callable[[Schedule], int]
+Measure = Callable[[Course], int]
 """Something of a class in ms, or in so many ms, that its levers add to."""
 
 LENGTH_MOST = 1 << 30
@@ -49,9 +49,9 @@ class Sums:
     round_ms: dict[int, int]
 
 
-def slot_ms_of(schedule: Schedule) -> int:
+def slot_ms_of(course: Course) -> int:
     """Return how long a class lasts."""
-    return schedule.slot_ms
+    return course.slot_ms
 
 
 def more_rest_ms(plan: Plan) -> Measure:
@@ -59,7 +59,7 @@ def more_rest_ms(plan: Plan) -> Measure:
     was = expand(plan)
     common = gcd(was.work_ms, was.total_ms)
     work, total = was.work_ms // common, was.total_ms // common
-    return lambda schedule: work * schedule.total_ms - total * schedule.work_ms
+    return lambda course: work * course.total_ms - total * course.work_ms
 
 
 def sums(plan: Plan, levers: Iterable[Lever], measure: Measure) -> Sums:

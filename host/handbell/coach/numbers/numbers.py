@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from handbell.coach.library import lists
-from handbell.compile.tracks import asked
+from handbell.compile.tasks import asked
 from handbell_core.timeline import ASK_HOLD, ASK_TARGET, ASKS
 
 from .efforts import Effort, ways

@@ -1,0 +1,163 @@
+"""Who is where: the people and the exercise of each station in each step of a block."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from handbell.compile.expand import NOBODY
+from handbell.plan.model import Block, Exercise, Plan
+from handbell.plan.pauses import steps_of
+
+AND = " + "  # between the names of groups that share a station
+
+Groups = tuple[int, ...]
+Bibs = tuple[int, ...]
+Posts = list[tuple["Post", ...]]  # of a block: for each step, for each station
+
+
+class Post(NamedTuple):
+    """A station in a step of a block, the same in every round; all numbers from 0.
+
+    ``number`` is the exercise's in its block. ``groups`` are there together, called ``who``, with
+    ``people`` as their bibs; in a rotation with an order perhaps nobody. ``turns`` are the bibs at
+    the buttons, 0 where nobody is, turn after turn. Without groups a station has one bib, its
+    number from 1.
+    """
+
+    station: int
+    number: int
+    exercise: Exercise
+    groups: Groups
+    who: str
+    people: Bibs
+    turns: tuple[Bibs, ...]
+
+    def bibs(self, turn: int) -> Bibs:
+        """Return whose turn it is; nobody's outside a window."""
+        return () if turn == NOBODY or not self.turns else self.turns[turn % len(self.turns)]
+
+
+class Crews:
+    """What groups are called together, and how they take turns on a station's buttons."""
+
+    def __init__(self, plan: Plan) -> None:
+        self._groups = plan.groups
+        self._buttons = plan.buttons
+        self._turns: dict[tuple[Groups, bool, int], tuple[Bibs, ...]] = {}
+
+    def name(self, groups: Groups) -> str:
+        """Return what groups at a station are called, empty for none."""
+        return AND.join(self._groups[g].name for g in groups)
+
+    def people(self, groups: Groups) -> Bibs:
+        """Return the bibs of groups."""
+        return tuple(bib for g in groups for bib in self._groups[g].bibs)
+
+    def turns(self, groups: Groups, one_by_one: bool = False, waited: int = 0) -> tuple[Bibs, ...]:
+        """Return the bibs at the buttons, turn after turn, the first as many turns late as waited.
+
+        ``one_by_one`` lets each bib have its turn alone, at the button that is its own.
+        """
+        key = (groups, one_by_one, waited)
+        if key not in self._turns:
+            bibs, size = self.people(groups), self._buttons
+            sets = [bibs[at : at + size] for at in range(0, len(bibs), size)]
+            if one_by_one:
+                sets = [(*(0,) * n, bib) for some in sets for n, bib in enumerate(some)]
+            late = -waited % len(sets) if sets else 0
+            self._turns[key] = (*sets[late:], *sets[:late])
+        return self._turns[key]
+
+
+def posts_of(plan: Plan, crews: Crews) -> list[Posts]:
+    """Return the posts of every block."""
+    if plan.is_rotation:
+        waits = _Waits(plan)
+        return [_rotation(plan, block, crews, waits) for block in plan.blocks]
+    return [_lanes(plan, block, crews) for block in plan.blocks]
+
+
+def tracks_of(plan: Plan) -> list[int]:
+    """Return for each station the first one with the same exercises at the same times."""
+    if plan.is_rotation:
+        return list(range(plan.boxes))
+    orders = [block.order for block in plan.blocks if block.order]
+    first: dict[tuple[tuple[int, ...], ...], int] = {}
+    return [first.setdefault(tuple(o[box] for o in orders), box) for box in range(plan.boxes)]
+
+
+def _lanes(plan: Plan, block: Block, crews: Crews) -> Posts:
+    """Return the posts of lanes, which do the exercises in turn, or in an order of their own."""
+    there: list[tuple[Groups, str, Bibs, tuple[Bibs, ...]]] = []
+    for box in range(plan.boxes):
+        if plan.groups:
+            turns = crews.turns((box,), one_by_one=block.relay)
+            there.append(((box,), crews.name((box,)), crews.people((box,)), turns))
+        else:
+            there.append(((), "", (box + 1,), ((box + 1,),)))
+    posts = []
+    for step in range(len(block.exercises)):
+        numbers = [row[step] - 1 for row in block.order] if block.order else [step] * len(there)
+        posts.append(
+            tuple(
+                Post(box, number, block.exercises[number], *there[box])
+                for box, number in enumerate(numbers)
+            )
+        )
+    return posts
+
+
+def _rotation(plan: Plan, block: Block, crews: Crews, waits: _Waits) -> Posts:
+    """Return the posts of a rotation, in which groups go on to the next station or by an order."""
+    stations = range(plan.boxes)
+    posts = []
+    for step in range(steps_of(plan, block)):
+        if block.order:
+            at_once = [row[step] - 1 for row in block.order]
+        else:
+            at_once = [(g + step) % plan.boxes for g in range(len(plan.groups))]
+        here: list[list[int]] = [[] for _ in stations]
+        for g, station in enumerate(at_once):
+            if station >= 0:
+                here[station].append(g)
+        posts.append(
+            tuple(
+                _post(box, block.exercises[box], tuple(here[box]), crews, waits) for box in stations
+            )
+        )
+        waits.add(at_once)
+    waits.end_block()
+    return posts
+
+
+def _post(box: int, exercise: Exercise, groups: Groups, crews: Crews, waits: _Waits) -> Post:
+    turns = crews.turns(groups, waited=waits.of(groups))
+    return Post(box, box, exercise, groups, crews.name(groups), crews.people(groups), turns)
+
+
+class _Waits:
+    """How often groups of a rotation have waited while others had their turn.
+
+    A group's turn does not go on while it waits, unless turns go by rounds and people move after
+    every window. Moving by rounds, turns go on through the blocks; else each begins anew.
+    """
+
+    def __init__(self, plan: Plan) -> None:
+        self._by_rounds = plan.move == "round"
+        self._never = not self._by_rounds and plan.turns == "round"
+        self._waited = [0] * len(plan.groups)
+
+    def of(self, groups: Groups) -> int:
+        """Return how often those at a station have waited: the first of them, for all."""
+        return 0 if self._never or not groups else self._waited[groups[0]]
+
+    def add(self, at_once: Sequence[int]) -> None:
+        """Take in where the groups are in a step; below 0 they wait."""
+        for g, station in enumerate(at_once):
+            self._waited[g] += station < 0
+
+    def end_block(self) -> None:
+        """Begin a block anew."""
+        if not self._by_rounds:
+            self._waited = [0] * len(self._waited)

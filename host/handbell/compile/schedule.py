@@ -1,0 +1,152 @@
+"""A plan resolved: who does what, where and when, worked out once for all that read it.
+
+    resolve(plan) -> Schedule -> a Post for each station and step of a block
+                              -> a Row for each station and stretch of the class
+
+A station has the same exercise and people in every round, so a block's posts are made once. Rows
+are made station by station as they are read: all at once could be millions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from handbell.base.errors import PlanError
+from handbell.compile.expand import Course, Stretch, expand
+from handbell.compile.posts import Bibs, Crews, Groups, Post, Posts, posts_of, tracks_of
+from handbell.plan import rules
+from handbell.plan.faults import told
+from handbell.plan.model import Exercise, Plan, for_bib
+from handbell_core.timeline import RATING, WINDOW
+
+RATING_MS = 30_000
+
+
+class Row(NamedTuple):
+    """What a station has in a stretch of the class, or when it asks for ratings after it.
+
+    ``item`` is the exercise's number in its block, from 1, of the window or the one before, 0 when
+    there was none; ``exercise`` what a window asks of those without an own task, None in a pause.
+    ``who`` and ``bibs`` (by button, 0 for nobody) are those shown: before a window already those
+    who come, but whoever was at a window enters its tally. ``own`` are buttons, from 0, whose
+    people have a task of their own; ``coming`` is the name of what comes next.
+    """
+
+    stretch: Stretch
+    item: int
+    exercise: Exercise | None
+    who: str
+    bibs: Bibs
+    own: tuple[tuple[int, Exercise], ...]
+    coming: str
+    is_tallied: bool
+
+
+@dataclass(frozen=True)
+class Schedule:
+    """A class: its stretches in time, and the posts of each block and step.
+
+    Stations, groups, blocks and steps count from 0. ``last`` has for each station the groups whose
+    last window is there, ``tracks`` the first station with the same exercises at the same times.
+    """
+
+    plan: Plan = field(compare=False, repr=False)
+    course: Course
+    crews: Crews = field(compare=False, repr=False)
+    posts: list[Posts]
+    last: list[list[Groups]]
+    tracks: list[int]
+
+    @property
+    def stretches(self) -> list[Stretch]:
+        """All stretches in order."""
+        return self.course.stretches
+
+    @property
+    def boxes(self) -> int:
+        """How many stations there are."""
+        return len(self.tracks)
+
+    def at(self, stretch: Stretch) -> tuple[Post, ...]:
+        """Return the posts of all stations in a window, or in the one before a pause."""
+        return self.posts[stretch.block - 1][stretch.step]
+
+    def rows(self, station: int) -> Iterator[Row]:
+        """Yield what a station has, stretch by stretch, ratings last."""
+        who = ""
+        bibs: Bibs = ()
+        is_tallied = False
+        for s, coming in zip(self.stretches, self._coming(station), strict=True):
+            post = self.at(s)[station] if s.block else None
+            exercise = post.exercise if post and s.kind == WINDOW else None
+            if not is_tallied:
+                shown = self.posts[s.at_block][s.at_step][station]
+                who, bibs = shown.who, shown.bibs(s.turn)
+            own = tuple(_own(exercise, bibs)) if exercise and exercise.scaled else ()
+            item = post.number + 1 if post else 0
+            yield Row(s, item, exercise, who, bibs, own, coming, is_tallied)
+            is_tallied = exercise is not None and exercise.tap.rule == "tally"
+        yield from self._ratings(station)
+
+    def _coming(self, station: int) -> list[str]:
+        """Return the name of what comes after each stretch."""
+        names = []
+        coming = ""
+        for s in reversed(self.stretches):
+            names.append(coming)
+            coming = self.at(s)[station].exercise.name if s.kind == WINDOW else s.name or coming
+        return names[::-1]
+
+    def _ratings(self, station: int) -> Iterator[Row]:
+        """Yield a row for each set of bibs whose last window is at a station."""
+        after = Stretch(RATING, self.course.slot_ms, RATING_MS)
+        for groups in self.last[station] if self.plan.rate else ():
+            for bibs in self.crews.turns(groups):
+                yield Row(after, 0, None, self.crews.name(groups), bibs, (), "", False)
+
+    def bibs(self, station: int) -> list[int]:
+        """Return every bib that is ever at a station, group by group."""
+        there = {bib for posts in self.posts for step in posts for bib in step[station].people}
+        everybody = (bib for group in self.plan.groups for bib in group.bibs)
+        return [bib for bib in everybody if bib in there] if self.plan.groups else [*there]
+
+    def together(self) -> list[str]:
+        """Return what each group is called, then those that are ever at a station together."""
+        alone = [group.name for group in self.plan.groups]
+        shown = (post.who for posts in self.posts for step in posts for post in step)
+        last = (self.crews.name(groups) for there in self.last for groups in there)
+        return [name for name in dict.fromkeys((*alone, *shown, *last)) if name]
+
+
+def resolve(plan: Plan) -> Schedule:
+    """Resolve a plan; raises PlanError when a block needs an order and has none."""
+    missing = told(rules.missing(plan))
+    if missing:
+        raise PlanError(plan.path, missing)
+    crews = Crews(plan)
+    posts = posts_of(plan, crews)
+    return Schedule(plan, expand(plan), crews, posts, _last(plan, posts), tracks_of(plan))
+
+
+def _own(exercise: Exercise, bibs: Bibs) -> Iterator[tuple[int, Exercise]]:
+    for button, bib in enumerate(bibs):
+        own = for_bib(exercise, bib)
+        if own is not exercise:
+            yield button, own
+
+
+def _last(plan: Plan, posts: list[Posts]) -> list[list[Groups]]:
+    """Return for each station the groups whose last window is there, the latest first."""
+    found: list[list[Groups]] = [[] for _ in range(plan.boxes)]
+    left = set(range(len(plan.groups)))
+    for step in (step for block in reversed(posts) for step in reversed(block)):
+        if not left:
+            break
+        for post in step:
+            here = tuple(g for g in post.groups if g in left)
+            if here:
+                found[post.station].append(here)
+        left.difference_update(*(post.groups for post in step))
+    return found
