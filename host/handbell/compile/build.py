@@ -71,7 +71,7 @@ class CompiledClass:
     @functools.cached_property
     def timetable(self) -> list[Row]:
         """The class as a table for people."""
-        return rows(self.plan, self.schedule.stretches)
+        return rows(self.schedule)
 
 
 def build(plan: Plan) -> CompiledClass:

@@ -7,9 +7,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from handbell.compile.expand import Stretch
-from handbell.compile.layouts import Floor
+from handbell.compile.posts import Post
+from handbell.compile.schedule import Schedule
 from handbell.compile.tasks import RULES, asked
-from handbell.plan.model import Exercise, Plan
+from handbell.plan.model import Exercise
 from handbell.plan.own_tasks import Own, Tasks, done_by, everybody, own_list, parted
 from handbell_core import timeline as t
 
@@ -75,23 +76,27 @@ class BoxRow(Told):
     own: tuple[Own[str], ...] = ()
 
 
-def rows(plan: Plan, stretches: list[Stretch]) -> list[Row]:
+def rows(schedule: Schedule) -> list[Row]:
     """Return a line for each stretch of a class."""
-    table = _Table(plan)
-    return [table.row(s) for s in stretches]
+    table = _Table(schedule)
+    return [table.row(s) for s in schedule.stretches]
 
 
 class _Table:
     """Makes the lines of one class, each window's words once."""
 
-    def __init__(self, plan: Plan) -> None:
-        self._plan = plan
-        self._floor = Floor(plan)
-        self._everybody = everybody(plan)
+    def __init__(self, schedule: Schedule) -> None:
+        self._schedule = schedule
+        self._everybody = everybody(schedule.plan)
         self._told: dict[tuple[int, int, int, tuple[int, ...]], Tasks[str]] = {}
 
     def row(self, s: Stretch) -> Row:
         told = self._what(s)
+        cells = (
+            tuple(self._cell(s, post) for post in self._schedule.at(s))
+            if s.kind == t.WINDOW
+            else ()
+        )
         return Row(
             s.start_ms,
             s.duration_ms,
@@ -100,38 +105,28 @@ class _Table:
             s.block,
             s.round,
             s.window,
-            self._stations(s) if s.kind == t.WINDOW else (),
+            cells,
             told.own,
         )
 
     def _what(self, s: Stretch) -> Tasks[str]:
         if s.kind != t.WINDOW:
             return Tasks(s.name, ())
-        block = self._plan.blocks[s.block - 1]
-        if self._plan.is_rotation or block.order:
+        plan = self._schedule.plan
+        block = plan.blocks[s.block - 1]
+        if plan.is_rotation or block.order:
             return Tasks(block.name or f"block {s.block}", ())
-        return self._asked(s, s.step, self._everybody)
+        return self._asked(s, s.step, block.exercises[s.step], self._everybody)
 
-    def _stations(self, s: Stretch) -> tuple[Cell, ...]:
-        floor = self._floor
-        cells = []
-        for box in range(floor.boxes):
-            seat = floor.seat(box, s.block - 1, s.step, s.turn)
-            exercise = floor.exercise(floor.track(box), s.block - 1, s.step)
-            told = self._asked(s, exercise, self._there(box, s))
-            bibs = tuple(filter(None, seat.bibs))
-            cells.append(Cell(box + 1, told.most, seat.group, bibs, told.own))
-        return tuple(cells)
+    def _cell(self, s: Stretch, post: Post) -> Cell:
+        told = self._asked(s, post.number, post.exercise, post.people)
+        bibs = tuple(filter(None, post.bibs(s.turn)))
+        return Cell(post.station + 1, told.most, post.who, bibs, told.own)
 
-    def _there(self, box: int, s: Stretch) -> tuple[int, ...]:
-        if not self._plan.groups:
-            return (box + 1,)
-        groups = self._floor.groups(box, s.block - 1, s.step)
-        return tuple(bib for group in groups for bib in group.bibs)
-
-    def _asked(self, s: Stretch, number: int, bibs: tuple[int, ...]) -> Tasks[str]:
+    def _asked(
+        self, s: Stretch, number: int, exercise: Exercise, bibs: tuple[int, ...]
+    ) -> Tasks[str]:
         """Return what an exercise asks of some bibs in a window."""
-        exercise = self._plan.blocks[s.block - 1].exercises[number]
         key = (s.block, number, s.round, bibs if exercise.scaled else ())
         if key not in self._told:
             self._told[key] = told(exercise, s.round, bibs)

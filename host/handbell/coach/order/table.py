@@ -6,7 +6,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from handbell.compile import CompiledClass
-from handbell.compile.layouts import Floor
 from handbell.compile.timetable import Told, told
 from handbell.plan.own_tasks import Own
 from handbell_core.timeline import WINDOW
@@ -35,7 +34,6 @@ class Visit(Told):
 def visits(built: CompiledClass) -> list[Visit]:
     """Return every window of every group of a class, in the order of time, then of groups."""
     plan = built.plan
-    floor = Floor(plan)
     labels = [timeline.label for timeline in built.timelines]
     numbers = {group.name: n for n, group in enumerate(plan.groups)}
     found: list[Visit] = []
@@ -44,14 +42,13 @@ def visits(built: CompiledClass) -> list[Visit]:
             continue
         when = (s.start_ms, s.duration_ms, s.block, s.round, s.window)
         waiting = {group.name: group for group in plan.groups}
-        for box in range(floor.boxes):
-            number = floor.exercise(floor.track(box), s.block - 1, s.step)
-            exercise = plan.blocks[s.block - 1].exercises[number]
-            there = [(group.name, group.bibs) for group in floor.groups(box, s.block - 1, s.step)]
-            for name, bibs in there if plan.groups else [(labels[box], (box + 1,))]:
+        for post in built.schedule.at(s):
+            label = labels[post.station]
+            there = [(plan.groups[g].name, plan.groups[g].bibs) for g in post.groups]
+            for name, bibs in there if plan.groups else [(label, post.people)]:
                 waiting.pop(name, None)
-                tasks = told(exercise, s.round, bibs)
-                where = (box + 1, labels[box], tasks.most, tasks.own)
+                tasks = told(post.exercise, s.round, bibs)
+                where = (post.station + 1, label, tasks.most, tasks.own)
                 found.append(Visit(*when, name, bibs, *where))
         found += [Visit(*when, g.name, g.bibs, 0, "", "") for g in waiting.values()]
     return sorted(found, key=lambda visit: (visit.window, numbers.get(visit.group, visit.station)))
