@@ -14,6 +14,7 @@ AND = " + "  # between the names of groups that share a station
 Groups = tuple[int, ...]
 Bibs = tuple[int, ...]
 Posts = list[tuple["Post", ...]]  # of a block: for each step, for each station
+Ways = list[tuple["Post | None", ...]]  # for each step, for each lane, or group of a rotation
 
 
 class Post(NamedTuple):
@@ -78,10 +79,22 @@ def posts_of(plan: Plan, crews: Crews) -> list[Posts]:
     return [_lanes(plan, block, crews) for block in plan.blocks]
 
 
-def tracks_of(plan: Plan) -> list[int]:
-    """Return for each station the first one with the same exercises at the same times."""
+def ways_of(plan: Plan, posts: list[Posts]) -> list[Ways]:
+    """Return the posts of every block by lane, or by group of a rotation."""
+    if not plan.is_rotation:
+        return [list(block) for block in posts]
+    return [[_by_group(plan, step) for step in block] for block in posts]
+
+
+def _by_group(plan: Plan, step: tuple[Post, ...]) -> tuple[Post | None, ...]:
+    there = {g: post for post in step for g in post.groups}
+    return tuple(there.get(g) for g in range(len(plan.groups)))
+
+
+def alike_of(plan: Plan) -> list[int]:
+    """Return for each lane the first with the same exercises at the same times."""
     if plan.is_rotation:
-        return list(range(plan.boxes))
+        return list(range(len(plan.groups)))
     orders = [block.order for block in plan.blocks if block.order]
     first: dict[tuple[tuple[int, ...], ...], int] = {}
     return [first.setdefault(tuple(o[box] for o in orders), box) for box in range(plan.boxes)]

@@ -15,7 +15,17 @@ from typing import NamedTuple
 
 from handbell.base.errors import PlanError
 from handbell.compile.expand import Course, Stretch, expand
-from handbell.compile.posts import Bibs, Crews, Groups, Post, Posts, posts_of, tracks_of
+from handbell.compile.posts import (
+    Bibs,
+    Crews,
+    Groups,
+    Post,
+    Posts,
+    Ways,
+    alike_of,
+    posts_of,
+    ways_of,
+)
 from handbell.plan import rules
 from handbell.plan.faults import told
 from handbell.plan.model import Exercise, Plan, for_bib
@@ -48,16 +58,19 @@ class Row(NamedTuple):
 class Schedule:
     """A class: its stretches in time, and the posts of each block and step.
 
-    Stations, groups, blocks and steps count from 0. ``last`` has for each station the groups whose
-    last window is there, ``tracks`` the first station with the same exercises at the same times.
+    Stations, groups, blocks and steps count from 0. Who walks through a class is a station's lane,
+    or a group of a rotation: ``ways`` are the posts of each block and step by walker, None while it
+    waits, and ``alike`` has for each walker the first with the same exercises at the same times.
+    ``last`` has for each station the groups whose last window is there.
     """
 
     plan: Plan = field(compare=False, repr=False)
     course: Course
     crews: Crews = field(compare=False, repr=False)
     posts: list[Posts]
+    ways: list[Ways]
+    alike: list[int]
     last: list[list[Groups]]
-    tracks: list[int]
 
     @property
     def stretches(self) -> list[Stretch]:
@@ -67,11 +80,20 @@ class Schedule:
     @property
     def boxes(self) -> int:
         """How many stations there are."""
-        return len(self.tracks)
+        return self.plan.boxes
+
+    def windows(self) -> Iterator[Stretch]:
+        """Yield the stretches that are windows."""
+        return (s for s in self.stretches if s.kind == WINDOW)
 
     def at(self, stretch: Stretch) -> tuple[Post, ...]:
         """Return the posts of all stations in a window, or in the one before a pause."""
         return self.posts[stretch.block - 1][stretch.step]
+
+    def walk(self, walker: int) -> Iterator[tuple[Stretch, Post | None]]:
+        """Yield every window and a walker's post in it, None while it waits."""
+        for s in self.windows():
+            yield s, self.ways[s.block - 1][s.step][walker]
 
     def rows(self, station: int) -> Iterator[Row]:
         """Yield what a station has, stretch by stretch, ratings last."""
@@ -127,7 +149,8 @@ def resolve(plan: Plan) -> Schedule:
         raise PlanError(plan.path, missing)
     crews = Crews(plan)
     posts = posts_of(plan, crews)
-    return Schedule(plan, expand(plan), crews, posts, _last(plan, posts), tracks_of(plan))
+    ways, alike, last = ways_of(plan, posts), alike_of(plan), _last(plan, posts)
+    return Schedule(plan, expand(plan), crews, posts, ways, alike, last)
 
 
 def _own(exercise: Exercise, bibs: Bibs) -> Iterator[tuple[int, Exercise]]:

@@ -5,13 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
-from handbell.compile.layouts import Floor
 from handbell.plan.own_tasks import bibs_words, done_by, plain
-from handbell_core.timeline import WINDOW
 
 if TYPE_CHECKING:
     from handbell.compile import CompiledClass
-    from handbell.compile.expand import Stretch
+    from handbell.compile.schedule import Schedule
     from handbell.plan.model import Exercise, Plan
 
 
@@ -34,23 +32,19 @@ def ways(built: CompiledClass) -> Iterator[tuple[tuple[str, ...], list[Effort]]]
     own tasks have ways of their own, and are named behind their group; so have those of a relay,
     who wait in the windows of the others.
     """
-    plan, floor = built.plan, Floor(built.plan)
-    windows = [s for s in built.schedule.stretches if s.kind == WINDOW]
+    plan, schedule = built.plan, built.schedule
     together: dict[int, list[int]] = {}
-    for n in range(len(plan.groups) or len(built.timelines)):
-        together.setdefault(n if plan.is_rotation else floor.track(n), []).append(n)
+    for walker, first in enumerate(schedule.alike):
+        together.setdefault(first, []).append(walker)
+    legs = [n for n, s in enumerate(schedule.windows()) if plan.blocks[s.block - 1].relay]
     for first, same in together.items():
-        here: dict[tuple[int, int], Exercise | None] = {}
-        efforts = []
-        for s in windows:
-            key = (s.block - 1, s.step)
-            if key not in here:
-                at = floor.done(first, *key)
-                here[key] = None if at is None else plan.blocks[key[0]].exercises[at]
-            efforts.append(Effort(here[key], s.round, s.start_ms, s.duration_ms))
-        scaled = [e for e in here.values() if e is not None and e.scaled]
-        legs = [n for n, s in enumerate(windows) if plan.blocks[s.block - 1].relay]
-        turns = {g: [_on_turn(floor, g, windows[n]) for n in legs] for g in same}
+        efforts = [
+            Effort(post.exercise if post else None, s.round, s.start_ms, s.duration_ms)
+            for s, post in schedule.walk(first)
+        ]
+        exercises = {id(e.exercise): e.exercise for e in efforts}
+        scaled = [e for e in exercises.values() if e is not None and e.scaled]
+        turns = {walker: _turns(schedule, walker, legs) for walker in same}
         for (done, off), people in _sorts(plan, turns, scaled):
             instead: dict[int, Exercise] = {id(e): own for e, own in zip(scaled, done, strict=True)}
             theirs = [e._replace(exercise=instead.get(id(e.exercise), e.exercise)) for e in efforts]
@@ -59,9 +53,11 @@ def ways(built: CompiledClass) -> Iterator[tuple[tuple[str, ...], list[Effort]]]
             yield tuple(_who(built, n, bibs) for n, bibs in people.items()), theirs
 
 
-def _on_turn(floor: Floor, group: int, s: Stretch) -> tuple[int, ...]:
-    """Return whose leg a window of a relay is; a group has the box of its number there."""
-    return floor.seat(group, s.block - 1, s.step, s.turn).bibs
+def _turns(schedule: Schedule, walker: int, legs: list[int]) -> list[tuple[int, ...]]:
+    """Return whose legs the windows of relays are."""
+    windows = list(schedule.walk(walker)) if legs else []
+    turns = (windows[n] for n in legs)
+    return [post.bibs(s.turn) if post else () for s, post in turns]
 
 
 def _sorts(

@@ -203,7 +203,7 @@ class _Sums:
 
 def numbers_of(built: CompiledClass, library: Library) -> Numbers:
     """Return a plan's numbers; exercises that the library lacks count only as time."""
-    shares: list[Share] = []
+    shares: list[tuple[Share, list[str]]] = []
     rests: dict[str, list[int]] = {}
     bouts: dict[tuple[int, int], Bout] = {}
     known: dict[tuple[tuple[int, int], ...], Share] = {}
@@ -215,17 +215,18 @@ def numbers_of(built: CompiledClass, library: Library) -> Numbers:
         if work not in known:
             known[work] = _share(efforts, library, total_ms)
         share = known[work]
-        same = next((n for n, s in enumerate(shares) if replace(s, who=()) == share), None)
+        same = next((names for s, names in shares if s == share), None)
         if same is None:
-            shares.append(replace(share, who=who))
+            shares.append((share, list(who)))
         else:
-            shares[same] = replace(shares[same], who=(*shares[same].who, *who))
+            same += who
         for pattern, rest_ms in _rests(efforts, library, total_ms).items():
             rests.setdefault(pattern, []).append(rest_ms)
         for bout in bouts_of(built, efforts):
             bouts.setdefault(bout, compared(*bout))
     ranges = {pattern: Range(min(found), max(found)) for pattern, found in rests.items()}
-    return Numbers(tuple(shares), ranges, tuple(bouts.values()))
+    told = tuple(replace(share, who=tuple(names)) for share, names in shares)
+    return Numbers(told, ranges, tuple(bouts.values()))
 
 
 def one(value: float) -> Range:

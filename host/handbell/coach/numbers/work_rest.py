@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
@@ -73,7 +74,7 @@ def bouts_of(built: CompiledClass, efforts: list[Effort]) -> Iterator[tuple[int,
     for effort, coming in itertools.pairwise(done):
         end_ms = effort.start_ms + effort.duration_ms
         work_ms += effort.duration_ms
-        waits = any(end_ms <= gate_ms <= coming.start_ms for gate_ms in gates)
+        waits = bisect_left(gates, end_ms) < bisect_right(gates, coming.start_ms)
         if coming.start_ms > end_ms and not waits:
             yield work_ms, coming.start_ms - end_ms
         if coming.start_ms > end_ms or waits:

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from handbell.compile import CompiledClass
 from handbell.compile.timetable import Told, told
 from handbell.plan.own_tasks import Own
-from handbell_core.timeline import WINDOW
 
 
 @dataclass(frozen=True)
@@ -37,9 +36,7 @@ def visits(built: CompiledClass) -> list[Visit]:
     labels = [timeline.label for timeline in built.timelines]
     numbers = {group.name: n for n, group in enumerate(plan.groups)}
     found: list[Visit] = []
-    for s in built.schedule.stretches:
-        if s.kind != WINDOW:
-            continue
+    for s in built.schedule.windows():
         when = (s.start_ms, s.duration_ms, s.block, s.round, s.window)
         waiting = {group.name: group for group in plan.groups}
         for post in built.schedule.at(s):
