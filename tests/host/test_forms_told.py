@@ -16,6 +16,7 @@ from handbell.coach.swap.swap import facts, find_swaps, swapped
 from handbell.coach.writing.edit import PlanText
 from handbell.coach.writing.written_out import written_out
 from handbell.compile import build
+from handbell.compile.schedule import resolve
 from handbell.paper.cards import Card, LaneCard, cards_of, kit_words, task_words
 from handbell.paper.layout import FAR, PAPERS, pages_of
 from handbell.plan.files import parse_plan
@@ -159,7 +160,7 @@ def test_legs_that_do_not_divide_are_told():
 def test_remarks_look_at_what_a_list_consists_of():
     text = LIST.format(form="as-many-rounds", more="").replace("Squat", "Sqatt")
     text = text.replace("Burpee", "Pull-up")
-    remarks = coach_remarks(parse_plan(text.encode()), LIBRARY)
+    remarks = coach_remarks(resolve(parse_plan(text.encode())), LIBRARY)
     assert any(words.startswith('"Sqatt": not in the library') for words in remarks)
     assert not any("Through" in words for words in remarks)
 
@@ -234,9 +235,9 @@ WAITS = THREE_AT_TWO.replace("Squat", "Bench dip").replace(
 def test_what_follows_what_where_groups_wait_is_each_groups_own():
     """A waits 30 s and twice 15 s between the two, so only B and C do them back to back."""
     text = WAITS.split('[[block]]\n  [[block.exercise]]\n  name = "Squat"')[0]
-    plan = parse_plan(text.encode())
-    assert set(followings(plan)) == {((0, 0), (0, 1))}
-    assert any("comes straight after" in words for words in coach_remarks(plan, LIBRARY))
+    schedule = resolve(parse_plan(text.encode()))
+    assert set(followings(schedule)) == {((0, 0), (0, 1))}
+    assert any("comes straight after" in words for words in coach_remarks(schedule, LIBRARY))
 
 
 @pytest.mark.parametrize("text", IN_MANUAL)

@@ -16,6 +16,7 @@ from handbell.coach.library.files import SHIPPED
 from handbell.coach.library.names import name_key
 from handbell.coach.library.remarks import coach_remarks
 from handbell.coach.library.shelf import load_library
+from handbell.compile.schedule import resolve
 from handbell.plan.files import load_plan, parse_plan
 from handbell.plan.texts import LINE_MOST, drawable
 
@@ -371,7 +372,7 @@ def block(*names, head="rounds = 2"):
 
 
 def said(*parts, library=LIBRARY):
-    return coach_remarks(parse_plan("".join((HEAD, *parts)).encode()), library)
+    return coach_remarks(resolve(parse_plan("".join((HEAD, *parts)).encode())), library)
 
 
 def test_a_good_plan_gets_no_remarks():

@@ -35,7 +35,7 @@ def test_check_says_what_the_library_makes_of_the_plan_too(capsys, tmp_path):
     library = load_library()
     facts = json.loads(run(capsys, "check", EXAMPLES["three-block"], "--json")[1])["data"]
     assert built.warnings == []
-    assert facts["warnings"] == coach_remarks(built.plan, library)
+    assert facts["warnings"] == coach_remarks(built.schedule, library)
     assert any(w.startswith("warm_up: ") for w in facts["warnings"])
     own = tmp_path / "own.toml"
     own.write_text('format = ["cardio", "trunk"]\n', encoding="utf-8")

@@ -235,7 +235,7 @@ def test_more_sorts_of_people_are_summed_up(tmp_path, capsys):
 
 def remarks(exercises, **keys):
     built = class_of(exercises, warm_up=[{"name": "W", "work_s": 30}], **keys)
-    return [*built.warnings, *coach_remarks(built.plan, LIBRARY)]
+    return [*built.warnings, *coach_remarks(built.schedule, LIBRARY)]
 
 
 def having(words, found):

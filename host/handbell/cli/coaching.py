@@ -186,6 +186,7 @@ def swap_run(args: argparse.Namespace) -> Result:
     from handbell.coach.library.shelf import load_library
     from handbell.coach.swap.swap import facts, find_swaps, swapped
     from handbell.coach.writing.edit import PlanText, read_plan, write_plan
+    from handbell.compile.schedule import resolve
     from handbell.plan.remarks import remarks
 
     library = load_library(args.library)
@@ -205,8 +206,8 @@ def swap_run(args: argparse.Namespace) -> Result:
         write_plan(path, after, None if args.out else before)
     warnings: list[str] = []
     if built is not None:
-        known = {*coach_remarks(text.plan, library), *remarks(text.plan)}
-        told = [*remarks(built.plan), *coach_remarks(built.plan, library)]
+        known = {*coach_remarks(resolve(text.plan), library), *remarks(text.plan)}
+        told = [*remarks(built.plan), *coach_remarks(built.schedule, library)]
         warnings = [w for w in told if w not in known]
     data = {
         "plan": str(args.plan),

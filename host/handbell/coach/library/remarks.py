@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import pairwise
+from itertools import groupby, pairwise
 from math import inf
 from typing import TYPE_CHECKING
 
 from handbell.base.words import listed, quoted
-from handbell.compile.layouts import Floor
 from handbell.plan.faults import sentence
 from handbell.plan.own_tasks import bibs_words, done_by, every_task
-from handbell.plan.pauses import Place as WindowPlace
-from handbell.plan.pauses import pauses_after, places
-from handbell_core.timeline import GATE
+from handbell_core.timeline import GATE, WINDOW
 
 from .names import name_key, name_words
 
 if TYPE_CHECKING:
+    from handbell.compile.schedule import Schedule
     from handbell.plan.agreement import Place
     from handbell.plan.model import Exercise, Plan
 
@@ -31,13 +29,14 @@ _PRACTICE = {"practice", "practise", "technique", "drill", "skill"}
 Window = tuple[int, int]  # block and exercise, from 0
 
 
-def coach_remarks(plan: Plan, library: Library) -> list[str]:
+def coach_remarks(schedule: Schedule, library: Library) -> list[str]:
     """Return warnings, each naming its place."""
+    plan = schedule.plan
     return [
         *_before_and_after(plan),
         *_format(plan, library),
         *_skills(plan, library),
-        *_loads(plan, library),
+        *_loads(schedule, library),
         *_own_kit(plan, library),
         *_unknown(plan, library),
     ]
@@ -93,10 +92,9 @@ def _window(place: Place) -> Window:
 def _skills(plan: Plan, library: Library) -> Iterator[str]:
     practised = [name_words(part.name) for part in plan.warm_up]
     said: set[str] = set()
-    doings = list(_doings(plan))
-    for b, block in enumerate(plan.blocks):
-        here = [(place, name) for place, name in doings if _window(place)[0] == b]
-        if _PRACTICE & set(name_words(block.name or "")):
+    for b, doings in groupby(_doings(plan), key=lambda doing: _window(doing[0])[0]):
+        here = list(doings)
+        if _PRACTICE & set(name_words(plan.blocks[b].name or "")):
             practised += [name_words(name) for _, name in here]
         for place, name in here:
             entry = library.find(name)
@@ -116,46 +114,40 @@ def _names(words: list[str], entry: Entry) -> bool:
     return any(name_key(name) in joined for name in entry.names)
 
 
-def followings(plan: Plan) -> Iterator[tuple[Window, Window]]:
+def followings(schedule: Schedule) -> Iterator[tuple[Window, Window]]:
     """Yield each exercise and the one that follows it before people have recovered, once each.
 
     Each lane, or group of a rotation, is followed by itself. An exercise that follows itself, as in
     a block of one, is meant so and left out; so are the legs of a relay, which others run.
     """
-    floor = Floor(plan)
+    blocks = schedule.plan.blocks
     seen: set[tuple[Window, Window]] = set()
-    lanes = {floor.track(box) for box in range(plan.boxes)}
-    for walker in range(len(plan.groups)) if plan.is_rotation else lanes:
-        for (one, rest_ms), (other, _) in pairwise(_walk(plan, floor, walker)):
-            passed_on = one[0] == other[0] and plan.blocks[one[0]].relay
+    for walker in dict.fromkeys(schedule.alike):
+        for (one, rest_ms), (other, _) in pairwise(_walk(schedule, walker)):
+            passed_on = one[0] == other[0] and blocks[one[0]].relay
             if one != other and rest_ms < RECOVERED_MS and not passed_on:
                 if (one, other) not in seen:
                     yield one, other
                 seen.add((one, other))
 
 
-def _walk(plan: Plan, floor: Floor, walker: int) -> Iterator[tuple[Window, float]]:
-    """Yield what a lane or a group does, one after the other, and its rest after each, in ms."""
+def _walk(schedule: Schedule, walker: int) -> Iterator[tuple[Window, float]]:
+    """Yield what a lane or a group does, one after the other, and its rest after each, in ms.
+
+    Waiting is rest too, and at a gate it may take any time.
+    """
     last: Window | None = None
     rest_ms = 0.0
-    for b, block in enumerate(plan.blocks):
-        for place in places(plan, block):
-            done = floor.done(walker, b, place.step)
-            if done is None:
-                rest_ms += block.exercises[0].work.at(place.round)
-            else:
-                if last is not None:
-                    yield last, rest_ms
-                last, rest_ms = (b, done), 0.0
-            rest_ms += _pause_ms(plan, b, place)
+    for s in schedule.stretches:
+        post = schedule.ways[s.block - 1][s.step][walker] if s.kind == WINDOW else None
+        if post is None:
+            rest_ms += inf if s.kind == GATE else s.duration_ms
+            continue
+        if last is not None:
+            yield last, rest_ms
+        last, rest_ms = (s.block - 1, post.number), 0.0
     if last is not None:
         yield last, inf
-
-
-def _pause_ms(plan: Plan, block: int, place: WindowPlace) -> float:
-    """Return the rest after a window; at a gate it may take any time."""
-    after = pauses_after(plan, block, place)
-    return inf if any(p.kind == GATE for p in after) else sum(p.duration_ms for p in after)
 
 
 def shared_load(one: Entry, other: Entry) -> list[str]:
@@ -163,11 +155,12 @@ def shared_load(one: Entry, other: Entry) -> list[str]:
     return [part for part in one.tires if part in other.tires]
 
 
-def _loads(plan: Plan, library: Library) -> Iterator[str]:
+def _loads(schedule: Schedule, library: Library) -> Iterator[str]:
+    blocks = schedule.plan.blocks
     said: set[tuple[frozenset[Window], frozenset[str]]] = set()
-    for (b, e), (b_next, e_next) in followings(plan):
+    for (b, e), (b_next, e_next) in followings(schedule):
         windows = frozenset(((b, e), (b_next, e_next)))
-        first, second = plan.blocks[b].exercises[e], plan.blocks[b_next].exercises[e_next]
+        first, second = blocks[b].exercises[e], blocks[b_next].exercises[e_next]
         for (before, after), bibs in _in_turn(first, second).items():
             one, other = library.find(before), library.find(after)
             if not one or not other or one is other:

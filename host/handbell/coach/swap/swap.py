@@ -14,6 +14,7 @@ from handbell.coach.library.names import name_key
 from handbell.coach.library.remarks import followings
 from handbell.coach.library.shelf import Library
 from handbell.coach.writing.edit import Change, PlanText, Written
+from handbell.compile.schedule import resolve
 from handbell.plan.files import parse_plan
 from handbell.plan.shorthands import asks_each
 
@@ -154,7 +155,7 @@ class _Floor:
 
     def __init__(self, text: PlanText, known: dict[tuple[int, ...], Entry | None]) -> None:
         self._known = known
-        self._follow = list(followings(text.plan))
+        self._follow = list(followings(resolve(text.plan)))
 
     def around(self, swap: Swap) -> Surroundings:
         """Return what stands round an exercise's windows."""
