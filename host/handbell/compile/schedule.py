@@ -29,6 +29,7 @@ from handbell.compile.posts import (
 from handbell.plan import rules
 from handbell.plan.faults import told
 from handbell.plan.model import Exercise, Plan, for_bib
+from handbell.plan.own_tasks import Tasks, everybody, tasks_of
 from handbell_core.timeline import RATING, WINDOW
 
 RATING_MS = 30_000
@@ -133,6 +134,16 @@ class Schedule:
         there = {bib for posts in self.posts for step in posts for bib in step[station].people}
         everybody = (bib for group in self.plan.groups for bib in group.bibs)
         return [bib for bib in everybody if bib in there] if self.plan.groups else [*there]
+
+    def asked(self, block: int, number: int) -> Tasks[Exercise]:
+        """Return what an exercise asks of all who ever do it."""
+        exercise = self.plan.blocks[block].exercises[number]
+        if not exercise.scaled:
+            return Tasks(exercise, ())
+        if not self.plan.is_rotation:
+            return tasks_of(exercise, everybody(self.plan))
+        there = {g for step in self.posts[block] for g in step[number].groups}
+        return tasks_of(exercise, self.crews.people(tuple(sorted(there))))
 
     def together(self) -> list[str]:
         """Return what each group is called, then those that are ever at a station together."""

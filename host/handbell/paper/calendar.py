@@ -10,13 +10,14 @@ from typing import TYPE_CHECKING
 
 from handbell.base.digest import whole_hex
 from handbell.base.times import clock
-from handbell.plan.own_tasks import own_list, tasks_of
+from handbell.plan.own_tasks import own_list
 
-from .cards import own_words, rounds_words, those_at, whole_task
+from .cards import own_words, rounds_words, whole_task
 
 if TYPE_CHECKING:
     from handbell.compile import CompiledClass
-    from handbell.plan.model import Exercise, Plan
+    from handbell.plan.model import Exercise
+    from handbell.plan.own_tasks import Tasks
 
 LINE_MOST = 75  # octets, without the line's end
 _EPOCH = datetime(1970, 1, 1, tzinfo=timezone.utc)
@@ -77,14 +78,14 @@ def _folded(line: str) -> bytes:
 
 
 def _description(built: CompiledClass, caution: str) -> str:
-    plan = built.plan
+    plan, schedule = built.plan, built.schedule
     lines: list[str] = []
     lines += [f"{clock(part.work_ms)} {part.name}" for part in plan.warm_up]
-    for number, block in enumerate(plan.blocks, 1):
+    for b, block in enumerate(plan.blocks):
         gate = "When the coach is ready: " if block.gate else ""
-        name = block.name or f"Block {number}"
+        name = block.name or f"Block {b + 1}"
         title = ", ".join(words for words in (name, rounds_words(block)) if words)
-        exercises = ", ".join(_named(plan, e) for e in block.exercises)
+        exercises = ", ".join(_named(schedule.asked(b, e)) for e in range(len(block.exercises)))
         lines.append(f"{gate}{title}: {exercises}")
     lines += [f"{clock(part.work_ms)} {part.name}" for part in plan.cool_down]
     if any(block.gate for block in plan.blocks):
@@ -92,9 +93,8 @@ def _description(built: CompiledClass, caution: str) -> str:
     return "\n".join([*lines, caution])
 
 
-def _named(plan: Plan, exercise: Exercise) -> str:
+def _named(tasks: Tasks[Exercise]) -> str:
     """Return an exercise and what single bibs do instead: ``Push-up (bib 8: Knee push-up)``."""
-    tasks = tasks_of(exercise, those_at(plan, exercise))
     own = own_list(own_words(tasks))
     listed = whole_task(tasks.most) if tasks.most.parts else ""
     also = "; ".join(words for words in (listed, own) if words)

@@ -12,16 +12,14 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from handbell.base.times import clock
 from handbell.base.words import listed
-from handbell.compile.layouts import Floor
-from handbell.plan.model import does
 from handbell.plan.own_tasks import Own, Tasks, each_task, everybody, tasks_of
 from handbell.plan.parts import parts_words
-from handbell.plan.pauses import steps_of
 
 if TYPE_CHECKING:
     from handbell.coach.library.entry import Entry
     from handbell.coach.library.shelf import Library
     from handbell.compile import CompiledClass
+    from handbell.compile.schedule import Schedule
     from handbell.plan.model import Block, Exercise, Plan
 
 OPTIONS_MOST = 2
@@ -80,29 +78,28 @@ class LaneCard:
 
 def cards_of(built: CompiledClass, library: Library) -> list[Card | LaneCard]:
     """Return a plan's cards in the order of stations and blocks."""
-    plan = built.plan
+    plan, schedule = built.plan, built.schedule
     if plan.is_rotation:
         return [
-            _card(plan, b, box, plan.label(box), library)
+            _card(schedule, b, box, plan.label(box), library)
             for box in range(plan.boxes)
             for b in range(len(plan.blocks))
         ]
     walls: dict[Card, None] = {}
     for b, block in enumerate(plan.blocks):
         for e in range(len(block.exercises)):
-            walls[_card(plan, b, e, plan.title, library)] = None
-    return [*_lane_cards(plan), *walls]
+            walls[_card(schedule, b, e, plan.title, library)] = None
+    return [*_lane_cards(schedule), *walls]
 
 
-def _card(plan: Plan, b: int, e: int, head: str, library: Library) -> Card:
-    block = plan.blocks[b]
-    tasks = tasks_of(block.exercises[e], those_at(plan, block.exercises[e]))
+def _card(schedule: Schedule, b: int, e: int, head: str, library: Library) -> Card:
+    tasks = schedule.asked(b, e)
     exercise = tasks.most
     entries = [entry for name in exercise.names if (entry := library.find(name)) is not None]
     alone = entries[0] if entries and not exercise.parts else None
     return Card(
         head,
-        _place(plan, b, e),
+        _place(schedule.plan, b, e),
         exercise.name,
         task_words(exercise),
         tuple(part.words for part in exercise.parts),
@@ -150,13 +147,6 @@ def _place(plan: Plan, b: int, e: int) -> str:
 def block_title(plan: Plan, b: int) -> str:
     """Return what a block is called."""
     return plan.blocks[b].name or (f"Block {b + 1}" if len(plan.blocks) > 1 else "")
-
-
-def those_at(plan: Plan, exercise: Exercise) -> tuple[int, ...]:
-    """Return the bibs that ever do an exercise."""
-    if not plan.is_rotation:
-        return everybody(plan)
-    return tuple(bib for group in plan.groups if does(group, exercise) for bib in group.bibs)
 
 
 def task_words(exercise: Exercise) -> str:
@@ -243,17 +233,16 @@ def rounds_words(block: Block) -> str:
     return "1 round" if block.rounds == 1 else f"{block.rounds} rounds"
 
 
-def _lane_cards(plan: Plan) -> Iterator[LaneCard]:
-    floor = Floor(plan)
+def _lane_cards(schedule: Schedule) -> Iterator[LaneCard]:
+    plan = schedule.plan
     alike = not plan.groups and not plan.stations and not any(b.order for b in plan.blocks)
     for box in range(1 if alike else plan.boxes):
-        bibs = everybody(plan) if alike else floor.bibs(box)
+        bibs = everybody(plan) if alike else schedule.bibs(box)
         blocks = []
         for b, block in enumerate(plan.blocks):
-            steps = range(steps_of(plan, block))
-            numbers = (floor.exercise(floor.track(box), b, step) for step in steps)
+            exercises = (step[box].exercise for step in schedule.posts[b])
             title = ", ".join(word for word in (block_title(plan, b), rounds_words(block)) if word)
-            lines = (_lane_line(tasks_of(block.exercises[e], bibs)) for e in numbers)
+            lines = (_lane_line(tasks_of(exercise, bibs)) for exercise in exercises)
             blocks.append(LaneBlock(title, tuple(lines)))
         yield LaneCard(plan.title if alike else plan.label(box), _people(plan, box), tuple(blocks))
 

@@ -7,20 +7,18 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from handbell.base.times import clock
-from handbell.compile.expand import NOBODY
-from handbell.compile.layouts import Floor
-from handbell.plan.own_tasks import own_list, tasks_of
-from handbell.plan.pauses import steps_of
+from handbell.plan.own_tasks import own_list
 from handbell_core import timeline as t
 
-from .cards import block_title, kit_words, own_words, rounds_words, those_at, whole_task
+from .cards import block_title, kit_words, own_words, rounds_words, whole_task
 from .legible import LINE, lines
 
 if TYPE_CHECKING:
     from handbell.coach.library.shelf import Library
     from handbell.compile import CompiledClass
-    from handbell.compile.expand import Stretch
-    from handbell.plan.model import Exercise, Plan
+    from handbell.compile.posts import Post
+    from handbell.compile.schedule import Schedule
+    from handbell.plan.model import Exercise
 
     from .layout import Paper
 
@@ -98,13 +96,12 @@ def _facts(built: CompiledClass, library: Library, caution: str) -> Iterator[str
 
 
 def _parts(built: CompiledClass) -> Iterator[Part]:
-    plan, floor = built.plan, Floor(built.plan)
-    said: set[int] = set()
-    for s in built.schedule.stretches:
+    schedule = built.schedule
+    starts = _starts(schedule)
+    for s in schedule.stretches:
         if s.kind == t.WINDOW:
-            if s.block not in said:
-                said.add(s.block)
-                yield from _block(plan, floor, s.block - 1, _starts(built, s.block))
+            if s.block in starts:
+                yield from _block(schedule, s.block - 1, starts.pop(s.block))
         elif s.name or s.kind in _WORDS:
             what = s.name or _WORDS[s.kind]
             how_long = f"for {clock(s.duration_ms)}" if s.duration_ms else ""
@@ -112,23 +109,19 @@ def _parts(built: CompiledClass) -> Iterator[Part]:
     yield Part("", (), ((clock(built.totals.slot_ms), "End", ""),), (14, 60, 26))
 
 
-def _starts(built: CompiledClass, block: int) -> dict[int, list[str]]:
-    """Return the starts of a block's windows, by step."""
-    found: dict[int, list[str]] = {}
-    for s in _windows(built, block):
-        found.setdefault(s.step, []).append(clock(s.start_ms))
+def _starts(schedule: Schedule) -> dict[int, dict[int, list[str]]]:
+    """Return the starts of windows, by block and step."""
+    found: dict[int, dict[int, list[str]]] = {}
+    for s in schedule.windows():
+        found.setdefault(s.block, {}).setdefault(s.step, []).append(clock(s.start_ms))
     return found
 
 
-def _windows(built: CompiledClass, block: int) -> Iterator[Stretch]:
-    return (s for s in built.schedule.stretches if s.kind == t.WINDOW and s.block == block)
-
-
-def _block(plan: Plan, floor: Floor, b: int, starts: dict[int, list[str]]) -> Iterator[Part]:
-    block = plan.blocks[b]
+def _block(schedule: Schedule, b: int, starts: dict[int, list[str]]) -> Iterator[Part]:
+    plan, block = schedule.plan, schedule.plan.blocks[b]
     words = (block_title(plan, b), rounds_words(block))
     title = ", ".join(word for word in words if word)
-    asked = [tasks_of(e, those_at(plan, e)) for e in block.exercises]
+    asked = [schedule.asked(b, e) for e in range(len(block.exercises))]
     exercises = [tasks.most for tasks in asked]
     notes = tuple(f"At {a.most.name}, {own_list(own_words(a))}" for a in asked if a.own)
     if not plan.is_rotation and not block.order:
@@ -143,7 +136,7 @@ def _block(plan: Plan, floor: Floor, b: int, starts: dict[int, list[str]]) -> It
         title = f"{title}: {'; '.join(tasks)}"
     for first in range(0, plan.boxes, COLUMNS_MOST):
         boxes = range(first, min(first + COLUMNS_MOST, plan.boxes))
-        headings, rows = _matrix(plan, floor, b, exercises, boxes)
+        headings, rows = _matrix(schedule, b, exercises, boxes)
         when = (", ".join(starts[step]) for step in range(len(rows)))
         timed = tuple((at, *row) for at, row in zip(when, rows, strict=True))
         shares = (22, *([78 / len(boxes)] * len(boxes)))
@@ -152,9 +145,10 @@ def _block(plan: Plan, floor: Floor, b: int, starts: dict[int, list[str]]) -> It
 
 
 def _matrix(
-    plan: Plan, floor: Floor, b: int, exercises: Sequence[Exercise], boxes: range
+    schedule: Schedule, b: int, exercises: Sequence[Exercise], boxes: range
 ) -> tuple[list[str], list[tuple[str, ...]]]:
     """Return the stations, and in each step who is there, or what each lane does."""
+    plan = schedule.plan
     headings = [plan.label(box) for box in boxes]
     if plan.is_rotation:
         headings = [
@@ -162,10 +156,7 @@ def _matrix(
             for label, box in zip(headings, boxes, strict=True)
         ]
 
-    def cell(box: int, step: int) -> str:
-        if plan.is_rotation:
-            return floor.seat(box, b, step, NOBODY).group or "–"
-        return exercises[floor.exercise(floor.track(box), b, step)].name
+    def cell(post: Post) -> str:
+        return (post.who or "–") if plan.is_rotation else exercises[post.number].name
 
-    steps = range(steps_of(plan, plan.blocks[b]))
-    return headings, [tuple(cell(box, step) for box in boxes) for step in steps]
+    return headings, [tuple(cell(step[box]) for box in boxes) for step in schedule.posts[b]]
