@@ -15,6 +15,7 @@ from handbell.coach.order.kit import demands_of, faults, lane_orders, orders, sh
 from handbell.coach.order.table import by_group, by_station, visits
 from handbell.coach.order.verify import broken
 from handbell.compile import build
+from handbell.compile.schedule import resolve
 from handbell.compile.timetable import box_rows
 from handbell.plan.files import load_plan, parse_plan
 from handbell.report import class_report
@@ -175,7 +176,7 @@ def test_groups_of_unequal_number_on_their_boxes(sizes):
     assert was_at.keys() == {(g.name, r) for g in plan.groups for r in (1, 2)}
     assert all(sorted(stations) == [1, 2, 3, 4] for stations in was_at.values())
     assert max(in_use(plan, "suspension straps").values()) <= 3
-    assert faults(plan) == []
+    assert faults(resolve(plan)) == []
 
 
 def test_everybody_is_asked_once_how_hard_it_was():
@@ -270,7 +271,7 @@ def test_an_order_written_by_hand_is_kept_or_faulted():
     plan = ordered(lanes())
     assert share(plan, 0).order == plan.blocks[0].order
     bad = parsed(lanes(block=f"order = {json.dumps([[1, 2, 3]] * 6)}"))
-    assert faults(bad)[0] == (0, "step 2: 6 of suspension straps in use, of 2")
+    assert faults(resolve(bad))[0] == (0, "step 2: 6 of suspension straps in use, of 2")
     assert share(bad, 0).order == plan.blocks[0].order
 
 

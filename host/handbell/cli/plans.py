@@ -73,7 +73,7 @@ def check_run(args: argparse.Namespace) -> Result:
     built = compiled(args.plan)
     library = load_library(args.library)
     warnings = built.warnings + coach_remarks(built.schedule, library)
-    warnings += [f"block {b + 1}: {fault}" for b, fault in kit.faults(built.plan)]
+    warnings += [f"block {b + 1}: {fault}" for b, fault in kit.faults(built.schedule)]
     numbers = numbers_of(built, library)
     facts = plan_facts(built) | {"warnings": warnings, "numbers": numbers_facts(numbers)}
     facts["by_hand"] = by_hand(built).facts()

@@ -12,9 +12,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from handbell.coach.writing.edit import Change
+from handbell.compile.schedule import Schedule as Resolved
 from handbell.plan.model import Block, Plan, does, times_of
 
-from .demands import Clash, Demands, Group, Need, Schedule, Station
+from .demands import WAITS, Clash, Demands, Group, Need, Schedule, Station
 from .lanes import turned
 from .schedule import solve
 from .verify import broken
@@ -48,8 +49,10 @@ def share(plan: Plan, block: int, seconds: float = SECONDS) -> Shared:
     """Return how one block, from 0, is shared; an order that keeps all demands stays."""
     demands = demands_of(plan, block)
     said = plan.blocks[block].order
-    if said and not broken(demands, Schedule(_places(plan, plan.blocks[block]), False)):
-        return Shared(block, demands, Schedule(_places(plan, plan.blocks[block]), False), said)
+    if said:
+        now = Schedule(tuple(tuple(number - 1 for number in row) for row in said), shortest=False)
+        if not broken(demands, now):
+            return Shared(block, demands, now, said)
     found = solve(demands, seconds) if plan.is_rotation else lane_orders(demands, seconds)
     if isinstance(found, Clash):
         return Shared(block, demands, None, None, found, _enough(demands, found))
@@ -79,13 +82,13 @@ def changes(plan: Plan, shared: Sequence[Shared]) -> list[Change]:
     ]
 
 
-def faults(plan: Plan) -> list[tuple[int, str]]:
-    """Return what the plan's own orders break of its demands: the block, from 0, and a sentence."""
+def faults(resolved: Resolved) -> list[tuple[int, str]]:
+    """Return what a class breaks of its plan's demands: the block, from 0, and a sentence."""
     found = []
-    for b, block in enumerate(plan.blocks):
-        demands = demands_of(plan, b)
-        if broken_now := broken(demands, Schedule(_places(plan, block), shortest=False)):
-            found += [(b, fault) for fault in broken_now]
+    for b, ways in enumerate(resolved.ways):
+        steps = ([post.number if post else WAITS for post in step] for step in ways)
+        now = Schedule(tuple(zip(*steps, strict=True)), shortest=False)
+        found += [(b, fault) for fault in broken(demands_of(resolved.plan, b), now)]
     return found
 
 
@@ -154,18 +157,6 @@ def _order(plan: Plan, schedule: Schedule) -> Order | None:
     if schedule.places == usual:
         return None
     return tuple(tuple(place + 1 for place in row) for row in schedule.places)
-
-
-def _places(plan: Plan, block: Block) -> Order:
-    """Return where a plan's lanes or groups are now; empty when it can't be said."""
-    if block.order:
-        return tuple(tuple(number - 1 for number in row) for row in block.order)
-    steps = range(len(block.exercises))
-    if plan.is_rotation:
-        size = len(steps)
-        groups = range(len(plan.groups))
-        return tuple(tuple((g + t) % size for t in steps) for g in groups)
-    return (tuple(steps),) * plan.boxes
 
 
 def _enough(demands: Demands, clash: Clash) -> tuple[tuple[str, int], ...]:
