@@ -131,9 +131,10 @@ class Schedule:
 
     def bibs(self, station: int) -> list[int]:
         """Return every bib that is ever at a station, group by group."""
-        there = {bib for posts in self.posts for step in posts for bib in step[station].people}
-        everybody = (bib for group in self.plan.groups for bib in group.bibs)
-        return [bib for bib in everybody if bib in there] if self.plan.groups else [*there]
+        if not self.plan.groups:
+            return [station + 1]
+        there = {g for posts in self.posts for step in posts for g in step[station].groups}
+        return list(self.crews.people(tuple(sorted(there))))
 
     def asked(self, block: int, number: int) -> Tasks[Exercise]:
         """Return what an exercise asks of all who ever do it."""

@@ -79,27 +79,28 @@ class LaneCard:
 def cards_of(built: CompiledClass, library: Library) -> list[Card | LaneCard]:
     """Return a plan's cards in the order of stations and blocks."""
     plan, schedule = built.plan, built.schedule
+    rounds = [rounds_words(block) for block in plan.blocks]
     if plan.is_rotation:
         return [
-            _card(schedule, b, box, plan.label(box), library)
+            _card(schedule, b, box, plan.label(box), rounds[b], library)
             for box in range(plan.boxes)
             for b in range(len(plan.blocks))
         ]
     walls: dict[Card, None] = {}
     for b, block in enumerate(plan.blocks):
         for e in range(len(block.exercises)):
-            walls[_card(schedule, b, e, plan.title, library)] = None
+            walls[_card(schedule, b, e, plan.title, rounds[b], library)] = None
     return [*_lane_cards(schedule), *walls]
 
 
-def _card(schedule: Schedule, b: int, e: int, head: str, library: Library) -> Card:
+def _card(schedule: Schedule, b: int, e: int, head: str, rounds: str, library: Library) -> Card:
     tasks = schedule.asked(b, e)
     exercise = tasks.most
     entries = [entry for name in exercise.names if (entry := library.find(name)) is not None]
     alone = entries[0] if entries and not exercise.parts else None
     return Card(
         head,
-        _place(schedule.plan, b, e),
+        _place(schedule.plan, b, e, rounds),
         exercise.name,
         task_words(exercise),
         tuple(part.words for part in exercise.parts),
@@ -137,11 +138,10 @@ def _names(found: Iterable[Entry], entry: Entry, way: int) -> tuple[str, ...]:
     return tuple(other.name for other in sorted(found, key=key))[:OPTIONS_MOST]
 
 
-def _place(plan: Plan, b: int, e: int) -> str:
-    block = plan.blocks[b]
-    count = len(block.exercises)
+def _place(plan: Plan, b: int, e: int, rounds: str) -> str:
+    count = len(plan.blocks[b].exercises)
     number = f"{e + 1} of {count}" if count > 1 and not plan.is_rotation else ""
-    return ", ".join(word for word in (block_title(plan, b), number, rounds_words(block)) if word)
+    return ", ".join(word for word in (block_title(plan, b), number, rounds) if word)
 
 
 def block_title(plan: Plan, b: int) -> str:
