@@ -14,7 +14,7 @@ AND = " + "  # between the names of groups that share a station
 Groups = tuple[int, ...]
 Bibs = tuple[int, ...]
 Posts = list[tuple["Post", ...]]  # of a block: for each step, for each station
-Ways = list[tuple["Post | None", ...]]  # for each step, for each lane, or group of a rotation
+Walks = list[tuple["Post | None", ...]]  # for each step, for each lane, or group of a rotation
 
 
 class Post(NamedTuple):
@@ -39,36 +39,38 @@ class Post(NamedTuple):
         return () if turn == NOBODY or not self.turns else self.turns[turn % len(self.turns)]
 
 
+class Crew(NamedTuple):
+    """People at a station together: what they are called, their bibs, and these turn by turn."""
+
+    who: str
+    people: Bibs
+    turns: tuple[Bibs, ...]
+
+
 class Crews:
-    """What groups are called together, and how they take turns on a station's buttons."""
+    """The crews of a class, each made once."""
 
     def __init__(self, plan: Plan) -> None:
         self._groups = plan.groups
         self._buttons = plan.buttons
-        self._turns: dict[tuple[Groups, bool, int], tuple[Bibs, ...]] = {}
+        self._made: dict[tuple[Groups, bool, int], Crew] = {}
 
-    def name(self, groups: Groups) -> str:
-        """Return what groups at a station are called, empty for none."""
-        return AND.join(self._groups[g].name for g in groups)
-
-    def people(self, groups: Groups) -> Bibs:
-        """Return the bibs of groups."""
-        return tuple(bib for g in groups for bib in self._groups[g].bibs)
-
-    def turns(self, groups: Groups, one_by_one: bool = False, waited: int = 0) -> tuple[Bibs, ...]:
-        """Return the bibs at the buttons, turn after turn, the first as many turns late as waited.
+    def of(self, groups: Groups, one_by_one: bool = False, waited: int = 0) -> Crew:
+        """Return groups as a crew, whose turns begin as many later as they have waited.
 
         ``one_by_one`` lets each bib have its turn alone, at the button that is its own.
         """
         key = (groups, one_by_one, waited)
-        if key not in self._turns:
-            bibs, size = self.people(groups), self._buttons
-            sets = [bibs[at : at + size] for at in range(0, len(bibs), size)]
+        if key not in self._made:
+            who = AND.join(self._groups[g].name for g in groups)
+            people = tuple(bib for g in groups for bib in self._groups[g].bibs)
+            size = self._buttons
+            sets = [people[at : at + size] for at in range(0, len(people), size)]
             if one_by_one:
                 sets = [(*(0,) * n, bib) for some in sets for n, bib in enumerate(some)]
             late = -waited % len(sets) if sets else 0
-            self._turns[key] = (*sets[late:], *sets[:late])
-        return self._turns[key]
+            self._made[key] = Crew(who, people, (*sets[late:], *sets[:late]))
+        return self._made[key]
 
 
 def posts_of(plan: Plan, crews: Crews) -> list[Posts]:
@@ -79,7 +81,7 @@ def posts_of(plan: Plan, crews: Crews) -> list[Posts]:
     return [_lanes(plan, block, crews) for block in plan.blocks]
 
 
-def ways_of(plan: Plan, posts: list[Posts]) -> list[Ways]:
+def walks_of(plan: Plan, posts: list[Posts]) -> list[Walks]:
     """Return the posts of every block by lane, or by group of a rotation."""
     if not plan.is_rotation:
         return [list(block) for block in posts]
@@ -102,20 +104,18 @@ def alike_of(plan: Plan) -> list[int]:
 
 def _lanes(plan: Plan, block: Block, crews: Crews) -> Posts:
     """Return the posts of lanes, which do the exercises in turn, or in an order of their own."""
-    there: list[tuple[Groups, str, Bibs, tuple[Bibs, ...]]] = []
-    for box in range(plan.boxes):
-        if plan.groups:
-            turns = crews.turns((box,), one_by_one=block.relay)
-            there.append(((box,), crews.name((box,)), crews.people((box,)), turns))
-        else:
-            there.append(((), "", (box + 1,), ((box + 1,),)))
+    there: list[tuple[Groups, Crew]]
+    if plan.groups:
+        there = [((box,), crews.of((box,), one_by_one=block.relay)) for box in range(plan.boxes)]
+    else:
+        there = [((), Crew("", (n,), ((n,),))) for n in range(1, plan.boxes + 1)]
     posts = []
     for step in range(len(block.exercises)):
-        numbers = [row[step] - 1 for row in block.order] if block.order else [step] * len(there)
+        numbers = [row[step] - 1 for row in block.order] if block.order else [step] * plan.boxes
         posts.append(
             tuple(
-                Post(box, number, block.exercises[number], *there[box])
-                for box, number in enumerate(numbers)
+                Post(box, number, block.exercises[number], groups, *crew)
+                for box, (number, (groups, crew)) in enumerate(zip(numbers, there, strict=True))
             )
         )
     return posts
@@ -145,8 +145,7 @@ def _rotation(plan: Plan, block: Block, crews: Crews, waits: _Waits) -> Posts:
 
 
 def _post(box: int, exercise: Exercise, groups: Groups, crews: Crews, waits: _Waits) -> Post:
-    turns = crews.turns(groups, waited=waits.of(groups))
-    return Post(box, box, exercise, groups, crews.name(groups), crews.people(groups), turns)
+    return Post(box, box, exercise, groups, *crews.of(groups, waited=waits.of(groups)))
 
 
 class _Waits:

@@ -21,10 +21,10 @@ from handbell.compile.posts import (
     Groups,
     Post,
     Posts,
-    Ways,
+    Walks,
     alike_of,
     posts_of,
-    ways_of,
+    walks_of,
 )
 from handbell.plan import rules
 from handbell.plan.faults import told
@@ -59,17 +59,17 @@ class Row(NamedTuple):
 class Schedule:
     """A class: its stretches in time, and the posts of each block and step.
 
-    Stations, groups, blocks and steps count from 0. Who walks through a class is a station's lane,
-    or a group of a rotation: ``ways`` are the posts of each block and step by walker, None while it
-    waits, and ``alike`` has for each walker the first with the same exercises at the same times.
-    ``last`` has for each station the groups whose last window is there.
+    Stations, groups, blocks and steps count from 0. ``walks`` are the posts of each block and step
+    by walker, a station's lane or a group of a rotation, None while it waits; ``alike`` has for
+    each walker the first with the same exercises at the same times. ``last`` has for each station
+    the groups whose last window is there.
     """
 
     plan: Plan = field(compare=False, repr=False)
     course: Course
     crews: Crews = field(compare=False, repr=False)
     posts: list[Posts]
-    ways: list[Ways]
+    walks: list[Walks]
     alike: list[int]
     last: list[list[Groups]]
 
@@ -94,7 +94,7 @@ class Schedule:
     def walk(self, walker: int) -> Iterator[tuple[Stretch, Post | None]]:
         """Yield every window and a walker's post in it, None while it waits."""
         for s in self.windows():
-            yield s, self.ways[s.block - 1][s.step][walker]
+            yield s, self.walks[s.block - 1][s.step][walker]
 
     def rows(self, station: int) -> Iterator[Row]:
         """Yield what a station has, stretch by stretch, ratings last."""
@@ -126,15 +126,16 @@ class Schedule:
         """Yield a row for each set of bibs whose last window is at a station."""
         after = Stretch(RATING, self.course.slot_ms, RATING_MS)
         for groups in self.last[station] if self.plan.rate else ():
-            for bibs in self.crews.turns(groups):
-                yield Row(after, 0, None, self.crews.name(groups), bibs, (), "", False)
+            crew = self.crews.of(groups)
+            for bibs in crew.turns:
+                yield Row(after, 0, None, crew.who, bibs, (), "", False)
 
     def bibs(self, station: int) -> list[int]:
         """Return every bib that is ever at a station, group by group."""
         if not self.plan.groups:
             return [station + 1]
         there = {g for posts in self.posts for step in posts for g in step[station].groups}
-        return list(self.crews.people(tuple(sorted(there))))
+        return list(self.crews.of(tuple(sorted(there))).people)
 
     def asked(self, block: int, number: int) -> Tasks[Exercise]:
         """Return what an exercise asks of all who ever do it."""
@@ -144,13 +145,13 @@ class Schedule:
         if not self.plan.is_rotation:
             return tasks_of(exercise, everybody(self.plan))
         there = {g for step in self.posts[block] for g in step[number].groups}
-        return tasks_of(exercise, self.crews.people(tuple(sorted(there))))
+        return tasks_of(exercise, self.crews.of(tuple(sorted(there))).people)
 
     def together(self) -> list[str]:
         """Return what each group is called, then those that are ever at a station together."""
         alone = [group.name for group in self.plan.groups]
         shown = (post.who for posts in self.posts for step in posts for post in step)
-        last = (self.crews.name(groups) for there in self.last for groups in there)
+        last = (self.crews.of(groups).who for there in self.last for groups in there)
         return [name for name in dict.fromkeys((*alone, *shown, *last)) if name]
 
 
@@ -161,8 +162,8 @@ def resolve(plan: Plan) -> Schedule:
         raise PlanError(plan.path, missing)
     crews = Crews(plan)
     posts = posts_of(plan, crews)
-    ways, alike, last = ways_of(plan, posts), alike_of(plan), _last(plan, posts)
-    return Schedule(plan, expand(plan), crews, posts, ways, alike, last)
+    walks, alike, last = walks_of(plan, posts), alike_of(plan), _last(plan, posts)
+    return Schedule(plan, expand(plan), crews, posts, walks, alike, last)
 
 
 def _own(exercise: Exercise, bibs: Bibs) -> Iterator[tuple[int, Exercise]]:

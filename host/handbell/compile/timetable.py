@@ -11,7 +11,7 @@ from handbell.compile.posts import Post
 from handbell.compile.schedule import Schedule
 from handbell.compile.tasks import RULES, asked
 from handbell.plan.model import Exercise
-from handbell.plan.own_tasks import Own, Tasks, done_by, everybody, own_list, parted
+from handbell.plan.own_tasks import Own, Tasks, by_bib, everybody, own_list, parted
 from handbell_core import timeline as t
 
 
@@ -138,7 +138,8 @@ def told(exercise: Exercise, round_: int, bibs: Iterable[int]) -> Tasks[str]:
     written = described(exercise, round_)
     if not exercise.scaled:
         return Tasks(written, ())
-    return parted(written, {bib: described(done_by(exercise, bib), round_) for bib in bibs})
+    tasks = by_bib(exercise, bibs)
+    return parted(written, {bib: described(task, round_) for bib, task in tasks.items()})
 
 
 def box_rows(data: bytes) -> list[BoxRow]:

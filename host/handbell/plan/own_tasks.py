@@ -6,12 +6,13 @@ from collections.abc import Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Generic, TypeVar
 
-from handbell.plan.model import for_bib
+from handbell.plan.model import for_bib, with_own
 
 if TYPE_CHECKING:
     from handbell.plan.agreement import Place
     from handbell.plan.model import Exercise, Plan
 
+PlacedTask = tuple["Place", "Exercise", tuple[int, ...]]
 RUN_LEAST = 3  # so many bibs in a row are written as the first and the last
 
 T = TypeVar("T", bound=Hashable)
@@ -52,7 +53,14 @@ def tasks_of(exercise: Exercise, bibs: Iterable[int]) -> Tasks[Exercise]:
     """Return what an exercise asks of some bibs."""
     if not exercise.scaled:
         return Tasks(exercise, ())
-    return parted(plain(exercise), {bib: done_by(exercise, bib) for bib in bibs})
+    return parted(plain(exercise), by_bib(exercise, bibs))
+
+
+def by_bib(exercise: Exercise, bibs: Iterable[int]) -> dict[int, Exercise]:
+    """Return an exercise as each of some bibs does it."""
+    tasks = list(each_task(exercise))
+    own = {bib: task for task, whose in tasks for bib in whose}
+    return {bib: own.get(bib, tasks[0][0]) for bib in bibs}
 
 
 def done_by(exercise: Exercise, bib: int) -> Exercise:
@@ -69,10 +77,10 @@ def each_task(exercise: Exercise) -> Iterator[tuple[Exercise, tuple[int, ...]]]:
     """Yield an exercise as it is written, for no bibs, then each own task and whom it is for."""
     yield plain(exercise), ()
     for own in exercise.scaled:
-        yield done_by(exercise, own.bibs[0]), own.bibs
+        yield with_own(exercise, own), own.bibs
 
 
-def every_task(plan: Plan) -> Iterator[tuple[Place, Exercise, tuple[int, ...]]]:
+def every_task(plan: Plan) -> Iterator[PlacedTask]:
     """Yield each task of a plan, its place before it, and the bibs that an own task is for."""
     for b, block in enumerate(plan.blocks):
         for e, exercise in enumerate(block.exercises):

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from handbell.base.words import quoted
 from handbell.plan.agreement import Place
 from handbell.plan.faults import sentence
 from handbell.plan.model import does
-from handbell.plan.own_tasks import bibs_words, every_task
+from handbell.plan.own_tasks import PlacedTask, bibs_words, every_task
 from handbell.plan.texts import LINE_MOST, drawable
 
 if TYPE_CHECKING:
@@ -19,13 +19,15 @@ if TYPE_CHECKING:
 def remarks(plan: Plan) -> list[str]:
     """Return warnings, each naming its place."""
     found: dict[str, str] = {}
-    for place, text in _texts(plan):
+    tasks = list(every_task(plan))
+    for place, text in _texts(plan, tasks):
         for fault in _text_remarks(text):
             found.setdefault(fault, sentence(place, fault))
-    return [*found.values(), *_turns(plan), *_steps(plan), *_never_there(plan), *_legs(plan)]
+    more = (*_turns(plan), *_steps(tasks), *_never_there(plan, tasks), *_legs(plan))
+    return [*found.values(), *more]
 
 
-def _texts(plan: Plan) -> Iterator[tuple[Place, str]]:
+def _texts(plan: Plan, tasks: Sequence[PlacedTask]) -> Iterator[tuple[Place, str]]:
     """Yield every text that goes onto a box, with its place."""
     yield ("title",), plan.title
     for n, group in enumerate(plan.groups):
@@ -36,7 +38,7 @@ def _texts(plan: Plan) -> Iterator[tuple[Place, str]]:
     for key, parts in (("warm_up", plan.warm_up), ("cool_down", plan.cool_down)):
         for n, part in enumerate(parts):
             yield (key, n, "name"), part.name
-    for place, exercise, _ in every_task(plan):
+    for place, exercise, _ in tasks:
         short = exercise.parts and plan.blocks[int(place[1])].format is not None
         yield (*(place[:2] if short else place), "name"), exercise.name
 
@@ -65,9 +67,9 @@ def _turns(plan: Plan) -> Iterator[str]:
             )
 
 
-def _steps(plan: Plan) -> Iterator[str]:
+def _steps(tasks: Sequence[PlacedTask]) -> Iterator[str]:
     said = set()
-    for place, exercise, _ in every_task(plan):
+    for place, exercise, _ in tasks:
         every = exercise.tap.every
         uneven = {r for r in (exercise.reps.values if exercise.reps else ()) if r % every}
         for reps in sorted(uneven):
@@ -83,12 +85,12 @@ def _steps(plan: Plan) -> Iterator[str]:
             )
 
 
-def _never_there(plan: Plan) -> Iterator[str]:
+def _never_there(plan: Plan, tasks: Sequence[PlacedTask]) -> Iterator[str]:
     """Yield own tasks of bibs whose group is of the other circuit."""
-    for place, exercise, bibs in every_task(plan):
+    for place, exercise, bibs in tasks if plan.is_rotation else ():
         elsewhere = [group.bibs for group in plan.groups if not does(group, exercise)]
         away = sorted({bib for others in elsewhere for bib in others} & set(bibs))
-        if away and plan.is_rotation:
+        if away:
             yield sentence(
                 (*place, "bibs"),
                 f"{bibs_words(away)} never {'does' if len(away) == 1 else 'do'} this exercise, "

@@ -139,7 +139,7 @@ def _walk(schedule: Schedule, walker: int) -> Iterator[tuple[Window, float]]:
     last: Window | None = None
     rest_ms = 0.0
     for s in schedule.stretches:
-        post = schedule.ways[s.block - 1][s.step][walker] if s.kind == WINDOW else None
+        post = schedule.walks[s.block - 1][s.step][walker] if s.kind == WINDOW else None
         if post is None:
             rest_ms += inf if s.kind == GATE else s.duration_ms
             continue

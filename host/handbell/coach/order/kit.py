@@ -85,8 +85,8 @@ def changes(plan: Plan, shared: Sequence[Shared]) -> list[Change]:
 def faults(resolved: Resolved) -> list[tuple[int, str]]:
     """Return what a class breaks of its plan's demands: the block, from 0, and a sentence."""
     found = []
-    for b, ways in enumerate(resolved.ways):
-        steps = ([post.number if post else WAITS for post in step] for step in ways)
+    for b, walks in enumerate(resolved.walks):
+        steps = ([post.number if post else WAITS for post in step] for step in walks)
         now = Schedule(tuple(zip(*steps, strict=True)), shortest=False)
         found += [(b, fault) for fault in broken(demands_of(resolved.plan, b), now)]
     return found

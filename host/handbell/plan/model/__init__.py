@@ -1,7 +1,7 @@
 """The plan: what a class asks for, as pydantic models of the coach's file, one file a table."""
 
 from handbell.plan.model.block import Block, times_of
-from handbell.plan.model.exercise import Exercise, Scaled, for_bib, lists_of
+from handbell.plan.model.exercise import Exercise, Scaled, for_bib, lists_of, with_own
 from handbell.plan.model.floor import Group, Station, does
 from handbell.plan.model.orders import SHARE
 from handbell.plan.model.plan import GuidedPart, Plan
@@ -22,4 +22,5 @@ __all__ = [
     "for_bib",
     "lists_of",
     "times_of",
+    "with_own",
 ]

@@ -116,10 +116,11 @@ def lists_of(exercise: Exercise) -> list[tuple[str, int]]:
 def for_bib(exercise: Exercise, bib: int) -> Exercise:
     """Return the exercise as a bib does it."""
     own = next((scaled for scaled in exercise.scaled if bib in scaled.bibs), None)
-    return exercise if own is None else _with(exercise, own)
+    return exercise if own is None else with_own(exercise, own)
 
 
-def _with(exercise: Exercise, own: Scaled) -> Exercise:
+def with_own(exercise: Exercise, own: Scaled) -> Exercise:
+    """Return the exercise as those do it whom an own task is for."""
     changes: dict[str, object] = {"scaled": ()}
     if own.name is not None:
         changes |= {"name": own.name, "parts": ()}
@@ -149,7 +150,7 @@ def _own_tasks(exercise: Exercise) -> Iterable[Fault]:
                     ("scaled", n, "bibs"),
                     f"bib {bib} has its own task in scaled {seen[bib] + 1} already",
                 )
-        mine = _with(exercise, own)
+        mine = with_own(exercise, own)
         yield from ((("scaled", n, *place), fault) for place, fault in _keys(mine))
         if (mine.tap.rule == "tally") != (exercise.tap.rule == "tally"):
             yield (
