@@ -48,7 +48,6 @@ class CompiledClass:
     plan: Plan
     schedule: Schedule
     timelines: list[BoxTimeline]
-    warnings: list[str]
 
     @property
     def buttons(self) -> int:
@@ -67,6 +66,11 @@ class CompiledClass:
             s.work_ms,
             s.total_ms - s.work_ms,
         )
+
+    @functools.cached_property
+    def warnings(self) -> list[str]:
+        """What is worth knowing before class."""
+        return remarks(self.plan)
 
     @functools.cached_property
     def timetable(self) -> list[Row]:
@@ -90,4 +94,4 @@ def build(plan: Plan) -> CompiledClass:
         label = drawable(plan.label(station))
         bibs = schedule.bibs(station)
         boxes.append(BoxTimeline(station + 1, label, data, short_digest(data), bibs))
-    return CompiledClass(plan, schedule, boxes, remarks(plan))
+    return CompiledClass(plan, schedule, boxes)

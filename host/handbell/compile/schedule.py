@@ -26,11 +26,12 @@ from handbell.compile.posts import (
     posts_of,
     walks_of,
 )
+from handbell.compile.tasks import Task, task_of
 from handbell.plan import rules
 from handbell.plan.faults import told
 from handbell.plan.model import Exercise, Plan, for_bib
 from handbell.plan.own_tasks import Tasks, everybody, tasks_of
-from handbell_core.timeline import RATING, WINDOW
+from handbell_core.timeline import RATING, TAP_TALLY, WINDOW
 
 RATING_MS = 30_000
 
@@ -39,18 +40,19 @@ class Row(NamedTuple):
     """What a station has in a stretch of the class, or when it asks for ratings after it.
 
     ``item`` is the exercise's number in its block, from 1, of the window or the one before, 0 when
-    there was none; ``exercise`` what a window asks of those without an own task, None in a pause.
-    ``who`` and ``bibs`` (by button, 0 for nobody) are those shown: before a window already those
-    who come, but whoever was at a window enters its tally. ``own`` are buttons, from 0, whose
-    people have a task of their own; ``coming`` is the name of what comes next.
+    there was none. ``exercise`` and ``task`` are what a window asks of most, None in a pause, and
+    ``own`` what it asks of those with a task of their own, by button, from 0. ``who`` and ``bibs``
+    (by button, 0 for nobody) are those shown: before a window already those who come, but whoever
+    was at a window enters its tally. ``coming`` is the name of what comes next.
     """
 
     stretch: Stretch
     item: int
     exercise: Exercise | None
+    task: Task | None
     who: str
     bibs: Bibs
-    own: tuple[tuple[int, Exercise], ...]
+    own: tuple[tuple[int, Task], ...]
     coming: str
     is_tallied: bool
 
@@ -62,7 +64,8 @@ class Schedule:
     Stations, groups, blocks and steps count from 0. ``walks`` are the posts of each block and step
     by walker, a station's lane or a group of a rotation, None while it waits; ``alike`` has for
     each walker the first with the same exercises at the same times. ``last`` has for each station
-    the groups whose last window is there.
+    the groups whose last window is there, and ``names`` are what groups are called, alone and
+    together.
     """
 
     plan: Plan = field(compare=False, repr=False)
@@ -72,6 +75,7 @@ class Schedule:
     walks: list[Walks]
     alike: list[int]
     last: list[list[Groups]]
+    names: list[str]
 
     @property
     def stretches(self) -> list[Stretch]:
@@ -104,13 +108,14 @@ class Schedule:
         for s, coming in zip(self.stretches, self._coming(station), strict=True):
             post = self.at(s)[station] if s.block else None
             exercise = post.exercise if post and s.kind == WINDOW else None
+            task = task_of(exercise, s.round) if exercise else None
             if not is_tallied:
                 shown = self.posts[s.at_block][s.at_step][station]
                 who, bibs = shown.who, shown.bibs(s.turn)
-            own = tuple(_own(exercise, bibs)) if exercise and exercise.scaled else ()
+            own = tuple(_own(exercise, s.round, bibs)) if exercise and exercise.scaled else ()
             item = post.number + 1 if post else 0
-            yield Row(s, item, exercise, who, bibs, own, coming, is_tallied)
-            is_tallied = exercise is not None and exercise.tap.rule == "tally"
+            yield Row(s, item, exercise, task, who, bibs, own, coming, is_tallied)
+            is_tallied = task is not None and task.tap == TAP_TALLY
         yield from self._ratings(station)
 
     def _coming(self, station: int) -> list[str]:
@@ -128,7 +133,7 @@ class Schedule:
         for groups in self.last[station] if self.plan.rate else ():
             crew = self.crews.of(groups)
             for bibs in crew.turns:
-                yield Row(after, 0, None, crew.who, bibs, (), "", False)
+                yield Row(after, 0, None, None, crew.who, bibs, (), "", False)
 
     def bibs(self, station: int) -> list[int]:
         """Return every bib that is ever at a station, group by group."""
@@ -147,13 +152,6 @@ class Schedule:
         there = {g for step in self.posts[block] for g in step[number].groups}
         return tasks_of(exercise, self.crews.of(tuple(sorted(there))).people)
 
-    def together(self) -> list[str]:
-        """Return what each group is called, then those that are ever at a station together."""
-        alone = [group.name for group in self.plan.groups]
-        shown = (post.who for posts in self.posts for step in posts for post in step)
-        last = (self.crews.of(groups).who for there in self.last for groups in there)
-        return [name for name in dict.fromkeys((*alone, *shown, *last)) if name]
-
 
 def resolve(plan: Plan) -> Schedule:
     """Resolve a plan; raises PlanError when a block needs an order and has none."""
@@ -163,14 +161,23 @@ def resolve(plan: Plan) -> Schedule:
     crews = Crews(plan)
     posts = posts_of(plan, crews)
     walks, alike, last = walks_of(plan, posts), alike_of(plan), _last(plan, posts)
-    return Schedule(plan, expand(plan), crews, posts, walks, alike, last)
+    names = _names(plan, crews, posts, last)
+    return Schedule(plan, expand(plan), crews, posts, walks, alike, last, names)
 
 
-def _own(exercise: Exercise, bibs: Bibs) -> Iterator[tuple[int, Exercise]]:
+def _own(exercise: Exercise, round_: int, bibs: Bibs) -> Iterator[tuple[int, Task]]:
     for button, bib in enumerate(bibs):
         own = for_bib(exercise, bib)
         if own is not exercise:
-            yield button, own
+            yield button, task_of(own, round_)
+
+
+def _names(plan: Plan, crews: Crews, posts: list[Posts], last: list[list[Groups]]) -> list[str]:
+    """Return what each group is called, then those that are ever at a station together."""
+    alone = (group.name for group in plan.groups)
+    shown = (post.who for block in posts for step in block for post in step)
+    ended = (crews.of(groups).who for there in last for groups in there)
+    return [name for name in dict.fromkeys((*alone, *shown, *ended)) if name]
 
 
 def _last(plan: Plan, posts: list[Posts]) -> list[list[Groups]]:

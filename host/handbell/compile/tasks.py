@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 from handbell.plan.model import Exercise
 from handbell_core import timeline as t
 
@@ -13,6 +15,23 @@ RULES = {
     "tally": t.TAP_TALLY,
     "drop": t.TAP_DROP,
 }
+
+
+class Task(NamedTuple):
+    """What is asked, how people tap, the target or goal (0: none), and what it is called."""
+
+    ask: int
+    tap: int
+    every: int
+    goal: int
+    name: str
+
+
+def task_of(exercise: Exercise, round_: int) -> Task:
+    """Return what an exercise asks for in a round."""
+    ask, goal = asked(exercise, round_)
+    tap = exercise.tap
+    return Task(ask, RULES[tap.rule], tap.every, goal, exercise.name)
 
 
 def asked(exercise: Exercise, round_: int) -> tuple[int, int]:

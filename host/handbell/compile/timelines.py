@@ -5,12 +5,10 @@ from __future__ import annotations
 import io
 import struct
 from collections.abc import Iterator
-from typing import NamedTuple
 
 from handbell.compile.schedule import Row, Schedule
-from handbell.compile.tasks import RULES, asked
+from handbell.compile.tasks import Task
 from handbell.compile.timeline_writer import Writer, form
-from handbell.plan.model import Exercise
 from handbell.plan.texts import drawable
 from handbell_core import timeline as t
 
@@ -21,23 +19,12 @@ _NOTHING = (t.ASK_NONE, t.TAP_NONE, 1, 0)
 _FLAGS = [_LAST.pack(flags, 0, 0) for flags in range(8)]
 
 
-class Task(NamedTuple):
-    """What a window asks for, in the format's numbers."""
-
-    ask: int
-    tap: int
-    every: int
-    goal: int
-    name: int
-
-
 class Timelines:
     """Writes the timelines of one class; what several boxes have alike is packed once."""
 
     def __init__(self, schedule: Schedule) -> None:
         self._schedule = schedule
         self._texts = Texts(schedule)
-        self._tasks: dict[tuple[int, int, int], Task] = {}
         self._what: dict[tuple[int, int, int, str], bytes] = {}
         self._who: dict[tuple[str, tuple[int, ...]], bytes] = {}
 
@@ -49,14 +36,14 @@ class Timelines:
             flags = self._flags_of(row)
             last = _LAST.pack(flags, len(row.own), len(owns)) if row.own else _FLAGS[flags]
             spans.append(self._what_of(row) + self._who_of(row) + last)
-            owns += [(button, self._task_of(own, row.stretch.round)) for button, own in row.own]
+            owns += row.own
         head = self._head(station, len(spans))
         head.own_tasks = len(owns)
         out = io.BytesIO()
         writer = Writer(out.write, head, self._texts.table(station))
         writer.packed(b"".join(spans), head.spans)
         for button, task in owns:
-            writer.own(button, task)
+            writer.own(button, (*task[:4], self._texts.index(task.name)))
         writer.finish()
         return out.getvalue()
 
@@ -82,7 +69,7 @@ class Timelines:
         s = row.stretch
         key = (s.start_ms, s.kind, row.item, row.coming)
         if key not in self._what:
-            ask, tap, every, goal, name = self._task_in(row)
+            ask, tap, every, goal, name = row.task or (*_NOTHING, s.name)
             self._what[key] = _WHAT.pack(
                 s.kind,
                 ask,
@@ -95,24 +82,10 @@ class Timelines:
                 row.item,
                 s.window,
                 goal,
-                name,
+                self._texts.index(name),
                 self._texts.index(row.coming),
             )
         return self._what[key]
-
-    def _task_in(self, row: Row) -> tuple[int, int, int, int, int]:
-        s = row.stretch
-        if row.exercise is None:
-            return (*_NOTHING, self._texts.index(s.name))
-        key = (s.block, row.item, s.round)
-        if key not in self._tasks:
-            self._tasks[key] = self._task_of(row.exercise, s.round)
-        return self._tasks[key]
-
-    def _task_of(self, exercise: Exercise, round_: int) -> Task:
-        ask, goal = asked(exercise, round_)
-        tap, every = RULES[exercise.tap.rule], exercise.tap.every
-        return Task(ask, tap, every, goal, self._texts.index(exercise.name))
 
     def _who_of(self, row: Row) -> bytes:
         key = (row.who, row.bibs)
@@ -149,7 +122,7 @@ def _all_texts(schedule: Schedule) -> Iterator[str]:
     yield from (exercise.name for exercise in exercises)
     yield from (own.name for exercise in exercises for own in exercise.scaled if own.name)
     yield from (part.name for part in plan.cool_down)
-    yield from schedule.together()
+    yield from schedule.names
 
 
 def _latin(text: str) -> bytes:
