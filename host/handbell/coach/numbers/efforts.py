@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
-from handbell.plan.own_tasks import bibs_words, done_by, plain
+from handbell.plan.own_tasks import bibs_words, by_bib, plain
 
 if TYPE_CHECKING:
     from handbell.compile import CompiledClass
@@ -69,8 +69,9 @@ def _sorts(
     """
     found: dict[_Sort, dict[int, list[int]]] = {}
     for group, legs in turns.items():
+        tasks = [by_bib(exercise, _bibs(plan, group)) for exercise in scaled]
         for bib in _bibs(plan, group):
-            done = tuple(_untapped(done_by(exercise, bib)) for exercise in scaled)
+            done = tuple(_untapped(task[bib]) for task in tasks)
             off = tuple(n for n, bibs in enumerate(legs) if bib not in bibs)
             found.setdefault((done, off), {}).setdefault(group, []).append(bib)
     written = tuple(_untapped(plain(exercise)) for exercise in scaled)
