@@ -1,4 +1,7 @@
-"""Compiling: a plan into one timeline for each box, and a timetable for people."""
+"""Compiling: a plan resolved into a schedule, then a timeline for each box, a timetable for people.
+
+``build`` does all of it; what only needs to know who is where when resolves a plan (``schedule``).
+"""
 
 from handbell.compile.build import BoxTimeline, CompiledClass, Totals, build
 

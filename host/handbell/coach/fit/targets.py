@@ -8,8 +8,8 @@ from fractions import Fraction
 from math import lcm
 
 from handbell.plan.agreement import Place
-from handbell.plan.model import Exercise, PerRound, Plan, Scaled
-from handbell.plan.own_tasks import done_by, each_task, plain
+from handbell.plan.model import Exercise, PerRound, Plan, Scaled, with_own
+from handbell.plan.own_tasks import each_task, plain
 from handbell.plan.pauses import pauses_after, places
 
 KEYS = ("reps", "goal")
@@ -127,10 +127,10 @@ def shrunk(
 def _tasks(exercise: Exercise, own: int | None) -> list[Exercise]:
     """Return the tasks that owe what a table says: everybody's (None), or one own task's."""
     if own is not None:
-        return [done_by(exercise, exercise.scaled[own].bibs[0])]
+        return [with_own(exercise, exercise.scaled[own])]
     asks = [scaled.reps or scaled.goal or scaled.hold for scaled in exercise.scaled]
     heirs = [s for s, asked in zip(exercise.scaled, asks, strict=True) if not asked]
-    return [plain(exercise), *(done_by(exercise, scaled.bibs[0]) for scaled in heirs)]
+    return [plain(exercise), *(with_own(exercise, scaled) for scaled in heirs)]
 
 
 def _said(exercise: Exercise) -> Iterator[tuple[int | None, str, PerRound]]:
