@@ -31,7 +31,7 @@ from handbell.plan import rules
 from handbell.plan.faults import told
 from handbell.plan.model import Exercise, Plan, for_bib
 from handbell.plan.own_tasks import Tasks, everybody, tasks_of
-from handbell_core.timeline import RATING, TAP_TALLY, WINDOW
+from handbell_core.timeline import RATING, WINDOW
 
 RATING_MS = 30_000
 
@@ -40,21 +40,25 @@ class Row(NamedTuple):
     """What a station has in a stretch of the class, or when it asks for ratings after it.
 
     ``item`` is the exercise's number in its block, from 1, of the window or the one before, 0 when
-    there was none. ``exercise`` and ``task`` are what a window asks of most, None in a pause, and
-    ``own`` what it asks of those with a task of their own, by button, from 0. ``who`` and ``bibs``
-    (by button, 0 for nobody) are those shown: before a window already those who come, but whoever
-    was at a window enters its tally. ``coming`` is the name of what comes next.
+    there was none. ``exercise`` is what a window asks of most, None in a pause, and ``own`` what it
+    asks of those with a task of their own, by button, from 0. ``who`` and ``bibs`` (by button, 0
+    for nobody) are those shown: before a window already those who come, but whoever was at a window
+    enters its tally. ``coming`` is the name of what comes next.
     """
 
     stretch: Stretch
     item: int
     exercise: Exercise | None
-    task: Task | None
     who: str
     bibs: Bibs
     own: tuple[tuple[int, Task], ...]
     coming: str
     is_tallied: bool
+
+    @property
+    def task(self) -> Task | None:
+        """What the window asks of most, in numbers."""
+        return task_of(self.exercise, self.stretch.round) if self.exercise else None
 
 
 @dataclass(frozen=True)
@@ -108,14 +112,13 @@ class Schedule:
         for s, coming in zip(self.stretches, self._coming(station), strict=True):
             post = self.at(s)[station] if s.block else None
             exercise = post.exercise if post and s.kind == WINDOW else None
-            task = task_of(exercise, s.round) if exercise else None
             if not is_tallied:
                 shown = self.posts[s.at_block][s.at_step][station]
                 who, bibs = shown.who, shown.bibs(s.turn)
             own = tuple(_own(exercise, s.round, bibs)) if exercise and exercise.scaled else ()
             item = post.number + 1 if post else 0
-            yield Row(s, item, exercise, task, who, bibs, own, coming, is_tallied)
-            is_tallied = task is not None and task.tap == TAP_TALLY
+            yield Row(s, item, exercise, who, bibs, own, coming, is_tallied)
+            is_tallied = exercise is not None and exercise.tap.rule == "tally"
         yield from self._ratings(station)
 
     def _coming(self, station: int) -> list[str]:
@@ -133,7 +136,7 @@ class Schedule:
         for groups in self.last[station] if self.plan.rate else ():
             crew = self.crews.of(groups)
             for bibs in crew.turns:
-                yield Row(after, 0, None, None, crew.who, bibs, (), "", False)
+                yield Row(after, 0, None, crew.who, bibs, (), "", False)
 
     def bibs(self, station: int) -> list[int]:
         """Return every bib that is ever at a station, group by group."""

@@ -12,6 +12,8 @@ from handbell.plan.agreement import Fault, Table, require
 from handbell.plan.parts import Part
 from handbell.plan.values import Tap
 
+_EACH, _DROP = Tap("each"), Tap("drop")  # as usual
+
 
 class Scaled(Table):
     """What some bibs are asked for instead, in the same windows."""
@@ -63,7 +65,7 @@ class Exercise(Table):
     @property
     def tap(self) -> Tap:
         """How people tap, as said or as usual for what is asked."""
-        return self.tap_as or Tap("drop" if self.hold else "each")
+        return self.tap_as or (_DROP if self.hold else _EACH)
 
     @property
     def names(self) -> tuple[str, ...]:
