@@ -5,7 +5,7 @@ import pytest
 from house import CORE, FIRMWARE, HOST, PICTURE, ROOMS, drawn, imports, room_of
 
 # Circles that are still to be broken, by a file of each. Nothing may be added.
-LEFT = {"handbell.plan.model", "handbell.store.store", "handbell.cli.boxes"}
+LEFT = {"handbell.store.store", "handbell.cli.boxes"}
 
 
 @pytest.mark.parametrize("parts", [HOST, FIRMWARE, CORE], ids=["host", "box", "core"])
