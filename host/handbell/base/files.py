@@ -32,12 +32,13 @@ def is_left_over(path: Path) -> bool:
 
 @contextlib.contextmanager
 def whole_file(
-    path: Path, remedy: str = ELSEWHERE, *, own_sort: bool = False
+    path: Path, remedy: str = ELSEWHERE, *, own_sort: bool = False, private: bool = False
 ) -> Iterator[BinaryIO]:
     """Give a file to write that takes the place of ``path`` once it is whole and on the disk.
 
     It keeps the rights of the one before; a link goes on pointing at it. With ``own_sort`` it
     renews only a file of its own sort: a page or a sound the last one of its name, never a plan.
+    With ``private``, for what people's names may stand in, a new one is for its owner only.
     Raises HandbellError, with ``remedy``, when it can't be written; what was there stays then.
     """
     if path.is_dir():
@@ -47,8 +48,11 @@ def whole_file(
     path = path.resolve()
     part = beside(path)
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with part.open("wb") as file:
+        if private:
+            private_folder(path.parent)
+        else:
+            path.parent.mkdir(parents=True, exist_ok=True)
+        with _begun(part, private) as file:
             yield file  # who writes may close it
         _sync(part, os.O_RDWR)  # a laptop may run flat
         if path.exists():
@@ -68,7 +72,12 @@ def whole_file(
 
 
 def write_whole(
-    path: Path, data: bytes | str, remedy: str = ELSEWHERE, *, own_sort: bool = False
+    path: Path,
+    data: bytes | str,
+    remedy: str = ELSEWHERE,
+    *,
+    own_sort: bool = False,
+    private: bool = False,
 ) -> None:
     """Write a whole file at once, text as UTF-8 with its line ends as they are; see whole_file."""
     try:
@@ -78,8 +87,27 @@ def write_whole(
             f"{path} can't be written: a text for it has signs that are no letters",
             "Type the text anew",
         ) from error
-    with whole_file(path, remedy, own_sort=own_sort) as file:
+    with whole_file(path, remedy, own_sort=own_sort, private=private) as file:
         file.write(raw)
+
+
+def private_folder(folder: Path) -> None:
+    """Make a folder and those above it that are missing, for their owner only; raises OSError."""
+    for each in reversed([folder, *folder.parents]):
+        if not each.exists():
+            each.mkdir(0o700, exist_ok=True)
+
+
+def private_file(path: Path) -> None:
+    """Make an empty file for its owner only, unless there is one; raises OSError."""
+    private_folder(path.parent)
+    with contextlib.suppress(FileExistsError):
+        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+
+
+def _begun(part: Path, private: bool) -> BinaryIO:
+    how = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+    return os.fdopen(os.open(part, how, 0o600 if private else 0o666), "wb")
 
 
 def _sync(path: Path, how: int) -> None:

@@ -6,6 +6,7 @@ import contextlib
 from datetime import datetime, timezone
 
 from handbell import VERSION
+from handbell.base.files import private_file
 from handbell.base.places import state_folder
 
 BYTES_MOST = 200_000  # of one file; the one before it is kept
@@ -18,9 +19,10 @@ def note(command: str, exit_code: int, took_ms: int, fault: str = "") -> None:
     """
     with contextlib.suppress(Exception):
         path = state_folder() / "handbell.log"
-        path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        private_file(path)
         if path.exists() and path.stat().st_size > BYTES_MOST:
             path.replace(path.with_suffix(".log.1"))
+            private_file(path)
         at = datetime.now(timezone.utc).strftime("%Y-%m-%dT%H:%M:%SZ")
         with path.open("a", encoding="ascii", errors="replace") as file:
             file.write(f"{at} {VERSION} {command} {exit_code} {took_ms} ms {fault}".rstrip() + "\n")

@@ -25,7 +25,7 @@ Report = ClassReport | AthleteReport | GroupReport
 
 def write_page(report: Report, path: Path) -> None:
     """Write the page; an old one stays whole until the new one is. Raises HandbellError."""
-    write_whole(path, page(report), own_sort=True)
+    write_whole(path, page(report), own_sort=True, private=True)
 
 
 def page(report: Report) -> str:

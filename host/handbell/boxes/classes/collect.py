@@ -15,6 +15,7 @@ from typing import Any, Protocol
 
 from handbell.base.digest import short_hex
 from handbell.base.errors import BoxError, StoreError, UnreadJournalError
+from handbell.base.files import private_folder
 from handbell.base.places import data_folder
 from handbell.boxes.clocks.clock import Clocks
 from handbell.boxes.clocks.contacts import Book
@@ -177,7 +178,7 @@ def _fetch_checked(
                 progress(connection.label, "collecting", len(data), size)
         except BoxError:
             with contextlib.suppress(OSError):  # it only saves time
-                path.parent.mkdir(parents=True, exist_ok=True)
+                private_folder(path.parent)
                 path.write_bytes(data)
             raise
         if short_hex(data) == digest:

@@ -22,7 +22,7 @@ _text = shown(1_000)
 
 def _write(path: Path, value: object) -> None:
     text = json.dumps(value, indent=1, ensure_ascii=False)
-    write_whole(path, text, f"Free the folder, or name another with {DATA}")
+    write_whole(path, text, f"Free the folder, or name another with {DATA}", private=True)
 
 
 @dataclass

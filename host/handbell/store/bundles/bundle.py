@@ -44,7 +44,7 @@ def export_bundle(store: Store, path: Path, wanted: Wanted) -> Bundled:
     Without names, a plan's text in which a known one stands is left out, and timelines have dashes
     for it.
     """
-    with store.reading() as conn, whole_file(path, own_sort=True) as fresh:
+    with store.reading() as conn, whole_file(path, own_sort=True, private=True) as fresh:
         Rows(conn, wanted)  # refuses a class that is not there
         told = _facts(conn, wanted)
         instead: dict[str, bytes] = {}

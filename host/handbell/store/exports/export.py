@@ -60,7 +60,7 @@ def export_json(store: Store, path: Path, wanted: Wanted) -> dict[str, int]:
     counts: dict[str, int] = {}
     with (
         store.reading() as conn,
-        whole_file(path, own_sort=True) as fresh,
+        whole_file(path, own_sort=True, private=True) as fresh,
         io.TextIOWrapper(fresh, encoding="utf-8", newline="\n") as out,
     ):
         rows = Rows(conn, wanted)
@@ -131,6 +131,6 @@ def _folder(
     with store.reading() as conn:
         rows = Rows(conn, wanted)
         for spec in rows.tables:
-            with whole_file(folder / (spec.name + suffix), own_sort=True) as fresh:
+            with whole_file(folder / (spec.name + suffix), own_sort=True, private=True) as fresh:
                 counts[spec.name] = write(fresh, spec, rows.of(spec))
     return counts
