@@ -12,7 +12,8 @@ from handbell.base.errors import UsageError
 from handbell.boxes.classes.stations import SentClass, StationMap, last_sent
 from handbell.cli.main import main
 from handbell.store import open_store
-from handbell.store.database import migrate, tables
+from handbell.store.database import tables
+from handbell.store.database.backups import backups_of
 from handbell.store.logs.timelines import decode
 from handbell.store.people.forget import forget
 from handbell.store.people.redact import without_name, without_name_in_timeline
@@ -115,7 +116,7 @@ def test_no_byte_of_the_name_stays_in_the_files_or_the_backups(tmp_path):
         assert not [name for name, data in files().items() if MARK.lower() in data.lower()]
     assert not [name for name, data in files().items() if MARK.lower() in data.lower()]
     assert sorted(files()) == sorted({path.name, backup.name, old.name})
-    assert migrate.backups_of(path) == [old, backup]
+    assert backups_of(path) == [old, backup]
     with closing(sqlite3.connect(backup)) as db:
         assert db.execute("SELECT count(*) FROM taps").fetchone()[0] == 1
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import re
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -18,7 +19,18 @@ from handbell.base.errors import StoreError
 
 from .database import tables
 from .database.bulk import insert_if_absent, insert_rows
-from .database.connect import TRIES, WAIT_MOST_S, engine_at, may_go_better_again, name_of, plainly
+from .database.connect import (
+    TRIES,
+    WAIT_MOST_S,
+    address_of,
+    engine_at,
+    file_of,
+    make_file,
+    may_go_better_again,
+    name_of,
+    plainly,
+)
+from .database.look import ELSEWHERE, TABLES, NoStoreError, is_store, may_write
 from .logs import timelines
 
 if TYPE_CHECKING:
@@ -188,16 +200,30 @@ def put_timeline(
     return True
 
 
-def open_store(url: str | None = None) -> Store:
+def open_store(url: str | None = None, *, make: bool = True) -> Store:
     """Open a store by address or file path, and bring its tables up to date.
 
-    Without ``url``, the address in HANDBELL_STORE or a file in the user's data folder. Raises
-    StoreError when it can't be opened or was written by a newer program.
+    Without ``url``, the address in HANDBELL_STORE or a file in the user's data folder. Where
+    nothing is there yet it is made, or refused without ``make``. What may not be written can be
+    read. Raises StoreError when it can't be opened, is something else, or a newer program's.
     """
-    store = Store(engine_at(url))
+    address = address_of(url)
+    path = file_of(address)
+    reading = None
+    if path is not None:
+        if is_store(path):
+            reading = None if may_write(path) else path
+        elif make:
+            make_file(path)
+        else:
+            raise NoStoreError(
+                f"There is no store {path} yet",
+                "handbell collect or handbell roster FILE makes one; or name another with --store",
+            )
+    store = Store(engine_at(address, reading))
     try:
         with plainly(store.engine.url):
-            _bring_up_to_date(store)
+            _bring_up_to_date(store, reading is not None)
     except BaseException:
         store.close()
         raise
@@ -205,30 +231,39 @@ def open_store(url: str | None = None) -> Store:
 
 
 def stored_version(conn: Connection) -> str | None:
-    """Return the version that a store says it has, None when it is empty."""
+    """Return the version that a store says it has, None when it is empty; raises StoreError."""
     if not inspect(conn).has_table("alembic_version"):
         return None
     versions: Any = table("alembic_version", column("version_num"))
-    found: str | None = conn.execute(select(versions.c.version_num)).scalar()
+    found: Any = conn.execute(select(versions.c.version_num)).scalar()
+    if not isinstance(found, str) or not re.fullmatch("[0-9]{4}", found):
+        raise StoreError(
+            "The store does not say which version it is of, so it is damaged",
+            "Put back a backup of it: handbell store restore FILE",
+        )
     return found
 
 
-def _bring_up_to_date(store: Store) -> None:
+def _bring_up_to_date(store: Store, reading: bool) -> None:
     with store.engine.connect() as conn:
         # Names first: another program that builds the tables meanwhile is not taken for a stranger.
-        names = inspect(conn).get_table_names()
+        names = set(inspect(conn).get_table_names())
+        if names and not names >= TABLES:
+            raise StoreError(f"{store.name} is a database of something else", ELSEWHERE)
         version = stored_version(conn)
     if version == tables.VERSION:
         return
-    if version is None and names:
-        raise StoreError(
-            f"{store.name} is a database of something else", "Give another place with --store"
-        )
     if version is not None and version > tables.VERSION:
         raise StoreError(
             f"The store {store.name} was written by a newer handbell (its version {version}, "
             f"here {tables.VERSION})",
             "Update this program, or give another store with --store",
+        )
+    if reading:
+        raise StoreError(
+            f"The store {store.name} is of an older handbell and may not be written, so it can't "
+            "be brought up to date",
+            "Copy it to where you may write, and give the copy with --store",
         )
     from .database.migrate import migrate  # alembic is loaded only here
 

@@ -145,10 +145,10 @@ def _file(path: Path) -> Finding:
 
 
 def _server(address: str) -> Finding:
-    from handbell.store.database.connect import engine_at, plainly
+    from handbell.store.database.connect import address_of, engine_at, plainly
     from handbell.store.store import stored_version
 
-    engine = engine_at(address)
+    engine = engine_at(address_of(address))
     try:
         with plainly(engine.url), engine.connect() as conn:
             return Finding("store", True, f"a server answers, form {stored_version(conn)}")

@@ -6,58 +6,85 @@ import random
 import sqlite3
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event, make_url
 from sqlalchemy.engine import URL
-from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, OperationalError
+from sqlalchemy.exc import (
+    ArgumentError,
+    DBAPIError,
+    NoSuchModuleError,
+    OperationalError,
+    SQLAlchemyError,
+)
 
-from handbell.base.errors import StoreError
+from handbell.base.errors import HandbellError, StoreError
 from handbell.base.extras import install
+from handbell.base.files import private_file
 from handbell.base.places import STORE, data_folder, named
+
+from .look import read_only
 
 BUSY_MS = 20_000  # how long one program waits for another to finish writing
 CONNECT_S = 10  # how long a server may take to answer
 WAIT_MOST_S = 0.2  # before work is begun anew
 TRIES = 5  # of a piece of work that another program's was in the way of
+REPAIR = "Put back a backup (handbell store restore FILE), or give another store with --store"
+# What a damaged file may lead to before SQLite itself sees that it is.
+ODD = (ValueError, LookupError, TypeError, AttributeError, ArithmeticError, SQLAlchemyError)
 
 
-def engine_at(where: str | None) -> Engine:
-    """Return an engine for an address or a file's path; raises StoreError.
+def address_of(where: str | None) -> URL:
+    """Return the address that a word or a file's path means; raises StoreError.
 
     Without ``where``, the address in HANDBELL_STORE or a file in the user's data folder.
     """
-    return _engine(_address(where or named(STORE) or str(data_folder() / "store.sqlite")))
-
-
-def _address(where: str) -> URL:
+    where = where or named(STORE) or str(data_folder() / "store.sqlite")
     if "://" in where:
         try:
             return make_url(where)
-        except ArgumentError:
+        except (ArgumentError, ValueError):
             raise StoreError(
                 "The store's address is not one this program can read",
                 "Give a file's path or an address like postgresql+psycopg://host/name",
             ) from None
-    path = Path(where).expanduser()
+    try:
+        path = Path(where).expanduser()
+    except RuntimeError:
+        raise StoreError(
+            f"{where.split('/')[0]} is nobody's folder here", "Give the store's whole path"
+        ) from None
+    return URL.create("sqlite", database=str(path))
+
+
+def file_of(address: URL) -> Path | None:
+    """Return the file that a store is, None for a server; raises StoreError for a folder."""
+    if address.get_backend_name() != "sqlite" or not address.database:
+        return None
+    path = Path(address.database)
     if path.is_dir():
         raise StoreError(
             f"{path} is a folder, not a store",
             f"Give a file in it, such as {path / 'store.sqlite'}",
         )
+    return path
+
+
+def make_file(path: Path) -> None:
+    """Make an empty file for a store, for its owner only: names will stand in it."""
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        private_file(path)
     except OSError as error:
         raise StoreError(
-            f"The folder {path.parent} can't be made: {error.strerror}",
+            f"The store {path} can't be made: {error.strerror}",
             "Give another place with --store",
         ) from error
-    return URL.create("sqlite", database=str(path))
 
 
-def _engine(address: URL) -> Engine:
+def engine_at(address: URL, reading: Path | None = None) -> Engine:
+    """Return an engine for an address; raises StoreError. ``reading``: a file only to be read."""
     options: dict[str, Any] = {}
     if address.get_backend_name() == "postgresql":
         if address.drivername == "postgresql":
@@ -65,6 +92,9 @@ def _engine(address: URL) -> Engine:
         options["pool_pre_ping"] = True  # the server may have been started again in between
         if "connect_timeout" not in address.query:
             options["connect_args"] = {"connect_timeout": CONNECT_S}
+    if reading is not None:
+        uri = read_only(reading)
+        options["creator"] = lambda: sqlite3.connect(uri, uri=True, check_same_thread=False)
     try:
         engine = create_engine(address, **options)
     except (NoSuchModuleError, ImportError) as error:
@@ -78,9 +108,14 @@ def _engine(address: URL) -> Engine:
             "Use a file's path for SQLite, or the address of a PostgreSQL server",
         )
     if engine.dialect.name == "sqlite":
-        event.listen(engine, "connect", _set_up_sqlite)
+        event.listen(engine, "connect", _set_up_sqlite if reading is None else _set_up_reading)
         event.listen(engine, "begin", _begin_sqlite)
     return engine
+
+
+def _set_up_reading(connection: sqlite3.Connection, _record: object) -> None:
+    connection.isolation_level = None
+    connection.execute(f"PRAGMA busy_timeout = {BUSY_MS}")
 
 
 def _set_up_sqlite(connection: sqlite3.Connection, _record: object) -> None:
@@ -147,8 +182,23 @@ def plainly(address: URL) -> Iterator[None]:
             raise _of_server(name, why, error) from None
         raise StoreError(
             f"The store {name} can't be used: {why}",
-            "If the file is damaged, put back a copy of it, or give another with --store",
+            REPAIR,
         ) from error
+    except HandbellError:
+        raise
+    except ODD as error:
+        if address.get_backend_name() == "sqlite" and _is_damaged(address.database or ""):
+            raise StoreError(f"The store {name} is damaged", REPAIR) from error
+        raise
+
+
+def _is_damaged(database: str) -> bool:
+    """Whether SQLite finds a file unsound: then what was read from it may be anything."""
+    try:
+        with closing(sqlite3.connect(read_only(Path(database)), uri=True)) as db:
+            return db.execute("PRAGMA quick_check(1)").fetchall() != [("ok",)]
+    except (sqlite3.Error, OSError, ValueError):  # its words may be no text either
+        return True
 
 
 def _of_file(name: str, why: str) -> StoreError:
@@ -157,6 +207,13 @@ def _of_file(name: str, why: str) -> StoreError:
             f"The store {name} is busy: another program is writing to it",
             "Wait for it to finish and run this again",
         )
+    if "readonly" in why:
+        return StoreError(
+            f"The store {name} may only be read here, not written",
+            "See who may write it and its folder, or give another with --store",
+        )
+    if "decode" in why:  # it quotes the text
+        return StoreError(f"The store {name} is damaged: a text in it is none", REPAIR)
     return StoreError(
         f"The store {name} can't be used: {why}",
         "Check that the place exists and may be written to, or give another with --store",

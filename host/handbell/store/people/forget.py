@@ -5,6 +5,7 @@ What was counted stays, by bib number; nothing links it to the person any more.
 
 from __future__ import annotations
 
+import sqlite3
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -13,8 +14,8 @@ from sqlalchemy.exc import DBAPIError
 
 from handbell.base.errors import UsageError
 from handbell.store.database import tables
+from handbell.store.database.backups import backups_of
 from handbell.store.database.bulk import insert_if_absent, insert_rows
-from handbell.store.database.migrate import backups_of
 from handbell.store.logs import timelines
 from handbell.store.results.amend import settle_name
 from handbell.store.results.settle import NAME
@@ -178,7 +179,7 @@ def _sweep(store: Store, found: Forgotten) -> None:
                 busy = conn.connection.cursor().execute("PRAGMA wal_checkpoint(TRUNCATE)")
                 if busy.fetchone()[0]:
                     raise TimeoutError("another program is reading it")
-    except (DBAPIError, OSError) as error:
+    except (DBAPIError, sqlite3.Error, OSError) as error:
         why = str(getattr(error, "orig", error)).splitlines()[0]
         found.warnings.append(
             f"The name is gone from the store, its last bytes perhaps not from the files: {why}. "

@@ -1,0 +1,193 @@
+"""Copies of a store that is a file: made whole, found again, put in its place."""
+
+from __future__ import annotations
+
+import contextlib
+import glob
+import json
+import os
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from datetime import datetime, timezone
+from pathlib import Path
+
+from handbell.base.errors import StoreError
+from handbell.base.files import beside, private_file, write_whole
+from handbell.base.places import data_folder
+
+from . import tables
+from .look import DamagedError, is_store, may_write, read_only
+
+ROOM = "See that the folder may be written and has room, or name another place"
+BEFORE, ASKED = "before", "backup"  # made by itself before something; asked for
+
+
+def backups_of(path: Path) -> list[Path]:
+    """Return the copies beside a store, also those that older versions made."""
+    stem, end = glob.escape(path.stem), glob.escape(path.suffix)
+    return sorted(
+        found for how in (BEFORE, ASKED) for found in path.parent.glob(f"{stem}-{how}-*{end}")
+    )
+
+
+def put_aside(path: Path, before: str) -> Path:
+    """Copy a store beside itself before something is done to it; return the copy's path."""
+    copy = _free_name(path, path.parent, f"{BEFORE}-{before}")
+    copy_to(path, copy)
+    return copy
+
+
+def back_up(path: Path, where: Path | None) -> Path:
+    """Copy a store to a new file, into a folder, or beside itself; return the copy's path.
+
+    One elsewhere is kept in mind, so that a person can be forgotten there, too. Raises StoreError.
+    """
+    if where is None or where.is_dir():
+        copy = _free_name(path, where or path.parent, ASKED)
+    else:
+        copy = where
+    if copy.exists():
+        raise StoreError(f"{copy} is there already", "Name a new file, or a folder")
+    copy_to(path, copy)
+    if copy.absolute() not in [found.absolute() for found in backups_of(path)]:
+        _remember(path, [*elsewhere(path), copy.absolute()])
+    return copy
+
+
+def _free_name(path: Path, folder: Path, how: str) -> Path:
+    day = datetime.now(timezone.utc).date().isoformat()
+    names = (f"{path.stem}-{how}-{day}{n}{path.suffix}" for n in _endings())
+    return next(folder / name for name in names if not (folder / name).exists())
+
+
+def _endings() -> Iterator[str]:
+    yield ""
+    again = 1
+    while True:
+        again += 1
+        yield f"-{again}"
+
+
+def copy_to(path: Path, target: Path) -> None:
+    """Copy a store as it is at one moment, for its owner only; raises StoreError."""
+    part = beside(target)
+    try:
+        private_file(part)
+        with closing(_opened(path)) as old, closing(sqlite3.connect(part)) as new:
+            old.backup(new)
+            new.execute("PRAGMA journal_mode = DELETE")  # so that it is one file alone
+        part.replace(target)
+    except (OSError, ValueError, sqlite3.Error) as error:
+        why = getattr(error, "strerror", None) or error
+        raise StoreError(f"The copy {target} of the store can't be made: {why}", ROOM) from error
+    finally:
+        for end in ("", "-journal", "-wal", "-shm"):
+            with contextlib.suppress(OSError):
+                part.with_name(part.name + end).unlink(missing_ok=True)
+
+
+def _opened(path: Path) -> sqlite3.Connection:
+    uri = f"{path.absolute().as_uri()}?mode=rw" if may_write(path) else read_only(path)
+    return sqlite3.connect(uri, uri=True)
+
+
+def damage_of(path: Path) -> list[str]:
+    """Return what SQLite finds wrong in a store's file; raises StoreError for no store."""
+    is_store(path)
+    try:
+        with closing(_opened(path)) as db:
+            found = [str(row[0]) for row in db.execute("PRAGMA integrity_check(20)")]
+            strays = db.execute("PRAGMA foreign_key_check").fetchall()
+    except (sqlite3.Error, ValueError) as error:
+        return [str(error)]
+    lost = [f"a row of {table} belongs to none of {to}" for table, _, to, _ in strays[:20]]
+    return [words for words in found if words != "ok"] + lost
+
+
+def restore(path: Path, backup: Path) -> Path | None:
+    """Put a backup in the place of a store; return where what was there is kept, if anything was.
+
+    Raises StoreError when the backup is no sound store, or another program uses the store.
+    """
+    if not is_store(backup):
+        raise StoreError(f"{backup} is no store", "Name a file that handbell store backup wrote")
+    if path.exists() and path.samefile(backup):
+        raise StoreError(f"{backup} is the store itself", "Name a backup of it")
+    wrong = damage_of(backup)
+    if wrong:
+        raise StoreError(f"{backup} is damaged: {wrong[0]}", "Name another backup")
+    if _version(backup) > tables.VERSION:
+        raise StoreError(f"{backup} was written by a newer handbell", "Update this program first")
+    part = beside(path)
+    copy_to(backup, part)
+    try:
+        kept = _out_of_the_way(path)
+        part.replace(path)
+    except OSError as error:
+        raise StoreError(
+            f"The store {path} can't be replaced: {error.strerror or error}", ROOM
+        ) from error
+    finally:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
+    return kept
+
+
+def _version(path: Path) -> str:
+    with closing(_opened(path)) as db:
+        return str(db.execute("SELECT max(version_num) FROM alembic_version").fetchone()[0])
+
+
+def _out_of_the_way(path: Path) -> Path | None:
+    """Give a store another name with all that belongs to it; return that, None without a store."""
+    if not path.exists() or not path.stat().st_size:
+        return None
+    with contextlib.suppress(DamagedError):  # that is kept as it is
+        if is_store(path):
+            _close_ahead(path)
+    kept = _free_name(path, path.parent, f"{BEFORE}-restore")
+    for end in ("-wal", "-shm", ""):
+        beside_it = path.with_name(path.name + end)
+        if beside_it.exists():
+            beside_it.replace(kept.with_name(kept.name + end))
+    return kept
+
+
+def _close_ahead(path: Path) -> None:
+    """Take into the file what was written ahead; raises StoreError where another uses it."""
+    try:
+        with closing(sqlite3.connect(path, timeout=1)) as db:
+            db.execute("PRAGMA journal_mode = DELETE")
+    except sqlite3.Error as error:
+        if "locked" in str(error):
+            raise StoreError(
+                f"The store {path} is in use", "End what uses it and run this again"
+            ) from error
+
+
+def elsewhere(path: Path) -> list[Path]:
+    """Return the backups of a store that were written to other places; some may be gone."""
+    try:
+        told = json.loads(_list().read_text(encoding="utf-8"))
+        return [Path(one) for one in told.get(os.fspath(path.absolute()), [])]
+    except (OSError, ValueError, AttributeError, TypeError):
+        return []
+
+
+def forget_backup(path: Path, gone: Path) -> None:
+    """Take a backup that is no more from those kept in mind."""
+    _remember(path, [one for one in elsewhere(path) if one != gone])
+
+
+def _list() -> Path:
+    return data_folder() / "backups.json"
+
+
+def _remember(path: Path, backups: list[Path]) -> None:
+    try:
+        told = json.loads(_list().read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        told = {}
+    told[os.fspath(path.absolute())] = [os.fspath(one) for one in backups]
+    write_whole(_list(), json.dumps(told, indent=1, ensure_ascii=False), private=True)
