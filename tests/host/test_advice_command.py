@@ -177,7 +177,7 @@ def test_out_without_a_plan_is_used_wrongly(path, tmp_path, capsys):
 def test_an_empty_store_is_told_in_a_sentence(path, capsys):
     assert main(["advise", "--store", str(path)]) == 1
     assert main(["history", "--store", str(path)]) == 1
-    assert "holds no class yet" in capsys.readouterr().err
+    assert "There is no store" in capsys.readouterr().err
 
 
 def test_absent_people_and_those_who_never_pressed_are_no_misses(path):
@@ -236,6 +236,25 @@ def test_history_of_everybody_and_of_one(path, capsys):
     assert len(one["weeks"]) == 6 and one["weeks"][0]["classes"] == 1
     assert main(["history", "1", "--store", str(path)]) == 0
     assert "may be none" in capsys.readouterr().out
+
+
+def test_people_stand_in_order_of_their_names_and_bibs_of_their_numbers(path, capsys):
+    with open_store(str(path)) as store:
+        data = classes.timeline(bibs=(2, 10, 1, 3))
+        store.put_timeline(data)
+        run_of_it = classes.play(data, [classes.Press(11_000, slot) for slot in range(4)])
+        store.ingest(run_of_it.journal, classes.BOX_IDS[0], 10**15)
+        set_wearers(store, None, {1: "Zoë", 3: "Bartholomew"})
+    _, data = run("history", "--store", path, capsys=capsys)
+    assert [p["name"] for p in data["people"]] == ["Bartholomew", "Zoë", "Bib 2", "Bib 10"]
+
+
+def test_advice_that_is_the_same_for_many_is_said_once(path, capsys):
+    put(path, [0])
+    assert main(["advise", "--all", "--store", str(path)]) == 0
+    said = capsys.readouterr().out
+    assert "stays; nobody has enough data yet" in said
+    assert said.count("[one-class]") == 1 and "  Bib 1, Bib 2\n    Push-up" in said
 
 
 def test_history_of_two_classes_has_no_trend(path, capsys):

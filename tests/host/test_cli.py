@@ -91,7 +91,7 @@ def test_piped_output_has_no_colour(demo_out):
 
 def test_json_is_json(demo_out):
     done = run("report", "--json", "--store", str(demo_out / "store.sqlite"))
-    assert json.loads(done.stdout)["data"]["title"] == "Harbour loop"
+    assert json.loads(done.stdout)["data"]["report"]["title"] == "Harbour loop"
     assert done.stderr == ""
 
 

@@ -1,6 +1,7 @@
 """What ``--json`` prints is what its schema says, error or not (JSON Schema 2020-12, jsonschema)."""
 
 import json
+import shutil
 
 import jsonschema
 import pytest
@@ -41,3 +42,54 @@ def test_a_wrong_option_is_an_error_in_json_too(name, capsys):
 @pytest.mark.parametrize("words", [["doctor"], ["completion", "zsh"], ["identify"]])
 def test_results_and_errors_are_as_the_schema_says(words, capsys):
     told(capsys, *words)
+
+
+AFTER_CLASS = [
+    ["report"],
+    ["report", "--list"],
+    ["report", "--athlete", "Ada", "--html", "ada.html"],
+    ["report", "--group"],
+    ["report", "77"],
+    ["bibs", "1", "1=Otto", "--absent", "2"],
+    ["amend", "1", "--bib", "3", "--name", "Mina", "--why", "wore it"],
+    ["amend", "1"],
+    ["class", "1"],
+    ["class", "1", "--delete", "--yes"],
+    ["advise"],
+    ["history"],
+    ["history", "Ada"],
+    ["history", "Nobody"],
+    ["roster", "names.csv"],
+    ["roster", "names.csv", "--dry-run"],
+    ["roster", "--wear", "newest"],
+    ["roster"],
+    ["forget", "Ada", "--yes"],
+    ["export", "tables"],
+    ["export", "all.zip"],
+    ["import", "none.zip"],
+    ["unread"],
+    ["unread", "1f0c22aa", "--again"],
+    ["store", "check"],
+    ["store", "backup"],
+    ["store", "restore", "copy.sqlite"],
+]
+
+
+@pytest.mark.parametrize("words", AFTER_CLASS, ids=" ".join)
+def test_what_comes_after_class_is_as_the_schema_says(
+    words, demo_out, tmp_path, monkeypatch, capsys
+):
+    for name in ("store", "copy"):
+        shutil.copy(demo_out / "store.sqlite", tmp_path / f"{name}.sqlite")
+    (tmp_path / "names.csv").write_text("name,bib\nUma,9\n", encoding="utf-8")
+    monkeypatch.setenv("HANDBELL_STORE", str(tmp_path / "store.sqlite"))
+    monkeypatch.chdir(tmp_path)
+    refused = words in (["report", "77"], ["history", "Nobody"], ["import", "none.zip"])
+    assert told(capsys, *words)["ok"] is not refused
+
+
+def test_a_bundle_that_was_taken_in_is_as_the_schema_says(demo_out, tmp_path, capsys):
+    bundle, new = tmp_path / "all.zip", tmp_path / "new.sqlite"
+    told(capsys, "export", bundle, "--store", demo_out / "store.sqlite")
+    said = told(capsys, "import", bundle, "--store", new)
+    assert said["data"]["runs_new"] == 4 and said["data"]["backup"] is None

@@ -15,7 +15,9 @@ def test_presses_equal_taps_equal_reps_bib_by_bib(demo_out, capsys):
     people = [Athlete(bib, **traits) for bib, _, traits in PEOPLE]
     db = sqlite3.connect(demo_out / "store.sqlite")
     assert main(["report", "--json", "--store", str(demo_out / "store.sqlite")]) == 0
-    reported = {p["bib"]: p["reps"] for p in json.loads(capsys.readouterr().out)["data"]["people"]}
+    reported = {
+        p["bib"]: p["reps"] for p in json.loads(capsys.readouterr().out)["data"]["report"]["people"]
+    }
     bibs = 0
     for t in build(load_plan(plan_path())).timelines:
         truth = Floor(t.data, people, seed=t.station).play()
@@ -63,7 +65,7 @@ def test_run_again_the_boxes_ring_in_step_and_the_report_says_so(demo_out, tmp_p
     assert main(["demo", "--out", str(out), "--json"]) == 0
     rang = json.loads(capsys.readouterr().out)["data"]["skew"]
     assert main(["report", "--json", "--store", store]) == 0
-    told = json.loads(capsys.readouterr().out)["data"]["skew"]
+    told = json.loads(capsys.readouterr().out)["data"]["report"]["skew"]
     assert not told["heard"] and told["end_us"] < 2_000
     onset_us = (
         1_000  # a bell is no sooner than its time and up to 1 ms late (docs/engineers/timing.md)

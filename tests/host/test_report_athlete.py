@@ -11,6 +11,7 @@ from scipy import stats
 
 from handbell.base.errors import UsageError
 from handbell.cli.main import main
+from handbell.cli.output import plain
 from handbell.report.athlete import athlete_report
 from handbell.report.months import HELD, few, signed, trend_words
 from handbell.report.page import page
@@ -152,7 +153,7 @@ def test_load_is_rating_times_minutes(path):
 def test_nobody_else_is_on_the_page_nor_what_a_coach_should_ask_first(path):
     for who in ("Ada", "Bo", "Dario"):
         found = report(path, who)
-        text = page(found) + json.dumps(found.as_json())
+        text = page(found) + json.dumps(plain(found))
         for other in set(months.NAMES.values()) - {who}:
             assert not re.search(rf"\b{other}\b", text)
         assert not re.search(r"[Bb]ib \d|Lane [A-Z]", text)
@@ -206,7 +207,7 @@ def test_the_command_prints_writes_and_refuses(path, tmp_path, capsys):
     assert said.startswith("Ada, 29 June to 17 September 2026")
     assert "- Push-up: 2 of 2 made, " in said and out.exists()
     assert main(["report", "--athlete", "Ada", "--weeks", "3", "--store", path, "--json"]) == 0
-    data = json.loads(capsys.readouterr().out)["data"]
+    data = json.loads(capsys.readouterr().out)["data"]["report"]
     assert data["name"] == "Ada" and len(data["classes"]) == 7
     assert main(["report", "--athlete", "Zoe", "--store", path]) == 2
     assert 'Nobody called "Zoe" came to a class' in capsys.readouterr().err

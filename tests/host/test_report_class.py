@@ -9,6 +9,7 @@ from classes import Piece, Press
 
 from handbell.base.errors import StoreError, UsageError
 from handbell.cli.main import main
+from handbell.cli.output import plain
 from handbell.report import class_report
 from handbell.report.cells import cell_words
 from handbell.report.page import page
@@ -78,7 +79,7 @@ def test_the_numbers_are_those_that_were_pressed(path):
         "Sit-ups",
     ]
     assert found.odd == ()
-    json.dumps(found.as_json())
+    json.dumps(plain(found))
 
 
 def test_a_report_says_who_missed_who_faded_and_how_hard_it_was(path):
@@ -214,7 +215,9 @@ def test_what_was_corrected_is_told_beside_what_was_counted(path, capsys):
     said = capsys.readouterr().out
     assert "What you corrected" in said and "7, was 2 reps" in said
     assert main(["report", "--json"]) == 0
-    (cell,) = json.loads(capsys.readouterr().out)["data"]["exercises"][0]["rows"][0]["cells"]
+    (cell,) = json.loads(capsys.readouterr().out)["data"]["report"]["exercises"][0]["rows"][0][
+        "cells"
+    ]
     assert (cell["reps"], cell["amended"]) == (7, "was 2 reps")
 
 
@@ -262,8 +265,8 @@ def test_report_prints_the_newest_class(path, capsys):
 def test_report_as_json_holds_every_bib(path, capsys):
     fill(classes.make_class(boxes=2))
     assert main(["report", "1", "--json"]) == 0
-    data = json.loads(capsys.readouterr().out)["data"]
-    assert data["start_utc"].endswith(":30.000+00:00")
+    data = json.loads(capsys.readouterr().out)["data"]["report"]
+    assert data["start_utc_us"] == classes.START_UTC_MS * 1000
     assert [p["bib"] for p in data["people"]] == [1, 2, 3, 4]
 
 
@@ -281,12 +284,18 @@ def test_classes_are_listed_the_newest_first(path, capsys):
 
 def test_no_class_and_an_unknown_class_are_sentences(path, capsys):
     assert main(["report"]) == 1
-    assert "holds no class yet. Bring one in with handbell collect." in capsys.readouterr().err
+    assert "There is no store" in capsys.readouterr().err
     fill(classes.make_class(boxes=1))
     assert main(["report", "7"]) == 1
     assert "holds no class 7. handbell report --list shows" in capsys.readouterr().err
     assert main(["report", "monday"]) == 2
-    assert "a class is a number or 'newest', not 'monday'" in capsys.readouterr().err
+    assert '"monday" is no class. Give its number' in capsys.readouterr().err
+
+
+def test_a_name_behind_the_absent_bibs_is_a_name(path, capsys):
+    fill(classes.make_class(boxes=2))
+    assert main(["bibs", "1", "--absent", "1", "2=Femi", "3"]) == 0
+    assert capsys.readouterr().out.splitlines() == ["Bib 1: absent", "Bib 2: Femi", "Bib 3: absent"]
 
 
 def test_who_wore_what_is_said_replaced_and_forgotten(path, capsys):
@@ -313,8 +322,10 @@ def test_who_wore_what_is_said_replaced_and_forgotten(path, capsys):
     [
         (["17=Ada"], "Bib 17 was not in class 1. The bibs of that class are 1, 2, 3, 4."),
         (["1=Ada", "--absent", "17"], "Bib 17 was not in class 1"),
-        (["Ada"], "'Ada' does not say who wore a bib. Write the bib and the name"),
-        (["x=Ada"], "'x=Ada' does not say who wore a bib"),
+        (["Ada"], '"Ada" does not say who wore a bib. Write the bib and the name'),
+        (["x=Ada"], '"x=Ada" does not say who wore a bib'),
+        (["1=Ada", "1=Bo"], "Two names are said of bib 1"),
+        (["--absent", "2", "x"], '"x" does not say who wore a bib'),
         (["1=Ada", "--absent", "1"], "Bib 1 can't be both worn and absent"),
         (["1=" + "a" * 10_000], "The name for bib 1 has 10000 characters, the most is 80"),
     ],

@@ -184,7 +184,7 @@ def test_the_command_prints_and_writes(path, tmp_path, capsys):
     assert "- Dario: not seen since 6 Jul." in said and "- Bo: Going down in" in said
     assert "14 Sep" in said and out.exists()
     assert main(["report", "--group", "--weeks", "3", "--store", path, "--json"]) == 0
-    data = json.loads(capsys.readouterr().out)["data"]
+    data = json.loads(capsys.readouterr().out)["data"]["report"]
     assert data["weeks"][0]["first"] == "2026-08-24" and data["classes"] == 7
 
 

@@ -138,7 +138,7 @@ def test_page_terminal_and_json_say_the_same(store, capsys):
     assert main(["report"]) == 0
     out = " ".join(capsys.readouterr().out.split())
     assert main(["report", "--json"]) == 0
-    data = json.loads(capsys.readouterr().out)["data"]["skew"]
+    data = json.loads(capsys.readouterr().out)["data"]["report"]["skew"]
     assert data["heard"] is True and data["lines"][2]["end_us"] is None
     for sentence in data["sentences"]:
         assert sentence in out

@@ -193,7 +193,7 @@ def test_page_terminal_and_json_say_so(store, capsys):
     out = " ".join(capsys.readouterr().out.split())
     assert words in out and "rang within" not in out
     assert main(["report", "--json"]) == 0
-    (step,) = json.loads(capsys.readouterr().out)["data"]["steps"]["steps"]
+    (step,) = json.loads(capsys.readouterr().out)["data"]["report"]["steps"]["steps"]
     assert (step["kind"], step["class_ms"], step["apart_ms"]) == ("gate", GATE_MS, STEP_MS)
     assert step["boxes"] == [{"station": 3, "label": "Station 3", "ms": STEP_MS}]
 

@@ -12,9 +12,10 @@ from handbell.base.errors import UsageError
 from handbell.boxes.classes.stations import SentClass, StationMap, last_sent
 from handbell.cli.main import main
 from handbell.store import open_store
-from handbell.store.database import tables
+from handbell.store.database import connect, tables
 from handbell.store.database.backups import backups_of
 from handbell.store.logs.timelines import decode
+from handbell.store.people import forget as forgetting
 from handbell.store.people.forget import forget
 from handbell.store.people.redact import without_name, without_name_in_timeline
 from handbell.store.people.roster import Athlete, athletes, merge, wear_as_usual
@@ -262,6 +263,55 @@ def test_the_files_beside_the_store_lose_the_name_too(tmp_path, monkeypatch, cap
     own.unlink()
     assert main(["forget", NAME, "--yes"]) == 0
     assert "no row." in capsys.readouterr().out
+
+
+def test_what_killed_commands_left_half_written_goes_too(tmp_path, monkeypatch, capsys):
+    monkeypatch.setenv("HANDBELL_DATA", str(tmp_path))
+    monkeypatch.delenv("HANDBELL_STORE")
+    with open_store() as store:
+        merge(store, [Athlete(NAME, 7)])
+    left = [".stations.json.0a1b2c3d", "stations.json.tmp", ".store-before-x.sqlite.00112233"]
+    left.append("store-before-0005-2026-09-21.sqlite.part")
+    for name in left:
+        (tmp_path / name).write_text(f'{{"1": "{NAME}"', encoding="utf-8")
+    (tmp_path / left[2]).write_bytes(b"SQLite format 3\0 of which only half is there")
+    own = [".stations.json.00000000", ".notes.0a1b2c3", "own.json.tmp"]
+    for name in own:
+        (tmp_path / name).write_text("Ada" if name.startswith(".s") else NAME, encoding="utf-8")
+    assert main(["forget", NAME, "--dry-run"]) == 0
+    assert all((tmp_path / name).exists() for name in left)
+    assert main(["forget", NAME, "--yes"]) == 0
+    assert all(str(tmp_path / name) in capsys.readouterr().out for name in left[:1])
+    assert not [name for name in left if (tmp_path / name).exists()]
+    assert all((tmp_path / name).exists() for name in own), "another's, or without the name"
+
+
+def test_a_store_that_can_not_be_swept_does_not_break_forget_off(tmp_path, monkeypatch, capsys):
+    """Another program begins to write between the name's going and the sweep."""
+    path = tmp_path / "store.sqlite"
+    monkeypatch.setenv("HANDBELL_STORE", str(path))
+    monkeypatch.setattr(connect, "BUSY_MS", 50)
+    with open_store() as store:
+        merge(store, [Athlete(NAME, 7)])
+    StationMap().save()
+    stations = StationMap()
+    stations.place(1, "box1", f"{NAME}'s corner")
+    stations.save()
+    assert main(["store", "backup"]) == 0
+    sweep = forgetting._sweep
+    with closing(sqlite3.connect(path, isolation_level=None)) as other:
+
+        def held(store, found):
+            other.execute("BEGIN IMMEDIATE")
+            sweep(store, found)
+
+        monkeypatch.setattr(forgetting, "_sweep", held)
+        capsys.readouterr()
+        assert main(["forget", NAME, "--yes"]) == 1
+    said = capsys.readouterr().out
+    assert "Run forget again when nothing else uses the store" in said
+    assert "backups: " in said and "stations.json" in said, "all else is done"
+    assert StationMap().stations[1].label == "(name removed)'s corner"
 
 
 def test_the_command_asks_and_says_what_is_out_of_reach(store, place, capsys):

@@ -82,7 +82,9 @@ def test_its_log_is_not_called_whole(store, capsys):
     )
     assert "every log is whole" not in page(found)
     assert main(["report", "--json"]) == 0
-    (cell,) = json.loads(capsys.readouterr().out)["data"]["exercises"][0]["rows"][0]["cells"][2:3]
+    (cell,) = json.loads(capsys.readouterr().out)["data"]["report"]["exercises"][0]["rows"][0][
+        "cells"
+    ][2:3]
     assert (cell["outcome"], cell["reps"], cell["made"]) == ("partly", 7, None)
     assert main(["report"]) == 0
     assert "7, or more: no power" in capsys.readouterr().out

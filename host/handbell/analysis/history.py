@@ -159,7 +159,13 @@ def classes_of(classes: Iterable[PastClass], key: str) -> list[tuple[PastClass, 
 def everybody(classes: Sequence[PastClass]) -> list[Person]:
     """Return everybody who came to any class, by name."""
     found = {w.person.key: w.person for c in classes for w in c.people if w.there}
-    return sorted(found.values(), key=lambda p: (not p.named, len(p.key), p.key))
+    return sorted(found.values(), key=_by_name)
+
+
+def _by_name(person: Person) -> tuple[bool, int, str]:
+    """Return what people stand in order by: their names, then bibs that nobody named."""
+    bib = 0 if person.named else int(person.key.removeprefix("bib "))
+    return not person.named, bib, person.key
 
 
 def rated_of(classes: Iterable[PastClass], key: str) -> list[Rated]:

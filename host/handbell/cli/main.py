@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import keyword
 import os
 import sys
 import textwrap
@@ -96,7 +97,8 @@ def command_module(name: str) -> ModuleType:
     """Return a command's module: ``arguments(parser)``, ``run(args)``, ``text(result, out)``."""
     if name in OLD:
         return _old(name)
-    return importlib.import_module(f"handbell.cli.commands.{name.replace('class', 'class_')}")
+    word = f"{name}_" if keyword.iskeyword(name) else name  # class and import
+    return importlib.import_module(f"handbell.cli.commands.{word}")
 
 
 OLD = {  # not yet a file of their own
@@ -116,17 +118,6 @@ OLD = {  # not yet a file of their own
     "send": "classes",
     "arm": "classes",
     "collect": "classes",
-    "unread": "unread",
-    "roster": "roster",
-    "forget": "roster",
-    "export": "moving",
-    "import": "moving",
-    "class": "filing",
-    "amend": "amending",
-    "bibs": "reports",
-    "report": "reports",
-    "advise": "advice",
-    "history": "history",
     "demo": "demo",
 }
 

@@ -6,6 +6,7 @@ import dataclasses
 import json
 import sys
 from collections.abc import Callable, Iterable, Sequence
+from enum import Enum
 from typing import TYPE_CHECKING, Any, TextIO
 
 from handbell.base.errors import EXIT_FAILED, EXIT_OK, FaultsError, HandbellError
@@ -106,6 +107,8 @@ def plain(value: Any) -> Any:
         return sorted(plain(one) for one in value)
     if isinstance(value, bytes):
         return value.hex()
+    if isinstance(value, Enum):
+        return plain(value.value)
     if value is None or isinstance(value, (str, int, float, bool)):
         return value
     return str(value)

@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
+from handbell.base.errors import UsageError
+from handbell.base.words import quoted
+from handbell.cli.output import Out, shown
+
 if TYPE_CHECKING:
-    from handbell.cli.output import Out
+    from handbell.store.results.queries import Wearer
     from handbell.work.plugged_in import Stranger
 
 
@@ -25,6 +30,66 @@ def port_argument(parser: argparse.ArgumentParser) -> None:
 def store_argument(parser: argparse.ArgumentParser) -> None:
     """Add --store."""
     parser.add_argument("--store", metavar="URL", help="the store (default: HANDBELL_STORE)")
+
+
+NEWEST = "newest"
+WEEKS_MOST = 520
+
+
+def class_number(word: str) -> int | None:
+    """Return the number that a word says, None for the newest class; raises UsageError."""
+    if word == NEWEST:
+        return None
+    if not word.isdecimal() or len(word) > 9:
+        raise UsageError(
+            f"{quoted(word[:20])} is no class",
+            f"Give its number (handbell report --list), or {NEWEST}",
+        )
+    return int(word)
+
+
+def class_argument(parser: argparse.ArgumentParser, optional: bool = False) -> None:
+    """Add CLASS; left out, where that may be, it is the newest."""
+    parser.add_argument(
+        "class_id",
+        metavar="CLASS",
+        type=class_number,
+        nargs="?" if optional else None,
+        help=f"a class's number (handbell report --list), or {NEWEST}",
+    )
+
+
+def weeks(word: str) -> int:
+    """Return a number of weeks; raises UsageError."""
+    if not word.isdecimal() or not 1 <= int(word[:9]) <= WEEKS_MOST:
+        raise UsageError(f"{quoted(word[:20])} is no number of weeks", f"Give 1 to {WEEKS_MOST}")
+    return int(word)
+
+
+def wearers(out: Out, some: Iterable[Wearer]) -> None:
+    """Print who wore which bib."""
+    for w in some:
+        said = ", ".join(filter(None, (w.name, "absent" if w.absent else "")))
+        out.line(f"Bib {w.bib}: {said or 'no name'}")
+
+
+def confirm(question: str, word: str, refused: str, nobody: str) -> None:
+    """Ask on the terminal until ``word`` is typed; raises UsageError for anything else.
+
+    ``refused`` is what to say then, ``nobody`` where there is no terminal.
+    """
+    if not sys.stdin.isatty():
+        raise UsageError(f"{nobody} and nobody is here to ask", "Give --yes")
+    sys.stderr.write(f'{shown(question)}\nThis can\'t be undone. Type "{word}" to go on: ')
+    sys.stderr.flush()
+    if sys.stdin.readline().strip() != word:
+        raise UsageError(refused)
+
+
+def backup(out: Out, path: str | None) -> None:
+    """Say where the copy is that was made before something that can't be undone."""
+    if path is not None:
+        out.line(f"The store as it was before is kept in {path}")
 
 
 def strangers(out: Out, others: Iterable[Stranger]) -> None:

@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
 from handbell.analysis.advising import looked_at, suspicions
 from handbell.analysis.cases import cases_of
@@ -35,7 +34,6 @@ from handbell.store import Store
 from handbell_core import timeline as t
 
 from .months import Months, months_of
-from .plain import plain
 from .talk import Single, single_of
 
 WEEKS = 26
@@ -88,11 +86,6 @@ class AthleteReport:
     weeks: tuple[Week, ...]
     next: tuple[Single, ...]
     caution: str = CAUTION
-
-    def as_json(self) -> dict[str, Any]:
-        """Return the report as a dictionary of plain values."""
-        found: dict[str, Any] = plain(self)
-        return found
 
 
 def athlete_report(

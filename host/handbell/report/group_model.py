@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
 from handbell.analysis.history import Attendance, Person
 from handbell.analysis.load import Week
 
 from .months import Months
-from .plain import plain
 
 CAUTION = (
     "Load is rating x minutes, as people answered; what they do elsewhere is not in it. Monotony "
@@ -108,11 +106,6 @@ class GroupReport:
     exercises: tuple[GroupExercise, ...]
     deviation: str
     caution: str = CAUTION
-
-    def as_json(self) -> dict[str, Any]:
-        """Return the report as a dictionary of plain values."""
-        found: dict[str, Any] = plain(self)
-        return found
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timezone
-from typing import Any
 
 from handbell.analysis.advising import WEEKS as ADVICE_WEEKS
 from handbell.analysis.history import past_classes
@@ -20,7 +19,6 @@ from handbell_core import timeline as t
 from .corrected import Key, corrections, was_there
 from .headline import headline
 from .odd import Named, label_of, labels_of, oddities
-from .plain import plain
 from .skew import SkewReport, skew_report
 from .steps import StepReport, step_report
 from .talk import Talk, talk_of
@@ -142,10 +140,6 @@ class ClassReport:
     def box_count(self) -> int:
         """How many boxes there were; one that was started again has a line for each log."""
         return len({box.box_id for box in self.boxes})
-
-    def as_json(self) -> dict[str, Any]:
-        """Return the report as a dictionary of plain values."""
-        return {"start_utc": _iso(self.start_utc_us), **plain(self)}
 
 
 def class_report(store: Store, class_id: int | None = None) -> ClassReport:

@@ -109,7 +109,7 @@ def _asked_words(ask: int, tap: int, asked: tuple[Asked, ...]) -> str:
     seconds = [round(a.length_ms / 1000) for a in asked]
     each = asked_of(ask, tap, goals[:1] if len(set(goals)) == 1 else goals)
     few = seconds[:1] if len(set(seconds)) == 1 else seconds
-    return f"{each} in {'/'.join(map(str, few))} s"
+    return f"{each} in {'-'.join(map(str, few))} s"
 
 
 def _trend(marks: Sequence[Mark]) -> tuple[tuple[Mark, ...], Trend]:

@@ -55,7 +55,7 @@ def asked_of(ask: int, tap: int, goals: Sequence[int], both_sides: bool = False)
     """Return what an exercise asked for: "target 10 reps", "hold", "keep going, goal 12"."""
     if tap == t.TAP_NONE:
         return ASKS[ask] + ", not counted"
-    goal = "/".join(map(str, goals)) if any(goals) else ""
+    goal = "-".join(map(str, goals)) if any(goals) else ""
     sides = ", both sides together" if both_sides else ""
     if ask == t.ASK_TARGET:
         return f"target {goal} reps{sides}"

@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
 from handbell.base.files import is_left_over, write_whole
 
 from .redact import without_name
+
+# As earlier versions began whole files, and the copies of a store.
+_LEFT_OVER_BEFORE = re.compile(
+    r"(stations|sent)\.json\.tmp|.+-before-\d{4}-\d{4}-\d\d-\d\d\S*\.part"
+)
 
 
 def forget_in_files(folder: Path, name: str, dry_run: bool = False) -> tuple[list[str], list[str]]:
@@ -18,16 +24,8 @@ def forget_in_files(folder: Path, name: str, dry_run: bool = False) -> tuple[lis
     names those in which it stands. What an interrupted write or collecting left behind is nobody's:
     it goes if the name stands in it.
     """
-    found, warnings = [], []
-    for path in sorted([*filter(is_left_over, folder.glob(".*")), *folder.glob("partial/*")]):
-        try:
-            words = path.read_bytes().decode("utf-8", "replace")
-            if without_name(words, name) is not None:
-                found.append(str(path))
-                if not dry_run:
-                    path.unlink()
-        except OSError as error:
-            warnings.append(f"{path} could not be cleaned ({error}): delete it.")
+    left = [*_left_over(folder), *folder.glob("partial/*")]
+    found, warnings = _deleted(sorted(left), name, dry_run)
     for path in sorted(folder.glob("*.json")):
         try:
             if _in_json(path, name, dry_run):
@@ -42,6 +40,35 @@ def forget_in_files(folder: Path, name: str, dry_run: bool = False) -> tuple[lis
         else:
             if stands:
                 warnings.append(f"The name stands in {path}: take it out yourself.")
+    return found, warnings
+
+
+def forget_left_over(folder: Path, name: str, dry_run: bool = False) -> tuple[list[str], list[str]]:
+    """Delete what interrupted writes left in a folder, if a name stands in it; return as above.
+
+    Half a copy of a store is deleted whatever stands in it, since its words can't be told apart.
+    """
+    return _deleted(_left_over(folder), name, dry_run)
+
+
+def _left_over(folder: Path) -> list[Path]:
+    there = sorted(folder.iterdir()) if folder.is_dir() else []
+    return [p for p in there if is_left_over(p) or _LEFT_OVER_BEFORE.fullmatch(p.name)]
+
+
+def _deleted(paths: list[Path], name: str, dry_run: bool) -> tuple[list[str], list[str]]:
+    """Delete the files in which a name stands; return them, and warnings."""
+    found, warnings = [], []
+    for path in paths:
+        try:
+            data = path.read_bytes()
+            words = data.decode("utf-8", "replace")
+            if data.startswith(b"SQLite format 3") or without_name(words, name) is not None:
+                found.append(str(path))
+                if not dry_run:
+                    path.unlink()
+        except OSError as error:
+            warnings.append(f"{path} could not be cleaned ({error}): delete it.")
     return found, warnings
 
 

@@ -1,0 +1,67 @@
+"""The reports on an athlete and on the group in the terminal: what the pages say, in short."""
+
+from __future__ import annotations
+
+from handbell.base.times import day_of, days_of
+from handbell.base.words import several
+from handbell.cli.output import Out
+from handbell.cli.report_text import print_report
+from handbell.report.athlete import AthleteReport
+from handbell.report.group_model import GroupReport
+from handbell.report.model import ClassReport
+from handbell.report.months import trend_words
+from handbell.report.views_over_time import person_cells, week_cells
+
+
+def print_any(report: ClassReport | AthleteReport | GroupReport, out: Out) -> None:
+    """Print a report of whatever kind."""
+    if isinstance(report, ClassReport):
+        print_report(report, out)
+    elif isinstance(report, AthleteReport):
+        print_athlete(report, out)
+    else:
+        print_group(report, out)
+
+
+def print_athlete(report: AthleteReport, out: Out) -> None:
+    """Print one athlete's months."""
+    out.line(f"{report.name}, {days_of(report.first, report.last)}", style="bold")
+    out.line()
+    for sentence in report.headline:
+        out.line(f"- {sentence}")
+    out.line()
+    out.line("Exercises", style="bold")
+    for months in report.exercises:
+        last = months.marks[-1]
+        score = "" if last.score is None else f"{last.score:.1f} {months.unit}, "
+        made = f"{last.made} of {last.judged} made, " if last.judged else ""
+        out.line(f"- {months.name}: {made}{score}task: {last.asked}. {trend_words(months)}")
+    out.line()
+    out.line(report.caution, style="dim")
+
+
+def print_group(report: GroupReport, out: Out) -> None:
+    """Print the group's weeks."""
+    classes = several(report.classes, "class", "classes")
+    out.line(f"The group, {days_of(report.first, report.last)}, {classes}", style="bold")
+    out.line()
+    for sentence in report.headline:
+        out.line(f"- {sentence}")
+    if report.talk or report.away:
+        out.line()
+        out.line("Who to talk to", style="bold")
+    for gone in report.away:
+        out.line(f"- {gone.name}: not seen since {day_of(gone.last)}.")
+    for one in report.talk:
+        for why in one.why:
+            out.line(f"- {one.name}: {why}")
+    out.line()
+    headings = ("week of", "classes", "came", "made", "how hard", "load", "monotony", "strain")
+    weeks = [(day_of(week.first), *week_cells(week)) for week in report.weeks]
+    out.table(headings, weeks, right=range(1, len(headings)))
+    out.line()
+    headings = ("name", "came", "last", "made", "how hard", "load a week", "going up", "going down")
+    people = [(person.name, *person_cells(person)) for person in report.people]
+    out.table(headings, people, right=range(1, 6))
+    out.line()
+    out.line(report.caution, style="dim")

@@ -1,0 +1,112 @@
+"""The report in the terminal: the same sentences and numbers as on the page."""
+
+from __future__ import annotations
+
+from handbell.base.times import class_date, whole_clock
+from handbell.base.words import several
+from handbell.cli.output import Out
+from handbell.report.cells import cell_words, fade_words, number_of
+from handbell.report.model import ClassReport, ExerciseTable
+from handbell.report.skew import rang_words
+from handbell.report.talk import Talk, change_lines
+from handbell.report.words import percent_of
+
+
+def print_report(report: ClassReport, out: Out) -> None:
+    """Print a whole report."""
+    when = class_date(report.start_utc_us, report.collected_utc_us)
+    out.line(f"{report.title}, class {report.class_id}", style="bold")
+    boxes = several(report.box_count, "box", "boxes")
+    who = several(len(report.people), "person", "people")
+    out.line(f"{when}, {whole_clock(report.slot_ms)} long, {boxes}, {who}")
+    out.line()
+    for sentence in report.headline:
+        out.line(f"- {sentence}")
+    if report.absent:
+        out.line(f"- Absent: {', '.join(report.absent)}")
+    print_talk(report.talk, out)
+    if report.people:
+        out.line()
+        _people(report, out)
+    for table in report.exercises:
+        out.line()
+        out.line(f"Block {table.block}: {table.name} ({table.asked})", style="bold")
+        _exercise(table, out)
+    out.line()
+    _skew(report, out)
+    out.line("What is odd", style="bold")
+    for sentence in report.odd or ("Nothing: every log is whole, box and recount agree.",):
+        out.line(f"- {sentence}")
+    if report.corrected:
+        out.line()
+        out.line("What you corrected", style="bold")
+    for sentence in report.corrected:
+        out.line(f"- {sentence}")
+    out.line()
+    out.line(report.caution, style="dim")
+
+
+def print_talk(talk: Talk, out: Out) -> None:
+    """Print who to talk to and what to change."""
+    if talk.people:
+        out.line()
+        out.line("Who to talk to", style="bold")
+    for person in talk.people:
+        for why in (*person.asks, *person.odd):
+            out.line(f"- {person.name}: {why}")
+    out.line()
+    out.line("What to change", style="bold")
+    if talk.note:
+        out.line(f"- {talk.note}")
+    for change in talk.changes:
+        for line in change_lines(change):
+            why = f" ({line.why})" if line.why else ""
+            out.line(f"- {change.exercise}, {line.who}: {line.words}{why}")
+
+
+def _skew(report: ClassReport, out: Out) -> None:
+    """Print how far apart the boxes rang, and box by box if people may have noticed."""
+    if not report.skew.sentences:
+        return
+    out.line("How far apart the boxes rang", style="bold")
+    for sentence in report.skew.sentences:
+        out.line(f"- {sentence}")
+    if report.skew.heard or not report.skew.in_step:
+        rows = []
+        for line in report.skew.lines:
+            cells = (" ".join(words).strip() or "not known" for words in rang_words(line))
+            rows.append((line.label, line.box_id, *cells))
+        out.table(("station", "box", "at the start", "at the end"), rows)
+    out.line()
+
+
+def _people(report: ClassReport, out: Out) -> None:
+    rows = [
+        (
+            p.bib,
+            p.name,
+            p.group,
+            f"{p.targets_made} of {p.targets}" if p.targets else "",
+            whole_clock(p.earned_rest_ms) if p.targets else "",
+            f"{p.holds_kept} of {p.holds}" if p.holds else "",
+            "no answer" if p.rating is None else p.rating,
+            "" if p.fade_percent is None else f"{p.fade_in} {percent_of(p.fade_percent)}",
+        )
+        for p in report.people
+    ]
+    headings = ("bib", "name", "group", "targets", "rest earned", "holds", "how hard")
+    out.table((*headings, "faded most in"), rows, right=(0, 3, 4, 5, 6))
+
+
+def _exercise(exercise: ExerciseTable, out: Out) -> None:
+    rounds = sorted({c.round for row in exercise.rows for c in row.cells})
+    rows = []
+    for row in exercise.rows:
+        cells = {}
+        for cell in row.cells:
+            main, remark = cell_words(exercise, cell)
+            cells[cell.round] = f"{main}, {remark}" if remark else main
+        numbers = (number_of(row, row.mean), number_of(row, row.best), fade_words(row))
+        rows.append((row.name, *(cells.get(r, "") for r in rounds), *numbers))
+    headings = ("name", *(f"round {r}" for r in rounds), "mean", "best", "fade")
+    out.table(headings, rows, right=(len(rounds) + 1, len(rounds) + 2))

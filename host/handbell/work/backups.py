@@ -1,0 +1,124 @@
+"""The store's backups: made before what can't be undone, and when asked for; put back."""
+
+from __future__ import annotations
+
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+
+from sqlalchemy import Table, func, select
+
+from handbell.base.errors import StoreError
+from handbell.store import Store, open_store
+from handbell.store.database import backups, tables
+from handbell.store.database.connect import address_of, file_of
+from handbell.store.database.look import may_write
+from handbell.store.results.checking import Differs, check_counts
+
+NO_SERVER = StoreError(
+    "The store is on a server, whose backups are its keeper's",
+    "Ask whoever keeps it; for PostgreSQL: pg_dump and pg_restore",
+)
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What was found in a store: what SQLite says of its file, and logs that are counted otherwise.
+
+    ``unread`` logs could never be read; ``backups`` may be put back if something is wrong.
+    """
+
+    ok: bool
+    store: str
+    classes: int
+    logs: int
+    unread: int
+    damage: tuple[str, ...]
+    differ: tuple[Differs, ...]
+    backups: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class BackedUp:
+    """A copy of a store."""
+
+    store: str
+    backup: str
+    size_bytes: int
+
+
+@dataclass(frozen=True)
+class Restored:
+    """A store as a backup had it; ``kept`` is where the one before is, None where none was."""
+
+    store: str
+    backup: str
+    kept: str | None
+    classes: int
+
+
+def before(store: Store, what: str) -> str | None:
+    """Copy a store before something is done to it; return the copy's path.
+
+    None for a store on a server, and for one in which nothing is yet.
+    """
+    path = file_of(store.engine.url)
+    if path is None:
+        return None
+    with store.reading() as conn:
+        filled = [tables.runs, tables.athletes, tables.unread]
+        if not any(conn.scalar(select(func.count()).select_from(t)) for t in filled):
+            return None
+    return str(backups.put_aside(path, what))
+
+
+def check_store(store_at: str | None = None) -> Checked:
+    """Look whether a store is sound, and whether its logs still count to what stands in it."""
+    path = file_of(address_of(store_at))
+    found = [] if path is None else [str(one) for one in backups.backups_of(path)]
+    damage = [] if path is None or not path.exists() else backups.damage_of(path)
+    if damage:
+        return Checked(False, str(path), 0, 0, 0, tuple(damage), (), tuple(found))
+    with open_store(store_at, make=False) as store:
+        differ = tuple(_differing(store, path))
+        classes, logs, unread = (
+            _count(store, t) for t in (tables.classes, tables.runs, tables.unread)
+        )
+        return Checked(not differ, store.name, classes, logs, unread, (), differ, tuple(found))
+
+
+def _differing(store: Store, path: Path | None) -> list[Differs]:
+    """Count all logs again; where nothing may be written, in a copy of the store."""
+    if path is None or may_write(path):
+        return list(check_counts(store))
+    with tempfile.TemporaryDirectory() as folder:
+        copy = Path(folder) / "copy.sqlite"
+        backups.copy_to(path, copy)
+        with open_store(str(copy)) as counted:
+            return list(check_counts(counted))
+
+
+def back_up(where: Path | None = None, store_at: str | None = None) -> BackedUp:
+    """Copy a store to a new file, into a folder, or beside itself; raises StoreError."""
+    with open_store(store_at, make=False) as store:
+        path = file_of(store.engine.url)
+        if path is None:
+            raise NO_SERVER
+        copy = backups.back_up(path, where)
+        return BackedUp(store.name, str(copy), copy.stat().st_size)
+
+
+def restore(backup: Path, store_at: str | None = None) -> Restored:
+    """Put a backup in the place of the store, which is kept; raises StoreError."""
+    path = file_of(address_of(store_at))
+    if path is None:
+        raise NO_SERVER
+    kept = backups.restore(path, backup)
+    with open_store(store_at, make=False) as store:
+        classes = _count(store, tables.classes)
+    return Restored(str(path), str(backup), None if kept is None else str(kept), classes)
+
+
+def _count(store: Store, table: Table) -> int:
+    with store.reading() as conn:
+        return int(conn.scalar(select(func.count()).select_from(table)) or 0)

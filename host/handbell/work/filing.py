@@ -1,0 +1,116 @@
+"""Which logs a class has: saying it, joining two classes, parting one, deleting one."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+
+from handbell.store import Store, open_store
+from handbell.store.classes import filing
+from handbell.store.results.queries import ClassRecord, load_class
+
+from .backups import before
+
+
+@dataclass(frozen=True)
+class Log:
+    """One box's log. ``after_s`` is how long after the class's first it began, None: unknown."""
+
+    box: str
+    station: int
+    log: str
+    after_s: float | None
+    reason: str
+
+
+@dataclass(frozen=True)
+class Filed:
+    """A class and its logs; ``start_utc_us`` None: no box had a clock.
+
+    ``moved`` are sentences on logs and names that went elsewhere by it.
+
+    ``names`` went along to a class that is new.
+    """
+
+    class_id: int
+    title: str
+    start_utc_us: int | None
+    collected_utc_us: int
+    logs: tuple[Log, ...]
+    moved: tuple[str, ...] = ()
+    names: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Deleted:
+    """A class that is gone, with so many logs; ``backup`` is the copy made before, None without."""
+
+    deleted: int
+    logs: int
+    moved: tuple[str, ...]
+    backup: str | None
+
+
+def class_logs(class_id: int | None, store_at: str | None = None) -> Filed:
+    """Return a class, the newest without an id, and its logs."""
+    with open_store(store_at, make=False) as store:
+        return _filed(load_class(store, class_id))
+
+
+def join(class_id: int | None, other: int, store_at: str | None = None) -> Filed:
+    """Say that a class is one with another; raises UsageError when they can't be one."""
+    moved: list[str] = []
+    with open_store(store_at, make=False) as store:
+        number = filing.join_classes(store, _number(store, class_id), other, moved)
+        return _filed(load_class(store, number), moved)
+
+
+def part(class_id: int | None, boxes: Collection[str], store_at: str | None = None) -> Filed:
+    """Say that some boxes' logs of a class are of another, and return that.
+
+    A box is named by its id, its end, or its station; a single log by how its digest begins.
+    """
+    moved: list[str] = []
+    with open_store(store_at, make=False) as store:
+        number = filing.set_apart(store, _number(store, class_id), boxes, moved)
+        record = load_class(store, number)
+    names = [f"{w.bib}={w.name}" for _, w in sorted(record.wearers.items()) if w.name]
+    return _filed(record, moved, names)
+
+
+def delete(class_id: int, store_at: str | None = None) -> Deleted:
+    """Take a class out with all its results; a copy of the store is made before."""
+    with open_store(store_at, make=False) as store:
+        number = _number(store, class_id)
+        backup = before(store, "delete")
+        logs, moved = filing.delete_class(store, number)
+    return Deleted(number, logs, tuple(moved), backup)
+
+
+def _number(store: Store, class_id: int | None) -> int:
+    return load_class(store, class_id).row.id
+
+
+def _filed(record: ClassRecord, moved: Collection[str] = (), names: Collection[str] = ()) -> Filed:
+    row = record.row
+    told = tuple(dict.fromkeys(moved))
+    return Filed(
+        class_id=row.id,
+        title=row.title,
+        start_utc_us=row.start_utc_us,
+        collected_utc_us=row.collected_utc_us,
+        logs=_logs(record),
+        moved=told,
+        names=tuple(names),
+    )
+
+
+def _logs(record: ClassRecord) -> tuple[Log, ...]:
+    first = record.row.start_utc_us
+    told = []
+    for run in record.runs:
+        after_s = None
+        if run.start_utc_us is not None and first is not None:
+            after_s = (run.start_utc_us - first) / 1e6
+        told.append(Log(run.box_id, run.station, run.digest, after_s, run.reason))
+    return tuple(told)

@@ -1,0 +1,89 @@
+"""Forgetting a person completely: in the store, in its backups, in the files of the data folder."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from handbell.base.places import data_folder
+from handbell.store.database import backups
+from handbell.store.database.connect import address_of, file_of
+from handbell.store.people.forget import Forgotten, forget
+from handbell.store.people.forget_backups import forget_in_backup
+from handbell.store.people.forget_files import forget_in_files, forget_left_over
+from handbell.store.people.names import plain_text
+
+from .stored import store_if_there
+
+
+@dataclass(frozen=True)
+class Forgot:
+    """Where a name stood, or stands: ``rows`` by table, backups, files.
+
+    ``warnings`` are sentences on what could not be done; then it is not ``ok``.
+    """
+
+    ok: bool
+    forgotten: bool
+    rows: dict[str, int]
+    backups: tuple[str, ...]
+    files: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+
+def forget_person(
+    name: str, *, dry_run: bool = False, keep_plans: bool = False, store_at: str | None = None
+) -> Forgot:
+    """Forget a person; with ``dry_run`` only say where the name stands. Twice does no harm.
+
+    ``keep_plans`` leaves the words of plans alone, where a name may be an exercise's too. Raises
+    UsageError for no name at all.
+    """
+    path = file_of(address_of(store_at))
+    store = store_if_there(store_at)
+    if store is None:
+        found = Forgotten(plain_text(name))  # it may stand in other files
+    else:
+        with store:
+            found = forget(store, name, dry_run=dry_run, keep_plans=keep_plans)
+    if path is not None:
+        _elsewhere(path, found, dry_run, keep_plans)
+    in_files = [forget_in_files(data_folder(), found.name, dry_run)]
+    if path is not None and path.parent != data_folder():
+        in_files.append(forget_left_over(path.parent, found.name, dry_run))
+    for files, warnings in in_files:
+        found.files += files
+        found.warnings += warnings
+    return Forgot(
+        ok=not found.warnings,
+        forgotten=not dry_run,
+        rows=found.rows,
+        backups=tuple(found.backups),
+        files=tuple(found.files),
+        warnings=tuple(found.warnings),
+    )
+
+
+def _elsewhere(path: Path, found: Forgotten, dry_run: bool, keep_plans: bool) -> None:
+    """Forget in the backups that were written to other places, and name those out of reach."""
+    for copy in backups.elsewhere(path):
+        if copy.exists():
+            try:
+                if forget_in_backup(copy, found.name, dry_run, keep_plans):
+                    found.backups.append(str(copy))
+            except OSError as error:
+                found.warnings.append(
+                    f"The backup {copy} could not be cleaned ({error}): delete it."
+                )
+        elif copy.parent.exists():
+            found.warnings.append(
+                f"The backup {copy} is not there any more. If you put it elsewhere: handbell "
+                "forget NAME --store FILE."
+            )
+            if not dry_run:
+                backups.forget_backup(path, copy)
+        else:
+            found.warnings.append(
+                f"The backup {copy} can't be reached. Plug in what it is on and run this again, "
+                "or delete it."
+            )

@@ -1,0 +1,83 @@
+"""What came of a class, an athlete's months, the group's weeks; and which classes there are."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from handbell.report import class_report
+from handbell.report.athlete import WEEKS as ATHLETE_WEEKS
+from handbell.report.athlete import AthleteReport, athlete_report
+from handbell.report.group import WEEKS as GROUP_WEEKS
+from handbell.report.group import group_report
+from handbell.report.group_model import GroupReport
+from handbell.report.model import ClassReport
+from handbell.report.page import Report, write_page
+from handbell.store import open_store
+from handbell.store.results.queries import ClassRow, list_classes
+
+from .stored import store_if_there
+
+
+@dataclass(frozen=True)
+class Classes:
+    """The classes that a store has."""
+
+    classes: tuple[ClassRow, ...]
+
+
+@dataclass(frozen=True)
+class Reported:
+    """A report, and the page it was written to, None without one."""
+
+    report: ClassReport | AthleteReport | GroupReport
+    page: str | None
+
+
+def classes(store_at: str | None = None) -> Classes:
+    """Return the classes in the store, none where the usual one is not there yet."""
+    store = store_if_there(store_at)
+    if store is None:
+        return Classes(())
+    with store:
+        return Classes(tuple(list_classes(store)))
+
+
+def report_class(
+    class_id: int | None = None, page: Path | None = None, store_at: str | None = None
+) -> Reported:
+    """Report on a class, the newest without an id; raises StoreError when there is none."""
+    with open_store(store_at, make=False) as store:
+        report = class_report(store, class_id)
+    return _reported(report, page)
+
+
+def report_athlete(
+    who: str,
+    until: int | None = None,
+    weeks: int | None = None,
+    page: Path | None = None,
+    store_at: str | None = None,
+) -> Reported:
+    """Report on one person's months up to a class, by name or by the bib worn last."""
+    with open_store(store_at, make=False) as store:
+        report = athlete_report(store, who, until, weeks or ATHLETE_WEEKS)
+    return _reported(report, page)
+
+
+def report_group(
+    until: int | None = None,
+    weeks: int | None = None,
+    page: Path | None = None,
+    store_at: str | None = None,
+) -> Reported:
+    """Report on everybody's weeks up to a class, the newest without an id."""
+    with open_store(store_at, make=False) as store:
+        report = group_report(store, until, weeks or GROUP_WEEKS)
+    return _reported(report, page)
+
+
+def _reported(report: Report, page: Path | None) -> Reported:
+    if page is not None:
+        write_page(report, page)
+    return Reported(report, None if page is None else str(page))

@@ -1,0 +1,228 @@
+"""Backups of the store: made before what can't be undone, checked, put back, found by forget."""
+
+import json
+import shutil
+import sqlite3
+import stat
+from contextlib import closing
+
+import classes
+import pytest
+
+from handbell.cli.main import main
+from handbell.store import open_store
+from handbell.store.database import backups
+from handbell.store.people.roster import Athlete, athletes, merge
+from handbell.store.people.wearers import set_wearers
+from handbell.store.results.checking import check_counts
+from handbell.store.results.queries import list_classes, load_class
+
+NAME = "Zoe Quill"
+
+
+@pytest.fixture
+def path(tmp_path, monkeypatch):
+    place = tmp_path / "club" / "store.sqlite"
+    monkeypatch.setenv("HANDBELL_STORE", str(place))
+    with open_store() as store:
+        for box_id, data, run in classes.make_class(boxes=2):
+            store.put_timeline(data)
+            store.ingest(run.journal, box_id, 10**15)
+        set_wearers(store, None, {1: NAME})
+    return place
+
+
+def told(capsys, *words):
+    code = main([*map(str, words), "--json"])
+    return code, json.loads(capsys.readouterr().out)
+
+
+def names_in(path):
+    with open_store(str(path)) as store:
+        return {b: w.name for b, w in load_class(store).wearers.items()}
+
+
+def change(path, *lines):
+    with closing(sqlite3.connect(path, isolation_level=None)) as db:
+        for line in lines:
+            db.execute(line)
+
+
+def test_a_sound_store_is_counted_again_and_not_changed(path, capsys):
+    before = path.read_bytes()
+    code, said = told(capsys, "store", "check")
+    assert code == 0 and path.read_bytes() == before
+    assert (said["data"]["classes"], said["data"]["logs"]) == (1, 2)
+    assert main(["store", "check"]) == 0
+    assert "is sound. 1 class, 2 logs, all counted again." in (out := capsys.readouterr().out)
+    assert "No backup lies beside it." in out
+    assert main(["store", "backup"]) == 0 and main(["store", "check"]) == 0
+    assert "Its backups here:\n  " in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("line", "what"),
+    [
+        ("UPDATE results SET reps = reps + 1 WHERE run = 1", "results"),
+        ("DELETE FROM taps WHERE run = 1", "taps"),
+        ("UPDATE sums SET bib = bib + 9 WHERE run = 1", "sums"),
+        ("INSERT OR REPLACE INTO ratings VALUES (1, 1, 11)", "ratings"),
+        ("UPDATE tasks SET goal = 77 WHERE bib = 1", "tasks"),
+        (
+            "UPDATE runs SET journal = CAST(x'00' || journal AS BLOB) WHERE id = 1",
+            "its bytes are others",
+        ),
+    ],
+)
+def test_what_is_counted_otherwise_is_named_and_stays_as_it_is(path, capsys, line, what):
+    change(path, line)
+    with open_store() as store:
+        assert {one.what for one in check_counts(store)} == {what}
+        assert {one.what for one in check_counts(store)} == {what}, "nothing is mended by looking"
+    code, said = told(capsys, "store", "check")
+    assert code == 1 and [one["what"] for one in said["data"]["differ"]] == [what]
+
+
+def test_amended_counts_agree_with_what_was_said_of_them(path, capsys):
+    words = ["--bib", "1", "--exercise", "Ring rows", "--round", "1", "--why", "saw it"]
+    assert main(["amend", "1", *words, "--reps", "3"]) == 0
+    assert main(["amend", "1", "--bib", "2", "--to-bib", "1", "--why", "changed places"]) == 0
+    assert main(["store", "check"]) == 0, capsys.readouterr()
+
+
+def test_a_damaged_store_is_told_and_its_backups_are_listed(path, capsys):
+    assert main(["store", "backup"]) == 0
+    capsys.readouterr()
+    data = bytearray(path.read_bytes())
+    for at in range(4096, len(data), 4096):
+        data[at : at + 64] = b"\xff" * 64
+    path.write_bytes(data)
+    code, said = told(capsys, "store", "check")
+    assert code == 1 and said["data"]["damage"] and len(said["data"]["backups"]) == 1
+    assert main(["store", "check"]) == 1
+    out = capsys.readouterr().out
+    assert "is damaged" in out and said["data"]["backups"][0] in out
+    assert main(["store", "restore", said["data"]["backups"][0]]) == 0
+    assert names_in(path) == {1: NAME}
+
+
+def test_a_backup_is_whole_and_never_written_over(path, tmp_path, capsys):
+    with open_store() as store:  # so that something is still written ahead
+        set_wearers(store, None, {2: "Otto"})
+        _, first = told(capsys, "store", "backup")
+        _, second = told(capsys, "store", "backup")
+    copies = [backups.backups_of(path)[n] for n in (0, 1)]
+    assert {first["data"]["backup"], second["data"]["backup"]} == set(map(str, copies))
+    for copy in copies:
+        assert names_in(copy) == {1: NAME, 2: "Otto"}
+        assert stat.S_IMODE(copy.stat().st_mode) == 0o600
+    code, said = told(capsys, "store", "backup", copies[0])
+    assert code == 1 and "is there already" in said["error"]["what"]
+    (tmp_path / "stick").mkdir()
+    _, said = told(capsys, "store", "backup", tmp_path / "stick")
+    assert names_in(said["data"]["backup"]) == {1: NAME, 2: "Otto"}
+    assert not list(path.parent.glob(".*")), "nothing half written is left"
+
+
+def test_a_backup_is_put_back_and_what_was_there_is_kept(path, capsys):
+    _, made = told(capsys, "store", "backup")
+    set_aside = made["data"]["backup"]
+    assert main(["bibs", "1", "1=Otto"]) == 0
+    path.chmod(0o640)
+    capsys.readouterr()
+    code, said = told(capsys, "store", "restore", set_aside)
+    assert code == 0 and said["data"]["classes"] == 1
+    assert names_in(path) == {1: NAME} and names_in(said["data"]["kept"]) == {1: "Otto"}
+    assert names_in(set_aside) == {1: NAME}
+    assert main(["store", "restore", said["data"]["kept"]]) == 0
+    assert names_in(path) == {1: "Otto"}
+
+
+def test_a_store_that_is_gone_comes_back(path, capsys):
+    _, made = told(capsys, "store", "backup")
+    path.unlink()
+    code, said = told(capsys, "store", "restore", made["data"]["backup"])
+    assert code == 0 and said["data"]["kept"] is None and names_in(path) == {1: NAME}
+
+
+def test_what_is_no_store_is_never_put_back(path, tmp_path, capsys):
+    before = path.read_bytes()
+    plan, songs = tmp_path / "plan.toml", tmp_path / "songs.sqlite"
+    plan.write_text("title = 1")
+    change(songs, "CREATE TABLE songs (name)")
+    newer, damaged = tmp_path / "newer.sqlite", tmp_path / "damaged.sqlite"
+    shutil.copy(path, newer)
+    change(newer, "UPDATE alembic_version SET version_num = '9999'")
+    data = bytearray(path.read_bytes())
+    data[4096:8192] = b"\xff" * 4096
+    damaged.write_bytes(data)
+    for other in (plan, songs, newer, damaged, tmp_path / "none.sqlite", path):
+        code, said = told(capsys, "store", "restore", other)
+        assert code == 1 and said["error"]["what"], other
+        assert path.read_bytes() == before
+    assert main(["store", "restore"]) == 2
+
+
+def test_a_store_that_is_in_use_is_not_replaced(path, capsys):
+    _, made = told(capsys, "store", "backup")
+    with open_store() as store, store.reading() as conn:
+        conn.exec_driver_sql("SELECT 1 FROM plans").fetchall()
+        code, said = told(capsys, "store", "restore", made["data"]["backup"])
+        assert code == 1 and "is in use" in said["error"]["what"]
+    assert names_in(path) == {1: NAME}
+
+
+def test_another_programs_database_is_not_moved_by_a_restore(path, tmp_path, capsys):
+    _, made = told(capsys, "store", "backup")
+    songs = tmp_path / "songs.sqlite"
+    change(songs, "CREATE TABLE songs (name)")
+    before = songs.read_bytes()
+    backup = made["data"]["backup"]
+    assert main(["store", "restore", backup, "--store", str(songs)]) == 1
+    assert songs.read_bytes() == before and list(tmp_path.glob("songs*")) == [songs]
+
+
+def test_a_copy_is_made_before_what_can_not_be_undone(path, tmp_path, capsys):
+    with open_store() as store:
+        merge(store, [Athlete("Otto", 2)])
+    roster = tmp_path / "r.csv"
+    roster.write_text("name,bib\nAda,3\n")
+    assert main(["roster", str(roster)]) == 0
+    assert main(["roster", str(roster), "--replace", "--dry-run"]) == 0
+    assert backups.backups_of(path) == []
+    _, said = told(capsys, "roster", roster, "--replace") if capsys.readouterr() else None
+    with open_store(said["data"]["backup"]) as store:
+        assert [a.name for a in athletes(store)] == ["Otto", "Ada"]
+    assert main(["export", str(tmp_path / "all.zip")]) == 0
+    capsys.readouterr()
+    _, said = told(capsys, "import", tmp_path / "all.zip")
+    assert "store-before-import-" in said["data"]["backup"]
+    _, said = told(capsys, "class", "1", "--delete", "--yes")
+    with open_store(said["data"]["backup"]) as store:
+        assert len(list_classes(store)) == 1
+    with open_store() as store:
+        assert list_classes(store) == []
+    assert main(["import", str(tmp_path / "all.zip"), "--store", str(tmp_path / "new.sqlite")]) == 0
+    assert "kept in" not in capsys.readouterr().out, "nothing was in it"
+
+
+def test_forget_finds_a_backup_wherever_it_was_written(path, tmp_path, capsys):
+    stick = tmp_path / "stick"
+    stick.mkdir()
+    _, made = told(capsys, "store", "backup", stick)
+    _, beside = told(capsys, "store", "backup")
+    copy = made["data"]["backup"]
+    code, said = told(capsys, "forget", NAME, "--yes")
+    assert code == 0 and set(said["data"]["backups"]) == {copy, beside["data"]["backup"]}
+    assert names_in(copy) == {1: None}
+    stick.rename(tmp_path / "away")
+    for _ in range(2):
+        code, said = told(capsys, "forget", NAME, "--yes")
+        assert code == 1 and "can't be reached" in said["data"]["warnings"][0]
+    (tmp_path / "away").rename(stick)
+    assert main(["forget", NAME, "--yes"]) == 0
+    (stick / copy.rpartition("/")[2]).unlink()
+    capsys.readouterr()
+    code, said = told(capsys, "forget", NAME, "--yes")
+    assert code == 1 and "is not there any more" in said["data"]["warnings"][0]
+    assert main(["forget", NAME, "--yes"]) == 0, "said once; it does not come back"
