@@ -44,6 +44,9 @@ def test_a_planted_improver_and_a_planted_fader_are_found(path):
     assert any(s.startswith("Going up: ") for s in ada.headline)
     down = next(s for s in bo.headline if s.startswith("Going down: "))
     assert down.endswith("Talk it over with your coach.")
+    said = r"{} \d+ % over 24 classes, {} [\d.]+ to [\d.]+ reps a minute each week\."
+    assert re.fullmatch(said.format("Up", "gaining"), trend_words(ada.exercises[0]))
+    assert re.fullmatch(said.format("Down", "losing"), trend_words(bo.exercises[0]))
 
 
 def test_somebody_who_stays_the_same_has_no_clear_change(path):

@@ -56,7 +56,7 @@ def test_those_worth_a_word_are_found_with_the_reason(report):
     assert bo.name == "Bo"
     assert bo.why == (
         "Going down in Rope skips, Push-up and Front plank.",
-        "Rates classes higher and higher: 5 at first, 9 last.",
+        "Rates classes harder and harder: 5 at first, 9 lately.",
     )
     assert [(one.name, one.last) for one in report.away] == [("Dario", date(2026, 7, 6))]
     assert report.headline[-1] == "Talk to Bo."

@@ -59,7 +59,7 @@ def _harder_felt(one: Whole) -> Iterable[str]:
     weekly = trend_of(days, [float(rating) for _, rating in one.ratings]).weekly
     if weekly is not None and weekly.low > 0:
         first, last = one.ratings[0][1], one.ratings[-1][1]
-        yield f"Rates classes higher and higher: {first} at first, {last} last."
+        yield f"Rates classes harder and harder: {first} at first, {last} lately."
 
 
 def headline(
@@ -73,7 +73,9 @@ def headline(
         f"{several(len(people), 'person', 'people')}; they came {came} of {planned} times, {share}."
     ]
     if judged:
-        found.append(f"Windows made: {made} of {judged}, {percent_of(100 * made / judged)}.")
+        found.append(
+            f"Targets, goals and holds met: {made} of {judged}, {percent_of(100 * made / judged)}."
+        )
     for words, moved in (
         ("Going up", [(p.name, len(p.up)) for p in people if len(p.up) > len(p.down)]),
         ("Going down", [(p.name, len(p.down)) for p in people if len(p.down) > len(p.up)]),

@@ -132,8 +132,10 @@ def trend_words(months: Months) -> str:
         return f"No clear change {over}: {span} {months.unit}, each week."
     change = abs(months.trend.change_percent or 0.0)
     low, high = sorted((abs(weekly.low), abs(weekly.high)))
-    between = f"{few(low)} to {few(high)} {months.unit}, each week"
-    return f"{'Up' if direction > 0 else 'Down'} by {change:.0f} % {over}: {between}."
+    between = f"{few(low)} to {few(high)} {months.unit} each week"
+    if direction > 0:
+        return f"Up {change:.0f} % {over}, gaining {between}."
+    return f"Down {change:.0f} % {over}, losing {between}."
 
 
 def few(value: float) -> str:

@@ -13,7 +13,7 @@ from handbell.store.results.skews import ClassSkew, RunSkew
 from .steps import StepReport
 
 BY_PART = "it lost power in class and went on by its clock part"
-CURE = "Before the next class let the crystals be learnt: handbell boxes --calibrate 30."
+CURE = "Before the next class, calibrate: handbell boxes --calibrate 30."
 NOT_MEASURED = "measured"  # what the reasons say that collecting in time would have spared
 RELATIVE = (
     "The computer's clock was changed, or another computer collected: each box is held against "

@@ -129,7 +129,10 @@ def group_view(report: GroupReport) -> View:
                 _said(title, some),
             )
         )
-        for key, title, some in (("load", "Load", loads), ("made", "Windows made, in %", shares))
+        for key, title, some in (
+            ("load", "Load", loads),
+            ("made", "Targets, goals and holds met, in %", shares),
+        )
     }
     shown = {
         **charts,
