@@ -234,3 +234,11 @@ def test_words_of_a_damage_that_are_no_text_are_a_sentence(sound, tmp_path, caps
     for words in (["report"], ["roster"], ["store", "check"], ["store", "backup"]):
         assert main([*words, "--store", str(path)]) in (0, 1)
         assert "fault of its own" not in capsys.readouterr().err
+
+
+def test_looking_how_things_stand_touches_no_database(tmp_path, capsys):
+    path = made(tmp_path / "other.sqlite", SONGS, wal=True)
+    before = everything(tmp_path)
+    main(["doctor", "--store", str(path)])
+    assert "no store of Handbell" in capsys.readouterr().out
+    assert everything(tmp_path) == before

@@ -132,15 +132,23 @@ def _store(url: str | None) -> Iterator[Finding]:
 
 
 def _file(path: Path) -> Finding:
-    with contextlib.closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as db:
-        try:
+    from handbell.store.database.look import is_store, read_only
+
+    try:
+        is_store(path)
+        with contextlib.closing(sqlite3.connect(read_only(path), uri=True)) as db:
             sound = db.execute("PRAGMA quick_check(1)").fetchone()[0]
             version = db.execute("SELECT version_num FROM alembic_version").fetchone()[0]
-        except sqlite3.Error as error:
-            said = f"{tilde(path)} is damaged or no store of Handbell ({type(error).__name__})"
-            return Finding("store", False, said, "Put back a copy, or name another with --store")
+    except (HandbellError, sqlite3.Error, ValueError) as error:
+        said = f"{tilde(path)} is damaged or no store of Handbell ({type(error).__name__})"
+        return Finding("store", False, said, "handbell store restore FILE puts a backup back")
     if sound != "ok":
-        return Finding("store", False, f"{tilde(path)} is damaged", "Put back a copy of it")
+        return Finding(
+            "store",
+            False,
+            f"{tilde(path)} is damaged",
+            "handbell store restore FILE puts a backup back",
+        )
     return Finding("store", True, f"{tilde(path)}, {path.stat().st_size >> 10} KB, form {version}")
 
 
