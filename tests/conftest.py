@@ -17,8 +17,10 @@ def micropython() -> list[str]:
 
 
 @pytest.fixture(autouse=True)
-def own_data_folder(tmp_path, monkeypatch):
-    """Keep every test away from the user's own store, map and ports."""
+def own_data_folder(tmp_path, tmp_path_factory, monkeypatch):
+    """Keep every test away from the user's own store, map, ports and log."""
+    state = tmp_path_factory.mktemp("state")
+    monkeypatch.setattr("handbell.base.log.state_folder", lambda: state)
     monkeypatch.setenv("HANDBELL_DATA", str(tmp_path / "data"))
     monkeypatch.setenv("HANDBELL_STORE", str(tmp_path / "data" / "store.sqlite"))
     monkeypatch.setenv("HANDBELL_SETTINGS", str(tmp_path / "settings.toml"))

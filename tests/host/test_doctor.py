@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from handbell import VERSION
-from handbell.base import places
+from handbell.base import log, places
 from handbell.base.errors import HandbellError
 from handbell.cli import main as cli
 from handbell.cli.main import main
@@ -22,7 +22,7 @@ def found(what, **said):
 
 
 def log_text():
-    return (places.state_folder() / "handbell.log").read_text(encoding="ascii")
+    return (log.state_folder() / "handbell.log").read_text(encoding="ascii")
 
 
 def test_it_says_how_things_stand_and_changes_nothing(capsys, tmp_path):
@@ -113,12 +113,10 @@ def test_stopping_by_hand_is_130(monkeypatch, capsys):
 
 
 def test_the_log_stays_small_and_stops_nothing(monkeypatch):
-    from handbell.base import log
-
     monkeypatch.setattr(log, "BYTES_MOST", 500)
     for n in range(40):
         log.note("check", 0, n)
-    kept = sorted(p.name for p in places.state_folder().iterdir())
+    kept = sorted(p.name for p in log.state_folder().iterdir())
     assert kept == ["handbell.log", "handbell.log.1"]
     assert len(log_text()) < 600
     monkeypatch.setattr(log, "state_folder", lambda: Path("/proc/none"))
