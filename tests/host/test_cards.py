@@ -17,7 +17,7 @@ from handbell.coach.library.shelf import Library
 from handbell.compile import build
 from handbell.paper import legible
 from handbell.paper import printing as cards_print
-from handbell.paper.cards import Card, LaneCard, cards_of, task_words
+from handbell.paper.cards import Card, LaneCard, cards_of, kit_words, task_words
 from handbell.paper.layout import FAR, FAR_BEST, MARGIN_MM, NEAR, PAPERS, pages_of
 from handbell.paper.page import cards_page, timetable_page
 from handbell.paper.timetable import timetable
@@ -50,7 +50,7 @@ def test_a_rotation_has_a_card_for_each_station():
         ("Station 4", "Ball slam"),
     ]
     assert cards[1].task == "12 reps in 40 s" and cards[2].task == "hold 40 s"
-    assert (cards[2].tap, cards[0].tap) == ("Tap when you lose it.", "Tap each rep.")
+    assert (cards[2].tap, cards[0].tap) == ("Tap when you let go.", "Tap each rep.")
     assert all(card.place == "Corners, 2 rounds" for card in cards)
 
 
@@ -120,7 +120,9 @@ def test_an_exercise_that_the_library_lacks_has_a_card_too():
         ("work_s = 7.5\nreps = 3", "3 reps in 7.5 s"),
         ("work_s = [40, 30]\ngoal = 9", "40, 30 s, goal 9"),
         ("work_s = 30\nhold = true\nboth_sides = true", "hold 30 s, both sides"),
-        ("work_s = 30\nreps = [9, 8, 7, 6, 5, 4, 3]", "9, 8, 7, 6, 5, ..., 3 reps in 30 s"),
+        ("work_s = 30\nreps = [9, 8, 7, 6, 5, 4, 3]", "9 down to 3 reps, by 1, in 30 s"),
+        ("work_s = 30\nreps = [9, 8, 7, 6, 5, 4, 2]", "9, 8, 7, 6, 5, ..., 2 reps in 30 s"),
+        ("work_s = 30\nreps = [9, 9, 9, 9, 9, 9, 9]", "9 reps in 30 s"),
     ],
 )
 def test_tasks_in_words(keys, words):
@@ -225,6 +227,15 @@ def test_the_timetable_has_every_start():
     assert "Pier: 1, 2; Buoy: 3, 4; Anchor: 5, 6; Mast: 7, 8" in table.facts
     assert CAUTION in table.facts
     assert any(fact.startswith("Kit: ") and "dumbbells" in fact for fact in table.facts)
+    assert any("of work" in fact for fact in table.facts)
+
+
+def test_the_timetables_kit_parts_what_it_lists_and_says_nothing_twice():
+    """Of the library: a suitcase carry takes a kettlebell or dumbbells, a farmer carry the same."""
+    names = ("Farmer carry", "Suitcase carry", "Bench dip")
+    rows = "".join(f'[[block.exercise]]\nname = "{name}"\nwork_s = 30\n' for name in names)
+    plan = parse_plan(f'title = "T"\n[[block]]\n{rows}'.encode())
+    assert kit_words(plan, LIBRARY) == "dumbbells or kettlebells; bench, box or step"
 
 
 def test_a_rotation_says_who_is_where():

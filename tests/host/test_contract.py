@@ -5,6 +5,7 @@ import shutil
 
 import jsonschema
 import pytest
+from made_plans import EXAMPLES
 
 from handbell.cli import contract
 from handbell.cli.main import OLD, main
@@ -39,9 +40,27 @@ def test_a_wrong_option_is_an_error_in_json_too(name, capsys):
     assert said["error"]["what"] and said["error"]["remedy"]
 
 
-@pytest.mark.parametrize("words", [["doctor"], ["completion", "zsh"], ["identify"]])
-def test_results_and_errors_are_as_the_schema_says(words, capsys):
-    told(capsys, *words)
+PLAN = EXAMPLES["rotation"]
+PLANS = [
+    ["check", PLAN, "--against", EXAMPLES["harbour"], "--sources"],
+    ["show", PLAN],
+    ["show", PLAN, "--box", 2],
+    ["show", PLAN, "--expanded"],
+    ["cards", PLAN, "--out", "{tmp}"],
+    ["rehearse", PLAN, "--to", "0:30", "--out", "{tmp}/x.wav"],
+    ["fit", EXAMPLES["three-block"], "--minutes", "20", "--first-timers"],
+    ["fit", EXAMPLES["three-block"], "--minutes", "5"],
+    ["order", EXAMPLES["straps"], "--by", "station"],
+    ["exercises", "push"],
+    ["exercises", "plank"],
+    ["swap", EXAMPLES["three-block"], "--without", "bench"],
+    ["swap", EXAMPLES["three-block"], "--because", "sore", "--where", "knee"],
+]
+
+
+@pytest.mark.parametrize("words", [["doctor"], ["completion", "zsh"], ["identify"], *PLANS])
+def test_results_and_errors_are_as_the_schema_says(words, capsys, tmp_path):
+    told(capsys, *(str(word).replace("{tmp}", str(tmp_path)) for word in words))
 
 
 AFTER_CLASS = [

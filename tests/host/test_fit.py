@@ -446,8 +446,12 @@ def test_a_dry_run_writes_nothing_and_out_writes_elsewhere(tmp_path, capsys):
     path, other = tmp_path / "class.toml", tmp_path / "other.toml"
     path.write_bytes(THREE.read_bytes())
     code, out, _ = run(capsys, "fit", path, "--minutes", 20)
-    assert code == 0 and "Nothing is written" in out and "60 s  58 s" in out
+    assert code == 0 and "Nothing written yet; add --write or --out FILE." in out
+    assert out.splitlines()[1].split() == ["changed", "from", "to"] and "60 s  58 s" in out
+    assert "Work: 13:30, as before." in out and "Rest and changes: 2:00 becomes" in out
     assert run(capsys, "fit", path, "--minutes", 20, "--out", other)[0] == 0
+    code, _, err = run(capsys, "fit", path, "--minutes", 20, "--out", path / "x.toml")
+    assert code == 1 and "can't be written" in err
     assert path.read_bytes() == THREE.read_bytes()
     assert build(load_plan(other)).totals.slot_ms == 20 * MINUTE_MS
 
@@ -460,6 +464,8 @@ def test_refused_with_the_shortage(capsys):
     assert "in the plan's [fit], take a block out" in out
     facts = json.loads(run(capsys, "fit", THREE, "--minutes", 5, "--json")[1])["data"]
     assert facts == {
+        "ok": False,
+        "short_forms": False,
         "fits": False,
         "title": "Three blocks",
         "slot_ms": 300_000,
@@ -477,14 +483,20 @@ def test_facts_for_machines(capsys):
     assert facts["fits"] and facts["after"]["slot_ms"] == 20 * MINUTE_MS
     assert facts["before"] == {"slot_ms": 940_000, "work_ms": 810_000, "rest_ms": 120_000}
     assert facts["after"]["rest_ms"] > facts["before"]["rest_ms"]
-    assert facts["moved"][0] == {
+    assert facts["changed"][0] == {
         "level": "breaks",
         "what": "break after block 1, Legs",
         "was": [60_000],
-        "to": facts["moved"][0]["to"],
+        "to": facts["changed"][0]["to"],
     }
-    assert facts["denser"] == [] and facts["moved"][-1]["level"] == "rounds"
+    assert facts["denser"] == [] and facts["changed"][-1]["level"] == "rounds"
     assert facts["written"] is None
+
+
+@pytest.mark.parametrize("said", ["20", "20.0", "20:00", "0:20:00", "20:"])
+def test_a_slot_as_people_write_it(said, capsys):
+    facts = json.loads(run(capsys, "fit", THREE, "--minutes", said, "--json")[1])["data"]
+    assert facts["after"]["slot_ms"] == 20 * MINUTE_MS
 
 
 def test_the_slot_may_stand_in_the_plan(tmp_path, capsys):
@@ -497,11 +509,11 @@ def test_the_slot_may_stand_in_the_plan(tmp_path, capsys):
 
 
 USES = [
-    (("fit", THREE), "It is not said how long the slot is"),
+    (("fit", THREE), "Say how long the slot is"),
     (("fit", THREE, "--minutes", "soon"), "soon is no length of a class"),
     (("fit", THREE, "--minutes", "0"), "0 is no length of a class"),
     (("fit", THREE, "--minutes", "nan"), "nan is no length of a class"),
-    (("fit", THREE, "--minutes", "5:00:00"), "5:00:00 is no length of a class"),
+    (("fit", THREE, "--minutes", "7:00:00"), "7:00:00 is no length of a class"),
     (("fit", THREE, "--minutes", "20", "--keep", "all"), "There is no all to keep"),
 ]
 
@@ -518,7 +530,7 @@ def test_without_the_solver_it_is_said_what_to_install(capsys, monkeypatch):
     code, out, err = run(capsys, "fit", THREE, "--minutes", 20)
     assert (code, out) == (1, "")
     assert err == (
-        "Fitting and sharing need a solver that isn't installed. Install it: pip install ortools.\n"
+        "Fitting and ordering need a solver that isn't installed. Install it: pip install ortools.\n"
     )
 
 

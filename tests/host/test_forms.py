@@ -169,7 +169,7 @@ def test_in_a_relay_one_person_of_each_group_works(buttons):
 
 
 CASES = [
-    ("format = 7", "", 'format: 7 is no choice here; write "every-minute", '),
+    ("format = 7", "", 'format: 7 isn\'t allowed here; write "every-minute", '),
     ('format = "every-minute"', PUSH, "minutes is missing; write minutes = 12"),
     (
         'format = "every-minute"\nminutes = 5',
@@ -495,12 +495,32 @@ def test_a_plan_to_start_from_is_in_order_and_gives_no_warning(forms, tmp_path, 
     assert "is there already" in capsys.readouterr().err
 
 
+def test_a_plan_to_start_from_says_how_to_check_it_whatever_its_file_is_called(tmp_path, capsys):
+    for name, said in (
+        ("monday.toml", "handbell check monday.toml"),
+        ("my class.toml", "handbell check 'my class.toml'"),
+        ("two\nlines.toml", "handbell check"),
+        ("b\udcffd.toml", "handbell check"),
+    ):
+        assert main(["new", str(tmp_path / name)]) == 0
+        first = (tmp_path / name).read_text(encoding="utf-8").splitlines()[0]
+        assert first == f"# Change anything, then: {said}"
+        assert main(["check", str(tmp_path / name)]) == 0
+    capsys.readouterr()
+    (tmp_path / "a file").touch()
+    assert main(["new", str(tmp_path / "a file" / "x.toml")]) == 1
+    assert "can't be written" in capsys.readouterr().err
+
+
 def test_new_knows_its_forms_and_a_title_with_quotes(tmp_path, capsys):
     path = tmp_path / "x.toml"
     assert main(["new", str(path), "pyramid"]) == 2
     assert "every-minute" in capsys.readouterr().err and not path.exists()
+    for said, meant in (("EMOM", "every-minute"), ("amrap", "as-many-rounds"), ("lader", "ladder")):
+        assert main(["new", str(path), said]) == 2
+        assert f"The nearest is {meant}." in capsys.readouterr().err
     assert main(["new", str(path), "--boxes", "0"]) == 2
-    assert parse_plan(starter('A "quoted" \\ one', ["plain"], 1).encode()).title
+    assert parse_plan(starter('A "quoted" \\ one', ["plain"], 1, "x.toml").encode()).title
 
 
 def test_show_expanded(tmp_path, capsys):
@@ -519,7 +539,7 @@ VALIDATOR = jsonschema.Draft202012Validator(json.loads(schema.schema_text()))
 PLANS = [path.read_text(encoding="utf-8") for path in EXAMPLES.values()] + IN_MANUAL
 
 
-@pytest.mark.parametrize("text", [*PLANS, starter("T", NAMES, 2)])
+@pytest.mark.parametrize("text", [*PLANS, starter("T", NAMES, 2, "t.toml")])
 def test_the_schema_takes_every_plan_of_the_manual(text):
     """Read by a validator of JSON Schema (jsonschema, draft 2020-12)."""
     assert not list(VALIDATOR.iter_errors(tomllib.loads(text)))

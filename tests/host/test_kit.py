@@ -302,7 +302,7 @@ def six(tmp_path):
 def test_share_writes_an_order_and_nothing_else(six, capsys):
     before = six.read_text(encoding="utf-8")
     code, out, _ = run(capsys, "order", six)
-    assert code == 0 and "an order for each" in out and "Nothing is written" in out
+    assert code == 0 and "an order for each" in out and "Nothing written yet; add --write" in out
     assert six.read_text(encoding="utf-8") == before
     assert run(capsys, "order", six, "--write")[0] == 0
     after = six.read_text(encoding="utf-8")
@@ -310,8 +310,15 @@ def test_share_writes_an_order_and_nothing_else(six, capsys):
     assert added.strip().startswith("order = [[1, 2, 3], [1, 2, 3], [2, 3, 1]")
     assert after.replace(added + "\n", "") == before
     code, out, _ = run(capsys, "order", six, "--write")
-    assert code == 0 and "its order keeps every demand" in out
+    assert code == 0 and "Block 1: already fits." in out
     assert six.read_text(encoding="utf-8") == after
+
+
+@pytest.mark.parametrize("seconds", ["0", "-1", "3601", "999999999999999999999"])
+def test_a_search_has_a_time(six, capsys, seconds):
+    code, out, err = run(capsys, "order", six, f"--seconds={seconds}")
+    assert (code, out) == (2, "") and "Say 1 to 3600." in err
+    assert run(capsys, "order", six, "--seconds", 1)[0] == 0
 
 
 def test_share_for_machines(six, capsys):

@@ -204,7 +204,9 @@ def run(capsys, *words):
 
 
 def test_estimates_say_that_they_are(capsys):
-    _, out, _ = run(capsys, "check", EXAMPLES["three-block"])
+    out = run(capsys, "check", EXAMPLES["three-block"])[1]
+    assert "Compendium" not in out and "--sources says from what" in out
+    out = run(capsys, "check", EXAMPLES["three-block"], "--sources")[1]
     for line in out.splitlines():
         if any(word in line for word in ("Likely reps", "Earned rest", "Energy  ", "hard landing")):
             assert "*" in line, line
@@ -212,10 +214,11 @@ def test_estimates_say_that_they_are(capsys):
     for needed in (
         "estimated for a group of adults, never measured",
         "Compendium",
-        "common practice, no source",
+        "(rule of thumb)",
+        "kcal per kg",
         "information, no rule",
         "screening questionnaire",
-        "density 87 %",
+        "Density 87 %",
         "1 : 0.22",
     ):
         assert needed in words
@@ -239,10 +242,12 @@ def test_check_against_another_plan(capsys, tmp_path):
 def test_json_has_the_numbers_and_names_what_is_estimated(capsys):
     facts = json.loads(run(capsys, "show", EXAMPLES["three-block"], "--json")[1])["data"]
     share = facts["numbers"]["shares"][0]
-    assert share["density_percent"] == 87.097
+    assert facts["numbers"]["density_percent"] == [87.097]
     assert set(facts["numbers"]["estimated"]) < set(share) | {"likely"}
     assert facts["numbers"]["bouts"][0]["row"]["system"] == "oxidative"
-    assert len(facts["numbers"]["sources"]) == 3
+    assert facts["numbers"]["sources"] == []
+    said = run(capsys, "check", EXAMPLES["three-block"], "--sources", "--json")[1]
+    assert len(json.loads(said)["data"]["numbers"]["sources"]) == 3
 
 
 def test_the_coachs_own_library_counts(capsys, tmp_path):

@@ -1,6 +1,7 @@
 """The commands check and show, run as a coach runs them."""
 
 import json
+import re
 
 import pytest
 from made_plans import EXAMPLES
@@ -23,11 +24,11 @@ def test_check_adds_up_the_three_block_plan(capsys):
     code, out, _ = run(capsys, "check", EXAMPLES["three-block"], "--json")
     facts = json.loads(out)["data"]
     assert code == 0
-    assert facts["total_ms"] == 930_000
-    assert facts["slot_ms"] == 940_000
-    assert (facts["windows"], facts["boxes"]) == (27, 1)
+    totals = facts["totals"]
+    assert (totals["total_ms"], totals["slot_ms"]) == (930_000, 940_000)
+    assert (totals["windows"], totals["boxes"]) == (27, 1)
     assert (facts["title"], facts["layout"]) == ("Three blocks", "lanes")
-    assert (facts["work_ms"], facts["rest_ms"]) == (810_000, 120_000)
+    assert (totals["work_ms"], totals["rest_ms"]) == (810_000, 120_000)
 
 
 def test_check_says_what_the_library_makes_of_the_plan_too(capsys, tmp_path):
@@ -52,6 +53,10 @@ def test_check_for_people(capsys):
     assert code == 0
     assert "15:30" in out and "15:40" in out
     assert "27 on 1 box" in out
+    words = " ".join(out.split())
+    assert "Work 13:30 Rest and changes 2:00" in words
+    lines = out.splitlines()
+    assert "in order" in lines[0] and lines[1].startswith("  note: warm_up"), "notes come first"
     assert out.count("screening questionnaire") == 1
 
 
@@ -66,7 +71,7 @@ def test_check_prints_every_fault_to_standard_error(capsys, tmp_path):
     code, out, err = run(capsys, "check", plan)
     assert (code, out) == (1, "")
     assert err == (
-        f"{plan}: 3 things to mend:\n"
+        f"{plan}: 3 things to fix:\n"
         '  - title is missing; write title = "Monday class"\n'
         "  - lead_in_s: 1 s is too short to be noticed; write 0 for none, or 3 or more\n"
         "  - block: the plan has no windows; add a [[block]] with at least one "
@@ -93,7 +98,11 @@ def test_check_tells_warnings_and_prints_markup_as_it_is(capsys, tmp_path):
 def test_show_the_class(capsys):
     code, out, _ = run(capsys, "show", EXAMPLES["rotation"])
     assert code == 0
-    assert "Station 2: Ring row, 12 reps, East 21 22" in " ".join(out.split())
+    grid = out[out.index("Who is where:") :].splitlines()
+    columns = [re.split(r"  +", line.strip()) for line in grid[1:4]]
+    assert columns[0][1:] == ["Station 1", "Station 2", "Station 3", "Station 4"]
+    assert columns[1][:3] == ["0:10", "Box jump, North 11 12", "Ring row, 12 reps, East 21 22"]
+    assert columns[2][2] == "Ring row, 12 reps, North 11 12", "a line a move, a column a station"
     facts = json.loads(run(capsys, "show", EXAMPLES["rotation"], "--json")[1])["data"]
     rows = facts["rows"]
     assert [row["kind"] for row in rows[:3]] == ["lead-in", "window", "change"]
@@ -104,7 +113,7 @@ def test_show_the_class(capsys):
         "bibs": [21, 22],
         "own": [],
     }
-    assert facts["slot_ms"] == rows[-1]["class_ms"] + rows[-1]["duration_ms"]
+    assert facts["totals"]["slot_ms"] == rows[-1]["class_ms"] + rows[-1]["duration_ms"]
 
 
 def test_show_one_box(capsys):

@@ -115,8 +115,8 @@ TOP = {
     "count_s = 11": "count_s: 11 is out of range; write a number from 0 to 10",
     "buttons = 5": "buttons: 5 is out of range; write a number from 1 to 4",
     "boxes = 0": "boxes: 0 is out of range; write a number from 1 to 99",
-    'layout = "circle"': 'layout: "circle" is no choice here; write "lanes" or "rotation"',
-    'turns = "person"': 'turns: "person" is no choice here; write "window" or "round"',
+    'layout = "circle"': 'layout: "circle" isn\'t allowed here; write "lanes" or "rotation"',
+    'turns = "person"': 'turns: "person" isn\'t allowed here; write "window" or "round"',
     "titel = 3": "titel: no such key here; did you mean title?",
     "reps = 3": "reps: no such key here; it belongs in [[block.exercise]]",
     '"a\\nb" = 3': '"a\\u000ab": no such key here; known are ',
@@ -363,9 +363,9 @@ SAID = {
     "[30, 120]",
     "[fit]\nwork_s = [3, 30]": "fit, work_s: 3 s is too short; a window is 5 s or more",
     "[fit]\nrounds = [0, 3]": "fit, rounds: 0 is out of range; write a number from 1 to 16000",
-    '[fit]\nkeep = ["all"]': 'fit, keep: "all" is no choice here; write a list of "breaks", "rests", '
+    '[fit]\nkeep = ["all"]': 'fit, keep: "all" isn\'t allowed here; write a list of "breaks", "rests", '
     '"warm-up", "windows", "rounds"',
-    "[fit]\nkeep = 3": 'fit, keep: 3 is no choice here; write a list of "breaks", "rests", '
+    "[fit]\nkeep = 3": 'fit, keep: 3 isn\'t allowed here; write a list of "breaks", "rests", '
     '"warm-up", "windows", "rounds"',
     "[fit]\nminutes = 0": "fit, minutes: 0 is out of range; write a number from 1 to 360",
     "[fit]\nbrake_s = [30, 60]": "fit, brake_s: no such key here; did you mean break_s?",

@@ -122,13 +122,17 @@ def test_a_start_on_the_wall_is_an_instant(capsys, tmp_path, at, zone, utc, said
         ["--calendar", "x.ics", "--at", "2026-02-30 18:00"],
         ["--calendar", "x.ics", "--at", "2026-12-01 18:00", "--zone", "Atlantis"],
         ["--at", "2026-12-01 18:00"],
+        *(
+            ["--calendar", "x.ics", "--at", f"{year}-12-31 18:00"]
+            for year in ("0001", "1970", "9999")
+        ),
     ],
 )
 def test_a_calendar_needs_a_day_and_a_time(capsys, tmp_path, monkeypatch, words):
     monkeypatch.chdir(tmp_path)
     code, out, err = run(capsys, "show", EXAMPLES["three-block"], *words)
     assert (code, out) == (2, "") and err.strip().endswith(".")
-    assert list(tmp_path.iterdir()) == []
+    assert {p.name for p in tmp_path.iterdir()} <= {"data"}
 
 
 # Spreadsheets
@@ -263,6 +267,14 @@ def test_rehearse_a_part_of_a_class(capsys, tmp_path):
     assert facts["length_ms"] < 940_000 / 8 + 2_000
 
 
+def test_a_time_is_read_as_check_and_show_write_it(capsys, tmp_path):
+    words = ("rehearse", EXAMPLES["three-block"], "--out", tmp_path / "x.wav", "--json")
+    parts = [("4:40", "5:41"), ("280", "341"), ("0:04:40", "0:05:41")]
+    facts = [run(capsys, *words, "--from", a, "--to", b)[1] for a, b in parts]
+    assert len(set(facts)) == 1
+    assert "from 0:00 to 15:40" in run(capsys, *words[:4], "--from", "1:20:10")[2]
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [
@@ -275,7 +287,7 @@ def test_rehearse_used_wrongly(capsys, tmp_path, monkeypatch, words, said):
     monkeypatch.chdir(tmp_path)
     code, _, err = run(capsys, "rehearse", EXAMPLES["three-block"], *words)
     assert code == 2 and said in err
-    assert list(tmp_path.iterdir()) == []
+    assert {p.name for p in tmp_path.iterdir()} <= {"data"}
 
 
 def test_a_bell_cuts_off_the_one_before():

@@ -145,4 +145,4 @@ def test_the_command_shows_takes_in_and_lists(tmp_path, capsys):
     path.write_bytes(b"name;bib\n;7\nA;x\n")
     assert main(["roster", str(path)]) == 1
     said = capsys.readouterr().err
-    assert "2 things to mend" in said and "row 2: it has no name" in said
+    assert "2 things to fix" in said and "row 2: it has no name" in said

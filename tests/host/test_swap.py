@@ -77,8 +77,8 @@ def test_the_three_block_plan_without_straps_and_without_a_bench(capsys):
     """What a coach would do: rows from the floor or with other kit, dips on the floor."""
     told = facts(capsys, THREE, "--without", "suspension straps", "--without", "bench")
     assert [(s["exercise"], s["places"]) for s in told["swaps"]] == [
-        ("Row", [{"block": 2, "exercise": 2}]),
-        ("Dip", [{"block": 3, "exercise": 2}]),
+        ("Row", [{"block": 2, "exercise": 2, "part": None}]),
+        ("Dip", [{"block": 3, "exercise": 2, "part": None}]),
     ]
     rows, dips = ([c["name"] for c in s["choices"]] for s in told["swaps"])
     assert rows[0] == "Lying pull-down" and "Bent-over row" in rows and "Band row" in rows
@@ -108,7 +108,7 @@ def test_written_it_passes_the_check_with_the_same_total(capsys, tmp_path):
     words = (THREE, "--without", "suspension straps,bench", "--out", plan)
     assert facts(capsys, *words)["written"] == str(plan)
     assert main(["check", str(plan), "--json"]) == 0
-    assert json.loads(capsys.readouterr().out)["data"]["total_ms"] == 930_000
+    assert json.loads(capsys.readouterr().out)["data"]["totals"]["total_ms"] == 930_000
     before = THREE.read_text(encoding="utf-8").splitlines()
     after = plan.read_text(encoding="utf-8").splitlines()
     assert len(before) == len(after)
@@ -316,12 +316,28 @@ def test_one_named_by_the_coach(capsys):
     ]
 
 
+def test_what_people_read_of_a_swap(capsys, tmp_path):
+    code, out, _ = run(capsys, THREE, "--without", "suspension straps,bench")
+    assert code == 0
+    words = " ".join(out.split())
+    assert (
+        "Reverse angel level 2, was 3" in words
+        and "Push-up same level; no kit; already in" in words
+    )
+    assert out.endswith("Nothing written yet; add --write or --out FILE.\n")
+    (tmp_path / "file").touch()
+    code, _, err = run(
+        capsys, THREE, "Push-up", "--to", "Dip", "--out", tmp_path / "file" / "x.toml"
+    )
+    assert code == 1 and "can't be written" in err
+
+
 def test_only_in_one_block(capsys, tmp_path):
     plan = tmp_path / "class.toml"
     one = '[[block]]\n[[block.exercise]]\nname = "Squat"\nwork_s = 30\n'
     plan.write_text('title = "T"\n' + one * 3, encoding="utf-8")
     (swap,) = facts(capsys, plan, "Squat", "--block", "2")["swaps"]
-    assert swap["places"] == [{"block": 2, "exercise": 1}]
+    assert swap["places"] == [{"block": 2, "exercise": 1, "part": None}]
     (swap,) = facts(capsys, plan, "Squat")["swaps"]
     assert len(swap["places"]) == 3
 
@@ -351,7 +367,7 @@ def test_an_exercise_that_the_library_does_not_know(capsys, tmp_path):
         (("Push-up", "--because", "sore", "--where", "aura"), 2, "Known parts: neck"),
         (("Push-up", "--because", "sore", "--where", ""), 2, "--where knee"),
         (("Push-up", "--because", "sore", "--where", ","), 2, "--where knee"),
-        (("--because", "sore", "--where", " and "), 2, "not said what is sore"),
+        (("--because", "sore", "--where", " and "), 2, "Say what is sore"),
         (("Push-up", "--because", "sore", "--where", "upper"), 2, "Known parts: upper back"),
         (("Push-up", "--where", "knee"), 2, "--because sore"),
         (("--to", "Bike"), 2, "Name it before --to"),

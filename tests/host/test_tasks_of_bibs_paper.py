@@ -31,7 +31,7 @@ def test_a_wall_card_says_what_differs_and_no_more():
         ("bibs 1, 2", "Knee push-up, 8 reps"),
         ("bib 4", "20, 12 reps"),
         ("bib 5", "tap each rep"),
-        ("bib 7", "Plank, hold, tap when you lose it"),
+        ("bib 7", "Plank, hold, tap when you let go"),
     ]
 
 
@@ -124,7 +124,7 @@ def test_the_timetable_on_paper_has_every_own_task(made):
     (part,) = [p for p in table.parts if p.notes]
     assert part.notes == (
         "At Push-up, bibs 1, 2: Knee push-up, 8 reps; bib 4: 20, 12 reps; bib 5: tap each rep; "
-        "bib 7: Plank, hold, tap when you lose it",
+        "bib 7: Plank, hold, tap when you let go",
         "At Squat jump, bib 6: Squat, goal 15",
     )
     page, _ = timetable_page(made(), LIBRARY, PAPERS["a4"], "")

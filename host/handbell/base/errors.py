@@ -41,7 +41,7 @@ class FaultsError(HandbellError):
     def __init__(self, path: str, faults: list[str]) -> None:
         count = len(faults)
         super().__init__(
-            f"{path}: {count} {'thing' if count == 1 else 'things'} to mend",
+            f"{path}: {count} {'thing' if count == 1 else 'things'} to fix",
             " ".join(f"[{n}] {fault}" for n, fault in enumerate(faults, 1)),
         )
         self.path = path

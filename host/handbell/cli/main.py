@@ -102,15 +102,6 @@ def command_module(name: str) -> ModuleType:
 
 
 OLD = {  # not yet a file of their own
-    "new": "new",
-    "check": "plans",
-    "exercises": "coaching",
-    "swap": "coaching",
-    "fit": "fitting",
-    "order": "sharing",
-    "show": "showing",
-    "cards": "paper",
-    "rehearse": "paper",
     "boxes": "boxes",
     "stations": "boxes",
     "prepare": "prepare",

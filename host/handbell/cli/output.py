@@ -7,7 +7,7 @@ import json
 import sys
 from collections.abc import Callable, Iterable, Sequence
 from enum import Enum
-from typing import TYPE_CHECKING, Any, TextIO
+from typing import TYPE_CHECKING, Any, Literal, TextIO
 
 from handbell.base.errors import EXIT_FAILED, EXIT_OK, FaultsError, HandbellError
 
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 CONTRACT = 1  # the version of what --json prints; another one breaks who reads it
 PIPED_WIDE = 1_000  # columns where nobody looks on: no line is broken
+COLUMN_LEAST = 16  # columns of a terminal that one of several alike has at least
 
 
 class Out:
@@ -31,8 +32,16 @@ class Out:
         self.console: Console = Console(emoji=False, **usual)
 
     def line(self, words: object = "", style: str | None = None) -> None:
-        """Print a line, wrapped only on a terminal."""
-        self.console.print(shown(str(words)), style=style)
+        """Print a line, wrapped only on a terminal, there under where it begins."""
+        from rich.padding import Padding
+
+        told = shown(str(words))
+        begins = told.lstrip(" ")
+        if self.console.is_terminal and begins != told:
+            pad = (0, 0, 0, len(told) - len(begins))
+            self.console.print(Padding(begins, pad, expand=False), style=style)
+        else:
+            self.console.print(told, style=style)
 
     def lines(self, many: Iterable[object]) -> None:
         """Print lines."""
@@ -49,18 +58,54 @@ class Out:
         rows: Iterable[Sequence[object]],
         *,
         right: Iterable[int] = (),
+        whole: Iterable[int] = (),
         title: str = "",
     ) -> None:
-        """Print rows under headings; columns of ``right`` (from 0) stand at the right."""
+        """Print rows under headings; columns of ``right`` (from 0) stand at the right.
+
+        What stands in columns of ``whole`` is never broken.
+        """
         from rich.table import Table
 
         table = Table(box=None, pad_edge=False, title=shown(title) or None, title_justify="left")
-        ends = set(right)
+        ends, kept = set(right), set(whole)
         for n, heading in enumerate(headings):
-            table.add_column(heading, justify="right" if n in ends else "left")
+            justify: Literal["right", "left"] = "right" if n in ends else "left"
+            table.add_column(shown(heading), justify=justify, no_wrap=n in kept)
         for row in rows:
             table.add_row(*(shown(str(cell)) for cell in row))
         self.console.print(table)
+
+    def pairs(self, rows: Iterable[tuple[str, object]], wide: int = 24) -> None:
+        """Print words beside their headings, which take ``wide`` columns, under themselves."""
+        from rich.table import Table
+
+        table = Table.grid(padding=(0, 2, 0, 0))
+        table.add_column(min_width=wide, no_wrap=True)
+        table.add_column()
+        for heading, words in rows:
+            table.add_row(shown(f"  {heading}"), shown(str(words)))
+        self.console.print(table)
+
+    def grid(self, first: str, headings: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+        """Print a table whose columns after the first are alike; those with no room go below.
+
+        On a terminal that is too narrow there are several tables, each with the first column.
+        """
+        columns = zip(headings, *(row[1:] for row in rows), strict=True)
+        words = (" ".join(column).split() for column in columns)
+        least = [max(COLUMN_LEAST, *map(len, found), 0) for found in words]
+        room = self.console.width - max(len(row[0]) for row in ([first], *rows))
+        at = 0
+        while at < len(headings):
+            end = at + 1
+            while end < len(headings) and sum(least[at : end + 1]) + 2 * (end + 1 - at) <= room:
+                end += 1
+            if at:
+                self.line()
+            cells = [(row[0], *row[1 + at : 1 + end]) for row in rows]
+            self.table((first, *headings[at:end]), cells, right=(0,), whole=(0,))
+            at = end
 
 
 def shown(words: str) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Iterable
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from handbell.base.errors import UsageError
@@ -14,6 +15,45 @@ from handbell.cli.output import Out, shown
 if TYPE_CHECKING:
     from handbell.store.results.queries import Wearer
     from handbell.work.plugged_in import Stranger
+
+NOTHING_WRITTEN = "Nothing written yet; add --write or --out FILE."
+
+
+def plan_argument(parser: argparse.ArgumentParser) -> None:
+    """Add PLAN."""
+    parser.add_argument("plan", type=Path, metavar="PLAN", help="the plan file (TOML)")
+
+
+def library_argument(parser: argparse.ArgumentParser) -> None:
+    """Add --library."""
+    parser.add_argument(
+        "--library",
+        type=Path,
+        metavar="FILE",
+        help="your own exercises (default: exercises.toml in the data folder, if there)",
+    )
+
+
+def kit_argument(parser: argparse.ArgumentParser, name: str, what: str) -> None:
+    """Add an option that names kit, any number of times."""
+    parser.add_argument(
+        name, action="append", metavar="KIT", help=f"{what}; again for more, or with commas"
+    )
+
+
+def writing_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add --write and --out, which every command that changes a plan has."""
+    where = parser.add_mutually_exclusive_group()
+    where.add_argument("--write", action="store_true", help="change the plan's file")
+    where.add_argument("--out", type=Path, metavar="FILE", help="write a new file instead")
+
+
+def written(out: Out, path: str | None, changed: bool = True) -> None:
+    """Print where a changed plan was written, or how to write it."""
+    if path:
+        out.line(f"Written to {path}.")
+    elif changed:
+        out.line(NOTHING_WRITTEN)
 
 
 def port_argument(parser: argparse.ArgumentParser) -> None:

@@ -11,9 +11,10 @@ from __future__ import annotations
 import argparse
 import re
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta, timezone, tzinfo
+from datetime import date, datetime, time, timedelta, tzinfo
 
 from handbell.base.errors import UsageError
+from handbell.base.wall import local, resolved
 
 _UNITS = {"s": 1, "m": 60, "h": 3600}
 MOST_AHEAD_S = 2 * 86_400
@@ -58,7 +59,7 @@ def _within_s(word: str) -> int:
 
 def _at(word: str, now_s: float, zone: tzinfo | None) -> Start:
     on, at = parsed(word)
-    today = _local(now_s, zone).date()
+    today = local(now_s, zone).date()
     days = [on] if on else [today + timedelta(days=n) for n in (-1, 0, 1)]
     start, wall, words = min(
         (resolved(datetime.combine(day, at), now_s, zone) for day in days),
@@ -88,28 +89,6 @@ def parsed(word: str) -> tuple[date | None, time]:
         raise UsageError(
             f"--at {word} is no time of day", 'Say for example 18:00, or "2026-11-26 18:00"'
         ) from error
-
-
-def _local(utc_s: float, zone: tzinfo | None) -> datetime:
-    return datetime.fromtimestamp(utc_s, timezone.utc).astimezone(zone).replace(tzinfo=None)
-
-
-def _utc_s(wall: datetime, zone: tzinfo | None) -> float:
-    return wall.replace(tzinfo=zone).timestamp()
-
-
-def resolved(wall: datetime, now_s: float, zone: tzinfo | None) -> tuple[float, datetime, str]:
-    """Return the instant of a wall time, the wall time that it really is, and what to say."""
-    first, second = (_utc_s(wall.replace(fold=fold), zone) for fold in (0, 1))
-    if first == second:
-        return first, wall, ""
-    shown = f"{wall:%H:%M}"
-    there = _local(first, zone)
-    if there != wall:  # put forward over it: the zone before the change still counts
-        return first, there, f"There is no {shown} that day: the clocks are put forward"
-    if first > now_s:
-        return first, wall, f"{shown} comes twice that day: the first one is meant"
-    return second, wall, f"{shown} comes twice that day: the first has gone by, this is the second"
 
 
 def _ago(seconds: float) -> str:

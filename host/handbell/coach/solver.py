@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from handbell.base.errors import HandbellError
 from handbell.base.extras import install
@@ -14,6 +15,9 @@ if TYPE_CHECKING:
 
 SEED = 1
 PLAIN_SHARE = 0.3
+T = TypeVar("T")
+
+_here = threading.local()
 
 
 class SolverMissingError(HandbellError):
@@ -21,7 +25,7 @@ class SolverMissingError(HandbellError):
 
     def __init__(self) -> None:
         super().__init__(
-            "Fitting and sharing need a solver that isn't installed",
+            "Fitting and ordering need a solver that isn't installed",
             install("planning"),
         )
 
@@ -36,6 +40,39 @@ class Answer:
     found: bool
     proved: bool
     value: Callable[[Any], int]
+
+
+class StoppedError(HandbellError):
+    """A search was stopped."""
+
+
+class Stop:
+    """Ends, from any thread, the searches of a job that runs ``within`` it."""
+
+    def __init__(self) -> None:
+        self._wanted = False
+        self._solver: cp_model.CpSolver | None = None
+
+    def within(self, job: Callable[[], T]) -> T:
+        """Run a job in this thread; its next search raises StoppedError once this was called."""
+        _here.stop = self
+        try:
+            return job()
+        finally:
+            _here.stop = None
+
+    def __call__(self) -> None:
+        """End the search that runs, and let none begin."""
+        self._wanted = True
+        solver = self._solver
+        if solver is not None:
+            solver.stop_search()
+
+    def follow(self, solver: cp_model.CpSolver | None) -> None:
+        """Take note of what searches now; raises StoppedError when it must not."""
+        self._solver = solver
+        if self._wanted:
+            raise StoppedError("The search was stopped")
 
 
 def new_model() -> cp_model.CpModel:
@@ -68,7 +105,13 @@ def _search(model: cp_model.CpModel, seconds: float, take_turns: bool) -> Answer
     solver.parameters.num_workers = 1
     solver.parameters.interleave_search = take_turns
     solver.parameters.random_seed = SEED
+    solver.parameters.catch_sigint_signal = False  # Ctrl-C is for the whole command
+    stop: Stop | None = getattr(_here, "stop", None)
+    if stop is not None:
+        stop.follow(solver)
     status = solver.solve(model)
+    if stop is not None:
+        stop.follow(None)
     if status == cp_model.MODEL_INVALID:
         raise ValueError(model.validate())
     found = status in (cp_model.OPTIMAL, cp_model.FEASIBLE)

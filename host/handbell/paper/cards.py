@@ -12,8 +12,11 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from handbell.base.times import clock
 from handbell.base.words import listed
+from handbell.coach.library.names import name_key
 from handbell.plan.own_tasks import Own, Tasks, each_task, everybody, tasks_of
 from handbell.plan.parts import parts_words
+
+from .reps import ladder_words, values_words
 
 if TYPE_CHECKING:
     from handbell.coach.library.entry import Entry
@@ -23,12 +26,11 @@ if TYPE_CHECKING:
     from handbell.plan.model import Block, Exercise, Plan
 
 OPTIONS_MOST = 2
-VALUES_MOST = 6
 TAPS = {
     "each": "Tap each rep.",
     "finish": "Tap once when you have made it.",
     "tally": "Count; tap the number in afterwards.",
-    "drop": "Tap when you lose it.",
+    "drop": "Tap when you let go.",
     "none": "",
 }
 
@@ -151,12 +153,17 @@ def block_title(plan: Plan, b: int) -> str:
 
 def task_words(exercise: Exercise) -> str:
     """Return what an exercise asks for: ``10 reps in 30 s``; lists round by round."""
-    times = f"{_list(n / 1000 for n in exercise.work.values)} s"
+    times = f"{values_words(n / 1000 for n in exercise.work.values)} s"
     if exercise.parts:
         times = " then ".join(clock(ms) for ms in exercise.work.values)
     asked = asked_words(exercise)
     if exercise.hold:
         words = f"{asked} {times}"
+    elif exercise.reps is not None and ladder_words(exercise.reps.values):
+        each = {exercise.work.at(r) / n for r, n in enumerate(exercise.reps.values, 1)}
+        words = (
+            f"{asked}; {each.pop() / 1000:g} s a rep" if len(each) == 1 else f"{asked}, in {times}"
+        )
     elif exercise.reps is not None:
         words = f"{asked} in {times}"
     else:
@@ -171,10 +178,12 @@ def asked_words(exercise: Exercise) -> str:
     if exercise.reps is not None:
         unit = "round" if exercise.parts else "rep"
         many = "s" if set(exercise.reps.values) != {1} else ""
-        return f"{_list(exercise.reps.values)} {unit}{many}"
+        if ladder := ladder_words(exercise.reps.values):
+            return ladder.format(f"{unit}{many}")
+        return f"{values_words(exercise.reps.values)} {unit}{many}"
     rounds = " rounds" if exercise.parts else ""
     if exercise.goal is not None:
-        return f"goal {_list(exercise.goal.values)}{rounds}"
+        return f"goal {values_words(exercise.goal.values)}{rounds}"
     return "as many rounds as you can" if exercise.parts else ""
 
 
@@ -209,19 +218,6 @@ def _instead(own: Exercise, most: Exercise) -> str:
     asked = asked_words(own) if name or asked_words(own) != asked_words(most) else ""
     tap = (tap_words(own) or "No taps.") if own.tap != most.tap else ""
     return ", ".join(word for word in (name, asked, tap[:1].lower() + tap[1:-1]) if word)
-
-
-def _list(values: Iterable[float]) -> str:
-    found = [f"{value:g}" for value in values]
-    if len(set(found)) == 1:
-        return found[0]
-    if len(found) > VALUES_MOST:
-        top = max(range(len(found)), key=lambda n: float(found[n]))
-        if 2 < top < len(found) - 2:  # up and back: say how far up
-            found = [*found[:2], "...", found[top], "...", found[-1]]
-        else:
-            found[VALUES_MOST - 1 : -1] = ["..."]
-    return ", ".join(found)
 
 
 def rounds_words(block: Block) -> str:
@@ -266,12 +262,17 @@ def kit_words(plan: Plan, library: Library) -> str:
     found: dict[frozenset[str], str] = {}
     for block in plan.blocks:
         for exercise in block.exercises:
-            found |= {frozenset((need.kit,)): need.kit for need in exercise.kit}
+            found |= {_any_of((need.kit,)): need.kit for need in exercise.kit}
             for task, bibs in each_task(exercise):
                 said = exercise.kit and task.name == exercise.name
                 entries = [] if said else [library.find(name) for name in task.names]
                 for need in (need for entry in entries if entry for need in entry.kit):
-                    if not bibs or not any(set(need) & met for met in found):
-                        found.setdefault(frozenset(need), listed(need, "or"))
+                    if not bibs or not any(_any_of(need) & met for met in found):
+                        found.setdefault(_any_of(need), listed(need, "or"))
     counts = {item: f"{plan.kit[item]} x {item}" for item in plan.kit}
-    return ", ".join(counts.get(item, item) for item in found.values())
+    return "; ".join(counts.get(item, item) for item in found.values())
+
+
+def _any_of(need: Iterable[str]) -> frozenset[str]:
+    """Return kit that meets a need as what is the same however it is written."""
+    return frozenset(name_key(item) for item in need)

@@ -191,7 +191,7 @@ def _pieces(card: Card, choice: _Choice) -> Iterator[Piece]:
             words = (", " if card.parts else " or ").join(names[: choice.options])
             yield Piece(kind, kind.capitalize(), words, choice.rest, beside=True)
     if card.caution:
-        yield Piece("mind", "Mind:", card.caution, choice.caution)
+        yield Piece("mind", "Take care:", card.caution, choice.caution)
     notes = " ".join(text for text in (card.how if choice.how else "", card.lever) if text)
     if notes:
         yield Piece("notes", "", notes, NEAR)

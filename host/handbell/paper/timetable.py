@@ -85,7 +85,7 @@ def _high_mm(parts: Sequence[Part], facts: Sequence[str], size: float, wide_mm: 
 
 def _facts(built: CompiledClass, library: Library, caution: str) -> Iterator[str]:
     plan, totals = built.plan, built.totals
-    yield f"{clock(totals.slot_ms)} from lead-in to cool-down, {clock(totals.work_ms)} in windows"
+    yield f"{clock(totals.slot_ms)} from lead-in to cool-down, {clock(totals.work_ms)} of work"
     if plan.groups:
         groups = (f"{group.name}: {', '.join(map(str, group.bibs))}" for group in plan.groups)
         yield f"{'; '.join(groups)}"

@@ -119,7 +119,7 @@ def kept(value: object) -> tuple[str, ...]:
     levels = value if isinstance(value, list) else [value]
     wrong = levels if levels is not value else [level for level in levels if level not in LEVELS]
     if wrong:
-        raise ValueError(f"{values.shown(wrong[0])} is no choice here; write a list of {known}")
+        raise ValueError(f"{values.shown(wrong[0])} isn't allowed here; write a list of {known}")
     return tuple(levels)
 
 

@@ -240,7 +240,7 @@ def chosen(*words: str) -> Callable[[object], str]:
     def check(value: object) -> str:
         if not isinstance(value, str) or value not in words:
             raise ValueError(
-                f"{shown(value)} is no choice here; write {listed(map(quoted, words), 'or')}"
+                f"{shown(value)} isn't allowed here; write {listed(map(quoted, words), 'or')}"
             )
         return value
 

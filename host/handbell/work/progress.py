@@ -14,7 +14,7 @@ class Cancelled(HandbellError):
 class Progress(Protocol):
     """Takes how far each thing is; raises Cancelled to stop the operation."""
 
-    def __call__(self, of: str, doing: str, done: int, total: int) -> None:
+    def __call__(self, of: str, doing: str, done: int, total: int, /) -> None:
         """``of`` (a box, a file) has ``done`` of ``total`` steps of ``doing``."""
         ...
 

@@ -46,7 +46,7 @@ _EXAMPLES = {
 def _chosen(words: tuple[str, ...]) -> Callable[[object], str]:
     def check(value: object) -> str:
         if not isinstance(value, str) or value not in words:
-            raise ValueError(f"{shown(value)} is no choice here; write {_quoted(words)}")
+            raise ValueError(f"{shown(value)} isn't allowed here; write {_quoted(words)}")
         return value
 
     return check

@@ -36,7 +36,7 @@ ENERGY_SOURCE = (
     "2024 and 2011)"
 )
 REPS_SOURCE = (
-    "Reps, landings and earned rest: the library's reps for 30 s (common practice, no source), "
+    "Reps, landings and earned rest: the library's reps for 30 s (rule of thumb), "
     "stretched to the window; in long windows they will be fewer"
 )
 

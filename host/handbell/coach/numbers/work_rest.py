@@ -6,7 +6,7 @@ import itertools
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 from handbell_core.timeline import GATE
 
@@ -21,7 +21,8 @@ TABLE_SOURCE = (
 )
 
 
-class TableRow(NamedTuple):
+@dataclass(frozen=True)
+class TableRow:
     """A row of the work-to-rest table: work in ms (None: no end), rest as a multiple of it."""
 
     system: str

@@ -132,7 +132,7 @@ class UndecidedError(HandbellError):
     def __init__(self, seconds: float) -> None:
         super().__init__(
             f"In {seconds:g} s no schedule was found, and none was ruled out",
-            "Give it longer, or drop a demand",
+            "Give it longer (--seconds), or drop a demand",
         )
 
 

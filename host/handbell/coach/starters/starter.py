@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -29,12 +30,14 @@ work_s = 180
 """
 
 
-def starter(title: str, formats: Sequence[str], boxes: int) -> str:
+def starter(title: str, formats: Sequence[str], boxes: int, file: str) -> str:
     """Return the text of a plan with a block of each form, for so many boxes.
 
-    ``formats`` are of ``NAMES``. A relay is run by groups, so then each box has a group of two.
+    ``formats`` are of ``NAMES``; ``file`` is the name that it says to check. A relay is run by
+    groups, so then each box has a group of two.
     """
-    head = ["# Change anything, then: handbell check", f"title = {tomlkit.item(title).as_string()}"]
+    check = f"handbell check {shlex.quote(file)}" if file.isprintable() else "handbell check"
+    head = [f"# Change anything, then: {check}", f"title = {tomlkit.item(title).as_string()}"]
     people = []
     if "relay" in formats:
         people = [

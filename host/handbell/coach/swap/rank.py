@@ -191,9 +191,9 @@ def _weighed(entry: Entry, old: Entry, way: Steps, wish: Wish, around: Surroundi
     if (entry.sides == "one") is not (old.sides == "one"):
         choice.add(_OTHER_SIDES, "one side, then the other" if entry.sides == "one" else "")
     if entry.id in around.in_block:
-        choice.add(_IN_BLOCK, "is in this block already")
+        choice.add(_IN_BLOCK, "already in this block")
     elif entry.id in around.in_plan:
-        choice.add(_IN_PLAN, "is in the plan already")
+        choice.add(_IN_PLAN, "already in the plan")
     for neighbour in around.neighbours:
         fresh = [part for part in shared_load(entry, neighbour) if part not in old.tires]
         if fresh:
@@ -203,7 +203,7 @@ def _weighed(entry: Entry, old: Entry, way: Steps, wish: Wish, around: Surroundi
 
 def _way_words(entry: Entry, old: Entry, way: Steps) -> str:
     steps = "1 step" if way.far == 1 else f"{way.far} steps"
-    levels = f"level {entry.level} after {old.level}" if entry.level != old.level else "same level"
+    levels = f"level {entry.level}, was {old.level}" if entry.level != old.level else "same level"
     if way.way in ("easier", "harder"):
         return f"{steps} {way.way} ({levels})"
     return levels

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from handbell.base.errors import HandbellError, PlanError
 from handbell.base.words import listed
@@ -260,25 +260,3 @@ def _require_choice(swap: Swap, wish: Wish, others: Sequence[Choice]) -> None:
             f"Nothing in the library can take the place of {swap.name} here",
             f"It is a {swap.old.pattern}: leave it out, or name another with --to{such}",
         )
-
-
-def facts(swaps: Sequence[Swap], most: int) -> list[dict[str, Any]]:
-    """Return swaps as plain data, with ``most`` choices each."""
-    return [
-        {
-            "exercise": swap.name,
-            "places": [
-                dict(zip(("block", "exercise", "part"), (n + 1 for n in p.at), strict=False))
-                for p in swap.places
-            ],
-            "because": swap.because,
-            "stuck": str(swap.stuck or ""),
-            "choices": [
-                {"id": c.entry.id, "name": c.entry.name, "cost": round(c.cost, 2), "why": c.why}
-                for c in swap.choices[:most]
-            ],
-            "changes": swap.said,
-            "cautions": swap.new.cautions if swap.choices else "",
-        }
-        for swap in swaps
-    ]

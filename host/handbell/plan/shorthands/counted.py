@@ -100,7 +100,7 @@ class AsManyRounds(Through):
 
 
 class UnderACap(Through):
-    """Some rounds of a list, as fast as can be, within a limit."""
+    """A list to finish as fast as you can, some rounds of it, within a time cap."""
 
     rounds: fields.Rounds = Field(1, description="How often the list is done; 1 unless said.")
 

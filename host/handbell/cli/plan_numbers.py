@@ -1,108 +1,82 @@
-"""A plan's numbers as people and machines read them."""
+"""A plan's numbers as people read them."""
 
 from __future__ import annotations
 
-import dataclasses
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from handbell.base.times import clock
+from handbell.base.words import few
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
-    from rich.console import Console
-
-    from handbell.coach.numbers.against import Against, Measure
-    from handbell.coach.numbers.numbers import Numbers, Range, Share
+    from handbell.cli.output import Out
+    from handbell.coach.numbers.against import Measure
+    from handbell.coach.numbers.numbers import Range, Share
     from handbell.coach.numbers.work_rest import Bout
+    from handbell.work.check import Compared
+    from handbell.work.numbers import PlanNumbers
 
 BOUTS_SHOWN = 4
 SHARES_SHOWN = 3  # of more sorts of people, the later ones are summed up
 WHAT_IT_IS = (
     "* estimated for a group of adults, never measured; no measure of what anybody can or should do"
 )
+FROM_WHAT = "handbell check --sources says from what."
 VERDICTS = {"less": "less rest than", "as": "as much rest as", "more": "more rest than"}
 
 
-def numbers_facts(numbers: Numbers) -> dict[str, Any]:
-    """Return the numbers for JSON, each share with what follows from it, and the sources."""
-    from handbell.coach.numbers.numbers import ENERGY_SOURCE, REPS_SOURCE
-    from handbell.coach.numbers.work_rest import TABLE_SOURCE
-
-    facts = dataclasses.asdict(numbers)
-    for share, shown in zip(numbers.shares, facts["shares"], strict=True):
-        shown["density_percent"] = round(share.density_percent, 3)
-    for bout, shown in zip(numbers.bouts, facts["bouts"], strict=True):
-        shown["row"] = bout.row._asdict() if bout.row else None
-    facts["estimated"] = ["likely", "landings", "earned_rest_ms", "kcal_per_kg"]
-    facts["sources"] = [REPS_SOURCE, ENERGY_SOURCE, TABLE_SOURCE]
-    return facts
-
-
-def print_numbers(numbers: Numbers, out: Console) -> None:
-    """Print what one person does, and where the estimates come from."""
-    from handbell.coach.numbers.numbers import ENERGY_SOURCE, REPS_SOURCE
-    from handbell.coach.numbers.work_rest import TABLE_SOURCE
-
+def print_numbers(numbers: PlanNumbers, out: Out) -> None:
+    """Print what one person does, and what of it is estimated."""
     count = len(numbers.shares)
-    shown = count if count <= SHARES_SHOWN else SHARES_SHOWN - 1
-    for share in numbers.shares[:shown]:
+    told = count if count <= SHARES_SHOWN else SHARES_SHOWN - 1
+    for share in numbers.shares[:told]:
         people = f"For {', '.join(share.who)}" if count > 1 else "For one person"
-        out.print(f"{people}:", markup=False)
+        out.line(f"{people}:")
         lines = [*_share_lines(share)]
         if count == 1:
-            lines[2:2] = [("Pauses after it", _rests(numbers))]
-        _print_lines(lines, out)
-    if others := numbers.shares[shown:]:
+            lines[3:3] = [("Pauses after it", _rests(numbers))]
+        out.pairs(lines)
+    if others := numbers.shares[told:]:
         people = ", ".join(who for share in others for who in share.who)
-        out.print(f"From the least to the most for one of {people}:", markup=False)
-        _print_lines(_others_lines(others), out)
+        out.line(f"From the least to the most for one of {people}:")
+        out.pairs(_others_lines(others))
     if count > 1:
-        out.print("From the least to the most for anybody:", markup=False)
-        _print_lines([("Pauses after each", _rests(numbers))], out)
+        out.line("From the least to the most for anybody:")
+        out.pairs([("Pauses after each", _rests(numbers))])
     if numbers.bouts:
-        bouts = [*_bouts_words(numbers.bouts)]
-        more = len(bouts) - BOUTS_SHOWN
-        bouts[BOUTS_SHOWN:] = [f"and {more} more"] if more > 0 else []
-        _print_lines([("Work to rest", "; ".join(bouts))], out)
-    out.print(f"  {WHAT_IT_IS}", markup=False)
-    for source in (REPS_SOURCE, ENERGY_SOURCE, *([TABLE_SOURCE] if numbers.bouts else [])):
-        out.print(f"  {source}.", markup=False)
+        out.pairs([("Work to rest", "; ".join(few([*_bouts_words(numbers.bouts)], BOUTS_SHOWN)))])
+    out.line(f"  {WHAT_IT_IS}{'.' if numbers.sources else f'; {FROM_WHAT}'}")
+    out.lines(f"  {source}." for source in numbers.sources)
 
 
-def print_against(compared: Against, name: str, out: Console) -> None:
+def print_against(compared: Compared, out: Out) -> None:
     """Print what differs from another plan."""
-    from rich.table import Table
-    from rich.text import Text
-
-    out.print(f"Against {name}:", markup=False)
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 2))
-    table.add_column("")
-    for heading in ("last", "now", "change"):
-        table.add_column(heading, justify="right")
-    for m in compared.measures:
-        what = f"{m.what}{' *' if m.estimate else ''}"
-        cells = (what, _range(m.last, m.unit), _range(m.now, m.unit), _change(m))
-        table.add_row(*(Text(cell) for cell in cells))
-    out.print(table)
+    out.line(f"Against {compared.file}:")
+    rows = [
+        (
+            f"  {m.what}{' *' if m.estimate else ''}",
+            _range(m.last, m.unit),
+            _range(m.now, m.unit),
+            _change(m),
+        )
+        for m in compared.measures
+    ]
+    out.table(("", "last", "now", "change"), rows, right=(1, 2, 3))
     for word, names in (("New", compared.new), ("Gone", compared.gone)):
         if names:
-            out.print(f"  {word}: {', '.join(names)}.", markup=False)
-    for words in compared.changed:
-        out.print(f"  {words}", markup=False)
+            out.line(f"  {word}: {', '.join(names)}.")
+    out.lines(f"  {words}" for words in compared.changed)
     if not (compared.new or compared.gone or compared.changed):
-        out.print("  The same exercises, asked for as often.", markup=False)
+        out.line("  The same exercises, asked for as often.")
 
 
 def _share_lines(share: Share) -> list[tuple[str, str]]:
     ratio = share.rest_ms / max(share.work_ms, 1)
     star = " *" if any(e.unit == "rounds" for e in share.exercises) else ""  # a list's time is
     lines = [
-        (
-            "Work, rest",
-            f"{_value(share.work_ms, 'ms')}, {_value(share.rest_ms, 'ms')}; density "
-            f"{share.density_percent:.0f} %, work to rest 1 : {ratio:.2f}",
-        ),
+        ("Work, rest", f"{_value(share.work_ms, 'ms')}, {_value(share.rest_ms, 'ms')}"),
+        ("Density", f"{share.density_percent:.0f} %, work to rest 1 : {ratio:.2f}"),
         (f"Work by pattern{star}", _patterns(share.work_by_pattern_ms)),
         (f"On the floor{star}", _value(share.floor_ms, "ms")),
         (f"With hard landings{star}", _landings(share)),
@@ -143,7 +117,7 @@ def _others_lines(shares: Sequence[Share]) -> list[tuple[str, str]]:
     return lines
 
 
-def _rests(numbers: Numbers) -> str:
+def _rests(numbers: PlanNumbers) -> str:
     parts = (f"{p} {_range(r, 'ms')}" for p, r in numbers.rest_by_pattern_ms.items() if r.most)
     return ", ".join(parts) or "none"
 
@@ -178,7 +152,7 @@ def _energy(kcal: Range) -> str:
     from handbell.coach.numbers.numbers import EXAMPLE_KG, Range
 
     example = Range(kcal.least * EXAMPLE_KG, kcal.most * EXAMPLE_KG)
-    return f"{_range(kcal, 'kcal/kg')} a kg; for {EXAMPLE_KG} kg {_range(example, 'kcal')}"
+    return f"{_range(kcal, 'kcal/kg')} kcal per kg; for {EXAMPLE_KG} kg {_range(example, 'kcal')}"
 
 
 def _bouts_words(bouts: Iterable[Bout]) -> Iterator[str]:
@@ -223,16 +197,3 @@ def _change(m: Measure) -> str:
     unit = " points" if m.unit == "percent" else ""
     value = f"{abs(by):.1f}" if m.unit == "percent" else _value(abs(by), m.unit)
     return f"{'+' if by > 0 else '-'}{value}{unit}"
-
-
-def _print_lines(lines: list[tuple[str, str]], out: Console) -> None:
-    """Print words beside their headings, wrapped under themselves."""
-    from rich.table import Table
-    from rich.text import Text
-
-    table = Table.grid(padding=(0, 2, 0, 0))
-    table.add_column(width=26, no_wrap=True)
-    table.add_column(ratio=1)
-    for what, words in lines:
-        table.add_row(Text(f"  {what}"), Text(words))
-    out.print(table)

@@ -1,0 +1,81 @@
+"""What people see on a terminal of 80 columns, in a pipe, and where letters are few."""
+
+import io
+import os
+import subprocess
+import sys
+
+import pytest
+from made_plans import EXAMPLES
+
+from handbell.cli.output import Out
+
+GRID = (
+    "0:10",
+    "Squat, North 11 12",
+    "Row, East 21 22",
+    "Plank, South 31",
+    "Slam, West 41",
+    "",
+    "Run",
+)
+STATIONS = ("Door", "Stairs", "Mirror", "Ropes", "Bench", "Far end")
+
+
+class Terminal(io.StringIO):
+    def isatty(self):
+        return True
+
+
+def on_terminal(monkeypatch, columns):
+    monkeypatch.setenv("COLUMNS", str(columns))
+    monkeypatch.setenv("TERM", "dumb")
+    return Out(Terminal())
+
+
+def printed(out):
+    return out.console.file.getvalue()
+
+
+def test_a_grid_too_wide_for_a_terminal_goes_on_below(monkeypatch):
+    out = on_terminal(monkeypatch, 80)
+    out.grid("at", STATIONS, [GRID])
+    lines = printed(out).splitlines()
+    assert max(map(len, lines)) <= 80
+    heads = [line.split() for line in lines if line.strip().startswith("at")]
+    assert heads == [["at", "Door", "Stairs", "Mirror", "Ropes"], ["at", "Bench", "Far", "end"]]
+    assert sum(line.startswith("0:10") for line in lines) == 2, "each part says when"
+
+
+def test_a_grid_in_a_pipe_is_one_table():
+    out = Out(io.StringIO())
+    out.grid("at", STATIONS, [GRID])
+    head, row = printed(out).splitlines()
+    assert head.split() == ["at", "Door", "Stairs", "Mirror", "Ropes", "Bench", "Far", "end"]
+    assert row.startswith("0:10  Squat, North 11 12  Row, East 21 22")
+
+
+def test_a_note_goes_on_under_itself_on_a_terminal(monkeypatch):
+    out = on_terminal(monkeypatch, 40)
+    out.note("the plan has no warm-up; add one, or lead one outside the plan")
+    lines = printed(out).splitlines()
+    assert len(lines) == 2 and all(line.startswith("  ") for line in lines)
+
+
+@pytest.mark.parametrize("letters", ["cp1252", "ascii", "utf-8"])
+@pytest.mark.parametrize("command", ["check", "show"])
+def test_no_letter_stops_a_command(command, letters, tmp_path):
+    """As a pipe of Windows (cp1252) and a C locale have them."""
+    plan = tmp_path / "class.toml"
+    text = EXAMPLES["rotation"].read_text(encoding="utf-8")
+    plan.write_text(text.replace("Four corners", "Żuraw ünd"), encoding="utf-8")
+    done = subprocess.run(
+        [sys.executable, "-m", "handbell", command, str(plan)],
+        capture_output=True,
+        check=False,
+        env={**os.environ, "PYTHONIOENCODING": letters},
+        timeout=60,
+    )
+    assert (done.returncode, done.stderr) == (0, b"")
+    title = {"cp1252": "?uraw ünd", "ascii": "?uraw ?nd", "utf-8": "Żuraw ünd"}[letters]
+    assert done.stdout.decode(letters).startswith(title)
