@@ -8,7 +8,8 @@ from pathlib import Path
 
 from handbell.boxes.classes.arm import arm, survey
 from handbell.boxes.classes.send import Load, send
-from handbell.boxes.classes.stations import SentClass, StationMap
+from handbell.boxes.classes.session import LoadedClass
+from handbell.boxes.classes.stations import StationMap
 from handbell.boxes.link.connection import Connection
 from handbell.boxes.link.fleet import Fleet
 from handbell.virtual.box import BoxSpec, VirtualBox
@@ -80,8 +81,8 @@ class Rig:
                 if outcome.error is not None:
                     raise outcome.error
 
-    def sent(self, timelines: list[bytes]) -> SentClass:
-        return SentClass(
+    def sent(self, timelines: list[bytes]) -> LoadedClass:
+        return LoadedClass.of(
             "Class",
             {n: digest(data) for n, data in enumerate(timelines, 1)},
             {n: place.box for n, place in self.map.stations.items() if n <= len(timelines)},

@@ -39,7 +39,7 @@ def test_a_repeated_request_has_the_effect_of_one(tmp_path):
         time.sleep(0.2)
         replies = frames.FrameReader().feed(connection._port.read(connection._port.in_waiting))
         assert [r["q"] for r in replies] == [900] * 3
-        assert connection.hello()["station"] == 4
+        assert connection.hello().station == 4
 
 
 def test_junk_on_the_line_is_passed_over(tmp_path):
@@ -292,13 +292,14 @@ def test_a_low_battery_stops_an_arming(tmp_path):
         rig.send([data])
         sent = rig.sent([data])
         with rig.fleet() as fleet:
-            real = fleet.connections[0].request
+            real = fleet.connections[0]._exchange
 
-            def on_battery(do, **fields):
-                facts = real(do, **fields)
-                return {**facts, "low": True, "mv": 3_000} if do == "status" else facts
+            def on_battery(do, *more):
+                facts, *times = real(do, *more)
+                low = {"low": True, "mv": 3_000} if do == "status" else {}
+                return {**facts, **low}, *times
 
-            fleet.connections[0].request = on_battery
+            fleet.connections[0]._exchange = on_battery
             table = survey(fleet, sent)
             with pytest.raises(HandbellError, match=r"battery low \(3.00 V\)"):
                 arm(fleet, table, sent, rig.world.clock.utc_us() // 1000 + 20_000)
@@ -312,7 +313,7 @@ def test_an_arming_that_fails_half_way_takes_the_start_back(tmp_path, monkeypatc
         sent = rig.sent(both)
         with rig.fleet() as fleet:
             table = survey(fleet, sent)
-            sent.timelines[2] = "0" * 24  # the second box refuses
+            sent.places[2].digest = "0" * 24  # the second box refuses
             with pytest.raises(HandbellError, match="Nothing was started"):
                 arm(fleet, table, sent, rig.world.clock.utc_us() // 1000 + 20_000)
             states = [o.value["state"] for o in fleet.each(lambda c: c.request("status"))]

@@ -1,9 +1,12 @@
 """A computer and boxes whose time is simulated, for tests of everything about clocks."""
 
 import random
+from dataclasses import replace
 
 from handbell.base.errors import BoxError, HandbellError
+from handbell.boxes.link import replies
 from handbell.boxes.link.fleet import Outcome
+from handbell.boxes.link.replies import Hello
 
 UTC_US = 1_790_000_000_000_000
 
@@ -50,7 +53,7 @@ class Box:
         self.url = f"fake://{box_id}"
         self.label = f"Box {box_id[-4:]}"
         self.ppm = ppm
-        self.facts = {"id": box_id, "boot": 1, "station": int(box_id[-2:], 16)}
+        self.who = Hello(box_id, boot=1, station=int(box_id[-2:], 16))
         self.origin_us = how.get("origin_us", 77_000_000)
         self.delays = how.get("delays") or self.jitter
         self.rng = random.Random(box_id)
@@ -59,6 +62,7 @@ class Box:
         self.asked: list[dict] = []
         self.kept: dict = {}  # what it says that it keeps of a rate
         self.restarted_at_us = 0
+        self.armed: dict = {}
 
     def jitter(self) -> tuple[int, int, int]:
         """Return (there, busy, back) in us."""
@@ -72,16 +76,17 @@ class Box:
     def restart(self) -> None:
         self.restarted_at_us = self.clock.true_us
         self.origin_us = 0
-        self.facts["boot"] += 1
+        self.who = replace(self.who, boot=self.who.boot + 1)
 
-    def hello(self) -> dict:
-        self.request("hello")
-        return self.facts
+    def hello(self) -> Hello:
+        self.ask(replies.NAME)  # it takes as long
+        return self.who
 
-    def request(self, do: str, tries: int = 4, **fields) -> dict:
-        return self.timed_request(do, tries, **fields)[0]
+    def ask(self, kind, tries: int = 4, **fields):
+        return self.timed_ask(kind, tries, **fields)[0]
 
-    def timed_request(self, do: str, tries: int = 4, **fields) -> tuple[dict, int, int]:
+    def timed_ask(self, kind, tries: int = 4, **fields) -> tuple:
+        do = kind.do
         if self.gone:
             raise BoxError(self.label, "was unplugged", "Plug it in and run the command again")
         sent_us = self.clock.mono_us()
@@ -97,8 +102,17 @@ class Box:
         self.asked.append({"do": do, **fields})
         if do == "clock":
             reply |= self.kept
+        if do == "arm":
+            self.armed, reply = fields, {"utc_ms": fields["utc_ms"]}
+        if do == "disarm":
+            self.armed = {}
         self.clock.take(back)
-        return reply, sent_us, self.clock.mono_us()
+        if do == "status":
+            start_ms = self.armed.get("utc_ms")
+            state = "ready" if start_ms is None else "set"
+            sel = self.armed.get("d", "")
+            return replies.Status(state, sel, start_utc_ms=start_ms), sent_us, self.clock.mono_us()
+        return kind.read(fields, reply), sent_us, self.clock.mono_us()
 
     @property
     def given(self) -> dict:
@@ -116,7 +130,7 @@ class Boxes:
     def each(self, do, on=None) -> list[Outcome]:
         out = []
         for box in self.connections if on is None else on:
-            outcome = Outcome(box.url, box.label, box.facts)
+            outcome = Outcome(box.url, box.label, box.who)
             try:
                 outcome.value = do(box)
             except HandbellError as error:

@@ -5,12 +5,14 @@ import shutil
 import subprocess
 from pathlib import Path
 
+import sound_replies
 from fake_board import BEFORE, FakeBoard, FakePrompt
 
 from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes.firmware import flashing, onboard, prepare, uf2
 from handbell.boxes.firmware.files import firmware_root
 from handbell.boxes.firmware.prompt import NoPromptError
+from handbell.boxes.link.replies import HELLO, Hello
 from handbell_core import faults
 
 ROOT = Path(__file__).parents[2]
@@ -140,7 +142,7 @@ class FakeLink:
     """A connection to the box, as ``Connection`` is one."""
 
     def __init__(self, pico, url):
-        self.pico, self.url, self.label, self.facts = pico, url, "Box 3", {}
+        self.pico, self.url, self.label, self.who = pico, url, "Box 3", Hello("")
         if url not in pico.ports():
             raise BoxError(url, "there is no such port")
 
@@ -154,10 +156,13 @@ class FakeLink:
         pass
 
     def hello(self, tries=3):
-        self.facts = self.request("hello", tries)
-        return self.facts
+        self.who = self.ask(HELLO)
+        return self.who
 
-    def request(self, do, tries=4, **fields):
+    def ask(self, kind, tries=4, **fields):
+        return sound_replies.read(kind, fields, self.request(kind.do))
+
+    def request(self, do):
         said = self.pico.start().splitlines()
         words = said[-1].split() if said else []
         if words[:1] not in (["firmware"], ["image"]):
@@ -165,7 +170,13 @@ class FakeLink:
         if do == "yield" and self.pico.busy:
             raise BoxError(self.url, "busy", code=faults.BUSY)
         return {
-            "hello": {"id": "ab12", "fw": words[1], "board": "pico", "py": "1.28.0", "station": 0}
+            "hello": {
+                "id": sound_replies.ID,
+                "fw": words[1],
+                "board": "pico",
+                "py": "1.28.0",
+                "station": 0,
+            }
             | {"label": "", "ln": 1, "tl": 2, "jn": 1},
             "status": {"runs": len(self.pico.runs)},
             "yield": {},

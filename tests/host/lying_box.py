@@ -40,6 +40,7 @@ class LyingBox:
         self.dead: set[str] = set()
         self.lists_dead = True  # as the present firmware does, with ``bad``
         self.selected = ""
+        self.start_utc_ms: int | None = None
         self.asked: list[Message] = []
         self.part = b""
         self.hello = {
@@ -91,8 +92,16 @@ class LyingBox:
         return dict(self.hello)
 
     def _status(self, message: Message) -> Message:
+        start = {} if self.start_utc_ms is None else {"utc_ms": self.start_utc_ms}
         return {
-            **{"state": "ready", "sel": self.selected, "mv": 4000, "usb": True, "low": False},
+            **start,
+            **{
+                "state": "set" if start else "ready",
+                "sel": self.selected,
+                "mv": 4000,
+                "usb": True,
+                "low": False,
+            },
             **{"kb": 900, "runs": len(self.files["runs"]), "fault": 0, "clock": True},
             **{"rtc": False, "age_s": 1, "bound_us": 400},
         }
@@ -148,8 +157,23 @@ class LyingBox:
         name = message["d"]
         if name in self.dead or digest(self.files["timelines"].get(name, b"")) != name:
             return {"no": faults.NOT_FOUND}
-        self.selected = name
+        self.selected, self.start_utc_ms = name, None
         return {}
 
     def _arm(self, message: Message) -> Message:
+        self.start_utc_ms = message["utc_ms"]
         return {"utc_ms": message["utc_ms"]}
+
+    def _disarm(self, message: Message) -> Message:
+        self.start_utc_ms = None
+        return {}
+
+    def _test(self, message: Message) -> Message:
+        return {
+            "display": {"answers": True},
+            "lamp": {"lamps": 8},
+            "buttons": {"closed": [0, 0], "pressed": [1, 1]},
+            "battery": {"mv": 4000},
+            "flash": {"same": True, "us": 40_000},
+            "clock part": {"fitted": False, "stopped": False},
+        }.get(message["part"], {})

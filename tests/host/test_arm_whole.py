@@ -5,59 +5,13 @@ import time
 from datetime import datetime
 
 import pytest
-from lying_box import LyingBox, no_pause_at_closing
+from class_floor import Floor
+from lying_box import no_pause_at_closing
 
-from handbell.boxes.classes.stations import Starts
-from handbell.cli.main import main
+from handbell.boxes.classes.starts import Starts
 from handbell_core import faults
 
 no_pause_at_closing = pytest.fixture(autouse=True)(no_pause_at_closing)
-
-PLAN = """
-title = "{title}"
-boxes = 3
-[[block]]
-gate = {gate}
-  [[block.exercise]]
-  name = "Squat"
-  work_s = 30
-"""
-
-
-class Floor:
-    """Three boxes at stations 1 to 3, those that are plugged in, and the commands."""
-
-    def __init__(self, tmp_path, capsys) -> None:
-        self.boxes = [LyingBox(f"e66164084b0000a{n}", station=n) for n in (1, 2, 3)]
-        self.plugged = list(self.boxes)
-        self.folder, self.capsys = tmp_path, capsys
-        for box in self.boxes:
-            box.lies["name"] = self._renamed(box)
-        assert self.do("stations", *(f"{n}=a{n}" for n in (1, 2, 3)))[0] == 0
-
-    @staticmethod
-    def _renamed(box):
-        def rename(message, honest):
-            box.hello |= {"station": message["station"], "label": message["label"]}
-            return honest
-
-        return rename
-
-    def do(self, *words: str) -> tuple[int, str]:
-        ports = [word for box in self.plugged for word in ("--port", box.url)]
-        code = main([*words, *ports])
-        out, err = self.capsys.readouterr()
-        return code, " ".join((out + err).split())
-
-    def send(self, *words: str, title="Evening", gate=False) -> tuple[int, str]:
-        plan = self.folder / f"{title}.toml"
-        plan.write_text(PLAN.format(title=title, gate=str(gate).lower()), encoding="utf-8")
-        return self.do("send", str(plan), *words)
-
-    def armed(self) -> list[int]:
-        """The boxes whose last word of a start was to have one."""
-        last = [[m["do"] for m in box.asked if m["do"] in ("arm", "disarm")] for box in self.boxes]
-        return [n for n, asked in enumerate(last, 1) if asked and asked[-1] == "arm"]
 
 
 @pytest.fixture
@@ -142,20 +96,6 @@ def test_arm_says_how_often_boxes_part_at_a_gate_and_only_there(floor):
     assert "a box:" not in floor.do("arm", "--in", "1m")[1]
 
 
-def test_what_was_sent_by_an_older_program_can_still_be_started(floor):
-    """Its file says nothing of gates, and only of boxes that got their part."""
-    assert floor.send()[0] == 0
-    path = floor.folder / "data" / "sent.json"
-    stored = json.loads(path.read_text(encoding="utf-8"))
-    old = {key: stored[key] for key in ("title", "timelines", "boxes")}
-    path.write_text(json.dumps(old), encoding="utf-8")
-    assert floor.do("arm", "--in", "1m")[0] == 0
-    del old["boxes"]["2"]
-    path.write_text(json.dumps(old), encoding="utf-8")
-    code, said = floor.do("arm", "--in", "1m")
-    assert code == 1 and "Station 2 was not sent its part" in said
-
-
 def test_starts_that_cant_be_kept_stop_no_class(floor, monkeypatch):
     assert floor.send()[0] == 0
     starts = floor.folder / "data" / "starts.json"
@@ -213,8 +153,7 @@ def test_whenever_arm_dies_each_box_that_may_have_a_start_is_written_down(floor)
 def test_an_arm_that_fails_says_that_it_took_an_earlier_start_back(floor):
     assert floor.send()[0] == 0 and floor.do("arm", "--in", "5m")[0] == 0
     at_ms = next(m["utc_ms"] for m in floor.boxes[0].asked if m["do"] == "arm")
-    for box in floor.boxes:
-        box.lies["status"] = lambda _, honest: honest | {"state": "set", "utc_ms": at_ms}
+    assert {box.start_utc_ms for box in floor.boxes} == {at_ms}
     floor.boxes[2].lies["arm"] = lambda *_: {"no": faults.TOO_LATE}
     code, said = floor.do("arm", "--in", "9m")
     assert code == 1 and _starts(floor) == {} and floor.armed() == []
@@ -229,7 +168,7 @@ def test_a_start_that_only_the_box_knew_of_is_written_down_before_it_is_changed(
     assert floor.send()[0] == 0
     now_ms = time.time_ns() // 1_000_000
     box, left = floor.boxes[0], []
-    box.lies["status"] = lambda _, honest: honest | {"state": "set", "utc_ms": now_ms + 900_000}
+    box.start_utc_ms = now_ms + 900_000
     box.lies["arm"] = lambda _, honest: left.append(_starts(floor)["a1"]) or honest
     assert floor.do("arm", "--in", "5m")[0] == 0
     assert left[0][0] == 1 and now_ms + 900_000 in left[0][1:] and len(left[0]) == 3
@@ -326,11 +265,11 @@ def test_to_ring_one_box_by_name_is_well_done_whoever_else_is_silent(floor):
 
 
 def test_a_folder_that_cant_be_written_hides_nothing_of_what_was_sent(floor):
-    path = floor.folder / "data" / "sent.json"
+    path = floor.folder / "data" / "class.json"
     path.mkdir()
     code, said = floor.send()
     assert code == 1 and "station 1, Box 1:" in said and "station 3, Box 3:" in said
-    assert "sent.json is a folder" in said and "Free the folder" in said
+    assert "class.json is a folder" in said and "Free the folder" in said
     assert "Start the class" not in said, "arm would go by what was sent before"
     assert all(box.selected for box in floor.boxes)
     path.rmdir()

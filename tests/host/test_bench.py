@@ -6,6 +6,7 @@ import subprocess
 from pathlib import Path
 
 import pytest
+import sound_replies
 from bench_parts import stand_in
 from fake_board import FakeBoard, FakePrompt
 
@@ -13,6 +14,7 @@ from handbell.base.errors import BoxError
 from handbell.boxes.firmware import prepare
 from handbell.boxes.firmware.files import PROMPT_CODE, firmware_root
 from handbell.boxes.firmware.prompt import NoPromptError, broke_off, refused
+from handbell.boxes.link.replies import TIMES, Hello, Moments
 from handbell.cli.main import main
 from handbell.measure import measure as bench
 from handbell.measure import prompt as bench_prompt
@@ -23,7 +25,7 @@ from handbell_core import faults
 
 ROOT = Path(__file__).parents[2]
 PORT = "the port"
-HELLO = {"id": "ab12", "board": "pico", "fw": "0.1.0", "station": 3, "boot": 7}
+HELLO = {"id": sound_replies.ID, "board": "pico", "fw": "0.1.0", "station": 3, "boot": 7}
 START = {"machine": "Raspberry Pi Pico with RP2040", "version": "1.28.0", "free_kb": 1000}
 
 
@@ -50,7 +52,7 @@ class FakeLink:
         self.clock, self.ppm = clock, ppm
         self.answers = {"hello": HELLO, "status": {"runs": 0, "clock": False}, "yield": {}}
         self.answers |= answers
-        self.asked, self.facts, self.label = [], {}, "Box 3"
+        self.asked, self.who, self.label = [], Hello(""), "Box 3"
 
     def __call__(self, url, clock=None):
         return self
@@ -61,7 +63,10 @@ class FakeLink:
     def __exit__(self, *_):
         pass
 
-    def request(self, do, **fields):
+    def ask(self, kind, tries=4, **fields):
+        return sound_replies.read(kind, fields, self.request(kind.do))
+
+    def request(self, do):
         self.asked.append(do)
         answer = self.answers[do]
         if isinstance(answer, list):
@@ -70,13 +75,13 @@ class FakeLink:
             raise BoxError(PORT, "does not answer", code=answer)
         return answer
 
-    def timed_request(self, do, tries=4):
-        assert do == "time"
+    def timed_ask(self, kind, tries=4):
+        assert kind is TIMES
         sent_us = self.clock.now_us
         self.clock.now_us += 1_000
         box_us = self.clock.now_us * (1_000_000 + self.ppm) // 1_000_000
         self.clock.now_us += 1_000
-        return {"t2": box_us, "t3": box_us}, sent_us, self.clock.now_us
+        return Moments(box_us, box_us), sent_us, self.clock.now_us
 
 
 def good_answers():
@@ -147,7 +152,7 @@ def lay(monkeypatch, tmp_path, clock):
         prompt = CannedPrompt(good_answers() | (said or {}))
         monkeypatch.setattr(bench, "Connection", link)
         monkeypatch.setattr(prepare, "Connection", link)
-        monkeypatch.setattr("handbell.cli.world.host_clock", lambda: clock)
+        monkeypatch.setattr("handbell.work.measure.host_clock", lambda: clock)
         monkeypatch.chdir(tmp_path)
         make = bench.Bench
 
@@ -270,7 +275,7 @@ def test_a_box_as_expected_is_told_so(lay, capsys, tmp_path):
     assert main(["measure", PORT, "--out", "sheet.md"]) == 0
     assert prompt.did == ["restart", "close"]
     text = (tmp_path / "sheet.md").read_text(encoding="utf-8")
-    assert "# Bench of box ab12" in text and "Nothing: all is as expected." in text
+    assert f"# Bench of box {sound_replies.ID}" in text and "Nothing: all is as expected." in text
     for item in all_items():
         (row,) = [line for line in text.splitlines() if line.startswith(f"| {item.what} |")]
         assert row.endswith("| as expected |") or row.endswith("| noted |"), row
@@ -493,7 +498,7 @@ def test_a_sheet_with_notes_is_never_written_over(tmp_path, capsys):
 def test_without_a_name_the_sheet_is_named_after_box_and_time(lay, tmp_path):
     lay()
     assert main(["measure", PORT]) == 0
-    assert (tmp_path / "bench-ab12-20231114-221321.md").exists()
+    assert (tmp_path / f"bench-{sound_replies.ID}-20231114-221321.md").exists()
 
 
 # The transport

@@ -7,9 +7,7 @@ import sys
 
 import pytest
 
-from handbell.base.errors import UsageError
 from handbell.cli.main import COMMANDS, main
-from handbell.cli.starts import start_instant_ms
 
 
 def run(*words, **env):
@@ -93,23 +91,3 @@ def test_json_is_json(demo_out):
     done = run("report", "--json", "--store", str(demo_out / "store.sqlite"))
     assert json.loads(done.stdout)["data"]["report"]["title"] == "Harbour loop"
     assert done.stderr == ""
-
-
-def when(**chosen):
-    class Args:
-        now = within = at = None
-
-    args = Args()
-    vars(args).update(chosen)
-    return start_instant_ms(args, 1_700_000_003_400_000)
-
-
-def test_start_instants():
-    assert when(within="90s") == 1_700_000_093_000
-    assert when(within="5m") == 1_700_000_303_000
-    assert when(now=True) == 1_700_000_020_000
-    for bad in ("5", "m", "0m", "-5m", "1.5h", ""):
-        with pytest.raises(UsageError):
-            when(within=bad or "x")
-    with pytest.raises(UsageError):
-        when(at="25:00")

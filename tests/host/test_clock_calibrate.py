@@ -13,7 +13,9 @@ from handbell.boxes.clocks.calibrate import calibrate
 from handbell.boxes.clocks.clock import Clocks
 from handbell.cli.calibration import Shown
 from handbell.cli.main import main
+from handbell.cli.output import Out
 from handbell.store import open_store
+from handbell.work.boxes import _calibrated
 
 PPM = (-28.0, 3.0, 30.0)
 
@@ -105,7 +107,7 @@ def test_a_restart_on_the_way_leaves_the_rate_right():
     host.at.append((900_000_000, box.restart))
     rows, _ = run(fleet, Clocks(), 30)
     rate = rows[2].estimate.rate
-    assert box.facts["boot"] == 2
+    assert box.who.boot == 2
     assert abs(rate.ppb + 30_000) <= rate.bound_ppb + 1 and rate.contacts > 50
 
 
@@ -122,7 +124,7 @@ def plugged_in(monkeypatch):
         def __exit__(self, *_):
             pass
 
-    monkeypatch.setattr("handbell.cli.boxes.open_fleet", lambda args: Plugged())
+    monkeypatch.setattr("handbell.work.boxes.open_fleet", lambda ports: Plugged())
     return fleet
 
 
@@ -137,17 +139,18 @@ def test_the_command_tells_a_pipe_a_line_a_minute_and_keeps_every_contact(plugge
     assert "Every box knows its rate" in out
     box = plugged_in.connections[0]
     with open_store() as store:
-        kept = store.contacts_of(box.facts["id"], 0)
+        kept = store.contacts_of(box.who.id, 0)
         assert len(kept) > 20 and {row[6] for row in kept} == {"calibrate"}
-        later = Clocks(store).estimate(box.facts["id"], kept[-1][3] + 10 * DAY_US)
+        later = Clocks(store).estimate(box.who.id, kept[-1][3] + 10 * DAY_US)
     assert abs(later.rate.ppb - 28_000) <= later.rate.bound_ppb
 
 
 def test_on_a_terminal_the_table_is_live():
     out = io.StringIO()
-    console = Console(file=out, force_terminal=True, width=120, highlight=False)
-    with Shown(console) as shown:
-        run(Boxes(boxes(Host())), Clocks(), 10, shown)
+    shown_on = Out(out)
+    shown_on.console = Console(file=out, force_terminal=True, width=120, highlight=False)
+    with Shown(shown_on) as shown:
+        run(Boxes(boxes(Host())), Clocks(), 10, lambda now, *gone: shown(_calibrated(now), *gone))
     told = out.getvalue()
     assert "10:00 to go. Ctrl-C ends it; it is kept." in told and "0:00 to go" in told
     assert "Box 0003" in told and "9 min" in told

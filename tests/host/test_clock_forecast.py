@@ -4,17 +4,18 @@ import io
 
 import pytest
 from clock_fakes import UTC_US, Box, Boxes, Host
-from rich.console import Console
 
 from handbell.base.drift import DAY_US
 from handbell.base.errors import HandbellError
 from handbell.boxes.classes.arm import Readiness, arm, forecast
-from handbell.boxes.classes.stations import SentClass
+from handbell.boxes.classes.session import LoadedClass
 from handbell.boxes.clocks.clock import Sync
 from handbell.boxes.clocks.rate import Rate
 from handbell.boxes.clocks.skew import ClockState, calibration_min, cures, worst_skew_us
-from handbell.cli.arming import arm_rows, print_rows, print_skew, print_start, skew_data
-from handbell.cli.starts import Start
+from handbell.boxes.link.replies import Status
+from handbell.cli.commands.arm import text
+from handbell.cli.output import Out
+from handbell.work.arm import Armed, _row, _skew
 
 MINUTE_US = 60_000_000
 HOUR_US = 60 * MINUTE_US
@@ -27,7 +28,7 @@ def rate(bound_ppb: int = 200, ppb: int = 12_000, at_us: int = UTC_US) -> Rate:
 
 def row(station: int, known: Rate | None, bound_us: int = 200, slot_ms: int = 3_600_000):
     sync = Sync(UTC_US, 77_000_000, bound_us, 1, AHEAD_US, 800)
-    return Readiness(station, f"Box {station}", [], {}, sync, known, slot_ms=slot_ms)
+    return Readiness(station, f"Box {station}", [], Status(), sync, known, slot_ms=slot_ms)
 
 
 def test_the_error_grows_with_time_and_with_what_is_not_known():
@@ -52,7 +53,7 @@ def test_a_clock_part_bounds_what_the_crystal_does():
     )
     table = [row(n, None) for n in (1, 2)]
     for one in table:
-        one.facts = {"rtc": True}
+        one.status = Status(clock_part=True)
     assert forecast(table, UTC_US // 1000).end_skew_us < 20_000
 
 
@@ -104,9 +105,7 @@ def test_one_unknown_box_among_known_ones_spoils_the_set_and_is_named():
     table = [row(1, rate()), row(2, None), row(3, rate())]
     seen = forecast(table, UTC_US // 1000)
     assert seen.end_us[2] > 10 * seen.end_us[1]
-    out = io.StringIO()
-    print_rows(arm_rows(table, seen), Console(file=out, width=200))
-    told = out.getvalue().splitlines()
+    told = printed(table).splitlines()
     assert "(rate not known)" in told[1] and "rate not known" not in told[0] + told[2]
     assert "ms at the start" in told[0] and "ms at the end" in told[0]
 
@@ -118,28 +117,36 @@ def test_a_box_that_is_not_ready_is_not_reckoned_with():
     assert forecast([missing], UTC_US // 1000).cures == []
 
 
-def printed(seen, boxes: int) -> str:
+def printed(table, start_ms: int = UTC_US // 1000, words: str = "", ahead_s: float = 60) -> str:
+    """What arming says of boxes that were all set."""
+    seen = forecast(table, start_ms)
+    rows = tuple(_row(one, seen) for one in table)
     out = io.StringIO()
-    print_skew(skew_data(seen), boxes, Console(file=out, width=200))
+    text(Armed(True, "Harbour", start_ms, words, ahead_s, rows, _skew(seen), (), "", ()), Out(out))
     return out.getvalue()
 
 
 def test_what_is_heard_is_said_in_metres_of_floor_and_what_is_not_is_left_alone():
-    loud = forecast([row(n, None) for n in (1, 2)], UTC_US // 1000)
-    assert "m of floor; from about 20 ms, 7 m, people hear which box was first" in printed(loud, 2)
-    assert "--calibrate" in printed(loud, 2)
-    quiet = printed(forecast([row(n, rate()) for n in (1, 2)], UTC_US // 1000), 2)
+    loud = printed([row(n, None) for n in (1, 2)])
+    assert "m of floor; from about 20 ms, 7 m, people hear which box was first" in loud
+    assert "--calibrate" in loud
+    quiet = printed([row(n, rate()) for n in (1, 2)])
     assert "at most" in quiet and "floor" not in quiet
-    assert printed(forecast([row(1, None)], UTC_US // 1000), 1) == "", "one box can't part"
+    assert "apart" not in printed([row(1, None)]), "one box can't part"
 
 
 def test_the_start_says_the_day_and_how_far_ahead_it_is():
-    out = io.StringIO()
-    start = Start((UTC_US // 60_000_000 * 60_000 + 86_400_000), "There is no 02:30 that day")
-    print_start("Harbour", start, UTC_US, Console(file=out, width=200))
-    told = out.getvalue()
-    assert told.startswith("There is no 02:30 that day.\n")
-    assert " on " in told and "in 24 h 0 min" in told
+    start_ms = UTC_US // 60_000_000 * 60_000 + 86_400_000
+    told = printed([row(1, rate())], start_ms, "There is no 02:30 that day", 86_400)
+    assert "There is no 02:30 that day.\nHarbour starts at " in told
+    assert " on " in told and "in 24 h 0 min. You may unplug the boxes." in told
+
+
+@pytest.mark.parametrize("ahead_s, may", [(4.0, False), (9.9, False), (10.0, True)])
+def test_nobody_is_told_to_pull_a_cable_seconds_before_the_bell(ahead_s, may):
+    told = printed([row(1, rate())], ahead_s=ahead_s)
+    assert ("You may unplug the boxes." in told) is may
+    assert ("Leave the boxes until it begins." in told) is not may
 
 
 @pytest.mark.parametrize("move_us", [3_600_000_000, -3_600_000_000, 50_000])
@@ -148,11 +155,11 @@ def test_no_box_is_started_when_the_computers_clock_moved_after_they_were_set(mo
     fleet = Boxes([Box(host, f"e66164084b00000{n}") for n in (1, 2)])
     sync = Sync(host.utc_us(), 1, 200, 1, host.utc_us() - host.mono_us(), 800)
     table = [Readiness(n, f"Box {n}", sync=sync) for n in (1, 2)]
-    sent = SentClass(
-        "Class", {1: "aa", 2: "bb"}, {n: c.facts["id"] for n, c in enumerate(fleet.connections, 1)}
+    sent = LoadedClass.of(
+        "Class", {1: "aa", 2: "bb"}, {n: c.who.id for n, c in enumerate(fleet.connections, 1)}
     )
     arm(fleet, table, sent, UTC_US // 1000 + 60_000)
-    assert all(box.asked[-1]["do"] == "arm" for box in fleet.connections)
+    assert all([a["do"] for a in box.asked] == ["arm", "status"] for box in fleet.connections)
     for box in fleet.connections:
         box.asked.clear()
     host.step(move_us)
@@ -166,8 +173,11 @@ def test_a_box_unplugged_between_its_sync_and_the_start_takes_the_start_back_on_
     fleet = Boxes([Box(host, f"e66164084b00000{n}") for n in (1, 2)])
     sync = Sync(host.utc_us(), 1, 200, 1, host.utc_us() - host.mono_us(), 800)
     table = [Readiness(n, f"Box {n}", sync=sync) for n in (1, 2)]
-    ids = {n: box.facts["id"] for n, box in enumerate(fleet.connections, 1)}
+    ids = {n: box.who.id for n, box in enumerate(fleet.connections, 1)}
     fleet.connections[1].gone = True
     with pytest.raises(HandbellError, match=r"Nothing was started: Box 0002: was unplugged"):
-        arm(fleet, table, SentClass("Class", {1: "aa", 2: "bb"}, ids), UTC_US // 1000 + 60_000)
-    assert [asked["do"] for asked in fleet.connections[0].asked] == ["arm", "disarm"]
+        arm(fleet, table, LoadedClass.of("Class", {1: "aa", 2: "bb"}, ids), UTC_US // 1000 + 60_000)
+    assert [asked["do"] for asked in fleet.connections[0].asked if asked["do"] != "status"] == [
+        "arm",
+        "disarm",
+    ]

@@ -195,7 +195,7 @@ def test_a_host_clock_that_is_off_makes_the_same_error_for_all():
             syncs = boxes.each(lambda box, clocks=clocks: clocks.contact(box, "calibrate"))
             host.sleep(60)
         assert all(o.error is None for o in syncs)
-        rates = [clocks.estimate(b.facts["id"], host.utc_us()).rate for b in boxes.connections]
+        rates = [clocks.estimate(b.who.id, host.utc_us()).rate for b in boxes.connections]
         given[host_ppm] = [r.ppb for r in rates]
     apart = [ppbs[0] - ppbs[1] for ppbs in given.values()]
     assert given[50][0] - given[0][0] == pytest.approx(50_000, abs=700)

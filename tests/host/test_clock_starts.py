@@ -1,13 +1,12 @@
 """When a class starts: near, tomorrow, refused, and on the two nights when the clocks change."""
 
 import time
-from argparse import Namespace
 from datetime import datetime, timedelta, timezone
 
 import pytest
 
 from handbell.base.errors import UsageError
-from handbell.cli.starts import start_of
+from handbell.work.starts import start_of
 
 zoneinfo = pytest.importorskip("zoneinfo")
 try:
@@ -20,8 +19,7 @@ except zoneinfo.ZoneInfoNotFoundError:  # pragma: no cover
 
 def at(word, now: datetime, zone=BERLIN):
     """The start for --at, with the words, in the zone's own time."""
-    args = Namespace(now=False, within=None, at=word)
-    start = start_of(args, int(now.timestamp() * 1e6), zone)
+    start = start_of(int(now.timestamp() * 1e6), at=word, zone=zone)
     assert start.utc_ms % 1000 == 0
     return datetime.fromtimestamp(start.utc_ms / 1000, timezone.utc).astimezone(zone), start.words
 
@@ -125,7 +123,7 @@ def test_the_computers_own_zone_is_taken_by_default(monkeypatch):
     time.tzset()
     try:
         now_us = int(local("2026-03-29 01:40").timestamp() * 1e6)
-        start = start_of(Namespace(now=False, within=None, at="02:30"), now_us)
+        start = start_of(now_us, at="02:30")
         assert start.utc_ms == local("2026-03-29 03:30").timestamp() * 1000 and start.words
     finally:
         monkeypatch.undo()
@@ -134,9 +132,18 @@ def test_the_computers_own_zone_is_taken_by_default(monkeypatch):
 
 def test_now_and_in_do_not_care_for_zones():
     now_us = 1_700_000_003_400_000
-    for fields, expected in (
-        ({"now": True, "within": None}, 1_700_000_020_000),
-        ({"now": False, "within": "90s"}, 1_700_000_093_000),
-        ({"now": False, "within": "2h"}, 1_700_007_203_000),
-    ):
-        assert start_of(Namespace(**fields, at=None), now_us).utc_ms == expected
+    assert start_of(now_us).utc_ms == 1_700_000_020_000
+    for within, expected in (("90s", 93), ("5m", 303), ("5s", 8), ("2h", 7203)):
+        assert start_of(now_us, within).utc_ms == (1_700_000_000 + expected) * 1000
+
+
+@pytest.mark.parametrize("word", ["5", "m", "0m", "-5m", "1.5h", "", "x", "10000000000s"])
+def test_what_is_no_length_of_time_is_refused(word):
+    with pytest.raises(UsageError, match=f"--in {word} is"):
+        start_of(1_700_000_003_400_000, word)
+
+
+@pytest.mark.parametrize("word", ["1s", "2s", "4s"])
+def test_too_soon_is_refused_with_the_least_that_works(word):
+    with pytest.raises(UsageError, match=f"--in {word} is too soon. --in 5s is the least"):
+        start_of(1_700_000_003_400_000, word)

@@ -8,10 +8,11 @@ import pytest
 from handbell.base.errors import BoxError
 from handbell.boxes.clocks.clock import Clocks
 from handbell.boxes.link.fleet import Outcome
-from handbell.cli import classes as commands
+from handbell.boxes.link.replies import DROP, File, Hello, Listed
 from handbell.cli.main import main
 from handbell.store import open_store
 from handbell.store.logs import salvage
+from handbell.work import collect as commands
 
 COLLECTED_US = (classes.START_UTC_MS + 3_600_000) * 1000
 
@@ -20,7 +21,7 @@ class Box:
     """A box on a wire that never fails: it lists, gives and drops."""
 
     def __init__(self, box_id, station, runs, timelines):
-        self.facts = {"id": box_id, "station": station}
+        self.who = Hello(box_id, station=station)
         self.label = f"Station {station}"
         self.clock = SimpleNamespace(utc_us=lambda: COLLECTED_US)
         self.files = {
@@ -28,16 +29,15 @@ class Box:
             "timelines": {classes.digest_of(data): data for data in timelines},
         }
 
-    def request(self, do, of, **more):
+    def ask(self, kind, of, **more):
         names = sorted(self.files[of])
-        if do == "drop":
+        if kind is DROP:
             del self.files[of][more["name"]]
-            return {}
+            return None
         if more["i"] >= len(names):
-            return {"n": len(names)}
+            return Listed(len(names), None)
         name, data = names[more["i"]], self.files[of][names[more["i"]]]
-        told = {"n": len(names), "name": name}
-        return told | {"size": len(data), "d": classes.digest_of(data)}
+        return Listed(len(names), File(name, len(data), classes.digest_of(data)))
 
     def fetch(self, of, name, size, data):
         return self.files[of][name][:size]
@@ -58,7 +58,7 @@ class Wall:
         pass
 
     def each(self, work):
-        return [Outcome("port", box.label, box.facts, work(box)) for box in self.boxes]
+        return [Outcome("port", box.label, box.who, work(box)) for box in self.boxes]
 
 
 def lost(_, connection, __):
@@ -73,7 +73,7 @@ def plugged_in(tmp_path, monkeypatch):
     monkeypatch.setattr(Clocks, "contact", lost)
 
     def plug_in(*boxes):
-        monkeypatch.setattr(commands, "open_fleet", lambda args: Wall(boxes))
+        monkeypatch.setattr(commands, "open_fleet", lambda ports: Wall(boxes))
 
     return plug_in
 

@@ -5,6 +5,7 @@ import json
 from types import SimpleNamespace
 
 import pytest
+import sound_replies
 from fake_board import AFTER, BEFORE
 from fake_pico import URL, FakePico, patch
 from made_image import image_file, name
@@ -14,6 +15,7 @@ from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes.firmware import drives, flashing
 from handbell.boxes.firmware.flashing import Means, flash
 from handbell.boxes.firmware.uf2 import read_image
+from handbell.boxes.link.replies import Hello
 from handbell.cli.main import main
 
 OWN = {"box.json": b'{"station": 3}', "timelines/00001-ab.tl": b"plan"}
@@ -80,7 +82,7 @@ def test_the_image_runs_and_the_box_keeps_what_is_its_own(pico, image, collected
     done = put_on(pico, image)
     assert pico.start() == "image 0.2.0"
     assert has_its_own(pico) and pico.copies == 1
-    assert (done.port, done.facts["fw"], done.set_aside) == (URL, "0.2.0", "fw_a")
+    assert (done.port, done.who.firmware, done.set_aside) == (URL, "0.2.0", "fw_a")
     assert "active" not in pico.files() and "fw_a/begin.mpy" in pico.files()
     said = " ".join(done.words())
     assert "firmware from its folder fw_a, which is set aside" in said
@@ -278,7 +280,7 @@ def test_an_error_at_the_end_of_a_copy_that_arrived_is_none(pico, image, collect
         return OSError(19, "No such device")
 
     monkeypatch.setattr(flashing, "copy_onto", vanishes)
-    assert put_on(pico, image).facts["fw"] == "0.2.0"
+    assert put_on(pico, image).who.firmware == "0.2.0"
 
 
 def test_without_a_drive_it_says_what_to_do_and_the_box_is_as_before(pico, image, collected):
@@ -348,18 +350,18 @@ def test_the_command_says_what_was_done_and_hangs_the_box(
     monkeypatch.setattr("handbell.boxes.firmware.drives.find_drives", list)
     monkeypatch.setattr("handbell.boxes.link.connection.Connection", pico.connect)
     done = flashing.Flashed(
-        image.name, URL, before=name("0.1"), set_aside="fw_b", collected=1, facts=FACTS
+        image.name, URL, before=name("0.1"), set_aside="fw_b", collected=1, who=WHO
     )
     monkeypatch.setattr(flashing, "flash", lambda *_: done)
     assert main(["prepare", "--image", str(image.path), "--station", "3"]) == 0
     out = capsys.readouterr().out
     assert "Logs brought home first: 1." in out and "fw_b, which is set aside" in out
-    assert "Box ab12 on the port: station 3" in out
+    assert f"Box {sound_replies.ID} on the port: station 3" in out
     assert main(["prepare", "--image", str(image.path), "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["data"]["image"] == image.name
 
 
-FACTS = {"id": "ab12", "board": "pico", "fw": "0.2.0", "py": "1.28.0", "station": 0, "label": ""}
+WHO = Hello(sound_replies.ID, board="pico", firmware="0.2.0", python="1.28.0")
 
 
 def test_a_file_that_is_no_image_is_told_before_anything_is_done(tmp_path, capsys, monkeypatch):

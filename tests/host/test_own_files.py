@@ -11,7 +11,10 @@ import pytest
 
 from handbell.base.errors import HandbellError
 from handbell.base.files import beside
-from handbell.boxes.classes.stations import SentClass, Starts, StationMap, data_folder, last_sent
+from handbell.base.places import data_folder
+from handbell.boxes.classes.session import LoadedClass, Session
+from handbell.boxes.classes.starts import Starts
+from handbell.boxes.classes.stations import StationMap
 from handbell.cli.main import main
 from handbell.coach.advice.limits import load_limits
 from handbell.coach.library.shelf import load_library
@@ -23,11 +26,12 @@ SOON_MS = NOW_MS + 60_000
 SOUND = {
     "starts.json": {"aa": [3, SOON_MS], "bb": [4, SOON_MS, SOON_MS + 60_000]},
     "stations.json": {"1": {"box": "aa", "label": "Door"}, "2": {"box": "bb", "label": ""}},
-    "sent.json": {
+    "class.json": {
         "title": "Evening",
-        "timelines": {"1": "aa", "2": "bb"},
-        "boxes": {"1": "aa", "2": "bb"},
-        "left_out": [3],
+        "places": {
+            "1": {"digest": "aa", "box": "aa", "state": "armed", "start_utc_ms": SOON_MS},
+            "2": {"digest": "bb", "box": "", "state": "left out", "start_utc_ms": 0},
+        },
         "gates": 1,
         "grid_s": 30,
     },
@@ -99,12 +103,15 @@ def use_map() -> None:
     there.save()
 
 
-def use_sent() -> None:
-    sent = last_sent()
+def use_class() -> None:
+    session = Session(NOW_MS)
+    session.taken_back({"aa"})
+    session.collected({"aa"})
+    sent = session.last()
     with contextlib.suppress(HandbellError):
         sent.without({1})
-    f"{sent.title.strip()} {sorted(sent.boxes)} {sent.gates + 0} {sent.grid_s + 0}".encode()
-    sent.save()
+    f"{sent.title.strip()} {sent.stations} {sent.gates + 0} {sent.grid_s + 0}".encode()
+    session.keep(sent)
 
 
 def use_clock() -> None:
@@ -115,7 +122,7 @@ def use_clock() -> None:
 USES = {
     "starts.json": use_starts,
     "stations.json": use_map,
-    "sent.json": use_sent,
+    "class.json": use_class,
     "clock.json": use_clock,
 }
 
@@ -199,7 +206,7 @@ def test_two_programs_that_write_one_file_at_once_leave_a_whole_one():
     def write(n: int) -> None:
         try:
             for _ in range(20):
-                SentClass("x" * (4000 * n), {1: "aa"}, {1: "aa"}).save()
+                Session(0).keep(LoadedClass.of("x" * (4000 * n), {1: "aa"}, {1: "aa"}))
         except HandbellError as error:
             faults.append(error)
 
@@ -208,8 +215,8 @@ def test_two_programs_that_write_one_file_at_once_leave_a_whole_one():
         thread.start()
     for thread in threads:
         thread.join()
-    assert faults == [] and set(last_sent().title) == {"x"}
-    assert [p.name for p in data_folder().iterdir()] == ["sent.json"]
+    assert faults == [] and set(Session(0).last().title) == {"x"}
+    assert [p.name for p in data_folder().iterdir()] == ["class.json"]
 
 
 @pytest.mark.parametrize("read", [load_library, load_limits], ids=["library", "thresholds"])

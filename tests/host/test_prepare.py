@@ -5,8 +5,10 @@ import json
 import os
 import subprocess
 import sys
+from dataclasses import replace
 
 import pytest
+import sound_replies
 from fake_board import AFTER, BEFORE, TORN, FakeBoard
 
 from handbell.base.digest import whole_hex
@@ -16,6 +18,8 @@ from handbell.boxes.firmware import prepare
 from handbell.boxes.firmware.files import Image
 from handbell.boxes.firmware.inline_names import bound_names
 from handbell.boxes.firmware.prompt import NoPromptError, SerialPrompt
+from handbell.boxes.link.replies import HELLO as HELLO_KIND
+from handbell.boxes.link.replies import Hello
 from handbell.cli.main import main
 from handbell_core import faults
 
@@ -376,7 +380,7 @@ def greeted(monkeypatch, hellos, erred=()):
 def test_prepare_waits_until_the_new_firmware_stands(monkeypatch):
     trial = HELLO | {"folder": "fw_b", "trial": True}
     stands = HELLO | {"folder": "fw_b"}
-    assert greeted(monkeypatch, [0, trial, 0, trial, trial, stands]) == stands
+    assert greeted(monkeypatch, [0, trial, 0, trial, trial, stands]).folder == "fw_b"
 
 
 @pytest.mark.parametrize(
@@ -485,9 +489,12 @@ class FakeBox:
         pass
 
     def hello(self, tries=3):
-        return self.request("hello", tries=tries)
+        return self.ask(HELLO_KIND)
 
-    def request(self, do, **fields):
+    def ask(self, kind, tries=4, **fields):
+        return sound_replies.read(kind, fields, self.request(kind.do))
+
+    def request(self, do):
         self.asked.append(do)
         answer = self.answers.get(do, 0)
         if isinstance(answer, list):  # one answer after another
@@ -514,7 +521,7 @@ HELLO = {
     "tl": 2,
     "jn": 1,
     "folder": "fw_a",
-    "id": "ab12",
+    "id": sound_replies.ID,
     "board": "pico",
     "fw": "1",
     "py": "1.28.0",
@@ -550,7 +557,7 @@ def test_a_box_that_rests_is_asked_to_yield_then_prepared_then_heard(monkeypatch
         build=lambda version: old,
     )
     assert box.asked == ["hello", "status", "yield", "hello"]
-    assert done.facts["id"] == "ab12" and done.sent == len(old.files)
+    assert done.who.id == sound_replies.ID and done.sent == len(old.files)
     assert told[-1] == ("the port", "files", len(old.files), len(old.files))
     assert board.start() == "firmware 1"
 
@@ -618,19 +625,20 @@ def test_a_prompt_that_can_not_be_opened_raises_in_our_words():
 
 def test_the_command_hangs_the_box_and_says_what_it_is(monkeypatch, capsys):
     box = FakeBox({"hello": HELLO, "name": {}})
-    done = prepare.Prepared(sent=5, folder="fw_a", facts=HELLO)
+    who = Hello(sound_replies.ID, firmware="1", board="pico", python="1.28.0")
+    done = prepare.Prepared(sent=5, folder="fw_a", who=who)
     monkeypatch.setattr("handbell.boxes.firmware.prepare.prepare", lambda *_, build: done)
     monkeypatch.setattr("handbell.boxes.link.connection.Connection", box)
     assert main(["prepare", "the port", "--station", "3", "--label", "Door"]) == 0
-    assert "Box ab12 on the port: station 3, Door; firmware 1" in capsys.readouterr().out
+    assert f"Box {who.id} on the port: station 3, Door; firmware 1" in capsys.readouterr().out
     assert box.asked == ["name"]
     # Prepared anew, it hangs where it hung; a second box takes its place and makes it a spare.
     assert main(["prepare", "the port", "--json"]) == 0
-    assert json.loads(capsys.readouterr().out)["data"]["station"] == 3
-    done.facts = HELLO | {"id": "cd34"}
+    assert json.loads(capsys.readouterr().out)["data"]["box"]["station"] == 3
+    done.who = replace(who, id="cd34")
     assert main(["prepare", "the port", "--station", "3"]) == 0
-    assert "ab12 is now a spare" in capsys.readouterr().out
-    done.facts = HELLO | {"id": "ef56"}
+    assert f"{who.id} is now a spare" in capsys.readouterr().out
+    done.who = replace(who, id="ef56")
     assert main(["prepare", "the port", "--label", "Window"]) == 1
     assert "hangs at no station" in capsys.readouterr().err
 

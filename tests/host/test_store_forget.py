@@ -9,7 +9,8 @@ import pytest
 from sqlalchemy import Text, select
 
 from handbell.base.errors import UsageError
-from handbell.boxes.classes.stations import SentClass, StationMap, last_sent
+from handbell.boxes.classes.session import LoadedClass, Session
+from handbell.boxes.classes.stations import StationMap
 from handbell.cli.main import main
 from handbell.store import open_store
 from handbell.store.database import connect, tables
@@ -245,7 +246,7 @@ def test_the_files_beside_the_store_lose_the_name_too(tmp_path, monkeypatch, cap
     stations.place(1, "box1", f"{NAME}'s corner")
     stations.place(2, "box2", "By the door")
     stations.save()
-    SentClass(f"{NAME} leaves", {1: "aa"}, {1: "box1"}).save()
+    Session(0).keep(LoadedClass.of(f"{NAME} leaves", {1: "aa"}, {1: "box1"}))
     own = tmp_path / "exercises.toml"
     own.write_text(f"# as {NAME} does them\n", encoding="utf-8")
     before = {p.name: p.read_bytes() for p in tmp_path.glob("*.json")}
@@ -253,13 +254,13 @@ def test_the_files_beside_the_store_lose_the_name_too(tmp_path, monkeypatch, cap
     assert {p.name: p.read_bytes() for p in tmp_path.glob("*.json")} == before
     assert main(["forget", NAME, "--yes"]) == 1
     said = capsys.readouterr().out
-    assert "stations.json" in said and "sent.json" in said
+    assert "stations.json" in said and "class.json" in said
     assert f"The name stands in {own}: take it out yourself." in said
     assert {n: s.label for n, s in StationMap().stations.items()} == {
         1: "(name removed)'s corner",
         2: "By the door",
     }
-    assert last_sent() == SentClass("(name removed) leaves", {1: "aa"}, {1: "box1"})
+    assert Session(0).last() == LoadedClass.of("(name removed) leaves", {1: "aa"}, {1: "box1"})
     own.unlink()
     assert main(["forget", NAME, "--yes"]) == 0
     assert "no row." in capsys.readouterr().out

@@ -130,7 +130,8 @@ def _load_boxes(demo: Demo, world: World, loads: list[Load], buttons: int, clock
     """Start the boxes, send, calibrate and arm; return the class start in UTC us."""
     from handbell.boxes.classes.arm import arm, survey
     from handbell.boxes.classes.send import send
-    from handbell.boxes.classes.stations import SentClass, StationMap
+    from handbell.boxes.classes.session import LoadedClass
+    from handbell.boxes.classes.stations import StationMap
     from handbell.boxes.link.fleet import Fleet
     from handbell.virtual.box import BoxSpec
 
@@ -148,26 +149,26 @@ def _load_boxes(demo: Demo, world: World, loads: list[Load], buttons: int, clock
     stations = StationMap(demo.out / "stations.json")
     with Fleet([box.url for box in world.boxes], world.clock) as fleet:
         for load, box in zip(loads, fleet.connections, strict=True):
-            stations.place(load.station, box.facts["id"])
+            stations.place(load.station, box.who.id)
         outcomes = send(fleet, loads, stations)
         for outcome in outcomes:
             if outcome.error is not None:
                 raise outcome.error
     sent = [o.value for o in outcomes if o.value is not None]
-    worst_us = max(s.sync.bound_us for s in sent)
+    worst_us = max(s.sync.bound_us for s in sent if s.sync is not None)
     demo.say(
         f"Send   {sum(s.size for s in sent)} bytes, every digest right; "
         f"clocks within {worst_us / 1000:.2f} ms"
     )
     _calibrate(demo, world, clocks)
-    class_sent = SentClass(
+    loaded = LoadedClass.of(
         "demo",
         {load.station: load.digest for load in loads},
         {n: place.box for n, place in stations.stations.items()},
     )
     start_utc_ms = (world.clock.utc_us() // 1_000_000 + 20) * 1000
     with Fleet([box.url for box in world.boxes], world.clock) as fleet:
-        arm(fleet, survey(fleet, class_sent, clocks), class_sent, start_utc_ms)
+        arm(fleet, survey(fleet, loaded, clocks), loaded, start_utc_ms)
     demo.say(f"Arm    all {len(loads)} boxes, for one instant; then unplugged")
     return start_utc_ms * 1000
 

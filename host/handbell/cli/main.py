@@ -102,13 +102,6 @@ def command_module(name: str) -> ModuleType:
 
 
 OLD = {  # not yet a file of their own
-    "boxes": "boxes",
-    "stations": "boxes",
-    "prepare": "prepare",
-    "measure": "bench",
-    "send": "classes",
-    "arm": "classes",
-    "collect": "classes",
     "demo": "demo",
 }
 

@@ -13,6 +13,7 @@ from handbell.base.errors import EXIT_FAILED, EXIT_OK, FaultsError, HandbellErro
 
 if TYPE_CHECKING:
     from rich.console import Console
+    from rich.table import Table
 
 CONTRACT = 1  # the version of what --json prints; another one breaks who reads it
 PIPED_WIDE = 1_000  # columns where nobody looks on: no line is broken
@@ -65,6 +66,18 @@ class Out:
 
         What stands in columns of ``whole`` is never broken.
         """
+        self.console.print(self.made_table(headings, rows, right=right, whole=whole, title=title))
+
+    @staticmethod
+    def made_table(
+        headings: Sequence[str],
+        rows: Iterable[Sequence[object]],
+        *,
+        right: Iterable[int] = (),
+        whole: Iterable[int] = (),
+        title: str = "",
+    ) -> Table:
+        """Return a table for what is drawn anew again and again; see ``table``."""
         from rich.table import Table
 
         table = Table(box=None, pad_edge=False, title=shown(title) or None, title_justify="left")
@@ -74,7 +87,7 @@ class Out:
             table.add_column(shown(heading), justify=justify, no_wrap=n in kept)
         for row in rows:
             table.add_row(*(shown(str(cell)) for cell in row))
-        self.console.print(table)
+        return table
 
     def pairs(self, rows: Iterable[tuple[str, object]], wide: int = 24) -> None:
         """Print words beside their headings, which take ``wide`` columns, under themselves."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 import threading
 from types import TracebackType
 from typing import TYPE_CHECKING
@@ -9,6 +10,13 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from rich.console import Console
     from rich.progress import TaskID
+
+
+def lines() -> Lines:
+    """Return progress lines on standard error."""
+    from handbell.cli.output import Out
+
+    return Lines(Out(sys.stderr).console)
 
 
 class Lines:
@@ -40,10 +48,10 @@ class Lines:
     ) -> None:
         self._progress.stop()
 
-    def __call__(self, box: str, doing: str, done: int, total: int) -> None:
-        """Box ``box`` has ``done`` of ``total`` bytes of ``doing``."""
+    def __call__(self, of: str, doing: str, done: int, total: int) -> None:
+        """``of``, a box, has ``done`` of ``total`` steps of ``doing``."""
         with self._lock:
-            key = f"{box} {doing}"
+            key = f"{of} {doing}"
             if key not in self._tasks:
-                self._tasks[key] = self._progress.add_task(f"{box}: {doing}", total=total)
+                self._tasks[key] = self._progress.add_task(f"{of}: {doing}", total=total)
             self._progress.update(self._tasks[key], completed=done, total=total)

@@ -132,6 +132,18 @@ def backup(out: Out, path: str | None) -> None:
         out.line(f"The store as it was before is kept in {path}")
 
 
+def without_argument(parser: argparse.ArgumentParser) -> None:
+    """Add --without."""
+    parser.add_argument(
+        "--without",
+        action="append",
+        type=int,
+        default=[],
+        metavar="STATION",
+        help="go on without this station's box; may be given several times",
+    )
+
+
 def strangers(out: Out, others: Iterable[Stranger]) -> None:
     """Print the ports where no box answered."""
     for other in others:

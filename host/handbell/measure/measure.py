@@ -22,6 +22,7 @@ from handbell.boxes.firmware.files import PROMPT_CODE
 from handbell.boxes.firmware.prompt import NoPromptError
 from handbell.boxes.link.connection import Connection
 from handbell.boxes.link.fleet import Progress, no_progress
+from handbell.boxes.link.replies import HELLO, STATUS, TIMES, Hello
 from handbell_core import faults
 
 from .items import Item, Script
@@ -86,7 +87,7 @@ class Bench:
     clock: HostClock = field(default_factory=SystemClock)
     progress: Progress = no_progress
     open_prompt: Callable[[str], BenchPrompt] = SerialBenchPrompt
-    facts: dict[str, Any] = field(default_factory=dict)
+    who: Hello | None = None
     board: dict[str, Any] = field(default_factory=dict)
     remarks: list[str] = field(default_factory=list)
     begun_utc_us: int = 0
@@ -114,24 +115,23 @@ class Bench:
         """Hear from the box itself what waits on it; refuse one that must be left alone."""
         with Connection(self.url, self.clock) as connection:
             try:
-                facts = connection.request("hello", tries=3)
-                status = connection.request("status")
+                who = connection.ask(HELLO, tries=3)
+                status = connection.ask(STATUS)
             except BoxError:
                 self.remarks.append(
                     "No Handbell firmware answered: only MicroPython is measured. Run handbell "
-                    "prepare, then bench again."
+                    "prepare, then measure again."
                 )
                 return
-        if facts.get("board") == prepare.VIRTUAL:
-            raise BoxError(self.url, "this box is virtual", "A bench is for real boards")
-        self.facts = facts
-        runs = status.get("runs", 0)
-        if runs:
+        if who.board == prepare.VIRTUAL:
+            raise BoxError(self.url, "this box is virtual", "Only real boards are measured")
+        self.who = who
+        if status.runs > 0:
             self.remarks.append(
-                f"Logs waiting on the box: {runs}. They were not touched; bring them in with "
-                "handbell collect."
+                f"Logs waiting on the box: {status.runs}. They were not touched; bring them in "
+                "with handbell collect."
             )
-        if status.get("clock"):
+        if status.bound_us is not None:
             self.remarks.append(
                 "The restart lost the box's clock: run handbell send before a class."
             )
@@ -196,7 +196,7 @@ class Bench:
                 reading.why = GONE
         self.remarks.append(
             "The board stopped answering. Unplug it and plug it in again: it starts as before. "
-            "The next bench removes what this one may have left."
+            "The next measuring removes what this one may have left."
         )
 
     def _ask(self, prompt: BenchPrompt, script: Script) -> dict[str, Any]:
@@ -248,19 +248,19 @@ class Bench:
         started_us = self.clock.mono_us()
         try:
             with Connection(self.url, self.clock) as connection:
-                tries = prepare.HELLO_TRIES if self.facts else 3
-                boot = connection.request("hello", tries=tries).get("boot")
+                tries = prepare.HELLO_TRIES if self.who else 3
+                boot = connection.ask(HELLO, tries=tries).boot
                 self._put(READY, (self.clock.mono_us() - started_us) / 1e6)
                 self._rounds(connection)
                 self._crystal(connection)
-                if connection.request("hello").get("boot") != boot:
+                if connection.ask(HELLO).boot != boot:
                     self._miss((CRYSTAL,), "the box started anew meanwhile")
                     self.readings[CRYSTAL.key].value = None
         except BoxError as error:
             why = error.what.removeprefix(f"{self.url}: ")
             missing = [i for i in BY_LINK if self.readings[i.key].value is None]
             self._miss(tuple(missing), why)
-            if self.facts:
+            if self.who:
                 self.remarks.append(
                     "The box was restarted and did not answer to the end. Unplug it and plug it "
                     "in again, then look with handbell boxes."
@@ -273,8 +273,8 @@ class Bench:
     def _rounds(self, connection: Connection) -> None:
         took_us = []
         for _ in range(ROUNDS):
-            reply, sent_us, came_us = connection.timed_request("time")
-            took_us.append(came_us - sent_us - (reply["t3"] - reply["t2"]))
+            reply, sent_us, came_us = connection.timed_ask(TIMES)
+            took_us.append(came_us - sent_us - (reply.left_us - reply.arrived_us))
         took_us.sort()
         self._put(ROUND, took_us[0])
         self._put(ROUND_MIDDLE, took_us[ROUNDS // 2])

@@ -21,7 +21,7 @@ CAUTIONS = (
 def default_path(bench: Bench, folder: Path | None = None) -> Path:
     """Return a name for the sheet that says which box and when, in UTC."""
     when = _when(bench).strftime("%Y%m%d-%H%M%S")
-    box = str(bench.facts.get("id", "board"))
+    box = bench.who.id if bench.who else "board"
     return (folder or Path()) / f"bench-{box}-{when}.md"
 
 
@@ -33,7 +33,7 @@ def write_sheet(bench: Bench, path: Path) -> None:
 def sheet(bench: Bench) -> str:
     """Return the sheet as Markdown."""
     readings = list(bench.readings.values())
-    lines = [f"# Bench of box {bench.facts.get('id', '(no firmware)')}", ""]
+    lines = [f"# Bench of box {bench.who.id if bench.who else '(no firmware)'}", ""]
     lines += [f"{_when(bench):%Y-%m-%d %H:%M} UTC, port {bench.url}. {_board(bench)}", ""]
     lines += [CAUTIONS, ""]
     lines += [remark + "\n" for remark in bench.remarks]
@@ -98,8 +98,8 @@ def _board(bench: Bench) -> str:
     words = []
     if bench.board:
         words.append(f"{bench.board['machine']}, MicroPython {bench.board['version']}")
-    if bench.facts:
-        words.append(f"firmware {bench.facts.get('fw')}, station {bench.facts.get('station')}")
+    if bench.who:
+        words.append(f"firmware {bench.who.firmware}, station {bench.who.station}")
     return "; ".join(words) + "." if words else ""
 
 

@@ -7,7 +7,10 @@ from dataclasses import dataclass
 
 from handbell.base.errors import HandbellError
 from handbell.base.words import listed
+from handbell.boxes.link.replies import RING, Hello
 from handbell.work.plugged_in import Stranger, open_fleet, strangers
+
+END_OF_ID = 4  # letters that may stand for an id; fewer are a station's number
 
 
 @dataclass(frozen=True)
@@ -20,22 +23,24 @@ class Identified:
     others: tuple[Stranger, ...]
 
 
-def identify(wanted: Collection[str] = (), ports: list[str] | None = None) -> Identified:
-    """Let boxes show and sound their station: those with these station numbers or ids, or all.
+def _meant(who: Hello, wanted: Collection[str]) -> bool:
+    ends = [word.lower() for word in wanted if len(word) >= END_OF_ID]
+    return str(who.station) in wanted or any(who.id.endswith(end) for end in ends)
 
-    Raises HandbellError when none of them answers.
+
+def identify(wanted: Collection[str] = (), ports: list[str] | None = None) -> Identified:
+    """Let boxes show and sound their station: all, or those that are meant.
+
+    Meant are boxes by their station numbers and their ids, of which the end will do. Raises
+    HandbellError when none of them answers.
     """
     with open_fleet(ports) as fleet:
-        chosen = [
-            c
-            for c in fleet.connections
-            if not wanted or str(c.facts["station"]) in wanted or c.facts["id"] in wanted
-        ]
+        chosen = [c for c in fleet.connections if not wanted or _meant(c.who, wanted)]
         if not chosen and fleet.strangers:
             raise fleet.strangers[0].error or HandbellError("No box answers")
         if not chosen:
             raise HandbellError(f"No box answers to {listed(wanted)}", "See handbell boxes")
-        outcomes = fleet.each(lambda c: c.request("ring"), chosen)
+        outcomes = fleet.each(lambda c: c.ask(RING), chosen)
         others = strangers(fleet)
     rang = tuple(o.label for o in outcomes if o.error is None)
     failed = tuple(str(o.error) for o in outcomes if o.error is not None)

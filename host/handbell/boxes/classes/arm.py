@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
-import binascii
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
 from handbell.base.drift import clock_moved
 from handbell.base.errors import HandbellError
+from handbell.base.words import listed
 from handbell.boxes.clocks.clock import Clocks, Sync, wall_ahead
 from handbell.boxes.clocks.hostclock import HostClock
 from handbell.boxes.clocks.rate import Estimate, Rate
 from handbell.boxes.clocks.skew import ClockState, cures, worst_skew_us
-from handbell.boxes.link.connection import Connection
+from handbell.boxes.link.connection import Connection, InUseError
 from handbell.boxes.link.fleet import Fleet, Outcome
+from handbell.boxes.link.replies import ARM, GET, STATUS, Status, strange
 from handbell.boxes.link.words import fault_words
 from handbell_core import timeline
 
-from .stations import SentClass, Starts
+from .session import LoadedClass, Place, Session
+from .take_back import undo
 
 ROOM_KB = 64
+IDLE = ("ready", "held", "again", "set", "over", "fault")
+SET_WITHIN_MS = 5  # of what a box was told, it may say to start: its clock runs at its own rate
 BOUND_US = 20_000  # a clock that may be off by more than this is not good enough
 
 
@@ -30,7 +34,7 @@ class Readiness:
     station: int
     label: str
     why: list[str] = field(default_factory=list)
-    facts: dict[str, Any] = field(default_factory=dict)
+    status: Status = field(default_factory=Status)
     sync: Sync | None = None
     rate: Rate | None = None  # the one its box goes by
     found: Estimate = field(default_factory=Estimate)
@@ -46,8 +50,13 @@ class Readiness:
         """How good its clock is, None if it was not measured."""
         if self.sync is None:
             return None
-        part = bool(self.facts.get("rtc"))
+        part = self.status.clock_part
         return ClockState(self.sync.utc_us, self.sync.bound_us, self.rate, part)
+
+    @property
+    def in_class(self) -> bool:
+        """Whether a class runs on it, which nothing else matters beside."""
+        return bool(self.status.state) and self.status.state not in (*IDLE, "empty", "cut")
 
 
 @dataclass
@@ -72,26 +81,29 @@ def readiness(
     shown_utc_us: int | None = None,
 ) -> Readiness:
     """Set a box's clock, and ask whether it holds the plan, a good clock, battery and room."""
-    sync = clocks.contact(connection, "arm")
-    rate, found = clocks.give(connection, sync, shown_utc_us)
-    status = connection.request("status")
-    ready = Readiness(station, connection.label, [], status, sync, rate, found)
-    if status["sel"] != digest:
-        ready.why.append("holds another plan, so run handbell send again")
-    if not status["clock"]:
-        ready.why.append("has lost its clock")
-    elif status["bound_us"] > BOUND_US:
-        ready.why.append(f"clock may be off by {status['bound_us'] / 1000:.0f} ms")
-    if status["low"]:
-        ready.why.append(f"battery low ({status['mv'] / 1000:.2f} V)")
-    if status["kb"] < ROOM_KB:
-        ready.why.append("no room for a log")
-    if status["state"] == "cut":
+    status = connection.ask(STATUS)
+    ready = Readiness(station, connection.label, [], status)
+    if status.state == "cut":
         ready.why.append("may go on after a power cut, so run the command again in a minute")
-    elif status["state"] not in ("ready", "held", "again", "set", "over", "fault"):
+        return ready
+    if ready.in_class:
         ready.why.append("is in a class")
-    if status["fault"]:
-        ready.why.append(fault_words(status["fault"]))
+        return ready
+    ready.sync = clocks.contact(connection, "arm")
+    ready.rate, ready.found = clocks.give(connection, ready.sync, shown_utc_us)
+    ready.status = status = connection.ask(STATUS)
+    if status.selected != digest:
+        ready.why.append("holds another plan, so run handbell send again")
+    if status.bound_us is None:
+        ready.why.append("has lost its clock")
+    elif status.bound_us > BOUND_US:
+        ready.why.append(f"clock may be off by {status.bound_us / 1000:.0f} ms")
+    if status.low:
+        ready.why.append(f"battery low ({status.battery_mv / 1000:.2f} V)")
+    if status.room_kb < ROOM_KB:
+        ready.why.append("no room for a log")
+    if status.fault:
+        ready.why.append(fault_words(status.fault))
     if ready.ready:
         ready.slot_ms = _slot_ms(connection, digest)
     return ready
@@ -99,53 +111,65 @@ def readiness(
 
 def _slot_ms(connection: Connection, digest: str) -> int:
     """Return how long a timeline on the box is, from its header."""
-    got = connection.request("get", of="timelines", name=digest, at=0, n=timeline.HEADER_SIZE)
+    head = connection.ask(GET, of="timelines", name=digest, at=0, n=timeline.HEADER_SIZE)
     try:
-        return timeline.Head.unpack(binascii.a2b_base64(got["b"])).slot_ms
+        return timeline.Head.unpack(head).slot_ms
     except timeline.FormatError:
         return 0
 
 
 def survey(
     fleet: Fleet,
-    sent: SentClass,
+    loaded: LoadedClass,
     clocks: Clocks | None = None,
     shown_utc_us: int | None = None,
+    moved: Mapping[int, str] | None = None,
 ) -> list[Readiness]:
     """Set the clocks and return the readiness of every station; boxes are known by their ids.
 
     A station whose box did not get its part has a row too: a class starts whole or not at all.
 
-    ``shown_utc_us`` is the class start as far as known, for the local time that boxes show.
+    ``shown_utc_us`` is the class start as far as known, for the local time that boxes show;
+    ``moved`` says of stations why their box is not the one that hangs there.
     """
     clocks = clocks or Clocks()
-    stations = _stations(sent)
-    asked = [c for c in fleet.connections if c.facts["id"] in stations]
+    stations = loaded.stations
+    asked = [c for c in fleet.connections if c.who.id in stations]
 
     def one(connection: Connection) -> Readiness:
-        station = stations[connection.facts["id"]]
-        return readiness(connection, station, sent.timelines[station], clocks, shown_utc_us)
+        n = stations[connection.who.id]
+        return readiness(connection, n, loaded.places[n].digest, clocks, shown_utc_us)
 
     found: dict[int, Readiness] = {}
     for outcome in fleet.each(one, asked):
-        station = stations[outcome.facts["id"]]
-        found[station] = outcome.value or Readiness(station, outcome.label, [_why(outcome)])
-    missing = "is not plugged in"
-    unsent = "was not sent its part, so run handbell send again"
-    return [
-        found.get(n) or Readiness(n, f"Station {n}", [missing if n in sent.boxes else unsent])
-        for n in sorted(sent.timelines)
-    ]
+        n = stations[outcome.who.id]
+        found[n] = outcome.value or Readiness(n, outcome.label, [_why(outcome)])
+    table = [found.get(n) or _absent(fleet, n, place) for n, place in loaded.playing.items()]
+    for row in table:
+        if moved and row.station in moved:
+            row.why.append(moved[row.station])
+    return table
+
+
+def _absent(fleet: Fleet, station: int, place: Place) -> Readiness:
+    if not place.box:
+        why = "was not sent its part, so run handbell send again"
+    elif in_use(fleet) is not None:
+        why = "does not show, and a port is in use by another program"
+    else:
+        why = "is not plugged in"
+    return Readiness(station, f"Station {station}", [why])
+
+
+def in_use(fleet: Fleet) -> HandbellError | None:
+    """Return the error of a port that another program has open, None if there is none."""
+    errors = (stranger.error for stranger in fleet.strangers)
+    return next((error for error in errors if isinstance(error, InUseError)), None)
 
 
 def _why(outcome: Outcome[Readiness]) -> str:
     """Return what became of a box as words that follow its label."""
     return str(outcome.error).removeprefix(f"{outcome.label}: ").rstrip(".")
-
-
-def _stations(sent: SentClass) -> dict[str, int]:
-    """Return the station of each box that is to play, by the box's id."""
-    return {box: n for n, box in sent.boxes.items() if n in sent.timelines}
 
 
 def forecast(table: list[Readiness], start_utc_ms: int) -> Forecast:
@@ -169,48 +193,75 @@ def forecast(table: list[Readiness], start_utc_ms: int) -> Forecast:
 def arm(
     fleet: Fleet,
     table: list[Readiness],
-    sent: SentClass,
+    loaded: LoadedClass,
     start_utc_ms: int,
-    starts: Starts | None = None,
+    session: Session | None = None,
 ) -> None:
     """Set the start on every box of the table, or on none; raises HandbellError with the reason.
 
-    ``starts`` is kept before the first box is asked, and says less only once the boxes answered:
-    whatever ends this program, no box has a start that is not in it.
+    ``session`` notes it before the first box is asked, and says less only once the boxes answered:
+    whatever ends this program, no box has a start that is not kept.
     """
-    late = [row for row in table if not row.ready]
-    if late:
-        standing = [row.label for row in table if row.facts.get("state") == "set"]
-        still = f" (an earlier start still stands on {', '.join(standing)})" if standing else ""
-        raise HandbellError(
-            f"Nothing was started{still}: "
-            + "; ".join(f"{row.label} {', '.join(row.why)}" for row in late),
-            f"Mend {'it' if len(late) == 1 else 'them'}, or go on without: "
-            + " ".join(f"--without {row.station}" for row in late),
-        )
-    stations = _stations(sent)
-    boxes = [c for c in fleet.connections if c.facts["id"] in stations]
+    _refuse_unready(fleet, table)
+    stations = loaded.stations
+    boxes = [c for c in fleet.connections if c.who.id in stations]
     if boxes:
         _refuse_moved(table, boxes[0].clock)
-
-    def one(connection: Connection) -> dict[str, Any]:
-        digest = sent.timelines[stations[connection.facts["id"]]]
-        return connection.request("arm", d=digest, utc_ms=start_utc_ms)
-
-    before = {row.station: row.facts["utc_ms"] for row in table if "utc_ms" in row.facts}
-    if starts is not None:
-        for box, n in stations.items():
-            starts.expect(box, n, start_utc_ms, *([before[n]] if n in before else []))
-        starts.save()
-    failed = [o for o in fleet.each(one, boxes) if o.error is not None]
+    by_station = {row.station: row.status.start_utc_ms for row in table}
+    before = {
+        box: ms for box, n in stations.items() if (ms := by_station.get(n)) is not None
+    }  # what a box may be set to already
+    if session is not None:
+        session.arming(loaded, start_utc_ms, before)
+    back = ", and the start that was set before is taken back" if before else ""
+    try:
+        outcomes = fleet.each(lambda c: _set(c, loaded, start_utc_ms), boxes)
+    except KeyboardInterrupt:
+        undo(fleet, boxes, f"Nothing was started{back}.", session)
+        raise
+    failed = [o for o in outcomes if o.error is not None]
     if failed:
-        back = ", and the start that was set before is taken back" if before else ""
-        disarm(fleet, boxes, f"Nothing was started{back}: {failed[0].error}", starts)
-    if starts is not None:
-        starts.drop(list(stations))
-        for box, n in stations.items():
-            starts.expect(box, n, start_utc_ms)
-        starts.save()
+        why = f"Nothing was started{back}: {failed[0].error}"
+        undo(fleet, boxes, why, session)
+        raise HandbellError(why)
+    if session is not None:
+        session.armed(loaded, start_utc_ms)
+
+
+def _set(connection: Connection, loaded: LoadedClass, start_utc_ms: int) -> None:
+    """Set a box's start and see that it is set; raises BoxError."""
+    digest = loaded.places[loaded.stations[connection.who.id]].digest
+    connection.ask(ARM, d=digest, utc_ms=start_utc_ms)
+    status = connection.ask(STATUS)
+    said_ms = status.start_utc_ms
+    is_right = said_ms is None or abs(said_ms - start_utc_ms) <= SET_WITHIN_MS
+    if status.selected != digest or not is_right or status.state in ("ready", "over", "empty"):
+        raise strange(connection.label)
+
+
+def _refuse_unready(fleet: Fleet, table: list[Readiness]) -> None:
+    """Raise HandbellError when a box is not ready, with what helps and nothing else."""
+    late = [row for row in table if not row.ready]
+    if not late:
+        return
+    standing = [row.label for row in table if row.status.state == "set"]
+    still = f" (an earlier start still stands on {', '.join(standing)})" if standing else ""
+    what = f"Nothing was started{still}: "
+    in_class = [row for row in late if row.in_class]
+    busy = in_use(fleet)
+    if in_class:
+        names = listed(row.label for row in in_class)
+        raise HandbellError(
+            f"{what}a class runs on {names}",
+            "Wait until it is over, or stop it at the boxes",
+        )
+    if busy is not None:
+        raise HandbellError(f"{what}{busy.what}", busy.remedy)
+    raise HandbellError(
+        what + "; ".join(f"{row.label} {', '.join(row.why)}" for row in late),
+        f"Mend {'it' if len(late) == 1 else 'them'}, or go on without: "
+        + " ".join(f"--without {row.station}" for row in late),
+    )
 
 
 def _refuse_moved(table: list[Readiness], clock: HostClock) -> None:
@@ -226,19 +277,3 @@ def _refuse_moved(table: list[Readiness], clock: HostClock) -> None:
                 "Nothing was started: this computer's clock was changed after the boxes were set",
                 "Run the command again",
             )
-
-
-def disarm(fleet: Fleet, boxes: list[Connection], why: str, starts: Starts | None = None) -> None:
-    """Take a start back on these boxes; always raises HandbellError, naming any that may start."""
-    outcomes = fleet.each(lambda c: c.request("disarm"), boxes)
-    if starts is not None:  # one that refused to start may have done so when it was asked again
-        starts.drop([o.facts["id"] for o in outcomes if o.error is None])
-        starts.save()
-    left = [o for o in outcomes if o.error is not None]
-    if left:
-        names = ", ".join(o.label for o in left)
-        raise HandbellError(
-            f"{why} But {names} may still start by itself",
-            "Plug it in and run handbell arm --cancel, or switch it off",
-        )
-    raise HandbellError(why)

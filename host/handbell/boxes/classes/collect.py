@@ -11,7 +11,7 @@ import contextlib
 import threading
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Protocol
 
 from handbell.base.digest import short_hex
 from handbell.base.errors import BoxError, StoreError, UnreadJournalError
@@ -22,6 +22,7 @@ from handbell.boxes.clocks.contacts import Book
 from handbell.boxes.link.connection import Connection
 from handbell.boxes.link.fleet import Fleet, Outcome, Progress, no_progress
 from handbell.boxes.link.listing import RUNS, TIMELINES, UNREADABLE, listing
+from handbell.boxes.link.replies import DROP, LIST, File
 from handbell.boxes.link.words import fault_error
 from handbell_core import faults, journal
 
@@ -87,13 +88,13 @@ def collect(
     came: dict[str, Collected] = {}
 
     def work(connection: Connection) -> Collected:
-        got = came[str(connection.facts["id"])] = Collected()
+        got = came[connection.who.id] = Collected()
         _collect_box(connection, store, lock, clocks, progress, keep, got)
         return got
 
     outcomes = fleet.each(work)
     for outcome in outcomes:
-        got = came.get(str(outcome.facts.get("id")))
+        got = came.get(outcome.who.id)
         if outcome.error is not None and got is not None and got.any:
             outcome.value = got
     return outcomes
@@ -112,27 +113,28 @@ def _collect_box(
         clocks.contact(connection, "collect")
     except BoxError as error:  # the logs matter more; a box that is gone says so again below
         got.notes.append(str(error))
-    box_id = str(connection.facts["id"])
+    box_id = connection.who.id
     with lock:
         store.seen_box(
             box_id,
             connection.label,
-            int(connection.facts["station"]),
+            connection.who.station,
             connection.clock.utc_us(),
         )
     entries = listing(connection, RUNS)
+    erased = 0
     for n, entry in enumerate(entries, 1):
-        if entry.get("open"):
+        if entry.open:
             got.open += 1
             continue
         try:
-            data = None if "bad" in entry else _fetch_checked(connection, RUNS, entry, progress)
+            data = None if entry.bad else _fetch_checked(connection, RUNS, entry, progress)
         except BoxError as error:
             if error.code not in UNREADABLE:
                 raise
             data = None
         if data is None:  # those behind it may be sound
-            got.broken.append(entry.get("name", f"number {n} of {len(entries)}"))
+            got.broken.append(entry.name or f"number {n} of {len(entries)}")
             continue
         if data:  # else the power went before its first record: there is nothing to keep
             lacking, trouble = _bring_timeline(connection, store, lock, data, progress)
@@ -143,29 +145,31 @@ def _collect_box(
                 got.new += run.new
                 got.notes.extend([*run.mismatches, *run.differ])
             except UnreadJournalError as error:  # its bytes are safe in the store, so go on
-                got.unread[str(entry["d"])] = f"{error} {trouble}".rstrip()
+                got.unread[entry.digest] = f"{error} {trouble}".rstrip()
             except StoreError as error:  # it can't be kept safe, so it stays where it is
                 got.kept.append(f"{error} {trouble}".rstrip())
                 continue
         if not keep:
-            connection.request("drop", of=RUNS, name=entry["name"], d=entry["d"])
+            connection.ask(DROP, of=RUNS, name=entry.name, d=entry.digest)
+            erased += 1
         with contextlib.suppress(OSError):
-            _partial(connection, entry["d"]).unlink()
-    if got.open and connection.request("status")["state"] == "cut":
+            _partial(connection, entry.digest).unlink()
+    if got.open and connection.ask(STATUS).state == "cut":
         got.notes.append(
             "it may go on after a power cut, so run handbell collect again in a minute"
         )
+    with contextlib.suppress(BoxError):  # all that matters is done
+        if erased and connection.ask(LIST, of=RUNS, i=0).count > len(entries) - erased:
+            got.notes.append("it says that logs are erased, and still has them: they come again")
 
 
 def _partial(connection: Connection, digest: str) -> Path:
-    return data_folder() / "partial" / f"{connection.facts['id']}-{digest}"
+    return data_folder() / "partial" / f"{connection.who.id}-{digest}"
 
 
-def _fetch_checked(
-    connection: Connection, of: str, entry: dict[str, Any], progress: Progress
-) -> bytes:
+def _fetch_checked(connection: Connection, of: str, entry: File, progress: Progress) -> bytes:
     """Fetch a file and check its digest; what came before an interruption is used again."""
-    digest, size = entry["d"], entry["size"]
+    digest, size = entry.digest, entry.size
     path = _partial(connection, digest)
     data = b""
     with contextlib.suppress(OSError):
@@ -174,7 +178,7 @@ def _fetch_checked(
         try:
             while len(data) < size:
                 step = min(size, len(data) + 4096)
-                data = connection.fetch(of, entry["name"], step, data)
+                data = connection.fetch(of, entry.name, step, data)
                 progress(connection.label, "collecting", len(data), size)
         except BoxError:
             with contextlib.suppress(OSError):  # it only saves time
@@ -206,13 +210,13 @@ def _bring_timeline(
     entries = _timelines(connection)
     lacking = entries is None
     for entry in entries or ():
-        name = entry.get("name")
-        if digest not in (None, name):
+        name = entry.name
+        if digest is not None and digest != name:
             continue
         with lock:
-            if name is not None and store.has_timeline(name):
+            if name and store.has_timeline(name):
                 continue
-        if name is None or entry.get("d") != name:  # it does not hold what its name says
+        if not name or entry.digest != name:  # it does not hold what its name says
             lacking = True
             continue
         try:
@@ -228,7 +232,7 @@ def _bring_timeline(
     return lacking, trouble
 
 
-def _timelines(connection: Connection) -> list[dict[str, Any]] | None:
+def _timelines(connection: Connection) -> list[File] | None:
     """Return the timelines on a box as it lists them, None if it can't."""
     try:
         return listing(connection, TIMELINES)

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import binascii
+from collections.abc import Collection
 from dataclasses import dataclass
-from typing import Any
 
 from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes.clocks.clock import Sync, set_clock
-from handbell.boxes.link.connection import Connection
-from handbell.boxes.link.fleet import Fleet, Outcome, Progress, no_progress
+from handbell.boxes.link.connection import Connection, InUseError
+from handbell.boxes.link.fleet import Fleet, Outcome, Progress, in_order, no_progress
 from handbell.boxes.link.listing import TIMELINES, listing
-from handbell.boxes.link.replies import strange
+from handbell.boxes.link.replies import DROP, KEEP, NAME, PUT, SELECT, STATUS, strange
 from handbell.boxes.link.words import fault_error, other_version
 from handbell_core import faults, frames, timeline
 from handbell_core.versions import name, reads
@@ -35,13 +35,13 @@ class Load:
 
 @dataclass
 class Sent:
-    """What one box now holds."""
+    """What one box now holds; no ``sync`` where its clock could not be set."""
 
     station: int
     digest: str
     size: int
     already: bool
-    sync: Sync
+    sync: Sync | None = None
 
 
 def put(connection: Connection, load: Load, progress: Progress = no_progress) -> bool:
@@ -52,7 +52,9 @@ def put(connection: Connection, load: Load, progress: Progress = no_progress) ->
     for last in (False, True):
         had = _transfer(connection, load, progress)
         try:
-            connection.request("select" if had else "keep", d=load.digest)
+            connection.ask(SELECT if had else KEEP, d=load.digest)
+            if connection.ask(STATUS).selected != load.digest:  # it only said so
+                raise strange(connection.label)
             return had
         except BoxError as error:
             if error.code not in (_BROKEN if had else (faults.NOT_WHOLE,)):
@@ -69,13 +71,10 @@ def put(connection: Connection, load: Load, progress: Progress = no_progress) ->
 def _transfer(connection: Connection, load: Load, progress: Progress) -> bool:
     """Bring over what a box lacks of a timeline; True if it says that it has all of it."""
     size = len(load.data)
-    at: int = connection.request("put", d=load.digest, n=size, at=0, b="")["at"]
+    at = connection.ask(PUT, d=load.digest, n=size, at=0, b="")
     while 0 <= at < size:
         text = binascii.b2a_base64(load.data[at : at + frames.CHUNK], newline=False).decode()
-        got: int = connection.request("put", d=load.digest, n=size, at=at, b=text)["at"]
-        if 0 <= got < min(at + frames.CHUNK, size):
-            raise strange(connection.label)
-        at = got
+        at = connection.ask(PUT, d=load.digest, n=size, at=at, b=text)
         progress(connection.label, "sending", size if at < 0 else at, size)
     if at < 0:
         progress(connection.label, "sending", size, size)
@@ -85,8 +84,8 @@ def _transfer(connection: Connection, load: Load, progress: Progress) -> bool:
 def _drop_broken(connection: Connection, digest: str) -> None:
     """Take a timeline away that does not hold what its name says; raises BoxError if it stays."""
     for entry in listing(connection, TIMELINES):
-        if entry.get("name") == digest and "d" in entry:
-            connection.request("drop", of=TIMELINES, name=digest, d=entry["d"])
+        if entry.name == digest and not entry.bad:
+            connection.ask(DROP, of=TIMELINES, name=digest, d=entry.digest)
             return
     raise _cant_renew(connection)
 
@@ -101,78 +100,96 @@ def _cant_renew(connection: Connection) -> BoxError:
 
 
 def pair(
-    fleet: Fleet, loads: list[Load], stations: StationMap, without: set[int]
+    fleet: Fleet, loads: list[Load], stations: StationMap, without: Collection[int]
 ) -> list[tuple[Connection, Load]]:
     """Return which box gets which timeline; raises HandbellError naming stations without a box.
 
-    With no map at all, the boxes are taken in the order of their own station numbers.
+    A station's box is the one that the map names; where it names none, the one that calls itself
+    by that number. Only boxes that have no number hang where one is wanting, in order of ports.
     """
-    by_id = {c.facts["id"]: c for c in fleet.connections}
-    pairs = []
-    missing = []
+    by_id = {c.who.id: c for c in fleet.connections}
+    mapped = {place.box for place in stations.stations.values()}
+    free = [c for c in fleet.connections if c.who.id not in mapped]
+    found: dict[int, Connection] = {}
     wanted = [load for load in loads if load.station not in without]
-    if not stations.stations:
-        if len(fleet.connections) < len(wanted):
-            missing = [load.station for load in wanted[len(fleet.connections) :]]
-        pairs = list(zip(fleet.connections, wanted, strict=False))
-    else:
-        for load in wanted:
-            place = stations.stations.get(load.station)
-            box = by_id.get(place.box) if place else None
-            if box is None:
-                missing.append(load.station)
-            else:
-                pairs.append((box, load))
+    for load in wanted:
+        place = stations.stations.get(load.station)
+        own = (c for c in free if c.who.station == load.station)
+        box = by_id.get(place.box) if place else next(own, None)
+        if box is not None:
+            found[load.station] = box
+    nameless = iter(sorted((c for c in free if not c.who.station), key=lambda c: in_order(c.url)))
+    for load in wanted:
+        if load.station not in found and load.station not in stations.stations:
+            box = next(nameless, None)
+            if box is not None:
+                found[load.station] = box
+    missing = [load.station for load in wanted if load.station not in found]
     if missing:
-        words = ", ".join(str(n) for n in missing)
-        raise HandbellError(
-            f"No box is plugged in for station {words}",
-            f"Plug it in, hang a spare there with handbell stations {missing[0]}=BOX, "
-            f"or go on knowingly with --without {missing[0]}",
-        )
-    return pairs
+        _refuse(fleet, missing)
+    return [(found[load.station], load) for load in wanted]
+
+
+def _refuse(fleet: Fleet, missing: list[int]) -> None:
+    """Raise for stations without a box: where a port is in use, its box may be one of them."""
+    for stranger in fleet.strangers:
+        if isinstance(stranger.error, InUseError):
+            raise stranger.error
+    raise HandbellError(
+        f"No box is plugged in for station {', '.join(map(str, missing))}",
+        f"Plug it in, hang a spare there with handbell stations {missing[0]}=BOX, "
+        f"or go on knowingly with --without {missing[0]}",
+    )
 
 
 def send(
     fleet: Fleet,
     loads: list[Load],
     stations: StationMap,
-    without: set[int] | None = None,
+    without: Collection[int] = (),
     progress: Progress = no_progress,
 ) -> list[Outcome[Sent]]:
-    """Send every station's timeline to its box and set its clock, all boxes at once."""
-    pairs = {c.url: (c, load) for c, load in pair(fleet, loads, stations, without or set())}
+    """Send every station's timeline to its box and set its clock, all boxes at once.
+
+    A box that got its timeline and failed later has a value and an error.
+    """
+    pairs = {c.url: (c, load) for c, load in pair(fleet, loads, stations, without)}
+    got: dict[str, Sent] = {}
 
     def one(connection: Connection) -> Sent:
         load = pairs[connection.url][1]
         _check(connection, load)
         place = stations.stations.get(load.station)
         label = (place.label if place else "") or load.label
-        facts: dict[str, Any] = connection.facts
-        if facts.get("station") != load.station or facts.get("label") != label:
-            connection.request("name", station=load.station, label=ascii_label(label))
+        told = ascii_label(label)
+        if (connection.who.station, connection.who.label) != (load.station, told):
+            connection.ask(NAME, station=load.station, label=told)
             connection.label = label
         already = put(connection, load, progress)
-        sync = set_clock(connection)
-        return Sent(load.station, load.digest, len(load.data), already, sync)
+        sent = got[connection.url] = Sent(load.station, load.digest, len(load.data), already)
+        sent.sync = set_clock(connection)
+        return sent
 
-    return fleet.each(one, [c for c, _ in pairs.values()])
+    outcomes = fleet.each(one, [c for c, _ in pairs.values()])
+    for outcome in outcomes:
+        outcome.value = got.get(outcome.url)
+    return outcomes
 
 
 def _check(connection: Connection, load: Load) -> None:
     """Raise BoxError for a box that can't play a timeline, before anything of it is changed."""
-    facts = connection.facts
+    who = connection.who
     if not connection.ours:
-        raise other_version(connection.label, facts)
+        raise other_version(connection.label, who)
     needed = load.data[4] if len(load.data) > 4 else timeline.VERSION
-    if not reads(int(facts.get("tl", timeline.VERSION)), needed):
+    if not reads(who.plans, needed):
         raise BoxError(
             connection.label,
-            f"plays plans of version {name(facts['tl'])}, and this one needs {name(needed)}",
+            f"plays plans of version {name(who.plans)}, and this one needs {name(needed)}",
             "Run handbell prepare to renew its firmware",
             faults.VERSION,
         )
-    if load.buttons > int(facts.get("buttons", 1)):
+    if load.buttons > who.buttons:
         raise fault_error(connection.label, faults.WRONG_BOX)
 
 

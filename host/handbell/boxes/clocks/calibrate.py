@@ -43,10 +43,7 @@ def calibrate(
     ``watch`` is told the boxes, the seconds gone and the seconds wanted after each round.
     Returns the boxes, and whether it was broken off; every contact is kept either way.
     """
-    boxes = {
-        c.url: Watched(c.label, int(c.facts.get("station", 0)), str(c.facts["id"]))
-        for c in fleet.connections
-    }
+    boxes = {c.url: Watched(c.label, c.who.station, c.who.id) for c in fleet.connections}
     latest: dict[str, Sync] = {}
     began_us, wanted_s = host.mono_us(), minutes * 60
     pause_s = FIRST_PAUSE_S
@@ -74,7 +71,7 @@ def _round(
     def one(connection: Connection) -> tuple[Sync, Estimate]:
         connection.hello()  # a box that restarted has another boot
         sync = clocks.contact(connection, "calibrate")
-        return sync, clocks.estimate(str(connection.facts["id"]), sync.utc_us)
+        return sync, clocks.estimate(connection.who.id, sync.utc_us)
 
     for outcome in fleet.each(one, [c for c in fleet.connections if not boxes[c.url].why]):
         box = boxes[outcome.url]

@@ -19,6 +19,7 @@ from handbell.base.drift import DAY_US, MOST_PPB, PPB, RATE_LASTS_DAYS
 from handbell.base.drift import STEP_US as STEP_US  # others judge host clocks by it too
 from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes.link.connection import Connection
+from handbell.boxes.link.replies import CLOCK, TIMES
 
 from .contacts import Book, Contact
 from .hostclock import HostClock
@@ -138,7 +139,7 @@ def measure(connection: Connection) -> Sync:
         found.mono_us + ahead_us,
         found.box_us,
         found.bound_us + moved_us + doubt_us,
-        int(connection.facts.get("boot", 0)),
+        connection.who.boot,
         ahead_us,
         min(e.round_us for e in got),
     )
@@ -156,13 +157,13 @@ def _exchanges(connection: Connection, wanted: int) -> list[Exchange]:
     while len(got) < wanted:
         connection.clock.sleep(len(got) * 0.618 % 1 / 1000)
         try:
-            reply, sent_us, came_us = connection.timed_request("time", tries=1)
+            reply, sent_us, came_us = connection.timed_ask(TIMES, tries=1)
         except BoxError as error:
             silent += 1
             if error.code or silent > SILENT_MOST:
                 raise
             continue
-        got.append(Exchange(sent_us, int(reply["t2"]), int(reply["t3"]), came_us))
+        got.append(Exchange(sent_us, reply.arrived_us, reply.left_us, came_us))
     return got
 
 
@@ -178,17 +179,17 @@ def give(
     fields = {"ppb": 0}
     if rate is not None:
         fields = {"ppb": rate.ppb, "ppb_bound": rate.bound_ppb, "rate_utc_us": rate.utc_us}
-    said = connection.request(
-        "clock",
+    said = connection.ask(
+        CLOCK,
         utc_us=sync.utc_us,
         box_us=sync.box_us,
         bound_us=sync.bound_us,
         tz_s=time.localtime(shown_us // 1_000_000).tm_gmtoff,
         **fields,
     )
-    if rate is None and "ppb_bound" in said:
-        kept_us = int(said.get("rate_utc_us", sync.utc_us))
-        return Rate(int(said["ppb"]), int(said["ppb_bound"]), 0, 0, kept_us)
+    if rate is None and said.ppb is not None and said.bound_ppb is not None:
+        kept_us = sync.utc_us if said.measured_utc_us is None else said.measured_utc_us
+        return Rate(said.ppb, said.bound_ppb, 0, 0, kept_us)
     return rate
 
 
@@ -220,7 +221,7 @@ class Clocks:
 
     def keep(self, connection: Connection, sync: Sync, what: str) -> None:
         """Keep a contact that was measured."""
-        box_id = str(connection.facts["id"])
+        box_id = connection.who.id
         contact = Contact(
             box_id, sync.boot, sync.box_us, sync.utc_us, sync.bound_us, sync.ahead_us, what
         )
@@ -252,5 +253,5 @@ class Clocks:
 
         Returns the rate the box goes by and what the contacts say of it.
         """
-        found = self.estimate(str(connection.facts["id"]), sync.utc_us)
+        found = self.estimate(connection.who.id, sync.utc_us)
         return give(connection, sync, found.rate, shown_utc_us), found

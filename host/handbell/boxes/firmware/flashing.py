@@ -13,7 +13,6 @@ import contextlib
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 from handbell.base.errors import BoxError, HandbellError
 from handbell.base.files import write_whole
@@ -23,6 +22,7 @@ from handbell.boxes.clocks.hostclock import HostClock, SystemClock
 from handbell.boxes.link.connection import Connection
 from handbell.boxes.link.find import find_ports
 from handbell.boxes.link.fleet import Fleet, Progress, no_progress
+from handbell.boxes.link.replies import STATUS, Hello
 
 from . import onboard
 from .drives import BOARD, check_drive, copy_onto, find_drives
@@ -51,7 +51,7 @@ class Flashed:
     kept: Path | None = None
     set_aside: str = ""
     collected: int = 0
-    facts: dict[str, Any] = field(default_factory=dict)
+    who: Hello = field(default_factory=lambda: Hello(""))
 
     def words(self) -> list[str]:
         """Return what to tell whoever asked for it."""
@@ -103,7 +103,7 @@ def flash(
         _leave_for_boot_mode(url, image, means, done)
         if done.already:
             others = set(means.ports()) - {url}
-            done.port, done.facts = _wait_for_box(url, others, means, "was started anew")
+            done.port, done.who = _wait_for_box(url, others, means, "was started anew")
             return done
         means.tell(
             f"The box is in its boot mode: a drive {BOARD} should appear. If none does in a few "
@@ -133,7 +133,7 @@ def bring_home(url: str, clock: HostClock, store: Store, progress: Progress = no
         if outcome.error is not None:
             raise outcome.error
         assert outcome.value is not None
-        left = int(fleet.connections[0].request("status")["runs"])
+        left = fleet.connections[0].ask(STATUS).runs
         if left or outcome.value.open:
             raise _logs_left(outcome.label, left + outcome.value.open)
         return len(outcome.value.runs)
@@ -209,9 +209,7 @@ def _wait_for_drive(means: Means) -> Path:
         means.clock.sleep(LOOK_S)
 
 
-def _wait_for_box(
-    url: str | None, others: set[str], means: Means, what: str
-) -> tuple[str, dict[str, Any]]:
+def _wait_for_box(url: str | None, others: set[str], means: Means, what: str) -> tuple[str, Hello]:
     """Return the port where the box answers again and its own report; raises HandbellError."""
     until_us = means.clock.mono_us() + DRIVE_S * 1_000_000
     while means.clock.mono_us() <= until_us:
@@ -240,11 +238,11 @@ def _settle(url: str, others: set[str], image: BoardImage, means: Means, done: F
         prompt.restart()
     finally:
         prompt.close()
-    done.port, done.facts = _wait_for_box(url, others, means, "was started anew")
-    if name != image.name or done.facts["fw"] != image.version:
+    done.port, done.who = _wait_for_box(url, others, means, "was started anew")
+    if name != image.name or done.who.firmware != image.version:
         raise BoxError(
             url,
-            f"the box runs firmware {done.facts['fw']} of {name or 'no image'}, and not "
+            f"the box runs firmware {done.who.firmware} of {name or 'no image'}, and not "
             f"{image.name}",
             f"{BOOT_MODE}, and run this again",
         )

@@ -21,6 +21,7 @@ from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes.clocks.hostclock import HostClock, SystemClock
 from handbell.boxes.link.connection import Connection
 from handbell.boxes.link.fleet import Progress, no_progress
+from handbell.boxes.link.replies import HELLO, LIST, STATUS, YIELD, Hello
 from handbell.boxes.link.words import other_logs
 from handbell_core import faults, journal
 from handbell_core.versions import reads
@@ -52,15 +53,15 @@ How to put MicroPython on a new board:
 class Prepared:
     """What was done: ``sent`` files from here, ``copied`` on the board from its other folder.
 
-    ``folder`` is the one on trial, "" if the active one was right; ``facts`` is the box's own
-    report afterwards.
+    ``folder`` is the one on trial, "" if the active one was right; ``who`` is what the box
+    says of itself afterwards.
     """
 
     sent: int = 0
     copied: int = 0
     folder: str = ""
     main_renewed: bool = False
-    facts: dict[str, Any] = field(default_factory=dict)
+    who: Hello = field(default_factory=lambda: Hello(""))
 
     @property
     def nothing_to_do(self) -> bool:
@@ -96,7 +97,7 @@ def prepare(
         prompt.restart()
     finally:
         prompt.close()
-    done.facts = greet(url, clock, done.folder, erred)
+    done.who = greet(url, clock, done.folder, erred)
     return done
 
 
@@ -109,12 +110,12 @@ def ask_to_yield(url: str, clock: HostClock | None = None, renew: bool = False) 
     """
     with Connection(url, clock) as connection:
         try:
-            facts = connection.request("hello", tries=3)
-            if facts.get("board") != VIRTUAL:
+            who = connection.ask(HELLO, tries=3)
+            if who.board != VIRTUAL:
                 erred = _erred(connection)
                 if renew:
-                    _leave_no_log(url, connection, facts)
-                connection.request("yield")
+                    _leave_no_log(url, connection, who)
+                connection.ask(YIELD)
                 return erred
         except BoxError as error:
             if error.code == faults.VERSION:
@@ -130,14 +131,13 @@ def ask_to_yield(url: str, clock: HostClock | None = None, renew: bool = False) 
     raise BoxError(url, "this box is virtual", "It runs this program's own firmware already")
 
 
-def _leave_no_log(url: str, connection: Connection, facts: dict[str, Any]) -> None:
+def _leave_no_log(url: str, connection: Connection, who: Hello) -> None:
     """Raise BoxError if logs wait on a box which the firmware from here would not know."""
-    version = int(facts.get("jn", 0))
-    if reads(journal.VERSION, version):
+    if reads(journal.VERSION, who.logs):
         return
-    waiting = int(connection.request("list", of="runs", i=0)["n"])
+    waiting = connection.ask(LIST, of="runs", i=0).count
     if waiting:
-        raise other_logs(url, version, waiting)
+        raise other_logs(url, who.logs, waiting)
 
 
 def check(url: str, prompt: Prompt) -> int:
@@ -195,7 +195,7 @@ def install(url: str, prompt: Prompt, image: Image, progress: Progress = no_prog
     return done
 
 
-def greet(url: str, clock: HostClock, folder: str = "", erred: str = "") -> dict[str, Any]:
+def greet(url: str, clock: HostClock, folder: str = "", erred: str = "") -> Hello:
     """Wait for the box that was started, until what is on trial stands; return its own report.
 
     ``folder`` is the one on trial, "" for none, ``erred`` what the box told of errors before.
@@ -205,13 +205,13 @@ def greet(url: str, clock: HostClock, folder: str = "", erred: str = "") -> dict
     while True:
         try:
             with Connection(url, clock) as connection:
-                facts = connection.hello(HELLO_TRIES)
-                while folder and facts.get("folder") == folder and facts.get("trial"):
+                who = connection.hello(HELLO_TRIES)
+                while folder and who.folder == folder and who.trial:
                     clock.sleep(ASK_EVERY_S)
-                    facts = connection.hello()
-                if folder and facts.get("folder") != folder:
+                    who = connection.hello()
+                if folder and who.folder != folder:
                     raise _came_back(url, connection, erred)
-                return facts
+                return who
         except _CameBackError:
             raise
         except HandbellError as error:  # its port may be away while it starts anew
@@ -244,7 +244,7 @@ def _came_back(url: str, connection: Connection, before: str) -> BoxError:
 def _erred(connection: Connection) -> str:
     """Return the last error that a box tells of its own program, "" for none."""
     try:
-        return str(connection.request("status").get("erred", ""))
+        return connection.ask(STATUS).erred
     except BoxError:
         return ""  # a firmware of another age
 

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import binascii
 import secrets
 from types import TracebackType
-from typing import Any
+from typing import Any, TypeVar
 
 import serial
 
@@ -13,11 +12,20 @@ from handbell.base.errors import BoxError
 from handbell.boxes.clocks.hostclock import HostClock, SystemClock
 from handbell_core import faults, frames
 
-from .replies import KERNEL, checked, fault_code, speaks_ours
+from . import replies
+from .replies import KERNEL, Hello, Kind, fault_code
 from .words import fault_error, other_version
 
 REPLY_S = 0.7
 TRIES = 4
+QUICK_S = 0.1  # an answer may take so long and is none the slower
+PATIENCE_S = 120.0  # by which all answers between two greetings may be slower, taken together
+
+M = TypeVar("M")
+
+
+class InUseError(BoxError):
+    """A port that another program has open; its box is not to be reached before that ends."""
 
 
 class Connection:
@@ -30,8 +38,9 @@ class Connection:
         self.url = url
         self.clock: HostClock = clock or SystemClock()
         self.label = url
-        self.facts: dict[str, Any] = {}
+        self.who = Hello("")  # who is there, once it was asked
         self.ours = True  # whether it has our link, as far as it was asked
+        self._patience_us = round(PATIENCE_S * 1e6)
         self._session = secrets.token_hex(3)
         self._number = 0
         self._reader = frames.FrameReader()
@@ -58,30 +67,41 @@ class Connection:
         """Let go of the port."""
         self._port.close()
 
-    def hello(self, tries: int = 3) -> dict[str, Any]:
-        """Ask who is there, and remember its facts, its label and whether it has our link."""
-        facts = self.request("hello", tries)
-        station, label = facts.get("station", 0), facts.get("label", "")
-        self.label = label or (f"Box {station}" if station else f"Box {facts['id'][-4:]}")
-        self.facts = facts
-        return facts
+    def hello(self, tries: int = 3) -> Hello:
+        """Ask who is there, and remember it, its label and whether it has our link."""
+        self._patience_us = round(PATIENCE_S * 1e6)
+        who = self.ask(replies.HELLO, tries)
+        self.label = who.label or (f"Box {who.station}" if who.station else f"Box {who.id[-4:]}")
+        self.who = who
+        return who
 
-    def request(self, do: str, tries: int = TRIES, **fields: Any) -> dict[str, Any]:
-        """Send a request until it is answered and return the reply's facts, each checked.
+    def ask(self, kind: Kind[M], tries: int = TRIES, **fields: Any) -> M:
+        """Send a request until it is answered and return the message in the reply.
 
         A box with another link is asked only for what every box answers.
         """
-        return self.timed_request(do, tries, **fields)[0]
+        return self.timed_ask(kind, tries, **fields)[0]
 
-    def timed_request(
-        self, do: str, tries: int = TRIES, **fields: Any
+    def timed_ask(self, kind: Kind[M], tries: int = TRIES, **fields: Any) -> tuple[M, int, int]:
+        """Return (message, mono_us just before the request left, mono_us when the reply came)."""
+        asked = {**kind.more, **fields}
+        reply, sent_us, came_us = self._exchange(kind.do, tries, asked)
+        message = replies.read(self.label, kind, asked, reply, self.ours)
+        if isinstance(message, Hello):
+            self.ours = message.ours
+        return message, sent_us, came_us
+
+    def request(self, do: str, tries: int = TRIES, **fields: Any) -> dict[str, Any]:
+        """Return a reply as it came, which nobody has judged: for those who make boxes."""
+        return self._exchange(do, tries, fields)[0]
+
+    def _exchange(
+        self, do: str, tries: int, fields: dict[str, Any]
     ) -> tuple[dict[str, Any], int, int]:
-        """Return (reply, mono_us just before the request left, mono_us when the reply came)."""
         if not self.ours and do not in KERNEL:
-            raise other_version(self.label, self.facts)
+            raise other_version(self.label, self.who)
         self._number += 1
-        message = {"q": self._number, "s": self._session, "do": do, **fields}
-        line = frames.encode(message)
+        line = frames.encode({"q": self._number, "s": self._session, "do": do, **fields})
         if len(line) > frames.LONGEST:
             raise BoxError(self.label, f"the request {do} is too long to send")
         try:
@@ -89,27 +109,36 @@ class Connection:
                 sent_us = self.clock.mono_us()
                 self._port.write(line)
                 reply = self._wait(self._number)
+                self._be_patient(self.clock.mono_us() - sent_us)
                 if reply is not None:
                     code = fault_code(self.label, reply)
                     if code:
                         raise fault_error(self.label, code)
-                    if do == "hello":
-                        self.ours = speaks_ours(reply)
-                    facts = checked(self.label, message, reply, self.ours)
-                    return facts, sent_us, self._came_us
+                    return reply, sent_us, self._came_us
         except (serial.SerialException, OSError) as error:
             raise BoxError(
                 self.label,
                 "was unplugged",
                 "Plug it in and run the command again; what was done is kept",
             ) from error
+        known = bool(self.who.id)
         raise BoxError(
             self.label,
-            "does not answer" if self.facts else "no Handbell box answers on this port",
+            "does not answer" if known else "no Handbell box answers on this port",
             "Unplug it and plug it in again"
-            if self.facts
+            if known
             else "Check the port, or run handbell prepare on a new board",
         )
+
+    def _be_patient(self, took_us: int) -> None:
+        """Give up on a box that answers slowly again and again: no dialogue lasts for ever."""
+        self._patience_us -= max(0, took_us - round(QUICK_S * 1e6))
+        if self._patience_us < 0:
+            raise BoxError(
+                self.label,
+                "answers far too slowly",
+                "Unplug it and plug it in again, straight into the computer",
+            )
 
     def _wait(self, number: int) -> dict[str, Any] | None:
         give_up_us = self.clock.mono_us() + int(REPLY_S * 1e6)
@@ -137,8 +166,7 @@ class Connection:
         """
         data = bytearray(have)
         while len(data) < size:
-            reply = self.request("get", of=of, name=name, at=len(data), n=frames.CHUNK)
-            part = binascii.a2b_base64(reply["b"])
+            part = self.ask(replies.GET, of=of, name=name, at=len(data), n=frames.CHUNK)
             if not part or (len(part) < frames.CHUNK and len(data) + len(part) < size):
                 raise fault_error(self.label, faults.NOT_WHOLE)
             data += part
@@ -147,8 +175,9 @@ class Connection:
 
 def _cant_open(url: str, error: Exception) -> BoxError:
     text = str(error).lower()
-    if "exclusive" in text or "busy" in text or "temporarily unavailable" in text:
-        return BoxError(url, "another program is using this port", "Close it and try again")
+    in_use = ("exclusive", "busy", "temporarily unavailable", "access is denied")  # Windows: denied
+    if any(words in text for words in in_use):
+        return InUseError(url, "another program is using this port", "Close it and try again")
     if "permission" in text:
         return BoxError(
             url,

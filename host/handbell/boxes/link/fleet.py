@@ -5,27 +5,30 @@ from __future__ import annotations
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from typing import Any, Generic, Protocol, TypeVar
+from typing import Generic, Protocol, TypeVar
+
+from natsort import natsort_keygen
 
 from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes.clocks.hostclock import HostClock
 
 from .connection import Connection
 from .find import find_ports
-from .replies import strange
+from .replies import Hello, strange
 
+in_order = natsort_keygen()  # as people count: ACM2 before ACM10
 T = TypeVar("T")
 
 
 class Progress(Protocol):
     """Takes how far each box is."""
 
-    def __call__(self, box: str, doing: str, done: int, total: int) -> None:
-        """Box ``box`` has ``done`` of ``total`` steps of ``doing``."""
+    def __call__(self, of: str, doing: str, done: int, total: int) -> None:
+        """Box ``of`` has ``done`` of ``total`` steps of ``doing``."""
         ...
 
 
-def no_progress(box: str, doing: str, done: int, total: int) -> None:
+def no_progress(of: str, doing: str, done: int, total: int) -> None:
     """Show nothing."""
 
 
@@ -35,7 +38,7 @@ class Outcome(Generic[T]):
 
     url: str
     label: str
-    facts: dict[str, Any] = field(default_factory=dict)
+    who: Hello = field(default_factory=lambda: Hello(""))
     value: T | None = None
     error: HandbellError | None = None
 
@@ -64,7 +67,7 @@ class Fleet:
                     self.connections.append(got)
                 else:
                     self.strangers.append(Outcome(url, url, error=got))
-        self.connections.sort(key=lambda c: (c.facts.get("station") or 10_000, c.url))
+        self.connections.sort(key=lambda c: (c.who.station or 10_000, in_order(c.url)))
         self._part_twins()
 
     def _open(self, url: str) -> Connection | HandbellError:
@@ -83,7 +86,7 @@ class Fleet:
         """Leave out all but the first of boxes with one id: nobody could tell their logs apart."""
         first: dict[str, Connection] = {}
         for connection in list(self.connections):
-            other = first.setdefault(connection.facts["id"], connection)
+            other = first.setdefault(connection.who.id, connection)
             if other is connection:
                 continue
             connection.close()
@@ -108,7 +111,7 @@ class Fleet:
         """Call ``do`` for each box at once and return the outcomes in order."""
 
         def one(connection: Connection) -> Outcome[T]:
-            outcome: Outcome[T] = Outcome(connection.url, connection.label, connection.facts)
+            outcome: Outcome[T] = Outcome(connection.url, connection.label, connection.who)
             try:
                 outcome.value = do(connection)
             except HandbellError as error:

@@ -1,247 +1,173 @@
-"""What a box may answer: each reply is held against one table before anybody uses a field of it.
+"""What a box may answer: each reply is read here into a message, before anybody uses it.
 
 A box can be broken, a board can run anything, and what it says becomes file names, loop bounds and
-lines on a coach's screen. So every field has a type and a range here; ids and digests are hex of
-one length, names of files have one form, and texts are made printable.
+lines on a coach's screen. So every field is held against its type and range, and what a reply says
+against what was asked: a transfer goes on, a thing done is the thing that was to be done.
 """
 
 from __future__ import annotations
 
-import binascii
-import re
 from collections.abc import Callable, Mapping
-from typing import Any, TypeAlias
+from dataclasses import dataclass, field, replace
+from typing import Any, Generic, TypeAlias, TypeVar
 
 from handbell.base.errors import BoxError
 from handbell_core import frames
-from handbell_core.timeline import DIGEST_SIZE
 from handbell_core.versions import major
 
-ID_SIZE = 8  # bytes of a box's id
-SIZE_MOST = 16 << 20  # bytes of a file: no board's flash holds more
-FILES_MOST = 4_096  # files of a kind on a box
-TIME_MOST = 1 << 53  # us or ms
-PPB_MOST = 1_000_000
+from . import fields
+from .fields import BOX_ID, COUNT, DIGEST, MILLIVOLTS, TIME, VERSION, WORD, shown, whole, yes_no
+
 LABEL_MOST = 32
 ERRED_MOST = 80
+BUTTONS_MOST = 8
+PPB_MOST = 1_000_000
 
-Check: TypeAlias = Callable[[Any], Any]
-"""Returns the value to go on with; raises ValueError when it can't be right."""
-Fields: TypeAlias = Mapping[str, Check]
-
-
-def whole(least: int, most: int) -> Check:
-    """Return a check for an integer from ``least`` to ``most``."""
-
-    def check(value: Any) -> int:
-        if type(value) is not int or not least <= value <= most:
-            raise ValueError
-        return int(value)
-
-    return check
+Said: TypeAlias = Mapping[str, Any]
+M = TypeVar("M")
 
 
-def yes_no(value: Any) -> bool:
-    """Check for true or false, which a box may write as 1 or 0."""
-    if type(value) is not bool and not (type(value) is int and value in (0, 1)):
-        raise ValueError
-    return bool(value)
+@dataclass(frozen=True)
+class Kind(Generic[M]):
+    """A request, and how its reply is read: from what was asked and what was said.
 
-
-def form(pattern: str) -> Check:
-    """Return a check for a text that has a form from end to end."""
-    compiled = re.compile(pattern)
-
-    def check(value: Any) -> str:
-        if not isinstance(value, str) or not compiled.fullmatch(value):
-            raise ValueError
-        return value
-
-    return check
-
-
-def shown(most: int) -> Check:
-    """Return a check for a text that people see: cut, and every odd sign in it a question mark."""
-
-    def check(value: Any) -> str:
-        if not isinstance(value, str):
-            raise ValueError
-        return "".join(c if c.isprintable() else "?" for c in value[:most])
-
-    return check
-
-
-def each(check: Check, most: int) -> Check:
-    """Return a check for a list of so many values at most."""
-
-    def check_all(value: Any) -> list[Any]:
-        if not isinstance(value, list) or len(value) > most:
-            raise ValueError
-        return [check(one) for one in value]
-
-    return check_all
-
-
-def chunk(value: Any) -> str:
-    """Check for bytes of a file in base64, as many as a frame carries."""
-    text: str = _BASE64(value)
-    if len(binascii.a2b_base64(text)) > frames.CHUNK:
-        raise ValueError
-    return text
-
-
-def hex_of(size: int) -> Check:
-    """Return a check for so many bytes in hex."""
-    return form(f"[0-9a-f]{{{2 * size}}}")
-
-
-_BASE64 = form("[A-Za-z0-9+/]*={0,2}")
-DIGEST = hex_of(DIGEST_SIZE)
-COUNT = whole(0, 1 << 31)
-TIME = whole(0, TIME_MOST)
-WORD = form("[a-z ]{1,16}")
-NAMES = {"runs": form(r"[0-9]{5,8}\.hbj"), "timelines": DIGEST}
-
-KERNEL = frozenset(("hello", "status", "erred", "list", "get", "drop", "yield"))
-"""What boxes of every version answer, so that logs come home and the firmware can be renewed."""
-
-# request -> what its reply must hold, and what it may hold
-_NOTHING: tuple[Fields, Fields] = ({}, {})
-_TABLE: dict[str, tuple[Fields, Fields]] = {
-    "hello": (
-        {
-            "id": hex_of(ID_SIZE),
-            **dict.fromkeys(("ln", "tl", "jn"), whole(0, 255)),
-            "station": whole(0, 99),
-            "label": shown(LABEL_MOST),
-            "buttons": whole(0, 8),
-            "boot": COUNT,
-        },
-        {
-            **dict.fromkeys(("fw", "board", "py"), shown(LABEL_MOST)),
-            "folder": form("(fw_[ab])?"),
-            "trial": yes_no,
-        },
-    ),
-    "status": (
-        {
-            "state": WORD,
-            "sel": lambda digest: digest if digest == "" else DIGEST(digest),
-            "mv": whole(0, 100_000),
-            "kb": whole(0, SIZE_MOST >> 10),
-            "runs": whole(-1, FILES_MOST),  # the open one counts as none
-            "fault": whole(0, 255),
-            **dict.fromkeys(("usb", "low", "clock"), yes_no),
-        },
-        {
-            "rtc": yes_no,
-            "age_s": COUNT,
-            "bound_us": TIME,
-            "heap": COUNT,
-            "utc_ms": TIME,
-            "erred": shown(ERRED_MOST),
-        },
-    ),
-    "erred": ({"b": chunk, "n": COUNT}, {}),
-    "time": ({"t2": TIME, "t3": TIME}, {}),
-    "clock": (
-        {},
-        {
-            "ppb": whole(-PPB_MOST, PPB_MOST),
-            "ppb_bound": whole(0, PPB_MOST),
-            "rate_utc_us": TIME,
-        },
-    ),
-    "put": ({"at": whole(-1, SIZE_MOST)}, {}),
-    "list": ({"n": whole(0, FILES_MOST)}, {}),  # and a file's fields, see _listed
-    "get": ({"b": chunk}, {}),
-    "drop": ({"gone": yes_no}, {}),
-    "arm": ({"utc_ms": TIME}, {}),
-    **dict.fromkeys(("name", "ring", "keep", "select", "disarm", "yield"), _NOTHING),
-}
-# Of a box with another link only this is sure; what else it says may be of any shape.
-_OF_ANY: dict[str, dict[str, tuple[Check, Any]]] = {
-    "hello": {
-        **dict.fromkeys(("ln", "tl", "jn"), (whole(0, 255), 0)),
-        **dict.fromkeys(("fw", "board", "py", "label"), (shown(LABEL_MOST), "")),
-        "station": (whole(0, 99), 0),
-    },
-    "status": {
-        "state": (WORD, ""),
-        "fault": (whole(0, 255), 0),
-        "runs": (whole(-1, FILES_MOST), 0),
-        "erred": (shown(ERRED_MOST), ""),
-    },
-}
-_PARTS: dict[str, tuple[Fields, Fields]] = {
-    "display": ({"answers": yes_no}, {}),
-    "lamp": ({"lamps": whole(0, 64)}, {}),
-    "sound": ({}, {"silent": yes_no}),
-    "buttons": ({"closed": each(yes_no, 8), "pressed": each(COUNT, 8)}, {}),
-    "battery": ({"mv": whole(0, 100_000)}, {"usb": yes_no, "low_mv": whole(0, 100_000)}),
-    "flash": ({"same": yes_no, "us": whole(0, TIME_MOST)}, {}),
-    "clock part": ({"fitted": yes_no, "stopped": yes_no}, {}),
-}
-
-
-def checked(
-    box: str, asked: Mapping[str, Any], reply: Mapping[str, Any], ours: bool = True
-) -> dict[str, Any]:
-    """Return the facts of a reply that can be right; raises BoxError naming ``box`` otherwise.
-
-    Of a request in the table, fields that are not in it are left out; what a firmware with
-    requests of its own answers to those is for its makers to judge. Not ``ours`` is a box with
-    another link.
+    ``more`` are fields that the request always has. ``read`` raises ValueError, TypeError or
+    KeyError for what no box of ours would say.
     """
-    do = asked["do"]
+
+    do: str
+    read: Callable[[Said, Said], M]
+    more: Said = field(default_factory=dict)
+    read_any: Callable[[Said, Said], M] | None = None  # of a box with another link
+
+
+@dataclass(frozen=True)
+class Hello:
+    """Who a box is; the versions are those of its link, its plans and its logs."""
+
+    id: str
+    station: int = 0
+    label: str = ""
+    buttons: int = 0
+    boot: int = 0
+    link: int = 0
+    plans: int = 0
+    logs: int = 0
+    firmware: str = ""
+    board: str = ""
+    python: str = ""
+    folder: str = ""
+    trial: bool = False
+
+    @property
+    def ours(self) -> bool:
+        """Whether it has our link; of another one only what every box answers is asked."""
+        return major(self.link) == major(frames.VERSION)
+
+
+@dataclass(frozen=True)
+class Status:
+    """How a box is: ``selected`` is its plan's digest, ``start_utc_ms`` when it is set to start.
+
+    ``runs`` counts logs but for one still open; ``bound_us`` is by how much its clock may be off,
+    None where it has lost it; ``erred`` the last error of its own firmware, "" for none.
+    """
+
+    state: str = ""
+    selected: str = ""
+    battery_mv: int = 0
+    usb: bool = False
+    low: bool = False
+    room_kb: int = 0
+    runs: int = 0
+    fault: int = 0
+    clock_part: bool = False
+    bound_us: int | None = None
+    age_s: int | None = None
+    start_utc_ms: int | None = None
+    erred: str = ""
+
+
+@dataclass(frozen=True)
+class Moments:
+    """When a request came and its reply left, by the box's clock."""
+
+    arrived_us: int
+    left_us: int
+
+
+@dataclass(frozen=True)
+class RateKept:
+    """The rate that a box keeps of its crystal, None where it keeps none."""
+
+    ppb: int | None = None
+    bound_ppb: int | None = None
+    measured_utc_us: int | None = None
+
+
+@dataclass(frozen=True)
+class File:
+    """A file on a box; ``bad`` is one that it can't read, which has no size and no digest.
+
+    ``name`` is "" where an older firmware refused to say it.
+    """
+
+    name: str = ""
+    size: int = 0
+    digest: str = ""
+    open: bool = False
+    bad: bool = False
+
+
+@dataclass(frozen=True)
+class Listed:
+    """How many files of a kind there are, and the one that was asked for, if there is one."""
+
+    count: int
+    file: File | None
+
+
+@dataclass(frozen=True)
+class Buttons:
+    """Which buttons are closed, and how often each was pressed."""
+
+    closed: tuple[bool, ...]
+    pressed: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class FlashTest:
+    """Whether what was written is what was read, and how long that took."""
+
+    same: bool
+    took_us: int
+
+
+@dataclass(frozen=True)
+class ClockPart:
+    """Whether a clock part is fitted, and whether it had stopped."""
+
+    fitted: bool
+    stopped: bool
+
+
+def read(box: str, kind: Kind[M], asked: Said, said: Said, ours: bool = True) -> M:
+    """Return the message in a reply; raises BoxError naming ``box`` when it can't be right.
+
+    Not ``ours`` is a box with another link.
+    """
     try:
-        if do == "hello" and not speaks_ours(reply):
-            return {"id": hex_of(ID_SIZE)(reply["id"])} | _any(do, reply)
-        if do == "status" and not ours:
-            return _any(do, reply)
-        if do == "test":
-            return _taken(_PARTS.get(asked.get("part", ""), _NOTHING), reply)
-        if do not in _TABLE:
-            return dict(reply)
-        facts = _taken(_TABLE[do], reply)
-        if do == "list":
-            facts |= _listed(asked, reply)
-        impossible = (
-            (do == "status" and facts["clock"] and "bound_us" not in facts)
-            or (do == "put" and facts["at"] > asked["n"])
-            or (do == "drop" and not facts["gone"])
-            or (do == "arm" and facts["utc_ms"] != asked["utc_ms"])
-        )
+        return kind.read(asked, said) if ours or not kind.read_any else kind.read_any(asked, said)
     except (KeyError, ValueError, TypeError):
-        impossible = True
-    if impossible:
-        raise strange(box)
-    return facts
+        raise strange(box) from None
 
 
-def speaks_ours(hello: Mapping[str, Any]) -> bool:
-    """Whether a box has our link, by its major version; else its facts may be of any shape."""
-    link = hello.get("ln")
-    return type(link) is int and 0 <= link <= 255 and major(link) == major(frames.VERSION)
-
-
-def _any(do: str, reply: Mapping[str, Any]) -> dict[str, Any]:
-    """Return what a reply of any shape may be used for."""
-    facts = {}
-    for key, (check, usual) in _OF_ANY[do].items():
-        try:
-            facts[key] = check(reply[key])
-        except (KeyError, ValueError, TypeError):
-            facts[key] = usual
-    return facts
-
-
-def fault_code(box: str, reply: Mapping[str, Any]) -> int:
+def fault_code(box: str, reply: Said) -> int:
     """Return the fault code of a refusal, 0 if it is none; raises BoxError for no code at all."""
     if "no" not in reply:
         return 0
     try:
-        return int(whole(1, 255)(reply["no"]))
+        return whole(1, 255)(reply["no"])
     except ValueError:
         raise strange(box) from None
 
@@ -253,18 +179,167 @@ def strange(box: str) -> BoxError:
     )
 
 
-def _taken(wanted: tuple[Fields, Fields], reply: Mapping[str, Any]) -> dict[str, Any]:
-    must, may = wanted
-    facts = {key: check(reply[key]) for key, check in must.items()}
-    return facts | {key: check(reply[key]) for key, check in may.items() if key in reply}
+def _may(said: Said, key: str, check: Callable[[Any], M], usual: M) -> M:
+    return check(said[key]) if key in said else usual
 
 
-def _listed(asked: Mapping[str, Any], reply: Mapping[str, Any]) -> dict[str, Any]:
-    """Return a file's entry: open, ``bad`` (it can't be read), or with its size and digest."""
-    if "name" not in reply:
-        return {}
-    entry = {"name": NAMES[asked["of"]](reply["name"])}
-    for flag in ("open", "bad"):
-        if flag in reply and yes_no(reply[flag]):
-            return entry | {flag: True}
-    return entry | {"size": whole(0, SIZE_MOST)(reply["size"]), "d": DIGEST(reply["d"])}
+def _any(said: Said, key: str, check: Callable[[Any], M], usual: M) -> M:
+    """Return a field of a box with another link, which may be of any shape."""
+    try:
+        return check(said[key])
+    except (KeyError, ValueError, TypeError):
+        return usual
+
+
+# field -> key in the reply, check, and whether every box of ours says it
+_WHO: dict[str, tuple[str, Callable[[Any], Any], bool]] = {
+    "station": ("station", whole(0, 99), True),
+    "label": ("label", shown(LABEL_MOST), True),
+    "buttons": ("buttons", whole(0, BUTTONS_MOST), True),
+    "boot": ("boot", COUNT, True),
+    "link": ("ln", VERSION, True),
+    "plans": ("tl", VERSION, True),
+    "logs": ("jn", VERSION, True),
+    "firmware": ("fw", shown(LABEL_MOST), False),
+    "board": ("board", shown(LABEL_MOST), False),
+    "python": ("py", shown(LABEL_MOST), False),
+    "folder": ("folder", fields.form("(fw_[ab])?"), False),
+    "trial": ("trial", yes_no, False),
+}
+
+
+def _hello(_: Said, said: Said) -> Hello:
+    who = Hello(BOX_ID(said["id"]), link=_any(said, "ln", VERSION, 0))
+    told: dict[str, Any] = {}
+    for name, (key, check, is_sure) in _WHO.items():
+        usual = getattr(who, name)
+        if not who.ours:
+            told[name] = _any(said, key, check, usual)
+        else:
+            told[name] = check(said[key]) if is_sure else _may(said, key, check, usual)
+    return replace(who, **told)
+
+
+def _status(_: Said, said: Said) -> Status:
+    return Status(
+        WORD(said["state"]),
+        "" if said["sel"] == "" else DIGEST(said["sel"]),
+        MILLIVOLTS(said["mv"]),
+        yes_no(said["usb"]),
+        yes_no(said["low"]),
+        whole(0, fields.SIZE_MOST >> 10)(said["kb"]),
+        whole(-1, fields.FILES_MOST)(said["runs"]),  # the open one counts as none
+        whole(0, 255)(said["fault"]),
+        _may(said, "rtc", yes_no, False),
+        TIME(said["bound_us"]) if yes_no(said["clock"]) else None,
+        _may(said, "age_s", COUNT, None),
+        _may(said, "utc_ms", TIME, None),
+        _may(said, "erred", shown(ERRED_MOST), ""),
+    )
+
+
+def _any_status(_: Said, said: Said) -> Status:
+    return Status(
+        state=_any(said, "state", WORD, ""),
+        fault=_any(said, "fault", whole(0, 255), 0),
+        runs=_any(said, "runs", whole(-1, fields.FILES_MOST), 0),
+        erred=_any(said, "erred", shown(ERRED_MOST), ""),
+    )
+
+
+def _nothing(_: Said, said: Said) -> None:
+    """Read a reply that holds no facts."""
+
+
+def _moments(_: Said, said: Said) -> Moments:
+    return Moments(TIME(said["t2"]), TIME(said["t3"]))
+
+
+def _rate(_: Said, said: Said) -> RateKept:
+    return RateKept(
+        _may(said, "ppb", whole(-PPB_MOST, PPB_MOST), None),
+        _may(said, "ppb_bound", whole(0, PPB_MOST), None),
+        _may(said, "rate_utc_us", TIME, None),
+    )
+
+
+def _at(asked: Said, said: Said) -> int:
+    """Return how far a transfer is, -1 for the end: each piece must bring it on."""
+    at, size, sent = said["at"], asked["n"], fields.chunk(asked["b"])
+    if whole(-1, size)(at) >= 0 and at < min(asked["at"] + len(sent), size):
+        raise ValueError
+    return int(at)
+
+
+def _listed(asked: Said, said: Said) -> Listed:
+    count = whole(0, fields.FILES_MOST)(said["n"])
+    if "name" not in said:
+        return Listed(count, None)
+    name = fields.NAMES[asked["of"]](said["name"])
+    if asked["i"] >= count:
+        raise ValueError
+    if yes_no(said.get("open", False)):
+        return Listed(count, File(name, open=True))
+    if yes_no(said.get("bad", False)):
+        return Listed(count, File(name, bad=True))
+    size = whole(0, fields.SIZE_MOST)(said["size"])
+    return Listed(count, File(name, size, DIGEST(said["d"])))
+
+
+def _piece(asked: Said, said: Said) -> bytes:
+    piece = fields.chunk(said["b"])
+    if len(piece) > asked["n"]:
+        raise ValueError
+    return piece
+
+
+def _gone(_: Said, said: Said) -> None:
+    if not yes_no(said["gone"]):
+        raise ValueError
+
+
+def _set(asked: Said, said: Said) -> None:
+    if TIME(said["utc_ms"]) != asked["utc_ms"]:
+        raise ValueError
+
+
+def _buttons(_: Said, said: Said) -> Buttons:
+    closed = fields.each(yes_no, BUTTONS_MOST)(said["closed"])
+    pressed = fields.each(COUNT, BUTTONS_MOST)(said["pressed"])
+    if len(closed) != len(pressed):
+        raise ValueError
+    return Buttons(closed, pressed)
+
+
+HELLO = Kind("hello", _hello)
+STATUS = Kind("status", _status, read_any=_any_status)
+TIMES = Kind("time", _moments)
+CLOCK = Kind("clock", _rate)
+NAME = Kind("name", _nothing)
+RING = Kind("ring", _nothing)
+PUT = Kind("put", _at)
+KEEP = Kind("keep", _nothing)
+SELECT = Kind("select", _nothing)
+LIST = Kind("list", _listed)
+GET = Kind("get", _piece)
+DROP = Kind("drop", _gone)
+ARM = Kind("arm", _set)
+DISARM = Kind("disarm", _nothing)
+YIELD = Kind("yield", _nothing)
+TEST_DISPLAY = Kind("test", lambda _, said: yes_no(said["answers"]), {"part": "display"})
+TEST_LAMP = Kind("test", lambda _, said: whole(0, 64)(said["lamps"]), {"part": "lamp"})
+TEST_SOUND = Kind("test", _nothing, {"part": "sound"})
+TEST_BUTTONS = Kind("test", _buttons, {"part": "buttons"})
+TEST_BATTERY = Kind("test", lambda _, said: MILLIVOLTS(said["mv"]), {"part": "battery"})
+TEST_FLASH = Kind(
+    "test", lambda _, said: FlashTest(yes_no(said["same"]), TIME(said["us"])), {"part": "flash"}
+)
+TEST_CLOCK_PART = Kind(
+    "test",
+    lambda _, said: ClockPart(yes_no(said["fitted"]), yes_no(said["stopped"])),
+    {"part": "clock part"},
+)
+TEST_END = Kind("test", _nothing, {"part": "end"})
+
+KERNEL = frozenset(("hello", "status", "erred", "list", "get", "drop", "yield"))
+"""What boxes of every version answer, so that logs come home and the firmware can be renewed."""

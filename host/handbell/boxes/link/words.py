@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 from handbell.base.errors import BoxError
 from handbell.base.words import several
 from handbell_core import faults, frames
 from handbell_core.versions import name
+
+from .replies import Hello
 
 _WORDS: dict[int, tuple[str, str]] = {
     faults.UNKNOWN: ("does not know that request", "Run handbell prepare to renew its firmware"),
@@ -32,13 +31,16 @@ _WORDS: dict[int, tuple[str, str]] = {
     ),
     faults.TOO_LATE: ("can't start so soon", "Choose a later start"),
     faults.TOO_FAR: ("can't keep a start so far ahead", "Choose one within three days"),
-    faults.BATTERY_LOW: ("has a low battery", "Charge it or put in fresh cells"),
+    faults.BATTERY_LOW: ("has a low battery", "Charge it, or change its cells if they come out"),
     faults.VERSION: ("speaks another version", "Run handbell prepare to renew its firmware"),
     faults.WRONG_BOX: ("has too few buttons for this plan", "Lower buttons in the plan"),
     faults.LATE_CUE: ("rang a cue late", ""),
     faults.STORAGE_FULL: ("had no room for its log", "Run handbell collect to empty it"),
     faults.EDGES_LOST: ("missed presses", ""),
-    faults.BATTERY_WARNING: ("has a low battery", "Charge it or put in fresh cells"),
+    faults.BATTERY_WARNING: (
+        "has a low battery",
+        "Charge it, or change its cells if they come out",
+    ),
     faults.FLASH_ERROR: (
         "can't read or write its flash",
         "Try again, and bring its logs home with handbell collect before you replace the box",
@@ -74,13 +76,13 @@ def fault_error(box: str, code: int) -> BoxError:
     return BoxError(box, what, remedy, code)
 
 
-def other_version(box: str, hello: Mapping[str, Any], runs: int = 0) -> BoxError:
+def other_version(box: str, who: Hello, runs: int = 0) -> BoxError:
     """Return the error for a box with another link; ``runs`` logs wait on it."""
     logs = ""
     if runs > 0:
         logs = f"Bring its {several(runs, 'log')} home with handbell collect first, as it is. Then "
     remedy = f"{logs}run handbell prepare to renew its firmware"
-    its, ours = name(hello.get("ln", 0)), name(frames.VERSION)
+    its, ours = name(who.link), name(frames.VERSION)
     what = f"speaks another version of the link, {its} and here it is {ours}"
     return BoxError(box, what, remedy[0].upper() + remedy[1:], faults.VERSION)
 
@@ -100,13 +102,13 @@ BROKEN = "broken"  # the state of a box that could not make its parts
 
 
 def erred_words(box: str, said: str, state: str) -> str:
-    """Return the sentence for the last error of a box's own program, in the box's short words."""
+    """Return the sentence for the last error of a box's own firmware, in the box's short words."""
     if state == BROKEN:
         return (
-            f"{box}: its program can't start ({said}). Bring its logs home with handbell collect,"
+            f"{box}: its firmware can't start ({said}). Bring its logs home with handbell collect,"
             " then run handbell prepare; if it stays so, a part of the box is broken."
         )
     return (
-        f"{box}: its program met an error and went on ({said}). If it comes again, tell the"
+        f"{box}: its firmware met an error and went on ({said}). If it comes again, tell the"
         " developers this line."
     )

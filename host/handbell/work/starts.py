@@ -8,7 +8,6 @@ the first still ahead is taken. Either is said in words.
 
 from __future__ import annotations
 
-import argparse
 import re
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta, tzinfo
@@ -18,6 +17,7 @@ from handbell.base.wall import local, resolved
 
 _UNITS = {"s": 1, "m": 60, "h": 3600}
 MOST_AHEAD_S = 2 * 86_400
+LEAST_AHEAD_S = 5  # a box takes a start 2 s ahead, and is asked again when a cable is bad
 _AT = re.compile(r"(?:(\d{4}-\d\d-\d\d)[ T])?(\d{1,2}:\d\d(?::\d\d)?)")
 
 
@@ -29,22 +29,19 @@ class Start:
     words: str = ""
 
 
-def start_instant_ms(args: argparse.Namespace, now_us: int) -> int:
-    """Return the class start in UTC milliseconds; raises UsageError."""
-    return start_of(args, now_us).utc_ms
+def start_of(
+    now_us: int, within: str | None = None, at: str | None = None, zone: tzinfo | None = None
+) -> Start:
+    """Return the start so long from now, or at a time of day; with neither as soon as can be.
 
-
-def start_of(args: argparse.Namespace, now_us: int, zone: tzinfo | None = None) -> Start:
-    """Return the start that a command line asks for; raises UsageError.
-
-    ``zone`` is the computer's own unless told.
+    ``zone`` is the computer's own unless told. Raises UsageError.
     """
     now_s = now_us // 1_000_000
-    if args.now:
-        return Start((now_s // 10 + 2) * 10_000)
-    if args.within:
-        return Start((now_s + _within_s(args.within)) * 1000)
-    return _at(args.at, now_us / 1e6, zone)
+    if within is not None:
+        return Start((now_s + _within_s(within)) * 1000)
+    if at is not None:
+        return _at(at, now_us / 1e6, zone)
+    return Start((now_s // 10 + 2) * 10_000)
 
 
 def _within_s(word: str) -> int:
@@ -54,6 +51,8 @@ def _within_s(word: str) -> int:
     seconds = int(number[:9]) * _UNITS[unit]
     if len(number) > 9 or seconds > MOST_AHEAD_S:
         raise UsageError(f"--in {word} is too far away", "Two days ahead is the most")
+    if seconds < LEAST_AHEAD_S:
+        raise UsageError(f"--in {word} is too soon", f"--in {LEAST_AHEAD_S}s is the least")
     return seconds
 
 

@@ -1,0 +1,215 @@
+"""The class on the boxes: each station of the plan with its state, and starts that may stand.
+
+Sending, arming and collecting share it. It alone writes the two small files that it lives in.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import asdict, dataclass, replace
+from enum import Enum
+
+from handbell.base.errors import HandbellError, UsageError
+from handbell.base.places import data_folder
+from handbell.boxes.link.fields import shown, whole
+
+from .kept import UNSOUND, keep
+from .starts import UTC_MS_MOST, Starts
+
+_number, _count, _utc_ms = whole(1, 99), whole(0, 1 << 31), whole(0, UTC_MS_MOST)
+_text = shown(1_000)
+
+
+class State(str, Enum):
+    """What became of a station's box."""
+
+    LEFT_OUT = "left out"  # knowingly, with --without
+    NO_BOX = "no box"
+    FAILED = "failed"  # it may hold another plan
+    HOLDS = "holds the plan"
+    ARMED = "armed"
+    COLLECTED = "collected"
+
+
+@dataclass
+class Place:
+    """A station of a class: its timeline's digest, its box's id, and when it is to start."""
+
+    digest: str
+    box: str = ""
+    state: State = State.HOLDS
+    start_utc_ms: int = 0
+
+
+@dataclass
+class LoadedClass:
+    """A class with every station of its plan, by number; ``gates`` and ``grid_s`` are the plan's.
+
+    A class starts whole or not at all: on every station but those left out knowingly.
+    """
+
+    title: str
+    places: dict[int, Place]
+    gates: int = 0
+    grid_s: int = 0
+
+    @classmethod
+    def of(
+        cls,
+        title: str,
+        timelines: Mapping[int, str],
+        boxes: Mapping[int, str],
+        gates: int = 0,
+        grid_s: int = 0,
+    ) -> LoadedClass:
+        """Return a class from the digest of each station's timeline and the id of its box."""
+        places = {
+            n: Place(digest, boxes.get(n, ""), State.HOLDS if n in boxes else State.NO_BOX)
+            for n, digest in timelines.items()
+        }
+        return cls(title, places, gates, grid_s)
+
+    @property
+    def playing(self) -> dict[int, Place]:
+        """The stations that are to play, in order."""
+        chosen = sorted(self.places.items())
+        return {n: place for n, place in chosen if place.state is not State.LEFT_OUT}
+
+    @property
+    def stations(self) -> dict[str, int]:
+        """The station of each box that is to play, by the box's id."""
+        return {place.box: n for n, place in self.playing.items() if place.box}
+
+    def without(self, stations: Collection[int]) -> LoadedClass:
+        """Return it with these left out; raises UsageError for one that it lacks, or for all."""
+        unknown = sorted(set(stations) - set(self.places))
+        if unknown:
+            raise UsageError(
+                f"Station {unknown[0]} is not in {self.title}",
+                "See handbell stations for the numbers",
+            )
+        places = {
+            n: replace(place, state=State.LEFT_OUT) if n in stations else replace(place)
+            for n, place in self.places.items()
+        }
+        fewer = replace(self, places=places)
+        if not fewer.playing:
+            raise UsageError(f"No box of {self.title} is left to start", "Leave fewer out")
+        return fewer
+
+
+class Session:
+    """The class that was sent last (``class.json``), and ``starts`` that may still stand.
+
+    ``trouble`` says why the class could not be kept, "" when it was: arming goes by it.
+    """
+
+    def __init__(self, now_utc_ms: int) -> None:
+        self._path = data_folder() / "class.json"
+        self._now_ms = now_utc_ms
+        self.starts = Starts(now_utc_ms)
+        self.trouble = ""
+
+    def last(self) -> LoadedClass:
+        """Return the class that was sent last; raises HandbellError when there is none."""
+        try:
+            stored = json.loads(self._path.read_text(encoding="utf-8"))
+            places = {
+                _number(int(n)): Place(
+                    _text(place["digest"]),
+                    _text(place["box"]),
+                    State(place["state"]),
+                    _utc_ms(place["start_utc_ms"]),
+                )
+                for n, place in stored["places"].items()
+            }
+            title = _text(stored["title"])
+            return LoadedClass(title, places, _count(stored["gates"]), _count(stored["grid_s"]))
+        except FileNotFoundError:
+            raise HandbellError(
+                "Nothing was sent to the boxes yet", "Run handbell send PLAN first"
+            ) from None
+        except UNSOUND as error:
+            raise HandbellError(
+                f"{self._path}: what was sent last can't be read", "Run handbell send PLAN again"
+            ) from error
+
+    def keep(self, loaded: LoadedClass) -> None:
+        """Keep a class; raises HandbellError when it can't be."""
+        keep(self._path, asdict(loaded))
+
+    def sent(self, loaded: LoadedClass, got: Collection[str], failed: Collection[str]) -> list[str]:
+        """Note which boxes have the plan now, and which of all failed, by their ids.
+
+        Where no box took its part, what was sent before still counts. Returned are the boxes whose
+        start is taken back by it.
+        """
+        if not got:
+            return []
+        for place in loaded.playing.values():
+            if place.box in failed or place.box not in got:
+                place.state = State.FAILED
+        try:
+            self.keep(loaded)
+        except HandbellError as error:  # the boxes have what they got all the same
+            self.trouble = str(error)
+        taken_back = [box for box in got if box in self.starts.standing]
+        if self.starts.drop(got):
+            self.starts.save()
+        return taken_back
+
+    def arming(self, loaded: LoadedClass, start_utc_ms: int, before: Mapping[str, int]) -> None:
+        """Note, before any box is asked, that each may start then or as it was set ``before``.
+
+        Whatever ends this program, no box has a start that is not kept.
+        """
+        for box, n in loaded.stations.items():
+            self.starts.expect(box, n, start_utc_ms, *([before[box]] if box in before else []))
+        self.starts.save()
+
+    def armed(self, loaded: LoadedClass, start_utc_ms: int) -> None:
+        """Note that each box of a class is set to start then, and no other time."""
+        self.starts.drop(loaded.stations)
+        for box, n in loaded.stations.items():
+            self.starts.expect(box, n, start_utc_ms)
+        self.starts.save()
+        self._mark(loaded.stations, State.ARMED, start_utc_ms)
+
+    def taken_back(self, boxes: Collection[str]) -> None:
+        """Note that these boxes have no start."""
+        if self.starts.drop(boxes):
+            self.starts.save()
+        self._mark(boxes, State.HOLDS, 0, of=State.ARMED)
+
+    def collected(self, boxes: Collection[str]) -> list[int]:
+        """Note whose logs came home; return the stations that played and are still awaited."""
+        self._mark(boxes, State.COLLECTED, 0, of=State.ARMED, begun=True)
+        try:
+            places = self.last().playing.items()
+        except HandbellError:
+            return []
+        return [n for n, place in places if place.state is State.ARMED and self._begun(place)]
+
+    def _begun(self, place: Place) -> bool:
+        return place.start_utc_ms <= self._now_ms
+
+    def _mark(
+        self,
+        boxes: Iterable[str],
+        state: State,
+        start_utc_ms: int,
+        of: State | None = None,
+        begun: bool = False,
+    ) -> None:
+        """Give these boxes a state, but only those that are in state ``of``."""
+        chosen = set(boxes)
+        try:
+            loaded = self.last()
+            for place in loaded.places.values():
+                fits = of in (None, place.state) and (not begun or self._begun(place))
+                if place.box in chosen and fits:
+                    place.state, place.start_utc_ms = state, start_utc_ms
+            self.keep(loaded)
+        except HandbellError:
+            pass  # it is not there, or the folder is full: starts are told of by their own file

@@ -1,0 +1,278 @@
+"""One class that sending, arming and collecting share: what each station's box came to."""
+
+import json
+from types import SimpleNamespace
+
+import pytest
+import serial
+from class_floor import Floor
+from lying_box import digest, no_pause_at_closing
+
+from handbell.base.errors import HandbellError
+from handbell.boxes.classes.send import Load, pair
+from handbell.boxes.classes.stations import StationMap
+from handbell.boxes.link.find import find_ports
+from handbell.boxes.link.fleet import Fleet
+from handbell.boxes.link.replies import Hello
+from handbell_core import faults
+
+no_pause_at_closing = pytest.fixture(autouse=True)(no_pause_at_closing)
+
+
+@pytest.fixture
+def floor(tmp_path, capsys):
+    made = Floor(tmp_path, capsys)
+    yield made
+    for box in made.boxes:
+        box.__exit__()
+
+
+def states(floor) -> dict[str, str]:
+    path = floor.folder / "data" / "class.json"
+    places = json.loads(path.read_text(encoding="utf-8"))["places"]
+    return {n: place["state"] for n, place in places.items()}
+
+
+def busy(*_):
+    return {"no": faults.BUSY}
+
+
+def test_a_sending_that_every_box_refuses_leaves_the_class_that_was_sent_before(floor):
+    assert floor.send()[0] == 0 and floor.do("arm", "--in", "9m")[0] == 0
+    for box in floor.boxes:
+        box.lies |= {"put": busy, "name": busy}
+    code, said = floor.send(title="Other")
+    assert code == 1 and "No box took its part. handbell arm still goes by Evening." in said
+    assert "taken back" not in said
+    for box in floor.boxes:
+        box.lies.clear()
+    code, said = floor.do("arm", "--in", "8m")
+    assert code == 0 and "Evening starts at" in said and floor.armed() == [1, 2, 3]
+
+
+def test_one_box_that_took_its_part_makes_it_the_class_that_is_started(floor):
+    assert floor.send()[0] == 0
+    for box in floor.boxes[:2]:
+        box.lies["put"] = busy
+    assert floor.send(title="Other")[0] == 1
+    assert states(floor) == {"1": "failed", "2": "failed", "3": "holds the plan"}
+    code, said = floor.do("arm", "--in", "1m")
+    assert code == 1 and floor.armed() == []
+    assert "Station 1 holds another plan" in said and "Station 3" not in said.split("started")[1]
+
+
+def test_a_box_that_got_its_part_and_lost_its_clock_counts_as_having_it(floor):
+    """All others refused; the old class can't be started any more."""
+    assert floor.send()[0] == 0
+    for box in floor.boxes[1:]:
+        box.lies["put"] = busy
+    floor.boxes[0].lies["clock"] = lambda *_: {"no": faults.FLASH_ERROR}
+    code, said = floor.send(title="Other")
+    assert code == 1 and "still goes by" not in said
+    assert set(states(floor).values()) == {"failed"}
+
+
+def test_each_station_has_its_state_from_sending_to_collecting(floor):
+    floor.plugged = floor.boxes[:2]
+    assert floor.send("--without", "3")[0] == 0
+    assert states(floor) == {"1": "holds the plan", "2": "holds the plan", "3": "left out"}
+    assert floor.do("arm", "--in", "1m")[0] == 0
+    assert states(floor) == {"1": "armed", "2": "armed", "3": "left out"}
+    assert "Still to collect" not in floor.do("collect")[1], "the class is still to come"
+    assert floor.do("arm", "--cancel")[0] == 0
+    assert states(floor) == {"1": "holds the plan", "2": "holds the plan", "3": "left out"}
+    assert floor.do("arm", "--in", "1m")[0] == 0
+    path = floor.folder / "data" / "class.json"
+    past = path.read_text(encoding="utf-8").replace('"start_utc_ms": 1', '"start_utc_ms": ')
+    path.write_text(past, encoding="utf-8")
+    floor.plugged = floor.boxes[:1]
+    code, said = floor.do("collect")
+    assert code == 0 and "Still to collect of the last class: station 2." in said
+    assert states(floor) == {"1": "collected", "2": "armed", "3": "left out"}
+    floor.plugged = floor.boxes[1:2]
+    assert "Still to collect" not in floor.do("collect")[1]
+
+
+def test_a_station_that_the_plan_has_not_cant_be_left_out(floor):
+    code, said = floor.send("--without", "7")
+    assert code == 2 and "Station 7 is not in Evening" in said
+    assert not any(m["do"] == "put" for box in floor.boxes for m in box.asked)
+
+
+def test_in_class_arm_names_the_class_and_nothing_that_does_not_help(floor):
+    assert floor.send()[0] == 0
+    for box in floor.boxes:
+        box.selected = "0" * 24
+        box.lies["status"] = lambda _, honest: honest | {"state": "play", "low": True, "kb": 1}
+        box.asked.clear()
+    code, said = floor.do("arm", "--in", "1m")
+    assert code == 1
+    assert "Nothing was started: a class runs on Station 1, Station 2 and Station 3." in said
+    assert "Wait until it is over, or stop it at the boxes." in said
+    for useless in ("--without", "send again", "battery", "room", "--cancel"):
+        assert useless not in said
+    asked = {m["do"] for box in floor.boxes for m in box.asked}
+    assert asked == {"hello", "status"}, "a class that runs is left alone, its clock too"
+
+
+def test_taking_a_start_back_in_class_does_not_advise_itself(floor):
+    for box in floor.boxes:
+        box.lies["disarm"] = busy
+    code, said = floor.do("arm", "--cancel")
+    assert code == 1 and said.count("is in a class, which goes on") == 3
+    assert "--cancel" not in said
+
+
+def test_a_start_too_soon_is_refused_before_any_box_is_asked(floor):
+    assert floor.send()[0] == 0
+    code, said = floor.do("arm", "--in", "2s")
+    assert code == 2 and "--in 2s is too soon. --in 5s is the least" in said
+    assert floor.armed() == []
+    code, said = floor.do("arm", "--in", "5s")
+    assert code == 0 and "Leave the boxes until it begins." in said and "unplug" not in said
+    assert "You may unplug the boxes." in floor.do("arm", "--in", "1m")[1]
+
+
+@pytest.fixture
+def port_in_use(floor, monkeypatch):
+    """Let another program have the port of the third box, as pyserial tells it."""
+    open_port = serial.serial_for_url
+    taken = floor.boxes[2].url
+
+    def open_or_refuse(url, **how):
+        if url == taken:
+            raise serial.SerialException("Could not exclusively lock port: in use")
+        return open_port(url, **how)
+
+    def take():
+        monkeypatch.setattr(serial, "serial_for_url", open_or_refuse)
+
+    return take
+
+
+def test_beside_another_program_only_that_is_said(floor, port_in_use):
+    assert floor.send()[0] == 0
+    port_in_use()
+    for words in (["arm", "--in", "1m"], ["send", str(floor.folder / "Evening.toml")]):
+        code, said = floor.do(*words)
+        assert code == 1 and said.count("another program is using this port. Close it") == 1
+        for useless in ("plugged in", "--without", "Mend", "stations"):
+            assert useless not in said
+    assert floor.armed() == []
+
+
+def test_a_box_that_hangs_elsewhere_since_it_was_sent_is_sent_anew_first(floor):
+    assert floor.send()[0] == 0
+    assert floor.do("stations", "1=a2", "2=a1")[0] == 0
+    code, said = floor.do("arm", "--in", "1m")
+    assert code == 1 and floor.armed() == []
+    assert said.count("is no longer the box of its station, so run handbell send again") == 4
+    assert floor.send()[0] == 0 and floor.do("arm", "--in", "1m")[0] == 0
+
+
+def test_a_store_that_cant_be_opened_stops_no_sending(floor):
+    (floor.folder / "folder").mkdir()
+    code, said = floor.send("--store", str(floor.folder / "folder"))
+    assert code == 0 and "Every box has its part" in said and "note: " in said
+    assert floor.do("arm", "--in", "1m", "--store", str(floor.folder / "folder"))[0] == 0
+
+
+def test_a_box_that_only_says_that_it_is_set_stops_the_class(floor):
+    assert floor.send()[0] == 0
+    floor.boxes[1].lies["status"] = lambda _, honest: honest | {"state": "ready"}
+    code, said = floor.do("arm", "--in", "1m")
+    assert code == 1 and floor.armed() == []
+    assert "Nothing was started: Station 2: answered what no box of ours would" in said
+
+
+def test_a_box_that_only_says_that_it_has_the_plan_has_failed(floor):
+    floor.boxes[1].lies["status"] = lambda _, honest: honest | {"sel": "0" * 24}
+    code, said = floor.send()
+    assert code == 1 and "Station 2: answered what no box of ours would" in said
+    assert states(floor) == {"1": "holds the plan", "2": "failed", "3": "holds the plan"}
+
+
+def test_a_box_that_only_says_that_its_start_is_gone_is_named(floor):
+    assert floor.send()[0] == 0 and floor.do("arm", "--in", "5m")[0] == 0
+    floor.boxes[1].lies["status"] = lambda _, honest: honest | {"state": "set"}
+    code, said = floor.do("arm", "--cancel")
+    assert code == 1 and "2 boxes will not start" in said
+    assert "Station 2 may still start at" in said
+
+
+def test_arming_that_is_broken_off_takes_every_start_back(floor, monkeypatch):
+    assert floor.send()[0] == 0
+    each = Fleet.each
+
+    def broken_off(self, do, on=None):
+        outcomes = each(self, do, on)
+        if floor.armed():
+            monkeypatch.setattr(Fleet, "each", each)
+            raise KeyboardInterrupt
+        return outcomes
+
+    monkeypatch.setattr(Fleet, "each", broken_off)
+    code, said = floor.do("arm", "--in", "5m")
+    assert code == 130 and floor.armed() == [] and "may still start" not in said
+    monkeypatch.setattr(Fleet, "each", broken_off)
+    floor.boxes[1].lies["disarm"] = lambda *_: {"no": faults.FLASH_ERROR}
+    code, said = floor.do("arm", "--in", "5m")
+    assert code == 1 and "Nothing was started. But Station 2 may still start by itself" in said
+
+
+def test_the_map_is_changed_though_a_box_in_class_does_not_take_its_name(floor):
+    floor.boxes[0].lies["name"] = busy
+    code, said = floor.do("stations", "--label", "1=Door")
+    assert code == 0 and "Door" in said
+    assert "handbell send tells the box its new station" in said
+
+
+def fleet_of(*boxes: tuple[str, int]):
+    """Boxes that call themselves by a number, at their ports, in the order of the fleet."""
+    connections = [
+        SimpleNamespace(who=Hello(f"{n:016x}", station=station), url=url)
+        for n, (url, station) in enumerate(boxes, 1)
+    ]
+    return SimpleNamespace(connections=connections, strangers=[])
+
+
+def paired(fleet, stations, without=(), floor_map=None) -> dict[int, str]:
+    loads = [Load(n, f"Station {n}", digest(b"x"), b"x") for n in stations]
+    found = pair(fleet, loads, floor_map or StationMap(), set(without))
+    return {load.station: connection.url for connection, load in found}
+
+
+def test_without_a_map_a_box_goes_by_its_own_number():
+    fleet = fleet_of(("a", 1), ("b", 2), ("c", 3), ("d", 4))
+    assert paired(fleet, (1, 2, 3, 4), without={2}) == {1: "a", 3: "c", 4: "d"}
+    with pytest.raises(HandbellError, match="No box is plugged in for station 5"):
+        paired(fleet, (1, 5))
+
+
+def test_boxes_without_a_number_fill_what_is_left_in_the_order_people_count():
+    fleet = fleet_of(("COM10", 0), ("COM9", 2), ("COM3", 0), ("COM2", 0))
+    assert paired(fleet, (1, 2, 3, 4)) == {1: "COM2", 2: "COM9", 3: "COM3", 4: "COM10"}
+
+
+def test_the_map_goes_before_what_a_box_calls_itself():
+    fleet = fleet_of(("a", 2), ("b", 1), ("c", 0))
+    floor_map = StationMap()
+    floor_map.place(1, f"{1:016x}")
+    assert paired(fleet, (1, 2), floor_map=floor_map) == {1: "a", 2: "c"}
+    floor_map.place(3, "not plugged in")
+    with pytest.raises(HandbellError, match="for station 3"):
+        paired(fleet, (1, 3), floor_map=floor_map)
+
+
+def test_ports_are_found_in_the_order_people_count(monkeypatch):
+    monkeypatch.delenv("HANDBELL_PORTS", raising=False)
+    names = ("/dev/ttyACM10", "/dev/ttyACM2", "/dev/ttyACM0", "/dev/ttyACM1")
+    found = [SimpleNamespace(device=name, vid=0x2E8A, pid=0x0005) for name in names]
+    monkeypatch.setattr("handbell.boxes.link.find.list_ports.comports", lambda: found)
+    assert find_ports() == [f"/dev/ttyACM{n}" for n in (0, 1, 2, 10)]
+
+
+def test_a_quote_without_an_end_in_the_ports_is_one_sentence(monkeypatch):
+    monkeypatch.setenv("HANDBELL_PORTS", "it's")
+    with pytest.raises(HandbellError, match="HANDBELL_PORTS has a quote without an end"):
+        find_ports()
