@@ -27,7 +27,7 @@ class Person:
         if "chequer" in question:
             lit = sum(box.screen.pixels())
             return "y" if 3_000 < lit < 5_500 else "n"
-        if "lamps lit" in question:
+        if "lights lit" in question:
             seen = set()
             for change in box.light.history:
                 lit = [n for n, colour in enumerate(change.colours) if any(colour)]
@@ -72,7 +72,7 @@ def test_a_sound_box_is_fine(rig_of):
     rig = rig_of(rtc=True)
     parts = found(rig)
     assert set(parts) == {
-        "display", "lamps", "sounder", "button 1", "button 2", "battery sense", "flash", "clock",
+        "display", "lights", "buzzer", "button 1", "button 2", "battery sense", "flash", "clock",
         "clock part",
     }  # fmt: skip
     assert all(parts.values())
@@ -82,8 +82,8 @@ def test_a_sound_box_is_fine(rig_of):
     ("spec", "part"),
     [
         ({"broken": ("display",)}, "display"),
-        ({"broken": ("lamp 3",)}, "lamp 3"),
-        ({"broken": ("sounder",)}, "sounder"),
+        ({"broken": ("lamp 3",)}, "light 3"),
+        ({"broken": ("sounder",)}, "buzzer"),
         ({"broken": ("button 2",)}, "button 2"),
         ({"broken": ("battery",)}, "battery sense"),
         ({"flash_fails_at": 30}, "flash"),
@@ -102,8 +102,8 @@ def test_without_a_battery_what_it_feeds_is_not_blamed_on_wires(rig_of):
     with rig.connect() as connection:
         findings = SelfTest(connection, Person(rig), 2).run()
     words = {f.part: f.words for f in findings if f.fine is False}
-    assert set(words) == {"battery sense", "lamp 2", "sounder"}
-    for part in ("lamp 2", "sounder"):
+    assert set(words) == {"battery sense", "light 2", "buzzer"}
+    for part in ("light 2", "buzzer"):
         assert "fed by the battery" in words[part] and "wire" not in words[part]
 
 
@@ -127,13 +127,13 @@ def test_every_answer_about_lamps_is_understood_or_asked_again(rig_of, answers, 
     person, left = Person(rig), list(answers)
 
     def ask(question):
-        return left.pop(0) if "lamps lit" in question else person(question)
+        return left.pop(0) if "lights lit" in question else person(question)
 
     with rig.connect() as connection:
         findings = SelfTest(connection, ask, 2).run()
     assert left == []
-    lamps = [f.part for f in findings if f.part.startswith("lamp") and f.fine is False]
-    assert lamps == [f"lamp {n}" for n in dark]
+    lamps = [f.part for f in findings if f.part.startswith("light") and f.fine is False]
+    assert lamps == [f"light {n}" for n in dark]
 
 
 def test_without_a_battery_it_is_said_before_the_lamps_are_asked_about(rig_of):
@@ -141,8 +141,8 @@ def test_without_a_battery_it_is_said_before_the_lamps_are_asked_about(rig_of):
     person = Person(rig)
     with rig.connect() as connection:
         SelfTest(connection, person, 2).run()
-    (asked,) = [question for question in person.asked if "lamps lit" in question]
-    assert asked.startswith("The battery, which feeds the lamps, is off or missing.")
+    (asked,) = [question for question in person.asked if "lights lit" in question]
+    assert asked.startswith("The battery, which feeds the lights, is off or missing.")
 
 
 def test_with_a_battery_wires_are_named(rig_of):
@@ -156,7 +156,7 @@ def test_with_a_battery_wires_are_named(rig_of):
 def test_with_nobody_to_ask_it_judges_what_it_can(rig_of):
     parts = found(rig_of(broken=("lamp 2", "battery")), ask=lambda question: None)
     assert parts["battery sense"] is False and parts["flash"] is True
-    assert parts["lamps"] is None and parts["sounder"] is None
+    assert parts["lights"] is None and parts["buzzer"] is None
 
 
 def test_afterwards_the_box_is_itself_again(rig_of):

@@ -8,12 +8,13 @@ import serial
 from class_floor import Floor
 from lying_box import digest, no_pause_at_closing
 
-from handbell.base.errors import HandbellError
+from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes.classes.send import Load, pair
 from handbell.boxes.classes.stations import StationMap
+from handbell.boxes.link.connection import Connection
 from handbell.boxes.link.find import find_ports
 from handbell.boxes.link.fleet import Fleet
-from handbell.boxes.link.replies import Hello
+from handbell.boxes.link.replies import STATUS, Hello
 from handbell_core import faults
 
 no_pause_at_closing = pytest.fixture(autouse=True)(no_pause_at_closing)
@@ -225,6 +226,44 @@ def test_the_map_is_changed_though_a_box_in_class_does_not_take_its_name(floor):
     code, said = floor.do("stations", "--label", "1=Door")
     assert code == 0 and "Door" in said
     assert "handbell send tells the box its new station" in said
+
+
+def test_boxes_says_which_plan_a_box_holds(floor):
+    assert floor.send()[0] == 0
+    floor.boxes[1].selected, floor.boxes[2].selected = "0" * 24, ""
+    code, said = floor.do("boxes", "--json")
+    rows = json.loads(said)["data"]["boxes"]
+    assert code == 0 and [row["plan"] for row in rows] == ["Evening", "another", ""]
+
+
+@pytest.mark.parametrize("word, rings", [("2", [2]), ("00a3", [3]), ("00A3", [3]), ("a3", [])])
+def test_a_box_rings_by_its_station_or_the_end_of_its_id(floor, word, rings):
+    code = floor.do("identify", word)[0]
+    assert [
+        n for n, b in enumerate(floor.boxes, 1) if any(m["do"] == "ring" for m in b.asked)
+    ] == rings
+    assert code == (0 if rings else 1)
+
+
+def test_a_box_that_answers_slowly_for_ever_is_given_up(floor):
+    """Each answer takes 0.3 s, in time: 0.2 s of patience, of which there are 120 s."""
+    clock = SimpleNamespace(us=0, mono_us=lambda: clock.us)
+    box = floor.boxes[0]
+
+    def slowly(_, honest):
+        clock.us += 300_000
+        return honest
+
+    box.lies["status"] = slowly
+    with Connection(box.url, clock) as connection:
+        connection.hello()
+        box.asked.clear()
+        with pytest.raises(BoxError, match="answers far too slowly"):
+            while True:
+                connection.ask(STATUS)
+        assert len(box.asked) == 601
+        connection.hello()
+        assert connection.ask(STATUS).state == "ready", "greeted anew, it is given time anew"
 
 
 def fleet_of(*boxes: tuple[str, int]):

@@ -1,6 +1,6 @@
 """The self-test of a box: each part worked by itself, and the part that fails named.
 
-What a box can't sense, a person is asked: whether the screen is whole, which lamps stay dark,
+What a box can't sense, a person is asked: whether the screen is whole, which lights stay dark,
 whether it rang.
 """
 
@@ -53,8 +53,8 @@ class SelfTest:
         try:
             for part in (
                 self._display,
-                self._lamps,
-                self._sounder,
+                self._lights,
+                self._buzzer,
                 self._press,
                 self._battery,
                 self._flash,
@@ -90,40 +90,40 @@ class SelfTest:
             )
         ]
 
-    def _lamps(self) -> list[Finding]:
+    def _lights(self) -> list[Finding]:
         lamps = self._box.ask(replies.TEST_LAMP, n=0)
         for n in range(1, lamps + 1):
             self._box.ask(replies.TEST_LAMP, n=n)
             self._wait(LAMP_S)
         self._box.ask(replies.TEST_LAMP, n=0)
-        question = f"{self._box.label}: {lamps} lamps lit one after another. Which stayed dark? "
+        question = f"{self._box.label}: {lamps} lights lit one after another. Which stayed dark? "
         if self._is_off():
-            question = f"The battery, which feeds the lamps, is off or missing. {question}"
+            question = f"The battery, which feeds the lights, is off or missing. {question}"
         dark = None
         while dark is None:
             said = self._ask(f"{question}(numbers, such as 3 or 1-{lamps}; all; Enter for none) ")
             if said is None:
-                return [Finding("lamps", None, "nobody was asked")]
-            dark = lamps_named(said, lamps)
+                return [Finding("lights", None, "nobody was asked")]
+            dark = lights_named(said, lamps)
         if not dark:
-            return [Finding("lamps", True, "")]
+            return [Finding("lights", True, "")]
         words = self._unless_off("stays dark: check the data wire before it, else replace it")
-        return [Finding(f"lamp {n}", False, words) for n in sorted(dark)]
+        return [Finding(f"light {n}", False, words) for n in sorted(dark)]
 
-    def _sounder(self) -> list[Finding]:
+    def _buzzer(self) -> list[Finding]:
         self._box.ask(replies.TEST_SOUND)
         self._wait(RING_S)
         found = self._yes(
-            "sounder",
+            "buzzer",
             "did it ring three rising notes?",
-            "the sounder is silent: check its wires and its transistor",
+            "the buzzer is silent: check its wires and its transistor",
         )
         if found.fine is False:
             found = replace(found, words=self._unless_off(found.words))
         return [found]
 
     def _unless_off(self, fault: str) -> str:
-        """Return what to say of a lamp or a sounder that did nothing: the battery feeds both."""
+        """Return what to say of a light or a buzzer that did nothing: the battery feeds both."""
         if not self._is_off():
             return fault
         return (
@@ -192,8 +192,8 @@ class SelfTest:
         return [Finding("clock part", not said.stopped, words)]
 
 
-def lamps_named(said: str, lamps: int) -> set[int] | None:
-    """Return the lamps that an answer names, of so many; None when it can't be understood.
+def lights_named(said: str, lamps: int) -> set[int] | None:
+    """Return the lights that an answer names, of so many; None when it can't be understood.
 
     ``3 5``, ``1-8``, ``1 to 8`` and ``all``; nothing and ``none`` name none.
     """

@@ -5,8 +5,9 @@ from __future__ import annotations
 import contextlib
 import io
 import struct
+import time
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from handbell.base.errors import BoxError, HandbellError
 from handbell.base.extras import install
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
 SILENT_S = 2  # how long a byte that must come may take; an erase holds a board up for 0.4 s
 ENTER_S = 5  # to reach the prompt, tried twice: a firmware that leaves may swallow the first
 RUN_S = 30  # to run a piece of code that prints nothing until its end
+STEP_S = 60  # that one step may take whatever comes meanwhile: a board may talk without end
+STEP_BYTES = 1 << 20  # that may come in one step
 CHUNK = 1024
 
 
@@ -66,9 +69,11 @@ class SerialPrompt:
         with self._guarded():
             self._transport: SerialTransport = SerialTransport(url, timeout=SILENT_S)
         self._open = True
+        self._limited = _Limited(self._transport.serial)
+        self._transport.serial = self._limited
         for last in (False, True):
             try:
-                with self._guarded():
+                with self._guarded(3 * ENTER_S):
                     self._transport.enter_raw_repl(timeout_overall=ENTER_S)
                 return
             except BoxError as error:
@@ -107,17 +112,20 @@ class SerialPrompt:
         """Let go of the port."""
         if self._open:
             self._open = False
+            self._transport.serial = self._limited.port
             with contextlib.suppress(OSError):
                 self._transport.close()
 
     @contextlib.contextmanager
-    def _guarded(self) -> Iterator[None]:
+    def _guarded(self, step_s: float | None = None) -> Iterator[None]:
         """Turn what mpremote raises into a BoxError, and keep its own prints to itself."""
         from mpremote.transport import (  # type: ignore[import-untyped]
             TransportError,
             TransportExecError,
         )
 
+        if self._open:
+            self._limited.begin(step_s or STEP_S)
         try:
             with contextlib.redirect_stdout(io.StringIO()):
                 yield
@@ -125,6 +133,30 @@ class SerialPrompt:
             raise refused(self._url, error.error_output) from error
         except (TransportError, OSError, ValueError, struct.error) as error:
             raise broke_off(self._url) from error
+
+
+class _Limited:
+    """A port that ends a step which lasts too long or brings too much: mpremote would go on."""
+
+    def __init__(self, port: Any) -> None:
+        self.port = port
+        self.begin(STEP_S)
+
+    def begin(self, step_s: float) -> None:
+        """Begin a step."""
+        self._until_s = time.monotonic() + step_s
+        self._left = STEP_BYTES
+
+    def read(self, size: int = 1) -> bytes:
+        """Read as the port does; raises OSError when the step has had its share."""
+        data: bytes = self.port.read(size)
+        self._left -= len(data)
+        if self._left < 0 or time.monotonic() > self._until_s:
+            raise OSError("the board talks without end")
+        return data
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self.port, name)
 
 
 def refused(url: str, said: str) -> BoxError:
