@@ -6,7 +6,7 @@ from dataclasses import replace
 from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes.link import replies
 from handbell.boxes.link.fleet import Outcome
-from handbell.boxes.link.replies import Hello
+from handbell.boxes.link.messages import Hello, Status
 
 UTC_US = 1_790_000_000_000_000
 
@@ -111,7 +111,7 @@ class Box:
             start_ms = self.armed.get("utc_ms")
             state = "ready" if start_ms is None else "set"
             sel = self.armed.get("d", "")
-            return replies.Status(state, sel, start_utc_ms=start_ms), sent_us, self.clock.mono_us()
+            return Status(state, sel, start_utc_ms=start_ms), sent_us, self.clock.mono_us()
         return kind.read(fields, reply), sent_us, self.clock.mono_us()
 
     @property

@@ -12,7 +12,8 @@ from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes.firmware import flashing, onboard, prepare, uf2
 from handbell.boxes.firmware.files import firmware_root
 from handbell.boxes.firmware.prompt import NoPromptError
-from handbell.boxes.link.replies import HELLO, Hello
+from handbell.boxes.link.messages import Hello
+from handbell.boxes.link.replies import HELLO
 from handbell_core import faults
 
 ROOT = Path(__file__).parents[2]

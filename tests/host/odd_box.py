@@ -11,15 +11,15 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import faulthandler
 import io
-import json
 import os
 import random
 import socket
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from unittest import mock
@@ -29,6 +29,7 @@ if __name__ == "__main__":
     sys.path[:0] = [str(root / "tests" / "host"), str(root / "host"), str(root / "firmware")]
 
 from lying_box import LyingBox, Message, digest
+from noises import BABBLES, NOISES, REPLY_S
 
 from handbell.boxes.link import connection as link
 from handbell.cli import main as cli
@@ -36,7 +37,6 @@ from handbell.cli import unexpected
 from handbell_core import frames
 
 LONGEST_S = 30.0
-REPLY_S = 0.06  # instead of 0.7: the boxes are on this computer
 PLAN = """
 title = "Pair"
 boxes = 2
@@ -104,10 +104,6 @@ class Clock:
 
     def sleep(self, seconds: float) -> None:
         self.slept_us += round(seconds * 1e6)
-
-
-Wire = Callable[[socket.socket, Message, bytes, int], bool]
-"""Answers a request on the wire, given the honest line and how many went before; False: hang up."""
 
 
 class OddBox(LyingBox):
@@ -180,11 +176,11 @@ class Lab:
             box.hello |= {"station": n, "label": ""}
             box.files["runs"]["00001.hbj"] = LOG
             box.files["timelines"].clear()
-        if command.startswith("arm"):
-            code, said = self.do("send PLAN")
+        before = {"arm --in 5m": ["send PLAN"], "arm --cancel": ["send PLAN", "arm --in 5m"]}
+        for first in before.get(command, ()):
+            with mock.patch.object(link, "REPLY_S", 2.0):
+                code, said = self.do(first)
             assert code == 0, said
-        if command == "arm --cancel":
-            assert self.do("arm --in 5m")[0] == 0
         self.odd.heard = 0
         self.odd.asked.clear()
         self.sound.asked.clear()
@@ -199,8 +195,10 @@ class Lab:
             own.append(f"{error!r} {unexpected._places(error.__traceback__)[-3:]}")
             return told(error, debug)
 
+        faulthandler.dump_traceback_later(4 * LONGEST_S, exit=True)  # a hang shows where it is
         with mock.patch.object(unexpected, "told", noted):
             code, said = self.do(command)
+        faulthandler.cancel_dump_traceback_later()
         took_s = time.monotonic() - began_s
         wrong = list(own)
         if code not in (0, 1, 2):
@@ -209,8 +207,14 @@ class Lab:
             wrong.append(f"took {took_s:.0f} s")
         if any(sign in said for sign in "\x1b\x07\x00\u202e") or "Traceback" in said:
             wrong.append("raw signs or a traceback")
+        wrong += [f"wrote {path}" for path in self.folder.rglob("*") if not self._may_be(path)]
         wrong += self._unserved(command, said)
         self.faults += [f"{command}, {what}: {why}" for why in wrong]
+
+    def _may_be(self, path: Path) -> bool:
+        """Whether a file is one that the host keeps, or one of the odd box's half-fetched logs."""
+        known = ("pair.toml", "data", "stations.json", "class.json", "starts.json", "partial")
+        return path.name in known or path.name.startswith(("store.sqlite", self.odd.hello["id"]))
 
     def _unserved(self, command: str, said: str) -> list[str]:
         """Return what the sound box was not given though it was asked for."""
@@ -237,6 +241,7 @@ def lab() -> Iterator[Lab]:
 
     from handbell.boxes.firmware import prompt
     from handbell.boxes.link import find
+    from handbell.cli.commands import boxes
     from handbell.work import plugged_in
 
     with tempfile.TemporaryDirectory() as folder, contextlib.ExitStack() as stack:
@@ -256,7 +261,7 @@ def lab() -> Iterator[Lab]:
         stack.enter_context(mock.patch.object(find.list_ports, "comports", lambda: []))
         pause = mock.Mock(sleep=lambda _: None)
         stack.enter_context(mock.patch.object(protocol_socket, "time", pause))
-        stack.enter_context(mock.patch.object(sys, "stdin", io.StringIO()))
+        stack.enter_context(mock.patch.object(boxes, "_ask", lambda question: ""))
         yield made
 
 
@@ -291,131 +296,6 @@ def odd_replies(count: int, seed: int) -> list[str]:
             made.reset(command)
             made.attack(command, f"{n} of seed {seed}, {lie(rng, made, command)}")
         return made.faults
-
-
-def _crc(text: bytes) -> bytes:
-    import binascii
-
-    return b"%s %08x\n" % (text, binascii.crc32(text))
-
-
-def _sends(make: Callable[[Message, bytes], bytes]) -> Wire:
-    def wire(host: socket.socket, message: Message, line: bytes, heard: int) -> bool:
-        host.sendall(make(message, line))
-        return True
-
-    return wire
-
-
-def _answers(**more) -> Wire:
-    return _sends(lambda m, line: frames.encode({"q": m["q"], "s": m["s"], **more}))
-
-
-def _dripped(host: socket.socket, message: Message, line: bytes, heard: int) -> bool:
-    for n in range(len(line)):
-        host.sendall(line[n : n + 1])
-    return True
-
-
-def _late(after_s: float) -> Wire:
-    def wire(host: socket.socket, message: Message, line: bytes, heard: int) -> bool:
-        time.sleep(after_s)  # the wire is real, and so is this wait
-        host.sendall(line)
-        return True
-
-    return wire
-
-
-def _flood(what: Callable[[Message], bytes]) -> Wire:
-    def wire(host: socket.socket, message: Message, line: bytes, heard: int) -> bool:
-        while True:  # until the host hangs up
-            host.sendall(what(message) * 50)
-
-    return wire
-
-
-def _hangs_up(at: int) -> Wire:
-    def wire(host: socket.socket, message: Message, line: bytes, heard: int) -> bool:
-        if heard >= at:
-            return False
-        host.sendall(line)
-        return True
-
-    return wire
-
-
-def _every(nth: int) -> Wire:
-    def wire(host: socket.socket, message: Message, line: bytes, heard: int) -> bool:
-        if heard % nth == 0:
-            host.sendall(line)
-        return True
-
-    return wire
-
-
-def _silent_after(count: int) -> Wire:
-    def wire(host: socket.socket, message: Message, line: bytes, heard: int) -> bool:
-        if heard <= count:
-            host.sendall(line)
-        return True
-
-    return wire
-
-
-NOISES: dict[str, Wire] = {
-    "silence": _silent_after(0),
-    "silence after hello": _silent_after(1),
-    "silence after 5": _silent_after(5),
-    "silence after 40": _silent_after(40),
-    "every second answer": _every(2),
-    "every third answer": _every(3),
-    "hangs up at once": _hangs_up(1),
-    "hangs up after hello": _hangs_up(2),
-    "hangs up after 7": _hangs_up(8),
-    "an echo": _sends(lambda m, line: frames.encode(m)),
-    "an echo before the answer": _sends(lambda m, line: frames.encode(m) + line),
-    "byte by byte": _dripped,
-    "late": _late(REPLY_S * 0.7),
-    "too late": _late(REPLY_S * 1.2),
-    "half a line": _sends(lambda m, line: line[: len(line) // 2]),
-    "a line without its end": _sends(lambda m, line: line[:-1]),
-    "a wrong bit": _sends(lambda m, line: line[:5] + bytes([line[5] ^ 4]) + line[6:]),
-    "a wrong sum": _sends(lambda m, line: line[:-9] + b"00000000\n"),
-    "another number": _sends(lambda m, line: frames.encode({"q": m["q"] + 1, "s": m["s"]})),
-    "another session": _sends(lambda m, line: frames.encode({"q": m["q"], "s": "x"})),
-    "the answer twice": _sends(lambda m, line: line * 2),
-    "the answer a hundred times": _sends(lambda m, line: line * 100),
-    "junk before": _sends(lambda m, line: b"\r\n>>> \x04\x03" + line),
-    "junk after": _sends(lambda m, line: line + b"\xff\xfe{"),
-    "noughts": _sends(lambda m, line: b"\x00" * 300),
-    "a page of 255": _sends(lambda m, line: b"\xff" * 65_536),
-    "a line without end": _sends(lambda m, line: b"{" + b"a" * 65_536),
-    "line ends": _sends(lambda m, line: b"\n" * 65_536),
-    "signs that a terminal obeys": _sends(lambda m, line: b"\x1b[2J\x1b]0;x\x07\n"),
-    "broken letters": _sends(lambda m, line: _crc(b'{"q": "\xff\xfe"}')),
-    "a list": _sends(lambda m, line: _crc(b'[{"q": 1}]')),
-    "brackets": _sends(lambda m, line: _crc(b'{"q": ' + b"[" * 180 + b"]" * 180 + b"}")),
-    "a huge number": _sends(lambda m, line: _crc(b'{"q": 1e999, "s": ' + b"9" * 300 + b"}")),
-    "an empty answer": _answers(),
-    "a refusal of nought": _answers(no=0),
-    "a refusal in words": _answers(no="\x1b[31mno"),
-    "a refusal nobody knows": _answers(no=255),
-    "a request as the answer": _answers(do="hello", id="e66164084b0000a1"),
-    "a line too long": _sends(
-        lambda m, line: _crc(json.dumps({"q": m["q"], "x": "y" * 500}).encode())
-    ),
-    "a flood of answers": _flood(lambda m: frames.encode({"q": -1, "s": m["s"]})),
-    "a flood of junk": _flood(lambda m: b"\xff>>> "),
-    "a flood without a line": _flood(lambda m: b"x"),
-}
-
-
-BABBLES = {
-    "talk of junk": b"\xff\x1b[2J" * 9,
-    "talk of a prompt": b"raw REPL; CTRL-B to exit\r\n>" * 9,
-    "talk of a prompt that starts": b"raw REPL; CTRL-B to exit\r\n>soft reboot\r\nraw REPL; CTRL-B to exit\r\n>R\x01OK",
-    "talk of ends": b"\x04" * 99,
-}
 
 
 def noises(names: list[str] | None = None, commands: list[str] | None = None) -> list[str]:

@@ -14,7 +14,8 @@ from handbell.base.errors import BoxError
 from handbell.boxes.firmware import prepare
 from handbell.boxes.firmware.files import PROMPT_CODE, firmware_root
 from handbell.boxes.firmware.prompt import NoPromptError, broke_off, refused
-from handbell.boxes.link.replies import TIMES, Hello, Moments
+from handbell.boxes.link.messages import Hello, Moments
+from handbell.boxes.link.replies import TIMES
 from handbell.cli.main import main
 from handbell.measure import measure as bench
 from handbell.measure import prompt as bench_prompt

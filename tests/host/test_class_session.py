@@ -14,7 +14,8 @@ from handbell.boxes.classes.stations import StationMap
 from handbell.boxes.link.connection import Connection
 from handbell.boxes.link.find import find_ports
 from handbell.boxes.link.fleet import Fleet
-from handbell.boxes.link.replies import STATUS, Hello
+from handbell.boxes.link.messages import Hello
+from handbell.boxes.link.replies import STATUS
 from handbell_core import faults
 
 no_pause_at_closing = pytest.fixture(autouse=True)(no_pause_at_closing)

@@ -12,7 +12,7 @@ from handbell.boxes.classes.session import LoadedClass
 from handbell.boxes.clocks.clock import Sync
 from handbell.boxes.clocks.rate import Rate
 from handbell.boxes.clocks.skew import ClockState, calibration_min, cures, worst_skew_us
-from handbell.boxes.link.replies import Status
+from handbell.boxes.link.messages import Status
 from handbell.cli.commands.arm import text
 from handbell.cli.output import Out
 from handbell.work.arm import Armed, _row, _skew

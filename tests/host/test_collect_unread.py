@@ -8,7 +8,8 @@ import pytest
 from handbell.base.errors import BoxError
 from handbell.boxes.clocks.clock import Clocks
 from handbell.boxes.link.fleet import Outcome
-from handbell.boxes.link.replies import DROP, File, Hello, Listed
+from handbell.boxes.link.messages import File, Hello, Listed
+from handbell.boxes.link.replies import DROP
 from handbell.cli.main import main
 from handbell.store import open_store
 from handbell.store.logs import salvage

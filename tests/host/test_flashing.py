@@ -15,7 +15,7 @@ from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes.firmware import drives, flashing
 from handbell.boxes.firmware.flashing import Means, flash
 from handbell.boxes.firmware.uf2 import read_image
-from handbell.boxes.link.replies import Hello
+from handbell.boxes.link.messages import Hello
 from handbell.cli.main import main
 
 OWN = {"box.json": b'{"station": 3}', "timelines/00001-ab.tl": b"plan"}

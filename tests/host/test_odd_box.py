@@ -2,6 +2,7 @@
 
 import odd_box
 import pytest
+from noises import BABBLES, NOISES
 
 
 @pytest.mark.parametrize("seed", [1, 2])
@@ -9,7 +10,7 @@ def test_no_odd_reply_breaks_a_command_or_the_box_beside_it(seed):
     assert odd_box.odd_replies(30, seed) == []
 
 
-EVERY = [*odd_box.NOISES, *odd_box.BABBLES]
+EVERY = [*NOISES, *BABBLES]
 
 
 @pytest.mark.parametrize("n", range(6))
@@ -20,13 +21,13 @@ def test_no_noise_breaks_a_command_or_the_box_beside_it(n):
         for at, name in enumerate(EVERY[n::6]):
             command = commands[(n + at) % len(commands)]
             lab.reset(command)
-            lab.odd.wire = odd_box.NOISES.get(name)
-            lab.odd.babble = odd_box.BABBLES.get(name, b"")
+            lab.odd.wire = NOISES.get(name)
+            lab.odd.babble = BABBLES.get(name, b"")
             lab.attack(command, name)
         assert lab.faults == []
 
 
-@pytest.mark.parametrize("name", odd_box.BABBLES)
+@pytest.mark.parametrize("name", BABBLES)
 def test_a_board_that_talks_without_end_holds_nobody_up(name):
     assert odd_box.noises([name], ["prepare PORT", "measure PORT"]) == []
 

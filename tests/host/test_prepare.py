@@ -18,8 +18,8 @@ from handbell.boxes.firmware import prepare
 from handbell.boxes.firmware.files import Image
 from handbell.boxes.firmware.inline_names import bound_names
 from handbell.boxes.firmware.prompt import NoPromptError, SerialPrompt
+from handbell.boxes.link.messages import Hello
 from handbell.boxes.link.replies import HELLO as HELLO_KIND
-from handbell.boxes.link.replies import Hello
 from handbell.cli.main import main
 from handbell_core import faults
 

@@ -22,7 +22,8 @@ from handbell.boxes.firmware.files import PROMPT_CODE
 from handbell.boxes.firmware.prompt import NoPromptError
 from handbell.boxes.link.connection import Connection
 from handbell.boxes.link.fleet import Progress, no_progress
-from handbell.boxes.link.replies import HELLO, STATUS, TIMES, Hello
+from handbell.boxes.link.messages import Hello
+from handbell.boxes.link.replies import HELLO, STATUS, TIMES
 from handbell_core import faults
 
 from .items import Item, Script

@@ -11,7 +11,8 @@ from handbell.boxes.clocks import calibrate as watching
 from handbell.boxes.clocks.clock import Clocks
 from handbell.boxes.clocks.rate import Rate
 from handbell.boxes.link.connection import Connection
-from handbell.boxes.link.replies import STATUS, Hello, Status
+from handbell.boxes.link.messages import Hello, Status
+from handbell.boxes.link.replies import STATUS
 from handbell.boxes.link.words import other_version
 from handbell.boxes.selftest import Ask, SelfTest
 from handbell.store import open_store

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from handbell.base.errors import HandbellError
 from handbell.base.words import listed
-from handbell.boxes.link.replies import RING, Hello
+from handbell.boxes.link.messages import Hello
+from handbell.boxes.link.replies import RING
 from handbell.work.plugged_in import Stranger, open_fleet, strangers
 
 END_OF_ID = 4  # letters that may stand for an id; fewer are a station's number

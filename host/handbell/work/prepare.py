@@ -17,7 +17,8 @@ from handbell.boxes.firmware.files import build_image
 from handbell.boxes.firmware.uf2 import read_image
 from handbell.boxes.link import connection as link
 from handbell.boxes.link.find import find_ports
-from handbell.boxes.link.replies import NAME, Hello
+from handbell.boxes.link.messages import Hello
+from handbell.boxes.link.replies import NAME
 from handbell.store import open_store
 from handbell.work.plugged_in import host_clock
 from handbell.work.progress import Progress, no_progress

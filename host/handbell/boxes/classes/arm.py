@@ -14,7 +14,8 @@ from handbell.boxes.clocks.rate import Estimate, Rate
 from handbell.boxes.clocks.skew import ClockState, cures, worst_skew_us
 from handbell.boxes.link.connection import Connection, InUseError
 from handbell.boxes.link.fleet import Fleet, Outcome
-from handbell.boxes.link.replies import ARM, GET, STATUS, Status, strange
+from handbell.boxes.link.messages import Status
+from handbell.boxes.link.replies import ARM, GET, STATUS, strange
 from handbell.boxes.link.words import fault_words
 from handbell_core import timeline
 

@@ -22,7 +22,8 @@ from handbell.boxes.clocks.contacts import Book
 from handbell.boxes.link.connection import Connection
 from handbell.boxes.link.fleet import Fleet, Outcome, Progress, no_progress
 from handbell.boxes.link.listing import RUNS, TIMELINES, UNREADABLE, listing
-from handbell.boxes.link.replies import DROP, LIST, File
+from handbell.boxes.link.messages import File
+from handbell.boxes.link.replies import DROP, LIST
 from handbell.boxes.link.words import fault_error
 from handbell_core import faults, journal
 

@@ -22,7 +22,8 @@ from handbell.boxes.clocks.hostclock import HostClock, SystemClock
 from handbell.boxes.link.connection import Connection
 from handbell.boxes.link.find import find_ports
 from handbell.boxes.link.fleet import Fleet, Progress, no_progress
-from handbell.boxes.link.replies import STATUS, Hello
+from handbell.boxes.link.messages import Hello
+from handbell.boxes.link.replies import STATUS
 
 from . import onboard
 from .drives import BOARD, check_drive, copy_onto, find_drives

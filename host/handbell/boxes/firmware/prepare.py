@@ -21,7 +21,8 @@ from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes.clocks.hostclock import HostClock, SystemClock
 from handbell.boxes.link.connection import Connection
 from handbell.boxes.link.fleet import Progress, no_progress
-from handbell.boxes.link.replies import HELLO, LIST, STATUS, YIELD, Hello
+from handbell.boxes.link.messages import Hello
+from handbell.boxes.link.replies import HELLO, LIST, STATUS, YIELD
 from handbell.boxes.link.words import other_logs
 from handbell_core import faults, journal
 from handbell_core.versions import reads

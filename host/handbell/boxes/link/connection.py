@@ -13,7 +13,8 @@ from handbell.boxes.clocks.hostclock import HostClock, SystemClock
 from handbell_core import faults, frames
 
 from . import replies
-from .replies import KERNEL, Hello, Kind, fault_code
+from .messages import Hello
+from .replies import KERNEL, Kind, fault_code
 from .words import fault_error, other_version
 
 REPLY_S = 0.7

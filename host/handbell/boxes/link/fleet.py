@@ -14,7 +14,8 @@ from handbell.boxes.clocks.hostclock import HostClock
 
 from .connection import Connection
 from .find import find_ports
-from .replies import Hello, strange
+from .messages import Hello
+from .replies import strange
 
 in_order = natsort_keygen()  # as people count: ACM2 before ACM10
 T = TypeVar("T")

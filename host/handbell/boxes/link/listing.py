@@ -6,7 +6,8 @@ from handbell.base.errors import BoxError
 from handbell_core import faults
 
 from .connection import Connection
-from .replies import LIST, File, strange
+from .messages import File
+from .replies import LIST, strange
 
 RUNS = "runs"
 TIMELINES = "timelines"

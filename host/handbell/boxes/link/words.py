@@ -7,7 +7,7 @@ from handbell.base.words import several
 from handbell_core import faults, frames
 from handbell_core.versions import name
 
-from .replies import Hello
+from .messages import Hello
 
 _WORDS: dict[int, tuple[str, str]] = {
     faults.UNKNOWN: ("does not know that request", "Run handbell prepare to renew its firmware"),
