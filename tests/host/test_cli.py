@@ -45,6 +45,19 @@ def test_help_starts_without_heavy_imports():
     assert "check" in done.stdout
 
 
+def test_the_help_of_what_talks_to_boxes_starts_without_heavy_imports():
+    code = (
+        "import sys; from handbell.cli.main import main\n"
+        "for name in 'boxes identify stations prepare measure send arm collect'.split():\n"
+        "    try: main([name, '--help'])\n"
+        "    except SystemExit: pass\n"
+        "heavy = {'pydantic', 'sqlalchemy', 'rich', 'serial', 'natsort', 'jinja2'}\n"
+        "print(sorted(heavy & set(sys.modules)), file=sys.stderr)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stderr.strip() == "[]"
+
+
 def test_no_command_or_a_wrong_one_is_used_wrongly(capsys):
     assert main([]) == 2
     assert "Plan\n" in capsys.readouterr().out

@@ -64,7 +64,7 @@ class Out:
     ) -> None:
         """Print rows under headings; columns of ``right`` (from 0) stand at the right.
 
-        What stands in columns of ``whole`` is never broken.
+        Those of ``whole`` are never broken into lines; of no cell anything is cut off.
         """
         self.console.print(self.made_table(headings, rows, right=right, whole=whole, title=title))
 
@@ -83,8 +83,12 @@ class Out:
         table = Table(box=None, pad_edge=False, title=shown(title) or None, title_justify="left")
         ends, kept = set(right), set(whole)
         for n, heading in enumerate(headings):
-            justify: Literal["right", "left"] = "right" if n in ends else "left"
-            table.add_column(shown(heading), justify=justify, no_wrap=n in kept)
+            table.add_column(
+                shown(heading),
+                justify="right" if n in ends else "left",
+                no_wrap=n in kept,
+                overflow="fold",
+            )
         for row in rows:
             table.add_row(*(shown(str(cell)) for cell in row))
         return table

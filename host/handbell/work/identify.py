@@ -11,7 +11,7 @@ from handbell.boxes.link.messages import Hello
 from handbell.boxes.link.replies import RING
 from handbell.work.plugged_in import Stranger, open_fleet, strangers
 
-END_OF_ID = 4  # letters that may stand for an id; fewer are a station's number
+END_OF_ID = 4  # letters that may stand for an id; fewer mean a station
 
 
 @dataclass(frozen=True)

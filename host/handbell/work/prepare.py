@@ -14,6 +14,7 @@ from handbell.boxes.firmware import flashing
 from handbell.boxes.firmware import prepare as putting
 from handbell.boxes.firmware.drives import find_drives
 from handbell.boxes.firmware.files import build_image
+from handbell.boxes.firmware.new_board import NEW_BOARD
 from handbell.boxes.firmware.uf2 import read_image
 from handbell.boxes.link import connection as link
 from handbell.boxes.link.find import find_ports
@@ -121,7 +122,7 @@ def _only_port() -> str:
     if not ports:
         raise HandbellError(
             "No board with MicroPython is plugged in",
-            f"Plug one in, or name its port. {putting.NEW_BOARD}",
+            f"Plug one in, or name its port. {NEW_BOARD}",
         )
     raise HandbellError(
         f"{len(ports)} boards are plugged in: {', '.join(ports)}",

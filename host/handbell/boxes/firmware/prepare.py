@@ -29,6 +29,7 @@ from handbell_core.versions import reads
 
 from . import onboard
 from .files import LISTING, Image, build_image, listing
+from .new_board import NEW_BOARD
 from .prompt import NoPromptError, Prompt, SerialPrompt
 
 FOLDERS = ("fw_a", "fw_b")
@@ -39,15 +40,6 @@ STARTS = 2  # that a firmware on trial has: one may be cut off
 TRIAL_S = 100  # two starts of a firmware that can't be heard, and one of that before
 ASK_EVERY_S = 1.0
 _BOARD = re.compile(r"Raspberry Pi Pico ?2? with RP2(040|350)")
-
-NEW_BOARD = """\
-How to put MicroPython on a new board:
-  1. Download the newest .uf2 file for it: https://micropython.org/download/RPI_PICO/
-     (for a Pico 2: https://micropython.org/download/RPI_PICO2/).
-  2. Hold the button BOOTSEL on the board while you plug it into USB, then let go.
-     A drive named RPI-RP2 appears (RP2350 for a Pico 2).
-  3. Copy the .uf2 file onto that drive. The drive goes away: the board has started anew.
-  4. Run handbell prepare again"""
 
 
 @dataclass

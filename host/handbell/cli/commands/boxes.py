@@ -10,9 +10,12 @@ from handbell.cli import shared
 from handbell.cli.output import Out
 
 if TYPE_CHECKING:
+    from handbell.boxes.link.messages import Status
     from handbell.work.boxes import Boxes, BoxSeen, Calibrated, Tested
 
-HEADINGS = ("station", "box", "id", "state", "plan", "clock", "battery", "room", "logs", "port")
+HEADINGS = ("station", "box", "id", "state", "clock", "battery", "logs", "port")
+END_OF_ID = 4  # letters of an id that tell boxes apart, as a rule
+LITTLE_ROOM_KB = 64  # arming wants as much for a log
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -83,37 +86,53 @@ def text(result: Boxes | Calibrated | Tested, out: Out) -> None:
 
 
 def _listed(result: Boxes, out: Out) -> None:
-    from handbell.boxes.link.words import erred_words
-
     out.lines(row.why for row in result.boxes if row.why)
-    rows = [_cells(row) for row in result.boxes if not row.why]
-    if rows:
-        out.table(HEADINGS, rows)
-    for row in result.boxes:
-        if row.status and not row.why and row.status.erred:
-            out.line(erred_words(row.box, row.status.erred, row.status.state))
+    told = [(row, row.status) for row in result.boxes if row.status is not None and not row.why]
+    ids = [row.who.id for row, _ in told]
+    end = next(n for n in range(END_OF_ID, 17) if len({i[-n:] for i in ids}) == len(ids))
+    if told:
+        rows = [_cells(row, status, end) for row, status in told]
+        out.table(HEADINGS, rows, whole=(0, 2, 4, 7))
+    plans: dict[str, list[str]] = {}
+    for row, _ in told:
+        plans.setdefault(row.plan, []).append(row.box)
+    for plan, names in plans.items():
+        all_of = "all boxes" if len(names) == len(told) > 1 else ", ".join(names)
+        out.line(f"{_PLANS.get(plan, plan)}: {all_of}")
+    for row, status in told:
+        out.lines(_trouble(row.box, status))
     shared.strangers(out, result.others)
 
 
-def _cells(row: BoxSeen) -> tuple[object, ...]:
-    from handbell.boxes.link.words import fault_words, state_words
+_PLANS = {"another": "Another plan than was sent last", "": "No plan"}
 
-    status = row.status
-    assert status is not None
-    fault = f", {fault_words(status.fault)}" if status.fault else ""
+
+def _cells(row: BoxSeen, status: Status, end: int) -> tuple[object, ...]:
+    from handbell.boxes.link.words import state_words
+
     battery = "USB" if status.usb else f"{status.battery_mv / 1000:.2f} V"
     return (
         row.who.station or "-",
         row.box,
-        row.who.id,
-        state_words(status.state) + fault,
-        row.plan or "-",
+        row.who.id[-end:],
+        state_words(status.state),
         "lost" if status.bound_us is None else f"+-{status.bound_us / 1000:.1f} ms",
         battery + (" low" if status.low else ""),
-        f"{status.room_kb} KB",
         status.runs,
         row.port,
     )
+
+
+def _trouble(box: str, status: Status) -> list[str]:
+    """Return a sentence for each thing that is wrong with a box."""
+    from handbell.boxes.link.words import erred_words, fault_error
+
+    said = [str(fault_error(box, status.fault))] if status.fault else []
+    if status.room_kb < LITTLE_ROOM_KB:
+        said.append(f"{box}: has room for {status.room_kb} KB only. Run handbell collect.")
+    if status.erred:
+        said.append(erred_words(box, status.erred, status.state))
+    return said
 
 
 def _tested(result: Tested, out: Out) -> None:

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
 from handbell.cli import shared
 from handbell.cli.output import Out
-from handbell.work.identify import Identified, identify
+
+if TYPE_CHECKING:
+    from handbell.work.identify import Identified
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -18,6 +21,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Identified:
     """Call the operation."""
+    from handbell.work.identify import identify
+
     return identify(args.station, args.port)
 
 

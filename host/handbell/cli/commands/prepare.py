@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Define the command line."""
-    from handbell.boxes.firmware.prepare import NEW_BOARD
+    from handbell.boxes.firmware.new_board import NEW_BOARD
 
     parser.add_argument(
         "port",
