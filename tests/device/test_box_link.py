@@ -14,7 +14,7 @@ from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes.classes.arm import arm, survey
 from handbell.boxes.classes.collect import collect
 from handbell.boxes.classes.send import Load, put
-from handbell.boxes.link.connection import Connection
+from handbell.boxes.link.connection import Connection, InUseError
 from handbell.boxes.link.fleet import Fleet
 from handbell.store import open_store
 from handbell_core import frames
@@ -380,3 +380,15 @@ def test_a_timeline_for_more_buttons_is_refused(tmp_path):
         too_many = Load(1, "x", digest(data), data, buttons=9)
         outcome = send(fleet, [too_many], rig.map)[0]
         assert "too few buttons" in str(outcome.error)
+
+
+@pytest.mark.parametrize(
+    "serve, said",
+    [("pty", "another program is using this port"), ("tcp", "another program may be using")],
+)
+def test_a_second_program_is_told_that_the_port_is_in_use(tmp_path, serve, said):
+    with Rig(tmp_path, serve=serve) as rig, rig.connect():
+        with Fleet([rig.box.url], rig.world.clock) as fleet:
+            (stranger,) = fleet.strangers
+    assert isinstance(stranger.error, InUseError)
+    assert said in str(stranger.error) and "Close it and try again" in str(stranger.error)

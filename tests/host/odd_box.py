@@ -90,6 +90,9 @@ ASKS = {
 }
 
 
+NO_SENDING = ("No box is plugged in for", "another program")  # all or none, said by name
+
+
 class Clock:
     """A computer's clock on which nobody waits: what is slept has gone by at once."""
 
@@ -226,7 +229,7 @@ class Lab:
             "identify": "ring" in asked,
             "arm --cancel": self.sound.start_utc_ms is None,
             "collect": not self.sound.files["runs"],
-            "send PLAN": held == self.sound.selected or "No box is plugged in for" in said,
+            "send PLAN": held == self.sound.selected or any(why in said for why in NO_SENDING),
             "arm --in 5m": (self.sound.start_utc_ms is None) == ("starts at" not in said),
             "boxes --self-test": "test" in asked,
             "boxes --calibrate 6": "clock" in asked,

@@ -19,10 +19,13 @@ from .words import fault_error, other_version
 
 REPLY_S = 0.7
 TRIES = 4
-QUICK_S = 0.1  # an answer may take so long and is none the slower
-PATIENCE_S = 120.0  # by which all answers between two greetings may be slower, taken together
+QUICK_S = 0.2  # an answer within it counts a tenth of what it took
+PATIENCE_S = 180.0  # for all answers between two greetings, taken together
 
 M = TypeVar("M")
+
+
+IN_USE_REMEDY = "Close it and try again"
 
 
 class InUseError(BoxError):
@@ -117,6 +120,10 @@ class Connection:
                         raise fault_error(self.label, code)
                     return reply, sent_us, self._came_us
         except (serial.SerialException, OSError) as error:
+            if not self.who.id and "://" in self.url:  # a socket serves one, and hangs up on others
+                raise InUseError(
+                    self.url, "hangs up: another program may be using this port", IN_USE_REMEDY
+                ) from error
             raise BoxError(
                 self.label,
                 "was unplugged",
@@ -133,7 +140,7 @@ class Connection:
 
     def _be_patient(self, took_us: int) -> None:
         """Give up on a box that answers slowly again and again: no dialogue lasts for ever."""
-        self._patience_us -= max(0, took_us - round(QUICK_S * 1e6))
+        self._patience_us -= took_us if took_us > QUICK_S * 1e6 else took_us // 10
         if self._patience_us < 0:
             raise BoxError(
                 self.label,
@@ -178,7 +185,7 @@ def _cant_open(url: str, error: Exception) -> BoxError:
     text = str(error).lower()
     in_use = ("exclusive", "busy", "temporarily unavailable", "access is denied")  # Windows: denied
     if any(words in text for words in in_use):
-        return InUseError(url, "another program is using this port", "Close it and try again")
+        return InUseError(url, "another program is using this port", IN_USE_REMEDY)
     if "permission" in text:
         return BoxError(
             url,
