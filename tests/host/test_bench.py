@@ -276,7 +276,7 @@ def test_a_box_as_expected_is_told_so(lay, capsys, tmp_path):
     assert main(["measure", PORT, "--out", "sheet.md"]) == 0
     assert prompt.did == ["restart", "close"]
     text = (tmp_path / "sheet.md").read_text(encoding="utf-8")
-    assert f"# Bench of box {sound_replies.ID}" in text and "Nothing: all is as expected." in text
+    assert f"# Box {sound_replies.ID}, measured" in text and "Nothing: all is as expected." in text
     for item in all_items():
         (row,) = [line for line in text.splitlines() if line.startswith(f"| {item.what} |")]
         assert row.endswith("| as expected |") or row.endswith("| noted |"), row
@@ -427,7 +427,7 @@ def test_stopped_by_hand_the_box_is_restarted_and_the_sheet_kept(lay, capsys, tm
     assert main(["measure", PORT, "--out", "sheet.md"]) == 130
     assert prompt.did == ["again", "restart", "close"]
     text = (tmp_path / "sheet.md").read_text(encoding="utf-8")
-    assert "Flash, worst write of 80: not measured: the bench was stopped before." in text
+    assert "Flash, worst write of 80: not measured: measuring was stopped before." in text
     assert "Stopped." in capsys.readouterr().err
 
 
@@ -499,7 +499,7 @@ def test_a_sheet_with_notes_is_never_written_over(tmp_path, capsys):
 def test_without_a_name_the_sheet_is_named_after_box_and_time(lay, tmp_path):
     lay()
     assert main(["measure", PORT]) == 0
-    assert (tmp_path / f"bench-{sound_replies.ID}-20231114-221321.md").exists()
+    assert (tmp_path / f"measured-{sound_replies.ID}-20231114-221321.md").exists()
 
 
 # The transport

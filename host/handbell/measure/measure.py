@@ -31,7 +31,7 @@ from .prompt import BenchPrompt, SerialBenchPrompt
 from .table import BY_LINK, CRYSTAL, READY, ROUND, ROUND_MIDDLE, SCRIPTS, all_items
 
 ROUNDS = 100
-STOPPED = "the bench was stopped before"
+STOPPED = "measuring was stopped before"
 GONE = "the board stopped answering before"
 NO_BATTERY_MV = 1_000  # the gauge is at the cell, behind the switch; a cable does not reach it
 START = Script("board", ("common", "start"), ())

@@ -12,8 +12,8 @@ from .measure import Bench, Reading
 
 CAUTIONS = (
     "Unplug the battery's lead before you touch wires. Protected lithium cells only, charged by a "
-    "proper charger and never left alone; none that is swollen, dented or hot. Keep the sounder "
-    "away from ears, and the lamps out of the eyes of people who react to flashing light. Your "
+    "proper charger and never left alone; none that is swollen, dented or hot. Keep the buzzer "
+    "away from ears, and the lights out of the eyes of people who react to flashing light. Your "
     "local rules come first (docs/coaches/safety.md)."
 )
 
@@ -22,7 +22,7 @@ def default_path(bench: Bench, folder: Path | None = None) -> Path:
     """Return a name for the sheet that says which box and when, in UTC."""
     when = _when(bench).strftime("%Y%m%d-%H%M%S")
     box = bench.who.id if bench.who else "board"
-    return (folder or Path()) / f"bench-{box}-{when}.md"
+    return (folder or Path()) / f"measured-{box}-{when}.md"
 
 
 def write_sheet(bench: Bench, path: Path) -> None:
@@ -33,7 +33,8 @@ def write_sheet(bench: Bench, path: Path) -> None:
 def sheet(bench: Bench) -> str:
     """Return the sheet as Markdown."""
     readings = list(bench.readings.values())
-    lines = [f"# Bench of box {bench.who.id if bench.who else '(no firmware)'}", ""]
+    box = bench.who.id if bench.who else "without firmware"
+    lines = [f"# Box {box}, measured", ""]
     lines += [f"{_when(bench):%Y-%m-%d %H:%M} UTC, port {bench.url}. {_board(bench)}", ""]
     lines += [CAUTIONS, ""]
     lines += [remark + "\n" for remark in bench.remarks]
