@@ -87,6 +87,8 @@ def test_each_station_has_its_state_from_sending_to_collecting(floor):
     path = floor.folder / "data" / "class.json"
     past = path.read_text(encoding="utf-8").replace('"start_utc_ms": 1', '"start_utc_ms": ')
     path.write_text(past, encoding="utf-8")
+    assert floor.do("arm", "--cancel")[0] == 0
+    assert states(floor)["1"] == "armed", "what has begun can't be taken back"
     floor.plugged = floor.boxes[:1]
     code, said = floor.do("collect")
     assert code == 0 and "Still to collect of the last class: station 2." in said

@@ -7,7 +7,6 @@ script that made it, else by the next bench.
 
 from __future__ import annotations
 
-import ast
 import contextlib
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -18,9 +17,11 @@ from handbell.base.errors import BoxError
 from handbell.boxes.clocks.clock import measure
 from handbell.boxes.clocks.hostclock import HostClock, SystemClock
 from handbell.boxes.firmware import prepare
+from handbell.boxes.firmware.answers import UNSOUND, value_of
 from handbell.boxes.firmware.files import PROMPT_CODE
 from handbell.boxes.firmware.prompt import NoPromptError
 from handbell.boxes.link.connection import Connection
+from handbell.boxes.link.fields import shown
 from handbell.boxes.link.fleet import Progress, no_progress
 from handbell.boxes.link.messages import Hello
 from handbell.boxes.link.replies import HELLO, STATUS, TIMES
@@ -33,6 +34,7 @@ from .table import BY_LINK, CRYSTAL, READY, ROUND, ROUND_MIDDLE, SCRIPTS, all_it
 ROUNDS = 100
 STOPPED = "measuring was stopped before"
 GONE = "the board stopped answering before"
+FIGURE_MOST = 1e15  # what is more is no figure; nor is what is no number
 NO_BATTERY_MV = 1_000  # the gauge is at the cell, behind the switch; a cable does not reach it
 START = Script("board", ("common", "start"), ())
 
@@ -205,10 +207,10 @@ class Bench:
         parts = [(PROMPT_CODE / f"{part}.py").read_text(encoding="utf-8") for part in script.parts]
         said = prompt.feed("\n".join(parts), b"z" * script.feed, script.skim)
         try:
-            answer = ast.literal_eval((said.strip().splitlines() or [""])[-1])
-        except (ValueError, SyntaxError):
+            answer = value_of((said.strip().splitlines() or [""])[-1])
+        except UNSOUND:
             answer = None
-        if not isinstance(answer, dict):
+        if not isinstance(answer, dict) or not all(isinstance(key, str) for key in answer):
             raise BoxError(self.url, "the board's answer could not be read")
         return answer
 
@@ -217,10 +219,10 @@ class Bench:
         for item in script.items:
             reading = self.readings[item.key]
             value = answer.get(item.key)
-            if isinstance(value, (int, float)):
+            if isinstance(value, (int, float)) and abs(value) < FIGURE_MOST:
                 reading.value = value / item.per
             else:
-                reading.why = str(left_out or "this board did not say")
+                reading.why = shown(200)(str(left_out or "this board did not say"))
                 reading.left_out = left_out is not None or value is None
         battery_mv = answer.get("battery_mv")
         if isinstance(battery_mv, int) and battery_mv < NO_BATTERY_MV:

@@ -6,6 +6,7 @@ from datetime import datetime, timezone
 from pathlib import Path
 
 from handbell.base.files import write_whole
+from handbell.boxes.link.fields import shown
 
 from .items import BY_HAND
 from .measure import Bench, Reading
@@ -98,7 +99,8 @@ def _when(bench: Bench) -> datetime:
 def _board(bench: Bench) -> str:
     words = []
     if bench.board:
-        words.append(f"{bench.board['machine']}, MicroPython {bench.board['version']}")
+        said = (shown(80)(str(bench.board.get(key, ""))) for key in ("machine", "version"))
+        words.append(", MicroPython ".join(said))
     if bench.who:
         words.append(f"firmware {bench.who.firmware}, station {bench.who.station}")
     return "; ".join(words) + "." if words else ""

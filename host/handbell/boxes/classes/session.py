@@ -180,7 +180,7 @@ class Session:
         """Note that these boxes have no start."""
         if self.starts.drop(boxes):
             self.starts.save()
-        self._mark(boxes, State.HOLDS, 0, of=State.ARMED)
+        self._mark(boxes, State.HOLDS, 0, of=State.ARMED, begun=False)
 
     def collected(self, boxes: Collection[str]) -> list[int]:
         """Note whose logs came home; return the stations that played and are still awaited."""
@@ -200,14 +200,14 @@ class Session:
         state: State,
         start_utc_ms: int,
         of: State | None = None,
-        begun: bool = False,
+        begun: bool | None = None,
     ) -> None:
-        """Give these boxes a state, but only those that are in state ``of``."""
+        """Give these boxes a state, but only those in state ``of``, and ``begun`` or not yet."""
         chosen = set(boxes)
         try:
             loaded = self.last()
             for place in loaded.places.values():
-                fits = of in (None, place.state) and (not begun or self._begun(place))
+                fits = of in (None, place.state) and begun in (None, self._begun(place))
                 if place.box in chosen and fits:
                     place.state, place.start_utc_ms = state, start_utc_ms
             self.keep(loaded)

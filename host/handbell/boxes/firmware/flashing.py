@@ -8,7 +8,6 @@ same command finishes then.
 
 from __future__ import annotations
 
-import ast
 import contextlib
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -25,7 +24,7 @@ from handbell.boxes.link.fleet import Fleet, Progress, no_progress
 from handbell.boxes.link.messages import Hello
 from handbell.boxes.link.replies import STATUS
 
-from . import onboard
+from . import answers, onboard
 from .drives import BOARD, check_drive, copy_onto, find_drives
 from .prepare import ask_to_yield
 from .prompt import NoPromptError, Prompt, SerialPrompt
@@ -158,15 +157,17 @@ def _leave_for_boot_mode(url: str, image: BoardImage, means: Means, done: Flashe
         means.tell(f"Nothing answers on {url}. {BOOT_MODE}.")
         return
     try:
-        machine, name, active, runs = _state(url, prompt)
+        board = _state(url, prompt)
         refusal = None
-        if "RP2040" not in machine:
-            refusal = BoxError(url, f"this board is a {machine}, and the image is for the Pico")
-        elif runs:
-            refusal = _logs_left(url, runs)
-        done.before, done.set_aside = name, active
-        done.kept = kept(name)
-        done.already = name == image.name and not active
+        if "RP2040" not in board.machine:
+            refusal = BoxError(
+                url, f"this board is a {board.machine}, and the image is for the Pico"
+            )
+        elif board.runs:
+            refusal = _logs_left(url, board.runs)
+        done.before, done.set_aside = board.image, board.active
+        done.kept = kept(board.image)
+        done.already = board.image == image.name and not board.active
         if refusal is None and not done.already:
             prompt.boot()
             return
@@ -177,13 +178,8 @@ def _leave_for_boot_mode(url: str, image: BoardImage, means: Means, done: Flashe
         prompt.close()
 
 
-def _state(url: str, prompt: Prompt) -> tuple[str, str, str, int]:
-    """Return the board's machine, its image's name, its active folder and how many logs it has."""
-    try:
-        machine, name, active, runs = ast.literal_eval(prompt.run(onboard.STATE).strip())
-    except (ValueError, SyntaxError) as error:
-        raise BoxError(url, "this board does not answer as MicroPython does", BOOT_MODE) from error
-    return str(machine), str(name), str(active), int(runs)
+def _state(url: str, prompt: Prompt) -> answers.State:
+    return answers.state(url, prompt.run(onboard.STATE))
 
 
 def _wait_for_drive(means: Means) -> Path:
@@ -232,7 +228,8 @@ def _settle(url: str, others: set[str], image: BoardImage, means: Means, done: F
     ask_to_yield(url, means.clock)
     prompt = means.open_prompt(url)
     try:
-        _, name, active, _ = _state(url, prompt)
+        there = _state(url, prompt)
+        name, active = there.image, there.active
         if active and name == image.name:
             prompt.run(onboard.REMOVE % (["active"],))
             done.set_aside = active

@@ -10,11 +10,9 @@ there.
 
 from __future__ import annotations
 
-import ast
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any
 
 from handbell.base.digest import whole_hex
 from handbell.base.errors import BoxError, HandbellError
@@ -27,7 +25,7 @@ from handbell.boxes.link.words import other_logs
 from handbell_core import faults, journal
 from handbell_core.versions import reads
 
-from . import onboard
+from . import answers, onboard
 from .files import LISTING, Image, build_image, listing
 from .new_board import NEW_BOARD
 from .prompt import NoPromptError, Prompt, SerialPrompt
@@ -135,31 +133,33 @@ def _leave_no_log(url: str, connection: Connection, who: Hello) -> None:
 
 def check(url: str, prompt: Prompt) -> int:
     """Return the version of .mpy files that the board loads; raises BoxError on a wrong board."""
-    name, version, machine, mpy_version, local = _ask(url, prompt, onboard.SURVEY)
-    if name != "micropython":
-        raise BoxError(url, f"this board runs {name}, not MicroPython", NEW_BOARD)
-    if not _BOARD.match(machine) and not (local and re.search(r"RP2(040|350)", machine)):
+    board = answers.survey(url, prompt.run(onboard.SURVEY))
+    if board.name != "micropython":
+        raise BoxError(url, f"this board runs {board.name}, not MicroPython", NEW_BOARD)
+    machine = board.machine
+    if not _BOARD.match(machine) and not (board.local and re.search(r"RP2(040|350)", machine)):
         raise BoxError(
             url,
             f"this board is a {machine or 'stranger'}, and a box is made of a Raspberry Pi Pico "
             "or Pico 2 (without W, whose radio takes the pins that sense USB and the battery)",
             "Use one of those, or see docs/makers/boards.md for a board of your own",
         )
-    if tuple(version) < LEAST_VERSION:
+    if board.version < LEAST_VERSION:
         raise BoxError(
             url,
-            f"MicroPython {'.'.join(map(str, version))} is too old, "
+            f"MicroPython {'.'.join(map(str, board.version))} is too old, "
             f"{'.'.join(map(str, LEAST_VERSION[:2]))} is the oldest that will do",
             NEW_BOARD,
         )
-    return int(mpy_version)
+    return board.mpy_version
 
 
 def install(url: str, prompt: Prompt, image: Image, progress: Progress = no_progress) -> Prepared:
     """Bring the board's files to an image; cut off anywhere, the board starts old or new."""
     done = Prepared()
     wanted = {path: whole_hex(data) for path, data in image.files.items()}
-    active, trial, found = _look(url, prompt)
+    there = _look(url, prompt)
+    active, trial, found = there.active, there.trial, there.files
     is_right = active in FOLDERS and _in(found, active) == wanted
     if (trial and not is_right) or trial[:4] not in ("", active):
         prompt.run(onboard.FORGET)
@@ -168,7 +168,7 @@ def install(url: str, prompt: Prompt, image: Image, progress: Progress = no_prog
         if active:
             _keep(prompt, "active", active)
         _fill(url, prompt, image, found, done, progress)
-        _verify(url, _in(_look(url, prompt)[2], done.folder), wanted)
+        _verify(url, _in(_look(url, prompt).files, done.folder), wanted)
         fault = _imported(url, prompt, done.folder)
         if fault:
             raise BoxError(
@@ -178,7 +178,7 @@ def install(url: str, prompt: Prompt, image: Image, progress: Progress = no_prog
             )
     if found.get("main.py") != whole_hex(image.main):
         prompt.write("main.new", image.main)
-        arrived = _look(url, prompt)[2].get("main.new", "")
+        arrived = _look(url, prompt).files.get("main.new", "")
         _verify(url, {"main.py": arrived}, {"main.py": whole_hex(image.main)})
         prompt.run(onboard.RENAME % ("main.new", "main.py"))
         done.main_renewed = True
@@ -242,19 +242,8 @@ def _erred(connection: Connection) -> str:
         return ""  # a firmware of another age
 
 
-def _ask(url: str, prompt: Prompt, code: str) -> Any:
-    """Run code on the board and return the value that it printed."""
-    said = prompt.run(code)
-    try:
-        return ast.literal_eval(said.strip())
-    except (ValueError, SyntaxError) as error:
-        raise BoxError(url, "this board does not answer as MicroPython does", NEW_BOARD) from error
-
-
-def _look(url: str, prompt: Prompt) -> tuple[str, str, dict[str, str]]:
-    """Return which folder is active, what is on trial and the digest of every file that matters."""
-    active, trial, found = _ask(url, prompt, onboard.LOOK)
-    return active, trial, found
+def _look(url: str, prompt: Prompt) -> answers.Look:
+    return answers.look(url, prompt.run(onboard.LOOK))
 
 
 def _keep(prompt: Prompt, name: str, said: str) -> None:
@@ -293,7 +282,7 @@ def _other(folder: str) -> str:
 
 def _imported(url: str, prompt: Prompt, folder: str) -> str:
     """Import the firmware in a folder and return what went wrong, "" if nothing did."""
-    return str(_ask(url, prompt, onboard.IMPORT % folder))
+    return answers.fault(url, prompt.run(onboard.IMPORT % folder))
 
 
 def _fill(

@@ -30,7 +30,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "An idle box is taken over, measured in its memory and restarted; one in a class\n"
         "refuses. Its timelines and logs are not touched, its clock must be set again by send.\n"
         "About 100 flash erases are spent. Exit code 1: something differs or was not measured.\n"
-        "docs/measure.md is the hour around it. Mind lithium cells, loud sound, flashing light.\n\n"
+        "docs/makers/measure.md is the hour around it. Mind lithium cells, loud sound, flashing\n"
+        "light.\n\n"
         "examples:\n  handbell measure /dev/ttyACM0\n"
         "  handbell measure COM5 --minutes 30 --out kitchen.md"
     )
