@@ -19,7 +19,7 @@ SLOWER = 20  # busy code on the emulated chip, at most
 
 def patiently(arguments: list[str]) -> int:
     """Run ``handbell`` with these arguments and return its exit code."""
-    for name in ("SILENT_S", "ENTER_S", "RUN_S"):
+    for name in ("SILENT_S", "ENTER_S", "RUN_S", "STEP_S"):
         setattr(prompt, name, getattr(prompt, name) * SLOWER)
     if arguments[0] == "--firmware":
         firmware.build_image = functools.partial(firmware.build_image, root=Path(arguments[1]))
