@@ -8,10 +8,10 @@ import time
 
 import pytest
 
+from handbell.base.progress import Cancelled
 from handbell.coach import solver
 from handbell.work import patience
 from handbell.work.patience import patiently
-from handbell.work.progress import Cancelled
 
 ENDLESS_S = 600.0
 

@@ -7,7 +7,7 @@ import json
 import sys
 from collections.abc import Callable, Iterable, Sequence
 from enum import Enum
-from typing import TYPE_CHECKING, Any, Literal, TextIO
+from typing import TYPE_CHECKING, Any, TextIO
 
 from handbell.base.errors import EXIT_FAILED, EXIT_OK, FaultsError, HandbellError
 

@@ -14,6 +14,7 @@ from typing import Any
 
 from handbell.base.drift import clock_moved
 from handbell.base.errors import BoxError
+from handbell.base.progress import Progress, no_progress
 from handbell.boxes.clocks.clock import measure
 from handbell.boxes.clocks.hostclock import HostClock, SystemClock
 from handbell.boxes.firmware import prepare
@@ -22,7 +23,6 @@ from handbell.boxes.firmware.files import PROMPT_CODE
 from handbell.boxes.firmware.prompt import NoPromptError
 from handbell.boxes.link.connection import Connection
 from handbell.boxes.link.fields import shown
-from handbell.boxes.link.fleet import Progress, no_progress
 from handbell.boxes.link.messages import Hello
 from handbell.boxes.link.replies import HELLO, STATUS, TIMES
 from handbell_core import faults

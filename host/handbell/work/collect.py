@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from handbell.base.progress import Progress, no_progress
 from handbell.boxes.classes.collect import Collected
 from handbell.boxes.classes.collect import collect as collect_boxes
 from handbell.boxes.classes.session import Session
@@ -12,7 +13,6 @@ from handbell.store import open_store
 from handbell.store.classes import joining
 from handbell.store.logs import salvage
 from handbell.work.plugged_in import Stranger, host_clock, open_fleet, strangers
-from handbell.work.progress import Progress, no_progress
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from handbell.base.errors import UsageError
+from handbell.base.progress import Progress, no_progress
 from handbell.coach.fit.fit import Fitted, Misfit, Move, fit
 from handbell.coach.fit.levers import block_words, pause_words
 from handbell.coach.fit.model import SEARCH_SECONDS
@@ -19,7 +20,6 @@ from handbell.plan.model import Plan
 from handbell.plan.own_tasks import bibs_words
 from handbell.work.patience import patiently
 from handbell.work.plans import plan_text, write_changed
-from handbell.work.progress import Progress, no_progress
 
 
 @dataclass(frozen=True)

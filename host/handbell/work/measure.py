@@ -7,10 +7,10 @@ from importlib.util import find_spec
 from pathlib import Path
 
 from handbell.base.errors import HandbellError, UsageError
+from handbell.base.progress import Progress, no_progress
 from handbell.measure import measure as measuring
 from handbell.measure.sheet import advice, default_path, measured, write_sheet
 from handbell.work.plugged_in import host_clock
-from handbell.work.progress import Progress, no_progress
 
 MOST_MINUTES = 240
 

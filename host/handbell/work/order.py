@@ -7,6 +7,7 @@ from functools import partial
 from pathlib import Path
 
 from handbell.base.errors import HandbellError, PlanError, UsageError
+from handbell.base.progress import Progress, no_progress
 from handbell.coach.order.kit import Order, Shared, changes, share
 from handbell.coach.order.table import Visit, by_group, by_station, visits
 from handbell.coach.writing.edit import PlanText
@@ -14,7 +15,6 @@ from handbell.compile.build import CompiledClass, build
 from handbell.plan.files import parse_plan
 from handbell.work.patience import patiently
 from handbell.work.plans import plan_text, write_changed
-from handbell.work.progress import Progress, no_progress
 
 SOLVE_SECONDS, SECONDS_MOST = 20.0, 3600
 

@@ -8,8 +8,8 @@ import time
 from collections.abc import Callable
 from typing import TypeVar
 
+from handbell.base.progress import Progress
 from handbell.coach.solver import Stop
-from handbell.work.progress import Progress
 
 T = TypeVar("T")
 

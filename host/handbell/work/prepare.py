@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from handbell.base.errors import HandbellError
+from handbell.base.progress import Progress, no_progress
 from handbell.boxes.classes.send import ascii_label
 from handbell.boxes.classes.stations import StationMap
 from handbell.boxes.firmware import flashing
@@ -22,7 +23,6 @@ from handbell.boxes.link.messages import Hello
 from handbell.boxes.link.replies import NAME
 from handbell.store import open_store
 from handbell.work.plugged_in import host_clock
-from handbell.work.progress import Progress, no_progress
 
 
 @dataclass(frozen=True)

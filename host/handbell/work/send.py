@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from handbell.base.errors import HandbellError, StoreError
+from handbell.base.progress import Progress, no_progress
 from handbell.boxes.classes.send import Load, Sent, pair
 from handbell.boxes.classes.send import send as send_loads
 from handbell.boxes.classes.session import LoadedClass, Session
@@ -20,7 +21,6 @@ from handbell.plan.files import load_plan
 from handbell.plan.model import Plan
 from handbell.store.store import Store
 from handbell.work.plugged_in import Stranger, host_clock, open_fleet, store_or_none, strangers
-from handbell.work.progress import Progress, no_progress
 
 
 @dataclass(frozen=True)

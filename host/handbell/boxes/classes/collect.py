@@ -17,13 +17,14 @@ from handbell.base.digest import short_hex
 from handbell.base.errors import BoxError, StoreError, UnreadJournalError
 from handbell.base.files import private_folder
 from handbell.base.places import data_folder
+from handbell.base.progress import Progress, no_progress
 from handbell.boxes.clocks.clock import Clocks
 from handbell.boxes.clocks.contacts import Book
 from handbell.boxes.link.connection import Connection
-from handbell.boxes.link.fleet import Fleet, Outcome, Progress, no_progress
+from handbell.boxes.link.fleet import Fleet, Outcome
 from handbell.boxes.link.listing import RUNS, TIMELINES, UNREADABLE, listing
 from handbell.boxes.link.messages import File
-from handbell.boxes.link.replies import DROP, LIST
+from handbell.boxes.link.replies import DROP, LIST, STATUS
 from handbell.boxes.link.words import fault_error
 from handbell_core import faults, journal
 

@@ -7,9 +7,10 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 from handbell.base.errors import BoxError, HandbellError
+from handbell.base.progress import Progress, no_progress
 from handbell.boxes.clocks.clock import Sync, set_clock
 from handbell.boxes.link.connection import Connection, InUseError
-from handbell.boxes.link.fleet import Fleet, Outcome, Progress, in_order, no_progress
+from handbell.boxes.link.fleet import Fleet, Outcome, in_order
 from handbell.boxes.link.listing import TIMELINES, listing
 from handbell.boxes.link.replies import DROP, KEEP, NAME, PUT, SELECT, STATUS, strange
 from handbell.boxes.link.words import fault_error, other_version

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from typing import Generic, Protocol, TypeVar
+from typing import Generic, TypeVar
 
 from natsort import natsort_keygen
 
@@ -19,18 +19,6 @@ from .replies import strange
 
 in_order = natsort_keygen()  # as people count: ACM2 before ACM10
 T = TypeVar("T")
-
-
-class Progress(Protocol):
-    """Takes how far each box is."""
-
-    def __call__(self, of: str, doing: str, done: int, total: int) -> None:
-        """Box ``of`` has ``done`` of ``total`` steps of ``doing``."""
-        ...
-
-
-def no_progress(of: str, doing: str, done: int, total: int) -> None:
-    """Show nothing."""
 
 
 @dataclass

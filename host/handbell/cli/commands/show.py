@@ -11,10 +11,10 @@ from handbell.base.times import clock
 from handbell.cli import shared
 from handbell.cli.output import Out
 from handbell.cli.plan_numbers import print_numbers
-from handbell.cli.starts import parsed
 from handbell.compile.timetable import BoxRow
 from handbell.work.plans import CAUTION
 from handbell.work.show import Calendar, InFull, Shown, in_full, show
+from handbell.work.starts import parsed
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:

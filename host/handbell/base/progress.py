@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Protocol
 
-from handbell.base.errors import HandbellError
+from .errors import HandbellError
 
 
 class Cancelled(HandbellError):
