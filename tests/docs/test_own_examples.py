@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from handbell.cli.demo import plan_path
+from handbell.work.demo.play import plan_path
 
 ROOT = Path(__file__).parents[2]
 HOST = ROOT / "host" / "handbell"
@@ -31,7 +31,14 @@ def test_no_signature_reps_anywhere():
 
 
 PICTURES = ROOT / "tests" / "browser" / "report_pictures.py"
-SHOWN = [ROOT / "docs", HOST / "coach" / "starters", HOST / "cli", PICTURES, plan_path()]
+SHOWN = [
+    ROOT / "docs",
+    HOST / "coach" / "starters",
+    HOST / "cli",
+    HOST / "work",
+    PICTURES,
+    plan_path(),
+]
 
 
 @pytest.mark.parametrize("place", SHOWN, ids=lambda path: path.name)

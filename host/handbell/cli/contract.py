@@ -15,7 +15,7 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from handbell.base.files import write_whole
-from handbell.cli.main import OLD, command_module
+from handbell.cli.main import command_module
 from handbell.cli.output import CONTRACT
 from handbell.cli.table import COMMANDS
 
@@ -37,9 +37,7 @@ ERROR = {
 
 def schema() -> dict[str, Any]:
     """Return the JSON Schema (draft 2020-12) of what each command prints with ``--json``."""
-    types: dict[str, Any] = {
-        name: TypeAdapter(result_type(name)) for name in COMMANDS if name not in OLD
-    }
+    types: dict[str, Any] = {name: TypeAdapter(result_type(name)) for name in COMMANDS}
     refs, whole = TypeAdapter.json_schemas(
         [(name, "serialization", adapter) for name, adapter in types.items()],
         ref_template="#/$defs/{model}",

@@ -95,24 +95,8 @@ def _run(words: list[str]) -> int:
 
 def command_module(name: str) -> ModuleType:
     """Return a command's module: ``arguments(parser)``, ``run(args)``, ``text(result, out)``."""
-    if name in OLD:
-        return _old(name)
     word = f"{name}_" if keyword.iskeyword(name) else name  # class and import
     return importlib.import_module(f"handbell.cli.commands.{word}")
-
-
-OLD = {  # not yet a file of their own
-    "demo": "demo",
-}
-
-
-def _old(name: str) -> ModuleType:
-    module = importlib.import_module(f"handbell.cli.{OLD[name]}")
-    made = ModuleType(name)
-    made.arguments = getattr(module, f"{name}_arguments")  # type: ignore[attr-defined]
-    made.run = getattr(module, f"{name}_run")  # type: ignore[attr-defined]
-    made.text = lambda result, out: result.text(out.console)  # type: ignore[attr-defined]
-    return made
 
 
 def command_parser(name: str, module: ModuleType) -> Parser:

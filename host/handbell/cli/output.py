@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import os
 import sys
 from collections.abc import Callable, Iterable, Sequence
 from enum import Enum
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
 from handbell.base.errors import EXIT_FAILED, EXIT_OK, FaultsError, HandbellError
@@ -134,10 +136,19 @@ def say(result: Any, text: Callable[[Any, Out], None], as_json: bool) -> int:
     """Print a typed result and return the exit code: 1 where its ``ok`` is False."""
     ok = bool(getattr(result, "ok", True))
     if as_json:
-        _json({"version": CONTRACT, "ok": ok, "data": plain(getattr(result, "data", result))})
+        _json({"version": CONTRACT, "ok": ok, "data": plain(result)})
     else:
         text(result, Out())
-    sys.stdout.flush()
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        raise
+    except OSError as error:  # a full disk behind a redirection
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise HandbellError(
+            f"What was to be said can't be written ({error.strerror})",
+            "What was done is done; give it another place",
+        ) from error
     return EXIT_OK if ok else EXIT_FAILED
 
 
@@ -183,7 +194,14 @@ def _json(value: Any) -> None:
 
 
 def open_streams() -> None:
-    """Let no letter stop a command: what a stream can't write is shown as a question mark."""
+    """Let no letter stop a command, and no stream that is closed.
+
+    What a stream can't write is shown as a question mark.
+    """
+    if sys.stdout is None:
+        sys.stdout = Path(os.devnull).open("w", encoding="utf-8")
+    if sys.stderr is None:
+        sys.stderr = Path(os.devnull).open("w", encoding="utf-8")
     for stream in (sys.stdout, sys.stderr):
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:

@@ -2,48 +2,59 @@
 
 from __future__ import annotations
 
-import argparse
 import importlib.util
-import sys
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from handbell.base.errors import HandbellError
-from handbell.cli.render import Result
+from handbell.work.demo.people import PEOPLE
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from handbell.boxes.classes.send import Load
     from handbell.boxes.clocks.clock import Clocks
     from handbell.store import Store
     from handbell.virtual.athletes import Athlete, Truth
     from handbell.virtual.world import World
 
-# The demo's people: bib, invented name, and how they train.
-PEOPLE: list[tuple[int, str, dict[str, Any]]] = [
-    (1, "Ada", {"pace": 0.78, "tires": 0.05, "rating": 6}),
-    (2, "Bo", {"pace": 0.92, "tires": 0.12, "slips": 0.06, "rating": 8}),
-    (3, "Cleo", {"pace": 0.66, "tires": 0.03, "rating": 4}),
-    (4, "Dario", {"pace": 0.98, "tires": 0.16, "gives_up": 0.25, "rating": 9}),
-    (5, "Enid", {"pace": 0.84, "tires": 0.07, "slips": 0.08, "rating": 7}),
-    (6, "Femi", {"pace": 0.72, "tires": 0.02, "hangs_on_s": 21, "rating": 5}),
-    (7, "Gwen", {"pace": 0.88, "tires": 0.09, "rating": None}),
-    (8, "Hal", {"pace": 1.06, "tires": 0.10, "hangs_on_s": 14, "rating": 10}),
-]
 CRYSTALS_PPM = (-12, 6, 18, -4)
 CONTACTS, CONTACT_EVERY_US = 7, 300_000_000  # of the calibration: half an hour
 TAIL_US = 90_000_000
 
 
-def demo_arguments(parser: argparse.ArgumentParser) -> None:
-    """Define the command line of ``demo``."""
-    parser.add_argument(
-        "--out", type=Path, default=Path("demo-out"), help="the folder to fill (default demo-out)"
-    )
-    parser.epilog = "examples:\n  handbell demo\n  handbell demo --out /tmp/class"
+@dataclass(frozen=True)
+class Counted:
+    """One bib: presses made, taps in the store; reps done, in the store and in the report."""
+
+    bib: int
+    pressed: int
+    tapped: int
+    did: int
+    stored: int
+    reported: int
+    rating: int | None
+
+
+@dataclass(frozen=True)
+class BellsApart:
+    """By how much the first and the last bell were apart between the boxes."""
+
+    first_us: int
+    last_us: int
+
+
+@dataclass(frozen=True)
+class DemoDone:
+    """What the demo did and wrote; ``steps`` are its sentences."""
+
+    people: tuple[Counted, ...]
+    steps: tuple[str, ...]
+    skew: BellsApart
+    report: Path
+    screen: Path
+    seconds: float
 
 
 @dataclass
@@ -51,40 +62,43 @@ class Demo:
     """What the steps of the demo share."""
 
     out: Path
-    said: list[str]
-    skew: dict[str, int] = field(default_factory=dict)  # what the bells were apart, in us
+    tell: Callable[[str], None]
+    said: list[str] = field(default_factory=list)
+    skew: BellsApart = BellsApart(0, 0)
 
     def say(self, text: str) -> None:
-        """Show progress."""
+        """Tell a step, and keep what was told."""
         self.said.append(text)
-        sys.stderr.write(f"{text}\n")
-        sys.stderr.flush()
+        self.tell(text)
 
 
 def plan_path() -> Path:
     """Return the demo's plan file: a checkout's own, else the copy that was installed."""
     here = Path(__file__).resolve()
-    checkout = here.parents[3] / "docs" / "examples" / "harbour.toml"
-    return checkout if checkout.exists() else here.parents[1] / "virtual" / "harbour.toml"
+    checkout = here.parents[4] / "docs" / "examples" / "harbour.toml"
+    return checkout if checkout.exists() else here.parents[2] / "virtual" / "harbour.toml"
 
 
-def demo_run(args: argparse.Namespace) -> Result:
-    """Run the demo; raises HandbellError when any step fails."""
+def play(out: Path, tell: Callable[[str], None]) -> DemoDone:
+    """Fill the folder ``out`` with a class; raises HandbellError when any step fails.
+
+    ``tell`` is given a sentence after each step.
+    """
     from handbell.boxes.classes.send import Load
     from handbell.boxes.clocks.clock import Clocks
-    from handbell.cli.demo_folder import make_ready, seal
     from handbell.compile import build
     from handbell.plan.files import load_plan
     from handbell.store import open_store
     from handbell.virtual.world import World
+    from handbell.work.demo.folder import make_ready, seal
 
     began = time.monotonic()
-    out: Path = args.out.resolve()
+    out = out.resolve()
     _require_parts()
     plan = load_plan(plan_path())
     built = build(plan)
     make_ready(out)
-    demo = Demo(out, [])
+    demo = Demo(out, tell)
     totals = built.totals
     demo.say(
         f"Plan   {plan.title}: {totals.windows} windows on {totals.boxes} boxes, "
@@ -100,18 +114,16 @@ def demo_run(args: argparse.Namespace) -> Result:
         start_utc_us = _load_boxes(demo, world, loads, built.buttons, Clocks(store))
         truths = _play(demo, world, loads, start_utc_us, totals.slot_ms)
         _collect(demo, world, store)
-        facts = _report(demo, store, truths)
+        people = _report(demo, store, truths)
     seal(out)
-    seconds = time.monotonic() - began
-    page, picture = out / "report.html", out / "screen.png"
-
-    def text(console: Console) -> None:
-        console.print(f"Done in {seconds:.0f} s. Every press was counted, bib by bib.")
-        console.print(f"Report:  {page}", markup=False)
-        console.print(f"A box's screen at work:  {picture}", markup=False)
-
-    facts |= {"report": str(page), "screen": str(picture), "seconds": round(seconds, 1)}
-    return Result(facts, text)
+    return DemoDone(
+        people,
+        tuple(demo.said),
+        demo.skew,
+        out / "report.html",
+        out / "screen.png",
+        round(time.monotonic() - began, 1),
+    )
 
 
 def _require_parts() -> None:
@@ -122,7 +134,7 @@ def _require_parts() -> None:
     if importlib.util.find_spec("PIL") is None:
         raise HandbellError(
             "The demo needs Pillow to draw a box's screen, which is not here",
-            "Install it with: pip install pillow",
+            "Install it: pip install pillow",
         )
 
 
@@ -227,10 +239,10 @@ def _play(
     bells = [box.sound.bells() for box in world.boxes]
     first = [next(us for us in b if us >= start_us - 100_000) for b in bells]
     last = [b[-1] for b in bells]
-    demo.skew = {"first_us": max(first) - min(first), "last_us": max(last) - min(last)}
+    demo.skew = BellsApart(max(first) - min(first), max(last) - min(last))
     demo.say(
-        f"Skew   first bell {demo.skew['first_us'] / 1000:.2f} ms between boxes, "
-        f"last {demo.skew['last_us'] / 1000:.2f} ms"
+        f"Skew   first bell {demo.skew.first_us / 1000:.2f} ms between boxes, "
+        f"last {demo.skew.last_us / 1000:.2f} ms"
     )
     for box in world.boxes:
         box.plug_in()
@@ -269,11 +281,12 @@ def _collect(demo: Demo, world: World, store: Store) -> None:
     demo.say(f"Collect {runs} logs, safe in the store, then erased on the boxes")
 
 
-def _report(demo: Demo, store: Store, truths: list[Truth]) -> dict[str, Any]:
+def _report(demo: Demo, store: Store, truths: list[Truth]) -> tuple[Counted, ...]:
     """Name the bibs, write the page, and compare it with what the athletes did, bib by bib."""
     from handbell.report import class_report
     from handbell.report.page import write_page
     from handbell.store.people.wearers import set_wearers
+    from handbell.store.results.totals import totals_of
 
     set_wearers(store, None, {bib: name for bib, name, _ in PEOPLE})
     report = class_report(store)
@@ -283,44 +296,13 @@ def _report(demo: Demo, store: Store, truths: list[Truth]) -> dict[str, Any]:
     for truth in truths:
         for bib in sorted(truth.taps):
             did = sum(n for (b, _), n in truth.reps.items() if b == bib)
-            row: dict[str, Any] = {
-                "bib": bib,
-                "pressed": truth.taps[bib],
-                "tapped": _taps_in_store(store, bib),
-                "did": did,
-                "stored": _reps_in_store(store, bib),
-                "reported": shown[bib].reps,
-                "rating": shown[bib].rating,
-            }
-            counts = {did, row["stored"], row["reported"]}
-            if row["pressed"] != row["tapped"] or len(counts) != 1:
+            tapped, stored = totals_of(store, bib)
+            reps, rating = shown[bib].reps, shown[bib].rating
+            row = Counted(bib, truth.taps[bib], tapped, did, stored, reps, rating)
+            if row.pressed != tapped or len({did, stored, reps}) != 1:
                 raise HandbellError(f"Bib {bib} was not counted right: {row}")
-            if row["rating"] != truth.ratings.get(bib):
+            if rating != truth.ratings.get(bib):
                 raise HandbellError(f"Bib {bib} was rated wrongly: {row}")
             rows.append(row)
-    demo.say(f"Report {sum(r['did'] for r in rows)} reps of {len(rows)} people, all as pressed")
-    return {"people": rows, "steps": demo.said, "skew": demo.skew}
-
-
-def _taps_in_store(store: Store, bib: int) -> int:
-    """Return the taps of a bib that meant a rep (presses between windows, to rate, are none)."""
-    from sqlalchemy import func, select
-
-    from handbell.store.database import tables
-
-    taps = tables.taps
-    query = select(func.count()).where(taps.c.bib == bib, taps.c.kind == "tap")
-    with store.reading() as conn:
-        return int(conn.execute(query).scalar_one())
-
-
-def _reps_in_store(store: Store, bib: int) -> int:
-    """Return the sum of a bib's reps in the store."""
-    from sqlalchemy import func, select
-
-    from handbell.store.database import tables
-
-    results = tables.results
-    query = select(func.coalesce(func.sum(results.c.reps), 0)).where(results.c.bib == bib)
-    with store.reading() as conn:
-        return int(conn.execute(query).scalar_one())
+    demo.say(f"Report {sum(row.did for row in rows)} reps of {len(rows)} people, all as pressed")
+    return tuple(rows)

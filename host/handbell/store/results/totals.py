@@ -1,0 +1,17 @@
+"""All that a store holds of one bib, added up, to hold against presses that are known."""
+
+from __future__ import annotations
+
+from sqlalchemy import func, select
+
+from ..database import tables
+from ..store import Store
+
+
+def totals_of(store: Store, bib: int) -> tuple[int, int]:
+    """Return (taps that meant a rep, reps) of a bib; presses between windows are no taps."""
+    taps, results = tables.taps, tables.results
+    tapped = select(func.count()).where(taps.c.bib == bib, taps.c.kind == "tap")
+    reps = select(func.coalesce(func.sum(results.c.reps), 0)).where(results.c.bib == bib)
+    with store.reading() as conn:
+        return int(conn.execute(tapped).scalar_one()), int(conn.execute(reps).scalar_one())

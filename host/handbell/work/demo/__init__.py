@@ -1,0 +1,1 @@
+"""The demo: a whole class on virtual boxes, its people invented."""
