@@ -135,11 +135,11 @@ def shown(words: str) -> str:
 def say(result: Any, text: Callable[[Any, Out], None], as_json: bool) -> int:
     """Print a typed result and return the exit code: 1 where its ``ok`` is False."""
     ok = bool(getattr(result, "ok", True))
-    if as_json:
-        _json({"version": CONTRACT, "ok": ok, "data": plain(result)})
-    else:
-        text(result, Out())
     try:
+        if as_json:
+            _json({"version": CONTRACT, "ok": ok, "data": plain(result)})
+        else:
+            text(result, Out())
         sys.stdout.flush()
     except BrokenPipeError:
         raise
@@ -198,10 +198,9 @@ def open_streams() -> None:
 
     What a stream can't write is shown as a question mark.
     """
-    if sys.stdout is None:
-        sys.stdout = Path(os.devnull).open("w", encoding="utf-8")
-    if sys.stderr is None:
-        sys.stderr = Path(os.devnull).open("w", encoding="utf-8")
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))  # noqa: SIM115
     for stream in (sys.stdout, sys.stderr):
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
