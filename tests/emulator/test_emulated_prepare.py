@@ -220,7 +220,7 @@ def test_a_wrong_board_is_refused_before_anything_is_written(image, firmware, tm
     desk = Desk(image, tmp_path / "desk", file_system(None, had))
     writes = len(desk.box.flash.ops)
     refused = desk.prepare(firmware)
-    assert refused.code == 1 and why in refused.err, refused
+    assert refused.code == 1 and why in refused.out, refused
     assert "Traceback" not in refused.err
     assert len(desk.box.flash.ops) == writes
     assert read_files(desk.box.files()) == had
@@ -233,8 +233,8 @@ def test_a_port_that_is_no_micropython_says_how_to_get_it(image, tmp_path):
     writes = len(desk.box.flash.ops)
     refused = desk.run("-c", HOST, "prepare", str(desk.cable.port))
     assert refused.code == 1, refused
-    assert "neither a box nor MicroPython answers" in refused.err
-    assert "BOOTSEL" in refused.err and "Traceback" not in refused.err
+    assert "neither a box nor MicroPython answers" in refused.out
+    assert "BOOTSEL" in refused.out and "Traceback" not in refused.err
     assert len(desk.box.flash.ops) == writes
 
 
