@@ -206,7 +206,7 @@ def test_undoing_half_of_a_change_of_places_is_warned_about(taken, place, capsys
     at = ["--exercise", "Ring rows", "--why", "changed places", "--store", place]
     for bib, to in (("7", "8"), ("8", "7")):
         assert main(["amend", "newest", "--bib", bib, "--to-bib", to, *at]) == 0
-    first = capsys.readouterr().out[:8]
+    first = capsys.readouterr().out.splitlines()[1][:8]
     assert main(["amend", "newest", "--undo", first, "--store", place]) == 0
     assert "Bib 7 now has 2 rows in Ring rows" in capsys.readouterr().out
 
@@ -356,7 +356,7 @@ def test_the_command_says_what_it_did_lists_and_undoes(taken, place, capsys):
     assert "bib 7, Sit-ups, round 1: 4 reps, was 2: saw [b]two[/b] more" in said
     assert main(["amend", "newest", *where]) == 0
     assert capsys.readouterr().out == said
-    assert main(["amend", "newest", "--undo", said[:8], *where]) == 0
+    assert main(["amend", "newest", "--undo", said.splitlines()[1][:8], *where]) == 0
     assert "(undone " in capsys.readouterr().out
     assert result(taken, 3).reps == 2
     assert main(["amend", "newest", "--undo", "zz", *where]) == 2

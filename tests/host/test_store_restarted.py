@@ -1,5 +1,7 @@
 """A box without a clock part that lost power in a class and was started again by hand."""
 
+import json
+
 import classes
 import pytest
 from sqlalchemy import select
@@ -18,11 +20,13 @@ EVENING_MS = START_MS + 60 * MINUTE_MS
 BLOCKS = ((classes.Piece("Ring rows", 300), classes.Piece("Sit-ups", 300)),)
 
 
-def take(store, box, start_ms, cut_ms=0, presses=4, collected_ms=EVENING_MS, **how):
+def take(
+    store, box, start_ms, cut_ms=0, presses=4, collected_ms=EVENING_MS, plan=b"a", bib=0, **how
+):
     """Take in a box's log; with ``cut_ms`` it lost power so long after its start."""
-    data = classes.timeline(BLOCKS, (box,), box, rounds=3, plan=b"a", rate=False)
+    data = classes.timeline(BLOCKS, (bib or box,), box, rounds=3, plan=plan, rate=False)
     store.put_timeline(data)
-    store.put_plan(b"a", "Evening")
+    store.put_plan(plan, "Evening")
     at_ms = [15_000 + how.get("boot", 1) * 900 + n * 7_000 for n in range(presses)]
     run = classes.play(data, [classes.Press(ms) for ms in at_ms], start_ms, **how)
     kept = sum(ms <= cut_ms for ms in run.times_ms) if cut_ms else len(run.records)
@@ -34,6 +38,13 @@ def cut_and_restarted(store):
     for box in (1, 2, 3):
         take(store, box, START_MS, cut_ms=100_000 if box == 2 else 0)
     return take(store, 2, None, presses=3, boot=2)
+
+
+def reported(place, capsys):
+    """Return the number of the class that a report without one is of."""
+    capsys.readouterr()
+    assert main(["report", "--json", "--store", place]) == 0
+    return json.loads(capsys.readouterr().out)["data"]["report"]["class_id"]
 
 
 def doubts(store):
@@ -114,13 +125,43 @@ def test_two_logs_of_a_box_that_are_not_one_after_the_other_can_not_be_of_one_cl
 
 def test_a_lone_log_without_a_clock_does_not_hide_the_class_it_may_be_of(store, place, capsys):
     cut_and_restarted(store)
-    assert load_row(store).id == 1 and load_class(store).row.id == 1
+    assert reported(place, capsys) == 1
+    assert load_row(store).id == 2, "what is written goes to the last one by its time"
     for words in (["report", "2"], ["class", "2"], ["report", "--list"]):
         assert main([*words, "--store", place]) == 0
         assert "(collected; no box had a clock)" in capsys.readouterr().out
     later = EVENING_MS + 30 * 60 * MINUTE_MS
     lost = take(store, 3, None, presses=2, collected_ms=later, boot=9)
-    assert load_row(store).id == lost.class_id, "a day later it is no part of that class"
+    assert reported(place, capsys) == lost.class_id, "a day later it is no part of that class"
+
+
+def of_another_plan(store):
+    """Two boxes with a clock, then in the evening a third one of another plan, without."""
+    for box in (1, 2):
+        take(store, box, START_MS)
+    at_ms = START_MS + 11 * 60 * MINUTE_MS
+    return take(store, 3, None, collected_ms=at_ms, plan=b"b", bib=1)
+
+
+def test_a_lone_log_of_another_plan_is_the_newest_class_for_every_command(store, place, capsys):
+    lost = of_another_plan(store)
+    assert lost.class_id == 2 and doubts(store) == []
+    assert reported(place, capsys) == 2
+    date = "Class 2: Evening, "
+    for words in (
+        ["bibs", "newest", "1=Eve"],
+        ["amend", "newest", "--bib", "1", "--window", "1", "--reps", "3", "--why", "saw it"],
+        ["amend", "newest"],
+    ):
+        assert main([*words, "--store", place]) == 0
+        assert capsys.readouterr().out.startswith(date), words
+    assert load_class(store, 1).wearers == {} and load_class(store, 1).amendments == []
+    assert main(["roster", "--wear", "newest", "--store", place]) == 0
+    assert capsys.readouterr().out.startswith(date)
+    assert main(["class", "newest", "--delete", "--yes", "--store", place]) == 0
+    out = capsys.readouterr().out
+    assert out.startswith("Class 2 is gone") and "Evening, " in out and " 20" in out
+    assert classes_of(store) == [1, 1]
 
 
 def test_what_was_counted_before_and_after_the_cut_is_both_in_the_class(store, place):

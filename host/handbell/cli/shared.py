@@ -9,11 +9,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from handbell.base.errors import UsageError
+from handbell.base.times import class_date
 from handbell.base.words import quoted
 from handbell.cli.output import Out, shown
 
 if TYPE_CHECKING:
     from handbell.store.results.queries import Wearer
+    from handbell.work.amend import Amendments
+    from handbell.work.bibs import Bibs
+    from handbell.work.filing import Filed
     from handbell.work.plugged_in import Stranger
 
 NOTHING_WRITTEN = "Nothing written yet; add --write or --out FILE."
@@ -104,6 +108,12 @@ def weeks(word: str) -> int:
     if not word.isdecimal() or not 1 <= int(word[:9]) <= WEEKS_MOST:
         raise UsageError(f"{quoted(word[:20])} is no number of weeks", f"Give 1 to {WEEKS_MOST}")
     return int(word)
+
+
+def of_class(out: Out, of: Bibs | Amendments | Filed) -> None:
+    """Print which class it is, and its date: it may not be the one that was meant."""
+    when = class_date(of.start_utc_us, of.collected_utc_us)
+    out.line(f"Class {of.class_id}: {of.title}, {when}")
 
 
 def wearers(out: Out, some: Iterable[Wearer]) -> None:

@@ -70,6 +70,9 @@ class Amendments:
     """Amendments of a class; ``twice`` are sentences on bibs that are now twice in a window."""
 
     class_id: int
+    title: str
+    start_utc_us: int | None
+    collected_utc_us: int
     amendments: tuple[Amended, ...]
     twice: tuple[str, ...] = ()
 
@@ -78,7 +81,7 @@ def amendments_of(class_id: int | None, store_at: str | None = None) -> Amendmen
     """Return what was amended in a class, the newest without an id."""
     with open_store(store_at, make=False) as store:
         record = load_class(store, class_id)
-        return Amendments(record.row.id, _told(record, record.amendments))
+        return _of(record, record.amendments)
 
 
 def amend(
@@ -150,7 +153,13 @@ def _amend(
 
 def _after(store: Store, record: ClassRecord, done: list[Amendment]) -> Amendments:
     twice = twice_there(load_class(store, record.row.id), done)
-    return Amendments(record.row.id, _told(record, done), tuple(twice))
+    return _of(record, done, twice)
+
+
+def _of(record: ClassRecord, some: Iterable[Amendment], twice: Iterable[str] = ()) -> Amendments:
+    row, told = record.row, _told(record, some)
+    times = row.start_utc_us, row.collected_utc_us
+    return Amendments(row.id, row.title, *times, told, tuple(twice))
 
 
 def _told(record: ClassRecord, some: Iterable[Amendment]) -> tuple[Amended, ...]:

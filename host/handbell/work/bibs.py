@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 
 from handbell.base.errors import UsageError
 from handbell.store import open_store
 from handbell.store.people.roster import wear_as_usual
 from handbell.store.people.wearers import set_wearers
-from handbell.store.results.queries import Wearer
+from handbell.store.results.queries import ClassRow, Wearer, load_row
 
 
 @dataclass(frozen=True)
 class Bibs:
-    """All that is said of a class's bibs."""
+    """All that is said of a class's bibs; ``start_utc_us`` None: no box had a clock."""
 
+    class_id: int
+    title: str
+    start_utc_us: int | None
+    collected_utc_us: int
     wearers: tuple[Wearer, ...]
 
 
@@ -33,7 +37,8 @@ def say_bibs(
     if both:
         raise UsageError(f"Bib {both[0]} can't be both worn and absent", "Say one of the two")
     with open_store(store_at, make=False) as store:
-        return Bibs(tuple(set_wearers(store, class_id, names, absent)))
+        row = load_row(store, class_id)
+        return _told(row, set_wearers(store, row.id, names, absent))
 
 
 def bibs_as_usual(
@@ -44,4 +49,9 @@ def bibs_as_usual(
     ``group``: only its people. Raises UsageError where a bib is usually worn by several.
     """
     with open_store(store_at, make=False) as store:
-        return Bibs(tuple(wear_as_usual(store, class_id, group)))
+        row = load_row(store, class_id)
+        return _told(row, wear_as_usual(store, row.id, group))
+
+
+def _told(row: ClassRow, wearers: Iterable[Wearer]) -> Bibs:
+    return Bibs(row.id, row.title, row.start_utc_us, row.collected_utc_us, tuple(wearers))

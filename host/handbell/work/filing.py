@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from handbell.store import Store, open_store
 from handbell.store.classes import filing
-from handbell.store.results.queries import ClassRecord, load_class
+from handbell.store.results.queries import ClassRecord, load_class, load_row
 
 from .backups import before
 
@@ -46,6 +46,9 @@ class Deleted:
     """A class that is gone, with so many logs; ``backup`` is the copy made before, None without."""
 
     deleted: int
+    title: str
+    start_utc_us: int | None
+    collected_utc_us: int
     logs: int
     moved: tuple[str, ...]
     backup: str | None
@@ -81,14 +84,22 @@ def part(class_id: int | None, boxes: Collection[str], store_at: str | None = No
 def delete(class_id: int, store_at: str | None = None) -> Deleted:
     """Take a class out with all its results; a copy of the store is made before."""
     with open_store(store_at, make=False) as store:
-        number = _number(store, class_id)
+        row = load_row(store, class_id)
         backup = before(store, "delete")
-        logs, moved = filing.delete_class(store, number)
-    return Deleted(number, logs, tuple(moved), backup)
+        logs, moved = filing.delete_class(store, row.id)
+    return Deleted(
+        deleted=row.id,
+        title=row.title,
+        start_utc_us=row.start_utc_us,
+        collected_utc_us=row.collected_utc_us,
+        logs=logs,
+        moved=tuple(moved),
+        backup=backup,
+    )
 
 
 def _number(store: Store, class_id: int | None) -> int:
-    return load_class(store, class_id).row.id
+    return load_row(store, class_id).id
 
 
 def _filed(record: ClassRecord, moved: Collection[str] = (), names: Collection[str] = ()) -> Filed:

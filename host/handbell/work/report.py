@@ -14,7 +14,8 @@ from handbell.report.group_model import GroupReport
 from handbell.report.model import ClassReport
 from handbell.report.page import Report, write_page
 from handbell.store import open_store
-from handbell.store.results.queries import ClassRow, list_classes
+from handbell.store.classes.joining import may_be_of
+from handbell.store.results.queries import ClassRow, list_classes, load_row
 
 from .stored import store_if_there
 
@@ -46,8 +47,14 @@ def classes(store_at: str | None = None) -> Classes:
 def report_class(
     class_id: int | None = None, page: Path | None = None, store_at: str | None = None
 ) -> Reported:
-    """Report on a class, the newest without an id; raises StoreError when there is none."""
+    """Report on a class, without an id the newest; raises StoreError when there is none.
+
+    A log without a clock, alone, does not hide the class that it may be of.
+    """
     with open_store(store_at, make=False) as store:
+        if class_id is None:
+            newest = load_row(store).id
+            class_id = may_be_of(store, newest) or newest
         report = class_report(store, class_id)
     return _reported(report, page)
 

@@ -58,7 +58,8 @@ def run(args: argparse.Namespace) -> Amendments:
 
 
 def text(result: Amendments, out: Out) -> None:
-    """Print a line for each amendment."""
+    """Print of which class, and a line for each amendment."""
+    shared.of_class(out, result)
     out.lines(_line(a) for a in result.amendments)
     out.lines(result.twice)
     if not result.amendments:

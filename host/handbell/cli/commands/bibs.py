@@ -51,7 +51,8 @@ def _bib(bib: str, word: str) -> int:
 
 
 def text(result: Bibs, out: Out) -> None:
-    """Print who wore which bib."""
+    """Print of which class, and who wore which bib."""
+    shared.of_class(out, result)
     shared.wearers(out, result.wearers)
     if not result.wearers:
         out.line("Nobody is named and nobody is absent.")

@@ -55,10 +55,11 @@ def run(args: argparse.Namespace) -> Filed | Deleted:
 
 def _ask(found: Filed) -> None:
     number = found.class_id
+    when = class_date(found.start_utc_us, found.collected_utc_us)
     shared.confirm(
-        f"Class {number} ({found.title}) has {several(len(found.logs), 'log')}. Boxes that were "
-        f"collected have them no more: handbell export class.zip {number} --names keeps\n"
-        "them with all that was said of them.",
+        f"Class {number} ({found.title}, {when}) has {several(len(found.logs), 'log')}. "
+        f"Boxes that were collected have them no more: handbell export class.zip {number} "
+        "--names keeps\nthem with all that was said of them.",
         "delete",
         refused="Nothing was deleted",
         nobody="A class can't be brought back",
@@ -69,13 +70,16 @@ def text(result: Filed | Deleted, out: Out) -> None:
     """Print a class's logs, or what became of it."""
     if isinstance(result, Deleted):
         logs = several(result.logs, "log")
-        out.line(f"Class {result.deleted} is gone, with {logs} and what was amended in it.")
+        when = class_date(result.start_utc_us, result.collected_utc_us)
+        out.line(
+            f"Class {result.deleted} is gone, with {logs} and what was amended in it: "
+            f"{result.title}, {when}."
+        )
         shared.backup(out, result.backup)
         out.lines(result.moved)
         return
     number = result.class_id
-    when = class_date(result.start_utc_us, result.collected_utc_us)
-    out.line(f"Class {number}: {result.title}, {when}")
+    shared.of_class(out, result)
     out.lines(_line(log) for log in result.logs)
     if result.names:
         out.line(

@@ -54,6 +54,7 @@ def text(result: Roster | TakenIn | Bibs, out: Out) -> None:
     if isinstance(result, TakenIn):
         _taken_in(result, out)
     elif isinstance(result, Bibs):
+        shared.of_class(out, result)
         shared.wearers(out, result.wearers)
         if not result.wearers:
             out.line("No bib of that class is on the roster.")

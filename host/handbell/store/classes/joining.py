@@ -147,6 +147,24 @@ def doubts_in(conn: Connection, some: Iterable[int], told: Collection[int] = ())
     return list(said)
 
 
+def may_be_of(store: Store, class_id: int) -> int | None:
+    """Return the class with a clock that a log without one, alone in its class, may be of.
+
+    The one in which its box was cut off, where that is said, else the last; None where no doubt is.
+    """
+    with store.reading() as conn:
+        some = conn.scalars(select(runs.c.id).where(runs.c.class_id == class_id)).all()
+        if len(some) != 1:
+            return None
+        _, rows, found = _parted_around(conn, some[0])
+    for place, among in found.unsure.items():
+        if found.classes[place][0].run == some[0]:
+            of = [found.again[place]] if place in found.again else among
+            timed = [p for p in of if any(g.start_utc_us is not None for g in found.classes[p])]
+            return rows[found.classes[timed[-1]][0].run].class_id if timed else None
+    return None
+
+
 def _parted_around(conn: Connection, run: int) -> tuple[str, Rows, Parted]:
     """Part all runs whose place may depend on one; return its plan, the runs and the parts."""
     told = conn.execute(_LENGTH, {"run": run}).one()

@@ -9,7 +9,6 @@ from typing import Any
 from sqlalchemy import ColumnElement, Connection, Row, RowMapping, Select, func, select
 
 from handbell.base.errors import StoreError
-from handbell.store.classes.parted import LATELY_US
 from handbell.store.database import tables
 from handbell.store.logs import timelines
 from handbell.store.logs.timelines import Timeline
@@ -236,20 +235,7 @@ def _row(store: Store, conn: Connection, class_id: int | None) -> ClassRow:
     found = conn.execute(wanted.limit(1)).mappings().first()
     if found is None:
         raise _no_class(store, class_id)
-    row = ClassRow(**found)
-    return (class_id is None and _known_beside(conn, row)) or row
-
-
-def _known_beside(conn: Connection, row: ClassRow) -> ClassRow | None:
-    """Return the class that a lone log without a clock may hide, if that is the newest.
-
-    It stands where it was collected, so after the class that it may be a part of.
-    """
-    if row.start_utc_us is not None or row.boxes > 1:
-        return None
-    start, until_us = tables.classes.c.start_utc_us, row.collected_utc_us
-    known = class_rows(conn, start.between(until_us - LATELY_US, until_us))
-    return known[0] if known else None
+    return ClassRow(**found)
 
 
 def _result(row: Sequence[Any], by_digest: Mapping[str, Amendment]) -> ResultRow:
