@@ -101,13 +101,69 @@ def test_a_class_before_the_one_in_which_a_box_was_cut_off_does_not_get_its_rest
     assert "most likely the rest of class 2" in " ".join(doubts(store))
 
 
-def test_a_later_class_that_lacks_the_box_gets_its_log_as_before(store):
+def later_class(store, boxes=(1, 3), start_ms=START_MS + 40 * MINUTE_MS):
+    for box in boxes:
+        take(store, box, start_ms)
+
+
+def test_a_later_class_that_lacks_the_box_is_named_beside_the_one_that_cut_it_off(store, place):
     cut_and_restarted(store)
-    take(store, 1, START_MS + 40 * MINUTE_MS)
-    take(store, 3, START_MS + 40 * MINUTE_MS)
-    found = classes_of(store)
-    assert found[:3] == [1, 1, 1] and found[3] == found[4] == found[5] != 1
+    later_class(store)
+    assert classes_of(store) == [1, 1, 1, 2, 3, 3]
+    (said,) = doubts(store)
+    assert "it may be of class 1 or class 3. It is class 2 until you say which" in said
+    assert main(["class", "2", "--join", "3", "--store", place]) == 0
+    assert classes_of(store) == [1, 1, 1, 3, 3, 3] and doubts(store) == []
+
+
+@pytest.mark.parametrize("boot", [2, 3])
+def test_a_box_started_again_and_in_the_next_class_by_hand_too(store, place, capsys, boot):
+    """Its rest goes to the class that cut it off, what it played next does not."""
+    rest = cut_and_restarted(store)
+    later_class(store)
+    next_ = take(store, 2, None, presses=5, boot=boot, collected_ms=EVENING_MS)
+    told = {s.split("It is class ")[1][0]: s for s in doubts(store)}
+    now = classes_of(store)
+    assert now[3] == rest.class_id and now[6] not in (1, now[3], now[4])
+    assert f"may be of class 1 or class {now[4]}" in told[str(now[3])]
+    assert f"may be of class {now[4]}. It" in told[str(now[6])]
+    assert not any("most likely" in s for s in told.values())
+    assert main(["class", str(now[3]), "--join", str(now[4]), "--store", place]) == 0
+    capsys.readouterr()
+    assert main(["class", str(now[6]), "--join", "1", "--store", place]) == 2
+    err = capsys.readouterr().err
+    assert f"played class {now[4]} before" in err and "can't be of class 1" in err
+    assert classes_of(store)[6] == next_.class_id
+
+
+def test_a_class_before_one_with_an_earlier_log_of_the_box_is_not_offered(store):
+    later_class(store, (1, 3), START_MS)
+    later_class(store, (1, 2, 3))
+    lost = take(store, 2, None, presses=5, boot=2, collected_ms=START_MS + 75 * MINUTE_MS)
+    assert classes_of(store) == [1, 1, 2, 2, 2, 3] and lost.class_id == 3
     assert doubts(store) == []
+
+
+def test_what_a_box_told_nothing_of_when_it_was_collected_is_no_rest_of_that_class(store):
+    """Collected an hour and a half after the class began, which lasts half an hour."""
+    at_ms = START_MS + 90 * MINUTE_MS
+    for box in (1, 2, 3):
+        take(store, box, START_MS, cut_ms=100_000 if box == 2 else 0, collected_ms=at_ms)
+    later_class(store, (1, 3), START_MS + 400 * MINUTE_MS)
+    take(store, 2, None, presses=3, boot=2, collected_ms=START_MS + 440 * MINUTE_MS)
+    assert classes_of(store) == [1, 1, 1, 2, 2, 2] and doubts(store) == []
+
+
+def test_two_logs_of_a_box_with_clocks_are_one_class_only_within_its_length(store, place, capsys):
+    for at_ms, cut_ms in ((0, 100_000), (25 * MINUTE_MS, 200_000), (10_000 * MINUTE_MS, 0)):
+        boot = 1 + (at_ms > 0) + (at_ms > 9_000 * MINUTE_MS)
+        when_ms = EVENING_MS + at_ms
+        take(store, 1, START_MS + at_ms, cut_ms=cut_ms, boot=boot, collected_ms=when_ms)
+    assert classes_of(store) == [1, 2, 3]
+    assert main(["class", "3", "--join", "1", "--store", place]) == 2
+    assert "so they are two" in capsys.readouterr().err
+    assert main(["class", "2", "--join", "1", "--store", place]) == 0
+    assert len(set(classes_of(store))) == 2
 
 
 @pytest.mark.parametrize("how", ["whole", "earlier"])

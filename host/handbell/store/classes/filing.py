@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from itertools import pairwise
 from typing import Any
 
-from sqlalchemy import Connection, Row, Select, delete, select, update
+from sqlalchemy import Connection, Row, Select, and_, delete, select, update
 
 from handbell.base.digest import short_hex
 from handbell.base.errors import StoreError, UsageError
@@ -16,6 +16,7 @@ from handbell.store.store import Store
 
 from . import joining
 from .doubts import moves_told
+from .together import came_before
 
 # In the order in which rows may go; each has a column ``run``.
 OF_RUN = (
@@ -64,6 +65,7 @@ def join_classes(store: Store, class_id: int, into: int, moved: list[str] | None
                 "so they are two",
                 "Leave them as they are",
             )
+        _check_order(conn, (class_id, into), (*mine, *yours))
         differ = names_differ(conn, class_id, into)
         if differ:
             bib, one, other = differ[0]
@@ -117,13 +119,46 @@ def set_apart(
 
 
 def _one_after_the_other(conn: Connection, some: Collection[Row[Any]]) -> bool:
-    """Whether a box's logs can be of one class: after each but the last it was cut off."""
+    """Whether a box's logs can be of one class: after each but the last it was cut off.
+
+    One that tells the time began before the first would have ended.
+    """
     boots = joining.boots_of(conn, [row.id for row in some])
     in_order = sorted(some, key=lambda row: boots.get(row.id, 0))
+    starts = [row.start_utc_us for row in some if row.start_utc_us is not None]
+    if starts and max(starts) - min(starts) >= joining.slot_us_of(conn, in_order[0].id):
+        return False
     return all(
         one.state == "cut" and boots.get(one.id, 0) < boots.get(other.id, 0)
         for one, other in pairwise(in_order)
     )
+
+
+def _check_order(conn: Connection, of: tuple[int, int], some: Sequence[Row[Any]]) -> None:
+    """Raise UsageError where a box played a later class before its log without a clock."""
+    starts = [row.start_utc_us for row in some if row.start_utc_us is not None]
+    lost = [row.id for row in some if row.start_utc_us is None]
+    if not starts or not lost:
+        return
+    slot_us, c = joining.slot_us_of(conn, some[0].id), tables.classes.c
+    mine = joining.logs_where(conn, _R.id.in_(lost), slot_us)
+    later = and_(
+        _R.box_id.in_({log.box_id for log, _ in mine}),
+        _R.class_id.in_(select(c.id).where(c.start_utc_us >= min(starts) + slot_us)),
+        _R.class_id.not_in(of),
+        _R.collected_utc_us <= max(log.collected_utc_us for log, _ in mine),
+    )
+    others = joining.logs_where(conn, later, slot_us)
+    for log, now in mine:
+        for other, class_id in others:
+            if came_before(other, log):
+                raise UsageError(
+                    f"Box {log.box_id[-4:]} played class {class_id} before the log of class {now} "
+                    f"that tells no time, so that can't be of class {sum(of) - now}, which was "
+                    f"over when class {class_id} began",
+                    "Leave them as they are, or see first which logs that class has: "
+                    f"handbell class {class_id}",
+                )
 
 
 def put_together(conn: Connection, some: Collection[int], differ: list[str] | None = None) -> int:

@@ -12,6 +12,7 @@ from dataclasses import replace
 from typing import Any
 
 from sqlalchemy import (
+    ColumnElement,
     Connection,
     Row,
     Select,
@@ -224,6 +225,21 @@ def _logs(conn: Connection, rows: Rows, slot_us: int) -> list[Log]:
         )
         for row in rows.values()
     ]
+
+
+def logs_where(
+    conn: Connection, condition: ColumnElement[bool], slot_us: int
+) -> list[tuple[Log, int]]:
+    """Return the logs that a condition leaves, each with the class it is in; all with boots."""
+    rows = _by_id(conn, _RUNS.where(condition, runs.c.class_id.is_not(None)), {})
+    boots = boots_of(conn, list(rows))
+    logs = _logs(conn, rows, slot_us)
+    return [(replace(g, boot=boots.get(g.run, 0)), rows[g.run].class_id) for g in logs]
+
+
+def slot_us_of(conn: Connection, run: int) -> int:
+    """Return how long the plan of a run lasts, in us."""
+    return slot_ms_of(bytes(conn.execute(_LENGTH, {"run": run}).one().head)) * 1000
 
 
 def boots_of(conn: Connection, some: Sequence[int]) -> dict[int, int]:

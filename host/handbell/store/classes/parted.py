@@ -12,7 +12,9 @@ of a station in one class are always said.
 Logs without a clock: a box's logs, in their order, go to the classes that lack that box, in
 theirs, if there is only one way to place as many as possible. Else a log is a class of its own
 and it is said which classes it may be of. A box that was cut off in a class and has a log of a
-later start may have been started again there: that is said, unless a later class lacks the box.
+later start may have been started again there: then that class is among them, and the most likely
+one where no later class lacks the box. No log is of a class that had ended before one that has an
+earlier log of its box.
 """
 
 from __future__ import annotations
@@ -25,6 +27,7 @@ from .together import (
     MINUTE_US,
     Log,
     Pair,
+    came_before,
     clashing_pairs,
     filed,
     said,
@@ -37,13 +40,15 @@ from .together import (
 COLLECTING_US = 30 * MINUTE_US
 LATELY_US = 12 * 60 * MINUTE_US
 
+Doubt = tuple[Log, list[int], int | None]  # a log, where it may be, where most likely
+
 
 @dataclass
 class Parted:
     """Logs by class; the doubts are places in ``classes``.
 
     ``unsure`` has, for a class that is one log without a clock, the classes it may be of; ``again``
-    the one in which its box was cut off before.
+    the one in which its box was cut off before, where no later one may be it.
     ``halls`` are pairs kept apart only since both were pressed at the same station and time.
     ``shared`` are classes in which two boxes of a station are, which nobody said. ``either`` are
     logs that came to one of two classes that a coach parted, and may be of the other as well.
@@ -105,11 +110,10 @@ def _part(logs: Sequence[Log], found: Parted) -> None:
     found.classes += timed
     unsure, left = _place(lost, timed, logs)
     found.classes += fixed
-    for log, among in unsure:
+    for log, among, again in unsure:
         found.unsure[len(found.classes)] = [first + place for place in among]
-        cut = [place for place in among if _went_on(log, timed[place])]
-        if cut:
-            found.again[len(found.classes)] = first + cut[-1]
+        if again is not None:
+            found.again[len(found.classes)] = first + again
         found.classes.append([log])
     _without_any_clock(left, found)
     for (m, one), (n, other) in combinations(enumerate(timed, first), 2):
@@ -178,39 +182,66 @@ def _as_near(mine: Sequence[Log], yours: Sequence[Log], clashing: set[Pair]) -> 
 
 def _place(
     lost: Sequence[Log], timed: list[list[Log]], logs: Sequence[Log]
-) -> tuple[list[tuple[Log, list[int]]], list[Log]]:
+) -> tuple[list[Doubt], list[Log]]:
     """Put logs without a clock into classes; return those in doubt, and those that fit none."""
     by_box: dict[str, list[Log]] = {}
     for log in sorted(lost, key=lambda log: (log.boot, log.collected_utc_us, log.run)):
         by_box.setdefault(log.box_id, []).append(log)
     sure: dict[int, list[Log]] = {}
-    unsure: list[tuple[Log, list[int]]] = []
+    unsure: list[Doubt] = []
     left: list[Log] = []
     for box_id, mine in sorted(by_box.items()):
-        before = [log.collected_utc_us for log in logs if log.box_id == box_id]
-        fits = [[_fits(log, group, before) for group in timed] for log in mine]
-        for log, among, certain in zip(mine, *_ways(fits), strict=True):
-            cut = [place for place, group in enumerate(timed) if _went_on(log, group)]
-            if cut and (not among or among[-1] < cut[-1]):  # they are in the order of their starts
-                unsure.append((log, [*among, cut[-1]]))
+        of_box = [log for log in logs if log.box_id == box_id]
+        before = [log.collected_utc_us for log in of_box]
+        able = [[not _too_early(log, group, timed) for group in timed] for log in mine]
+        fits = [
+            [may and _fits(log, group, before) for may, group in zip(row, timed, strict=True)]
+            for log, row in zip(mine, able, strict=True)
+        ]
+        for log, row, among, certain in zip(mine, able, *_ways(fits), strict=True):
+            cut = [p for p, group in enumerate(timed) if row[p] and _went_on(log, group, of_box)]
+            if cut:  # they are in the order of their starts
+                most_likely = not among or among[-1] <= cut[-1]
+                unsure.append((log, sorted({*among, cut[-1]}), cut[-1] if most_likely else None))
             elif certain:
                 sure.setdefault(among[0], []).append(log)
             elif among:
-                unsure.append((log, among))
+                unsure.append((log, among, None))
             else:
                 left.append(log)
     for place, some in sorted(sure.items()):
         once, more = _once_at_a_station(some)
         timed[place] += once
-        unsure += [(log, [place]) for log in more]
+        unsure += [(log, [place], None) for log in more]
     return unsure, left
 
 
-def _went_on(lost: Log, group: Sequence[Log]) -> bool:
-    """Whether a box may have been started again, without a clock, in the class that cut it off."""
+def _went_on(lost: Log, group: Sequence[Log], of_box: Sequence[Log]) -> bool:
+    """Whether a box may have been started again, without a clock, in the class that cut it off.
+
+    What it played between was cut off too, and it was not collected since the class was over.
+    """
     same = [other for other in group if other.box_id == lost.box_id]
-    near = any(_may_be_of(lost, other) for other in same)
-    return near and all(started_again(other, lost) for other in same)
+    if not any(_may_be_of(lost, other) for other in same):
+        return False
+    since = min(other.boot for other in same)
+    between = [o for o in of_box if o.boot > since and came_before(o, lost)]
+    if not all(started_again(other, lost) for other in (*same, *between)):
+        return False
+    earlier_us = lost.collected_utc_us - COLLECTING_US
+    over_us = (_start_of(group) or 0) + 2 * lost.slot_us  # the rest began before its end
+    return not any(over_us < o.collected_utc_us <= earlier_us for o in of_box)
+
+
+def _too_early(lost: Log, group: Sequence[Log], timed: Sequence[Sequence[Log]]) -> bool:
+    """Whether a class was over before one began that has an earlier log of a log's box."""
+    over_us = (_start_of(group) or 0) + lost.slot_us
+    return any(
+        came_before(other, lost)
+        for later in timed
+        if (_start_of(later) or 0) >= over_us
+        for other in later
+    )
 
 
 def _once_at_a_station(some: Sequence[Log]) -> tuple[list[Log], list[Log]]:

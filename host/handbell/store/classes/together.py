@@ -214,6 +214,15 @@ def started_again(one: Log, other: Log) -> bool:
     return same and one.cut and one.boot < other.boot
 
 
+def came_before(one: Log, other: Log) -> bool:
+    """Whether a box surely began one log before the other; of one boot its order tells it."""
+    if one.box_id != other.box_id or one is other:
+        return False
+    if one.boot != other.boot or one.start_utc_us is not None or other.start_utc_us is not None:
+        return 0 < one.boot < other.boot
+    return (one.collected_utc_us, one.run) < (other.collected_utc_us, other.run)
+
+
 def clashing_pairs(logs: Iterable[Log]) -> set[Pair]:
     """Return the pairs, by digest, that can't be of one class: one box twice, or two halls."""
     found: set[Pair] = set()
