@@ -73,7 +73,7 @@ def assert_answers(rig, capsys):
         rig.ask("ring")
     assert main(["boxes", "--port", rig.box.url]) == 0
     said = " ".join(capsys.readouterr().out.split())
-    assert "its program can't start" in said and "making the box" in said
+    assert "its firmware can't start" in said and "making the box" in said
     assert "handbell collect" in said and "Traceback" not in said
 
 

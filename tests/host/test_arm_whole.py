@@ -79,7 +79,7 @@ def test_sending_says_that_it_took_the_start_back_and_where_it_still_stands(floo
     floor.plugged = floor.boxes[:2]
     code, said = floor.send("--without", "3", title="Later")
     assert code == 0
-    assert "the start that was set is taken back on Station 1, Station 2" in said
+    assert "the start that was set is taken back on Station 1 and Station 2" in said
     assert "Station 3 may still start at" in said
     code, said = floor.do("arm", "--in", "2m", "--without", "3")
     assert code == 0 and "Station 3 may still start at" in said

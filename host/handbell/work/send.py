@@ -8,6 +8,7 @@ from pathlib import Path
 
 from handbell.base.errors import HandbellError, StoreError
 from handbell.base.progress import Progress, no_progress
+from handbell.base.words import listed
 from handbell.boxes.classes.send import Load, Sent, pair
 from handbell.boxes.classes.send import send as send_loads
 from handbell.boxes.classes.session import LoadedClass, Session
@@ -85,7 +86,7 @@ def send(
     taken_back = session.sent(loaded, set(got), {o.who.id for o in outcomes if o.error is not None})
     starts = [session.starts.words(), session.starts.trouble]
     if taken_back:
-        labels = ", ".join(got[box] for box in taken_back)
+        labels = listed(label for box, label in got.items() if box in taken_back)
         starts.insert(0, f"the start that was set is taken back on {labels}")
     trouble = session.trouble or ("" if got else _before(session))
     fine = not trouble and all(o.error is None for o in outcomes)

@@ -84,15 +84,14 @@ def readiness(
     """Set a box's clock, and ask whether it holds the plan, a good clock, battery and room."""
     status = connection.ask(STATUS)
     ready = Readiness(station, connection.label, [], status)
-    if status.state == "cut":
-        ready.why.append("may go on after a power cut, so run the command again in a minute")
-        return ready
     if ready.in_class:
         ready.why.append("is in a class")
         return ready
     ready.sync = clocks.contact(connection, "arm")
     ready.rate, ready.found = clocks.give(connection, ready.sync, shown_utc_us)
     ready.status = status = connection.ask(STATUS)
+    if status.state == "cut":
+        ready.why.append("may go on after a power cut, so run the command again in a minute")
     if status.selected != digest:
         ready.why.append("holds another plan, so run handbell send again")
     if status.bound_us is None:
