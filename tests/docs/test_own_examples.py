@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from handbell.work.demo.play import plan_path
+from handbell.work.trying.demo.play import plan_path
 
 ROOT = Path(__file__).parents[2]
 HOST = ROOT / "host" / "handbell"

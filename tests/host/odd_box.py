@@ -252,8 +252,8 @@ def lab() -> Iterator[Lab]:
 
     from handbell.boxes.firmware import prompt
     from handbell.boxes.link import find
-    from handbell.cli.commands import boxes
-    from handbell.work import plugged_in
+    from handbell.cli.commands.upkeep import boxes
+    from handbell.work.upkeep import plugged_in
 
     with tempfile.TemporaryDirectory() as folder, contextlib.ExitStack() as stack:
         made = Lab(Path(folder))

@@ -153,7 +153,7 @@ def lay(monkeypatch, tmp_path, clock):
         prompt = CannedPrompt(good_answers() | (said or {}))
         monkeypatch.setattr(bench, "Connection", link)
         monkeypatch.setattr(prepare, "Connection", link)
-        monkeypatch.setattr("handbell.work.measure.host_clock", lambda: clock)
+        monkeypatch.setattr("handbell.work.upkeep.measure.host_clock", lambda: clock)
         monkeypatch.chdir(tmp_path)
         make = bench.Bench
 

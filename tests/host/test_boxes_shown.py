@@ -5,9 +5,9 @@ import io
 from rich.console import Console
 
 from handbell.boxes.link.messages import Hello, Status
-from handbell.cli.commands.boxes import text
+from handbell.cli.commands.upkeep.boxes import text
 from handbell.cli.output import Out
-from handbell.work.boxes import Boxes, BoxSeen
+from handbell.work.upkeep.boxes import Boxes, BoxSeen
 
 
 def seen(n: int, label: str = "", box_id: str = "", plan: str = "Evening", **status) -> BoxSeen:

@@ -15,7 +15,7 @@ from handbell.cli.calibration import Shown
 from handbell.cli.main import main
 from handbell.cli.output import Out
 from handbell.store import open_store
-from handbell.work.boxes import _calibrated
+from handbell.work.upkeep.boxes import _calibrated
 
 PPM = (-28.0, 3.0, 30.0)
 
@@ -124,7 +124,7 @@ def plugged_in(monkeypatch):
         def __exit__(self, *_):
             pass
 
-    monkeypatch.setattr("handbell.work.boxes.open_fleet", lambda ports: Plugged())
+    monkeypatch.setattr("handbell.work.upkeep.boxes.open_fleet", lambda ports: Plugged())
     return fleet
 
 

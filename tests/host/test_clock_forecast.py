@@ -13,9 +13,9 @@ from handbell.boxes.clocks.clock import Sync
 from handbell.boxes.clocks.rate import Rate
 from handbell.boxes.clocks.skew import ClockState, calibration_min, cures, worst_skew_us
 from handbell.boxes.link.messages import Status
-from handbell.cli.commands.arm import text
+from handbell.cli.commands.in_class.arm import text
 from handbell.cli.output import Out
-from handbell.work.arm import Armed, _row, _skew
+from handbell.work.in_class.arm import Armed, _row, _skew
 
 MINUTE_US = 60_000_000
 HOUR_US = 60 * MINUTE_US

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta, timezone
 import pytest
 
 from handbell.base.errors import UsageError
-from handbell.work.starts import start_of
+from handbell.work.in_class.starts import start_of
 
 zoneinfo = pytest.importorskip("zoneinfo")
 try:

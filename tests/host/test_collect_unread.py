@@ -13,7 +13,7 @@ from handbell.boxes.link.replies import DROP
 from handbell.cli.main import main
 from handbell.store import open_store
 from handbell.store.logs import salvage
-from handbell.work import collect as commands
+from handbell.work.in_class import collect as commands
 
 COLLECTED_US = (classes.START_UTC_MS + 3_600_000) * 1000
 

@@ -8,8 +8,8 @@ from handbell.cli.main import main
 from handbell.compile import build
 from handbell.plan.files import load_plan
 from handbell.virtual.athletes import Athlete, Floor
-from handbell.work.demo.people import PEOPLE
-from handbell.work.demo.play import plan_path
+from handbell.work.trying.demo.people import PEOPLE
+from handbell.work.trying.demo.play import plan_path
 
 
 def test_presses_equal_taps_equal_reps_bib_by_bib(demo_out, capsys):

@@ -7,7 +7,7 @@ import pytest
 from handbell.base.errors import HandbellError
 from handbell.base.files import beside
 from handbell.cli.main import main
-from handbell.work.demo.folder import make_ready, seal
+from handbell.work.trying.demo.folder import make_ready, seal
 
 WRITTEN = (
     *("report.html", "screen.png", "store.sqlite", "store.sqlite-wal", "boxes/clock.json"),

@@ -12,8 +12,8 @@ from handbell.base import log, places
 from handbell.base.errors import HandbellError
 from handbell.cli import main as cli
 from handbell.cli.main import main
-from handbell.work import identify as work_identify
-from handbell.work.doctor import checkup
+from handbell.work.trying.doctor import checkup
+from handbell.work.upkeep import identify as work_identify
 
 
 def found(what, **said):
@@ -62,7 +62,7 @@ def test_a_look_that_fails_stops_no_other(monkeypatch):
     def broken():
         raise RuntimeError("Ada Lovelace's store")
 
-    monkeypatch.setattr("handbell.work.doctor._ports", broken)
+    monkeypatch.setattr("handbell.work.trying.doctor._ports", broken)
     report = checkup()
     assert not report.ok and "Ada" not in str(report)
     assert [one.what for one in report.findings][-1] == "browser"
@@ -91,7 +91,7 @@ def test_a_fault_of_ours_is_one_sentence_and_its_places_are_logged(monkeypatch, 
     assert main(["identify"]) == 1
     err = capsys.readouterr().err
     assert err.startswith(
-        "Handbell failed by a fault of its own (KeyError at handbell.work.identify:"
+        "Handbell failed by a fault of its own (KeyError at handbell.work.upkeep.identify:"
     )
     assert "secret" not in err and "Traceback" not in err and err.count("\n") == 1
     assert main(["identify", "--debug", "--json"]) == 1
@@ -99,7 +99,7 @@ def test_a_fault_of_ours_is_one_sentence_and_its_places_are_logged(monkeypatch, 
     assert "  at handbell.cli.main:" in err and "secret" not in err + log_text()
     told = json.loads(out)
     assert (told["version"], told["ok"]) == (1, False) and "KeyError" in told["error"]["what"]
-    assert "identify 1" in log_text() and "handbell.work.identify:" in log_text()
+    assert "identify 1" in log_text() and "handbell.work.upkeep.identify:" in log_text()
 
 
 def test_stopping_by_hand_is_130(monkeypatch, capsys):

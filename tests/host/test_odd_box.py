@@ -41,6 +41,6 @@ def test_the_lab_notices_a_box_that_is_not_served_and_a_fault_of_our_own(monkeyp
         assert "the sound box was not served" in lab.faults[0]
         lab.faults.clear()
         lab.reset("identify")
-        monkeypatch.setattr("handbell.work.identify.strangers", lambda fleet: fleet[0])
+        monkeypatch.setattr("handbell.work.upkeep.identify.strangers", lambda fleet: fleet[0])
         lab.attack("identify", "a fault of our own")
         assert "TypeError" in lab.faults[0]

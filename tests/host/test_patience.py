@@ -10,8 +10,8 @@ import pytest
 
 from handbell.base.progress import Cancelled
 from handbell.coach import solver
-from handbell.work import patience
-from handbell.work.patience import patiently
+from handbell.work.planning import patience
+from handbell.work.planning.patience import patiently
 
 ENDLESS_S = 600.0
 

@@ -19,7 +19,7 @@ from handbell.store.database import backups
 from handbell.store.database.look import STORE_MARK, is_store
 from handbell.store.people.wearers import set_wearers
 from handbell.store.results.queries import list_classes
-from handbell.work import backups as work
+from handbell.work.after import backups as work
 
 posix = pytest.mark.skipif(os.name != "posix", reason="rights as POSIX has them")
 

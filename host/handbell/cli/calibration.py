@@ -11,7 +11,7 @@ from handbell.cli.output import Out
 if TYPE_CHECKING:
     from rich.live import Live
 
-    from handbell.work.boxes import BoxCalibrated, Calibrated
+    from handbell.work.upkeep.boxes import BoxCalibrated, Calibrated
 
 HEADINGS = ("station", "box", "rate, ppm", "within", "contacts", "over", "clock within")
 

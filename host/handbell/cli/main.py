@@ -96,7 +96,7 @@ def _run(words: list[str]) -> int:
 def command_module(name: str) -> ModuleType:
     """Return a command's module: ``arguments(parser)``, ``run(args)``, ``text(result, out)``."""
     word = f"{name}_" if keyword.iskeyword(name) else name  # class and import
-    return importlib.import_module(f"handbell.cli.commands.{word}")
+    return importlib.import_module(f"handbell.cli.commands.{GROUPS[COMMANDS[name][0]]}.{word}")
 
 
 def command_parser(name: str, module: ModuleType) -> Parser:

@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from handbell.coach.numbers.against import Measure
     from handbell.coach.numbers.numbers import Range, Share
     from handbell.coach.numbers.work_rest import Bout
-    from handbell.work.check import Compared
-    from handbell.work.numbers import PlanNumbers
+    from handbell.work.planning.check import Compared
+    from handbell.work.planning.numbers import PlanNumbers
 
 BOUTS_SHOWN = 4
 SHARES_SHOWN = 3  # of more sorts of people, the later ones are summed up

@@ -15,10 +15,10 @@ from handbell.cli.output import Out, shown
 
 if TYPE_CHECKING:
     from handbell.store.results.queries import Wearer
-    from handbell.work.amend import Amendments
-    from handbell.work.bibs import Bibs
-    from handbell.work.filing import Filed
-    from handbell.work.plugged_in import Stranger
+    from handbell.work.after.amend import Amendments
+    from handbell.work.after.bibs import Bibs
+    from handbell.work.after.filing import Filed
+    from handbell.work.upkeep.plugged_in import Stranger
 
 NOTHING_WRITTEN = "Nothing written yet; add --write or --out FILE."
 

@@ -1,12 +1,13 @@
 """The commands: each one's group in the help, and one line on what it does.
 
-Command ``NAME`` is the module ``handbell.cli.commands.NAME``, imported only when it is used.
+A command is one module in the folder of its group under ``handbell.cli.commands``, imported only
+when it is used.
 """
 
 from __future__ import annotations
 
 PLAN, BOXES, CLASS, AFTER, TRY = "Plan", "Boxes", "Class", "After class", "Try"
-GROUPS = (PLAN, BOXES, CLASS, AFTER, TRY)
+GROUPS = {PLAN: "planning", BOXES: "upkeep", CLASS: "in_class", AFTER: "after", TRY: "trying"}
 
 COMMANDS: dict[str, tuple[str, str]] = {
     "new": (PLAN, "write a plan to start from, in the forms you name"),

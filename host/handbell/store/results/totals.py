@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from sqlalchemy import func, select
 
-from ..database import tables
-from ..store import Store
+from handbell.store.database import tables
+from handbell.store.store import Store
 
 
 def totals_of(store: Store, bib: int) -> tuple[int, int]:

@@ -1,0 +1,1 @@
+"""Commands after class: results, people, corrections, and the store they are in."""

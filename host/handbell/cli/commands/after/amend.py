@@ -1,0 +1,89 @@
+"""``amend``: correct what was counted or said, with the original kept beside it."""
+
+from __future__ import annotations
+
+import argparse
+
+from handbell.base.places import COACH
+from handbell.base.times import date_of
+from handbell.cli import shared
+from handbell.cli.output import Out
+from handbell.store.results import settle
+from handbell.work.after import amend
+from handbell.work.after.amend import Amended, Amendments
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Define the command line."""
+    shared.class_argument(parser)
+    where = parser.add_argument_group("which")
+    where.add_argument("--bib", type=int, help="whose")
+    where.add_argument("--exercise", metavar="NAME", default="", help="only this exercise")
+    where.add_argument("--round", type=int, default=0, metavar="N", help="only this round")
+    where.add_argument("--window", type=int, default=0, metavar="N", help="only this window")
+    what = parser.add_argument_group("what it should be").add_mutually_exclusive_group()
+    what.add_argument("--reps", type=int, metavar="N", help="the count of one window")
+    what.add_argument("--held", metavar="SECONDS", help='how long it was held, or "end"')
+    what.add_argument("--to-bib", type=int, metavar="BIB", help="it was somebody else's")
+    what.add_argument("--invalid", action="store_true", help="it tells nothing: leave it out")
+    what.add_argument("--name", help="who wore the bib in this class")
+    what.add_argument("--undo", metavar="ID", help="take an amendment back")
+    parser.add_argument("--why", default="", help="the reason, in a few words")
+    parser.add_argument("--by", default="", metavar="COACH", help=f"who says so (default: {COACH})")
+    shared.store_argument(parser)
+    parser.epilog = (
+        "examples:\n"
+        '  handbell amend newest --bib 7 --exercise "Ring rows" --round 2 --reps 9 \\\n'
+        '      --why "saw one more"\n'
+        '  handbell amend 3 --bib 7 --round 4 --invalid --why "a partner pressed"\n'
+        '  handbell amend 3 --bib 6 --round 2 --to-bib 7 --why "changed places"\n'
+        '  handbell amend 3 --bib 7 --round 2 --to-bib 6 --why "changed places"\n'
+        '  handbell amend 3 --bib 7 --name "Otto" --why "wore Mina\'s bib"\n'
+        "  handbell amend 3                    list what was amended\n"
+        "  handbell amend 3 --undo 1f0c22aa\n\n"
+        "What was counted is kept and comes back when it is undone. Saying the same twice does\n"
+        "no harm."
+    )
+
+
+def run(args: argparse.Namespace) -> Amendments:
+    """Call the operation."""
+    if args.undo:
+        return amend.undo_amendment(args.class_id, args.undo, args.by, args.store)
+    should = amend.Should(args.reps, args.held, args.to_bib, args.invalid, args.name)
+    where = amend.Where(args.bib, args.exercise, args.round, args.window)
+    if should == amend.Should() and where == amend.Where():
+        return amend.amendments_of(args.class_id, args.store)
+    return amend.amend(args.class_id, where, should, args.why, args.by, args.store)
+
+
+def text(result: Amendments, out: Out) -> None:
+    """Print of which class, and a line for each amendment."""
+    shared.of_class(out, result)
+    out.lines(_line(a) for a in result.amendments)
+    out.lines(result.twice)
+    if not result.amendments:
+        out.line(f"Nothing of class {result.class_id} was amended.")
+
+
+def _line(a: Amended) -> str:
+    where = f"bib {a.bib}, {a.exercise}" if a.exercise else f"bib {a.bib}"
+    undone = f" (undone {date_of(a.undone_utc_us)})" if a.undone_utc_us else ""
+    why = f": {a.why}" if a.why else ""
+    by = f", {a.who}" if a.who else ""
+    return f"{a.digest[:8]}  {where}: {_words(a)}{why} ({date_of(a.at_utc_us)}{by}){undone}"
+
+
+def _words(a: Amended) -> str:
+    was = a.was or "nothing"
+    if a.what == settle.NOTHING:
+        return f"left out, was {_seconds(was) if a.hold else was}"
+    if a.what == settle.HELD:
+        return f"held {_seconds(a.value)}, was {_seconds(was)}"
+    units = {settle.REPS: " reps", settle.BIB: "", settle.NAME: ""}
+    kind = {settle.REPS: "", settle.BIB: "of bib ", settle.NAME: "worn by "}
+    return f"{kind[a.what]}{a.value or 'nobody'}{units[a.what]}, was {was}"
+
+
+def _seconds(value: str) -> str:
+    return f"{int(value) / 10:.1f} s" if value.isdecimal() else f"to the {value}"

@@ -1,0 +1,97 @@
+"""``class``: which logs a class has; join two, part one, take one out."""
+
+from __future__ import annotations
+
+import argparse
+
+from handbell.base.times import class_date
+from handbell.base.words import several
+from handbell.cli import shared
+from handbell.cli.output import Out
+from handbell.work.after import filing
+from handbell.work.after.filing import Deleted, Filed, Log
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Define the command line."""
+    shared.class_argument(parser)
+    what = parser.add_mutually_exclusive_group()
+    what.add_argument("--join", metavar="CLASS", type=int, help="it is one class with this one")
+    what.add_argument(
+        "--apart",
+        metavar="BOX",
+        nargs="+",
+        help="these boxes played another class: ends of their ids, stations, or single logs",
+    )
+    what.add_argument("--delete", action="store_true", help="take it out with all its results")
+    parser.add_argument("--yes", action="store_true", help="don't ask")
+    shared.store_argument(parser)
+    parser.epilog = (
+        "examples:\n"
+        "  handbell class newest                 which boxes' logs it has\n"
+        "  handbell class 17 --join 16           a second computer had collected its boxes\n"
+        "  handbell class 16 --apart 0002 0003   the logs of two boxes are another class\n"
+        "  handbell class 16 --apart 1f0c22aa    one log alone, where a box has several\n"
+        "  handbell class 17 --delete            another hall's, taken in by mistake\n\n"
+        "Names and amendments go along with the logs. What is deleted is gone from the store, and\n"
+        "boxes that were collected have it no more. A copy of the store is made before; to keep\n"
+        "the class alone, export it first, with --names."
+    )
+
+
+def run(args: argparse.Namespace) -> Filed | Deleted:
+    """Call the operation; a deletion is asked about first."""
+    if args.join is not None:
+        return filing.join(args.class_id, args.join, args.store)
+    if args.apart:
+        return filing.part(args.class_id, args.apart, args.store)
+    found = filing.class_logs(args.class_id, args.store)
+    if not args.delete:
+        return found
+    if not args.yes:
+        _ask(found)
+    return filing.delete(found.class_id, args.store)
+
+
+def _ask(found: Filed) -> None:
+    number = found.class_id
+    when = class_date(found.start_utc_us, found.collected_utc_us)
+    shared.confirm(
+        f"Class {number} ({found.title}, {when}) has {several(len(found.logs), 'log')}. "
+        f"Boxes that were collected have them no more: handbell export class.zip {number} "
+        "--names keeps\nthem with all that was said of them.",
+        "delete",
+        refused="Nothing was deleted",
+        nobody="A class can't be brought back",
+    )
+
+
+def text(result: Filed | Deleted, out: Out) -> None:
+    """Print a class's logs, or what became of it."""
+    if isinstance(result, Deleted):
+        logs = several(result.logs, "log")
+        when = class_date(result.start_utc_us, result.collected_utc_us)
+        out.line(
+            f"Class {result.deleted} is gone, with {logs} and what was amended in it: "
+            f"{result.title}, {when}."
+        )
+        shared.backup(out, result.backup)
+        out.lines(result.moved)
+        return
+    number = result.class_id
+    shared.of_class(out, result)
+    out.lines(_line(log) for log in result.logs)
+    if result.names:
+        out.line(
+            f"These names went along: {', '.join(result.names)}. If other people wore those bibs: "
+            f"handbell bibs {number} BIB=NAME"
+        )
+    out.lines(result.moved)
+
+
+def _line(log: Log) -> str:
+    began = "its clock was lost"
+    if log.after_s is not None:
+        began = f"began {log.after_s:.0f} s after the first"
+    end = f"; {log.reason}" if log.reason else ""
+    return f"  station {log.station}, box {log.box}, log {log.log[:8]}: {began}{end}"

@@ -1,0 +1,1 @@
+"""Commands for a class: put it on the boxes, start it, bring its logs home."""

@@ -1,0 +1,1 @@
+"""Commands on a plan: write, check, change, print it."""

@@ -1,0 +1,157 @@
+"""``fit``: a class made to last exactly its slot."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from decimal import Decimal, InvalidOperation
+
+from handbell.base.errors import UsageError
+from handbell.base.times import clock
+from handbell.cli import shared
+from handbell.cli.output import Out
+from handbell.cli.progress import Lines
+from handbell.work.planning.fit import Fits, FitsNot, fit_plan
+from handbell.work.planning.plans import CAUTION
+
+SLOT_MOST_MS = 6 * 3_600_000
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Define the command line."""
+    shared.plan_argument(parser)
+    parser.add_argument(
+        "--minutes",
+        metavar="M",
+        help="the slot, lead-in to cool-down: 20, 42.5 or 19:30 (default: the plan's, in [fit])",
+    )
+    parser.add_argument(
+        "--keep",
+        action="append",
+        default=[],
+        metavar="WHAT",
+        help="leave alone: breaks, rests, warm-up, windows or rounds; again for more",
+    )
+    parser.add_argument(
+        "--first-timers",
+        action="store_true",
+        help="more rest: at least 15 s after each window, half as much again where there is some, "
+        "and breaks of a minute; rounds go before windows, and targets shrink with their windows",
+    )
+    shared.writing_arguments(parser)
+    parser.epilog = (
+        "What is changed first: breaks (30 to 60 s), then rests, then warm-up and cool-down, then\n"
+        "windows by 5 s, then rounds; each only if those before it aren't enough. The plan's\n"
+        "[fit] table says other bounds.\n\n"
+        "examples:\n"
+        "  handbell fit monday.toml --minutes 45\n"
+        "  handbell fit monday.toml --minutes 45 --keep rests --keep rounds --write\n"
+        "  handbell fit monday.toml --minutes 20 --first-timers --out first.toml"
+    )
+
+
+def run(args: argparse.Namespace) -> Fits | FitsNot:
+    """Call the operation."""
+    slot_ms = None if args.minutes is None else _slot_ms(args.minutes)
+    with Lines(Out(sys.stderr).console) as lines:
+        return fit_plan(
+            args.plan, slot_ms, args.keep, args.first_timers, args.write, args.out, lines
+        )
+
+
+def _slot_ms(said: str) -> int:
+    parts = said.split(":")
+    hours, minutes, seconds = parts if len(parts) == 3 else ("0", *parts, "0")[:3]
+    try:
+        whole = 60 * Decimal(hours) + Decimal(minutes)
+        ms = whole * 60_000 + Decimal(seconds or 0) * 1000
+    except InvalidOperation:
+        ms = Decimal(0)
+    if not ms.is_finite() or not 0 < ms <= SLOT_MOST_MS or ms % 100 or len(parts) > 3:
+        raise UsageError(f"{said} is no length of a class", "Write minutes, such as 45 or 42:30")
+    return int(ms)
+
+
+def text(result: Fits | FitsNot, out: Out) -> None:
+    """Print what was changed, and what that means for people."""
+    if isinstance(result, FitsNot):
+        _print_misfit(result, out)
+        return
+    was, now = result.before, result.after
+    if not result.changed:
+        out.line(f"{result.title} lasts {clock(now.slot_ms)} as it is.")
+    else:
+        out.line(f"{result.title}: {clock(was.slot_ms)} becomes {clock(now.slot_ms)}")
+        rows = [(m.what, _values(m.level, m.was), _values(m.level, m.to)) for m in result.changed]
+        out.table(("changed", "from", "to"), rows)
+        out.line(f"Work: {_becomes(was.work_ms, now.work_ms)}.")
+        out.line(f"Rest and changes: {_becomes(was.rest_ms, now.rest_ms)}.")
+    _print_targets(result, out)
+    _print_shares(result, out)
+    if result.gates:
+        out.note("a gate counts as nothing here; what you wait there comes on top")
+    for warning in result.warnings:
+        out.note(warning)
+    shared.written(out, result.written, bool(result.changed))
+    out.line(CAUTION)
+
+
+def _print_targets(result: Fits, out: Out) -> None:
+    if result.eased:
+        out.line("Targets and goals shrink with their windows, whole reps rounded down:")
+    for one in result.eased:
+        out.line(f"  {one.what}: {_list(one.was)} becomes {_list(one.to)}")
+    if result.denser:
+        out.line("Harder: the same target or goal in less time. Lower it, or keep windows:")
+    for two in result.denser:
+        goal = "a goal of " if two.key == "goal" else ""
+        was, now = _values("windows", two.was_ms), _values("windows", two.to_ms)
+        out.line(f"  {two.what}: {goal}{_list(two.reps)} reps in {now}, before in {was}")
+
+
+def _print_shares(result: Fits, out: Out) -> None:
+    up = [one for one in result.work if one.to_percent > one.was_percent]
+    if up:
+        out.line("Denser: more of the time is work:")
+    for one in up:
+        out.line(f"  {one.what}: {one.to_percent} %, before {one.was_percent} %")
+    if result.short:
+        out.line("Less than first-timers should have, by the plan's [fit] or --keep:")
+    for two in result.short:
+        out.line(f"  {two.what}: {two.ms / 1000:g} s, not {two.should_ms / 1000:g}")
+
+
+def _becomes(was_ms: int, now_ms: int) -> str:
+    if was_ms == now_ms:
+        return f"{clock(now_ms)}, as before"
+    return f"{clock(was_ms)} becomes {clock(now_ms)}"
+
+
+def _list(values: Sequence[int]) -> str:
+    return ", ".join(map(str, values))
+
+
+def _values(level: str, values: Sequence[int]) -> str:
+    if level == "rounds":
+        return _list(values)
+    return ", ".join(f"{ms / 1000:g}" for ms in values) + " s"
+
+
+def _print_misfit(result: FitsNot, out: Out) -> None:
+    slot_ms, below_ms, above_ms = result.slot_ms, result.below_ms, result.above_ms
+    out.line(f"{result.title} can't last {clock(slot_ms)} within the bounds.")
+    both = below_ms is not None and above_ms is not None
+    for ms, most, word in (
+        (below_ms, "longest below" if both else "longest", "short"),
+        (above_ms, "shortest above" if both else "shortest", "over"),
+    ):
+        if ms is not None:
+            apart = clock(abs(ms - slot_ms))
+            out.line(f"  The {most} it can last is {clock(ms)}, {apart} {word}.")
+    if result.short_forms:
+        out.line(
+            "  Blocks in a short form keep their times; handbell show --expanded writes them out."
+        )
+    remedy = "take a block out" if below_ms is None else "add a block or a part of warm-up"
+    out.line(f"Widen the bounds in the plan's [fit], {remedy}, or name another slot.")

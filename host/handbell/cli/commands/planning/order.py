@@ -1,0 +1,109 @@
+"""``order``: who goes where, so that kit and stations are enough."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+
+from handbell.base.times import clock
+from handbell.cli import shared
+from handbell.cli.output import Out
+from handbell.cli.progress import Lines
+from handbell.coach.order.table import Visit
+from handbell.work.planning.order import SOLVE_SECONDS, BlockOrder, Ordered, order
+from handbell.work.planning.plans import CAUTION
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Define the command line."""
+    shared.plan_argument(parser)
+    parser.add_argument(
+        "--by",
+        choices=("group", "station"),
+        default="group",
+        help="who is where when: a column for each group (default) or for each station",
+    )
+    parser.add_argument(
+        "--seconds",
+        type=int,
+        default=int(SOLVE_SECONDS),
+        metavar="N",
+        help=f"how long to search for each block's order (default: {SOLVE_SECONDS:g})",
+    )
+    shared.writing_arguments(parser)
+    parser.epilog = (
+        "What is scarce stands in the plan: [kit], an exercise's kit, a station's capacity,\n"
+        "never_after, alternate, circuit.\n\n"
+        "examples:\n"
+        "  handbell order monday.toml\n"
+        "  handbell order monday.toml --by station\n"
+        "  handbell order monday.toml --write"
+    )
+
+
+def run(args: argparse.Namespace) -> Ordered:
+    """Call the operation."""
+    with Lines(Out(sys.stderr).console) as lines:
+        return order(args.plan, args.by, args.write, args.out, args.seconds, lines)
+
+
+def text(result: Ordered, out: Out) -> None:
+    """Print each block's order and who is where, or what can't hold together."""
+    if not result.ok:
+        for block in result.blocks:
+            _print_clash(block, out)
+        out.line(f"Change one of these in {result.plan}, and run it again.")
+        return
+    for block in result.blocks:
+        name = f"Block {block.block}, {block.name}" if block.name else f"Block {block.block}"
+        out.line(f"{name}: {_words(block)}")
+    _print_table(result, out)
+    for warning in result.warnings:
+        out.note(warning)
+    shared.written(out, result.written, result.changed)
+    out.line(CAUTION)
+
+
+def _print_clash(block: BlockOrder, out: Out) -> None:
+    if block.clash is None:
+        return
+    rest = "any of it dropped, the rest can hold" if block.smallest else "perhaps not all"
+    out.line(f"Block {block.block}: this can't hold together ({rest}):")
+    out.lines(f"  - {words}" for words in block.clash)
+    out.lines(f"  {count} of {kit} would do." for kit, count in block.enough.items())
+
+
+def _words(block: BlockOrder) -> str:
+    if block.fits:
+        return "already fits."
+    if block.order is None:
+        return "no order of its own is needed."
+    if not any(block.waiting or ()):
+        return "an order for each."
+    waits = sorted(set(block.waiting or ()))
+    how_long = f"{waits[0]}" if len(waits) == 1 else f"{waits[0]} to {waits[-1]}"
+    proved = "" if block.shortest else " (perhaps fewer would do)"
+    return f"{block.steps} windows a round, of which each waits {how_long}{proved}."
+
+
+def _print_table(result: Ordered, out: Out) -> None:
+    cells: dict[int, dict[str, list[str]]] = {}
+    for name, rows in result.table.items():
+        for visit in rows:
+            here = cells.setdefault(visit.class_ms, {}).setdefault(name, [])
+            here.append(_cell(visit, result, name))
+    names = tuple(result.table)
+    lines = [
+        (clock(at_ms), *(", ".join(there.get(name, ())) for name in names))
+        for at_ms, there in sorted(cells.items())
+    ]
+    out.grid("at", names, lines)
+
+
+def _cell(visit: Visit, result: Ordered, name: str) -> str:
+    if result.by == "station":
+        return f"{visit.words}: {visit.group}" if visit.group != name else visit.words
+    if not visit.station:
+        return "waits"
+    labelled = result.stations_named and visit.label != name
+    return f"{visit.words} ({visit.label})" if labelled else visit.words

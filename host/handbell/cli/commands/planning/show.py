@@ -1,0 +1,122 @@
+"""``show``: a plan as a timetable, for people, box by box, or for other programs."""
+
+from __future__ import annotations
+
+import argparse
+from datetime import datetime
+from pathlib import Path
+
+from handbell.base.errors import UsageError
+from handbell.base.times import clock
+from handbell.cli import shared
+from handbell.cli.output import Out
+from handbell.cli.plan_numbers import print_numbers
+from handbell.compile.timetable import BoxRow
+from handbell.work.in_class.starts import parsed
+from handbell.work.planning.plans import CAUTION
+from handbell.work.planning.show import Calendar, InFull, Shown, in_full, show
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    """Define the command line."""
+    shared.plan_argument(parser)
+    parser.add_argument("--box", type=int, metavar="N", help="only what the box of station N plays")
+    parser.add_argument("--csv", type=Path, metavar="FILE", help="write the timetable as CSV")
+    parser.add_argument(
+        "--calendar", type=Path, metavar="FILE", help="write an iCalendar file; needs --at"
+    )
+    parser.add_argument("--at", metavar="WHEN", help='when the class starts: "2026-12-01 18:00"')
+    parser.add_argument(
+        "--zone", metavar="NAME", help="the time zone of --at (default: this computer's)"
+    )
+    parser.add_argument(
+        "--expanded",
+        action="store_true",
+        help="print the plan itself, blocks in a short form written out",
+    )
+    parser.add_argument(
+        "--out", type=Path, metavar="FILE", help="with --expanded: write it to a new file instead"
+    )
+    shared.library_argument(parser)
+    parser.epilog = (
+        "examples:\n"
+        "  handbell show monday.toml\n"
+        "  handbell show monday.toml --box 3\n"
+        "  handbell show monday.toml --csv monday.csv\n"
+        "  handbell show monday.toml --expanded --out monday-in-full.toml\n"
+        '  handbell show monday.toml --calendar monday.ics --at "2026-12-01 18:00"'
+    )
+
+
+def run(args: argparse.Namespace) -> Shown | InFull:
+    """Call the operation."""
+    if args.expanded:
+        if any(v is not None for v in (args.box, args.csv, args.calendar, args.at, args.zone)):
+            raise UsageError(
+                "--expanded is the plan itself, without a timetable", "Ask for one at a time"
+            )
+        return in_full(args.plan, args.out)
+    if args.out is not None:
+        raise UsageError("--out goes with --expanded", "Add it, or write a table with --csv")
+    return show(args.plan, args.box, args.library, args.csv, _event(args))
+
+
+def _event(args: argparse.Namespace) -> Calendar | None:
+    if args.calendar is None:
+        if args.at or args.zone:
+            raise UsageError("--at and --zone go with --calendar", "Add --calendar class.ics")
+        return None
+    day, at = parsed(args.at) if args.at else (None, None)
+    if day is None or at is None:
+        raise UsageError("It is not said on which day", 'Add --at "2026-12-01 18:00"')
+    return Calendar(args.calendar, datetime.combine(day, at), args.zone)
+
+
+def text(result: Shown | InFull, out: Out) -> None:
+    """Print the timetable, or the plan written out."""
+    if isinstance(result, InFull):
+        _print_plan(result, out)
+        return
+    title = f"{result.title}, {result.label}" if result.station else result.title
+    out.line(f"{title}: {clock(result.totals.slot_ms)} in all")
+    _print_rows(result, out)
+    if result.where:
+        out.line("Who is where:")
+        rows = [(clock(one.class_ms), *one.stations) for one in result.where]
+        out.grid("at", result.labels, rows)
+    for one in result.lists:
+        out.line(f"A round of {one.name}: {one.parts}")
+    if result.numbers is not None:
+        print_numbers(result.numbers, out)
+    for warning in result.warnings:
+        out.note(warning)
+    out.line(CAUTION)
+    for path in result.written:
+        event = result.starts if path == result.written[0] else ""
+        out.line(f"Written to {path}{': starts ' * bool(event)}{event}.")
+
+
+def _print_rows(result: Shown, out: Out) -> None:
+    rows = []
+    said = ""
+    for row in result.rows:
+        place = (row.block, row.round) if row.kind == "window" else ("", "")
+        cells = [clock(row.class_ms), clock(row.duration_ms), row.kind, row.words, *place]
+        if isinstance(row, BoxRow):
+            here = f"{row.who} {' '.join(map(str, row.bibs))}".strip()
+            cells.append("" if here == said else here)
+            said = here or said
+        rows.append(cells)
+    headings = ("at", "for", "", "what", "block", "round", *(("who",) if result.station else ()))
+    out.table(headings, rows, right=(0, 1), whole=(0, 1, 2, 4, 5))
+
+
+def _print_plan(result: InFull, out: Out) -> None:
+    if result.written:
+        out.line(f"Written to {result.written}.")
+        return
+    # To the byte: a console would change tabs, and a text stream the ends of lines.
+    file = out.console.file
+    raw = getattr(file, "buffer", None)
+    raw.write(result.plan.encode("utf-8")) if raw is not None else file.write(result.plan)
+    file.flush()

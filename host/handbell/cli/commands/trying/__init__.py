@@ -1,0 +1,1 @@
+"""Commands to try it all without boxes, and to see how things stand."""

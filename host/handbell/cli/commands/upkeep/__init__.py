@@ -1,0 +1,1 @@
+"""Commands on the boxes themselves: which, where, well, up to date."""

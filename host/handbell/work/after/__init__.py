@@ -1,0 +1,1 @@
+"""Operations after class: results, people, corrections, and the store they are in."""

@@ -1,0 +1,1 @@
+"""Operations of a class: put it on the boxes, start it, bring its logs home."""

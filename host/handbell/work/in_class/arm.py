@@ -1,0 +1,192 @@
+"""Arming: the start of a class set on every box, or on none; and taken back."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+
+from handbell.base.errors import HandbellError
+from handbell.boxes.classes.arm import Forecast, Readiness, forecast, survey
+from handbell.boxes.classes.arm import arm as arm_boxes
+from handbell.boxes.classes.session import LoadedClass, Session
+from handbell.boxes.classes.stations import StationMap
+from handbell.boxes.classes.take_back import take_back
+from handbell.boxes.clocks.marks import Walk
+from handbell.boxes.clocks.rate import Rate
+from handbell.boxes.clocks.skew import HEARD_US, floor_m, heard
+from handbell.work.upkeep.plugged_in import (
+    Stranger,
+    host_clock,
+    open_fleet,
+    store_or_none,
+    strangers,
+)
+
+from .starts import start_of
+
+HANDS_OFF_S = 10  # nearer to its start a box is best left alone: whoever pulls a cable may press
+
+
+@dataclass(frozen=True)
+class BoxArmed:
+    """A station's box: ``why`` it is not ready, and by how much its clock may be wrong in class."""
+
+    station: int
+    box: str
+    ready: bool
+    why: tuple[str, ...]
+    bound_us: int | None
+    rate: Rate | None
+    no_rate: str
+    odd: tuple[str, ...]
+    start_error_us: int | None
+    end_error_us: int | None
+
+
+@dataclass(frozen=True)
+class Skew:
+    """By how much boxes may part, with what that means on the floor and what helps."""
+
+    start_us: int
+    end_us: int
+    end_floor_m: float
+    heard: bool
+    remark: str
+    cures: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Armed:
+    """A class that is set, or why not (``failure``).
+
+    ``ahead_s`` is how long the start was ahead when it was set.
+    """
+
+    ok: bool
+    title: str
+    start_utc_ms: int | None
+    start_words: str
+    ahead_s: float
+    boxes: tuple[BoxArmed, ...]
+    skew: Skew
+    others: tuple[Stranger, ...]
+    failure: str
+    remarks: tuple[str, ...]
+
+    @property
+    def may_unplug(self) -> bool:
+        """Whether there is time to unplug the boxes and hang them up."""
+        return self.ahead_s >= HANDS_OFF_S
+
+
+@dataclass(frozen=True)
+class TakenBack:
+    """How many boxes will not start by themselves, and which others still may."""
+
+    ok: bool
+    boxes: int
+    failed: tuple[str, ...]
+    others: tuple[Stranger, ...]
+    standing: str
+    trouble: str
+
+
+def arm(
+    within: str | None = None,
+    at: str | None = None,
+    without: Collection[int] = (),
+    ports: list[str] | None = None,
+    store_url: str | None = None,
+) -> Armed:
+    """Check that every box is ready and set the start on all of them, or none.
+
+    The start is ``within`` so long ("90s", "5m"), ``at`` a time of day, or as soon as can be.
+    Raises HandbellError when nothing was sent, or the start can't be meant.
+    """
+    host = host_clock()
+    session = Session(host.utc_us() // 1000)
+    loaded = session.last().without(without)
+    shown_us = start_of(host.utc_us(), within, at).utc_ms * 1000
+    failure = ""
+    with open_fleet(ports) as fleet, store_or_none(store_url) as (_, clocks):
+        table = survey(fleet, loaded, clocks, shown_us, _moved(loaded))
+        start = start_of(host.utc_us(), within, at)
+        seen = forecast(table, start.utc_ms)
+        try:
+            arm_boxes(fleet, table, loaded, start.utc_ms, session)
+        except HandbellError as error:
+            failure = str(error)
+        ahead_s = max(0.0, start.utc_ms / 1000 - host.utc_us() / 1e6)
+        others = tuple(s for s in strangers(fleet) if s.why not in failure)
+    remarks = [] if failure else _remarks(loaded, session)
+    remarks += [words for words in (session.starts.trouble, clocks.trouble) if words]
+    return Armed(
+        not failure,
+        loaded.title,
+        None if failure else start.utc_ms,
+        start.words,
+        ahead_s,
+        tuple(_row(row, seen) for row in table),
+        _skew(seen),
+        others,
+        failure,
+        tuple(remarks),
+    )
+
+
+def cancel(ports: list[str] | None = None) -> TakenBack:
+    """Take a start back on every box that is plugged in; a class that runs goes on."""
+    session = Session(host_clock().utc_us() // 1000)
+    with open_fleet(ports) as fleet:
+        outcomes = take_back(fleet, session)
+        others = strangers(fleet)
+    failed = tuple(str(o.error) for o in outcomes if o.error is not None)
+    standing, trouble = session.starts.words(), session.starts.trouble
+    fine = not failed and not others and not standing
+    return TakenBack(fine, len(outcomes) - len(failed), failed, others, standing, trouble)
+
+
+def _moved(loaded: LoadedClass) -> dict[int, str]:
+    """Return of each station where another box hangs since it was sent what to do."""
+    try:
+        hung = StationMap().stations
+    except HandbellError:
+        return {}
+    return {
+        n: "is no longer the box of its station, so run handbell send again"
+        for n, place in loaded.playing.items()
+        if n in hung and place.box and hung[n].box != place.box
+    }
+
+
+def _remarks(loaded: LoadedClass, session: Session) -> list[str]:
+    """Return what a coach should know of a class that is set."""
+    others = session.starts.words(but=loaded.stations)
+    walk = Walk(len(loaded.playing), loaded.grid_s).words() if loaded.gates else ""
+    return ([others] if others else []) + ([f"at a gate, {walk}"] if walk else [])
+
+
+def _row(row: Readiness, seen: Forecast) -> BoxArmed:
+    return BoxArmed(
+        row.station,
+        row.label,
+        row.ready,
+        tuple(row.why),
+        row.sync.bound_us if row.sync else None,
+        row.rate,
+        row.found.why if row.rate is None else "",
+        tuple(row.found.odd),
+        seen.start_us.get(row.station),
+        seen.end_us.get(row.station),
+    )
+
+
+def _skew(seen: Forecast) -> Skew:
+    return Skew(
+        seen.start_skew_us,
+        seen.end_skew_us,
+        round(floor_m(seen.end_skew_us), 1),
+        seen.end_skew_us > HEARD_US,
+        heard(seen.end_skew_us),
+        tuple(seen.cures),
+    )

@@ -1,0 +1,1 @@
+"""Operations on a plan: write, check, change, print it."""

@@ -1,0 +1,210 @@
+"""Making a class last exactly its slot."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from pathlib import Path
+
+from handbell.base.errors import UsageError
+from handbell.base.progress import Progress, no_progress
+from handbell.coach.fit.fit import Fitted, Misfit, Move, fit
+from handbell.coach.fit.levers import block_words, pause_words
+from handbell.coach.fit.model import SEARCH_SECONDS
+from handbell.coach.fit.promise import short
+from handbell.coach.fit.targets import denser, work_share
+from handbell.coach.fit.write import written
+from handbell.compile.expand import Course
+from handbell.plan.demands import LEVELS
+from handbell.plan.model import Plan
+from handbell.plan.own_tasks import bibs_words
+
+from .patience import patiently
+from .plans import plan_text, write_changed
+
+
+@dataclass(frozen=True)
+class Times:
+    """A class's sums in ms."""
+
+    slot_ms: int
+    work_ms: int
+    rest_ms: int
+
+
+@dataclass(frozen=True)
+class Eased:
+    """A target or goal (``key``) that shrank with its windows, a number for each round or one."""
+
+    what: str
+    key: str
+    was: tuple[int, ...]
+    to: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Harder:
+    """The same target or goal in less time."""
+
+    what: str
+    key: str
+    reps: tuple[int, ...]
+    was_ms: tuple[int, ...]
+    to_ms: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class WorkShare:
+    """How much of a block's time, or of the class's, is work."""
+
+    what: str
+    was_percent: int
+    to_percent: int
+
+
+@dataclass(frozen=True)
+class TooShort:
+    """A pause that is less than first-timers should have."""
+
+    what: str
+    ms: int
+    should_ms: int
+
+
+@dataclass(frozen=True)
+class Fits:
+    """A class that lasts its slot: what was changed, and what that means for people.
+
+    ``gates`` is how often it waits for the coach, which counts as nothing.
+    """
+
+    fits: bool
+    title: str
+    before: Times
+    after: Times
+    changed: tuple[Move, ...]
+    eased: tuple[Eased, ...]
+    denser: tuple[Harder, ...]
+    work: tuple[WorkShare, ...]
+    short: tuple[TooShort, ...]
+    gates: int
+    warnings: tuple[str, ...]
+    written: str | None
+
+
+@dataclass(frozen=True)
+class FitsNot:
+    """A slot that can't be met: the longest class below it and the shortest above, or None."""
+
+    ok: bool
+    fits: bool
+    title: str
+    slot_ms: int
+    below_ms: int | None
+    above_ms: int | None
+    short_forms: bool
+
+
+def fit_plan(
+    plan: Path,
+    slot_ms: int | None = None,
+    keep: Collection[str] = (),
+    first_timers: bool = False,
+    write: bool = False,
+    out: Path | None = None,
+    progress: Progress = no_progress,
+) -> Fits | FitsNot:
+    """Make a class last its slot, the plan's own unless told, or say how near it can come.
+
+    ``keep`` names what is left alone, of LEVELS. Raises UsageError, PlanError, HandbellError when
+    boxes could not play what comes out, SolverMissingError.
+    """
+    unknown = [what for what in keep if what not in LEVELS]
+    if unknown:
+        raise UsageError(f"There is no {unknown[0]} to keep", f"Keep one of {', '.join(LEVELS)}")
+    text, before = plan_text(plan)
+    if slot_ms is None and text.plan.fit.minutes is None:
+        raise UsageError("Say how long the slot is", "Add --minutes 45")
+    slot_ms = slot_ms or (text.plan.fit.minutes or 0) * 60_000
+    found = patiently(
+        lambda: fit(text.plan, slot_ms, keep, first_timers),
+        progress,
+        "the class",
+        "looking for a fit, seconds",
+        SEARCH_SECONDS,
+    )
+    if isinstance(found, Misfit):
+        forms = any(block.format for block in text.plan.blocks)
+        near = (found.slot_ms, found.below_ms, found.above_ms)
+        return FitsNot(False, False, text.plan.title, *near, forms)
+    after, built = written(text, found)
+    asked = bool(found.moves or out)
+    return Fits(
+        True,
+        built.plan.title,
+        _times(found.before),
+        _times(found.after),
+        tuple(found.moved),
+        _eased(found),
+        _harder(text.plan, found.plan),
+        _work(text.plan, found),
+        _too_short(text.plan, found.plan) if first_timers else (),
+        sum(block.gate for block in built.plan.blocks),
+        tuple(built.warnings),
+        write_changed(plan, before, after, write, out) if asked else None,
+    )
+
+
+def _times(total: Course) -> Times:
+    return Times(total.slot_ms, total.work_ms, total.total_ms - total.work_ms)
+
+
+def _eased(found: Fitted) -> tuple[Eased, ...]:
+    return tuple(
+        Eased(_whose(one.name, one.bibs), one.key, one.was.values, one.to.values)
+        for one in found.eased
+    )
+
+
+def _harder(before: Plan, after: Plan) -> tuple[Harder, ...]:
+    return tuple(
+        Harder(
+            _whose(one.name, one.bibs),
+            one.key,
+            one.reps.values,
+            one.was_ms.values,
+            one.to_ms.values,
+        )
+        for one in denser(before, after)
+    )
+
+
+def _whose(name: str, bibs: tuple[int, ...]) -> str:
+    return f"{name} ({bibs_words(bibs)})" if bibs else name
+
+
+def _work(plan: Plan, found: Fitted) -> tuple[WorkShare, ...]:
+    was, now = found.before, found.after
+    whole = WorkShare(
+        "the class", _percent(was.work_ms, was.total_ms), _percent(now.work_ms, now.total_ms)
+    )
+    blocks = (
+        WorkShare(
+            block_words(plan, b),
+            round(100 * work_share(plan, b)),
+            round(100 * work_share(found.plan, b)),
+        )
+        for b in range(len(plan.blocks))
+    )
+    return (whole, *blocks)
+
+
+def _percent(part: int, whole: int) -> int:
+    return round(100 * part / whole) if whole else 0
+
+
+def _too_short(before: Plan, after: Plan) -> tuple[TooShort, ...]:
+    return tuple(
+        TooShort(pause_words(before, one.pause), one.ms, one.should_ms)
+        for one in short(before, after)
+    )

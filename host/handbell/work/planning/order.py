@@ -1,0 +1,132 @@
+"""Arranging who goes where, so that kit and stations are enough."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+from handbell.base.errors import HandbellError, PlanError, UsageError
+from handbell.base.progress import Progress, no_progress
+from handbell.coach.order.kit import Order, Shared, changes, share
+from handbell.coach.order.table import Visit, by_group, by_station, visits
+from handbell.coach.writing.edit import PlanText
+from handbell.compile.build import CompiledClass, build
+from handbell.plan.files import parse_plan
+
+from .patience import patiently
+from .plans import plan_text, write_changed
+
+SOLVE_SECONDS, SECONDS_MOST = 20.0, 3600
+
+
+@dataclass(frozen=True)
+class BlockOrder:
+    """How a block (from 1) is arranged; ``order`` is as the plan writes it, None without need.
+
+    ``fits`` when the plan's own does. ``steps`` are windows a round, ``waiting`` how many of them
+    each group waits; ``shortest`` that fewer were ruled out. With a ``clash`` there is no order:
+    it has the demands that can't hold together, the ``smallest`` such set or not, and ``enough``
+    of which kit how many would do.
+    """
+
+    block: int
+    name: str
+    fits: bool
+    order: Order | None
+    steps: int | None
+    waiting: tuple[int, ...] | None
+    shortest: bool | None
+    clash: tuple[str, ...] | None
+    smallest: bool | None
+    enough: dict[str, int]
+
+
+@dataclass(frozen=True)
+class Ordered:
+    """All blocks, and who is where when: ``table`` by group or by station, empty after a clash.
+
+    ``stations_named`` when the plan names its stations; ``changed`` when its file must.
+    """
+
+    ok: bool
+    plan: str
+    title: str
+    blocks: tuple[BlockOrder, ...]
+    by: str
+    table: dict[str, tuple[Visit, ...]]
+    stations_named: bool
+    changed: bool
+    warnings: tuple[str, ...]
+    written: str | None
+
+
+def order(
+    plan: Path,
+    by: str = "group",
+    write: bool = False,
+    out: Path | None = None,
+    seconds: float = SOLVE_SECONDS,
+    progress: Progress = no_progress,
+) -> Ordered:
+    """Find an order for each lane or group; ``by`` is ``group`` or ``station``, for the table.
+
+    Each block is searched for so many ``seconds``; why there is no order may take longer. Raises
+    PlanError, UndecidedError, SolverMissingError.
+    """
+    if not 1 <= seconds <= SECONDS_MOST:
+        raise UsageError(f"{seconds:g} s is no time to search", f"Say 1 to {SECONDS_MOST}")
+    text, before = plan_text(plan)
+    shared = [_shared(text, b, seconds, progress) for b in range(len(text.plan.blocks))]
+    blocks = tuple(_told(text, s) for s in shared)
+    named = bool(text.plan.stations)
+    if any(s.clash for s in shared):
+        return Ordered(False, str(plan), text.plan.title, blocks, by, {}, named, False, (), None)
+    wanted = changes(text.plan, shared)
+    after = text.changed(wanted) if wanted else before
+    built = _compiled(after, text)
+    table = (by_group if by == "group" else by_station)(visits(built))
+    return Ordered(
+        True,
+        str(plan),
+        text.plan.title,
+        blocks,
+        by,
+        {name: tuple(rows) for name, rows in table.items()},
+        named,
+        bool(wanted),
+        tuple(built.warnings),
+        write_changed(plan, before, after, write, out) if wanted else None,
+    )
+
+
+def _shared(text: PlanText, block: int, seconds: float, progress: Progress) -> Shared:
+    job = partial(share, text.plan, block, seconds)
+    doing = "looking for an order, seconds"
+    return patiently(job, progress, f"block {block + 1}", doing, seconds)
+
+
+def _compiled(data: bytes, text: PlanText) -> CompiledClass:
+    try:
+        return build(parse_plan(data, text.name))
+    except PlanError as error:
+        raise HandbellError(
+            f"In that order the plan would not pass the check: {'; '.join(error.faults)}",
+            "Nothing is changed; mend what is named",
+        ) from None
+
+
+def _told(text: PlanText, shared: Shared) -> BlockOrder:
+    block, found, clash = text.plan.blocks[shared.block], shared.schedule, shared.clash
+    return BlockOrder(
+        shared.block + 1,
+        block.name or "",
+        shared.order is not None and shared.order == block.order,
+        shared.order,
+        found.steps if found else None,
+        tuple(found.waiting) if found else None,
+        found.shortest if found else None,
+        clash.words if clash else None,
+        clash.smallest if clash else None,
+        dict(shared.enough),
+    )

@@ -1,0 +1,175 @@
+"""Laying a plan out as a timetable, and writing it for other programs."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime, timezone, tzinfo
+from pathlib import Path
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from handbell.base.errors import UsageError
+from handbell.base.files import write_whole
+from handbell.base.wall import resolved
+from handbell.coach.library.shelf import load_library
+from handbell.compile.build import CompiledClass, Totals
+from handbell.compile.timetable import BoxRow, Cell, Row, box_rows
+from handbell.paper.calendar import calendar
+from handbell.paper.out_files import require_apart
+from handbell.paper.sheet import box_sheet, class_sheet
+from handbell.plan.parts import parts_words
+
+from .numbers import PlanNumbers, plan_numbers
+from .plans import CAUTION, compiled, require_station
+
+
+@dataclass(frozen=True)
+class Parts:
+    """An exercise that is a list gone through, and what a round of it is."""
+
+    name: str
+    parts: str
+
+
+@dataclass(frozen=True)
+class Where:
+    """What to say of each station in a window: what is done there if that differs, and who is."""
+
+    class_ms: int
+    stations: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A timetable: the class's ``rows``, or with ``station`` those of one box.
+
+    ``labels`` are the stations'; ``where`` has a line when somebody changes. ``starts`` says when
+    the event of a calendar that was written begins.
+    """
+
+    title: str
+    plan: str
+    layout: str
+    totals: Totals
+    warnings: tuple[str, ...]
+    station: int | None
+    label: str
+    labels: tuple[str, ...]
+    rows: tuple[Row, ...] | tuple[BoxRow, ...]
+    lists: tuple[Parts, ...]
+    numbers: PlanNumbers | None
+    written: tuple[str, ...]
+    starts: str
+    where: tuple[Where, ...]
+
+
+@dataclass(frozen=True)
+class Calendar:
+    """An iCalendar file to write: the start on the wall, in a zone's time or this computer's."""
+
+    path: Path
+    at: datetime
+    zone: str | None = None
+
+
+def show(
+    plan: Path,
+    station: int | None = None,
+    own_library: Path | None = None,
+    csv: Path | None = None,
+    event: Calendar | None = None,
+) -> Shown:
+    """Return the timetable of a class, or of one box; write it as a table and as a calendar.
+
+    Raises PlanError, and UsageError for a station, zone or day that isn't there.
+    """
+    ics = event.path if event else None
+    require_apart(plan, csv, ics)
+    built = compiled(plan)
+    if station is not None:
+        require_station(plan, built, station)
+    timeline = built.timelines[station - 1] if station else None
+    box = tuple(box_rows(timeline.data)) if timeline else ()
+    starts = _write_calendar(event, built) if event else ""
+    if csv is not None:
+        write_whole(csv, box_sheet(box) if timeline else class_sheet(built), own_sort=True)
+    library = None if timeline else load_library(own_library)
+    return Shown(
+        built.plan.title,
+        built.plan.digest.hex(),
+        built.plan.layout,
+        built.totals,
+        tuple(built.warnings),
+        station,
+        timeline.label if timeline else "",
+        tuple(one.label for one in built.timelines),
+        box if timeline else tuple(built.timetable),
+        _lists(built),
+        plan_numbers(built, library) if library else None,
+        tuple(str(path) for path in (ics, csv) if path),
+        starts,
+        () if timeline else tuple(_where(built)),
+    )
+
+
+def _where(built: CompiledClass) -> Iterator[Where]:
+    """Yield who is where, in windows where that is not as it was."""
+    plan = built.plan
+    said: tuple[str, ...] = ()
+    for row in built.timetable:
+        ordered = bool(row.block and plan.blocks[row.block - 1].order)
+        if row.stations and (plan.groups or ordered):
+            differs = plan.is_rotation or ordered
+            here = tuple(_at_station(cell, differs) for cell in row.stations)
+            if here != said:
+                yield Where(row.class_ms, here)
+            said = here
+
+
+def _at_station(cell: Cell, differs: bool) -> str:
+    people = f"{cell.who} {' '.join(map(str, cell.bibs))}".strip()
+    return ", ".join(filter(None, (cell.words if differs else "", people)))
+
+
+def _lists(built: CompiledClass) -> tuple[Parts, ...]:
+    """Return the exercises that are lists gone through, each once."""
+    exercises = (e for block in built.plan.blocks for e in block.exercises if e.parts)
+    found = dict.fromkeys((e.name, parts_words(e.parts)) for e in exercises)
+    return tuple(Parts(name, parts) for name, parts in found)
+
+
+def _write_calendar(event: Calendar, built: CompiledClass) -> str:
+    utc_s, wall, odd = resolved(event.at, 0, _zone(event.zone))
+    utc = datetime.fromtimestamp(utc_s, timezone.utc)
+    data = calendar(built, round(utc_s) * 1000, time.time_ns() // 1_000_000, CAUTION)
+    write_whole(event.path, data, own_sort=True)
+    return f"{wall:%Y-%m-%d %H:%M} ({utc:%H:%M} UTC){'; ' * bool(odd)}{odd}"
+
+
+def _zone(name: str | None) -> tzinfo | None:
+    try:
+        return ZoneInfo(name) if name else None
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        raise UsageError(
+            f"There is no time zone {name}", "Say it like Europe/Lisbon, or UTC"
+        ) from None
+
+
+@dataclass(frozen=True)
+class InFull:
+    """A plan's text with its blocks in a short form written out; ``written`` says where to."""
+
+    plan: str
+    written: str | None
+
+
+def in_full(plan: Path, out: Path | None = None) -> InFull:
+    """Write out the short forms of a plan, into a new file if one is named; raises PlanError."""
+    from handbell.coach.writing.edit import read_plan, write_plan
+    from handbell.coach.writing.written_out import written_out
+
+    full = written_out(read_plan(plan), str(plan))
+    if out is not None:
+        write_plan(out, full, None)
+    return InFull(full.decode("utf-8"), None if out is None else str(out))

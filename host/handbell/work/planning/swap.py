@@ -1,0 +1,173 @@
+"""Swapping exercises of a plan for others of the library."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from handbell.base.errors import UsageError
+from handbell.coach.library.remarks import coach_remarks
+from handbell.coach.library.shelf import Library, load_library
+from handbell.coach.swap import swap as swapping
+from handbell.coach.swap.rank import Wish, sore_parts
+from handbell.coach.writing.edit import PlanText
+from handbell.compile.schedule import resolve
+from handbell.plan.faults import place_words
+from handbell.plan.remarks import remarks
+
+from .exercises import kit_keys, missing_kit
+from .plans import plan_text, write_changed
+
+CHOICES_TOLD = 5
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where an exercise stands, from 1; ``part`` in a list that is gone through, else None."""
+
+    block: int
+    exercise: int
+    part: int | None = None
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What may take an exercise's place; the lower the cost the nearer. ``why`` are reasons."""
+
+    id: str
+    name: str
+    cost: float
+    why: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Swap:
+    """An exercise to swap, ``known`` by the library under another name, and its choices.
+
+    ``changes`` says what else changes with the first one, ``cautions`` what to mind with it. Where
+    there are none, ``stuck`` says why.
+    """
+
+    exercise: str
+    known: str
+    places: tuple[Place, ...]
+    where: str
+    because: str
+    stuck: str
+    choices: tuple[Choice, ...]
+    changes: tuple[str, ...]
+    cautions: str
+
+
+@dataclass(frozen=True)
+class Swapped:
+    """Swaps found, and what each first choice changes in the plan's file, ``difference``.
+
+    ``sore`` are the parts to spare; ``unknown`` the exercises that the library doesn't know, so
+    that nothing can be said of what they load. ``ok`` is False where something is stuck.
+    """
+
+    ok: bool
+    plan: str
+    swaps: tuple[Swap, ...]
+    difference: tuple[str, ...]
+    warnings: tuple[str, ...]
+    sore: tuple[str, ...]
+    unknown: tuple[str, ...]
+    written: str | None
+
+
+@dataclass(frozen=True)
+class Reasons:
+    """Why exercises are swapped, as it was said: kit as texts, ``where`` the sore parts."""
+
+    because: str | None = None
+    where: Sequence[str] = ()
+    without: Sequence[str] | None = None
+    kit: Sequence[str] | None = None
+
+
+def swap(
+    plan: Path,
+    exercise: str | None = None,
+    reasons: Reasons | None = None,
+    to: str | None = None,
+    block: int | None = None,
+    own_library: Path | None = None,
+    write: bool = False,
+    out: Path | None = None,
+) -> Swapped:
+    """Swap an exercise, or without its name all that lack kit or load a sore part.
+
+    ``to`` names the replacement, ``block`` (from 1) keeps to one. Raises UsageError when it isn't
+    said what to swap, PlanError, HandbellError when nothing can take the exercise's place.
+    """
+    library = load_library(own_library)
+    wish = _wish(reasons or Reasons(), library, exercise, to)
+    text, before = plan_text(plan)
+    blocks = len(text.plan.blocks)
+    if block is not None and not 1 <= block <= blocks:
+        raise UsageError(f"{plan} has no block {block}", f"Name a block from 1 to {blocks}")
+    swaps = swapping.find_swaps(text, library, wish, exercise, to, block)
+    moving = [one for one in swaps if one.choices]
+    after, warnings = before, []
+    if moving:
+        after, built = swapping.swapped(text, swaps)
+        known = {*coach_remarks(resolve(text.plan), library), *remarks(text.plan)}
+        told = [*remarks(built.plan), *coach_remarks(built.schedule, library)]
+        warnings = [w for w in told if w not in known]
+    written = write_changed(plan, before, after, write, out) if moving or not swaps else None
+    return Swapped(
+        moving == swaps,
+        str(plan),
+        tuple(map(_told, swaps)),
+        _difference(before, after),
+        tuple(warnings),
+        tuple(wish.sore),
+        _unknown(text, library) if wish.sore else (),
+        written if moving else None,
+    )
+
+
+def _wish(said: Reasons, library: Library, exercise: str | None, to: str | None) -> Wish:
+    sore = sore_parts(said.where)
+    if said.because == "sore" and not sore:
+        raise UsageError("Say what is sore", "Add --where knee, or another part")
+    if said.where and said.because != "sore":
+        raise UsageError("--where goes with --because sore", "Add --because sore")
+    if to is not None and exercise is None:
+        raise UsageError("--to needs the exercise that it replaces", "Name it before --to")
+    everywhere = said.without or said.kit or said.because == "sore"
+    if exercise is None and not everywhere:
+        raise UsageError("Say what to swap", "Name an exercise, or --without some kit")
+    there = library.kit if said.kit is None else said.kit
+    kit = None if there is None else kit_keys(library, there)
+    return Wish(said.because, sore, missing_kit(library, said.without), kit)
+
+
+def _told(found: swapping.Swap) -> Swap:
+    taken = found.old.name if found.old and found.old.name != found.name else ""
+    choices = found.choices[:CHOICES_TOLD]
+    return Swap(
+        found.name,
+        taken,
+        tuple(Place(*(n + 1 for n in place.at)) for place in found.places),
+        "; ".join(place_words(place.place) for place in found.places),
+        found.because,
+        str(found.stuck or ""),
+        tuple(Choice(c.entry.id, c.entry.name, round(c.cost, 2), tuple(c.why)) for c in choices),
+        tuple(found.said),
+        found.new.cautions if choices else "",
+    )
+
+
+def _unknown(text: PlanText, library: Library) -> tuple[str, ...]:
+    names = (place.values["name"] for place in text.exercises)
+    return tuple(dict.fromkeys(name for name in names if library.find(name) is None))
+
+
+def _difference(before: bytes, after: bytes) -> tuple[str, ...]:
+    old, new = (data.decode("utf-8-sig").splitlines() for data in (before, after))
+    return tuple(difflib.unified_diff(old, new, "now", "then", n=1, lineterm=""))[2:]

@@ -1,0 +1,1 @@
+"""Operations without boxes: the demo, virtual boxes, and how things stand."""

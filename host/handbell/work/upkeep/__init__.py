@@ -1,0 +1,1 @@
+"""Operations on the boxes themselves: which, where, well, up to date."""

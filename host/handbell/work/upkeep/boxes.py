@@ -1,0 +1,191 @@
+"""The boxes that are plugged in: listed with their health, calibrated, tested part by part."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from handbell.base.errors import BoxError, HandbellError, UsageError
+from handbell.boxes.classes.session import LoadedClass, Session
+from handbell.boxes.clocks import calibrate as watching
+from handbell.boxes.clocks.clock import Clocks
+from handbell.boxes.clocks.rate import Rate
+from handbell.boxes.link.connection import Connection
+from handbell.boxes.link.messages import Hello, Status
+from handbell.boxes.link.replies import STATUS
+from handbell.boxes.link.words import other_version
+from handbell.boxes.selftest import Ask, SelfTest
+from handbell.store import open_store
+
+from .plugged_in import Stranger, host_clock, open_fleet, require_box, strangers
+
+CALIBRATE_MOST_MIN = 600
+
+
+@dataclass(frozen=True)
+class BoxSeen:
+    """A box and how it is; no ``status`` when it did not tell, and ``why`` says so.
+
+    ``plan`` is the title of the class sent last if the box holds its part, "another" if it holds
+    something else, "" if nothing.
+    """
+
+    port: str
+    box: str
+    who: Hello
+    status: Status | None
+    plan: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Boxes:
+    """The boxes that are plugged in, and the ports where none answers."""
+
+    ok: bool
+    boxes: tuple[BoxSeen, ...]
+    others: tuple[Stranger, ...]
+
+
+def boxes(ports: list[str] | None = None) -> Boxes:
+    """List the boxes that are plugged in."""
+    try:
+        loaded = Session(host_clock().utc_us() // 1000).last()
+    except HandbellError:
+        loaded = LoadedClass("", {})
+    with open_fleet(ports) as fleet:
+        outcomes = fleet.each(_status)
+        others = strangers(fleet)
+    rows = tuple(
+        BoxSeen(o.url, o.label, o.who, o.value, _plan(o.value, loaded), str(o.error or ""))
+        for o in outcomes
+    )
+    return Boxes(bool(rows) and not others and all(not row.why for row in rows), rows, others)
+
+
+def _status(connection: Connection) -> Status:
+    """Return how a box is; raises BoxError for one with another link, with what waits on it."""
+    status = connection.ask(STATUS)
+    if not connection.ours:
+        raise other_version(connection.label, connection.who, status.runs)
+    return status
+
+
+def _plan(status: Status | None, loaded: LoadedClass) -> str:
+    if status is None or not status.selected:
+        return ""
+    digests = {place.digest for place in loaded.places.values()}
+    return loaded.title if status.selected in digests else "another"
+
+
+@dataclass(frozen=True)
+class BoxCalibrated:
+    """What is known of a box's crystal; ``no_rate`` says why it is not, ``why`` why it failed."""
+
+    box: str
+    station: int
+    id: str
+    contacts: int
+    bound_us: int
+    rate: Rate | None
+    no_rate: str
+    odd: tuple[str, ...]
+    given: bool
+    why: str
+
+
+@dataclass(frozen=True)
+class Calibrated:
+    """What calibrating came to; ``trouble`` says why contacts could not be kept."""
+
+    ok: bool
+    boxes: tuple[BoxCalibrated, ...]
+    ended_early: bool
+    others: tuple[Stranger, ...]
+    trouble: str
+
+
+Watch = Callable[[tuple[BoxCalibrated, ...], int, int], None]
+"""Is told of the boxes, the seconds gone and the seconds wanted."""
+
+
+def calibrate(
+    minutes: int,
+    watch: Watch,
+    ports: list[str] | None = None,
+    store_url: str | None = None,
+) -> Calibrated:
+    """Measure the boxes for so many minutes, keep all contacts, give each box its rate."""
+    if not 1 <= minutes <= CALIBRATE_MOST_MIN:
+        raise UsageError(
+            f"--calibrate {minutes} is too short or too long",
+            f"Say 1 to {CALIBRATE_MOST_MIN} minutes; 30 is plenty",
+        )
+    with open_fleet(ports) as fleet, open_store(store_url) as store:
+        require_box(fleet)
+        clocks = Clocks(store)
+        host = fleet.connections[0].clock
+        found, ended_early = watching.calibrate(
+            fleet, clocks, minutes, host, lambda now, *gone: watch(_calibrated(now), *gone)
+        )
+        others = strangers(fleet)
+    rows = _calibrated(found)
+    fine = all(row.given for row in rows) and not others and not clocks.trouble
+    return Calibrated(fine, rows, ended_early, others, clocks.trouble)
+
+
+def _calibrated(watched: list[watching.Watched]) -> tuple[BoxCalibrated, ...]:
+    return tuple(
+        BoxCalibrated(
+            box.label,
+            box.station,
+            box.box_id,
+            box.contacts,
+            box.bound_us,
+            box.estimate.rate,
+            box.estimate.why,
+            tuple(box.estimate.odd),
+            box.given,
+            box.why,
+        )
+        for box in watched
+    )
+
+
+@dataclass(frozen=True)
+class PartTested:
+    """How one part of a box did: ``fine`` is None where it could not be judged."""
+
+    box: str
+    part: str
+    fine: bool | None
+    words: str
+
+
+@dataclass(frozen=True)
+class Tested:
+    """The parts of all boxes; ``failed`` are sentences for boxes whose test could not go on."""
+
+    ok: bool
+    parts: tuple[PartTested, ...]
+    failed: tuple[str, ...]
+    others: tuple[Stranger, ...]
+
+
+def self_test(ask: Ask, buttons: int = 1, ports: list[str] | None = None) -> Tested:
+    """Work each part of each box that is idle, one box after another; ``ask`` asks a person."""
+    parts: list[PartTested] = []
+    failed: list[str] = []
+    with open_fleet(ports) as fleet:
+        require_box(fleet)
+        for connection in fleet.connections:
+            test = SelfTest(connection, ask, buttons)
+            try:
+                test.run()
+            except BoxError as error:
+                failed.append(str(error))
+            label = connection.label
+            parts += [PartTested(label, f.part, f.fine, f.words) for f in test.findings]
+        others = strangers(fleet)
+    fine = all(part.fine for part in parts) and not failed and not others
+    return Tested(fine, tuple(parts), tuple(failed), others)
