@@ -55,7 +55,7 @@ def by_store(path: Path, address: str) -> dict[str, float]:
     """Take every log in, one commit each, then report on the group; return seconds and MB."""
     import classes
 
-    from handbell.report.group import group_report
+    from handbell.report.over_time.group import group_report
     from handbell.store import Store, open_store
 
     made = pickle.loads(path.read_bytes())

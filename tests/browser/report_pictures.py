@@ -18,8 +18,8 @@ from conftest import FLAGS  # noqa: E402
 from PIL import Image  # noqa: E402
 
 from handbell.report import class_report  # noqa: E402
-from handbell.report.athlete import athlete_report  # noqa: E402
-from handbell.report.group import group_report  # noqa: E402
+from handbell.report.over_time.athlete import athlete_report  # noqa: E402
+from handbell.report.over_time.group import group_report  # noqa: E402
 from handbell.report.page import write_page  # noqa: E402
 from handbell.store import open_store  # noqa: E402
 from handbell_core import timeline as t  # noqa: E402

@@ -17,8 +17,8 @@ import report_months as months
 from PIL import Image
 
 from handbell.report import class_report
-from handbell.report.athlete import athlete_report
-from handbell.report.group import group_report
+from handbell.report.over_time.athlete import athlete_report
+from handbell.report.over_time.group import group_report
 from handbell.report.page import write_page
 from handbell.store import open_store
 from handbell.store.people.wearers import set_wearers

@@ -12,8 +12,8 @@ from scipy import stats
 from handbell.base.errors import UsageError
 from handbell.cli.main import main
 from handbell.cli.output import plain
-from handbell.report.athlete import athlete_report
-from handbell.report.months import HELD, few, signed, trend_words
+from handbell.report.over_time.athlete import athlete_report
+from handbell.report.over_time.months import HELD, few, signed, trend_words
 from handbell.report.page import page
 from handbell.store import open_store
 from handbell.store.results.efforts import Effort, Outcome

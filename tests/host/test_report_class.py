@@ -11,7 +11,7 @@ from handbell.base.errors import StoreError, UsageError
 from handbell.cli.main import main
 from handbell.cli.output import plain
 from handbell.report import class_report
-from handbell.report.cells import cell_words
+from handbell.report.one_class.cells import cell_words
 from handbell.report.page import page
 from handbell.store import open_store
 from handbell.store.people.wearers import clean_name, set_wearers

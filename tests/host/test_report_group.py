@@ -11,8 +11,8 @@ import report_months as months
 from handbell.analysis.history import classes_of, everybody, past_classes
 from handbell.base.errors import StoreError
 from handbell.cli.main import main
-from handbell.report.group import group_report
-from handbell.report.months import HELD, months_of
+from handbell.report.over_time.group import group_report
+from handbell.report.over_time.months import HELD, months_of
 from handbell.report.page import page
 from handbell.report.words import asked_of
 from handbell.store import open_store

@@ -17,9 +17,9 @@ from handbell.analysis.trend import Trend
 from handbell.base.robust import Slope
 from handbell.base.words import few
 from handbell.report import class_report
-from handbell.report.athlete import athlete_report
-from handbell.report.group import group_report
-from handbell.report.lines import Bar, Dot, Visit, bars, dots, visits
+from handbell.report.over_time.athlete import athlete_report
+from handbell.report.over_time.group import group_report
+from handbell.report.over_time.lines import Bar, Dot, Visit, bars, dots, visits
 from handbell.report.page import page
 from handbell.store import open_store
 from handbell_core import timeline as t

@@ -11,7 +11,7 @@ from classes import Piece, Press
 
 from handbell.base.errors import HandbellError
 from handbell.report import class_report
-from handbell.report.charts import WIDE, bars_of
+from handbell.report.one_class.charts import WIDE, bars_of
 from handbell.report.page import page, write_page
 from handbell.store import open_store
 from handbell.store.people.wearers import set_wearers

@@ -9,9 +9,9 @@ from test_clock_store import AHEAD_US, MINUTE_US, MODEL_US, START_US, contact, f
 from handbell.boxes.clocks.skew import HEARD_US
 from handbell.cli.main import main
 from handbell.report import class_report
+from handbell.report.one_class.skew import early_words, skew_report
+from handbell.report.one_class.steps import StepReport
 from handbell.report.page import page
-from handbell.report.skew import early_words, skew_report
-from handbell.report.steps import StepReport
 from handbell.store import open_store
 from handbell.store.results.skews import ClassSkew, RunSkew, skew_of_class
 

@@ -5,7 +5,7 @@ import pytest
 from house import CORE, FIRMWARE, HOST, PICTURE, ROOMS, drawn, imports, room_of
 
 # Circles that are still to be broken, by a file of each. Nothing may be added.
-LEFT = {"handbell.store.store", "handbell.cli.boxes"}
+LEFT = {"handbell.store.store"}
 
 
 @pytest.mark.parametrize("parts", [HOST, FIRMWARE, CORE], ids=["host", "box", "core"])
@@ -36,4 +36,4 @@ def test_folders_have_room():
                     assert len(list(folder.glob("*.py"))) <= MOST.get(folder.name, 17), folder
 
 
-MOST = {"report": 24, "cli": 40, "commands": 40, "work": 40, "standin": 18}
+MOST = {"standin": 18}  # one file for each module of the other runtime it stands in for

@@ -13,7 +13,7 @@ from handbell.analysis.history import past_classes
 from handbell.analysis.sums import score_of
 from handbell.cli.main import main
 from handbell.report import class_report
-from handbell.report.cells import cell_words
+from handbell.report.one_class.cells import cell_words
 from handbell.report.page import page
 from handbell.store import open_store
 from handbell.store.database import tables

@@ -6,11 +6,11 @@ from handbell.base.times import day_of, days_of
 from handbell.base.words import several
 from handbell.cli.output import Out
 from handbell.cli.report_text import print_report
-from handbell.report.athlete import AthleteReport
-from handbell.report.group_model import GroupReport
-from handbell.report.model import ClassReport
-from handbell.report.months import trend_words
-from handbell.report.views_over_time import person_cells, week_cells
+from handbell.report.one_class.model import ClassReport
+from handbell.report.over_time.athlete import AthleteReport
+from handbell.report.over_time.group_model import GroupReport
+from handbell.report.over_time.months import trend_words
+from handbell.report.over_time.views import person_cells, week_cells
 
 
 def print_any(report: ClassReport | AthleteReport | GroupReport, out: Out) -> None:

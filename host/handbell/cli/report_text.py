@@ -5,9 +5,9 @@ from __future__ import annotations
 from handbell.base.times import class_date, whole_clock
 from handbell.base.words import several
 from handbell.cli.output import Out
-from handbell.report.cells import cell_words, fade_words, number_of
-from handbell.report.model import ClassReport, ExerciseTable
-from handbell.report.skew import rang_words
+from handbell.report.one_class.cells import cell_words, fade_words, number_of
+from handbell.report.one_class.model import ClassReport, ExerciseTable
+from handbell.report.one_class.skew import rang_words
 from handbell.report.talk import Talk, change_lines
 from handbell.report.words import percent_of
 

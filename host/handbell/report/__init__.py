@@ -1,5 +1,5 @@
 """Reports that a coach reads: sentences, tables, charts and pages."""
 
-from .model import ClassReport, class_report
+from .one_class.model import ClassReport, class_report
 
 __all__ = ["ClassReport", "class_report"]

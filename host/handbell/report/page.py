@@ -11,11 +11,12 @@ from handbell.base.files import write_whole
 from handbell.base.times import day_of, whole_clock
 from handbell.base.words import several, short
 
-from .athlete import AthleteReport
-from .group_model import GroupReport
-from .model import ClassReport
-from .views import View, class_view, together
-from .views_over_time import athlete_view, group_view
+from .one_class.model import ClassReport
+from .one_class.views import class_view
+from .over_time.athlete import AthleteReport
+from .over_time.group_model import GroupReport
+from .over_time.views import athlete_view, group_view
+from .view import View, together
 from .words import percent_of
 
 HERE = Path(__file__).parent

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from handbell.report import class_report
-from handbell.report.athlete import WEEKS as ATHLETE_WEEKS
-from handbell.report.athlete import AthleteReport, athlete_report
-from handbell.report.group import WEEKS as GROUP_WEEKS
-from handbell.report.group import group_report
-from handbell.report.group_model import GroupReport
-from handbell.report.model import ClassReport
+from handbell.report.one_class.model import ClassReport
+from handbell.report.over_time.athlete import WEEKS as ATHLETE_WEEKS
+from handbell.report.over_time.athlete import AthleteReport, athlete_report
+from handbell.report.over_time.group import WEEKS as GROUP_WEEKS
+from handbell.report.over_time.group import group_report
+from handbell.report.over_time.group_model import GroupReport
 from handbell.report.page import Report, write_page
 from handbell.store import open_store
 from handbell.store.classes.joining import may_be_of

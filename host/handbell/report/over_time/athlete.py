@@ -30,11 +30,11 @@ from handbell.base.words import few, listed, several
 from handbell.coach.advice.limits import load_limits
 from handbell.coach.advice.plan import advise_all
 from handbell.coach.library.shelf import load_library
+from handbell.report.talk import Single, single_of
 from handbell.store import Store
 from handbell_core import timeline as t
 
 from .months import Months, months_of
-from .talk import Single, single_of
 
 WEEKS = 26
 MOST_NAMED = 4

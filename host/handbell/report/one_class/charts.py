@@ -8,9 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from handbell.base.words import several
+from handbell.report import svg
 from handbell.store.results.efforts import COUNTED
 
-from . import svg
 from .model import Cell, ExerciseTable
 
 WIDE, HIGH = 60.0, 8.0

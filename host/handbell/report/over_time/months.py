@@ -11,10 +11,9 @@ from handbell.analysis.history import Attended, PastClass
 from handbell.analysis.trend import Trend, trend_of
 from handbell.base.words import several
 from handbell.coach.library.names import name_key
+from handbell.report.words import asked_of
 from handbell.store.results.sums import Asked, ExerciseSums, joined
 from handbell_core import timeline as t
-
-from .words import asked_of
 
 PACE, HELD = "reps a minute", "seconds held"
 SCORE_PLACES = 9

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from handbell.base.times import seconds_of
+from handbell.report.words import percent_of
 
 from .model import Cell, ExerciseTable, Row
-from .words import percent_of
 
 _NOTHING = {
     "not asked": "–",

@@ -8,10 +8,10 @@ from handbell.analysis.fade import Form, whole_seconds
 from handbell.analysis.summary import Person, Series
 from handbell.base.times import whole_clock
 from handbell.base.words import few, listed, several
+from handbell.report.words import percent_of
 from handbell.store.results.efforts import Effort
 
 from .odd import MOST_NAMED, Named
-from .words import percent_of
 
 
 def headline(

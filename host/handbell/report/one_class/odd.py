@@ -8,11 +8,10 @@ from handbell.analysis.summary import Person
 from handbell.analysis.suspicion import SIGNALS_MISSED, Finding
 from handbell.base.times import whole_clock
 from handbell.base.words import few, listed, several
+from handbell.report.words import note_of
 from handbell.store.results.efforts import LOST, Effort, Outcome
 from handbell.store.results.queries import ClassRecord, RunRow
 from handbell_core import faults
-
-from .words import note_of
 
 Named = Callable[[int], str]
 

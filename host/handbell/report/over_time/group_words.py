@@ -7,10 +7,10 @@ from datetime import date
 
 from handbell.analysis.trend import trend_of
 from handbell.base.words import few, listed, several
+from handbell.report.talk import Talk
+from handbell.report.words import percent_of
 
 from .group_model import Away, GroupPerson, GroupWeek, ToTalk, Whole
-from .talk import Talk
-from .words import percent_of
 
 AWAY_DAYS = 14
 REGULAR_LEAST = 3  # classes, before it is worth a word that somebody stays away

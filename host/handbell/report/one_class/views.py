@@ -2,26 +2,16 @@
 
 from __future__ import annotations
 
-import re
-from dataclasses import dataclass
 from typing import Any
 
 from handbell.base.times import class_date
+from handbell.report.talk import ADVICE_CAUTION, change_lines
+from handbell.report.view import View, together
 
 from .cells import cell_words, fade_words, number_of
 from .charts import bars_of
 from .model import ClassReport, ExerciseTable
 from .skew import rang_words
-from .talk import ADVICE_CAUTION, change_lines
-
-
-@dataclass(frozen=True)
-class View:
-    """A template's name, what it is given, and the names that stand inside sentences."""
-
-    template: str
-    shown: dict[str, Any]
-    names: tuple[str, ...]
 
 
 def class_view(report: ClassReport) -> View:
@@ -77,8 +67,3 @@ def _exercise(table: ExerciseTable) -> dict[str, Any]:
 def _on_a_line(main: str, remark: str) -> tuple[str, str]:
     """Keep a cell's main words on one line."""
     return main.replace(" ", "\u00a0"), together(remark)
-
-
-def together(words: str) -> str:
-    """Keep a number and its unit on one line."""
-    return re.sub(r"(\d) (s\b|ms\b|m\b|%)", "\\1\u00a0\\2", words)

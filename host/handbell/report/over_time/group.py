@@ -19,6 +19,7 @@ from handbell.analysis.history import (
     rated_of,
 )
 from handbell.analysis.load import WEEK, week_of, weeks_of
+from handbell.report.talk import talk_of
 from handbell.store import Store
 
 from .group_model import (
@@ -31,7 +32,6 @@ from .group_model import (
 )
 from .group_words import away, headline, to_talk
 from .months import Months, months_of
-from .talk import talk_of
 
 WEEKS = 12
 

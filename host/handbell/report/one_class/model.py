@@ -9,6 +9,8 @@ from datetime import datetime, timezone
 from handbell.analysis.advising import WEEKS as ADVICE_WEEKS
 from handbell.analysis.history import past_classes
 from handbell.analysis.summary import Exercise, Person, Series, exercises_of, people_of
+from handbell.report.talk import Talk, talk_of
+from handbell.report.words import asked_of
 from handbell.store import Store
 from handbell.store.logs.moments import moments_of_class
 from handbell.store.results.efforts import Effort, efforts
@@ -21,8 +23,6 @@ from .headline import headline
 from .odd import Named, label_of, labels_of, oddities
 from .skew import SkewReport, skew_report
 from .steps import StepReport, step_report
-from .talk import Talk, talk_of
-from .words import asked_of
 
 CAUTION = (
     "A fade worked out from a small drop-off is unreliable: read it beside the mean and the best. "

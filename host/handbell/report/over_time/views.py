@@ -9,13 +9,13 @@ from typing import Any
 
 from handbell.base.times import MONTHS, day_of, days_of, whole_clock
 from handbell.base.words import few, several, short
+from handbell.report.view import View
+from handbell.report.words import percent_of
 
 from .athlete import AthleteReport, ClassLine
 from .group_model import GroupPerson, GroupReport, GroupWeek
 from .lines import Bar, Dot, Visit, bars, dots, visits
 from .months import Mark, Months, trend_words
-from .views import View
-from .words import percent_of
 
 CLASSES_SHOWN = 8  # by day; more of them are put together by month
 LAST_CLASSES = 12

@@ -16,8 +16,7 @@ from handbell.analysis.load import week_of
 from handbell.analysis.trend import WEEK_DAYS, Trend
 from handbell.base.robust import Slope
 from handbell.base.times import day_of
-
-from . import svg
+from handbell.report import svg
 
 _At = Callable[[date, float], svg.Point]
 

@@ -1,0 +1,1 @@
+"""What came of weeks and months: one athlete, and the group."""
