@@ -9,6 +9,7 @@ import threading
 import time
 
 import pytest
+from faulty_cable import part_after
 
 from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes.classes.arm import arm, survey
@@ -89,7 +90,7 @@ def test_unplugged_at_any_point_of_a_send_the_box_stays_playable(tmp_path, after
     old, new = timeline(short), timeline(long)
     with Rig(tmp_path) as rig:
         rig.send([old])
-        rig.box.wire.cut_after(after)
+        part_after(rig.box, after)
         with pytest.raises(HandbellError):
             rig.send([new])
         wait_until(lambda: not rig.box.host_open)
@@ -147,7 +148,7 @@ def test_unplugged_at_any_point_of_a_collect_nothing_is_lost(tmp_path, after):
             rig.box.press(0, start + 6_000_000 + n * 1_000_000)
         rig.world.run_to(start + 90_000_000)
         store_path = str(tmp_path / "s.sqlite")
-        rig.box.wire.cut_after(after)
+        part_after(rig.box, after)
         new = 0
         try:
             with rig.fleet() as fleet, open_store(store_path) as store:

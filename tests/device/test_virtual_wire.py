@@ -8,10 +8,10 @@ import time
 from pathlib import Path
 
 import pytest
+from faulty_cable import TO_BOX, mend, part_after, spoil
 from virtual_lab import Lab, needs_micropython, until
 
 from handbell.base.errors import HandbellError
-from handbell.virtual.wire import TO_BOX
 
 serial = pytest.importorskip("serial", reason="pyserial is what hosts open ports with")
 pytestmark = needs_micropython
@@ -147,7 +147,7 @@ def test_the_cable_can_part_after_so_many_bytes(lab, serve):
         """,
         serve=serve,
     )
-    box.wire.cut_after(5)
+    part_after(box, 5)
     with connect(box) as port:
         for n in range(1, 20):
             try:
@@ -166,15 +166,15 @@ def test_bytes_can_be_spoilt_on_the_way(lab, serve):
     box = lab.box(ECHO, serve=serve)
     spoilt = []
 
-    def spoil(direction: str, data: bytes) -> bytes:
+    def shout(direction: str, data: bytes) -> bytes:
         spoilt.append(direction)
         return data.upper() if direction == TO_BOX else data + b"!"
 
     with connect(box) as port:
-        box.wire.corrupt(spoil)
+        spoil(box, shout)
         port.write(b"q")
         assert port.read(2) == b"Q!"
-        box.wire.corrupt(None)
+        mend(box)
         port.write(b"q")
         assert port.read(1) == b"q"
     assert set(spoilt) == {"to_box", "to_host"}

@@ -1,15 +1,12 @@
-"""The USB cable between a host and a box: bytes both ways, and faults for tests."""
+"""The USB cable between a host and a box: bytes both ways."""
 
 from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Callable
 
 from handbell.virtual.ports import Port
 
-TO_BOX, TO_HOST = "to_box", "to_host"
-Corrupter = Callable[[str, bytes], bytes]
 # How much may wait on its way before the sender is left waiting.
 _ROOM = 512
 _LAST_WORDS = 2000
@@ -18,29 +15,19 @@ _OUTPUT_PIECES = 200
 
 
 class Wire:
-    """One box's cable; everything but the fault hooks belongs to the relay's thread."""
+    """One box's cable; everything belongs to the relay's thread."""
 
     def __init__(self, port: Port) -> None:
         self.port = port
         self.is_plugged = False
         self._to_box = bytearray()
         self._to_host = bytearray()
-        self._corrupt: Corrupter | None = None
-        self._cut_after: int | None = None
         self._tail = b""
 
     @property
     def last_words(self) -> str:
         """The end of what the box said, to whomever."""
         return self._tail.decode("utf-8", "replace")
-
-    def corrupt(self, change: Corrupter | None) -> None:
-        """Passes every piece through `change(direction, data)`, direction TO_BOX or TO_HOST."""
-        self._corrupt = change
-
-    def cut_after(self, n_bytes: int) -> None:
-        """Pulls the cable once `n_bytes` more from the host have gone through."""
-        self._cut_after = n_bytes
 
     def plug(self) -> None:
         """Makes the port appear."""
@@ -55,7 +42,6 @@ class Wire:
             self.port.close()
         self._to_box.clear()
         self._to_host.clear()
-        self._cut_after = None
 
     @property
     def host_open(self) -> bool:
@@ -85,18 +71,8 @@ class Wire:
         """Moves what the host sent on towards the box; says if there was anything."""
         data = self.port.read(fd)
         came = bool(data)
-        cut = self._cut_after is not None and len(data) >= self._cut_after
-        if self._cut_after is not None:
-            data = data[: self._cut_after]
-            self._cut_after -= len(data)
-        if data and self._corrupt:
-            data = self._corrupt(TO_BOX, data)
         self._to_box += data
         self.write_box(stdin)
-        if cut:
-            left = bytes(self._to_box)
-            self.unplug()
-            self._to_box += left
         return came
 
     def write_box(self, stdin: int) -> None:
@@ -116,10 +92,7 @@ class Wire:
             return True
         self._tail = (self._tail + data)[-_LAST_WORDS:]
         if self.host_open:
-            if data and self._corrupt:
-                self._to_host += self._corrupt(TO_HOST, data)
-            else:
-                self._to_host += data
+            self._to_host += data
             self.write_host()
         else:
             self._to_host.clear()
