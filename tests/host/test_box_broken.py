@@ -14,6 +14,7 @@ from handbell.boxes.link.words import fault_words
 from handbell.cli.main import main
 from handbell.store import open_store
 from handbell.store.logs import salvage
+from handbell.store.logs.damaged import DOUBTED
 from handbell_core import faults, journal
 
 no_pause_at_closing = pytest.fixture(autouse=True)(no_pause_at_closing)
@@ -148,7 +149,7 @@ def test_a_log_that_says_not_what_it_played_comes_home_and_waits_for_the_coachs_
     assert "send that plan once more first, unchanged" in said
     with open_store(store) as open_one:
         (kept,) = salvage.unread(open_one)
-        assert (kept.journal, kept.reason) == (log, salvage.DOUBTED)
+        assert (kept.journal, kept.reason) == (log, DOUBTED)
         open_one.put_timeline(other)  # as after the plan was sent again
     assert main(["unread", "--again", "--store", store]) == 0
     box.lies.clear()
@@ -178,7 +179,7 @@ def test_a_log_that_was_unread_already_waits_for_the_word_once_a_timeline_is_lac
     code, said, _ = collected(box, tmp_path, capsys)
     assert code == 1 and "--of CLASS" in said and box.files["runs"] == {}
     with open_store(str(tmp_path / "store.sqlite")) as store:
-        assert [log.reason for log in salvage.unread(store)] == [salvage.DOUBTED]
+        assert [log.reason for log in salvage.unread(store)] == [DOUBTED]
 
 
 @pytest.mark.parametrize("how", ["flipped", "not listed", "not got"])

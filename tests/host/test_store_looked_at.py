@@ -13,8 +13,7 @@ from handbell.base.errors import StoreError
 from handbell.base.files import write_whole
 from handbell.boxes.classes.stations import StationMap
 from handbell.cli.main import main
-from handbell.store import open_store
-from handbell.store import store as opening
+from handbell.store import open_store, opening
 from handbell.store.database import backups
 from handbell.store.database.look import STORE_MARK, is_store
 from handbell.store.people.wearers import set_wearers

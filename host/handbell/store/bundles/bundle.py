@@ -18,12 +18,12 @@ from sqlalchemy import Connection, and_, select
 from handbell.base.digest import whole_hex
 from handbell.base.files import whole_file
 from handbell.store.database import tables
+from handbell.store.database.database import Database
 from handbell.store.exports.rows import Rows
 from handbell.store.exports.schema import Wanted
 from handbell.store.people.known_names import KnownNames, no_name
 from handbell.store.people.worn import bibs_of
 from handbell.store.results.settle import NAME
-from handbell.store.store import Store
 
 FORMAT, VERSION = "handbell bundle", 1
 LIST, CHECK = "bundle.json", "bundle.sha256"
@@ -38,7 +38,7 @@ class Bundled:
     kept_out: list[str]
 
 
-def export_bundle(store: Store, path: Path, wanted: Wanted) -> Bundled:
+def export_bundle(store: Database, path: Path, wanted: Wanted) -> Bundled:
     """Write a bundle of some classes, or all.
 
     Without names, a plan's text in which a known one stands is left out, and timelines have dashes

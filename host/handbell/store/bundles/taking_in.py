@@ -19,11 +19,12 @@ from handbell.store.classes import joining
 from handbell.store.classes.doubts import moves_told
 from handbell.store.classes.together import START_APART_US
 from handbell.store.database import tables
+from handbell.store.database.database import Database
 from handbell.store.logs import journals, timelines
+from handbell.store.logs.damaged import PUT_BACK
 from handbell.store.logs.ingest import Ingested, ingest_in
-from handbell.store.logs.salvage import PUT_BACK
+from handbell.store.logs.kept import put_plan, put_timeline
 from handbell.store.results.settle import NAME
-from handbell.store.store import Store, put_plan, put_timeline
 
 from .amended import names_of, settle_names, take_amendments
 from .bundle import CHECK, FORMAT, LIST, VERSION
@@ -67,7 +68,7 @@ class Bundle:
     parts: dict[str, bytes]
 
 
-def import_bundle(store: Store, path: Path) -> Imported:
+def import_bundle(store: Database, path: Path) -> Imported:
     """Take a bundle in; the same again changes nothing. Raises HandbellError if it is damaged."""
     bundle = read_bundle(path)
     return store.doing(lambda conn: _take_in(conn, bundle))

@@ -11,8 +11,8 @@ from sqlalchemy import Connection, Row, Select, and_, delete, select, update
 from handbell.base.digest import short_hex
 from handbell.base.errors import StoreError, UsageError
 from handbell.store.database import tables
+from handbell.store.database.database import Database
 from handbell.store.people.worn import names_differ
-from handbell.store.store import Store
 
 from . import joining
 from .doubts import moves_told
@@ -34,7 +34,7 @@ _FACTS: Select[Any] = select(
 )
 
 
-def join_classes(store: Store, class_id: int, into: int, moved: list[str] | None = None) -> int:
+def join_classes(store: Database, class_id: int, into: int, moved: list[str] | None = None) -> int:
     """Say that two classes are one, and return the number it has.
 
     It goes on under the number of the fuller one. To ``moved`` a sentence is added for each other
@@ -82,7 +82,7 @@ def join_classes(store: Store, class_id: int, into: int, moved: list[str] | None
 
 
 def set_apart(
-    store: Store, class_id: int, boxes: Collection[str], moved: list[str] | None = None
+    store: Database, class_id: int, boxes: Collection[str], moved: list[str] | None = None
 ) -> int:
     """Say that some boxes' logs are of another class, and return the number it gets.
 
@@ -172,7 +172,7 @@ def put_together(conn: Connection, some: Collection[int], differ: list[str] | No
     return joining.file(conn, rows[0].id, differ=differ)
 
 
-def delete_class(store: Store, class_id: int) -> tuple[int, list[str]]:
+def delete_class(store: Database, class_id: int) -> tuple[int, list[str]]:
     """Take a class out with all that belongs to it; return how many logs it had.
 
     Plans and timelines stay, since other classes may have them too. Logs that hung on it are filed
@@ -230,7 +230,7 @@ def _delete_class(conn: Connection, class_id: int) -> None:
     conn.execute(delete(c).where(c.c.id == class_id))
 
 
-def runs_of(store: Store, conn: Connection, class_id: int) -> list[Row[Any]]:
+def runs_of(store: Database, conn: Connection, class_id: int) -> list[Row[Any]]:
     """Return a class's runs, when nobody else is filing runs of its plan."""
     plan = conn.scalar(select(tables.classes.c.plan).where(tables.classes.c.id == class_id))
     if plan is None:

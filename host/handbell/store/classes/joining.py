@@ -26,10 +26,10 @@ from sqlalchemy import (
     update,
 )
 
+from handbell.store.database.database import Database
 from handbell.store.database.tables import classes, plans, runs, taps, timelines
 from handbell.store.logs.timelines import slot_ms_of
 from handbell.store.people.worn import move_names, said_of_all
-from handbell.store.store import Store
 from handbell_core import journal as j
 from handbell_core.timeline import HEADER_SIZE
 
@@ -124,7 +124,7 @@ def file_again(conn: Connection, some: Iterable[int]) -> None:
         file(conn, run)
 
 
-def doubts(store: Store, some: Iterable[int]) -> list[str]:
+def doubts(store: Database, some: Iterable[int]) -> list[str]:
     """Return a sentence for each doubt in how runs were filed, and how to settle it."""
     with store.reading() as conn:
         return doubts_in(conn, some)
@@ -148,7 +148,7 @@ def doubts_in(conn: Connection, some: Iterable[int], told: Collection[int] = ())
     return list(said)
 
 
-def may_be_of(store: Store, class_id: int) -> int | None:
+def may_be_of(store: Database, class_id: int) -> int | None:
     """Return the class with a clock that a log without one, alone in its class, may be of.
 
     The one in which its box was cut off, where that is said, else the last; None where no doubt is.

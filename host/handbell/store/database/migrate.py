@@ -9,8 +9,9 @@ from alembic.config import Config
 from sqlalchemy import text
 
 from handbell.store.classes import joining
+from handbell.store.database.database import Database
+from handbell.store.database.version import stored_version
 from handbell.store.results.settle import settle_all
-from handbell.store.store import Store, stored_version
 
 from . import tables
 from .backups import put_aside
@@ -22,7 +23,7 @@ ONE_AT_A_TIME = 0x68626C  # the number of the lock that a server gives to one pr
 SCRIPTS = Path(__file__).parent / "migrations"
 
 
-def migrate(store: Store) -> Path | None:
+def migrate(store: Database) -> Path | None:
     """Run the missing steps in one transaction; return the backup's path, None without one.
 
     An SQLite file that holds anything is first copied beside itself; the copy is kept. Two

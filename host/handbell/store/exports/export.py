@@ -17,7 +17,7 @@ from typing import IO, Any, BinaryIO
 from handbell.base.errors import HandbellError
 from handbell.base.extras import install
 from handbell.base.files import whole_file
-from handbell.store.store import Store
+from handbell.store.database.database import Database
 
 from .cells import safe
 from .rows import Rows
@@ -26,7 +26,7 @@ from .schema import BOOL, FLOAT, INT, TEXT, TIME, VERSION, TableSpec, Wanted
 AT_ONCE = 50_000  # rows of one group in a Parquet file
 
 
-def export_csv(store: Store, folder: Path, wanted: Wanted, mark: bool = False) -> dict[str, int]:
+def export_csv(store: Database, folder: Path, wanted: Wanted, mark: bool = False) -> dict[str, int]:
     """Write CSV files (RFC 4180, UTF-8) into a folder; return rows by table.
 
     ``mark`` puts a byte order mark in front, by which some spreadsheets know UTF-8. Text that a
@@ -55,7 +55,7 @@ def _cell(value: object) -> object:
     return safe(value)
 
 
-def export_json(store: Store, path: Path, wanted: Wanted) -> dict[str, int]:
+def export_json(store: Database, path: Path, wanted: Wanted) -> dict[str, int]:
     """Write one JSON file with every table as a list of objects; return rows by table."""
     counts: dict[str, int] = {}
     with (
@@ -83,7 +83,7 @@ def _write_objects(out: IO[str], spec: TableSpec, rows: Iterator[tuple[Any, ...]
     return count
 
 
-def export_parquet(store: Store, folder: Path, wanted: Wanted) -> dict[str, int]:
+def export_parquet(store: Database, folder: Path, wanted: Wanted) -> dict[str, int]:
     """Write Parquet files into a folder; return rows by table.
 
     Raises HandbellError without the library for it. Each column carries its meaning.
@@ -121,7 +121,7 @@ def export_parquet(store: Store, folder: Path, wanted: Wanted) -> dict[str, int]
 
 
 def _folder(
-    store: Store,
+    store: Database,
     folder: Path,
     wanted: Wanted,
     suffix: str,

@@ -12,10 +12,11 @@ from handbell.base.errors import StoreError, UnreadJournalError
 from handbell.store.classes import joining
 from handbell.store.database import tables
 from handbell.store.database.bulk import insert_if_absent, insert_rows
+from handbell.store.database.database import Database
 from handbell.store.results import settle
-from handbell.store.store import Store
 
 from . import journals, timelines
+from .damaged import DOUBTED, ONLY_SAID, played_by
 from .facts import facts_of, mismatches_of, note
 from .recount import recount
 
@@ -54,7 +55,7 @@ class Ingested:
 
 
 def ingest_run(
-    store: Store, journal: bytes, box_id: str, collected_utc_us: int, lacking: bool = False
+    store: Database, journal: bytes, box_id: str, collected_utc_us: int, lacking: bool = False
 ) -> Ingested:
     """Take a journal in and return its run; the same bytes again change nothing.
 
@@ -85,7 +86,7 @@ def ingest_run(
 
 
 def _take_in_damaged(
-    store: Store,
+    store: Database,
     journal: bytes,
     box_id: str,
     collected_utc_us: int,
@@ -93,8 +94,6 @@ def _take_in_damaged(
     error: UnreadJournalError,
 ) -> Ingested:
     """Take in a journal that can't be read by itself, or keep it aside and raise why."""
-    from . import salvage  # it takes logs in itself
-
     digest = short_hex(journal)
     doubted = lacking and journals.is_headless(journal)
     with store.reading() as conn:
@@ -102,7 +101,7 @@ def _take_in_damaged(
         before = conn.execute(there).first()
         if before is not None:
             return _as_before(conn, before.id, before.class_id)
-        played = None if doubted else salvage.played_by(conn, journal, box_id, collected_utc_us)
+        played = None if doubted else played_by(conn, journal, box_id, collected_utc_us)
     if played is not None:
         return store.doing(
             lambda conn: ingest_in(conn, journal, box_id, collected_utc_us, played=played)
@@ -111,11 +110,11 @@ def _take_in_damaged(
         "digest": digest,
         "box_id": box_id,
         "collected_utc_us": collected_utc_us,
-        "reason": salvage.DOUBTED if doubted else str(error.__cause__),
+        "reason": DOUBTED if doubted else str(error.__cause__),
         "journal": journal,
     }
     kept = store.doing(lambda conn: _keep_aside(conn, row))
-    if kept in salvage.ONLY_SAID:
+    if kept in ONLY_SAID:
         raise UnreadJournalError(
             f"Log {digest} of box {box_id} can't be read: {kept}",
             "Its bytes are kept in the store, whatever the box does. Say what it is: handbell "
@@ -130,8 +129,6 @@ def _keep_aside(conn: Connection, row: dict[str, Any]) -> str:
 
     One that is there already keeps its reason, unless it is doubted now.
     """
-    from .salvage import DOUBTED, ONLY_SAID
-
     u = tables.unread
     if insert_if_absent(conn, u, row):
         return str(row["reason"])

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from sqlalchemy import select
 
 from handbell.store.database import tables
-from handbell.store.store import Store
+from handbell.store.database.database import Database
 from handbell_core import journal as j
 from handbell_core.runner import AT_GATE, PLAY
 
@@ -42,7 +42,7 @@ class Moment:
         return None if self.utc_ms is None or not self.left else self.utc_ms - self.class_ms
 
 
-def moments_of_class(store: Store, class_id: int) -> dict[int, list[Moment]]:
+def moments_of_class(store: Database, class_id: int) -> dict[int, list[Moment]]:
     """Return the moments of each run of a class, by run."""
     runs = tables.runs.c
     with store.reading() as conn:

@@ -16,10 +16,10 @@ from handbell.base.errors import UsageError
 from handbell.store.database import tables
 from handbell.store.database.backups import backups_of
 from handbell.store.database.bulk import insert_if_absent, insert_rows
+from handbell.store.database.database import Database
 from handbell.store.logs import timelines
 from handbell.store.results.amend import settle_name
 from handbell.store.results.settle import NAME
-from handbell.store.store import Store
 
 from .forget_backups import forget_in_backup
 from .names import key_of, plain_text
@@ -59,7 +59,9 @@ class _OnlyLooked(Exception):
     """Undoes the work of a dry run."""
 
 
-def forget(store: Store, name: str, dry_run: bool = False, keep_plans: bool = False) -> Forgotten:
+def forget(
+    store: Database, name: str, dry_run: bool = False, keep_plans: bool = False
+) -> Forgotten:
     """Forget a person; doing it twice does no harm. With ``dry_run`` only say where it stands.
 
     ``keep_plans`` leaves the words of plans and timelines alone: a name may be an exercise's too.
@@ -163,7 +165,7 @@ def _from_timelines(conn: Connection, found: Forgotten) -> None:
         found.count(t)
 
 
-def _sweep(store: Store, found: Forgotten) -> None:
+def _sweep(store: Database, found: Forgotten) -> None:
     """Write anew what deleted rows stood in, so that none of their bytes stay in the files."""
     server = store.engine.dialect.name == "postgresql"
     todo = [f"VACUUM FULL {name}" for name in SWEPT.split()] if server else ["VACUUM"]
@@ -187,7 +189,7 @@ def _sweep(store: Store, found: Forgotten) -> None:
         )
 
 
-def _in_backups(store: Store, found: Forgotten, dry_run: bool, keep_plans: bool) -> None:
+def _in_backups(store: Database, found: Forgotten, dry_run: bool, keep_plans: bool) -> None:
     database = store.engine.url.database
     if store.engine.dialect.name != "sqlite" or not database:
         return

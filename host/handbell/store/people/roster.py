@@ -10,8 +10,8 @@ from sqlalchemy import Connection, delete, select
 from handbell.base.errors import UsageError
 from handbell.store.database import tables
 from handbell.store.database.bulk import put_row
+from handbell.store.database.database import Database
 from handbell.store.results.queries import Wearer, load_class
-from handbell.store.store import Store
 
 from .names import key_of
 from .wearers import set_wearers
@@ -39,7 +39,7 @@ class Merged:
     gone: list[Athlete]
 
 
-def athletes(store: Store) -> list[Athlete]:
+def athletes(store: Database) -> list[Athlete]:
     """Return everybody, by group, bib and name."""
     with store.reading() as conn:
         return _athletes(conn)
@@ -52,7 +52,7 @@ def _athletes(conn: Connection) -> list[Athlete]:
 
 
 def merge(
-    store: Store, wanted: Sequence[Athlete], replace: bool = False, dry_run: bool = False
+    store: Database, wanted: Sequence[Athlete], replace: bool = False, dry_run: bool = False
 ) -> Merged:
     """Take people in; with ``replace`` whoever is not among them goes.
 
@@ -103,7 +103,7 @@ def _check_bibs(people: Iterable[Athlete]) -> None:
             )
 
 
-def wear_as_usual(store: Store, class_id: int | None, group: str | None = None) -> list[Wearer]:
+def wear_as_usual(store: Database, class_id: int | None, group: str | None = None) -> list[Wearer]:
     """Name the bibs of a class that nobody named yet, as the roster has them; return all of it.
 
     Raises UsageError when a bib is usually worn by several people and no group says which.

@@ -10,8 +10,8 @@ from sqlalchemy import Connection, and_, delete
 from handbell.base.errors import UsageError
 from handbell.store.database import tables
 from handbell.store.database.bulk import put_row
+from handbell.store.database.database import Database
 from handbell.store.results.queries import Wearer, load_class
-from handbell.store.store import Store
 
 from .names import plain_text, too_long
 
@@ -26,7 +26,7 @@ def clean_name(bib: int, name: str) -> str:
 
 
 def set_wearers(
-    store: Store, class_id: int | None, names: Mapping[int, str], absent: Iterable[int] = ()
+    store: Database, class_id: int | None, names: Mapping[int, str], absent: Iterable[int] = ()
 ) -> list[Wearer]:
     """Say who wore which bib (an empty name: forget it) and who was absent; return all of it.
 

@@ -16,9 +16,9 @@ from handbell.base.digest import short_hex
 from handbell.base.errors import UsageError
 from handbell.store.database import tables
 from handbell.store.database.bulk import insert_if_absent, put_row
+from handbell.store.database.database import Database
 from handbell.store.people.names import plain_text
 from handbell.store.people.wearers import clean_name
-from handbell.store.store import Store
 from handbell_core import journal as j
 from handbell_core import timeline as t
 
@@ -189,7 +189,7 @@ def one_window(record: ClassRecord, places: Sequence[Place]) -> list[Place]:
 
 
 def amend_efforts(
-    store: Store, record: ClassRecord, places: Iterable[Place], change: Change
+    store: Database, record: ClassRecord, places: Iterable[Place], change: Change
 ) -> list[Amendment]:
     """Amend efforts and return what is in force for them; what is so already is left alone.
 
@@ -225,7 +225,7 @@ def amend_efforts(
     ]
 
 
-def amend_name(store: Store, record: ClassRecord, bib: int, change: Change) -> list[Amendment]:
+def amend_name(store: Database, record: ClassRecord, bib: int, change: Change) -> list[Amendment]:
     """Say that somebody else wore a bib in a class, and return what is in force for its name.
 
     Raises UsageError for no name, one that is too long, or a bib that was not there.
@@ -248,7 +248,7 @@ def amend_name(store: Store, record: ClassRecord, bib: int, change: Change) -> l
 
 
 def undo(
-    store: Store, record: ClassRecord, start_of_digest: str, who: str, at_utc_us: int
+    store: Database, record: ClassRecord, start_of_digest: str, who: str, at_utc_us: int
 ) -> Amendment:
     """Take an amendment back and return it; what was undone before stays as it is.
 

@@ -12,8 +12,8 @@ from sqlalchemy import Connection, Table, select
 from handbell.base.digest import short_hex
 from handbell.base.errors import StoreError
 from handbell.store.database import tables
+from handbell.store.database.database import Database
 from handbell.store.logs import journals, timelines
-from handbell.store.store import Store
 
 from .settle import settle
 
@@ -33,7 +33,7 @@ class _OnlyCounted(Exception):
     """Undoes a count."""
 
 
-def check_counts(store: Store) -> Iterator[Differs]:
+def check_counts(store: Database) -> Iterator[Differs]:
     """Yield each log and timeline of which something else stands in the store; nothing changes."""
     t, r = tables.timelines.c, tables.runs.c
     with store.reading() as conn:
@@ -64,7 +64,7 @@ def _of_timeline(conn: Connection, digest: str, altered: bool) -> str:
     return "" if same else "tasks"
 
 
-def _of_run(store: Store, run: int, digest: str) -> str:
+def _of_run(store: Database, run: int, digest: str) -> str:
     """Return what of a log stands otherwise: counted again in a transaction that is undone."""
     said: list[str] = []
 

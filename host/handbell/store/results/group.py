@@ -11,9 +11,9 @@ from typing import Any
 from sqlalchemy import ColumnElement, Connection, Select, and_, func, select, true
 
 from handbell.store.database import tables
+from handbell.store.database.database import Database
 from handbell.store.database.tables import amendments, classes, ratings, runs, sums, tasks, wearers
 from handbell.store.logs.timelines import slot_ms_of
-from handbell.store.store import Store
 from handbell_core import timeline as t
 
 from .efforts import efforts
@@ -45,7 +45,7 @@ class GroupClass:
 
 
 def group_rows(
-    store: Store, since_utc_us: int | None = None, until_utc_us: int | None = None
+    store: Database, since_utc_us: int | None = None, until_utc_us: int | None = None
 ) -> list[GroupClass]:
     """Return the sums of every class begun in a time, both ends in it, the oldest first.
 
@@ -68,7 +68,7 @@ def group_rows(
 
 
 def _people(
-    store: Store, conn: Connection, some: ColumnElement[bool]
+    store: Database, conn: Connection, some: ColumnElement[bool]
 ) -> dict[int, list[PersonClass]]:
     rated = select(runs.c.class_id, ratings.c.bib, ratings.c.rating)
     rated = rated.join(runs, runs.c.id == ratings.c.run).where(some).order_by(ratings.c.run)
@@ -84,7 +84,7 @@ def _people(
 
 
 def _exercises(
-    store: Store, conn: Connection, some: ColumnElement[bool]
+    store: Database, conn: Connection, some: ColumnElement[bool]
 ) -> dict[Key, list[ExerciseSums]]:
     found: dict[Key, dict[tuple[object, ...], list[ExerciseSums]]] = {}
     for class_id, bib, asked, *rest in conn.execute(_sums(some)):
@@ -125,7 +125,7 @@ def _with_a_spare(some: ColumnElement[bool]) -> Select[Any]:
     return played.group_by(runs.c.class_id, runs.c.station).having(func.count() > 1)
 
 
-def _one_by_one(store: Store, class_id: int) -> dict[Key, list[ExerciseSums]]:
+def _one_by_one(store: Database, class_id: int) -> dict[Key, list[ExerciseSums]]:
     record = load_class(store, class_id)
     found: dict[Key, list[ExerciseSums]] = {(class_id, bib): [] for bib in record.bibs}
     for first, one in added_up(efforts(record)):

@@ -10,9 +10,9 @@ from sqlalchemy import ColumnElement, Connection, Row, RowMapping, Select, func,
 
 from handbell.base.errors import StoreError
 from handbell.store.database import tables
+from handbell.store.database.database import Database
 from handbell.store.logs import timelines
 from handbell.store.logs.timelines import Timeline
-from handbell.store.store import Store
 
 
 @dataclass(frozen=True)
@@ -150,7 +150,7 @@ class ClassRecord:
         return sorted(found - {0})
 
 
-def list_classes(store: Store) -> list[ClassRow]:
+def list_classes(store: Database) -> list[ClassRow]:
     """Return every class, the newest first."""
     with store.reading() as conn:
         return class_rows(conn)
@@ -183,7 +183,7 @@ def _classes() -> Select[Any]:
     )
 
 
-def load_class(store: Store, class_id: int | None = None) -> ClassRecord:
+def load_class(store: Database, class_id: int | None = None) -> ClassRecord:
     """Return all of one class, the newest without an id; raises StoreError if there is none."""
     with store.reading() as conn:
         row = _row(store, conn, class_id)
@@ -224,13 +224,13 @@ def load_class(store: Store, class_id: int | None = None) -> ClassRecord:
         )
 
 
-def load_row(store: Store, class_id: int | None = None) -> ClassRow:
+def load_row(store: Database, class_id: int | None = None) -> ClassRow:
     """Return one class, the newest without an id; raises StoreError if there is none."""
     with store.reading() as conn:
         return _row(store, conn, class_id)
 
 
-def _row(store: Store, conn: Connection, class_id: int | None) -> ClassRow:
+def _row(store: Database, conn: Connection, class_id: int | None) -> ClassRow:
     wanted = _classes() if class_id is None else _classes().where(tables.classes.c.id == class_id)
     found = conn.execute(wanted.limit(1)).mappings().first()
     if found is None:
@@ -271,7 +271,7 @@ def with_bibs(timeline: Timeline, moved: Iterable[Amendment | Row[Any]]) -> Time
     return replace(timeline, windows=windows)
 
 
-def _no_class(store: Store, class_id: int | None) -> StoreError:
+def _no_class(store: Database, class_id: int | None) -> StoreError:
     if class_id is None:
         return StoreError(
             f"The store {store.name} holds no class yet", "Bring one in with handbell collect"

@@ -15,7 +15,7 @@ from sqlalchemy import Connection, Row, select
 
 from handbell.base.drift import DAY_US, MOST_PPB, TEMPERATURE_PPB, clock_moved, drift_us
 from handbell.store.database import tables
-from handbell.store.store import Store
+from handbell.store.database.database import Database
 
 
 @dataclass(frozen=True)
@@ -88,7 +88,7 @@ class _Measured:
         return replace(found, start_us=start, start_bound_us=self.start.bound_us)
 
 
-def skew_of_class(store: Store, class_id: int) -> ClassSkew:
+def skew_of_class(store: Database, class_id: int) -> ClassSkew:
     """Return by how much each box of a class was ahead at its start and end."""
     r = tables.runs
     wanted = select(*(c for c in r.c if c.name != "journal")).where(r.c.class_id == class_id)

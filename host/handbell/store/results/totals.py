@@ -5,10 +5,10 @@ from __future__ import annotations
 from sqlalchemy import func, select
 
 from handbell.store.database import tables
-from handbell.store.store import Store
+from handbell.store.database.database import Database
 
 
-def totals_of(store: Store, bib: int) -> tuple[int, int]:
+def totals_of(store: Database, bib: int) -> tuple[int, int]:
     """Return (taps that meant a rep, reps) of a bib; presses between windows are no taps."""
     taps, results = tables.taps, tables.results
     tapped = select(func.count()).where(taps.c.bib == bib, taps.c.kind == "tap")

@@ -154,7 +154,7 @@ def _file(path: Path) -> Finding:
 
 def _server(address: str) -> Finding:
     from handbell.store.database.connect import address_of, engine_at, plainly
-    from handbell.store.store import stored_version
+    from handbell.store.database.version import stored_version
 
     engine = engine_at(address_of(address))
     try:
