@@ -167,8 +167,10 @@ class Account:
         try:
             blind(lambda: self._close(last))
         finally:  # whatever fails, this start is not set again
-            if self._storage.settings["start_ms"]:
+            try:
                 self._storage.save(start_ms=0)
+            except OSError as error:  # a log with its end is not gone on with anyway
+                self._trouble.tell("log", error)
 
     def _close(self, last: bool) -> None:
         log = self._log

@@ -96,7 +96,7 @@ class Keeper:
                     pass  # it holds for this boot
         else:
             known = self.rate(utc_s)
-            if may_save and self.tz_s != self._storage.settings["tz_s"]:
+            if may_save:
                 try:
                     self._storage.save(tz_s=self.tz_s)
                 except OSError:
@@ -114,8 +114,10 @@ class Keeper:
     def _save_rate(self, rate: "tuple[int, int, int]") -> None:
         settings = self._storage.settings
         old = settings["ppb"], settings["ppb_bound"]
-        if rate[:2] != old or rate[2] - settings["rate_s"] > SAVE_AGAIN_S:
-            self._storage.save(ppb=rate[0], ppb_bound=rate[1], rate_s=rate[2], tz_s=self.tz_s)
+        rate_s = settings["rate_s"]
+        if rate[:2] != old or rate[2] - rate_s > SAVE_AGAIN_S:
+            rate_s = rate[2]
+        self._storage.save(ppb=rate[0], ppb_bound=rate[1], rate_s=rate_s, tz_s=self.tz_s)
 
     def rate(self, utc_s: int) -> "tuple[int, int]":
         """Return (ppb, doubt) of the crystal: the kept one, or 0 and what a crystal may be off."""
@@ -243,8 +245,7 @@ class Keeper:
 
     def _set(self, rtc) -> None:
         """Begin a second of the part now. Cut in between, it counts as never set."""
-        if self._storage.settings["rtc_s"]:
-            self._storage.save(rtc_s=0)
+        self._storage.save(rtc_s=0)
         box_us = self.box_us()
         utc_s = self.model.utc_of(box_us) // 1_000_000
         rtc.write(utc_s)

@@ -101,11 +101,10 @@ class Loaded:
         """Make a timeline the one to play; False when it is missing or broken."""
         if not self._load(digest):
             return False
-        if self.storage.settings["last"] != digest:
-            try:
-                self.storage.save(last=digest)
-            except OSError:
-                pass  # a full flash: after the next start another may be selected
+        try:
+            self.storage.save(last=digest)
+        except OSError:
+            pass  # a full flash: after the next start another may be selected
         return True
 
     def _load(self, digest: str) -> bool:

@@ -131,7 +131,16 @@ class Requests:
 
     def _name(self, message: dict) -> None:
         self._refuse_in_class()
-        self._storage.save(station=int(message["station"]), label=str(message["label"])[:32])
+        storage = self._storage
+        station, label = storage.settings["station"], storage.settings["label"]
+        try:
+            storage.save(station=int(message["station"]), label=str(message["label"])[:32])
+        except OSError as error:
+            try:
+                storage.save(station=station, label=label)
+            except OSError:
+                pass  # it has its old name all the same
+            raise error
         self._desk.named()
 
     def _ring(self, message: dict) -> None:
@@ -163,9 +172,11 @@ class Requests:
         self._session.select(message["d"])
 
     def _select(self, message: dict) -> None:
+        self._take_plan(message["d"], False)
+
+    def _take_plan(self, digest: str, for_another: bool) -> None:
         self._refuse_in_class()
-        digest = message["d"]
-        if not self._session.select(digest):
+        if not self._session.select(digest, for_another):
             is_here = digest in self._storage.timelines()
             raise Refusal(faults.TIMELINE_BROKEN if is_here else faults.NOT_FOUND)
 
@@ -201,8 +212,8 @@ class Requests:
             raise Refusal(faults.BUSY)
         session.take_clock()
         if session.selected != message["d"]:
-            self._select(message)
-        if session.runner.state in (OVER, FAULT) and not session.select(session.selected):
+            self._take_plan(message["d"], True)
+        if session.runner.state in (OVER, FAULT) and not session.select(session.selected, True):
             raise Refusal(faults.FLASH_ERROR)
         ahead_ms = message["utc_ms"] - keeper.utc_ms()
         if ahead_ms < ARM_LEAST_MS:
@@ -213,7 +224,7 @@ class Requests:
             raise Refusal(faults.NO_ROOM)
         if session.in_class and session.runner.by_hand:
             session.disarm()  # that start was set by another clock
-        session.give_up()
+        session.give_up(True)
         session.arm(session.clock.run_ms_of_utc(message["utc_ms"]))
         return {"utc_ms": message["utc_ms"]}
 

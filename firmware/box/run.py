@@ -75,12 +75,15 @@ class Run(Loaded):
         try:
             self._begin()
             if not self.log.write():  # from now on a power failure loses no class
-                no_room = self.log.fault == faults.STORAGE_FULL
-                raise OSError(ENOSPC if no_room else errno.EIO)
+                raise self._unwritten()
             self.storage.save(start_ms=self.clock.utc_ms(start_ms), start_run=self.log.name)
         except Exception as error:
             self.disarm()  # a host that is told no must not find the box starting alone
             raise error
+
+    def _unwritten(self) -> OSError:
+        """Return the reason why the log is not on the flash."""
+        return OSError(ENOSPC if self.log.fault == faults.STORAGE_FULL else errno.EIO)
 
     def disarm(self) -> None:
         """Take the start back: the run is over before it began."""

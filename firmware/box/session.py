@@ -177,12 +177,15 @@ class Session(Run):
             return self._past is not None and self._past.zero_utc_ms < 0
         return not self.in_class or self.runner.state == SET
 
-    def give_up(self) -> None:
+    def give_up(self, for_another: bool = False) -> None:
         """See that nothing comes back after the next start of the box, unless a run is on.
 
-        What was cut off, and what has just ended, has its end on the flash then. Raises OSError.
+        What was cut off, and what has just ended, has its end on the flash then; else raises
+        OSError, unless it is ``for_another`` run, whose log takes the place of one without an end.
         """
         self.finish()
+        if self.account.is_over and not for_another:
+            raise self._unwritten()
         if self.log.is_open:
             return
         storage = self.storage
@@ -192,8 +195,7 @@ class Session(Run):
             name = ""  # what can't be read is not gone on with, and refuses no other class
         if name:
             storage.give_up(name)
-        if storage.settings["start_ms"]:
-            storage.save(start_ms=0)
+        storage.save(start_ms=0)
         self._leave_past()
 
     def _lacks_plan(self) -> bool:
@@ -248,11 +250,11 @@ class Session(Run):
             self.blind(self.log.write)  # joins are counted by it: see ``Past.joins``
         return self.begun
 
-    def select(self, digest: str) -> bool:
-        """Make a timeline the one to play: no other run comes back. Raises OSError."""
+    def select(self, digest: str, for_another: bool = False) -> bool:
+        """Make a timeline the one to play: no other run comes back. See ``give_up``."""
         if not Run.select(self, digest):
             return False
-        self.give_up()
+        self.give_up(for_another)
         return True
 
     def drop(self, digest: str) -> None:

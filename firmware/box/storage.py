@@ -58,6 +58,7 @@ class Storage:
         self._part_at = 0
         self._unflushed = 0
         self._settings_read = False
+        self._unkept: dict = {}  # settings that the flash has not taken yet
         self.room_kb = 0
         for folder in (TIMELINES, RUNS):
             try:
@@ -93,13 +94,24 @@ class Storage:
         self._settings_read = True
 
     def save(self, **changes) -> None:
-        """Change settings and keep them; raises OSError when the flash is full or fails."""
+        """Change settings and keep them; raises OSError when the flash is full or fails.
+
+        What it did not take holds all the same, and is written with the next one that is saved.
+        What it has is not written again.
+        """
+        settings, unkept = self.settings, self._unkept
+        for key, value in changes.items():
+            if settings[key] != value:
+                unkept[key] = value
+        if not any(key in unkept for key in changes):
+            return
         if not self._settings_read:
             self._read_settings()
-        self.settings.update(changes)
+        settings.update(unkept)
         if not self._settings_read:
             raise OSError(errno.EIO)
-        self.write("box.json", json.dumps(self.settings).encode())
+        self.write("box.json", json.dumps(settings).encode())
+        unkept.clear()
 
     def write(self, name: str, data: bytes) -> None:
         """Make ``data`` the whole of a small file: written aside first; raises OSError."""
@@ -210,20 +222,27 @@ class Storage:
         have = self.put_at(digest)
         if have < 0 or at != have:
             return have
-        self._part.write(data)
+        try:
+            self._part.write(data)
+            self._unflushed += len(data)
+            if self._unflushed >= FLUSH_EVERY:
+                self._part.flush()
+                self._unflushed = 0
+        except OSError as error:
+            try:
+                self._close_part()
+            except OSError:
+                pass  # the next chunk begins where the file ends
+            raise error
         self._part_at += len(data)
-        self._unflushed += len(data)
-        if self._unflushed >= FLUSH_EVERY:
-            self._part.flush()
-            self._unflushed = 0
         return self._part_at
 
     def _close_part(self) -> None:
-        if self._part is not None:
-            self._part.close()
-            self._part = None
+        part, self._part = self._part, None
         self._part_name = ""
         self._unflushed = 0
+        if part is not None:
+            part.close()
 
     def finish_put(self, digest: str) -> bool:
         """Make a whole transfer the box's own; False (and start over) if it is not whole.
@@ -304,7 +323,7 @@ class Storage:
         if path.endswith(".hbj"):
             name = path.split("/")[-1]
             self.drop_tail(name)
-            if self.settings["start_ms"] and self.settings["start_run"] == name:
+            if self.settings["start_run"] == name:
                 self.save(start_ms=0)  # a later journal may get that name
 
     # Journals

@@ -24,6 +24,28 @@ TELLS_START = """
     TABLE["start"] = lambda self, message: {"ms": self._storage.settings["start_ms"]}
 """
 
+# From one request on the flash takes nothing, until the other one.
+SICK = """
+    import box.log, box.storage
+    whole_open = open
+    write = box.log.Log.write
+    sick = []
+    def opened(path, mode="r"):
+        if sick and mode not in ("r", "rb"):
+            raise OSError(5)
+        return whole_open(path, mode)
+    def written(self):
+        if sick and self._file is not None:
+            self._file.close()
+        return write(self)
+    box.storage.open = box.log.open = opened
+    box.log.Log.write = written
+    import box.requests
+    box.requests.QUIET += ("sick", "well")
+    box.requests.TABLE["sick"] = lambda self, message: sick.append(1)
+    box.requests.TABLE["well"] = lambda self, message: sick.clear()
+"""
+
 
 def long_window():
     return [lead_in(5_000), window(400_000)]
@@ -198,6 +220,97 @@ def test_an_end_that_the_flash_does_not_take_is_no_yes(tmp_path):
         assert refusal(rig, "disarm") == faults.FLASH_ERROR
         rig.world.run_for(5 * S)
         assert rig.ask("status")["state"] == "set"
+
+
+@pytest.mark.parametrize("do", ["disarm", "select", "keep"])
+def test_a_start_is_taken_back_only_once_the_flash_has_its_end(tmp_path, do):
+    data, other = timeline(two_windows), timeline(long_window)
+    fields = {} if do == "disarm" else {"d": digest(other)}
+    tells = SICK + TELLS_START
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, tells)) as rig:
+        rig.send([other])
+        rig.send([data])
+        rig.world.run_for(8 * S)
+        start = rig.arm([data], in_s=300)
+        rig.ask("sick")
+        for _ in range(3):
+            assert refusal(rig, do, **fields) == faults.FLASH_ERROR
+        assert "name" in rig.ask("list", of="runs", i=0)  # what can be read can be had
+        rig.ask("well")
+        rig.ask(do, **fields)
+        assert rig.ask("start")["ms"] == 0
+        again(rig)
+        assert (rig.ask("status")["state"], rig.ask("start")["ms"]) == ("ready", 0)
+        rig.world.run_to(start + 10 * S)
+        assert rig.ask("status")["state"] == "ready"
+        (run,) = rig.runs()
+    assert len(of_kind(run, journal.END)) == 1
+
+
+def test_a_log_that_waited_too_long_gets_its_end_before_another_plan_is_taken(tmp_path):
+    data, other = timeline(long_window), timeline(two_windows)
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, SICK)) as rig:
+        rig.send([other])
+        rig.send([data])
+        rig.world.run_for(8 * S)
+        rig.arm([data], in_s=100)
+        rig.ask("sick")
+        assert refusal(rig, "disarm") == faults.FLASH_ERROR
+        assert refusal(rig, "select", d=digest(other)) == faults.FLASH_ERROR
+        rig.world.run_for(130 * S)  # the log waits for its end no longer
+        assert refusal(rig, "select", d=digest(other)) == faults.FLASH_ERROR
+        rig.ask("well")
+        rig.ask("select", d=digest(other))
+        again(rig)
+        status = rig.ask("status")
+        assert (status["state"], status["sel"]) == ("ready", digest(other))
+
+
+@pytest.mark.parametrize("same", [True, False])
+def test_a_start_may_follow_one_whose_end_the_flash_did_not_take(tmp_path, same):
+    """Its log takes the place of the older one."""
+    ends = """
+        from box.account import Account
+        whole = Account._close
+        def close(self, last):
+            if last:
+                whole(self, last)
+        Account._close = close
+    """
+    data, other = timeline(two_windows), timeline(long_window)
+    second = data if same else other
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, ends)) as rig:
+        rig.send([other])
+        rig.send([data])
+        rig.world.run_for(8 * S)
+        rig.arm([data], in_s=300)
+        assert refusal(rig, "disarm") == faults.FLASH_ERROR
+        utc = rig.world.clock.start_utc_us
+        utc_ms = (rig.world.now_us() + utc + 120 * S) // 1_000
+        rig.ask("arm", d=digest(second), utc_ms=utc_ms)
+        again(rig)
+        status = rig.ask("status")
+        assert (status["state"], status["sel"]) == ("set", digest(second))
+        assert status["utc_ms"] == utc_ms
+
+
+def test_settings_that_the_flash_did_not_take_are_written_with_the_next_ones(tmp_path):
+    data, other = timeline(two_windows), timeline(long_window)
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, SICK)) as rig:
+        rig.send([other])
+        rig.send([data])
+        rig.ask("name", station=1, label="one")
+        rig.ask("sick")
+        rig.ask("select", d=digest(other))  # which other one is loaded is not worth a no
+        assert refusal(rig, "name", station=2, label="two") == faults.FLASH_ERROR
+        hello = rig.ask("hello")
+        assert (hello["station"], hello["label"]) == (1, "one")
+        rig.ask("well")
+        rig.ask("select", d=digest(other))
+        again(rig)
+        hello = rig.ask("hello")
+        assert rig.ask("status")["sel"] == digest(other)
+        assert (hello["station"], hello["label"]) == (1, "one")
 
 
 # How often a class is joined

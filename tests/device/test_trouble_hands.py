@@ -16,7 +16,7 @@ def test_an_arming_that_fails_halfway_leaves_no_start(tmp_path):
         from box.storage import Storage
         whole = Storage.save
         def save(self, **changes):
-            if "start_ms" in changes:
+            if changes.get("start_ms", 0) != self.settings["start_ms"]:
                 raise OSError(28)
             whole(self, **changes)
         Storage.save = save

@@ -14,7 +14,7 @@ ONE_SAVE_FAILS = """
     whole = Storage.save
     done = []
     def save(self, **changes):
-        if changes.get("start_ms") == 0 and not done:
+        if changes.get("start_ms") == 0 != self.settings["start_ms"] and not done:
             done.append(1)
             raise OSError(5)
         whole(self, **changes)
