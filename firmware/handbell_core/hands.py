@@ -2,7 +2,7 @@
 
 from . import journal as j
 from .class_table import CLASS, READING, STARTING
-from .course import HOLD_T, MENU_T, OWED_T, STAY_T
+from .course import HOLD_T, MENU_T, NOTHING, OWED_T, STAY_T
 from .deeds import Deeds
 from .press import HERE, HOLDS, MEANS, NOW, ON_PAGE, OPEN, PRESS, UP
 from .states import (
@@ -145,6 +145,8 @@ class Hands(Deeds):
         takes = MEANS[at + 2]
         if takes == NOW and press.at_ms < self._since_ms:
             return  # another button, or the host, has changed the state since it began
+        if takes == NOW and self._owed[0]:
+            return  # a hold that is still to be read has changed it, too
         if takes == HERE and press.index != self.index:
             return
         event = str(MEANS[at + 3])
@@ -163,6 +165,7 @@ class Hands(Deeds):
         """A hold whose read failed is taken as of when it was made, unless the state is another."""
         if at_ms >= self._since_ms:
             self._do(self._owed[0], at_ms, self._owed[1])
+        self._owed = NOTHING
 
     def _choose(self, slot: int, at_ms: int) -> None:
         """A hold on a page that was shown to it."""

@@ -12,6 +12,7 @@ from .course import (
     GIVE_UP_T,
     HOLD_T,
     LOOK_T,
+    NOTHING,
     OWED_T,
     SETTLE_T,
     SPAN_T,
@@ -120,13 +121,15 @@ class Runner(Hands):
                 if timer in _AGAIN:
                     again += ((timer, due, self.state, self.index),)
         for timer, due, state, index in again:
+            too_late = timer == OWED_T and run_ms >= due + GIVE_UP_MS
             # Unless somebody has stopped the class, or moved its start, meanwhile.
-            if self._timers[timer] == NEVER and (self.state, self.index) == (state, index):
-                if timer == OWED_T and run_ms >= due + GIVE_UP_MS:
-                    continue
+            is_due = self._timers[timer] == NEVER and (self.state, self.index) == (state, index)
+            if is_due and not too_late:
                 self._set(timer, due)
                 if timer < LOOK_T and self._timers[GIVE_UP_T] == NEVER:
                     self._set(GIVE_UP_T, run_ms + GIVE_UP_MS)
+            elif timer == OWED_T:
+                self._owed = NOTHING
         if failed is not None and self.state != FAULT:  # else it is told by that
             raise failed
         return self.due_ms

@@ -182,14 +182,33 @@ def test_a_second_hold_that_can_t_be_read_for_six_seconds_sets_nothing():
     assert (box.runner.state, box.runner.starts_ms) == (READY, NEVER)
 
 
-def test_a_tap_takes_back_a_second_hold_that_is_still_to_be_read():
-    box = by_hand([window(10_000)])
-    play_on(box, 4_000, 6_000, up_ms=5_000)
-    fails(box.runner.press, 0, 6_000)
-    fails(box.runner.release, 0, 6_100)
+def test_presses_after_a_second_hold_that_is_still_to_be_read_mean_what_they_do_after_a_start():
+    """The other boxes have their start by then: this one is not taken back, nor made a later one."""
+    for held_ms in (100, 1_600):
+        good = by_hand([window(10_000)])
+        good.to(10_000)
+        box = by_hand([window(10_000)])
+        box.runner.press(1, 4_000)
+        play_on(box, 4_000, 6_000, up_ms=5_000)
+        fails(box.runner.release, 1, 6_000)
+        hold_failing(box, 0, 6_100, held_ms)
+        box.runner.timeline.fails = False
+        box.to(10_400)
+        assert (box.runner.state, box.runner.starts_ms) == (SET, good.runner.starts_ms), held_ms
+
+
+def test_a_hold_that_was_never_read_stands_in_no_later_one_s_way():
+    box = flaky([window(10_000), span(GATE, 0), window(10_000)])
+    box.runner.arm(0)
+    box.to(12_000)
+    box.runner.press(0, 12_000)
+    box.runner._after_index = -1
+    play_on(box, 12_050, 13_600 + GIVE_UP_MS + 100, up_ms=14_000)
     box.runner.timeline.fails = False
-    box.to(60_000)
-    assert (box.runner.state, box.runner.starts_ms) == (READY, NEVER)
+    box.to(25_000)
+    assert box.runner.state == AT_GATE
+    box.hold(0, 25_000, 1_600)
+    assert box.runner.state == LEAVING
 
 
 def test_a_gate_is_left_and_a_start_moved_though_the_read_fails_at_first():
