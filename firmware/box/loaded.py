@@ -158,6 +158,8 @@ class Loaded:
         """Have the loaded timeline ready to be played; raises what reading it raises."""
         if self._file is not None:
             self._take_runner(*self._runner_of(self._file))
+            if self.fault != faults.TIMELINE_BROKEN:  # that another plan is broken is still so
+                self.fault = 0
 
     def _runner_of(self, file: "BinaryIO") -> "tuple[Runner, bytes]":
         gc.collect()

@@ -114,12 +114,14 @@ class Run(Loaded):
         self._kept_start_ms = start_ms
 
     def _keep_start(self, utc_ms: int) -> None:
-        self.log.write()  # a start is found again by its log; what fails there is tried again
+        kept = self.log.write()  # a start is found again by its log
         try:
             self.storage.save(start_ms=utc_ms, start_run=self.log.name)
         except OSError as error:
             if error.errno != ENOSPC:  # no later try finds more room
                 raise
+        if not kept and self.log.fault != faults.STORAGE_FULL:
+            raise self._unwritten()
 
     def step_due_us(self, tick: int) -> int:
         """Return in how many microseconds the runner has something to do."""

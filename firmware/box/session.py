@@ -3,6 +3,7 @@
 import errno
 import time
 
+from handbell_core import faults
 from handbell_core.runner import AGAIN, HELD, READY, SET, STATES
 from handbell_core.ticks import ticks_add, ticks_diff
 from handbell_core.timeline import VersionError
@@ -35,6 +36,7 @@ class Session(Run):
         self._past: "Past | None" = None
         self._past_tries = JOIN_TRIES  # left to read it; 0 when that is done, or given up
         self._plan_tries = JOIN_TRIES  # left to find a plan while none is loaded
+        self._clock_tries = JOIN_TRIES  # left to give the run its clock, for one that may come back
         self._read_past()
 
     def first(self) -> None:
@@ -219,6 +221,19 @@ class Session(Run):
         away_us = ticks_diff(self._join_at, tick)
         return away_us if 0 < away_us <= JOIN_AGAIN_US else 0  # else it is of long ago: ticks wrap
 
+    def _try_clock(self) -> None:
+        """Let the run have its clock. Nothing comes back to a plan that can't be read for long."""
+        try:
+            self.take_clock()
+        except Exception as error:
+            self._clock_tries -= 1
+            if self._clock_tries <= 0:
+                self._leave_past()
+                no_memory = isinstance(error, MemoryError)
+                self.fault = self.fault or (faults.FIRMWARE if no_memory else faults.FLASH_ERROR)
+            raise error
+        self._clock_tries = JOIN_TRIES
+
     def join(self, tick: int) -> bool:
         """Go on with the class that the power cut off, in step with the other boxes.
 
@@ -230,7 +245,7 @@ class Session(Run):
                 self._read_past()
             if self._lacks_plan():
                 self.first()
-            self.take_clock()
+            self._try_clock()
             return False
         past = self._past
         self._join_tries += 1

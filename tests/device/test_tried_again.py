@@ -227,6 +227,28 @@ def test_what_can_t_be_read_yet_may_come_back_and_is_given_up_in_the_end(tmp_pat
         assert rig.ask("status")["state"] == "play"
 
 
+@pytest.mark.parametrize(
+    ("error", "fault"), [("OSError(5)", faults.FLASH_ERROR), ("MemoryError", faults.FIRMWARE)]
+)
+def test_a_class_whose_clock_can_t_be_taken_is_given_up_in_the_end_and_why_is_said(
+    tmp_path, error, fault
+):
+    data = timeline(long_window)
+    trouble = failing(*RUNNER_ANEW, 60, error=error)
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, trouble)) as rig:
+        switched_on(rig, data, 12)
+        assert rig.ask("status")["state"] == "cut"
+        rig.world.run_for(35 * S)
+        status = rig.ask("status")
+        assert (status["state"], status["fault"]) == ("ready", fault)
+        assert "size" in rig.ask("list", of="runs", i=0)
+        rig.world.run_for(40 * S)
+        assert rig.ask("status")["fault"] == 0
+        start = rig.arm([data])
+        rig.world.run_to(start + 10 * S)
+        assert rig.ask("status")["state"] == "play"
+
+
 @pytest.mark.parametrize("minutes", [2, 11])
 def test_a_tap_turns_a_page_whenever_it_comes_once_a_class_is_given_up(tmp_path, minutes):
     """The ticks' sign turns every nine minutes."""
@@ -262,6 +284,40 @@ def test_a_start_by_hand_is_found_again_though_it_was_not_kept_at_once(tmp_path,
         rig.world.run_to(start + 8 * S)
         assert rig.ask("status")["state"] == "play"
         assert rung(rig, start + 5 * S)
+
+
+def test_a_start_by_hand_is_kept_only_with_its_log(tmp_path):
+    """Its log is what it is found by."""
+    not_once = """
+        from box.log import Log
+        from box.requests import TABLE
+        from box.session import Session
+        whole, write = Session._keep_start, Log.write
+        inside, left, tries = [], [1], []
+        def keep_start(self, utc_ms):
+            inside.append(1)
+            tries.append(1)
+            try:
+                whole(self, utc_ms)
+            finally:
+                inside.pop()
+        def written(self):
+            if inside and left:
+                left.pop()
+                self._failed(OSError(5))
+                return False
+            return write(self)
+        Session._keep_start, Log.write = keep_start, written
+        TABLE["tries"] = lambda self, message: {"n": len(tries)}
+    """
+    data = timeline(two_windows)
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, not_once)) as rig:
+        rig.send([data])
+        rig.world.run_for(30 * S)
+        _, start = by_hand(rig)
+        rig.world.run_to(start - 4 * S)
+        assert rig.ask("status")["state"] == "set"
+        assert rig.ask("tries")["n"] == 2
 
 
 @pytest.mark.parametrize("later_us", [300_000, 700_000, 1_200_000, 1_600_000])
