@@ -1,5 +1,6 @@
 """What a run tells its journal besides the runner's records: which box and clock, how it went."""
 
+import errno
 import struct
 import time
 
@@ -174,6 +175,7 @@ class Account:
 
     def _close(self, last: bool) -> None:
         log = self._log
+        kept = False
         try:
             try:
                 log.make_room()
@@ -183,12 +185,14 @@ class Account:
                 log.write_all()  # what that loses is told
                 self._end_told = True
                 self._tell_end()
-            last = log.write_all() or last
+            kept = log.write_all()
         finally:
             too_long = ticks_diff(time.ticks_us(), self._ended_at) > END_FOR_US
-            if last or too_long and log.name:  # the next run must not go on in this log
+            if kept or last or too_long and log.name:  # the next run must not go on in this log
                 self._ended = None
                 log.close()
+                if not kept:  # which the next log does not say
+                    self._trouble.tell("log", OSError(errno.EIO))
 
     def _tell_end(self) -> None:
         cause, class_ms = self._ended

@@ -261,7 +261,7 @@ class Session(Run):
             self.new_runner()
             raise error
         self._past = None
-        if self.begun:
+        if self.begun and self.room_us(time.ticks_us()) >= self.write_cost_us():
             self.blind(self.log.write)  # joins are counted by it: see ``Past.joins``
         return self.begun
 

@@ -325,6 +325,7 @@ class Storage:
             self.drop_tail(name)
             if self.settings["start_run"] == name:
                 self.save(start_ms=0)  # a later journal may get that name
+            self._keep_reserve()  # a class may have needed what was held
 
     # Journals
 

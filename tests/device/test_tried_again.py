@@ -1,7 +1,9 @@
 """What fails once, or for some seconds, as a box finds its clock, its plan or what was cut off."""
 
+import textwrap
+
 import pytest
-from test_past_pending import S, long_window, refusal, switched_on
+from test_past_pending import S, again, long_window, refusal, switched_on
 from troubled import troubled, two_windows
 
 from handbell_core import faults, journal
@@ -349,3 +351,83 @@ def test_a_start_by_hand_that_a_full_flash_does_not_keep_is_played_without_a_wor
         rig.world.run_to(start + 100 * S)
         (run,) = rig.runs()
     assert len(of_kind(run, journal.END)) == 1
+
+
+# What is left behind
+
+
+def test_a_log_without_its_end_is_told_though_the_next_one_has_begun(tmp_path):
+    first_fails = """
+        from box.log import Log
+        whole = Log.write
+        def write(self):
+            if self._used and self._size + self._tail_used and self.name == "00001.hbj":
+                self._failed(OSError(5))
+                return False
+            return whole(self)
+        Log.write = write
+    """
+    data = timeline(two_windows)
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, first_fails)) as rig:
+        rig.send([data])
+        rig.world.run_for(8 * S)
+        rig.arm([data], in_s=100)
+        assert refusal(rig, "disarm") == faults.FLASH_ERROR
+        assert "erred" not in rig.ask("status")
+        utc_ms = (rig.world.now_us() + rig.world.clock.start_utc_us + 60 * S) // 1_000
+        rig.ask("arm", d=digest(data), utc_ms=utc_ms)
+        status = rig.ask("status")
+        assert (status["state"], status["fault"]) == ("set", 0)
+        assert "log: OSError" in status["erred"]
+
+
+def test_the_room_that_is_held_back_is_held_again_once_a_log_is_erased(tmp_path):
+    drops = """
+        from box.requests import TABLE
+        TABLE["use"] = lambda self, message: {"n": self._storage.drop_reserve(True)}
+    """
+    data = timeline(two_windows)
+    with Rig(tmp_path, firmware=troubled(tmp_path, drops)) as rig:
+        rig.send([data])
+        start = rig.arm([data])
+        rig.world.run_to(start + 150 * S)
+        assert [rig.ask("use")["n"] for _ in range(3)] == [True, True, False]
+        entry = rig.ask("list", of="runs", i=0)
+        rig.ask("drop", of="runs", name=entry["name"], d=entry["d"])
+        assert [rig.ask("use")["n"] for _ in range(3)] == [True, True, False]
+
+
+@pytest.mark.parametrize("before_us", [100_000, 300_000])
+def test_a_join_writes_nothing_just_before_a_bell(tmp_path, before_us):
+    """The chip stands still as the flash is written; what is due then waits for a gap."""
+    near = f"""
+        from box.log import Log
+        from box.requests import TABLE
+        from box.session import Session
+        join, write = Session.join, Log.write
+        inside, wrote = [], []
+        def joined(self, tick):
+            inside.append(1)
+            try:
+                return join(self, tick)
+            finally:
+                inside.pop()
+        def written(self):
+            if inside:
+                wrote.append(1)
+            return write(self)
+        Session.room_us = lambda self, tick: {before_us}
+        Session.join, Log.write = joined, written
+        TABLE["wrote"] = lambda self, message: {{"n": len(wrote)}}
+    """
+    data = timeline(long_window)
+    trouble = 'import os\nif "timelines" in os.listdir() and os.listdir("runs"):\n'
+    trouble += "\n".join("    " + line for line in textwrap.dedent(near).split("\n"))
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([data])
+        rig.world.run_for(8 * S)
+        start = rig.arm([data])
+        rig.world.run_to(start + 12 * S)
+        again(rig)
+        assert rig.ask("status")["state"] == "play"
+        assert rig.ask("wrote")["n"] == 0
