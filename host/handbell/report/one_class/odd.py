@@ -6,10 +6,10 @@ from collections.abc import Callable, Sequence
 
 from handbell.analysis.summary import Person
 from handbell.analysis.suspicion import SIGNALS_MISSED, Finding
-from handbell.base.times import whole_clock
+from handbell.base.times import seconds_of, whole_clock
 from handbell.base.words import few, listed, several
 from handbell.report.words import note_of
-from handbell.store.results.efforts import LOST, Effort, Outcome
+from handbell.store.results.efforts import LOST, OR_MORE, Effort, Outcome, told_twice
 from handbell.store.results.queries import ClassRecord, RunRow
 from handbell_core import faults
 
@@ -39,6 +39,7 @@ def oddities(
             for run in record.runs
             for sentence in _run(run, labels[run.id], record, _short(run, findings, named))
         ),
+        *_twice(record, named),
         *_bibs(record, efforts, people, named),
         *_tallies(efforts, named),
     ]
@@ -99,6 +100,43 @@ def labels_of(record: ClassRecord) -> dict[int, str]:
         run.id: f"{name} (box {run.box_id[-4:]})" if names.count(name) > 1 else name
         for run, name in zip(record.runs, names, strict=True)
     }
+
+
+def _twice(record: ClassRecord, named: Named) -> list[str]:
+    """Say where two logs of a station have other counts of one window, and which one is taken."""
+    runs = {run.id: run for run in record.runs}
+    absent = {w.bib for w in record.wearers.values() if w.absent}
+    found: dict[tuple[str, str], dict[int, list[str]]] = {}
+    for taken, *others in told_twice(record):
+        mine = runs[taken.run]
+        for other in others:
+            yours = runs[other.run]
+            ends = sorted({mine.box_id[-4:], yours.box_id[-4:]})
+            untouched = mine.box_id != yours.box_id and not other.pressed  # a spare that hung there
+            if taken.bib in absent or untouched or _told(taken) == _told(other):
+                continue
+            whose = f"two logs of box {ends[0]}" if len(ends) == 1 else f"boxes {listed(ends)}"
+            where = f"{named(taken.bib)}, {taken.name}, round {taken.round}"
+            said = f"{where}: {_told(taken)}, not {_told(other)}"
+            found.setdefault((label_of(mine), whose), {}).setdefault(taken.bib, []).append(said)
+    sentences = []
+    for (label, whose), by_bib in found.items():
+        some = [one for all_ in by_bib.values() for one in all_]
+        bibs = f"{min(by_bib)}" if len(by_bib) == 1 else "BIB"
+        sentences.append(
+            f"{label}: {whose} tell of the same windows. The fuller count is taken, never "
+            f"the sum: {'; '.join(few(some, MOST_NAMED))}. If you know better: handbell"
+            f" amend {record.row.id} --bib {bibs}"
+        )
+    return sentences
+
+
+def _told(effort: Effort) -> str:
+    if effort.reps is not None:
+        return f"{effort.reps} or more" if effort.outcome in OR_MORE else str(effort.reps)
+    if effort.drop_ms is not None:
+        return f"let go after {seconds_of(effort.drop_ms - effort.start_ms)}"
+    return "cut off" if effort.outcome in OR_MORE else "kept to the end"
 
 
 def _bibs(

@@ -17,7 +17,7 @@ from . import tables
 from .backups import put_aside
 from .look import STORE_MARK
 
-DERIVED_SINCE = "0005"  # the step that brought what is made again from journals and timelines
+DERIVED_SINCE = "0007"  # the last step that changed what is made again from journals and timelines
 ONE_AT_A_TIME = 0x68626C  # the number of the lock that a server gives to one program only
 
 SCRIPTS = Path(__file__).parent / "migrations"

@@ -31,7 +31,8 @@ class Outcome(Enum):
 
 
 COUNTED = (Outcome.DONE, Outcome.STOPPED, Outcome.PARTLY, Outcome.CUT)  # reps stand in these
-LOST = (Outcome.PARTLY, Outcome.CUT, Outcome.NO_RECORD)  # there may be more that nobody knows
+OR_MORE = (Outcome.PARTLY, Outcome.CUT)
+LOST = (*OR_MORE, Outcome.NO_RECORD)  # there may be more that nobody knows
 
 
 @dataclass(slots=True)  # not frozen: that takes four times as long, and a year holds 100,000
@@ -80,6 +81,11 @@ class Effort:
         return self.reps >= self.goal
 
     @property
+    def pressed(self) -> bool:
+        """Whether it tells that somebody was there."""
+        return bool(self.reps) or self.drop_ms is not None or self.made_ms is not None
+
+    @property
     def finish_ms(self) -> int | None:
         """How long after the window's start the target or goal was reached."""
         return None if self.made_ms is None else self.made_ms - self.start_ms
@@ -118,16 +124,31 @@ class Effort:
 def efforts(record: ClassRecord) -> list[Effort]:
     """Return every planned effort of a class, in the order of time, then bib.
 
-    Where two boxes played the same station (a spare took over), the fuller result is taken.
+    Where two logs tell of one window (a spare took over, or a box was started again, which plays
+    its plan from the beginning), the fuller result is taken; they are never added up.
     Bibs marked absent are left out. A bib with a task of its own in a window has that; where the
     coach said afterwards that another bib stood there, the effort is that bib's.
     """
     absent = {w.bib for w in record.wearers.values() if w.absent}
+    return [e for e in _fullest(_of_class(record)) if e.bib not in absent]
+
+
+def told_twice(record: ClassRecord) -> list[list[Effort]]:
+    """Return the efforts of which several logs have a count, each with the one taken first."""
+    found: dict[Key, list[Effort]] = {}
+    for effort in _of_class(record):
+        if effort.outcome in COUNTED:
+            found.setdefault(_key(effort), []).append(effort)
+    twice = [some for _, some in sorted(found.items()) if len({e.run for e in some}) > 1]
+    return [sorted(some, key=_fullness, reverse=True) for some in twice]
+
+
+def _of_class(record: ClassRecord) -> list[Effort]:
     results = {(r.run, r.window, r.slot): r for r in record.results}
     found: list[Effort] = []
     for run in record.runs:
         found += _of_run(run.id, run.station, run.timeline.windows, results)
-    return [e for e in _fullest(found) if e.bib not in absent]
+    return found
 
 
 def efforts_of_run(
@@ -154,12 +175,19 @@ def _of_run(
     return found
 
 
+Key = tuple[int, int, int]
+
+
+def _key(effort: Effort) -> Key:
+    return effort.start_ms, effort.bib, effort.station
+
+
 def _fullest(found: Iterable[Effort]) -> list[Effort]:
-    best: dict[tuple[int, int, int], Effort] = {}
+    best: dict[Key, Effort] = {}
     for effort in found:
-        key = effort.start_ms, effort.bib, effort.station
+        key = _key(effort)
         known = best.get(key)
-        if known is None or _fuller(effort, known):
+        if known is None or _fullness(effort) > _fullness(known):
             best[key] = effort
     return [best[key] for key in sorted(best)]
 
@@ -167,9 +195,13 @@ def _fullest(found: Iterable[Effort]) -> list[Effort]:
 _ORDER = {outcome: place for place, outcome in enumerate(Outcome)}
 
 
-def _fuller(new: Effort, old: Effort) -> bool:
-    """Whether a result says more than another; of two equals, the one with more reps does."""
-    return (-_ORDER[new.outcome], new.reps or 0) > (-_ORDER[old.outcome], old.reps or 0)
+def _fullness(effort: Effort) -> tuple[bool, int, int]:
+    """Return what of two results to compare: the greater one says more.
+
+    What was pressed comes first, since a box that ran to the end untouched knows of nobody; then
+    the more reps, then how far the numbers can be read.
+    """
+    return effort.pressed, effort.reps or 0, -_ORDER[effort.outcome]
 
 
 def _effort(

@@ -87,7 +87,7 @@ def _sums(some: Sequence[Effort]) -> ExerciseSums:
         both_sides=first.both_sides,
         asked=tuple(Asked(e.start_ms, e.round, e.end_ms - e.start_ms, e.goal) for e in some),
         read=sum(e.confirmed for e in done),
-        pressed=sum(bool(e.reps) or e.drop_ms is not None for e in some),
+        pressed=sum(e.pressed for e in some),
         judged=len(judged),
         made=sum(judged),
         reps=sum(e.reps or 0 for e in some),
