@@ -226,3 +226,88 @@ def test_what_was_counted_before_and_after_the_cut_is_both_in_the_class(store, p
     told = [r for r in load_class(store, 1).results if r.bib == 2 and r.flags & j.RES_ASKED]
     assert {r.run for r in told} == {2, 4}
     assert sum(max(r.reps, 0) for r in told) == 7
+
+
+def test_a_log_after_one_that_may_be_the_rest_is_not_put_into_a_class_as_if_that_were_known(store):
+    """Its rest may stand for either of two classes, so the next log's place is open, too."""
+    cut_and_restarted(store)
+    later_class(store, (1, 3))
+    later_class(store, (1, 3), START_MS + 80 * MINUTE_MS)
+    at_ms = START_MS + 110 * MINUTE_MS
+    next_ = take(store, 2, None, presses=5, boot=2, collected_ms=at_ms)
+    now = classes_of(store)
+    assert now.count(next_.class_id) == 1
+    (said,) = [s for s in doubts(store) if f"It is class {next_.class_id} until" in s]
+    assert f"may be of class {now[4]} or class {now[6]}" in said
+
+
+def without_any_clock(store, boxes=(1, 2, 3), cut=(2,), **how):
+    for box in boxes:
+        take(store, box, None, cut_ms=100_000 if box in cut else 0, **how)
+
+
+def test_where_no_box_has_a_clock_the_rest_goes_to_the_only_class_and_it_is_said(store, place):
+    without_any_clock(store)
+    rest = take(store, 2, None, presses=3, boot=2)
+    assert classes_of(store) == [1, 1, 1, 1]
+    (said,) = doubts(store)
+    assert said.startswith("No box tells the time of class 1. Box 0002 (station 2) lost power")
+    follow(said, place)
+    assert classes_of(store)[:3] == [1, 1, 1] and classes_of(store)[3] == rest.class_id + 1
+    assert doubts(store) == []
+
+
+def test_with_no_clock_the_rest_is_found_beside_two_classes_too(store):
+    """The other boxes tell of two, and box 2's logs are two only if one is a rest."""
+    without_any_clock(store)
+    take(store, 2, None, presses=3, boot=2)
+    without_any_clock(store, cut=(), boot=3, presses=5)
+    assert classes_of(store) == [1, 1, 1, 1, 2, 2, 2]
+    assert ["its later log" in said for said in doubts(store)] == [True]
+
+
+def test_with_no_clock_what_may_be_a_rest_or_the_next_class_is_left_alone_and_said(store, place):
+    without_any_clock(store)
+    later = take(store, 2, None, presses=3, boot=2)
+    without_any_clock(store, (1, 3), (), boot=3, presses=5)
+    now = classes_of(store)
+    assert now[0] == now[2] and now[4] == now[5] and len(set(now)) == 4
+    (said,) = [s for s in doubts(store) if f"It is class {now[3]} until" in s]
+    assert f"may be of class {now[0]} or class {now[4]}. It is" in said
+    assert main(["class", str(now[1]), "--join", str(now[0]), "--store", place]) == 0
+    now = classes_of(store)
+    assert now.count(now[3]) == 1, "it is as open as before"
+    (said,) = doubts(store)
+    assert f"may be of class {now[0]} or class {now[4]}. It is class {now[3]} until" in said
+    assert later.run_id == 4
+
+
+@pytest.mark.parametrize("boxes", [(2,), (1, 2, 3)])
+def test_with_no_clock_all_cut_and_started_again_may_be_one_class_and_it_is_said(
+    store, place, boxes
+):
+    without_any_clock(store, boxes, boxes)
+    without_any_clock(store, boxes, (), boot=2, presses=3)
+    assert len(set(classes_of(store))) == 2
+    (said,) = doubts(store)
+    assert "class 2 may be the rest of class 1" in said
+    follow(said, place)
+    assert set(classes_of(store)) == {1} and doubts(store) == []
+
+
+def test_with_no_clock_a_box_that_comes_later_joins_what_a_coach_joined(store, place):
+    without_any_clock(store)
+    take(store, 2, None, presses=3, boot=2)
+    take(store, 5, None, presses=2)
+    assert len(set(classes_of(store))) == 1
+
+
+def test_the_second_of_two_logs_without_a_clock_may_be_the_rest_of_the_first(store):
+    """A box that never had a clock, cut off and started again; two classes with one lack it."""
+    later_class(store, (1, 3), START_MS)
+    later_class(store, (1, 3))
+    take(store, 2, None, cut_ms=100_000, collected_ms=EVENING_MS + 20 * MINUTE_MS)
+    take(store, 2, None, presses=3, boot=2, collected_ms=EVENING_MS + 20 * MINUTE_MS)
+    now = classes_of(store)
+    assert now.count(now[4]) == now.count(now[5]) == 1
+    assert all("may be of class 1 or class 2" in said for said in doubts(store))

@@ -11,8 +11,8 @@ from sqlalchemy import Connection, Row, and_, select
 
 from handbell.store.database.tables import classes, runs, wearers
 
-from .parted import COLLECTING_US, Parted
-from .together import START_APART_US, Log
+from .parted import Parted
+from .together import COLLECTING_US, START_APART_US, Log
 
 Rows = Mapping[int, Row[Any]]
 
@@ -48,6 +48,21 @@ def sentences(rows: Rows, found: Parted) -> list[str]:
             f"{number[other]}, which was said to be another and lacks that station. If it is: "
             f"handbell class {n} --apart {box}, then handbell class NUMBER --join {number[other]}, "
             "with the number that the first one prints"
+        )
+    for log, place in found.rests:
+        n, box = number[place], log.box_id[-4:]
+        said.append(
+            f"No box tells the time of class {n}. Box {box} (station {log.station}) lost power and "
+            "was started again; its later log is taken for the rest of that class, since the other "
+            "boxes tell of no other one. If it is of another: "
+            f"handbell class {n} --apart {log.digest[:8]}"
+        )
+    for later, cut in found.restarted:
+        n, before = number[later], number[cut]
+        said.append(
+            f"No box tells the time of classes {before} and {n}, and each that is in both lost "
+            f"power in class {before} and was started again: class {n} may be the rest of class "
+            f"{before}. If it is: handbell class {n} --join {before}"
         )
     for place, station in found.shared:
         n = number[place]

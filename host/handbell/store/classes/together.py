@@ -12,6 +12,8 @@ from .mixed import mixed
 MINUTE_US = 60_000_000
 START_APART_US = 20 * MINUTE_US
 SAME_START_US = 2_000_000
+COLLECTING_US = 30 * MINUTE_US
+LATELY_US = 12 * 60 * MINUTE_US
 NEARER_LEAST = 3  # so many times nearer to each other than to other boxes a hall's are collected
 FAR_US = 1 << 60
 
@@ -221,6 +223,24 @@ def came_before(one: Log, other: Log) -> bool:
     if one.boot != other.boot or one.start_utc_us is not None or other.start_utc_us is not None:
         return 0 < one.boot < other.boot
     return (one.collected_utc_us, one.run) < (other.collected_utc_us, other.run)
+
+
+def may_be_of(lost: Log, timed: Log) -> bool:
+    """Whether a log without a clock was collected soon enough after one with a clock began."""
+    start = timed.start_utc_us
+    if start is None or start > lost.collected_utc_us:
+        return False
+    return start >= lost.collected_utc_us - LATELY_US or collected_together(lost, timed)
+
+
+def collected_together(one: Log, other: Log) -> bool:
+    """Whether two logs were collected within half an hour."""
+    return abs(one.collected_utc_us - other.collected_utc_us) <= COLLECTING_US
+
+
+def start_of(group: Iterable[Log]) -> int | None:
+    """Return when the first of a group began, None where none has a clock."""
+    return min((g.start_utc_us for g in group if g.start_utc_us is not None), default=None)
 
 
 def clashing_pairs(logs: Iterable[Log]) -> set[Pair]:

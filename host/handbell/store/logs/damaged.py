@@ -15,8 +15,7 @@ from sqlalchemy import Connection, select
 
 from handbell.base.digest import short_hex
 from handbell.base.errors import UsageError
-from handbell.store.classes.parted import COLLECTING_US
-from handbell.store.classes.together import START_APART_US
+from handbell.store.classes.together import COLLECTING_US, START_APART_US
 from handbell.store.database import tables
 from handbell_core import journal as j
 from handbell_core.timeline import TAP_TALLY
