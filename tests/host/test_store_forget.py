@@ -273,9 +273,14 @@ def test_what_killed_commands_left_half_written_goes_too(tmp_path, monkeypatch, 
         merge(store, [Athlete(NAME, 7)])
     left = [".stations.json.0a1b2c3d", "stations.json.tmp", ".store-before-x.sqlite.00112233"]
     left.append("store-before-0005-2026-09-21.sqlite.part")
+    left.append("store-before-0005-2026-09-21-2.sqlite.part")
+    left += ["store-before-delete-2026-09-21.sqlite.part", "store-backup-2026-09-21.sqlite.part"]
+    left.append(".store-before-x.sqlite.00112233-journal")
     for name in left:
         (tmp_path / name).write_text(f'{{"1": "{NAME}"', encoding="utf-8")
     (tmp_path / left[2]).write_bytes(b"SQLite format 3\0 of which only half is there")
+    # SQLite file format, section 3: how a rollback journal begins; pages in it may split a name.
+    (tmp_path / left[-1]).write_bytes(bytes.fromhex("d9d505f920a163d7") + b"a part of a page")
     own = [".stations.json.00000000", ".notes.0a1b2c3", "own.json.tmp"]
     for name in own:
         (tmp_path / name).write_text("Ada" if name.startswith(".s") else NAME, encoding="utf-8")

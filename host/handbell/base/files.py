@@ -26,8 +26,11 @@ def beside(path: Path) -> Path:
 
 
 def is_left_over(path: Path) -> bool:
-    """Whether a file has such a name: where nobody writes, a write was interrupted."""
-    return re.fullmatch(r"\..+\.[0-9a-f]{8}", path.name) is not None
+    """Whether a file has such a name: where nobody writes, a write was interrupted.
+
+    SQLite keeps files of its own beside one.
+    """
+    return re.fullmatch(r"\..+\.[0-9a-f]{8}(-journal|-wal|-shm)?", path.name) is not None
 
 
 @contextlib.contextmanager

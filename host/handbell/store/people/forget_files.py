@@ -13,8 +13,11 @@ from .redact import without_name
 
 # As earlier versions began whole files, and the copies of a store.
 _LEFT_OVER_BEFORE = re.compile(
-    r"(stations|sent)\.json\.tmp|.+-before-\d{4}-\d{4}-\d\d-\d\d\S*\.part"
+    r"(stations|sent)\.json\.tmp|"
+    r".+-(before-\w+|backup)-\d{4}-\d\d-\d\d(-\d+)?(\.\w+)?\.part(-journal|-wal|-shm)?"
 )
+# SQLite file format, sections 1.3, 3 and 4.1: a database, a rollback journal, a log written ahead.
+_SQLITE = (b"SQLite format 3\0", *map(bytes.fromhex, ("d9d505f920a163d7", "377f0682", "377f0683")))
 
 
 def forget_in_files(folder: Path, name: str, dry_run: bool = False) -> tuple[list[str], list[str]]:
@@ -63,7 +66,7 @@ def _deleted(paths: list[Path], name: str, dry_run: bool) -> tuple[list[str], li
         try:
             data = path.read_bytes()
             words = data.decode("utf-8", "replace")
-            if data.startswith(b"SQLite format 3") or without_name(words, name) is not None:
+            if data.startswith(_SQLITE) or without_name(words, name) is not None:
                 found.append(str(path))
                 if not dry_run:
                     path.unlink()
