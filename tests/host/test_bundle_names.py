@@ -236,15 +236,17 @@ def test_what_both_coaches_amended_is_told_whichever_holds(store, theirs, tmp_pa
 def test_what_was_said_before_an_amended_name_comes_along_in_a_half_of_the_class(
     store, theirs, tmp_path
 ):
+    half_an_hour = ((classes.Piece("Ring rows", 300), classes.Piece("Sit-ups", 300)),)
+
     def both(one, box, start_ms):
-        data = classes.timeline(classes.PIECES, (1, 2), 1, rounds=3, rate=False)
+        data = classes.timeline(half_an_hour, (1, 2), 1, rounds=3, rate=False)
         one.put_timeline(data)
         one.put_plan(classes.PLAN_TEXT, "Two blocks")
         journal = classes.play(data, [classes.Press(11_000 + box)], start_ms).journal
         return one.ingest(journal, classes.BOX_IDS[box - 1], (START_MS + 7_200_000) * 1000)
 
     both(theirs, 1, START_MS)
-    both(theirs, 2, START_MS + 40 * 60_000)
+    both(theirs, 2, START_MS + 25 * 60_000)
     set_wearers(theirs, 2, {2: "Bo"})
     filing.join_classes(theirs, 2, 1)
     amend(theirs, 1, 2, "name", "Otto")

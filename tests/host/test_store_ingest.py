@@ -269,7 +269,9 @@ def test_a_log_goes_into_the_class_that_was_said_or_not_at_all(store, place, cap
     presses = classes.presses_of(random.Random(2), data, 0)
     lost = put_aside(store, damaged(classes.play(data, presses, None).journal), box)
     assert main(["unread", lost, "--of", "2", "--store", place]) == 0
-    assert "a log of class 2." in capsys.readouterr().out
+    out = capsys.readouterr().out
+    assert out.startswith("Class 2: Two blocks, ") and " 20" in out, "which class, and its date"
+    assert "a log of class 2." in out
     late_ms = classes.START_UTC_MS + 3_600_000 * 24 * 30
     put = put_aside(store, damaged(classes.play(data, presses, late_ms).journal), box)
     assert main(["unread", put, "--of", "1", "--store", place]) == 2
@@ -298,7 +300,11 @@ def test_a_log_that_was_read_as_what_it_is_not_is_put_back_and_stays_there(store
         assert main(["amend", "1", "--undo", one.digest, *where]) == 0
     capsys.readouterr()
     assert main(["unread", log[:8], "--back", *where]) == 0
-    assert f"{log[:8]}  box 0002" in capsys.readouterr().out
+    count = len(rows(store, tables.amendments))
+    assert count == 0, "they are of a reading that is no more"
+    out = capsys.readouterr().out
+    assert "amendments were of that reading and taken back" in out
+    assert f"{log[:8]}  box 0002" in out
     (aside,) = rows(store, tables.unread)
     assert aside.journal == journal
     for table in (tables.runs, tables.results, tables.sums, tables.ratings):

@@ -614,7 +614,7 @@ def test_a_class_set_apart_keeps_the_names_of_bibs_that_went_from_box_to_box(sto
 
 
 def test_a_name_that_was_amended_comes_back_after_parting_and_joining(store):
-    for station, start_ms in ((1, START_MS), (2, START_MS + 40 * MINUTE_MS)):
+    for station, start_ms in ((1, START_MS), (2, START_MS + 25 * MINUTE_MS)):
         data = classes.timeline(BLOCKS, (1, 2), station, rounds=3)
         store.put_timeline(data)
         run = classes.play(data, [classes.Press(11_000 + station)], start_ms)

@@ -191,6 +191,39 @@ def test_a_lone_log_without_a_clock_does_not_hide_the_class_it_may_be_of(store, 
     assert reported(place, capsys) == lost.class_id, "a day later it is no part of that class"
 
 
+def test_a_class_that_is_passed_over_is_named_by_report_and_advise(store, place, capsys):
+    cut_and_restarted(store)
+    for command in ("report", "advise"):
+        capsys.readouterr()
+        assert main([command, "--store", place]) == 0
+        assert capsys.readouterr().out.startswith(
+            "Class 2 is newer, but it is one log without a clock that may be of class 1: "
+            f"handbell {command} 2 shows it, handbell class 2 --join 1 puts it there.\n"
+        )
+        assert main([command, "--json", "--store", place]) == 0
+        assert json.loads(capsys.readouterr().out)["data"]["passed_over"] == 2
+        assert main([command, "1", "--store", place]) == 0
+        assert "is newer" not in capsys.readouterr().out
+
+
+def test_advise_says_which_class_it_is_and_when_it_was(store, place, capsys):
+    of_another_plan(store)
+    assert main(["advise", "--store", place]) == 0
+    out = capsys.readouterr().out
+    assert out.startswith("Class 2: Evening, ") and "(collected; no box had a clock)" in out
+
+
+def test_two_classes_of_other_boxes_are_not_joined_when_one_was_over_by_then(store, place, capsys):
+    for box, at_ms in ((1, 0), (2, 25 * MINUTE_MS), (3, 7 * 24 * 60 * MINUTE_MS)):
+        take(store, box, START_MS + at_ms, collected_ms=EVENING_MS + at_ms)
+    assert classes_of(store) == [1, 2, 3]
+    assert main(["class", "3", "--join", "1", "--store", place]) == 2
+    err = capsys.readouterr().err
+    assert "Class 1 was over before the last box of class 3 began, 10080 min after" in err
+    assert main(["class", "2", "--join", "1", "--store", place]) == 0
+    assert len(set(classes_of(store))) == 2
+
+
 def of_another_plan(store):
     """Two boxes with a clock, then in the evening a third one of another plan, without."""
     for box in (1, 2):

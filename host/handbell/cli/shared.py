@@ -15,9 +15,11 @@ from handbell.cli.output import Out, shown
 
 if TYPE_CHECKING:
     from handbell.store.results.queries import Wearer
+    from handbell.work.after.advise import Advised
     from handbell.work.after.amend import Amendments
     from handbell.work.after.bibs import Bibs
     from handbell.work.after.filing import Filed
+    from handbell.work.after.unread import ReadAs
     from handbell.work.upkeep.plugged_in import Stranger
 
 NOTHING_WRITTEN = "Nothing written yet; add --write or --out FILE."
@@ -110,10 +112,20 @@ def weeks(word: str) -> int:
     return int(word)
 
 
-def of_class(out: Out, of: Bibs | Amendments | Filed) -> None:
+def of_class(out: Out, of: Advised | Amendments | Bibs | Filed | ReadAs) -> None:
     """Print which class it is, and its date: it may not be the one that was meant."""
     when = class_date(of.start_utc_us, of.collected_utc_us)
     out.line(f"Class {of.class_id}: {of.title}, {when}")
+
+
+def passed_over(out: Out, number: int | None, shown: int, command: str) -> None:
+    """Say which newer class is not shown, since it is a lone log that may be of the one shown."""
+    if number is not None:
+        out.line(
+            f"Class {number} is newer, but it is one log without a clock that may be of class "
+            f"{shown}: handbell {command} {number} shows it, handbell class {number} --join "
+            f"{shown} puts it there."
+        )
 
 
 def wearers(out: Out, some: Iterable[Wearer]) -> None:

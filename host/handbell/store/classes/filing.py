@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from itertools import pairwise
 from typing import Any
 
@@ -16,7 +16,7 @@ from handbell.store.people.worn import names_differ
 
 from . import joining
 from .doubts import moves_told
-from .together import came_before
+from .together import MINUTE_US, came_before
 
 # In the order in which rows may go; each has a column ``run``.
 OF_RUN = (
@@ -65,6 +65,7 @@ def join_classes(store: Database, class_id: int, into: int, moved: list[str] | N
                 "so they are two",
                 "Leave them as they are",
             )
+        _check_starts(conn, {class_id: mine, into: yours})
         _check_order(conn, (class_id, into), (*mine, *yours))
         differ = names_differ(conn, class_id, into)
         if differ:
@@ -132,6 +133,24 @@ def _one_after_the_other(conn: Connection, some: Collection[Row[Any]]) -> bool:
         one.state == "cut" and boots.get(one.id, 0) < boots.get(other.id, 0)
         for one, other in pairwise(in_order)
     )
+
+
+def _check_starts(conn: Connection, classes: Mapping[int, Sequence[Row[Any]]]) -> None:
+    """Raise UsageError where a log of one class began when the other was over."""
+    starts = {
+        number: [row.start_utc_us for row in some if row.start_utc_us is not None]
+        for number, some in classes.items()
+    }
+    if not all(starts.values()):
+        return
+    first, later = sorted(starts, key=lambda number: min(starts[number]))
+    apart_us = max(max(starts[first]), max(starts[later])) - min(starts[first])
+    if apart_us >= joining.slot_us_of(conn, classes[first][0].id):
+        raise UsageError(
+            f"Class {first} was over before the last box of class {later} began, "
+            f"{apart_us // MINUTE_US} min after its start, so they are two",
+            "Leave them as they are",
+        )
 
 
 def _check_order(conn: Connection, of: tuple[int, int], some: Sequence[Row[Any]]) -> None:

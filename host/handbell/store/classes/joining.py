@@ -30,6 +30,7 @@ from handbell.store.database.database import Database
 from handbell.store.database.tables import classes, plans, runs, taps, timelines
 from handbell.store.logs.timelines import slot_ms_of
 from handbell.store.people.worn import move_names, said_of_all
+from handbell.store.results.queries import load_row
 from handbell_core import journal as j
 from handbell_core.timeline import HEADER_SIZE
 
@@ -164,6 +165,17 @@ def may_be_of(store: Database, class_id: int) -> int | None:
             timed = [p for p in of if any(g.start_utc_us is not None for g in found.classes[p])]
             return rows[found.classes[timed[-1]][0].run].class_id if timed else None
     return None
+
+
+def to_show(store: Store) -> tuple[int, int | None]:
+    """Return the newest class to show, and a lone log's that was passed over for it, if any.
+
+    A log without a clock, alone, does not hide the class that it may be of. Raises StoreError when
+    there is no class.
+    """
+    newest = load_row(store).id
+    of = may_be_of(store, newest)
+    return (newest, None) if of is None else (of, newest)
 
 
 def _parted_around(conn: Connection, run: int) -> tuple[str, Rows, Parted]:

@@ -10,9 +10,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, delete, select
+from sqlalchemy import Connection, delete, func, select
 
 from handbell.base.errors import StoreError, UnreadJournalError, UsageError
+from handbell.base.words import several
 from handbell.store.classes import filing
 from handbell.store.classes.doubts import moves_told
 from handbell.store.classes.together import MINUTE_US, START_APART_US
@@ -120,7 +121,13 @@ def put_back(store: Database, start_of_digest: str) -> tuple[Unread, list[str]]:
                 f"{row.class_id} {' '.join(f'{bib}=' for bib in lost)}",
             )
         aside = Unread(row.digest, row.box_id, row.collected_utc_us, PUT_BACK, row.journal)
+        a = tables.amendments.c
+        undone = select(func.count()).select_from(tables.amendments).where(a.run == row.id)
+        gone = conn.scalar(undone) or 0
         said = filing.take_out(conn, row.id)
+        if gone:
+            were = several(gone, "amendment was", "amendments were")
+            said.insert(0, f"{were} of that reading and taken back; the store has them no more")
         conn.execute(tables.unread.insert().values(vars(aside)))
         return aside, said
 

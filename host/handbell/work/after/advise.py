@@ -14,6 +14,7 @@ from handbell.coach.advice.plan import Advice, Decision, next_plan
 from handbell.coach.library.shelf import load_library
 from handbell.coach.writing.edit import PlanText, read_plan, write_plan
 from handbell.store import open_store
+from handbell.store.classes.joining import to_show
 
 CAUTION = (
     "Advice is arithmetic on taps and ratings; you decide. It never speaks of pain or illness: "
@@ -62,16 +63,20 @@ class ForOne:
 class Advised:
     """The advice on a class; ``written`` is the plan's path, None when none was asked for.
 
-    ``tell_same``: what stays as it is is to be shown one by one, too.
+    ``tell_same``: what stays as it is is to be shown one by one, too. ``start_utc_us`` None: no
+    box had a clock. ``passed_over`` is a newer class, a lone log that may be of this one.
     """
 
     class_id: int
     title: str
     at_utc_us: int
+    start_utc_us: int | None
+    collected_utc_us: int
     everybody: tuple[ForEverybody, ...]
     people: tuple[ForOne, ...]
     findings: tuple[Finding, ...]
     written: str | None
+    passed_over: int | None = None
     tell_same: bool = False
     caution: str = CAUTION
 
@@ -95,6 +100,9 @@ def advise(
     limits, shelf = load_limits(thresholds), load_library(library)
     text = None if plan is None else PlanText(read_plan(plan), str(plan))
     with open_store(store_at, make=False) as store:
+        passed_over = None
+        if class_id is None:
+            class_id, passed_over = to_show(store)
         found = advise_class(store, class_id, shelf, limits, text)
     if text is not None and out is not None:
         write_plan(out, next_plan(found.decisions, text), None)
@@ -102,10 +110,13 @@ def advise(
         class_id=found.past.row.id,
         title=found.past.row.title,
         at_utc_us=found.past.at_us,
+        start_utc_us=found.past.row.start_utc_us,
+        collected_utc_us=found.past.row.collected_utc_us,
         everybody=tuple(_for_everybody(d, text) for d in found.decisions),
         people=tuple(_for_one(a) for a in found.advices),
         findings=found.findings,
         written=None if out is None else str(out),
+        passed_over=passed_over,
         tell_same=tell_same,
     )
 

@@ -14,8 +14,8 @@ from handbell.report.over_time.group import group_report
 from handbell.report.over_time.group_model import GroupReport
 from handbell.report.page import Report, write_page
 from handbell.store import open_store
-from handbell.store.classes.joining import may_be_of
-from handbell.store.results.queries import ClassRow, list_classes, load_row
+from handbell.store.classes.joining import to_show
+from handbell.store.results.queries import ClassRow, list_classes
 
 from .stored import store_if_there
 
@@ -29,10 +29,14 @@ class Classes:
 
 @dataclass(frozen=True)
 class Reported:
-    """A report, and the page it was written to, None without one."""
+    """A report, and the page it was written to, None without one.
+
+    ``passed_over`` is a newer class, a lone log without a clock that may be of this one.
+    """
 
     report: ClassReport | AthleteReport | GroupReport
     page: str | None
+    passed_over: int | None = None
 
 
 def classes(store_at: str | None = None) -> Classes:
@@ -52,11 +56,11 @@ def report_class(
     A log without a clock, alone, does not hide the class that it may be of.
     """
     with open_store(store_at, make=False) as store:
+        passed_over = None
         if class_id is None:
-            newest = load_row(store).id
-            class_id = may_be_of(store, newest) or newest
+            class_id, passed_over = to_show(store)
         report = class_report(store, class_id)
-    return _reported(report, page)
+    return _reported(report, page, passed_over)
 
 
 def report_athlete(
@@ -84,7 +88,7 @@ def report_group(
     return _reported(report, page)
 
 
-def _reported(report: Report, page: Path | None) -> Reported:
+def _reported(report: Report, page: Path | None, passed_over: int | None = None) -> Reported:
     if page is not None:
         write_page(report, page)
-    return Reported(report, None if page is None else str(page))
+    return Reported(report, None if page is None else str(page), passed_over)

@@ -9,6 +9,7 @@ from handbell.base.errors import HandbellError
 from handbell.base.files import write_whole
 from handbell.store import Ingested, Store, open_store
 from handbell.store.logs import salvage
+from handbell.store.results.queries import load_row
 
 
 @dataclass(frozen=True)
@@ -31,16 +32,28 @@ class Read:
 
 
 @dataclass(frozen=True)
+class ReadAs:
+    """The class that a log was said to be of; ``start_utc_us`` None: no box had a clock."""
+
+    class_id: int
+    title: str
+    start_utc_us: int | None
+    collected_utc_us: int
+
+
+@dataclass(frozen=True)
 class Unread:
     """What can't be read now, what was read, and sentences on what went to another class by it.
 
-    ``written`` is the file that has a log's bytes, None when none was asked for.
+    ``written`` is the file that has a log's bytes, None when none was asked for. ``of`` is the
+    class, or one of the plan, that a log was said to be of.
     """
 
     unread: tuple[Log, ...]
     read: tuple[Read, ...] = ()
     moved: tuple[str, ...] = ()
     written: str | None = None
+    of: ReadAs | None = None
 
 
 def unread(log: str = "", store_at: str | None = None) -> Unread:
@@ -63,7 +76,9 @@ def read_as(
     with open_store(store_at, make=False) as store:
         one = salvage.one_unread(store, log)
         taken = salvage.try_again(store, [one], class_id, in_class=in_class)
-        return Unread(_left(store, log), _read(taken))
+        row = load_row(store, taken[0].class_id)
+        of = ReadAs(row.id, row.title, row.start_utc_us, row.collected_utc_us)
+        return Unread(_left(store, log), _read(taken), of=of)
 
 
 def put_back(log: str, store_at: str | None = None) -> Unread:

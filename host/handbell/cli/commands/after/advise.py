@@ -6,7 +6,6 @@ import argparse
 from collections.abc import Sequence
 from pathlib import Path
 
-from handbell.base.times import date_of
 from handbell.base.words import listed
 from handbell.cli import shared
 from handbell.cli.output import Out
@@ -47,7 +46,8 @@ def run(args: argparse.Namespace) -> Advised:
 
 def text(result: Advised, out: Out) -> None:
     """Print what to change for everybody, then for whom, then what to look at and to ask."""
-    out.line(f"{result.title}, class {result.class_id}, {date_of(result.at_utc_us)}")
+    shared.passed_over(out, result.passed_over, result.class_id, "advise")
+    shared.of_class(out, result)
     out.line("\nFor everybody")
     for decision in result.everybody:
         out.line(_decision(decision))

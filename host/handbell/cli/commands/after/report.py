@@ -11,6 +11,7 @@ from handbell.base.words import several
 from handbell.cli import shared
 from handbell.cli.months_text import print_any
 from handbell.cli.output import Out
+from handbell.report.model import ClassReport
 from handbell.store.results.queries import ClassRow
 from handbell.work.after import report
 from handbell.work.after.report import Classes, Reported
@@ -61,6 +62,8 @@ def run(args: argparse.Namespace) -> Classes | Reported:
 def text(result: Classes | Reported, out: Out) -> None:
     """Print the report, or a line for each class."""
     if isinstance(result, Reported):
+        if isinstance(result.report, ClassReport):
+            shared.passed_over(out, result.passed_over, result.report.class_id, "report")
         print_any(result.report, out)
         if result.page is not None:
             out.line(f"Page: {result.page}")

@@ -55,6 +55,8 @@ def run(args: argparse.Namespace) -> Unread:
 
 def text(result: Unread, out: Out) -> None:
     """Print what was read after all, and what can't be."""
+    if result.of is not None:
+        shared.of_class(out, result.of)
     for one in result.read:
         where = "no class" if one.class_id is None else f"class {one.class_id}"
         out.line(f"Read after all: a log of {where}.")
