@@ -479,3 +479,26 @@ def test_a_log_of_a_class_that_was_never_said_to_be_one_is_not_told_as_said(
         filing.take_out(conn, mine)
     export_bundle(store, tmp_path / "mine.zip", Wanted())
     assert not any(filed_in(tmp_path / "mine.zip").values())
+
+
+def test_a_bundle_s_class_that_comes_to_one_that_a_coach_said_here_is_told(store, theirs, tmp_path):
+    """Each class in a bundle of its own: the second tells nothing of the first, which was said."""
+    take_halls(theirs)
+    filing.set_apart(theirs, 1, ["2", "3", "4"])
+    other = filing.set_apart(theirs, 2, ["3", "4"])
+    assert sorted(boxes_of(theirs)) == [(1,), (2,), (13, 14)]
+    export_bundle(theirs, tmp_path / "said.zip", Wanted(frozenset([1])))
+    with theirs.writing() as conn:  # an import there left these as they were, and no coach
+        mine = tables.runs.c.class_id == other
+        conn.execute(tables.runs.update().where(mine).values(filed=None))
+    export_bundle(theirs, tmp_path / "free.zip", Wanted(frozenset([other])))
+    see(store, 1, 2, 13, 14)
+    assert import_bundle(store, tmp_path / "said.zip").kept == []
+    done = import_bundle(store, tmp_path / "free.zip")
+    assert sorted(boxes_of(store)) == [(1, 13, 14)]
+    (said,) = done.kept
+    assert said.startswith("Box 000d (station 3), 000e (station 4) came to class 1 by the rules")
+    command = said.rsplit("handbell ", 1)[1].split()
+    assert main([*command, "--store", str(store.engine.url.render_as_string(False))]) == 0
+    assert sorted(boxes_of(store)) == [(1,), (13, 14)]
+    assert import_bundle(store, tmp_path / "free.zip").kept == []

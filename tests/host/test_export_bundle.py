@@ -595,8 +595,9 @@ def test_a_log_that_could_not_be_read_is_no_longer_listed_once_a_bundle_has_it(s
 
 
 def test_a_name_goes_to_the_class_whose_log_has_the_bib(store, tmp_path):
-    one, two = classes.make_class(boxes=2, rounds=1)
-    late = classes.play(two[1], [classes.Press(11_000, 0)], classes.START_UTC_MS + 40 * 60_000)
+    half_an_hour = ((classes.Piece("Ring rows", 300), classes.Piece("Sit-ups", 300)),)
+    one, two = classes.make_class(boxes=2, blocks=half_an_hour)
+    late = classes.play(two[1], [classes.Press(11_000, 0)], classes.START_UTC_MS + 25 * 60_000)
 
     def take_both(into):
         for box, data, run in (one, (two[0], two[1], late)):

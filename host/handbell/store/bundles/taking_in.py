@@ -31,7 +31,7 @@ from .bundle import CHECK, FORMAT, LIST, VERSION
 from .check import checked_list
 from .classes import Mark, marks_of
 from .names import Runs, take_names
-from .told import beside, otherwise
+from .told import beside, joined_by_rule, otherwise
 
 SIZE_MOST = 1_000_000_000
 # What the ZIP reader raises on damaged files; RuntimeError: it takes a part for encrypted.
@@ -213,6 +213,7 @@ def _take_in(conn: Connection, bundle: Bundle) -> Imported:
     done.kept += filter(None, kept.values())
     done.kept += otherwise(conn, told["runs"])
     done.kept += beside(conn, new, runs, told["runs"])
+    done.kept += joined_by_rule(conn, new, runs, told["runs"])
     done.doubts = joining.doubts_in(conn, new, told=done.apart)
     return done
 

@@ -116,3 +116,34 @@ def beside(
                 f"class: handbell class {one.class_id} --join {other}"
             ] = None
     return list(said)
+
+
+def joined_by_rule(
+    conn: Connection, new: Collection[int], logs: Collection[str], told: Iterable[Told]
+) -> list[str]:
+    """Return a sentence for new logs that came to a class of which a coach said which logs it has.
+
+    The bundle has them as a class, of which no log was here, and may not have that one: then it
+    can't tell that it is another. ``logs`` are all that are in the bundle.
+    """
+    r = tables.runs.c
+    fresh = set(conn.scalars(select(r.digest).where(r.id.in_(list(new)))))
+    known = {one["class"] for one in told if one["digest"] not in fresh or one["filed"]}
+    alone = [one["digest"] for one in told if one["class"] and one["class"] not in known]
+    mine = select(r.id, r.digest, r.box_id, r.station, r.class_id)
+    mine = mine.where(r.id.in_(list(new)), r.digest.in_(alone), r.filed.is_(None))
+    came: dict[int, list[Any]] = {}
+    for row in conn.execute(mine.order_by(r.station, r.id)):
+        came.setdefault(row.class_id, []).append(row)
+    said = []
+    for class_id, rows in sorted(came.items()):
+        others = select(r.digest).where(r.class_id == class_id, r.filed.is_not(None), ~r.kept)
+        if class_id is None or set(conn.scalars(others)) <= set(logs):
+            continue
+        boxes = ", ".join(f"{row.box_id[-4:]} (station {row.station})" for row in rows)
+        said.append(
+            f"Box {boxes} came to class {class_id} by the rules, of which a coach said before "
+            "which logs it has; the bundle does not tell whether they are one. If they are two: "
+            f"handbell class {class_id} --apart {' '.join(row.digest[:8] for row in rows)}"
+        )
+    return said
