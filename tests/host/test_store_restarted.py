@@ -344,3 +344,17 @@ def test_the_second_of_two_logs_without_a_clock_may_be_the_rest_of_the_first(sto
     now = classes_of(store)
     assert now.count(now[4]) == now.count(now[5]) == 1
     assert all("may be of class 1 or class 2" in said for said in doubts(store))
+
+
+def test_beside_a_class_without_any_clock_no_log_without_one_is_put_into_another_for_certain(store):
+    """Boxes 1 and 2 lost their clocks after the class; box 3 never had one and played once."""
+    for box in (1, 2):
+        take(store, box, START_MS)
+    alone = take(store, 3, None, presses=2)
+    assert classes_of(store) == [1, 1, 1] and alone.class_id == 1
+    for box in (1, 2):
+        take(store, box, None, boot=2)
+    now = classes_of(store)
+    assert now[3] == now[4] != now[0] and now.count(now[2]) == 1
+    (said,) = doubts(store)
+    assert "of box 0003 (station 3) tells no time: it may be of class 1" in said

@@ -14,6 +14,7 @@ from .together import (
     COLLECTING_US,
     Log,
     came_before,
+    collected_together,
     may_be_of,
     start_of,
     started_again,
@@ -74,8 +75,11 @@ def place_lost(
             else:
                 left.append(log)
     for place, some in sorted(sure.items()):
-        once, more = _once_at_a_station(some)
+        # What fits nowhere is of a class without any clock; then others may be of that, too.
+        open_ = [log for log in some if any(collected_together(log, other) for other in left)]
+        once, more = _once_at_a_station([log for log in some if log not in open_])
         timed[place] += once
+        more += open_
         unsure += [(log, [place], None) for log in more]
     return unsure, left
 
