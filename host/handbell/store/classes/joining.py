@@ -167,7 +167,7 @@ def may_be_of(store: Database, class_id: int) -> int | None:
     return None
 
 
-def to_show(store: Store) -> tuple[int, int | None]:
+def to_show(store: Database) -> tuple[int, int | None]:
     """Return the newest class to show, and a lone log's that was passed over for it, if any.
 
     A log without a clock, alone, does not hide the class that it may be of. Raises StoreError when

@@ -11,7 +11,7 @@ from handbell.base.words import several
 from handbell.cli import shared
 from handbell.cli.months_text import print_any
 from handbell.cli.output import Out
-from handbell.report.model import ClassReport
+from handbell.report.one_class.model import ClassReport
 from handbell.store.results.queries import ClassRow
 from handbell.work.after import report
 from handbell.work.after.report import Classes, Reported
