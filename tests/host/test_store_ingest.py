@@ -12,7 +12,7 @@ from handbell.base.errors import StoreError, UnreadJournalError, UsageError
 from handbell.cli.main import main
 from handbell.store import open_store
 from handbell.store.database import tables
-from handbell.store.logs import salvage
+from handbell.store.logs import journals, salvage
 from handbell.store.people.forget import forget
 from handbell.store.people.wearers import set_wearers
 from handbell.store.results import settle
@@ -63,6 +63,41 @@ def test_the_same_journal_twice_changes_nothing(store):
     again = take(store, data, run.journal, at_us=COLLECTED_US + 9)
     assert (again.run_id, again.class_id, again.new) == (first.run_id, first.class_id, False)
     assert everything(store) == before
+
+
+def records_of(journal):
+    return [journal[at : at + j.RECORD_SIZE] for at in range(0, len(journal), j.RECORD_SIZE)]
+
+
+@pytest.mark.parametrize("block", [False, True])
+def test_a_press_that_a_log_tells_twice_counts_once(store, tmp_path, block):
+    """One record doubled, or a whole stretch of them, as when one write is made twice."""
+    box, data, run = classes.make_class(boxes=1)[0]
+    records = records_of(run.journal)
+    taps = [n for n, one in enumerate(records) if one[0] == j.TAP and not one[14] & j.TAP_OUTSIDE]
+    first, last = (taps[4], taps[9] + 1) if block else (taps[4], taps[4] + 1)
+    presses = sum(one[0] in (j.TAP, j.BACK, j.FORTH) for one in records[first:last])
+    doubled = b"".join(records[:last] + records[first:last] + records[last:])
+    taken = take(store, data, doubled, box)
+    (said,) = taken.mismatches
+    assert said == f"The log tells {presses} press{'es' * (presses > 1)} twice: counted once"
+    with open_store(str(tmp_path / "once.sqlite")) as once:
+        assert take(once, data, run.journal, box).mismatches == []
+        for table in (tables.taps, tables.results, tables.sums):
+            assert rows(store, table) == rows(once, table), table.name
+
+
+def test_presses_that_were_not_to_be_counted_may_be_told_alike(store):
+    """At a gate the time of the class stands still: two taps there may look the same."""
+    box, data, run = classes.make_class(boxes=1)[0]
+    records = records_of(run.journal)
+    end = next(n for n, one in enumerate(records) if one[0] == j.END)
+    outside = j.tap_record(0, 1, 30_000, 0, 80, 0, j.TAP_OUTSIDE)
+    journal = b"".join([*records[:end], outside, outside, *records[end:]])
+    assert journals.read(journal).repeated == 0
+    assert take(store, data, journal, box).mismatches == [
+        f"The box counted {run.taps} taps in all, its log holds {run.taps + 2}"
+    ]
 
 
 def test_the_journal_is_kept_byte_for_byte(store):

@@ -66,6 +66,7 @@ def test_recount_equals_the_box(pieces, steps, stop_ms):
     found = journals.read(run.journal)
     counted = recount.recount(timelines.decode(data).windows, found.records)
     assert counted.mismatches == []
+    assert found.repeated == 0
     told = {(r[2], r[1]) for r in found.records if r[0] == j.RESULT}
     for result in counted.results:
         if (result.window, result.slot) in told:

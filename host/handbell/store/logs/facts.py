@@ -6,6 +6,7 @@ from typing import Any
 
 from sqlalchemy import Connection, delete
 
+from handbell.base.words import several
 from handbell.store.database import tables
 from handbell.store.database.bulk import insert_rows
 from handbell_core import journal as j
@@ -56,6 +57,9 @@ def _odd(found: Journal, timeline: timelines.Timeline) -> list[str]:
         )
     if found.odd_times:
         said.append(f"{found.odd_times} of the log's records tell a time that can't be: left out")
+    if found.repeated:
+        presses = several(found.repeated, "press", "presses")
+        said.append(f"The log tells {presses} twice: counted once")
     return said
 
 

@@ -18,7 +18,7 @@ from .outages import Outage, Record, outages_of
 STARTERS = {j.BY_HOST: "host", j.BY_HAND: "hand"}
 # Notes that say how many records were lost, so that a recount may fall short.
 LOSSES = (faults.STORAGE_FULL, faults.FLASH_ERROR)
-
+PRESSES = (j.TAP, j.BACK, j.FORTH, j.CONFIRM)
 
 # What no sound box writes, though the check is right: a year before 2020 or after 2099, a crystal
 # off by more than a thousandth, a box's clock of centuries, an answer beyond 10.
@@ -50,6 +50,7 @@ class Journal:
     torn: bool
     assumed: bool = False  # what was played is not told by the log
     odd_times: int = 0  # records with a time that can't be
+    repeated: int = 0  # presses that were told twice, and are in ``records`` once
     started: bool = False
     start_utc_us: int | None = None
     started_by: str = ""
@@ -119,7 +120,8 @@ def read(data: bytes, played: Played | None = None) -> Journal:
 
     ``played`` is what it was if the record that says so is damaged.
     """
-    records, broken = j.parse(data)
+    parsed, broken = j.parse(data)
+    records = _once_each(parsed)
     assumed = bool(records) and records[0][0] != j.RUN and played is not None
     if assumed and played is not None:
         timeline, station = played
@@ -131,7 +133,8 @@ def read(data: bytes, played: Played | None = None) -> Journal:
             raise UnreadableError(f"it is written in version {name(version)} of the format")
         timeline = digest.hex()
     torn = len(data) % j.RECORD_SIZE != 0
-    found = Journal(timeline, station, records, broken, torn, assumed)
+    repeated = len(parsed) - len(records)
+    found = Journal(timeline, station, records, broken, torn, assumed, repeated=repeated)
     for record in records:
         take = _TAKE.get(record[0])
         if take is not None:
@@ -139,6 +142,22 @@ def read(data: bytes, played: Played | None = None) -> Journal:
     found.end_class_ms = max(0, *(r[3] for r in records))
     found.outages = outages_of(records)
     return found
+
+
+def _once_each(records: list[Record]) -> list[Record]:
+    """Return records without the presses that were told before, word for word.
+
+    No button is pressed twice in one millisecond, so that was one press. Where nothing was to be
+    counted the time of the class may stand still, and there two may be told alike.
+    """
+    kept, told = [], set()
+    for record in records:
+        if record[0] in PRESSES and not (record[0] == j.TAP and record[4][6] & j.TAP_OUTSIDE):
+            if record in told:
+                continue
+            told.add(record)
+        kept.append(record)
+    return kept
 
 
 def is_headless(data: bytes) -> bool:
