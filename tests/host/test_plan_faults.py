@@ -356,6 +356,25 @@ def test_no_depth_and_no_length_breaks_the_reader():
     assert "a number can't be read" in long
 
 
+@pytest.mark.parametrize(
+    "line",
+    ["a." * 400_000 + "a = 1", "[" + "a . " * 70 + "b]", "a = {" + '"a".' * 70 + "'b' = 1}"],
+)
+def test_a_key_of_very_many_parts_is_refused_before_it_is_read(line, monkeypatch):
+    """The reader takes the square of a key's parts in time: half an hour for the first."""
+    from handbell.base import toml
+
+    monkeypatch.setattr(toml.tomllib, "loads", None)
+    (fault,) = faults("\n" + line)
+    assert fault.startswith("line 2, column 1: a key has more than 64 parts; write key = value")
+
+
+@pytest.mark.parametrize("line", ["# ", "title = 'x' # "])
+def test_dots_that_join_no_key_are_no_matter(line):
+    assert faults(line + "a." * 100) == faults(line)
+    assert "parts" not in faults('title = "' + "a." * 100 + '"')[0]
+
+
 SAID = {
     "[fit]\nbreak_s = 30": "fit, break_s: 30 is no range; write least and most, such as [30, 60]",
     "[fit]\nbreak_s = [60, 30]": "fit, break_s: the least is above the most; write them as [30, 60]",
