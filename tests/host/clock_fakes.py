@@ -126,6 +126,7 @@ class Boxes:
     def __init__(self, boxes: list[Box]) -> None:
         self.connections = boxes
         self.strangers = []
+        self.hiding = None
 
     def each(self, do, on=None) -> list[Outcome]:
         out = []

@@ -165,6 +165,49 @@ def test_beside_another_program_only_that_is_said(floor, port_in_use):
     assert floor.armed() == []
 
 
+def test_beside_a_box_with_another_s_id_only_that_is_said(floor):
+    assert floor.send()[0] == 0
+    floor.boxes[2].hello["id"] = floor.boxes[0].hello["id"]
+    for words in (["arm", "--in", "1m"], ["send", str(floor.folder / "Evening.toml")]):
+        code, said = floor.do(*words)
+        error = said.rpartition("2, Station 2: ready")[2] if words[0] == "arm" else said
+        assert code == 1 and "this box has the same id as" in error
+        assert "Unplug one of them" in error
+        for useless in ("plugged in for", "--without", "Mend", "stations"):
+            assert useless not in said
+    assert floor.armed() == []
+
+
+def test_beside_a_port_that_may_not_be_opened_only_that_is_said(floor, monkeypatch):
+    open_port = serial.serial_for_url
+    shut = floor.boxes[2].url
+
+    def open_or_refuse(url, **how):
+        if url == shut:
+            raise serial.SerialException("[Errno 13] could not open port: Permission denied")
+        return open_port(url, **how)
+
+    assert floor.send()[0] == 0
+    monkeypatch.setattr(serial, "serial_for_url", open_or_refuse)
+    for words in (["arm", "--in", "1m"], ["send", str(floor.folder / "Evening.toml")]):
+        code, said = floor.do(*words)
+        assert code == 1 and "you may not open this port. On Linux add yourself" in said
+        assert "plugged in for" not in said and "--without" not in said
+    assert floor.armed() == []
+
+
+def test_what_hinders_the_store_is_said_once(floor, monkeypatch):
+    from handbell.base.errors import StoreError
+    from handbell.store.store import Store
+
+    def full(*_):
+        raise StoreError("The store is full")
+
+    for name in ("put_plan", "add_contact", "contacts_of"):
+        monkeypatch.setattr(Store, name, full)
+    assert floor.send()[1].count("The store is full") == 1
+
+
 def test_a_box_that_hangs_elsewhere_since_it_was_sent_is_sent_anew_first(floor):
     assert floor.send()[0] == 0
     assert floor.do("stations", "1=a2", "2=a1")[0] == 0
@@ -279,7 +322,7 @@ def fleet_of(*boxes: tuple[str, int]):
         SimpleNamespace(who=Hello(f"{n:016x}", station=station), url=url)
         for n, (url, station) in enumerate(boxes, 1)
     ]
-    return SimpleNamespace(connections=connections, strangers=[])
+    return SimpleNamespace(connections=connections, strangers=[], hiding=None)
 
 
 def paired(fleet, stations, without=(), floor_map=None) -> dict[int, str]:

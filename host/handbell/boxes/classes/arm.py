@@ -154,17 +154,13 @@ def survey(
 def _absent(fleet: Fleet, station: int, place: Place) -> Readiness:
     if not place.box:
         why = "was not sent its part, so run handbell send again"
-    elif in_use(fleet) is not None:
+    elif isinstance(fleet.hiding, InUseError):
         why = "does not show, and a port is in use by another program"
+    elif fleet.hiding is not None:
+        why = "does not show, and a port may hide it"
     else:
         why = "is not plugged in"
     return Readiness(station, f"Station {station}", [why])
-
-
-def in_use(fleet: Fleet) -> HandbellError | None:
-    """Return the error of a port that another program has open, None if there is none."""
-    errors = (stranger.error for stranger in fleet.strangers)
-    return next((error for error in errors if isinstance(error, InUseError)), None)
 
 
 def _why(outcome: Outcome[Readiness]) -> str:
@@ -248,15 +244,15 @@ def _refuse_unready(fleet: Fleet, table: list[Readiness]) -> None:
     still = f" (an earlier start still stands on {', '.join(standing)})" if standing else ""
     what = f"Nothing was started{still}: "
     in_class = [row for row in late if row.in_class]
-    busy = in_use(fleet)
+    hiding = fleet.hiding
     if in_class:
         names = listed(row.label for row in in_class)
         raise HandbellError(
             f"{what}a class runs on {names}",
             "Wait until it is over, or stop it at the boxes",
         )
-    if busy is not None:
-        raise HandbellError(f"{what}{busy.what}", busy.remedy)
+    if hiding is not None:
+        raise HandbellError(f"{what}{hiding.what}", hiding.remedy)
     raise HandbellError(
         what + "; ".join(f"{row.label} {', '.join(row.why)}" for row in late),
         f"Mend {'it' if len(late) == 1 else 'them'}, or go on without: "

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from handbell.base.errors import BoxError, HandbellError
 from handbell.base.progress import Progress, no_progress
 from handbell.boxes.clocks.clock import Sync, set_clock
-from handbell.boxes.link.connection import Connection, InUseError
+from handbell.boxes.link.connection import Connection
 from handbell.boxes.link.fleet import Fleet, Outcome, in_order
 from handbell.boxes.link.listing import TIMELINES, listing
 from handbell.boxes.link.replies import DROP, KEEP, NAME, PUT, SELECT, STATUS, strange
@@ -132,10 +132,9 @@ def pair(
 
 
 def _refuse(fleet: Fleet, missing: list[int]) -> None:
-    """Raise for stations without a box: where a port is in use, its box may be one of them."""
-    for stranger in fleet.strangers:
-        if isinstance(stranger.error, InUseError):
-            raise stranger.error
+    """Raise for stations without a box: one that a port hides may be among them."""
+    if fleet.hiding is not None:
+        raise fleet.hiding
     raise HandbellError(
         f"No box is plugged in for station {', '.join(map(str, missing))}",
         f"Plug it in, hang a spare there with handbell stations {missing[0]}=BOX, "

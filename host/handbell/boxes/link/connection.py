@@ -28,7 +28,11 @@ M = TypeVar("M")
 IN_USE_REMEDY = "Close it and try again"
 
 
-class InUseError(BoxError):
+class HiddenError(BoxError):
+    """A port behind which there may be a box of ours that is not to be had as things are."""
+
+
+class InUseError(HiddenError):
     """A port that another program has open; its box is not to be reached before that ends."""
 
 
@@ -187,7 +191,7 @@ def _cant_open(url: str, error: Exception) -> BoxError:
     if any(words in text for words in in_use):
         return InUseError(url, "another program is using this port", IN_USE_REMEDY)
     if "permission" in text:
-        return BoxError(
+        return HiddenError(
             url,
             "you may not open this port",
             "On Linux add yourself to the group dialout, log out and in again",

@@ -12,7 +12,7 @@ from natsort import natsort_keygen
 from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes.clocks.hostclock import HostClock
 
-from .connection import Connection
+from .connection import Connection, HiddenError
 from .find import find_ports
 from .messages import Hello
 from .replies import strange
@@ -80,12 +80,18 @@ class Fleet:
                 continue
             connection.close()
             self.connections.remove(connection)
-            twin = BoxError(
+            twin = HiddenError(
                 connection.url,
                 f"this box has the same id as {other.label} on {other.url}, and is left out",
                 "Unplug one of them, or start virtual boxes from one folder only",
             )
             self.strangers.append(Outcome(connection.url, connection.label, error=twin))
+
+    @property
+    def hiding(self) -> HiddenError | None:
+        """Return the error of a port behind which a box that is wanting may be, None for none."""
+        errors = (stranger.error for stranger in self.strangers)
+        return next((error for error in errors if isinstance(error, HiddenError)), None)
 
     def __enter__(self) -> Fleet:
         return self

@@ -85,7 +85,7 @@ def send(
         warnings += _kept(store, plan, built)
         outcomes = send_loads(fleet, loads, stations, without, progress)
         _give_rates(fleet, outcomes, clocks)
-        warnings += [clocks.trouble] if clocks.trouble else []
+        warnings += [clocks.trouble] if clocks.trouble not in ("", *warnings) else []
         others = strangers(fleet)
     got = {o.who.id: o.label for o in outcomes if o.value is not None}
     session = Session(host_clock().utc_us() // 1000)
