@@ -187,6 +187,25 @@ def test_what_names_stand_in_is_for_its_owner_only(tmp_path, monkeypatch, demo_o
 
 
 @posix
+def test_a_virtual_box_with_its_plans_and_logs_is_for_its_owner_only(tmp_path):
+    from handbell.virtual.spec import BoxSpec
+    from handbell.work.trying.virtual_boxes import virtual_boxes
+
+    flash = tmp_path / "boxes" / "box1.flash"
+    umask = os.umask(0o022)
+    try:
+        BoxSpec("box1", bytes(8), flash).blank_flash()
+        with virtual_boxes(1, 2, tmp_path / "data" / "virtual"):
+            pass
+    finally:
+        os.umask(umask)
+    assert (rights(flash), rights(flash.parent)) == (0o600, 0o700)
+    made = tmp_path / "data"  # it may be the folder of all that Handbell keeps
+    assert (rights(made), rights(made / "virtual")) == (0o700, 0o700)
+    assert set(flash.read_bytes()) == {0xFF}
+
+
+@posix
 def test_a_file_that_was_there_keeps_its_rights(tmp_path):
     path = tmp_path / "stations.json"
     path.write_text("{}")

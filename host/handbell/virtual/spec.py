@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
+from handbell.base.files import private_file
 from handbell.virtual.standin._rtc import ADDRESS as RTC_ADDRESS
 
 FLASH_BLOCKS, FLASH_BLOCK_SIZE = 352, 4096
@@ -80,9 +81,9 @@ class BoxSpec:
     flash_fails_at: int | None = None
 
     def blank_flash(self) -> None:
-        """Makes the flash file, erased, unless it is there."""
+        """Makes the flash file, erased and for its owner only, unless it is there."""
         if not self.flash.exists():
-            self.flash.parent.mkdir(parents=True, exist_ok=True)
+            private_file(self.flash)
             self.flash.write_bytes(b"\xff" * (FLASH_BLOCKS * FLASH_BLOCK_SIZE))
 
     def configuration(

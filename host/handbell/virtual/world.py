@@ -9,6 +9,7 @@ from pathlib import Path
 from types import TracebackType
 
 from handbell.base.errors import HandbellError
+from handbell.base.files import private_folder
 from handbell.virtual.box import BoxSpec, VirtualBox
 from handbell.virtual.clock import Pace, WorldClock, machine_us, write_clock
 from handbell.virtual.process import find_micropython
@@ -36,7 +37,7 @@ class World:
         if not 0 <= speed <= _FASTEST:
             raise HandbellError(f"{speed} is no speed of time", f"Choose one from 0 to {_FASTEST}")
         self.folder = folder.resolve()
-        self.folder.mkdir(parents=True, exist_ok=True)
+        private_folder(self.folder)
         self.clock_path = self.folder / "clock.json"
         self.speed = speed
         self.boxes: list[VirtualBox] = []

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from handbell.base.errors import HandbellError, UsageError
+from handbell.base.files import private_folder
 from handbell.base.places import data_folder
 
 if TYPE_CHECKING:
@@ -37,7 +38,7 @@ def virtual_boxes(
     find_micropython()
     folder = folder or data_folder() / "virtual"
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        private_folder(folder)
     except OSError as error:
         raise HandbellError(
             f"{folder} can't be made ({error.strerror})", "Name another with --folder"
