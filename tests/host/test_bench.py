@@ -411,6 +411,17 @@ def test_a_script_that_fails_is_named_and_the_others_go_on(lay, capsys, tmp_path
     assert "Traceback" not in text + "".join(capsys.readouterr())
 
 
+def test_without_what_speaks_to_boards_it_is_said_what_to_install(monkeypatch):
+    from handbell.base.errors import HandbellError
+    from handbell.base.extras import install
+    from handbell.work.upkeep import measure as work
+
+    monkeypatch.setattr(work, "find_spec", lambda name: None)
+    with pytest.raises(HandbellError) as told:
+        work.measure(PORT)
+    assert told.value.remedy == install("boards")
+
+
 def test_unplugged_midway_the_sheet_has_what_was_measured(lay, capsys, tmp_path):
     prompt, _ = lay({"USB in": broke_off(PORT)})
     assert main(["measure", PORT, "--out", "sheet.md", "--json"]) == 1

@@ -86,7 +86,13 @@ def make_file(path: Path) -> None:
 def engine_at(address: URL, reading: Path | None = None) -> Engine:
     """Return an engine for an address; raises StoreError. ``reading``: a file only to be read."""
     options: dict[str, Any] = {}
-    if address.get_backend_name() == "postgresql":
+    kind = address.get_backend_name()
+    if kind not in ("sqlite", "postgresql"):
+        raise StoreError(
+            f"A store can't be kept in a database of this kind ({kind})",
+            "Use a file's path for SQLite, or the address of a PostgreSQL server",
+        )
+    if kind == "postgresql":
         if address.drivername == "postgresql":
             address = address.set(drivername="postgresql+psycopg")
         options["pool_pre_ping"] = True  # the server may have been started again in between
@@ -97,17 +103,12 @@ def engine_at(address: URL, reading: Path | None = None) -> Engine:
         options["creator"] = lambda: sqlite3.connect(uri, uri=True, check_same_thread=False)
     try:
         engine = create_engine(address, **options)
-    except (NoSuchModuleError, ImportError) as error:
+    except (NoSuchModuleError, ImportError):
         raise StoreError(
-            f"The store's kind of database ({address.drivername}) has no driver here: {error}",
+            "A store on a PostgreSQL server has no driver here",
             f"{install('server')}, or use a file's path for SQLite",
         ) from None
-    if engine.dialect.name not in ("sqlite", "postgresql"):
-        raise StoreError(
-            f"A store can't be kept in a database of this kind ({engine.dialect.name})",
-            "Use a file's path for SQLite, or the address of a PostgreSQL server",
-        )
-    if engine.dialect.name == "sqlite":
+    if kind == "sqlite":
         event.listen(engine, "connect", _set_up_sqlite if reading is None else _set_up_reading)
         event.listen(engine, "begin", _begin_sqlite)
     return engine

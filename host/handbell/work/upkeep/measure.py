@@ -7,6 +7,7 @@ from importlib.util import find_spec
 from pathlib import Path
 
 from handbell.base.errors import HandbellError, UsageError
+from handbell.base.extras import install
 from handbell.base.progress import Progress, no_progress
 from handbell.measure import measure as measuring
 from handbell.measure.sheet import advice, default_path, measured, write_sheet
@@ -72,7 +73,7 @@ def _check(minutes: float, out: Path | None) -> None:
     if find_spec("mpremote") is None:  # told before the box leaves its firmware
         raise HandbellError(
             "mpremote is not here, which speaks to boards",
-            "Install it: pip install 'handbell[boards]'",
+            install("boards"),
         )
     if out is None:
         return
