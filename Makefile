@@ -4,7 +4,7 @@ VENV   := .venv
 BIN    := $(VENV)/bin
 STUBS  := .stubs
 
-.PHONY: setup demo test lint pages pictures schema hardware image clean
+.PHONY: setup demo test lint pages pictures schema hardware image wheel-check clean
 
 setup: $(VENV)/ready
 
@@ -57,6 +57,11 @@ hardware: setup
 # The image for a box's board: make image MICROPYTHON=folder/of/its/source (docs/makers/image.md).
 image: setup
 	$(BIN)/python -m image.build "$(MICROPYTHON)"
+
+# The wheel in empty environments (docs/engineers/wheel.md): make wheel-check PYTHONS="python3.10 python3.13"
+PYTHONS ?= $(PYTHON)
+wheel-check: setup
+	$(BIN)/python tests/wheel/run.py $(PYTHONS)
 
 clean:
 	rm -rf $(VENV) $(STUBS) .mypy_cache .ruff_cache .pytest_cache demo-out build/image

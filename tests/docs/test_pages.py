@@ -29,6 +29,20 @@ def test_each_page_of_the_docs_is_a_page(site):
     assert pages <= made and len(pages) > 30
 
 
+def test_the_page_on_the_wheel_has_each_extra_as_it_is(site):
+    from handbell.base import toml
+    from handbell.base.extras import EXTRAS
+
+    page = (ROOT / "docs" / "engineers" / "wheel.md").read_text(encoding="utf-8")
+    names = {n: ", ".join(f"`{p}`" for p in extra.packages) for n, extra in EXTRAS.items()}
+    assert all(f"| `{n}` | {EXTRAS[n].does} | {names[n]} |" in page for n in names)
+    project = toml.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    asked = project["optional-dependencies"]
+    for name, extra in EXTRAS.items():
+        assert [re.split("[<>=]=", one)[0] for one in asked[name]] == list(extra.packages)
+    assert {*asked} - {"dev"} == {*EXTRAS}
+
+
 def test_no_page_loads_anything_from_elsewhere(site):
     seen = 0
     for page in site.rglob("*.html"):
