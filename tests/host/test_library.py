@@ -9,9 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from made_plans import EXAMPLES, toml
 
+from handbell.base.choices import PATTERNS
 from handbell.base.errors import PlanError
 from handbell.cli.main import main
-from handbell.coach.library.entry import IMPACTS, PATTERNS, SPACES, Entry
+from handbell.coach.library.entry import IMPACTS, SPACES, Entry
 from handbell.coach.library.files import SHIPPED
 from handbell.coach.library.names import name_key
 from handbell.coach.library.remarks import coach_remarks

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from handbell.coach.library.entry import PATTERNS
+from handbell.base.choices import PATTERNS
 from handbell.coach.library.loads import FROM_DOING, FROM_IMPACT, FROM_TIRED, LOADS, follows
 from handbell.coach.library.shelf import load_library
 from handbell.coach.swap.rank import Surroundings, Wish, choices, kit_in_use

@@ -8,6 +8,7 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator, model_validator
 
+from handbell.base.choices import PATTERNS
 from handbell.base.words import listed
 from handbell.plan.fields import Name, Note, YesNo
 from handbell.plan.values import REPS_MOST, TAP_WORDS, shown, whole
@@ -15,7 +16,6 @@ from handbell.plan.values import REPS_MOST, TAP_WORDS, shown, whole
 from .loads import FROM_DOING, LOADS, follows
 from .names import name_key
 
-PATTERNS = ("cardio", "squat", "hinge", "lunge", "push", "pull", "trunk", "carry")
 SPACES = ("spot", "mat", "wide", "lane")  # least floor first
 IMPACTS = ("none", "low", "high")
 SIDES = ("both", "alternate", "one")

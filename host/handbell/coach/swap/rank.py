@@ -15,7 +15,6 @@ from handbell.coach.library.names import name_key, name_words, nearest
 from handbell.coach.library.remarks import shared_load
 from handbell.coach.library.shelf import Library
 
-REASONS = ("no-kit", "sore", "too-hard", "too-easy", "no-floor")
 SPARING = ("sore", "too-hard")  # reasons for which nothing may be more than it was
 
 # What makes a replacement less near, in ladder steps. Common practice, no source.

@@ -6,6 +6,7 @@ from collections.abc import Collection
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from handbell.base.choices import BUNDLE, CSV, JSON
 from handbell.base.errors import UsageError
 from handbell.store import Store, open_store
 from handbell.store.bundles.bundle import export_bundle
@@ -16,14 +17,12 @@ from handbell.store.people.known_names import KnownNames
 
 from .backups import before
 
-CSV, JSON, PARQUET, BUNDLE = "csv", "json", "parquet", "bundle"
-KINDS = (CSV, JSON, PARQUET, BUNDLE)
 BY_SUFFIX = {".json": JSON, ".zip": BUNDLE}
 
 
 @dataclass(frozen=True)
 class Exported:
-    """What was written: ``kind`` is one of KINDS, ``rows`` are by table.
+    """What was written: ``kind`` is one of FORMS, ``rows`` are by table.
 
     Without ``names``, ``looked_for`` names were, and ``kept_out`` are sentences on those found.
     """

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
+from handbell.base.choices import SOLVE_SECONDS
 from handbell.base.errors import HandbellError, PlanError, UsageError
 from handbell.base.progress import Progress, no_progress
 from handbell.coach.order.kit import Order, Shared, changes, share
@@ -17,7 +18,7 @@ from handbell.plan.files import parse_plan
 from .patience import patiently
 from .plans import plan_text, write_changed
 
-SOLVE_SECONDS, SECONDS_MOST = 20.0, 3600
+SECONDS_MOST = 3600
 
 
 @dataclass(frozen=True)

@@ -5,11 +5,14 @@ from __future__ import annotations
 import argparse
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from handbell.base.words import listed
 from handbell.cli import shared
 from handbell.cli.output import Out
-from handbell.work.after.advise import Advised, ForEverybody, ForOne, advise
+
+if TYPE_CHECKING:
+    from handbell.work.after.advise import Advised, ForEverybody, ForOne
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -40,6 +43,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Advised:
     """Call the operation."""
+    from handbell.work.after.advise import advise
+
     files = (args.plan, args.out, args.thresholds, args.library)
     return advise(args.class_id, *files, args.store, tell_same=args.all)
 

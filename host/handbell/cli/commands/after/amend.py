@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
 from handbell.base.places import COACH
 from handbell.base.times import date_of
 from handbell.cli import shared
 from handbell.cli.output import Out
-from handbell.store.results import settle
-from handbell.work.after import amend
-from handbell.work.after.amend import Amended, Amendments
+
+if TYPE_CHECKING:
+    from handbell.work.after.amend import Amended, Amendments
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -48,6 +49,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Amendments:
     """Call the operation."""
+    from handbell.work.after import amend
+
     if args.undo:
         return amend.undo_amendment(args.class_id, args.undo, args.by, args.store)
     should = amend.Should(args.reps, args.held, args.to_bib, args.invalid, args.name)
@@ -75,6 +78,8 @@ def _line(a: Amended) -> str:
 
 
 def _words(a: Amended) -> str:
+    from handbell.store.results import settle
+
     was = a.was or "nothing"
     if a.what == settle.NOTHING:
         return f"left out, was {_seconds(was) if a.hold else was}"

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
 from handbell.base.errors import UsageError
 from handbell.base.words import quoted
 from handbell.cli import shared
 from handbell.cli.output import Out
-from handbell.work.after.bibs import Bibs, say_bibs
+
+if TYPE_CHECKING:
+    from handbell.work.after.bibs import Bibs
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -31,6 +34,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Bibs:
     """Call the operation. Behind ``--absent`` a name is a name, too."""
+    from handbell.work.after.bibs import say_bibs
+
     said = [*args.names, *(word for word in args.absent if "=" in word)]
     absent = [_bib(word, word) for word in args.absent if "=" not in word]
     names: dict[int, str] = {}

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
 from handbell.base.times import class_date
 from handbell.base.words import several
 from handbell.cli import shared
 from handbell.cli.output import Out
-from handbell.work.after import filing
-from handbell.work.after.filing import Deleted, Filed, Log
+
+if TYPE_CHECKING:
+    from handbell.work.after.filing import Deleted, Filed, Log
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -41,6 +43,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Filed | Deleted:
     """Call the operation; a deletion is asked about first."""
+    from handbell.work.after import filing
+
     if args.join is not None:
         return filing.join(args.class_id, args.join, args.store)
     if args.apart:
@@ -68,6 +72,8 @@ def _ask(found: Filed) -> None:
 
 def text(result: Filed | Deleted, out: Out) -> None:
     """Print a class's logs, or what became of it."""
+    from handbell.work.after.filing import Deleted
+
     if isinstance(result, Deleted):
         logs = several(result.logs, "log")
         when = class_date(result.start_utc_us, result.collected_utc_us)

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
+from handbell.base.choices import BUNDLE, FORMS
 from handbell.cli import shared
 from handbell.cli.output import Out
-from handbell.work.after.export import BUNDLE, KINDS, Exported, export
+
+if TYPE_CHECKING:
+    from handbell.work.after.export import Exported
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -17,7 +21,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--as",
         dest="kind",
-        choices=KINDS,
+        choices=FORMS,
         help="the form (default: json for NAME.json, bundle for NAME.zip, else csv)",
     )
     parser.add_argument(
@@ -47,6 +51,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Exported:
     """Call the operation."""
+    from handbell.work.after.export import export
+
     what = (args.kind, args.person, args.names, args.bom)
     return export(args.path, args.classes, *what, args.store)
 

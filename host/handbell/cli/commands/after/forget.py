@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
 from handbell.cli import shared
 from handbell.cli.output import Out
-from handbell.work.after.forget import Forgot, forget_person
+
+if TYPE_CHECKING:
+    from handbell.work.after.forget import Forgot
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -33,6 +36,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Forgot:
     """Call the operation after asking."""
+    from handbell.work.after.forget import forget_person
 
     def forget(dry_run: bool) -> Forgot:
         return forget_person(

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import argparse
 from datetime import date
+from typing import TYPE_CHECKING
 
-from handbell.analysis.load import Week
-from handbell.analysis.progress import ExerciseProgress
 from handbell.base.times import day_of
 from handbell.cli import shared
 from handbell.cli.output import Out
-from handbell.work.after import history
-from handbell.work.after.history import Everybody, Months
+
+if TYPE_CHECKING:
+    from handbell.analysis.load import Week
+    from handbell.analysis.progress import ExerciseProgress
+    from handbell.work.after.history import Everybody, Months
 
 WEEKS = 26
 
@@ -42,6 +44,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Everybody | Months:
     """Call the operation."""
+    from handbell.work.after import history
+
     if args.who is None:
         return history.everybody(args.weeks, args.store)
     return history.months_of(args.who, args.weeks, args.store)
@@ -49,6 +53,8 @@ def run(args: argparse.Namespace) -> Everybody | Months:
 
 def text(result: Everybody | Months, out: Out) -> None:
     """Print a table of people, or of one person's exercises and weeks."""
+    from handbell.work.after.history import Everybody
+
     if isinstance(result, Everybody):
         _people(result, out)
     else:

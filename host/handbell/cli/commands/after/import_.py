@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from handbell.cli import shared
 from handbell.cli.output import Out
-from handbell.work.after.export import Apart, Imported, take_in_bundle
+
+if TYPE_CHECKING:
+    from handbell.work.after.export import Apart, Imported
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -27,6 +30,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Imported:
     """Call the operation."""
+    from handbell.work.after.export import take_in_bundle
+
     return take_in_bundle(args.bundle, args.store)
 
 

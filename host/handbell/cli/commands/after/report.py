@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from handbell.base.errors import UsageError
 from handbell.base.times import class_date
 from handbell.base.words import several
 from handbell.cli import shared
-from handbell.cli.months_text import print_any
 from handbell.cli.output import Out
-from handbell.report.one_class.model import ClassReport
-from handbell.store.results.queries import ClassRow
-from handbell.work.after import report
-from handbell.work.after.report import Classes, Reported
+
+if TYPE_CHECKING:
+    from handbell.store.results.queries import ClassRow
+    from handbell.work.after.report import Classes, Reported
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -48,6 +48,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Classes | Reported:
     """Call the operation."""
+    from handbell.work.after import report
+
     if args.weeks is not None and not (args.athlete or args.group):
         raise UsageError("--weeks says nothing for one class", "Add --athlete NAME or --group")
     if args.list:
@@ -61,6 +63,10 @@ def run(args: argparse.Namespace) -> Classes | Reported:
 
 def text(result: Classes | Reported, out: Out) -> None:
     """Print the report, or a line for each class."""
+    from handbell.cli.months_text import print_any
+    from handbell.report.one_class.model import ClassReport
+    from handbell.work.after.report import Reported
+
     if isinstance(result, Reported):
         if isinstance(result.report, ClassReport):
             shared.passed_over(out, result.passed_over, result.report.class_id, "report")

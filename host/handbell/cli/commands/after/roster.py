@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from handbell.base.errors import UsageError
 from handbell.cli import shared
 from handbell.cli.output import Out
-from handbell.store.people.roster import Athlete
-from handbell.work.after import bibs, roster
-from handbell.work.after.bibs import Bibs
-from handbell.work.after.roster import Roster, TakenIn
+
+if TYPE_CHECKING:
+    from handbell.store.people.roster import Athlete
+    from handbell.work.after.bibs import Bibs
+    from handbell.work.after.roster import Roster, TakenIn
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -40,6 +42,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Roster | TakenIn | Bibs:
     """Call the operation."""
+    from handbell.work.after import bibs, roster
+
     if args.file and args.wear:
         raise UsageError("A file and --wear can't go together", "Take the file in first")
     if args.wear:
@@ -51,6 +55,9 @@ def run(args: argparse.Namespace) -> Roster | TakenIn | Bibs:
 
 def text(result: Roster | TakenIn | Bibs, out: Out) -> None:
     """Print who is on the roster, what a file changed, or who wore which bib."""
+    from handbell.work.after.bibs import Bibs
+    from handbell.work.after.roster import TakenIn
+
     if isinstance(result, TakenIn):
         _taken_in(result, out)
     elif isinstance(result, Bibs):

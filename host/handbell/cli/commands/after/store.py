@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from handbell.base.errors import UsageError
 from handbell.base.words import several
 from handbell.cli import shared
 from handbell.cli.output import Out
-from handbell.store.results.checking import Differs
-from handbell.work.after.backups import BackedUp, Checked, Restored, back_up, check_store, restore
+
+if TYPE_CHECKING:
+    from handbell.store.results.checking import Differs
+    from handbell.work.after.backups import BackedUp, Checked, Restored
 
 CHECK, BACKUP, RESTORE = "check", "backup", "restore"
 
@@ -41,6 +44,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Checked | BackedUp | Restored:
     """Call the operation."""
+    from handbell.work.after.backups import back_up, check_store, restore
+
     if args.what == BACKUP:
         return back_up(args.file, args.store)
     if args.what == RESTORE:
@@ -54,6 +59,8 @@ def run(args: argparse.Namespace) -> Checked | BackedUp | Restored:
 
 def text(result: Checked | BackedUp | Restored, out: Out) -> None:
     """Print what was found, or where the copy is."""
+    from handbell.work.after.backups import BackedUp, Restored
+
     if isinstance(result, BackedUp):
         size = f"{max(1, round(result.size_bytes / 1e6))} MB"
         out.line(f"{result.backup} is a copy of {result.store} ({size}).")

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from handbell.base.errors import UsageError
 from handbell.cli import shared
 from handbell.cli.output import Out
-from handbell.work.after import unread
-from handbell.work.after.unread import Unread
+
+if TYPE_CHECKING:
+    from handbell.work.after.unread import Unread
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -38,6 +40,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Unread:
     """Call the operation."""
+    from handbell.work.after import unread
+
     said = args.plan_of if args.of is None else args.of
     if (args.out or said is not None or args.back) and not args.log:
         raise UsageError("It is not said which log", "handbell unread lists them")

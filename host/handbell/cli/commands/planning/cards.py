@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from handbell.base.words import several
 from handbell.cli import shared
 from handbell.cli.output import Out
-from handbell.work.planning.cards import Cards, cards
-from handbell.work.planning.plans import CAUTION
+
+if TYPE_CHECKING:
+    from handbell.work.planning.cards import Cards
 
 NO_PDF = "No browser was found that prints PDF; HANDBELL_BROWSER may name one."
 HOW_TO_PRINT = (
@@ -40,11 +42,15 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Cards:
     """Call the operation."""
+    from handbell.work.planning.cards import cards
+
     return cards(args.plan, args.out, args.size, args.pdf, args.library)
 
 
 def text(result: Cards, out: Out) -> None:
     """Print what was written, and how to print it."""
+    from handbell.work.planning.plans import CAUTION
+
     out.line(f"{result.title}: {several(result.cards, 'card')} and a timetable, {result.paper}.")
     out.lines(f"  {path}" for path in result.written)
     if result.timetable_over_a_page:

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from handbell.base.times import clock
 from handbell.base.words import several
 from handbell.cli import shared
 from handbell.cli.output import Out
 from handbell.cli.plan_numbers import print_against, print_numbers
-from handbell.work.planning.check import Checked, check
-from handbell.work.planning.plans import CAUTION
+
+if TYPE_CHECKING:
+    from handbell.work.planning.check import Checked
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -32,11 +34,15 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Checked:
     """Call the operation."""
+    from handbell.work.planning.check import check
+
     return check(args.plan, args.against, args.library, args.sources)
 
 
 def text(result: Checked, out: Out) -> None:
     """Print what to look at first, then the times and the numbers."""
+    from handbell.work.planning.plans import CAUTION
+
     out.line(f"{result.title}: the plan is in order.")
     for warning in result.warnings:
         out.note(warning)

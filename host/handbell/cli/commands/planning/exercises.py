@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
+from handbell.base.choices import PATTERNS
 from handbell.base.words import several
 from handbell.cli import shared
 from handbell.cli.output import Out
-from handbell.coach.library.entry import PATTERNS
-from handbell.work.planning.exercises import Found, Known, Neighbour, exercises
+
+if TYPE_CHECKING:
+    from handbell.work.planning.exercises import Found, Known, Neighbour
 
 SIDES = {"both": "both sides at once", "alternate": "sides by turns", "one": "one side at once"}
 
@@ -29,6 +32,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Found:
     """Call the operation."""
+    from handbell.work.planning.exercises import exercises
+
     return exercises(args.words, args.pattern, args.without, args.library)
 
 

@@ -6,14 +6,16 @@ import argparse
 import sys
 from collections.abc import Sequence
 from decimal import Decimal, InvalidOperation
+from typing import TYPE_CHECKING
 
 from handbell.base.errors import UsageError
 from handbell.base.times import clock
 from handbell.cli import shared
 from handbell.cli.output import Out
 from handbell.cli.progress import Lines
-from handbell.work.planning.fit import Fits, FitsNot, fit_plan
-from handbell.work.planning.plans import CAUTION
+
+if TYPE_CHECKING:
+    from handbell.work.planning.fit import Fits, FitsNot
 
 SLOT_MOST_MS = 6 * 3_600_000
 
@@ -53,6 +55,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Fits | FitsNot:
     """Call the operation."""
+    from handbell.work.planning.fit import fit_plan
+
     slot_ms = None if args.minutes is None else _slot_ms(args.minutes)
     with Lines(Out(sys.stderr).console) as lines:
         return fit_plan(
@@ -75,6 +79,9 @@ def _slot_ms(said: str) -> int:
 
 def text(result: Fits | FitsNot, out: Out) -> None:
     """Print what was changed, and what that means for people."""
+    from handbell.work.planning.fit import FitsNot
+    from handbell.work.planning.plans import CAUTION
+
     if isinstance(result, FitsNot):
         _print_misfit(result, out)
         return

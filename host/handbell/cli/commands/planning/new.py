@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from handbell.base.times import clock
 from handbell.cli.output import Out
-from handbell.work.planning.new import Started, new
+
+if TYPE_CHECKING:
+    from handbell.work.planning.new import Started
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -39,6 +42,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Started:
     """Call the operation."""
+    from handbell.work.planning.new import new
+
     return new(args.plan, args.formats, args.boxes, args.title or "")
 
 

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import argparse
 import sys
+from typing import TYPE_CHECKING
 
+from handbell.base.choices import SOLVE_SECONDS
 from handbell.base.times import clock
 from handbell.cli import shared
 from handbell.cli.output import Out
 from handbell.cli.progress import Lines
-from handbell.coach.order.table import Visit
-from handbell.work.planning.order import SOLVE_SECONDS, BlockOrder, Ordered, order
-from handbell.work.planning.plans import CAUTION
+
+if TYPE_CHECKING:
+    from handbell.coach.order.table import Visit
+    from handbell.work.planning.order import BlockOrder, Ordered
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -43,12 +46,16 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Ordered:
     """Call the operation."""
+    from handbell.work.planning.order import order
+
     with Lines(Out(sys.stderr).console) as lines:
         return order(args.plan, args.by, args.write, args.out, args.seconds, lines)
 
 
 def text(result: Ordered, out: Out) -> None:
     """Print each block's order and who is where, or what can't hold together."""
+    from handbell.work.planning.plans import CAUTION
+
     if not result.ok:
         for block in result.blocks:
             _print_clash(block, out)

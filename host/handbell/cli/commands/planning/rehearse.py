@@ -5,12 +5,15 @@ from __future__ import annotations
 import argparse
 import re
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from handbell.base.errors import UsageError
 from handbell.base.times import whole_clock
 from handbell.cli import shared
 from handbell.cli.output import Out
-from handbell.work.planning.rehearse import Rehearsal, rehearse
+
+if TYPE_CHECKING:
+    from handbell.work.planning.rehearse import Rehearsal
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -41,6 +44,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Rehearsal:
     """Call the operation."""
+    from handbell.work.planning.rehearse import rehearse
+
     end_ms = None if args.end is None else _ms("--to", args.end)
     start_ms = _ms("--from", args.start)
     return rehearse(args.plan, args.out, args.box, start_ms, end_ms, args.speed)

@@ -5,16 +5,16 @@ from __future__ import annotations
 import argparse
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from handbell.base.errors import UsageError
 from handbell.base.times import clock
 from handbell.cli import shared
 from handbell.cli.output import Out
 from handbell.cli.plan_numbers import print_numbers
-from handbell.compile.timetable import BoxRow
-from handbell.work.in_class.starts import parsed
-from handbell.work.planning.plans import CAUTION
-from handbell.work.planning.show import Calendar, InFull, Shown, in_full, show
+
+if TYPE_CHECKING:
+    from handbell.work.planning.show import Calendar, InFull, Shown
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -50,6 +50,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Shown | InFull:
     """Call the operation."""
+    from handbell.work.planning.show import in_full, show
+
     if args.expanded:
         if any(v is not None for v in (args.box, args.csv, args.calendar, args.at, args.zone)):
             raise UsageError(
@@ -62,6 +64,9 @@ def run(args: argparse.Namespace) -> Shown | InFull:
 
 
 def _event(args: argparse.Namespace) -> Calendar | None:
+    from handbell.work.in_class.starts import parsed
+    from handbell.work.planning.show import Calendar
+
     if args.calendar is None:
         if args.at or args.zone:
             raise UsageError("--at and --zone go with --calendar", "Add --calendar class.ics")
@@ -74,6 +79,9 @@ def _event(args: argparse.Namespace) -> Calendar | None:
 
 def text(result: Shown | InFull, out: Out) -> None:
     """Print the timetable, or the plan written out."""
+    from handbell.work.planning.plans import CAUTION
+    from handbell.work.planning.show import InFull
+
     if isinstance(result, InFull):
         _print_plan(result, out)
         return
@@ -97,6 +105,8 @@ def text(result: Shown | InFull, out: Out) -> None:
 
 
 def _print_rows(result: Shown, out: Out) -> None:
+    from handbell.compile.timetable import BoxRow
+
     rows = []
     said = ""
     for row in result.rows:

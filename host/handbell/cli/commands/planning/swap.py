@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
+from handbell.base.choices import REASONS
 from handbell.cli import shared
 from handbell.cli.output import Out
-from handbell.coach.swap.rank import REASONS
-from handbell.work.planning.swap import Reasons, Swap, Swapped, swap
+
+if TYPE_CHECKING:
+    from handbell.work.planning.swap import Swap, Swapped
 
 CHOICES_END = "Pain stops the exercise, whichever it is; ask a qualified professional."
 UNSEEN = (
@@ -50,6 +53,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Swapped:
     """Call the operation."""
+    from handbell.work.planning.swap import Reasons, swap
+
     reasons = Reasons(args.because, args.where, args.without, args.kit)
     return swap(
         args.plan,

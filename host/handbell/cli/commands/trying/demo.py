@@ -5,9 +5,12 @@ from __future__ import annotations
 import argparse
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from handbell.cli.output import Out, shown
-from handbell.work.trying.demo.play import DemoDone, play
+
+if TYPE_CHECKING:
+    from handbell.work.trying.demo.play import DemoDone
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -20,6 +23,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> DemoDone:
     """Call the operation, each step told on standard error."""
+    from handbell.work.trying.demo.play import play
+
     return play(args.out, _tell)
 
 

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
 
 from handbell.cli import shared
 from handbell.cli.output import Out
-from handbell.work.trying.doctor import Checkup, checkup
+
+if TYPE_CHECKING:
+    from handbell.work.trying.doctor import Checkup
 
 _SIGNS = {True: "good", False: "BAD", None: "-"}
 
@@ -22,6 +25,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> Checkup:
     """Call the operation."""
+    from handbell.work.trying.doctor import checkup
+
     return checkup(args.store)
 
 

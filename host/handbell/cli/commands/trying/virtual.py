@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from handbell.cli.output import Out
-from handbell.work.trying.virtual_boxes import virtual_boxes
 
 
 @dataclass(frozen=True)
@@ -41,6 +40,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> Ran:
     """Start boxes and show them until they are left."""
     from handbell.virtual.terminal import run_terminal
+    from handbell.work.trying.virtual_boxes import virtual_boxes
 
     boxes = virtual_boxes(args.count, args.buttons, args.folder, tcp=args.tcp, speed=args.speed)
     with boxes as world:
