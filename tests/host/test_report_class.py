@@ -6,6 +6,7 @@ import re
 import classes
 import pytest
 from classes import Piece, Press
+from sqlalchemy import update
 
 from handbell.base.errors import StoreError, UsageError
 from handbell.cli.main import main
@@ -14,6 +15,7 @@ from handbell.report import class_report
 from handbell.report.one_class.cells import cell_words
 from handbell.report.page import page
 from handbell.store import open_store
+from handbell.store.database import tables
 from handbell.store.people.wearers import clean_name, set_wearers
 from handbell_core import faults
 from handbell_core import journal as j
@@ -260,6 +262,27 @@ def test_report_prints_the_newest_class(path, capsys):
     assert re.search(r"Bib 4\s+Lane B", out)
     assert "Block 2: Shuttle run (target 6 reps)" in out
     assert "Nothing: every log is whole" in out
+
+
+@pytest.mark.parametrize(
+    ("source", "called"),
+    [
+        ('[[block]]\nname = "Ropes & rows"\n[[block]]\nname = ""\n', "Block 1, Ropes & rows"),
+        ("[[block]]\n", "Block 1"),
+        ("block = 3\n", "Block 1"),
+        ("block = [1]\n", "Block 1"),
+        ("[[block]\n", "Block 1"),
+    ],
+)
+def test_a_block_is_called_what_the_plan_calls_it(path, capsys, source, called):
+    fill(classes.make_class(boxes=2))
+    with open_store() as store, store.writing() as conn:
+        conn.execute(update(tables.plans).values(source=source))
+    assert main(["report"]) == 0
+    out = capsys.readouterr().out
+    assert f"\n{called}: " in out
+    assert "\nBlock 2: " in out
+    assert f"<bdi>{called.replace('&', '&amp;')}</bdi></h2>" in page(report())
 
 
 def test_report_as_json_holds_every_bib(path, capsys):

@@ -16,6 +16,11 @@ def several(count: int, one: str, many: str = "") -> str:
     return f"{count} {one if count == 1 else many or one + 's'}"
 
 
+def block_words(number: int, name: str) -> str:
+    """Return what a block is called: ``Block 2, Ropes``; its number alone where it has no name."""
+    return f"Block {number}, {name}" if name else f"Block {number}"
+
+
 def few(words: Sequence[str], most: int) -> list[str]:
     """Return words, and of more than ``most`` and one how many more; one more is said itself."""
     if len(words) <= most + 1:

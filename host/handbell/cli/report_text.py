@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from handbell.base.times import class_date, whole_clock
-from handbell.base.words import several
+from handbell.base.words import block_words, several
 from handbell.cli.output import Out
 from handbell.report.one_class.cells import cell_words, fade_words, number_of
 from handbell.report.one_class.model import ClassReport, ExerciseTable
@@ -30,7 +30,8 @@ def print_report(report: ClassReport, out: Out) -> None:
         _people(report, out)
     for table in report.exercises:
         out.line()
-        out.line(f"Block {table.block}: {table.name} ({table.asked})", style="bold")
+        of = block_words(table.block, table.block_name)
+        out.line(f"{of}: {table.name} ({table.asked})", style="bold")
         _exercise(table, out)
     out.line()
     _skew(report, out)

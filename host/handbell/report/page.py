@@ -9,7 +9,7 @@ from typing import Any
 
 from handbell.base.files import write_whole
 from handbell.base.times import day_of, whole_clock
-from handbell.base.words import several, short
+from handbell.base.words import block_words, several, short
 
 from .one_class.model import ClassReport
 from .one_class.views import class_view
@@ -42,6 +42,7 @@ def page(report: Report) -> str:
         whole_percent=lambda share: f"{share:.0f} %",
         several=several,
         short=short,
+        block=block_words,
         day=day_of,
     )
     view = _view(report)

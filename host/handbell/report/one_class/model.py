@@ -12,6 +12,7 @@ from handbell.analysis.summary import Exercise, Person, Series, exercises_of, pe
 from handbell.report.talk import Talk, talk_of
 from handbell.report.words import asked_of
 from handbell.store import Store
+from handbell.store.logs.blocks import block_names
 from handbell.store.logs.moments import moments_of_class
 from handbell.store.results.efforts import Effort, efforts
 from handbell.store.results.queries import ClassRecord, RunRow
@@ -101,9 +102,13 @@ class Row:
 
 @dataclass(frozen=True)
 class ExerciseTable:
-    """One exercise with everybody's rounds; ``ask`` and ``tap`` as in the plan file."""
+    """One exercise with everybody's rounds; ``ask`` and ``tap`` as in the plan file.
+
+    ``block_name`` is "" where the plan has none or its text is not known.
+    """
 
     block: int
+    block_name: str
     name: str
     ask: str
     tap: str
@@ -163,6 +168,7 @@ def class_report(store: Store, class_id: int | None = None) -> ClassReport:
     steps = step_report(record, moments_of_class(store, record.row.id))
     skew = skew_report(skew_of_class(store, record.row.id), labels, steps)
     was = was_there(record)
+    blocks = block_names(store, record.row.plan)
     odd = oddities(record, done, people, named, steps.sentences, findings)
     return ClassReport(
         class_id=record.row.id,
@@ -179,7 +185,7 @@ def class_report(store: Store, class_id: int | None = None) -> ClassReport:
         boxes=tuple(_box_line(run) for run in record.runs),
         people=tuple(_person_line(p, named(p.bib)) for p in people),
         absent=tuple(named(b) for b in _absent(record)),
-        exercises=tuple(_exercise_table(e, named, was) for e in exercises),
+        exercises=tuple(_exercise_table(e, blocks, named, was) for e in exercises),
         odd=tuple(odd),
         corrected=tuple(corrections(record, named)),
         skew=skew,
@@ -231,10 +237,13 @@ def _person_line(person: Person, name: str) -> PersonLine:
     )
 
 
-def _exercise_table(exercise: Exercise, named: Named, was: Mapping[Key, str]) -> ExerciseTable:
+def _exercise_table(
+    exercise: Exercise, blocks: Mapping[int, str], named: Named, was: Mapping[Key, str]
+) -> ExerciseTable:
     sides = any(e.both_sides for s in exercise.series for e in s.efforts)
     return ExerciseTable(
         block=exercise.block,
+        block_name=blocks.get(exercise.block, ""),
         name=exercise.name,
         ask=t.ASKS[exercise.ask],
         tap=t.TAPS[exercise.tap],

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from handbell.base.choices import SOLVE_SECONDS
 from handbell.base.times import clock
+from handbell.base.words import block_words
 from handbell.cli import shared
 from handbell.cli.output import Out
 from handbell.cli.progress import Lines
@@ -62,8 +63,7 @@ def text(result: Ordered, out: Out) -> None:
         out.line(f"Change one of these in {result.plan}, and run it again.")
         return
     for block in result.blocks:
-        name = f"Block {block.block}, {block.name}" if block.name else f"Block {block.block}"
-        out.line(f"{name}: {_words(block)}")
+        out.line(f"{block_words(block.block, block.name)}: {_words(block)}")
     _print_table(result, out)
     for warning in result.warnings:
         out.note(warning)
@@ -75,7 +75,7 @@ def _print_clash(block: BlockOrder, out: Out) -> None:
     if block.clash is None:
         return
     rest = "any of it dropped, the rest can hold" if block.smallest else "perhaps not all"
-    out.line(f"Block {block.block}: this can't hold together ({rest}):")
+    out.line(f"{block_words(block.block, block.name)}: this can't hold together ({rest}):")
     out.lines(f"  - {words}" for words in block.clash)
     out.lines(f"  {count} of {kit} would do." for kit, count in block.enough.items())
 
