@@ -6,6 +6,7 @@ import subprocess
 import sys
 
 import pytest
+from made_plans import EXAMPLES
 
 from handbell.cli.main import COMMANDS, main
 
@@ -48,6 +49,26 @@ def test_every_help_starts_without_heavy_imports():
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stderr == ""
     assert "handbell check" in done.stdout
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["check", str(EXAMPLES["harbour"])],
+        ["exercises", "plank"],
+        ["history"],
+        ["store", "check"],
+        ["stations"],
+    ],
+)
+def test_a_data_folder_that_cannot_be_read_is_a_sentence(words, monkeypatch, capsys):
+    # A name too long is refused to everybody; to root nothing is forbidden.
+    monkeypatch.setenv("HANDBELL_DATA", "/" + "x" * 300)
+    monkeypatch.delenv("HANDBELL_STORE", raising=False)
+    assert main(words) == 1
+    told = capsys.readouterr().err
+    assert told.startswith("The data folder /xxx") and told.count("\n") == 1, told
+    assert "name another with HANDBELL_DATA" in told
 
 
 def test_no_command_or_a_wrong_one_is_used_wrongly(capsys):

@@ -34,6 +34,18 @@ def test_it_says_how_things_stand_and_changes_nothing(capsys, tmp_path):
     assert json.loads(capsys.readouterr().out)["data"]["ok"] is True
 
 
+def test_it_says_where_the_manual_is(monkeypatch, tmp_path):
+    one = found("manual")
+    assert one.fine and one.says.endswith("docs/index.md"), "in a checkout"
+    package = tmp_path / "site" / "handbell"
+    (package / "manual").mkdir(parents=True)
+    monkeypatch.setattr("handbell.__file__", str(package / "__init__.py"))
+    assert found("manual").fine is None and "wheel" in found("manual").remedy
+    (package / "manual" / "index.html").write_text("<h1>Handbell</h1>", encoding="ascii")
+    one = found("manual")
+    assert one.fine and one.says.endswith("handbell/manual/index.html"), "from a wheel"
+
+
 def test_a_store_that_is_none_is_told_and_left_alone(tmp_path):
     path = tmp_path / "other.sqlite"
     with sqlite3.connect(path) as db:

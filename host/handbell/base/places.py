@@ -81,7 +81,24 @@ def settings() -> dict[str, str]:
 
 
 def data_folder() -> Path:
-    """Return the folder for what is kept; it need not be there yet."""
+    """Return the folder for what is kept; it need not be there yet.
+
+    Raises HandbellError for one that can't be looked into.
+    """
+    folder = _data_folder()
+    try:
+        os.stat(os.path.join(folder, os.curdir))  # noqa: PTH116, PTH118  a Path drops the dot
+    except (FileNotFoundError, NotADirectoryError):
+        pass  # told by what writes there
+    except OSError as error:
+        raise HandbellError(
+            f"The data folder {folder} can't be read ({error.strerror})",
+            f"Let your user read it, or name another with {DATA}",
+        ) from error
+    return folder
+
+
+def _data_folder() -> Path:
     if named(DATA):
         return Path(named(DATA))
     from platformdirs import user_data_path

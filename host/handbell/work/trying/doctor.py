@@ -17,6 +17,7 @@ from datetime import datetime
 from importlib import metadata
 from pathlib import Path
 
+import handbell
 from handbell import VERSION
 from handbell.base import places
 from handbell.base.errors import HandbellError
@@ -46,10 +47,11 @@ class Checkup:
 
 
 def checkup(store: str | None = None) -> Checkup:
-    """Look at versions, extras, settings, folders, store, ports, clock and browser."""
+    """Look at versions, manual, extras, settings, folders, store, ports, clock and browser."""
     found: list[Finding] = []
     looks = (
         _versions,
+        _manual,
         _extras,
         _settings,
         _folders,
@@ -74,6 +76,17 @@ def _versions() -> Iterator[Finding]:
     yield Finding("system", True, system)
     words = f"output in {sys.stdout.encoding}, file names in {sys.getfilesystemencoding()}"
     yield Finding("letters", None, words)
+
+
+def _manual() -> Iterator[Finding]:
+    """Say where the manual is: its pages in a wheel, its text in a checkout."""
+    here = Path(handbell.__file__).parent
+    pages, text = here / "manual" / "index.html", here.parents[1] / "docs" / "index.md"
+    found = next((path for path in (pages, text) if path.is_file()), None)
+    if found:
+        yield Finding("manual", True, f"to be read offline: {tilde(found)}")
+    else:
+        yield Finding("manual", None, "not here", "Install Handbell anew from its wheel")
 
 
 def _extras() -> Iterator[Finding]:
@@ -104,9 +117,13 @@ def _settings() -> Iterator[Finding]:
 
 
 def _folders() -> Iterator[Finding]:
-    for what, folder in (("data", places.data_folder()), ("state", places.state_folder())):
-        there = folder
-        while not there.exists() and there != there.parent:
+    for what, place in (("data", places.data_folder), ("state", places.state_folder)):
+        try:
+            folder = there = place()
+        except HandbellError as error:
+            yield Finding(what, False, tilde(error.what), error.remedy)
+            continue
+        while not os.path.exists(there) and there != there.parent:  # noqa: PTH110  never raises
             there = there.parent
         room = shutil.disk_usage(there).free
         words = f"{tilde(folder)}, {room >> 20} MB free"
