@@ -8,7 +8,7 @@ import sys
 import pytest
 from made_plans import EXAMPLES
 
-from handbell.cli.output import Out
+from handbell.cli.output import Out, open_streams
 
 GRID = (
     "0:10",
@@ -60,6 +60,25 @@ def test_a_note_goes_on_under_itself_on_a_terminal(monkeypatch):
     out.note("the plan has no warm-up; add one, or lead one outside the plan")
     lines = printed(out).splitlines()
     assert len(lines) == 2 and all(line.startswith("  ") for line in lines)
+
+
+def test_a_sentence_of_a_list_goes_on_under_itself_on_a_terminal(monkeypatch):
+    out = on_terminal(monkeypatch, 40)
+    out.line("- Targets made: 49 of 72. Missed some: Hal, Dario and Bo.")
+    first, second = printed(out).splitlines()
+    assert first.startswith("- Targets made") and second.startswith("  ")
+
+
+def test_a_sign_that_a_pipe_lacks_is_shown_as_one_like_it(monkeypatch):
+    """In reports ? means that somebody gave no answer, so a dash may not become one."""
+    narrow = io.TextIOWrapper(io.BytesIO(), encoding="ascii")
+    monkeypatch.setattr(sys, "stdout", narrow)
+    open_streams()
+    Out().table(("load", "who"), [("–", "Łuka"), ("3 × 5…", "±2")])
+    narrow.flush()
+    _, first, second = narrow.buffer.getvalue().decode("ascii").splitlines()
+    assert first.split() == ["-", "?uka"]
+    assert second.split() == ["3", "x", "5...", "+-2"]
 
 
 @pytest.mark.parametrize("letters", ["cp1252", "ascii", "utf-8"])

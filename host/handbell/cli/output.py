@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import dataclasses
 import json
 import os
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
 
 CONTRACT = 1  # the version of what --json prints; another one breaks who reads it
 PIPED_WIDE = 1_000  # columns where nobody looks on: no line is broken
+SIMPLER = "handbell.simpler"  # what to do with what a stream can't write
+PLAINER = {"–": "-", "−": "-", "×": "x", "…": "...", "±": "+-", "’": "'", "‘": "'", "→": "->"}
 COLUMN_LEAST = 16  # columns of a terminal that one of several alike has at least
 
 
@@ -36,13 +39,16 @@ class Out:
 
     def line(self, words: object = "", style: str | None = None) -> None:
         """Print a line, wrapped only on a terminal, there under where it begins."""
-        from rich.padding import Padding
+        from rich.table import Table
 
         told = shown(str(words))
-        begins = told.lstrip(" ")
+        begins = told.lstrip(" ").removeprefix("- ")
         if self.console.is_terminal and begins != told:
-            pad = (0, 0, 0, len(told) - len(begins))
-            self.console.print(Padding(begins, pad, expand=False), style=style)
+            hanging = Table.grid()
+            hanging.add_column(no_wrap=True)
+            hanging.add_column()
+            hanging.add_row(told[: -len(begins)] if begins else told, begins)
+            self.console.print(hanging, style=style)
         else:
             self.console.print(told, style=style)
 
@@ -193,15 +199,22 @@ def _json(value: Any) -> None:
     sys.stdout.write(json.dumps(value, indent=2, ensure_ascii=narrow) + "\n")
 
 
+def _simpler(error: UnicodeError) -> tuple[str, int]:
+    assert isinstance(error, UnicodeEncodeError)
+    unable = error.object[error.start : error.end]
+    return "".join(PLAINER.get(c, "?") for c in unable), error.end
+
+
 def open_streams() -> None:
     """Let no letter stop a command, and no stream that is closed.
 
-    What a stream can't write is shown as a question mark.
+    A sign that a stream can't write is shown as one like it, a letter as a question mark.
     """
+    codecs.register_error(SIMPLER, _simpler)
     for name in ("stdout", "stderr"):
         if getattr(sys, name) is None:
             setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))  # noqa: SIM115
     for stream in (sys.stdout, sys.stderr):
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
-            reconfigure(errors="replace")
+            reconfigure(errors=SIMPLER)
