@@ -639,7 +639,7 @@ def test_the_command_hangs_the_box_and_says_what_it_is(monkeypatch, capsys):
     assert main(["prepare", "the port", "--station", "3"]) == 0
     assert f"{who.id} is now a spare" in capsys.readouterr().out
     done.who = replace(who, id="ef56")
-    assert main(["prepare", "the port", "--label", "Window"]) == 1
+    assert main(["prepare", "the port", "--label", "Stairs"]) == 1
     assert "hangs at no station" in capsys.readouterr().err
 
 

@@ -27,7 +27,7 @@ def _start(out):
             return 1_000_000 // hz
         except ValueError:
             pass
-    raise ValueError("the sounder's pin can't be slow enough")
+    raise ValueError("the buzzer's pin can't be slow enough")
 
 
 def _write(buttons, sink, f):

@@ -18,4 +18,4 @@ def wired():
     return follows
 
 
-NO_JUMPER = "no jumper between the sounder's pin and button 1's"
+NO_JUMPER = "no jumper between the buzzer's pin and button 1's"

@@ -72,7 +72,7 @@ def _people(result: Everybody, out: Out) -> None:
         )
         for one in result.people
     ]
-    headings = ("who", "came to", "last", "rating, median", "load a week, median")
+    headings = ("who", "came to", "last", "how hard, median", "load a week, median")
     out.table(headings, rows, right=(1, 3, 4))
 
 

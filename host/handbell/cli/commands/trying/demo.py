@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Define the command line."""
     parser.add_argument(
-        "--out", type=Path, default=Path("demo-out"), help="the folder to fill (default demo-out)"
+        "--out", type=Path, default=Path("demo-out"), help="the folder to fill (default: demo-out)"
     )
     parser.epilog = "examples:\n  handbell demo\n  handbell demo --out /tmp/class"
 

@@ -22,8 +22,8 @@ class Ran:
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Define the command line."""
-    parser.add_argument("count", nargs="?", type=int, default=2, help="how many boxes (default 2)")
-    parser.add_argument("--buttons", type=int, default=2, help="buttons on each (default 2)")
+    parser.add_argument("count", nargs="?", type=int, default=2, help="how many boxes (default: 2)")
+    parser.add_argument("--buttons", type=int, default=2, help="buttons on each (default: 2)")
     parser.add_argument("--tcp", action="store_true", help="serve on TCP instead of a pty")
     parser.add_argument(
         "--speed", type=int, default=1, help="how fast time runs while no program has a port open"
