@@ -15,7 +15,7 @@ from handbell.cli.main import main
 from handbell.coach.library.files import read_entries
 from handbell.coach.library.shelf import Library
 from handbell.compile import build
-from handbell.paper import legible
+from handbell.paper import layout, legible
 from handbell.paper import printing as cards_print
 from handbell.paper.cards import Card, LaneCard, cards_of, kit_words, task_words
 from handbell.paper.layout import FAR, FAR_BEST, MARGIN_MM, NEAR, PAPERS, pages_of
@@ -69,6 +69,39 @@ def test_lanes_have_a_card_for_each_station_and_each_exercise():
     # Without groups and stations all lanes are alike and need one card.
     alike = [c for c in cards_of(example("gate"), LIBRARY) if isinstance(c, LaneCard)]
     assert [card.head for card in alike] == ["At the gate"]
+
+
+@pytest.mark.parametrize("name", ["gate", "harbour", "straps", "three-block"])
+def test_a_list_is_on_one_page_with_what_to_do_below_itself_where_that_fits(name):
+    lanes = [c for c in cards_of(example(name), LIBRARY) if isinstance(c, LaneCard)]
+    pages = list(pages_of(lanes, PAPERS["a4"]))
+    assert len(pages) == len(lanes)
+    for page in pages:
+        told = [piece for piece in page.pieces if piece.kind == "line"]
+        assert len({piece.label_mm for piece in told}) == 1
+        assert (told[0].label_mm > 0) == (name != "harbour"), "there it would take a second page"
+        assert all(piece.strong.endswith(":") == (not piece.label_mm) for piece in told)
+
+
+def test_a_heading_in_a_list_is_nearer_to_its_own_lines():
+    """The look says the same as the sums: more over a heading than under it, clear of its rule."""
+    css = (Path(layout.__file__).parent / "cards.css").read_text(encoding="utf-8")
+    (over, under, rule) = re.search(
+        r"\.block \{[^}]*padding: ([\d.]+)em 0 ([\d.]+)em; border-bottom: ([\d.]+)mm", css
+    ).groups()
+    said = (layout.BLOCK_OVER, layout.BLOCK_UNDER, layout.RULE_MM)
+    assert (float(over), float(under), float(rule)) == said
+    assert float(over) > float(under) > 0
+    assert f".part {{ line-height: {layout.LIST_LINE}; }}" in css
+
+
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_a_timetable_has_its_times_in_one_column(name):
+    parts = timetable(example(name), LIBRARY, PAPERS["a4"], CAUTION).parts
+    assert len({part.shares[0] for part in parts}) == 1
+    for part in parts:
+        assert part.shares[0] + sum(part.shares[1:]) == pytest.approx(100)
+        assert all(re.fullmatch(r"[\d:]+(, [\d:]+)*", row[0]) for row in part.rows)
 
 
 def test_lanes_in_orders_of_their_own():

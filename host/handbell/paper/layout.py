@@ -14,12 +14,14 @@ from typing import NamedTuple
 from handbell.plan.own_tasks import Own, bibs_words
 
 from .cards import Card, LaneBlock, LaneCard
-from .legible import LINE, PREFERRED_RAD, largest, lines, size_mm
+from .legible import LINE, PREFERRED_RAD, largest, lines, size_mm, width
 
 FAR_MM, NEAR_MM = 2_000, 1_000
 FAR, FAR_BEST, NEAR = size_mm(FAR_MM), size_mm(FAR_MM, PREFERRED_RAD), size_mm(NEAR_MM)
 NAME_GOOD, NAME_MOST, TASK_MOST, LIST_MOST = 26.0, 44.0, 24.0, 20.0
-LIST_LINE, LIST_GAP_MOST = 1.1, 2.5
+LIST_LINE, LIST_HANG_MM, LIST_GAP_MOST = 1.02, 2.0, 2.5  # letters hang below the last line
+BLOCK_OVER, BLOCK_UNDER, RULE_MM = 0.2, 0.1, 0.4  # of a block's heading in a list
+NAMES_WIDE = 0.6  # of a list's width, at most for the names in it
 MARGIN_MM, GAP_MM, LABEL_MM, BAR_MM, INDENT_MM = 10.0, 3.5, 58.0, 7.0, 8.0
 OWN_MOST, BIBS_LONG = 3, 40  # lines of own tasks; letters of their bibs
 PARTS_MOST, LIST_OPTIONS = 5, 4  # lines of a list; options on its card
@@ -51,23 +53,28 @@ PAPERS = {"a4": Paper("A4", 297.0, 210.0), "letter": Paper("letter", 279.4, 215.
 class Piece:
     """A paragraph: its kind names its style, ``strong`` is set bold before ``text``.
 
-    ``beside`` puts ``strong`` into a column of its own.
+    ``label_mm`` is the width of the column that ``strong`` stands in, 0 without one.
     """
 
     kind: str
     strong: str
     text: str
     size: float
-    beside: bool = False
+    label_mm: float = 0.0
 
     def high_mm(self, room_mm: float) -> float:
         """Return how much of a page it takes, the gap after it included."""
-        if self.beside:
-            count = lines(self.text, self.size, room_mm - LABEL_MM)
+        if self.label_mm:
+            count = max(
+                lines(self.text, self.size, room_mm - self.label_mm),
+                lines(self.strong, self.size, self.label_mm, bold=True),
+            )
         else:
             room_mm -= {"mind": BAR_MM, "own": INDENT_MM, "part": INDENT_MM}.get(self.kind, 0)
             count = lines(self.text, self.size, room_mm, strong=self.strong)
         is_list = self.kind in ("block", "line", "own", "part")
+        if self.kind == "block":
+            return (count * LIST_LINE + BLOCK_OVER + BLOCK_UNDER) * self.size + RULE_MM
         return count * self.size * (LIST_LINE if is_list else LINE) + (0 if is_list else GAP_MM)
 
 
@@ -145,7 +152,7 @@ def pages_of(cards: Sequence[Card | LaneCard], paper: Paper) -> Iterator[Page]:
 def _card(card: Card, paper: Paper) -> Page:
     for choice in _LIST_CHOICES if card.parts else _CHOICES:
         pieces = list(_pieces(card, choice))
-        left_mm = paper.depth_mm - sum(p.high_mm(paper.room_mm) for p in pieces)
+        left_mm = paper.depth_mm - LIST_HANG_MM - sum(p.high_mm(paper.room_mm) for p in pieces)
         if left_mm >= 0:
             break
     if card.parts:
@@ -171,7 +178,8 @@ def _grown(pieces: Sequence[Piece], paper: Paper) -> list[Piece]:
                 else p
                 for p in grown
             ]
-            if larger == grown or sum(p.high_mm(paper.room_mm) for p in larger) > paper.depth_mm:
+            high_mm = sum(p.high_mm(paper.room_mm) for p in larger) + LIST_HANG_MM
+            if larger == grown or high_mm > paper.depth_mm:
                 break
             grown = larger
     return grown
@@ -189,7 +197,7 @@ def _pieces(card: Card, choice: _Choice) -> Iterator[Piece]:
     for kind, names in (("easier", card.easier), ("harder", card.harder)):
         if names and choice.options:
             words = (", " if card.parts else " or ").join(names[: choice.options])
-            yield Piece(kind, kind.capitalize(), words, choice.rest, beside=True)
+            yield Piece(kind, kind.capitalize(), words, choice.rest, LABEL_MM)
     if card.caution:
         yield Piece("mind", "Take care:", card.caution, choice.caution)
     notes = " ".join(text for text in (card.how if choice.how else "", card.lever) if text)
@@ -218,15 +226,25 @@ def _own(own: Sequence[Own[str]], most: int, size: float) -> Iterator[Piece]:
 
 
 def _lane(card: LaneCard, paper: Paper) -> Iterator[Page]:
-    size = LIST_MOST
-    while len(_lane_pages(card, paper, size, whole=False)) > 1 and size > FAR:
-        size = max(size - 0.5, FAR)
-    pages = min((_lane_pages(card, paper, size, whole) for whole in (True, False)), key=len)
+    # What to do stands in a column of its own unless that takes another page.
+    pages = min((_lane_set(card, paper, columns) for columns in (True, False)), key=len)
     for n, pieces in enumerate(pages, 1):
         number = f"page {n} of {len(pages)}" if len(pages) > 1 else ""
         every = (_lane_head(card, number), *pieces)
-        left_mm = paper.depth_mm - sum(piece.high_mm(paper.room_mm) for piece in every)
+        taken_mm = sum(piece.high_mm(paper.room_mm) for piece in every)
+        left_mm = paper.depth_mm - taken_mm - LIST_HANG_MM
         yield Page("lane", every, min(LIST_GAP_MOST, max(0, round(left_mm / len(every), 2))))
+
+
+def _lane_set(card: LaneCard, paper: Paper, columns: bool) -> list[list[Piece]]:
+    """Return a lane's list in the largest size that has the fewest pages."""
+    size = LIST_MOST
+    while True:
+        label_mm = _names_mm(card, size, paper) if columns else 0.0
+        pages = _lane_pages(card, paper, size, label_mm, whole=False)
+        if len(pages) == 1 or size <= FAR:
+            return min(_lane_pages(card, paper, size, label_mm, whole=True), pages, key=len)
+        size = max(size - 0.5, FAR)
 
 
 def _lane_head(card: LaneCard, number: str) -> Piece:
@@ -234,13 +252,16 @@ def _lane_head(card: LaneCard, number: str) -> Piece:
     return Piece("head", card.head, text, FAR)
 
 
-def _lane_pages(card: LaneCard, paper: Paper, size: float, whole: bool) -> list[list[Piece]]:
+def _lane_pages(
+    card: LaneCard, paper: Paper, size: float, label_mm: float, whole: bool
+) -> list[list[Piece]]:
     """Cut a lane's list into pages; with ``whole``, between blocks where that can be."""
-    depth_mm = paper.depth_mm - _lane_head(card, "page 99 of 99").high_mm(paper.room_mm)
+    head_mm = _lane_head(card, "page 99 of 99").high_mm(paper.room_mm)
+    depth_mm = paper.depth_mm - head_mm - LIST_HANG_MM
     pages: list[list[Piece]] = [[]]
     left_mm = depth_mm
     for block in card.blocks:
-        pieces = list(_block(block, size))
+        pieces = list(_block(block, size, label_mm))
         high_mm = sum(piece.high_mm(paper.room_mm) for piece in pieces)
         if whole and pages[-1] and high_mm > left_mm:
             pages.append([])
@@ -265,8 +286,15 @@ def _together(pieces: Sequence[Piece], n: int) -> Sequence[Piece]:
     return pieces[n:end]
 
 
-def _block(block: LaneBlock, size: float) -> Iterator[Piece]:
+def _names_mm(card: LaneCard, size: float, paper: Paper) -> float:
+    """Return how wide the column of a list's names is, so that what to do stands below itself."""
+    names = (line.name for block in card.blocks for line in block.exercises)
+    widest = max((width(f"{name} ", bold=True) for name in names), default=0.0)
+    return round(min(widest * size + GAP_MM, NAMES_WIDE * paper.room_mm), 1)
+
+
+def _block(block: LaneBlock, size: float, label_mm: float) -> Iterator[Piece]:
     yield Piece("block", "", block.title, size)
     for line in block.exercises:
-        yield Piece("line", f"{line.name}:", line.task, size)
+        yield Piece("line", line.name if label_mm else f"{line.name}:", line.task, size, label_mm)
         yield from _own(line.own, OWN_MOST, size)

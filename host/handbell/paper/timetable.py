@@ -26,7 +26,7 @@ COLUMNS_MOST = 8
 SIZE_MOST_MM, SIZE_LEAST_MM = 4.4, 2.3
 _PADDING = 0.45  # above and below a line, together, in sizes of the type
 _SIDE = 0.9  # beside a cell's words
-_HEAD_LINES = 6.0  # the title and what stands under it
+_WHEN = 30.0  # the share of the first column, the same from the top of the page to its end
 _WORDS = {t.BREAK: "Break", t.GATE: "When you are ready", t.LEAD_IN: "Lead-in"}
 
 
@@ -104,9 +104,13 @@ def _parts(built: CompiledClass) -> Iterator[Part]:
                 yield from _block(schedule, s.block - 1, starts.pop(s.block))
         elif s.name or s.kind in _WORDS:
             what = s.name or _WORDS[s.kind]
-            how_long = f"for {clock(s.duration_ms)}" if s.duration_ms else ""
-            yield Part("", (), ((clock(s.start_ms), what, how_long),), (14, 60, 26))
-    yield Part("", (), ((clock(built.totals.slot_ms), "End", ""),), (14, 60, 26))
+            how_long = f", {clock(s.duration_ms)}" if s.duration_ms else ""
+            yield _between(s.start_ms, f"{what}{how_long}")
+    yield _between(built.totals.slot_ms, "End")
+
+
+def _between(at_ms: int, what: str) -> Part:
+    return Part("", (), ((clock(at_ms), what),), (_WHEN, 100 - _WHEN))
 
 
 def _starts(schedule: Schedule) -> dict[int, dict[int, list[str]]]:
@@ -126,10 +130,10 @@ def _block(schedule: Schedule, b: int, starts: dict[int, list[str]]) -> Iterator
     notes = tuple(f"At {a.most.name}, {own_list(own_words(a))}" for a in asked if a.own)
     if not plan.is_rotation and not block.order:
         lines = tuple(
-            (exercise.name, whole_task(exercise), ", ".join(starts[e]))
+            (", ".join(starts[e]), exercise.name, whole_task(exercise))
             for e, exercise in enumerate(exercises)
         )
-        yield Part(title, ("exercise", "what", "starts"), lines, (30, 32, 38), notes)
+        yield Part(title, ("starts", "exercise", "what"), lines, (_WHEN, 35, 35), notes)
         return
     if block.order and not plan.is_rotation:
         tasks = (f"{e.name} {whole_task(e)}" for e in exercises)
@@ -139,7 +143,7 @@ def _block(schedule: Schedule, b: int, starts: dict[int, list[str]]) -> Iterator
         headings, rows = _matrix(schedule, b, exercises, boxes)
         when = (", ".join(starts[step]) for step in range(len(rows)))
         timed = tuple((at, *row) for at, row in zip(when, rows, strict=True))
-        shares = (22, *([78 / len(boxes)] * len(boxes)))
+        shares = (_WHEN, *([(100 - _WHEN) / len(boxes)] * len(boxes)))
         yield Part(title, ("starts", *headings), timed, shares, notes)
         title, notes = f"{block_title(plan, b)}, further stations".lstrip(", "), ()
 
