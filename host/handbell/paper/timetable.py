@@ -26,7 +26,7 @@ COLUMNS_MOST = 8
 SIZE_MOST_MM, SIZE_LEAST_MM = 4.4, 2.3
 _PADDING = 0.45  # above and below a line, together, in sizes of the type
 _SIDE = 0.9  # beside a cell's words
-_WHEN = 30.0  # the share of the first column, the same from the top of the page to its end
+_WHEN, _WHEN_BESIDE_MANY = 30.0, 22.0  # the share of the times, the same all down the page
 _WORDS = {t.BREAK: "Break", t.GATE: "When you are ready", t.LEAD_IN: "Lead-in"}
 
 
@@ -98,19 +98,22 @@ def _facts(built: CompiledClass, library: Library, caution: str) -> Iterator[str
 def _parts(built: CompiledClass) -> Iterator[Part]:
     schedule = built.schedule
     starts = _starts(schedule)
+    plan = schedule.plan
+    many = plan.is_rotation or any(block.order for block in plan.blocks)
+    wide = _WHEN_BESIDE_MANY if many else _WHEN
     for s in schedule.stretches:
         if s.kind == t.WINDOW:
             if s.block in starts:
-                yield from _block(schedule, s.block - 1, starts.pop(s.block))
+                yield from _block(schedule, s.block - 1, starts.pop(s.block), wide)
         elif s.name or s.kind in _WORDS:
             what = s.name or _WORDS[s.kind]
             how_long = f", {clock(s.duration_ms)}" if s.duration_ms else ""
-            yield _between(s.start_ms, f"{what}{how_long}")
-    yield _between(built.totals.slot_ms, "End")
+            yield _between(s.start_ms, f"{what}{how_long}", wide)
+    yield _between(built.totals.slot_ms, "End", wide)
 
 
-def _between(at_ms: int, what: str) -> Part:
-    return Part("", (), ((clock(at_ms), what),), (_WHEN, 100 - _WHEN))
+def _between(at_ms: int, what: str, wide: float) -> Part:
+    return Part("", (), ((clock(at_ms), what),), (wide, 100 - wide))
 
 
 def _starts(schedule: Schedule) -> dict[int, dict[int, list[str]]]:
@@ -121,7 +124,7 @@ def _starts(schedule: Schedule) -> dict[int, dict[int, list[str]]]:
     return found
 
 
-def _block(schedule: Schedule, b: int, starts: dict[int, list[str]]) -> Iterator[Part]:
+def _block(schedule: Schedule, b: int, starts: dict[int, list[str]], wide: float) -> Iterator[Part]:
     plan, block = schedule.plan, schedule.plan.blocks[b]
     words = (block_title(plan, b), rounds_words(block))
     title = ", ".join(word for word in words if word)
@@ -133,7 +136,9 @@ def _block(schedule: Schedule, b: int, starts: dict[int, list[str]]) -> Iterator
             (", ".join(starts[e]), exercise.name, whole_task(exercise))
             for e, exercise in enumerate(exercises)
         )
-        yield Part(title, ("starts", "exercise", "what"), lines, (_WHEN, 35, 35), notes)
+        yield Part(
+            title, ("starts", "exercise", "what"), lines, (wide, *[(100 - wide) / 2] * 2), notes
+        )
         return
     if block.order and not plan.is_rotation:
         tasks = (f"{e.name} {whole_task(e)}" for e in exercises)
@@ -143,7 +148,7 @@ def _block(schedule: Schedule, b: int, starts: dict[int, list[str]]) -> Iterator
         headings, rows = _matrix(schedule, b, exercises, boxes)
         when = (", ".join(starts[step]) for step in range(len(rows)))
         timed = tuple((at, *row) for at, row in zip(when, rows, strict=True))
-        shares = (_WHEN, *([(100 - _WHEN) / len(boxes)] * len(boxes)))
+        shares = (wide, *([(100 - wide) / len(boxes)] * len(boxes)))
         yield Part(title, ("starts", *headings), timed, shares, notes)
         title, notes = f"{block_title(plan, b)}, further stations".lstrip(", "), ()
 
