@@ -12,9 +12,14 @@ if sys.version_info >= (3, 11):
 else:
     import tomli as tomllib
 
-__all__ = ["TOMLDecodeError", "loads"]
+__all__ = ["KeyTooLongError", "TOMLDecodeError", "loads"]
 
 TOMLDecodeError = tomllib.TOMLDecodeError
+
+
+class KeyTooLongError(TOMLDecodeError):
+    """A key of more parts than may be read."""
+
 
 KEY_PARTS_MOST = 64  # between dots; the reader takes the square of it in time, and we need four
 _PIECE = re.compile(r'"(?:[^"\\]|\\.)*"|\'[^\']*\'|[A-Za-z0-9_-]+|[ \t]+|.')
@@ -24,7 +29,7 @@ def loads(text: str, *, parse_float: Callable[[str], Any] = float) -> dict[str, 
     """Return a TOML document; raises TOMLDecodeError, ValueError and RecursionError."""
     for number, line in enumerate(text.split("\n"), 1):
         if line.count(".") >= KEY_PARTS_MOST and _key_parts(line) > KEY_PARTS_MOST:
-            raise TOMLDecodeError(
+            raise KeyTooLongError(
                 f"a key has more than {KEY_PARTS_MOST} parts (at line {number}, column 1)"
             )
     return tomllib.loads(text, parse_float=parse_float)

@@ -165,7 +165,8 @@ def fail(error: HandbellError, as_json: bool) -> int:
         _json({"version": CONTRACT, "ok": False, "error": told})
     elif isinstance(error, FaultsError) and len(error.faults) == 1:
         fault = error.faults[0]
-        sys.stderr.write(shown(f"{error.path}: {fault}{'' if fault.endswith('?') else '.'}\n"))
+        end = "" if fault.endswith("?") or "\n" in fault else "."
+        sys.stderr.write(shown(f"{error.path}: {fault}{end}\n"))
     elif isinstance(error, FaultsError):
         sys.stderr.write(shown(f"{error.what}:\n"))
         sys.stderr.writelines(shown(f"  - {fault}\n") for fault in error.faults)

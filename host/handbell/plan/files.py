@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from decimal import Decimal, InvalidOperation
 from pathlib import Path
 from typing import Any
@@ -15,6 +14,7 @@ from handbell.base.errors import PlanError
 from handbell.plan import rules
 from handbell.plan.faults import sentences, told
 from handbell.plan.model import Plan
+from handbell.plan.slips import Slip, mended, stranger
 
 SIZE_MOST = 1 << 20
 DIGEST_SIZE = 12
@@ -28,6 +28,9 @@ def load_plan(path: Path) -> Plan:
 
 def parse_plan(data: bytes, name: str = "plan") -> Plan:
     """Check and return the plan in a file's bytes; ``name`` is what errors call it."""
+    strange = stranger(data)
+    if strange:
+        raise PlanError(name, [strange])
     source = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     try:
         text = source.decode("utf-8-sig")
@@ -36,12 +39,13 @@ def parse_plan(data: bytes, name: str = "plan") -> Plan:
         raise PlanError(
             name, [f"line {line}: the text is not UTF-8; save the file as UTF-8"]
         ) from None
-    document = _document(text, name)
+    document, slips = _document(text, name)
+    told_slips = [slip.words() for slip in slips]
     try:
         plan = Plan.model_validate(document)
     except ValidationError as error:
-        raise PlanError(name, sentences(error)) from None
-    faults = told(rules.of_plan(plan))
+        raise PlanError(name, [*told_slips, *sentences(error)]) from None
+    faults = told_slips + told(rules.of_plan(plan))
     if faults:
         raise PlanError(name, faults)
     return plan.from_file(name, source, short_digest(source))
@@ -67,13 +71,22 @@ def _read(path: Path) -> bytes:
     raise PlanError(str(path), [fault])
 
 
-def _document(text: str, name: str) -> dict[str, Any]:
+def _document(text: str, name: str) -> tuple[dict[str, Any], list[Slip]]:
+    """Return what a text says, its slips mended, and the slips; raises PlanError if none can."""
     try:
-        return toml.loads(text, parse_float=_decimal)
-    except toml.TOMLDecodeError as error:
-        fault = _syntax(str(error), text)
+        try:
+            return toml.loads(text, parse_float=_decimal), []
+        except toml.KeyTooLongError as error:
+            fault = f"{error}; write key = value"
+        except toml.TOMLDecodeError:
+            slips, right = mended(text)
+            if right is None:
+                raise PlanError(name, [slip.words() for slip in slips]) from None
+            return toml.loads(right, parse_float=_decimal), slips
     except RecursionError:
         fault = "lists or tables are nested too deep; a plan needs two levels"
+    except toml.TOMLDecodeError:
+        raise
     except ValueError as error:
         fault = f"a number can't be read ({error}); write times in seconds"
     raise PlanError(name, [fault]) from None
@@ -84,17 +97,3 @@ def _decimal(text: str) -> Decimal:
         return Decimal(text)
     except InvalidOperation:
         return Decimal("Infinity")
-
-
-def _syntax(message: str, text: str) -> str:
-    at = re.search(r" \(at (?:line (\d+), column (\d+)|end of document)\)$", message)
-    what = message[: at.start()] if at else message
-    if at and at[1]:
-        line, column = at[1], at[2]
-    else:
-        lines = text.split("\n")
-        line, column = str(len(lines)), str(len(lines[-1]) + 1)
-    return (
-        f"line {line}, column {column}: {what[:1].lower()}{what[1:]}; "
-        'write key = value, texts in "quotes", tables as [[block]]'
-    )

@@ -1,0 +1,160 @@
+"""A line as people write it, and as it must be written."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+
+from handbell.base import toml
+from handbell.plan.slips.keys import KEYS, heading, key_of, table_of
+from handbell.plan.slips.values import fixed as fixed_value
+from handbell.plan.slips.values import reads
+
+Fixed = tuple[str, list[str]]  # the line to write, "" to take it out; and what was wrong
+
+_CURLY = str.maketrans(dict.fromkeys("“”„‟«»″", '"') | dict.fromkeys("‘’‚‛‹›′`´", "'"))
+_SIGNS = str.maketrans({"＝": "=", "：": ":", "，": ",", "–": "-", "−": "-", "—": "-"})
+_BULLET = re.compile(r"^(?:[-*•·‣>+]+|\d+[.)])\s+(?=[\w\[\"])")
+_NO_TOML = re.compile(r"^(?:```\w*|-{3,}|={3,}|\*{3,}|\{|\}|\},?|\];?|<[^>]*>|\.\.\.)$")
+_CLOSED = re.compile(r"[\[(<{]*\s*([A-Za-z][\w .,/-]*?)\s*[\])>}]+\s*[:;.,]?(\s.*)?")
+_OPEN = re.compile(r"[\[(<{]*\s*([A-Za-z][\w .,/-]*?)\s*[:;.,]?()")
+_COMMENT = re.compile(r"^(?://+|;+|--+|/\*|\*/?|%+|!+|REM\b|')\s*", re.IGNORECASE)
+
+
+def alone(line: str) -> bool:
+    """Whether a line is TOML by itself."""
+    try:
+        toml.loads(line)
+    except (ValueError, RecursionError):
+        return False
+    return True
+
+
+def fixed(line: str) -> Fixed | None:
+    """Return what to write instead of a line that is not TOML by itself; None: nobody can know."""
+    indent = line[: len(line) - len(line.lstrip())].translate({ord(c): " " for c in line})
+    indent = "".join(" " if c.isspace() and c != "\t" else c for c in indent)
+    text, why = _letters(line.strip())
+    if alone(text):
+        return indent + text, why
+    bare = _BULLET.sub("", text.replace("**", "").strip())
+    if bare != text:
+        text, why = bare, [*why, "a line begins with its key, without a sign before it"]
+    if not text or (_NO_TOML.match(text) and not _heading(text)):
+        return "", [*why, "this line says nothing to a box"]
+    for way in (_heading, _statements, _statement, _comment):
+        found = way(text)
+        if found is not None and alone(found[0]):
+            lines = [indent + part for part in found[0].split("\n")]
+            return "\n".join(lines), [*why, *found[1]]
+    return None
+
+
+def _letters(text: str) -> Fixed:
+    """Put right what looks like a sign of TOML but is another one."""
+    why = []
+    seen = "".join(
+        " " if unicodedata.category(c) == "Zs" else "" if unicodedata.category(c) == "Cf" else c
+        for c in text
+    )
+    if seen != text:
+        why.append("there is a blank here that is no common one")
+    digits = "".join(str(unicodedata.decimal(c)) if c.isdecimal() else c for c in seen)
+    if not alone(digits):
+        straight = digits.translate(_CURLY)
+        if straight != digits:
+            why.append('quotes are straight: "')
+        signs = straight if alone(straight) else _outside(straight)
+        if signs != straight:
+            why.append("there is a sign here that only looks like the common one")
+        digits = signs
+    elif digits != seen:
+        why.append("digits are 0 to 9")
+    return digits, why
+
+
+def _outside(text: str) -> str:
+    """Replace signs outside quotes."""
+    parts = re.split(r"(\"[^\"]*\")", text)
+    return "".join(p if p.startswith('"') else p.translate(_SIGNS) for p in parts)
+
+
+def _heading(text: str) -> Fixed | None:
+    found = _CLOSED.fullmatch(text) or _OPEN.fullmatch(text)
+    name = table_of(found[1]) if found else ""
+    if not found or not name:
+        return None
+    behind = (found[2] or "").strip()
+    why = [f"a table begins with {heading(name)}"]
+    if not behind or behind.startswith("#"):
+        return f"{heading(name)}{'  ' + behind if behind else ''}", why
+    below = behind if alone(behind) else (fixed(behind) or ("", []))[0]
+    return (f"{heading(name)}\n{below}", [*why, "with its keys below"]) if below else None
+
+
+def _statements(text: str) -> Fixed | None:
+    """Part a line with several keys."""
+    known = "|".join(sorted(KEYS, key=len, reverse=True))
+    outside = re.sub(r"\"[^\"]*\"|\{[^}]*\}?", lambda m: "x" * len(m[0]), text)
+    starts = [m.start(1) for m in re.finditer(rf"(?:^|[\s,;])({known})\s*[=:]", outside)]
+    if len(starts) < 2 or starts[0] != 0:
+        return None
+    ends = [*starts[1:], len(text)]
+    parts = [text[a:b].strip().rstrip(",;").strip() for a, b in zip(starts, ends, strict=True)]
+    lines, why = [], ["every key has a line of its own"]
+    for part in parts:
+        right = (part, []) if alone(part) else _statement(part)
+        if right is None:
+            return None
+        lines.append(right[0])
+        why += right[1]
+    return "\n".join(lines), list(dict.fromkeys(why))
+
+
+def _statement(text: str) -> Fixed | None:
+    """Put right a key, what stands between, and a value."""
+    found = re.match(r"([\"']?[\w][\w .\"'-]*?)\s*(==+|:=|=>|->|=|:)\s*(.*)$", text, re.DOTALL)
+    if found:
+        said, sign, rest = found.groups()
+    else:
+        words = text.split(None, 1)
+        said, sign, rest = words[0], "", words[1] if len(words) > 1 else ""
+        if key_of(said) == "":
+            return None
+    key = key_of(said)
+    if not key and not re.fullmatch(r"[A-Za-z0-9_-]+", said):
+        return None
+    why = []
+    if (key or said) != said:
+        why.append(f"the key is {key}")
+    if sign != "=":
+        why.append("between key and value stands =")
+    value, comment = _comment_behind(rest)
+    if not reads(value):
+        right = fixed_value(value, key or said)
+        if right is None:
+            return None
+        value = right[0]
+        why.append(right[1])
+    return f"{key or said} = {value}{comment}", why
+
+
+def _comment_behind(rest: str) -> tuple[str, str]:
+    """Part a value and the comment behind it, which may be begun with another sign."""
+    value = rest.strip()
+    if reads(value) and "#" not in value:
+        return value, ""
+    for found in re.finditer(r"\s*(#|//|/\*|--|;)\s*", value):
+        head, tail = value[: found.start()], value[found.end() :].removesuffix("*/").strip()
+        quotes = head.count('"')
+        if (reads(head) or (quotes % 2 == 0 and found[1] in "#//")) and (head or found[1] == "#"):
+            return head, f"  # {tail}" if tail else ""
+    return value, ""
+
+
+def _comment(text: str) -> Fixed | None:
+    found = _COMMENT.match(text)
+    rest = text[found.end() :] if found else text
+    if found or (" " in text and "=" not in text and "[" not in text and '"' not in text):
+        return f"# {rest.removesuffix('*/').strip()}".rstrip(), ["a remark begins with #"]
+    return None
