@@ -351,6 +351,38 @@ def test_syntax_errors_name_the_line_and_show_it(text, begins):
     assert mark.strip("^ ") == "" and remedy
 
 
+def test_a_fault_of_a_field_hides_no_fault_of_the_plan():
+    said = faults(
+        """title = "A"
+[[group]]
+name = "X"
+bibs = [1]
+circuit = "none"
+[[block]]
+  [[block.exercise]]
+  name = "Squat"
+  work_s = 3
+  reps = 5
+  goal = 6
+[[block]]
+format = "every-minuet"
+minutes = 6
+rest = 3
+  [[block.exercise]]
+  name = "Squat"
+  reps = 12
+"""
+    )
+    assert [fault.partition(": ")[0] for fault in said] == [
+        "group 1, circuit",
+        "block 1, exercise 1, work_s",
+        "block 1, exercise 1, goal",
+        "block 2, format",
+        "block 2, rest",
+    ]
+    assert said[3].endswith('there is no form "every-minuet"; did you mean "every-minute"?')
+
+
 def test_faults_of_fields_are_told_beside_slips():
     said = faults('title = Monday\n[[block]]\n[[block.exercise]]\nname = "A"\nwork_s = 3\n')
     assert [fault.split(":")[0] for fault in said] == ["line 1", "block 1, exercise 1, work_s"]

@@ -17,6 +17,7 @@ from handbell.plan.texts import did_you_mean
 if TYPE_CHECKING:
     from pydantic import BaseModel, ValidationError
 
+MISSING = " is missing; write "
 _TABLES: dict[str, type[BaseModel]] = {
     "": Plan,
     "block": Block,
@@ -62,17 +63,12 @@ def sentence(place: Place, fault: str) -> str:
     return f"{place_words(place)}: {fault}" if place else fault
 
 
-def sentences(error: ValidationError) -> list[str]:
-    """Return every fault of a plan, in the order of the file's tables."""
-    return told(_faults(error, Short))
-
-
 def told(faults: Iterable[Fault]) -> list[str]:
     """Return faults as sentences, each once."""
     return list(dict.fromkeys(sentence(*fault) for fault in faults))
 
 
-def _faults(error: ValidationError, form: type[Short]) -> Iterator[Fault]:
+def faults_of(error: ValidationError, form: type[Short] = Short) -> Iterator[Fault]:
     """Yield the faults of a table; ``form`` is the short form of the block it is, if it is one."""
     for part in error.errors(include_url=False):
         place: Place = part["loc"]
@@ -83,7 +79,7 @@ def _faults(error: ValidationError, form: type[Short]) -> Iterator[Fault]:
             yield from ((above + below, fault) for below, fault in raised.faults)
         elif isinstance(raised, Misspelt):
             yield from ((place + below, fault) for below, fault in raised.faults)
-            for below, fault in _faults(raised.inner, raised.form) if raised.inner else ():
+            for below, fault in faults_of(raised.inner, raised.form) if raised.inner else ():
                 yield place + raised.form.place_back(below), fault
         elif part["type"] == "value_error":
             yield place, str(raised)
@@ -94,7 +90,7 @@ def _faults(error: ValidationError, form: type[Short]) -> Iterator[Fault]:
 def _structural(kind: str, place: Place, value: Any, form: type[Short]) -> Fault:
     key = str(place[-1]) if place else ""
     if kind == "missing":
-        return place[:-1], f"{key} is missing; write {_EXAMPLES.get(key, key)}"
+        return place[:-1], f"{key}{MISSING}{_EXAMPLES.get(key, key)}"
     if kind == "extra_forbidden":
         return place, f"no such key here; {_nearest(key, place[:-1], form)}"
     table = next((str(step) for step in reversed(place) if isinstance(step, str)), "")

@@ -6,13 +6,10 @@ from decimal import Decimal, InvalidOperation
 from pathlib import Path
 from typing import Any
 
-from pydantic import ValidationError
-
 from handbell.base import toml
 from handbell.base.digest import short_digest
 from handbell.base.errors import PlanError
-from handbell.plan import rules
-from handbell.plan.faults import sentences, told
+from handbell.plan.going_on import every_fault
 from handbell.plan.model import Plan
 from handbell.plan.slips import Slip, mended, stranger
 
@@ -40,14 +37,9 @@ def parse_plan(data: bytes, name: str = "plan") -> Plan:
             name, [f"line {line}: the text is not UTF-8; save the file as UTF-8"]
         ) from None
     document, slips = _document(text, name)
-    told_slips = [slip.words() for slip in slips]
-    try:
-        plan = Plan.model_validate(document)
-    except ValidationError as error:
-        raise PlanError(name, [*told_slips, *sentences(error)]) from None
-    faults = told_slips + told(rules.of_plan(plan))
-    if faults:
-        raise PlanError(name, faults)
+    plan, faults = every_fault(document)
+    if plan is None or slips:
+        raise PlanError(name, [*(slip.words() for slip in slips), *faults])
     return plan.from_file(name, source, short_digest(source))
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
+from handbell.base.times import whole_clock
 from handbell.base.words import quoted
 from handbell.plan.agreement import Place
 from handbell.plan.faults import sentence
@@ -15,6 +16,10 @@ from handbell.plan.texts import LINE_MOST, drawable
 if TYPE_CHECKING:
     from handbell.plan.model import Plan
 
+# What is told as rarely meant. Common practice, no source.
+LONG_MS = 600_000
+SHORT_MS = 60_000
+
 
 def remarks(plan: Plan) -> list[str]:
     """Return warnings, each naming its place."""
@@ -23,7 +28,7 @@ def remarks(plan: Plan) -> list[str]:
     for place, text in _texts(plan, tasks):
         for fault in _text_remarks(text):
             found.setdefault(fault, sentence(place, fault))
-    more = (*_turns(plan), *_steps(tasks), *_never_there(plan, tasks), *_legs(plan))
+    more = (*_scale(plan), *_turns(plan), *_steps(tasks), *_never_there(plan, tasks), *_legs(plan))
     return [*found.values(), *more]
 
 
@@ -52,6 +57,26 @@ def _text_remarks(text: str) -> Iterator[str]:
             f"{quoted(drawn)} has {len(drawn)} characters and a line of the box holds "
             f"{LINE_MOST}; it will be cut"
         )
+
+
+def _scale(plan: Plan) -> Iterator[str]:
+    """Yield times that are rarely meant."""
+    for b, block in enumerate(plan.blocks):
+        for e, exercise in enumerate(block.exercises if block.format is None else ()):
+            longest = max(exercise.work.values)
+            if longest > LONG_MS and not exercise.parts:
+                yield sentence(
+                    ("block", b, "exercise", e, "work_s"),
+                    f"{whole_clock(longest)} of {quoted(exercise.name)} in one window; "
+                    "times are in seconds",
+                )
+    for key, parts, word in (
+        ("warm_up", plan.warm_up, "warm-up"),
+        ("cool_down", plan.cool_down, "cool-down"),
+    ):
+        total = sum(part.work_ms for part in parts)
+        if parts and total < SHORT_MS:
+            yield sentence((key,), f"the {word} is {whole_clock(total)} in all; is that meant?")
 
 
 def _turns(plan: Plan) -> Iterator[str]:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from itertools import groupby, pairwise
 from math import inf
 from typing import TYPE_CHECKING
 
-from handbell.base.words import listed, quoted
+from handbell.base.words import listed, quoted, several
 from handbell.plan.faults import sentence
 from handbell.plan.own_tasks import bibs_words, done_by, every_task
 from handbell_core.timeline import GATE, WINDOW
@@ -37,6 +38,7 @@ def coach_remarks(schedule: Schedule, library: Library) -> list[str]:
         *_format(plan, library),
         *_skills(plan, library),
         *_loads(schedule, library),
+        *_sides(plan, library),
         *_own_kit(plan, library),
         *_unknown(plan, library),
     ]
@@ -187,6 +189,26 @@ def _in_turn(first: Exercise, second: Exercise) -> dict[tuple[str, str], list[in
         if names != written:
             found.setdefault(names, []).append(bib)
     return found
+
+
+def _sides(plan: Plan, library: Library) -> Iterator[str]:
+    """Yield what one side does alone, in a number of windows that leaves one side with more."""
+    windows: Counter[str] = Counter()
+    first: dict[str, tuple[Place, str]] = {}
+    for b, block in enumerate(plan.blocks):
+        for e, exercise in enumerate(block.exercises):
+            entry = library.find(exercise.name) if not exercise.parts else None
+            if entry and entry.sides == "one" and not exercise.both_sides and not block.relay:
+                windows[entry.id] += block.rounds
+                first.setdefault(entry.id, (("block", b, "exercise", e), exercise.name))
+    for key, count in windows.items():
+        place, name = first[key]
+        if count % 2:
+            yield sentence(
+                place,
+                f"{quoted(name)} is for one side at a time, in {several(count, 'window')}; write "
+                "both_sides = true, or say which side when",
+            )
 
 
 def _own_kit(plan: Plan, library: Library) -> Iterator[str]:
