@@ -45,17 +45,17 @@ def _now(write) -> None:
 class Account:
     """The account of one run after another, kept in ``log``; ``facts`` takes what it comes to.
 
-    ``box_id`` and ``boot`` say which box it was, in which start.
+    ``box_id`` says which box it was.
     """
 
-    def __init__(self, log, storage, power, buttons, facts, trouble, box_id, boot) -> None:
+    def __init__(self, log, storage, power, buttons, facts, trouble, box_id) -> None:
         self._log = log
         self._storage = storage
         self._power = power
         self._buttons = buttons
         self._facts = facts
         self._trouble = trouble
-        self._box = box_id, boot
+        self._box_id = box_id
         self._ended: tuple[int, int] | None = None  # a run whose journal is to be closed
         self._ended_at = 0
         self._end_told = False
@@ -102,7 +102,7 @@ class Account:
 
     def _box_told(self, clock) -> list:
         """Return the records that tell which box it is, and its clock."""
-        box = self._box[0] + struct.pack("<HH", self._power.mv, self._box[1])
+        box = self._box_id + struct.pack("<HH", self._power.mv, self._storage.boot)
         return [journal.record(journal.BOX, 0, 0, 0, box)] + _clock_told(clock)
 
     def tell_clock(self, clock) -> None:

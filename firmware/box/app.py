@@ -49,12 +49,8 @@ class App:
         self._dog = None
         self._collected = self._slow = tick
         self._storage = storage = Storage(board.ROOT)
-        boot = (storage.settings["starts"] + 1) & 0xFFFF
-        self._trouble = trouble = Trouble(storage, boot)
-        try:
-            storage.save(starts=boot)
-        except OSError:
-            pass  # a full flash must not keep the box from starting
+        storage.count_start()
+        self._trouble = trouble = Trouble(storage)
         facts = Facts()
         facts.version = FIRMWARE.encode()
         bus = Bus(board)
@@ -66,19 +62,20 @@ class App:
         self._sound = sound = Sound(board.sounders(), board.SOUND_DUTY, board.timer())
         self._link = link = Link()
         log = Log(storage)
-        account = Account(log, storage, power, buttons, facts, trouble, board.unique_id(), boot)
+        account = Account(log, storage, power, buttons, facts, trouble, board.unique_id())
         self._session = session = Session(
             storage, keeper, log, account, sound, buttons, facts, trouble
         )
         health = Health(storage, keeper, power, link, log, trouble)
         health.session = session
         self._view = view = View(display, board.strip(), board.LAMP_CAP, session, health, facts)
-        self._desk = desk = Desk(board, storage, boot, session, view, facts, trouble)
+        self._desk = desk = Desk(board, storage, session, view, facts, trouble)
         session.draw_anew, session.open_look, session.presses = view.changed, view.open, desk
         self._trial = trial = Trial()
         self._requests = Requests(
             desk, session, storage, keeper, power, health, trouble, trial, link.arrived_at
         )
+        storage.when_read = self._settings_read
         try:
             session.first()
         except Exception as error:  # noqa: BLE001 - a box without a plan still answers its host
@@ -159,6 +156,16 @@ class App:
 
     def _take_presses(self, tick: int) -> None:
         self._buttons.take(tick, self._desk)
+
+    # What is late
+
+    def _settings_read(self) -> None:
+        """The settings could not be read at the start, and now they are."""
+        storage = self._storage
+        storage.count_start()
+        if self._keeper.model is None:
+            self._keeper.tz_s = storage.settings["tz_s"]
+        self._desk.named()
 
     # The clock
 

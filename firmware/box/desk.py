@@ -19,9 +19,8 @@ HEALTH_US = 20_000_000
 class Desk:
     """Takes presses, for the session or for what is on beside it."""
 
-    def __init__(self, board, storage, boot: int, session, view, facts, trouble) -> None:
+    def __init__(self, board, storage, session, view, facts, trouble) -> None:
         self.board = board
-        self.boot = boot
         self.box_id = binascii.hexlify(board.unique_id()).decode()
         self.leave = False
         self._storage = storage

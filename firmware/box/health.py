@@ -27,6 +27,8 @@ class Health:
             return runner.fault
         if self.session.fault:
             return self.session.fault
+        if not self._storage.settings_read:
+            return faults.FLASH_ERROR
         return faults.FIRMWARE if self.failing() else self._log.fault
 
     def fill_run(self, facts) -> None:

@@ -48,8 +48,8 @@ class Log:
         self._queue = bytearray(ROOM_BYTES)
         self._tail = bytearray(4 + TAIL_BYTES)
         self._oldest = 0
+        self.worst_write_us = 0
         self._fresh()
-        self.worst_write_us = storage.settings["worst_write_us"]
 
     def _fresh(self) -> None:
         self._used = self._tail_used = 0
@@ -59,6 +59,7 @@ class Log:
         self._sure = True  # how much of the queue the journal holds is known
         self.fault = 0  # why something of this run was not kept
         self._ending = False
+        self.worst_write_us = max(self.worst_write_us, self._storage.settings["worst_write_us"])
 
     def open(self) -> None:
         """Begin a new journal; one that can't be opened yet is tried again with each write."""

@@ -24,7 +24,7 @@ class Requests:
     """Answers a host's requests about one box.
 
     ``desk`` does what only the whole box can: ``identify``, ``self_test``, ``leave``; it has the
-    box's ``board``, ``box_id`` (hex) and ``boot``. ``arrived()`` is the tick of the request.
+    box's ``board`` and ``box_id`` (hex). ``arrived()`` is the tick of the request.
     """
 
     def __init__(
@@ -74,9 +74,9 @@ class Requests:
     # Who is there
 
     def _hello(self, message: dict) -> dict:
-        desk, settings = self._desk, self._storage.settings
+        desk, settings, boot = self._desk, self._storage.settings, self._storage.boot
         count, pending = self._session.buttons.count, self._trial.pending
-        return who(desk.box_id, desk.board.NAME, settings, desk.boot, count, pending)
+        return who(desk.box_id, desk.board.NAME, settings, boot, count, pending)
 
     def _status(self, message: dict) -> dict:
         session, storage, power, keeper = self._session, self._storage, self._power, self._keeper
@@ -132,6 +132,8 @@ class Requests:
     def _name(self, message: dict) -> None:
         self._refuse_in_class()
         storage = self._storage
+        if not storage.read_settings():
+            raise Refusal(faults.FLASH_ERROR)
         station, label = storage.settings["station"], storage.settings["label"]
         try:
             storage.save(station=int(message["station"]), label=str(message["label"])[:32])

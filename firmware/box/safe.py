@@ -47,6 +47,7 @@ class _NoFlash:
 
     def __init__(self) -> None:
         self.settings: dict = {}
+        self.boot = 0
 
     def _fails(self, *_):
         raise OSError(errno.EIO)
@@ -64,8 +65,7 @@ class Safe:
         self._leave = False
         self._storage = _made(lambda: Storage(board.ROOT)) or _NoFlash()
         self._text, self._short = b"", ""
-        settings = self._storage.settings
-        self._boot = settings.get("starts", 0)
+        self._storage.boot = self._storage.settings.get("starts", 0)  # the box has counted it
         self._id = _made(lambda: binascii.hexlify(board.unique_id()).decode()) or "0" * 16
         self._tell(error)
         self._display = _made(self._make_display)
@@ -74,10 +74,10 @@ class Safe:
 
     def _tell(self, error: Exception) -> None:
         """Keep the error, in the box's file if there is one."""
-        line = "start %d, making the box: %s" % (self._boot, type(error).__name__)
+        line = "start %d, making the box: %s" % (self._storage.boot, type(error).__name__)
         self._text, self._short = line.encode(), line
         try:
-            trouble = Trouble(self._storage, self._boot)
+            trouble = Trouble(self._storage)
             trouble.tell("making the box", error)
             self._text, self._short = trouble.text, trouble.short()
             trouble.keep()
@@ -170,7 +170,8 @@ class Safe:
     def _hello(self, message: dict) -> dict:
         board = self._board
         buttons = len(board.BUTTON_PINS)
-        return who(self._id, board.NAME, self._storage.settings, self._boot, buttons, False)
+        storage = self._storage
+        return who(self._id, board.NAME, storage.settings, storage.boot, buttons, False)
 
     def _status(self, message: dict) -> dict:
         storage = self._storage

@@ -34,13 +34,18 @@ class Session(Run):
         self._join_tries = 0
         # What was cut off, while it may come back: until then it is on as far as others can tell.
         self._past: "Past | None" = None
+        self._settings_tries = JOIN_TRIES  # left to read them: nothing can be judged before
         self._past_tries = JOIN_TRIES  # left to read it; 0 when that is done, or given up
         self._plan_tries = JOIN_TRIES  # left to find a plan while none is loaded
         self._clock_tries = JOIN_TRIES  # left to give the run its clock, for one that may come back
-        self._read_past()
+        if not self._lacks_settings():
+            self._read_past()
 
     def first(self) -> None:
         """Load the plan of a run that was cut, else the one selected last, else the newest."""
+        if self._lacks_settings():
+            self.fault = faults.FLASH_ERROR
+            return
         self._plan_tries -= 1
         self.find_plan(self._past.timeline if self._past else "")
 
@@ -197,7 +202,21 @@ class Session(Run):
             name = ""  # what can't be read is not gone on with, and refuses no other class
         if name:
             storage.give_up(name)
-        storage.save(start_ms=0)
+        if storage.read_settings():  # else its log's end must do
+            storage.save(start_ms=0)
+        self._leave_past()
+
+    def _lacks_settings(self) -> bool:
+        """Whether the settings are still to be read, without which a start is not found."""
+        return self._settings_tries > 0 and not self.storage.settings_read
+
+    def _try_settings(self) -> None:
+        """Read the settings. Nothing comes back to a box that can't read them for long."""
+        self._settings_tries -= 1
+        if self.storage.read_settings():
+            return
+        if self._settings_tries > 0:
+            raise OSError(errno.EIO)
         self._leave_past()
 
     def _lacks_plan(self) -> bool:
@@ -206,7 +225,9 @@ class Session(Run):
 
     def _lacks(self) -> bool:
         """Whether something is to be done before a run is joined."""
-        return self._past_tries > 0 or self._lacks_plan() or self._owes_clock()
+        if self._lacks_settings() or self._past_tries > 0:
+            return True
+        return self._lacks_plan() or self._owes_clock()
 
     def join_due_us(self, tick: int) -> int:
         """Return in how many microseconds a run that the power cut off is joined, or given up.
@@ -241,6 +262,8 @@ class Session(Run):
         """
         self._join_at = ticks_add(tick, JOIN_AGAIN_US)
         if self._lacks():
+            if self._lacks_settings():
+                self._try_settings()
             if self._past_tries:
                 self._read_past()
             if self._lacks_plan():

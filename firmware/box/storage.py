@@ -57,17 +57,18 @@ class Storage:
         self._part_name = ""
         self._part_at = 0
         self._unflushed = 0
-        self._settings_read = False
+        self.settings_read = False  # until then they are a new box's, and nothing is kept
+        self.when_read = _nothing  # called when they are read later than at the start
         self._unkept: dict = {}  # settings that the flash has not taken yet
+        self.boot = 0  # the number of this start of the box, 0 while that can't be read
         self.room_kb = 0
         for folder in (TIMELINES, RUNS):
             try:
                 os.mkdir(self.path(folder))
             except OSError:
                 pass
-        self._read_settings()
-        if not self._settings_read:
-            self._read_settings()
+        for _ in range(2):
+            self.read_settings()
         self._join_tails()
         self._keep_reserve()
 
@@ -77,8 +78,17 @@ class Storage:
 
     # Settings
 
-    def _read_settings(self) -> None:
-        """Read what is kept; what is not there, or not what it should be, is as in a new box."""
+    def read_settings(self) -> bool:
+        """Read what is kept, unless that is done; False when it can't be read.
+
+        What is not there, or not what it should be, is as in a new box.
+        """
+        if not self.settings_read and self._read_settings():
+            self.settings_read = True
+            self.when_read()
+        return self.settings_read
+
+    def _read_settings(self) -> bool:
         try:
             with open(self.path("box.json")) as f:
                 stored = json.load(f)
@@ -88,28 +98,38 @@ class Storage:
                     self.settings[key] = kept
         except OSError as error:
             if error.errno != errno.ENOENT:
-                return  # it is there, and must not be written over
+                return False  # it is there, and must not be written over
+        except MemoryError:
+            return False
         except (ValueError, AttributeError):
             pass
-        self._settings_read = True
+        return True
+
+    def count_start(self) -> None:
+        """Count this start of the box, once, if the settings are read."""
+        if self.boot or not self.read_settings():
+            return
+        self.boot = (self.settings["starts"] + 1) & 0xFFFF
+        try:
+            self.save(starts=self.boot)
+        except OSError:
+            pass  # a full flash must not keep the box from starting
 
     def save(self, **changes) -> None:
         """Change settings and keep them; raises OSError when the flash is full or fails.
 
         What it did not take holds all the same, and is written with the next one that is saved.
-        What it has is not written again.
+        What it has is not written again. While they can't be read, nothing is changed.
         """
+        if not self.read_settings():
+            raise OSError(errno.EIO)
         settings, unkept = self.settings, self._unkept
         for key, value in changes.items():
             if settings[key] != value:
                 unkept[key] = value
         if not any(key in unkept for key in changes):
             return
-        if not self._settings_read:
-            self._read_settings()
         settings.update(unkept)
-        if not self._settings_read:
-            raise OSError(errno.EIO)
         self.write("box.json", json.dumps(settings).encode())
         unkept.clear()
 
@@ -271,7 +291,8 @@ class Storage:
         have = self._timeline_files()[::-1]
         number = int(have[-1][:5]) + 1 if have else 1
         os.rename(part, self.path(TIMELINES, "%05d-%s.tl" % (number, digest)))
-        old = have[: max(0, len(have) + 1 - KEEP_TIMELINES)]
+        spare = len(have) + 1 - KEEP_TIMELINES if self.settings_read else 0
+        old = have[: max(0, spare)]
         for name in have:
             other = name[6:-3]
             is_spare = name in old and other != self.settings["last"]
@@ -318,7 +339,9 @@ class Storage:
         return os.stat(path)[6]
 
     def remove(self, path: str) -> None:
-        """Erase a file, and what belongs to it."""
+        """Erase a file, and what belongs to it; raises OSError."""
+        if path.endswith(".hbj") and not self.read_settings():
+            raise OSError(errno.EIO)  # its start may be set there
         os.remove(path)
         if path.endswith(".hbj"):
             name = path.split("/")[-1]
@@ -434,3 +457,7 @@ class Storage:
         name = "%05d.hbj" % number
         self.drop_tail(name)  # of an older one of that name
         return name, open(self.path(RUNS, name), "ab")
+
+
+def _nothing() -> None:
+    """Nobody waits for the settings."""

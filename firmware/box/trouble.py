@@ -21,9 +21,8 @@ NO_MEMORY = b"no memory left to say what failed"
 class Trouble:
     """Errors of the box's own program; ``storage`` keeps the last one."""
 
-    def __init__(self, storage, boot: int) -> None:
+    def __init__(self, storage) -> None:
         self._storage = storage
-        self._boot = boot
         self.count = 0  # since the start of the box
         self.where = ""  # the job that failed last
         self.text = b""  # the last one's traceback, that of an earlier start until there is one
@@ -55,7 +54,7 @@ class Trouble:
                 pass
 
     def _head(self, where: str) -> bytes:
-        return b"start %d, %s" % (self._boot, where.encode())
+        return b"start %d, %s" % (self._storage.boot, where.encode())
 
     def line(self) -> bytes:
         """Return the last error in one line: in which start of the box, which job, what; or b""."""
