@@ -6,7 +6,7 @@ import time
 from handbell_core import faults
 from handbell_core.runner import AGAIN, HELD, READY, SET, STATES
 from handbell_core.ticks import ticks_add, ticks_diff
-from handbell_core.timeline import VersionError
+from handbell_core.timeline import FormatError, VersionError
 
 from .loop import IDLE
 from .run import FAR_US, Run
@@ -36,6 +36,7 @@ class Session(Run):
         self._past: "Past | None" = None
         self._settings_tries = JOIN_TRIES  # left to read them: nothing can be judged before
         self._past_tries = JOIN_TRIES  # left to read it; 0 when that is done, or given up
+        self._past_wrong = 0  # times that what was read of it can't be
         self._plan_tries = JOIN_TRIES  # left to find a plan while none is loaded
         self._clock_tries = JOIN_TRIES  # left to give the run its clock, for one that may come back
         if not self._lacks_settings():
@@ -130,8 +131,12 @@ class Session(Run):
 
     # Joining again
 
-    def _read_past(self) -> None:
-        """Read what the power cut off, unless nothing was, or the box can't join it again."""
+    def _read_past(self) -> "Exception | None":
+        """Read what the power cut off, unless nothing was, or the box can't join it again.
+
+        Return what failed if that was the last try. What is read and can't be so, a damaged plan
+        say, is read once more, as one read may be wrong.
+        """
         self._past_tries -= 1
         try:
             name = self.storage.unfinished()
@@ -142,13 +147,30 @@ class Session(Run):
                 self._past = read_past(self.storage, name)
             self._past_tries = 0
         except Exception as error:  # noqa: BLE001 - whatever a log holds, the box must start
-            if isinstance(error, VersionError):
-                self._past_tries = 0  # it will not read better
             self.trouble.tell("past", error)
+            if isinstance(error, VersionError):
+                self._past_tries = 0  # it is whole, and not to be played by this firmware
+                return None
+            if not isinstance(error, (OSError, MemoryError)):
+                self._past_wrong += 1
+                if self._past_wrong > 1:
+                    self._past_tries = 0
+            return None if self._past_tries else error
+        return None
 
     def _leave_past(self) -> None:
         self._past = None
         self._past_tries = 0
+
+    def _give_past_up(self, error: Exception) -> None:
+        """Nothing comes back, because of what failed for long; the box says so."""
+        self._leave_past()
+        if not self.fault:
+            self.fault = faults.FIRMWARE
+            if isinstance(error, OSError):
+                self.fault = faults.FLASH_ERROR
+            elif isinstance(error, FormatError):
+                self.fault = faults.TIMELINE_BROKEN
 
     @property
     def _may_come(self) -> bool:
@@ -249,9 +271,7 @@ class Session(Run):
         except Exception as error:
             self._clock_tries -= 1
             if self._clock_tries <= 0:
-                self._leave_past()
-                no_memory = isinstance(error, MemoryError)
-                self.fault = self.fault or (faults.FIRMWARE if no_memory else faults.FLASH_ERROR)
+                self._give_past_up(error)
             raise error
         self._clock_tries = JOIN_TRIES
 
@@ -264,15 +284,18 @@ class Session(Run):
         if self._lacks():
             if self._lacks_settings():
                 self._try_settings()
-            if self._past_tries:
-                self._read_past()
+            failed = self._read_past() if self._past_tries else None
             if self._lacks_plan():
                 self.first()
-            self._try_clock()
+            try:
+                self._try_clock()
+            finally:
+                if failed is not None:
+                    self._give_past_up(failed)  # last, as what is loaded takes a fault away
             return False
         past = self._past
         self._join_tries += 1
-        if self._join_tries > JOIN_TRIES or self.clock.model is None:
+        if self.clock.model is None:
             self._leave_past()
             return False
         try:
@@ -281,7 +304,11 @@ class Session(Run):
             self.begun = past.go_on(self)
         except Exception as error:
             self.log.close()  # a run begun by hand gets a log of its own
-            self.new_runner()
+            try:
+                self.new_runner()
+            finally:
+                if self._join_tries >= JOIN_TRIES:
+                    self._give_past_up(error)
             raise error
         self._past = None
         if self.begun and self.room_us(time.ticks_us()) >= self.write_cost_us():

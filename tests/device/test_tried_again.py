@@ -36,6 +36,7 @@ RUNNER_ANEW = ("box.loaded", "Loaded"), "new_runner"
 LISTED = ("box.storage", "Storage"), "timelines"
 OPENED = ("box.storage", "Storage"), "open_timeline"
 ENDED = ("box.storage", "Storage"), "unfinished"
+JOINED = ("box.past", "Past"), "go_on"
 PART_READ = ("box.bus", "Bus"), "readfrom_mem"
 UNREAD = failing(("box.rtc", "Rtc"), "read_s", 1_000)  # no run that was cut off can be judged
 
@@ -223,7 +224,8 @@ def test_what_can_t_be_read_yet_may_come_back_and_is_given_up_in_the_end(tmp_pat
         rig.world.run_for(3 * S)
         assert rig.ask("status")["sel"] == digest(data)
         rig.world.run_for(20 * S)
-        assert rig.ask("status")["state"] == "ready"
+        status = rig.ask("status")
+        assert (status["state"], status["fault"]) == ("ready", faults.FLASH_ERROR)
         start = rig.arm([data])
         rig.world.run_to(start + 10 * S)
         assert rig.ask("status")["state"] == "play"
@@ -248,6 +250,78 @@ def test_a_class_whose_clock_can_t_be_taken_is_given_up_in_the_end_and_why_is_sa
         assert rig.ask("status")["fault"] == 0
         start = rig.arm([data])
         rig.world.run_to(start + 10 * S)
+        assert rig.ask("status")["state"] == "play"
+
+
+@pytest.mark.parametrize(
+    ("error", "fault"), [("OSError(5)", faults.FLASH_ERROR), ("MemoryError", faults.FIRMWARE)]
+)
+@pytest.mark.parametrize("where", [JOINED, ENDED])
+def test_a_class_that_can_t_be_joined_is_given_up_in_the_end_and_why_is_said(
+    tmp_path, where, error, fault
+):
+    data = timeline(long_window)
+    trouble = failing(*where, 1_000, error=error)
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, trouble)) as rig:
+        switched_on(rig, data, 12)
+        assert rig.ask("status")["state"] == "cut"
+        rig.world.run_for(30 * S)
+        status = rig.ask("status")
+        assert (status["state"], status["fault"]) == ("ready", fault)
+
+
+DAMAGED = """
+    import box.storage, os
+    from box.requests import TABLE
+    from handbell_core.timeline import FormatError
+    whole_verify = box.storage.verify
+    left = []
+    if "sick" in os.listdir():
+        with open("sick") as f:
+            left += [1] * int(f.read())
+    def verify(file):
+        if left:
+            left.pop()
+            raise FormatError("damaged")
+        return whole_verify(file)
+    box.storage.verify = verify
+    box.requests.QUIET += ("sick",)
+    def sick(self, message):
+        with open("sick", "w") as f:
+            f.write(str(message["n"]))
+    TABLE["sick"] = sick
+"""
+
+
+def test_a_plan_that_stays_damaged_lets_no_host_wait_for_its_class(tmp_path):
+    data, other = timeline(long_window), timeline(two_windows)
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, DAMAGED)) as rig:
+        rig.send([data])
+        rig.world.run_for(8 * S)
+        start = rig.arm([data])
+        rig.world.run_to(start + 12 * S)
+        rig.ask("sick", n=300)
+        for _ in range(2):
+            rig.box.cut_power()
+            rig.world.run_for(2 * S)
+            rig.box.power_up()
+            rig.world.run_for(4 * S)
+            status = rig.ask("status")
+            assert (status["state"], status["fault"]) == ("empty", faults.TIMELINE_BROKEN)
+            assert "size" in rig.ask("list", of="runs", i=0)
+            at = rig.ask("put", d=digest(other), n=len(other), at=0)["at"]
+            assert at == 0
+
+
+def test_a_plan_that_is_read_wrong_once_costs_no_class(tmp_path):
+    data = timeline(long_window)
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, DAMAGED)) as rig:
+        rig.send([data])
+        rig.world.run_for(8 * S)
+        start = rig.arm([data])
+        rig.world.run_to(start + 12 * S)
+        rig.ask("sick", n=1)
+        again(rig)
         assert rig.ask("status")["state"] == "play"
 
 
