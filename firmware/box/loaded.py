@@ -97,18 +97,29 @@ class Loaded:
                 return
             self.fault = faults.TIMELINE_BROKEN
 
-    def select(self, digest: str) -> bool:
+    def turn_to(self, digest: str) -> bool:
         """Make a timeline the one to play; False when it is missing or broken."""
         if not self._load(digest):
             return False
+        self._keep_last()
+        return True
+
+    def _keep_last(self) -> None:
         try:
-            self.storage.save(last=digest)
+            self.storage.save(last=self.selected)
         except OSError:
             pass  # a full flash: after the next start another may be selected
-        return True
 
     def _load(self, digest: str) -> bool:
         """Load a timeline; False, with what was loaded still there, when that can't be done."""
+        new = self._made_of(digest)
+        if new is None:
+            return False
+        self._take(digest, *new)
+        return True
+
+    def _made_of(self, digest: str) -> "tuple[BinaryIO, Runner, bytes] | None":
+        """Return a timeline's file, a runner of it and its title; None when that can't be done."""
         new = None
         try:
             new = self.storage.open_timeline(digest)
@@ -117,13 +128,16 @@ class Loaded:
             if new is not None:
                 new.close()
                 self.trouble.tell("plan", error)
-            return False
+            return None
+        return new, runner, title
+
+    def _take(self, digest: str, file: "BinaryIO", runner: Runner, title: bytes) -> None:
+        """Let this be what is loaded."""
         self._leave()
-        self._file = new
+        self._file = file
         self.selected = digest
         self.fault = 0
         self._take_runner(runner, title)
-        return True
 
     def _leave(self) -> None:
         """Let go of what is loaded."""
@@ -149,7 +163,7 @@ class Loaded:
         if from_first:
             at = 0
         while at < len(have):
-            if have[at] == self.selected or self.select(have[at]):
+            if have[at] == self.selected or self.turn_to(have[at]):
                 return True
             at += 1  # a damaged one is passed over
         return False

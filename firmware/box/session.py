@@ -3,7 +3,7 @@
 import errno
 import time
 
-from handbell_core import faults
+from handbell_core import faults, journal
 from handbell_core.runner import AGAIN, HELD, READY, SET, STATES
 from handbell_core.ticks import ticks_add, ticks_diff
 from handbell_core.timeline import FormatError, VersionError
@@ -316,10 +316,33 @@ class Session(Run):
         return self.begun
 
     def select(self, digest: str, for_another: bool = False) -> bool:
-        """Make a timeline the one to play: no other run comes back. See ``give_up``."""
-        if not Run.select(self, digest):
+        """Make a timeline the one to play: no other run comes back. See ``give_up``.
+
+        False, with nothing changed, when it is missing or broken. When ``give_up`` raises, what was
+        loaded still is, with no start set.
+        """
+        new = self._made_of(digest)
+        if new is None:
             return False
-        self.give_up(for_another)
+        was_set = self.in_class
+        try:
+            if was_set:
+                self.runner.stop(self.run_ms(), journal.BY_HOST)
+            self.give_up(for_another)
+        except Exception as error:
+            new[0].close()
+            if was_set:
+                self.new_runner()
+            raise error
+        self._take(digest, *new)
+        self._keep_last()
+        return True
+
+    def turn_to(self, digest: str) -> bool:
+        """Do the same for somebody at the box, who gets the plan though the flash takes no end."""
+        if not Run.turn_to(self, digest):
+            return False
+        self.give_up()
         return True
 
     def drop(self, digest: str) -> None:

@@ -266,6 +266,52 @@ def test_a_log_that_waited_too_long_gets_its_end_before_another_plan_is_taken(tm
         assert (status["state"], status["sel"]) == ("ready", digest(other))
 
 
+@pytest.mark.parametrize("do", ["select", "keep"])
+def test_a_plan_that_is_refused_for_an_end_that_waits_is_not_loaded(tmp_path, do):
+    data, other = timeline(two_windows), timeline(long_window)
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, SICK)) as rig:
+        rig.send([other])
+        rig.send([data])
+        rig.world.run_for(8 * S)
+        rig.arm([data], in_s=300)
+        rig.ask("sick")
+        for _ in range(2):
+            assert refusal(rig, do, d=digest(other)) == faults.FLASH_ERROR
+            status = rig.ask("status")
+            assert (status["state"], status["sel"]) == ("ready", digest(data))
+        rig.ask("well")
+        rig.ask(do, d=digest(other))
+        assert rig.ask("status")["sel"] == digest(other)
+
+
+@pytest.mark.parametrize("do", ["select", "keep"])
+def test_a_plan_that_is_refused_for_what_was_cut_off_is_not_loaded(tmp_path, do):
+    """With no clock it stays cut off for a minute, and then has no end yet."""
+    data, other = timeline(two_windows), timeline(long_window)
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, MUTE + SICK)) as rig:
+        rig.send([data])
+        rig.send([other])  # which a tap turns to
+        switched_on(rig, data, 12)
+        rig.world.run_for(62 * S)
+        rig.ask("sick")
+        assert refusal(rig, do, d=digest(other)) == faults.FLASH_ERROR
+        status = rig.ask("status")
+        assert (status["state"], status["sel"]) == ("ready", digest(data))
+        rig.box.press(0, rig.world.now_us() + S)
+        rig.world.run_for(3 * S)
+        assert rig.ask("status")["sel"] == digest(other)  # no no to who stands at the box
+
+
+def test_a_plan_that_is_not_here_takes_no_start_back(tmp_path):
+    data = timeline(two_windows)
+    with Rig(tmp_path, rtc=True) as rig:
+        rig.send([data])
+        rig.world.run_for(8 * S)
+        rig.arm([data], in_s=300)
+        assert refusal(rig, "select", d="00" * 12) == faults.NOT_FOUND
+        assert rig.ask("status")["state"] == "set"
+
+
 @pytest.mark.parametrize("same", [True, False])
 def test_a_start_may_follow_one_whose_end_the_flash_did_not_take(tmp_path, same):
     """Its log takes the place of the older one."""
