@@ -25,6 +25,8 @@ FLUSH_EVERY = 2048  # bytes of a transfer
 KEEP_FREE_KB = 64
 KEEP_TIMELINES = 12
 RESERVES = "reserve", "reserve2"  # for a log in class, and for its end
+RESERVE_SIZE = 8192  # bytes
+NOTHING = bytes(256)  # what they are made of; more at once may not fit into memory
 LABEL_MOST = 32  # no text among the settings is longer
 
 
@@ -148,16 +150,33 @@ class Storage:
         return self.room_kb
 
     def _keep_reserve(self) -> None:
-        """Hold some room back, so that a full flash can still be told in the journal."""
+        """Hold some room back, so that a full flash can still be told in the journal.
+
+        Never raises: what could not be held is held after the next start, or log that is erased.
+        """
+        for name in RESERVES:
+            path = self.path(RUNS, name)
+            try:
+                if self._holds(path) or self.free_kb() <= KEEP_FREE_KB:
+                    continue
+                try:
+                    with open(path, "wb") as f:
+                        for _ in range(RESERVE_SIZE // len(NOTHING)):
+                            f.write(NOTHING)
+                except Exception as error:
+                    os.remove(path)  # half of it would be taken for all
+                    raise error
+            except Exception:  # noqa: BLE001 - see above
+                pass
+
+    def _holds(self, path: str) -> bool:
+        """Whether a reserve is there, and whole; raises OSError."""
         try:
-            have = os.listdir(self.path(RUNS))
-            for name in RESERVES:
-                if self.free_kb() > KEEP_FREE_KB and name not in have:
-                    with open(self.path(RUNS, name), "wb") as f:
-                        for _ in range(2):
-                            f.write(bytes(4096))
-        except OSError:
-            pass
+            return self.size(path) >= RESERVE_SIZE
+        except OSError as error:
+            if error.errno != errno.ENOENT:
+                raise
+            return False
 
     def drop_reserve(self, at_end: bool) -> bool:
         """Give back some of the room that was held, 8 KB; False when there is none for this."""

@@ -471,6 +471,55 @@ def test_the_room_that_is_held_back_is_held_again_once_a_log_is_erased(tmp_path)
         assert [rig.ask("use")["n"] for _ in range(3)] == [True, True, False]
 
 
+HOLDS_BACK = """
+    import box.storage, box.requests, os
+    whole_open = open
+    sick = []
+    class Full:
+        def __init__(self, file):
+            self.file, self.left = file, 1_000
+        def write(self, data):
+            if len(data) > self.left:
+                raise ERROR
+            self.left -= len(data)
+            return self.file.write(data)
+        def __enter__(self):
+            return self
+        def __exit__(self, *a):
+            self.file.close()
+    def opened(path, mode="r"):
+        file = whole_open(path, mode)
+        return Full(file) if sick and "reserve" in path else file
+    box.storage.open = opened
+    def held(self, message):
+        sizes = [os.stat("runs/" + name)[6] for name in os.listdir("runs") if "reserve" in name]
+        return {"sizes": sizes}
+    def use(self, message):
+        for name in ("reserve", "reserve2"):
+            os.remove("runs/" + name)
+        sick.append(1)
+    box.requests.TABLE["held"], box.requests.TABLE["use"] = held, use
+    box.requests.TABLE["cut short"] = lambda self, message: whole_open("runs/reserve", "w").close()
+"""
+
+
+@pytest.mark.parametrize("error", ["OSError(5)", "OSError(28)", "MemoryError()"])
+def test_room_that_could_not_be_held_back_is_held_after_the_next_start(tmp_path, error):
+    data = timeline(two_windows)
+    with Rig(tmp_path, firmware=troubled(tmp_path, HOLDS_BACK.replace("ERROR", error))) as rig:
+        rig.send([data])
+        start = rig.arm([data])
+        rig.world.run_to(start + 150 * S)
+        rig.ask("use")
+        entry = rig.ask("list", of="runs", i=0)
+        assert rig.ask("drop", of="runs", name=entry["name"], d=entry["d"])["gone"] is True
+        assert rig.ask("held")["sizes"] == []  # half of one is no use
+        for _ in range(2):
+            again(rig)
+            assert rig.ask("held")["sizes"] == [8192, 8192]
+            rig.ask("cut short")
+
+
 @pytest.mark.parametrize("before_us", [100_000, 300_000])
 def test_a_join_writes_nothing_just_before_a_bell(tmp_path, before_us):
     """The chip stands still as the flash is written; what is due then waits for a gap."""
