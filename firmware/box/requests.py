@@ -212,18 +212,20 @@ class Requests:
             raise Refusal(faults.BATTERY_LOW)
         if not session.start_only:
             raise Refusal(faults.BUSY)
-        session.take_clock()
-        if session.selected != message["d"]:
-            self._take_plan(message["d"], True)
-        if session.runner.state in (OVER, FAULT) and not session.select(session.selected, True):
-            raise Refusal(faults.FLASH_ERROR)
         ahead_ms = message["utc_ms"] - keeper.utc_ms()
         if ahead_ms < ARM_LEAST_MS:
             raise Refusal(faults.TOO_LATE)
         if ahead_ms > ARM_MOST_MS:
             raise Refusal(faults.TOO_FAR)
+        if not self._storage.read_settings():
+            raise Refusal(faults.FLASH_ERROR)
         if self._storage.free_kb() < KEEP_FREE_KB:
             raise Refusal(faults.NO_ROOM)
+        session.take_clock()  # from here on something changes
+        if session.selected != message["d"]:
+            self._take_plan(message["d"], True)
+        if session.runner.state in (OVER, FAULT) and not session.select(session.selected, True):
+            raise Refusal(faults.FLASH_ERROR)
         if session.in_class and session.runner.by_hand:
             session.disarm()  # that start was set by another clock
         session.give_up(True)

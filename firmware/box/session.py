@@ -134,8 +134,8 @@ class Session(Run):
     def _read_past(self) -> "Exception | None":
         """Read what the power cut off, unless nothing was, or the box can't join it again.
 
-        Return what failed if that was the last try. What is read and can't be so, a damaged plan
-        say, is read once more, as one read may be wrong.
+        Return what failed if that was the last try. A plan that is damaged, or not here, is
+        looked at once more, as one read may be wrong.
         """
         self._past_tries -= 1
         try:
@@ -151,7 +151,8 @@ class Session(Run):
             if isinstance(error, VersionError):
                 self._past_tries = 0  # it is whole, and not to be played by this firmware
                 return None
-            if not isinstance(error, (OSError, MemoryError)):
+            may_pass = isinstance(error, (OSError, MemoryError))
+            if not may_pass or getattr(error, "errno", 0) == errno.ENOENT:
                 self._past_wrong += 1
                 if self._past_wrong > 1:
                     self._past_tries = 0

@@ -302,6 +302,20 @@ def test_a_plan_that_is_refused_for_what_was_cut_off_is_not_loaded(tmp_path, do)
         assert rig.ask("status")["sel"] == digest(other)  # no no to who stands at the box
 
 
+def test_an_arming_that_is_refused_takes_no_start_back(tmp_path):
+    data, other = timeline(two_windows), timeline(long_window)
+    with Rig(tmp_path, rtc=True) as rig:
+        rig.send([other])
+        rig.send([data])
+        rig.world.run_for(8 * S)
+        rig.arm([data], in_s=300)
+        now_ms = rig.world.clock.utc_us() // 1_000
+        for ahead_ms, fault in ((1_000, faults.TOO_LATE), (4 * 86_400_000, faults.TOO_FAR)):
+            assert refusal(rig, "arm", d=digest(other), utc_ms=now_ms + ahead_ms) == fault
+        status = rig.ask("status")
+        assert (status["state"], status["sel"]) == ("set", digest(data))
+
+
 def test_a_plan_that_is_not_here_takes_no_start_back(tmp_path):
     data = timeline(two_windows)
     with Rig(tmp_path, rtc=True) as rig:

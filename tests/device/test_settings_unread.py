@@ -105,6 +105,12 @@ def test_settings_that_can_t_be_read_for_long_are_told_and_stay_as_they_were(tmp
         status = rig.ask("status")
         assert (status["state"], status["fault"]) == ("ready", faults.FLASH_ERROR)
         rig.ask("select", d=digest(other))
+        utc_ms = rig.world.clock.utc_us() // 1_000 + 60_000
+        bound_us, tz_s, box_us = 1_000, 0, rig.ask("time")["t2"]
+        rig.ask("clock", utc_us=utc_ms * 1_000, box_us=box_us, bound_us=bound_us, tz_s=tz_s)
+        start = {"d": digest(other), "utc_ms": utc_ms + 60_000}
+        assert refusal(rig, "arm", **start) == faults.FLASH_ERROR  # it could not be kept
+        assert rig.ask("list", of="runs", i=0)["n"] == 0
         rig.ask("sick", n=0, now=1)
         rig.ask("select", d=digest(data))
         assert name_of(rig) == NAME

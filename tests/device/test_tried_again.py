@@ -313,6 +313,15 @@ def test_a_plan_that_stays_damaged_lets_no_host_wait_for_its_class(tmp_path):
             assert at == 0
 
 
+def test_a_plan_that_is_gone_lets_no_host_wait_for_its_class(tmp_path):
+    data = timeline(long_window)
+    trouble = failing(*OPENED, 1_000, error="OSError(2)")
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, trouble)) as rig:
+        switched_on(rig, data, 12, soon_us=4 * S)
+        assert rig.ask("status")["state"] == "empty"
+        assert "size" in rig.ask("list", of="runs", i=0)
+
+
 def test_a_plan_that_is_read_wrong_once_costs_no_class(tmp_path):
     data = timeline(long_window)
     with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, DAMAGED)) as rig:
