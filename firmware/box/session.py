@@ -156,6 +156,8 @@ class Session(Run):
                 self._past_wrong += 1
                 if self._past_wrong > 1:
                     self._past_tries = 0
+                    if may_pass:
+                        return None  # a plan that is gone is nothing to be mended
             return None if self._past_tries else error
         return None
 

@@ -268,6 +268,11 @@ def test_a_class_that_can_t_be_joined_is_given_up_in_the_end_and_why_is_said(
         rig.world.run_for(30 * S)
         status = rig.ask("status")
         assert (status["state"], status["fault"]) == ("ready", fault)
+        if error == "OSError(5)":
+            start = rig.arm([data])
+            rig.world.run_to(start + 10 * S)
+            status = rig.ask("status")
+            assert (status["state"], status["fault"]) == ("play", 0)  # it is of another class
 
 
 DAMAGED = """
@@ -314,11 +319,27 @@ def test_a_plan_that_stays_damaged_lets_no_host_wait_for_its_class(tmp_path):
 
 
 def test_a_plan_that_is_gone_lets_no_host_wait_for_its_class(tmp_path):
-    data = timeline(long_window)
-    trouble = failing(*OPENED, 1_000, error="OSError(2)")
-    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, trouble)) as rig:
-        switched_on(rig, data, 12, soon_us=4 * S)
-        assert rig.ask("status")["state"] == "empty"
+    """Another one is loaded then, and there is nothing to be mended."""
+    data, other = timeline(long_window), timeline(two_windows)
+    goes = """
+        import os
+        from box.requests import TABLE
+        TABLE["lose"] = lambda self, message: os.remove(self._storage.find("timelines", message["d"]))
+    """
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, goes)) as rig:
+        rig.send([other])
+        rig.send([data])
+        rig.world.run_for(8 * S)
+        start = rig.arm([data])
+        rig.world.run_to(start + 12 * S)
+        rig.ask("lose", d=digest(data))
+        rig.box.cut_power()
+        rig.world.run_for(2 * S)
+        rig.box.power_up()
+        rig.world.run_for(4 * S)
+        status = rig.ask("status")
+        assert (status["state"], status["sel"]) == ("ready", digest(other))
+        assert status["fault"] == 0
         assert "size" in rig.ask("list", of="runs", i=0)
 
 
