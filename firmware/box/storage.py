@@ -114,7 +114,7 @@ class Storage:
         self.boot = (self.settings["starts"] + 1) & 0xFFFF
         try:
             self.save(starts=self.boot)
-        except OSError:
+        except (OSError, MemoryError):
             pass  # a full flash must not keep the box from starting
 
     def save(self, **changes) -> None:

@@ -86,6 +86,31 @@ def test_a_class_comes_back_though_the_settings_can_t_be_read_for_some_seconds(
         assert rig.ask("hello")["boot"] == boot + 1
 
 
+@pytest.mark.parametrize("error", ["OSError(28)", "MemoryError()"])
+def test_a_count_of_starts_that_can_t_be_written_keeps_no_box_from_starting(tmp_path, error):
+    data, other = timeline(long_window), timeline(two_windows)
+    fails = f"""
+    from box.storage import Storage
+    write = Storage.write
+    once = [1]
+    def written(self, name, data):
+        if name == "box.json" and "was" in os.listdir() and once:
+            once.pop()
+            raise {error}
+        return write(self, name, data)
+    Storage.write = written
+    box.requests.TABLE["was"] = lambda self, message: whole_open("was", "w").close()
+    """
+    firmware = troubled(tmp_path, UNREAD.replace("ERROR", error) + fails)
+    with Rig(tmp_path, rtc=True, firmware=firmware) as rig:
+        named(rig, data, other)
+        boot = rig.ask("hello")["boot"]
+        rig.ask("was")
+        start_anew(rig, 0, 8 * S)
+        assert (rig.ask("status")["state"], name_of(rig)) == ("ready", NAME)
+        assert rig.ask("hello")["boot"] == boot + 1
+
+
 def test_the_plan_chosen_last_is_loaded_though_the_settings_can_t_be_read_at_once(tmp_path):
     data, other = timeline(long_window), timeline(two_windows)
     with Rig(tmp_path, rtc=True, firmware=unread(tmp_path)) as rig:
