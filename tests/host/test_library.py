@@ -372,8 +372,24 @@ def block(*names, head="rounds = 2"):
     return f"[[block]]\n{head}\n{rows}"
 
 
-def said(*parts, library=LIBRARY):
-    return coach_remarks(resolve(parse_plan("".join((HEAD, *parts)).encode())), library)
+def said(*parts, library=LIBRARY, taps=False):
+    found = coach_remarks(resolve(parse_plan("".join((HEAD, *parts)).encode())), library)
+    return [line for line in found if ("hard to tap" in line) is taps]
+
+
+def test_ways_to_tap_that_do_not_suit_are_told():
+    assert said(block("Squat", "Plank"), taps=True) == []
+    each = said(block("High knees", "Push-up", "Dip", "Push-up"), taps=True)
+    assert each == [
+        '"High knees": hard to tap each rep; tap = { every = 5 } or "tally" suits it better',
+        '"Push-up" and "Dip": hard to tap each rep; tap = "tally" suits them better',
+    ]
+    target = '[[block]]\n[[block.exercise]]\nname = "Push-up"\nwork_s = 30\nreps = 9\n'
+    assert said(target, taps=True) == [
+        '"Push-up": hard to tap each rep; tap = "finish" or "tally" suits it better'
+    ]
+    for rule in ("finish", "none"):
+        assert said(f'{target}tap = "{rule}"\n', taps=True) == []
 
 
 def test_a_good_plan_gets_no_remarks():

@@ -55,11 +55,18 @@ def every_fault(document: dict[str, Any]) -> tuple[Plan | None, list[str]]:
         found, plan = _look(trial)
         new = [fault for fault in found if not _within(fault[0], replaced)]
         all_found += new
+        # The keys of a short form hang together: one replaced would be told of another.
+        replaced += {fault[0][:2] for fault in new if _is_short(trial, fault[0])}
         places = [place for place in map(_place, new) if _replace(trial, place)]
         if plan is not None or not places:
             break
         replaced += places
-    return None, told(sorted(all_found, key=lambda fault: _order(document, fault[0])))
+    return None, told(sorted(all_found, key=lambda fault: _order(document, fault[0][:2])))
+
+
+def _is_short(document: dict[str, Any], place: Place) -> bool:
+    """Whether a place is in a block of a short form."""
+    return place[:1] == ("block",) and len(place) > 1 and "format" in document["block"][place[1]]
 
 
 def _look(document: dict[str, Any]) -> tuple[list[Fault], Plan | None]:

@@ -89,20 +89,21 @@ def run_terminal(
     keys: Iterable[str] | None = None,
     plain: bool = False,
     console: Console | None = None,
+    hint: str = "",
 ) -> None:
     """Shows a world's boxes until `q` or Ctrl-C; the terminal is left as it was.
 
     Without a terminal, or with `plain`, prints the addresses and stays until Ctrl-C. `keys` takes
-    the keyboard's place, one key a picture; it ends with them.
+    the keyboard's place, one key a picture; it ends with them. `hint` stays below the boxes.
     """
     with contextlib.suppress(KeyboardInterrupt):
         if plain or (keys is None and not (sys.stdin.isatty() and sys.stdout.isatty())):
             _run_plain(world)
         elif keys is not None:
-            _run_live(world, keys, console)
+            _run_live(world, keys, console, hint)
         else:
             with _single_keys():
-                _run_live(world, _keyboard(), console)
+                _run_live(world, _keyboard(), console, hint)
 
 
 def _run_plain(world: World) -> None:
@@ -118,7 +119,7 @@ def _run_plain(world: World) -> None:
                 print(box.failure, flush=True)
 
 
-def _run_live(world: World, keys: Iterable[str], console: Console | None) -> None:
+def _run_live(world: World, keys: Iterable[str], console: Console | None, hint: str) -> None:
     from rich.console import Console
     from rich.live import Live
 
@@ -134,7 +135,7 @@ def _run_live(world: World, keys: Iterable[str], console: Console | None) -> Non
             if key:
                 controls.press(key)
             width, height = console.size
-            picture = view(world, controls.selected, controls.message, width, height)
+            picture = view(world, controls.selected, controls.message, width, height, hint)
             live.update(picture, refresh=True)
 
 

@@ -135,8 +135,10 @@ def shown_range(count: int, selected: int, width: int, height: int) -> range:
     return range(first, min(count, first + fitting))
 
 
-def view(world: World, selected: int, message: str, width: int, height: int) -> RenderableType:
-    """The whole terminal."""
+def view(
+    world: World, selected: int, message: str, width: int, height: int, hint: str = ""
+) -> RenderableType:
+    """The whole terminal; `hint` is a line that stays."""
     now_us = world.now_us()
     utc = datetime.fromtimestamp(world.utc_us() // 1_000_000, timezone.utc)
     shown = shown_range(len(world.boxes), selected, width, height)
@@ -146,9 +148,10 @@ def view(world: World, selected: int, message: str, width: int, height: int) -> 
         head += f"   {speed} times as fast as time"
     panels = [panel(world.boxes[n], n + 1, n == selected, now_us) for n in shown]
     rows = -(-len(shown) // max(1, width // PANEL_WIDTH))
-    has_room = height > rows * PANEL_HEIGHT + _FRAME_LINES
+    has_room = height > rows * PANEL_HEIGHT + _FRAME_LINES + bool(hint)
+    below = [line for line in (hint, _KEYS, _LEGEND if has_room else "") if line]
     return Group(
         Text(f"{head}   {message}", no_wrap=True, overflow="ellipsis"),
         Columns(panels, padding=(0, 0)),
-        Text(f"{_KEYS}\n{_LEGEND}" if has_room else _KEYS, style="dim", no_wrap=True),
+        Text("\n".join(below), style="dim", no_wrap=True),
     )

@@ -27,6 +27,20 @@ RECOVERED_MS = 60_000  # after a pause this long what was tired may be used agai
 UNKNOWN_MOST = 5
 _PRACTICE = {"practice", "practise", "technique", "drill", "skill"}
 
+_TAPPED = {
+    "each": "each rep",
+    "every": "during the reps",
+    "finish": "at the end",
+    "tally": "a tally",
+}
+_TAP_WRITTEN = {
+    "each": '"each"',
+    "every": "{ every = 5 }",
+    "finish": '"finish"',
+    "tally": '"tally"',
+    "none": '"none"',
+}
+
 Window = tuple[int, int]  # block and exercise, from 0
 
 
@@ -38,6 +52,7 @@ def coach_remarks(schedule: Schedule, library: Library) -> list[str]:
         *_format(plan, library),
         *_skills(plan, library),
         *_loads(schedule, library),
+        *_taps(plan, library),
         *_sides(plan, library),
         *_own_kit(plan, library),
         *_unknown(plan, library),
@@ -189,6 +204,26 @@ def _in_turn(first: Exercise, second: Exercise) -> dict[tuple[str, str], list[in
         if names != written:
             found.setdefault(names, []).append(bib)
     return found
+
+
+def _taps(plan: Plan, library: Library) -> Iterator[str]:
+    """Yield exercises that can hardly be tapped as the plan has it, all alike in one."""
+    found: dict[tuple[str, tuple[str, ...]], list[str]] = {}
+    for _place, exercise, _ in every_task(plan):
+        entry = library.find(exercise.name) if not exercise.parts else None
+        rule = exercise.tap.rule
+        if entry is None or rule in entry.taps or rule == "none" or entry.is_hold:
+            continue
+        suited = tuple(tap for tap in entry.taps if tap != "finish" or exercise.reps is not None)
+        names = found.setdefault((rule, suited), [])
+        if quoted(exercise.name) not in names:
+            names.append(quoted(exercise.name))
+    for (rule, suited), names in found.items():
+        better = [_TAP_WRITTEN[tap] for tap in suited if tap != "none" or len(suited) == 1]
+        yield (
+            f"{listed(names)}: hard to tap {_TAPPED[rule]}; tap = {listed(better, 'or')} suits "
+            f"{_it(len(names))} better"
+        )
 
 
 def _sides(plan: Plan, library: Library) -> Iterator[str]:

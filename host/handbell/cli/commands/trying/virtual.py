@@ -9,6 +9,7 @@ import sys
 from dataclasses import dataclass
 from pathlib import Path
 
+from handbell.base.files import write_whole
 from handbell.cli.output import Out
 
 
@@ -32,7 +33,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--folder", type=Path, help="where the boxes' flash is kept")
     parser.epilog = (
         "examples:\n  handbell virtual 4\n  handbell virtual 2 --speed 10 --folder my-boxes\n\n"
-        "It prints two lines to set in another terminal, where every other command then finds the\n"
+        "It shows a line to type in another terminal, where every other command then finds the\n"
         "boxes. Their flash stays in the folder, so a box started again knows what it knew."
     )
 
@@ -45,11 +46,15 @@ def run(args: argparse.Namespace) -> Ran:
     boxes = virtual_boxes(args.count, args.buttons, args.folder, tcp=args.tcp, speed=args.speed)
     with boxes as world:
         urls = [box.url for box in world.boxes]
-        sys.stderr.write(
+        lines = (
             f"export HANDBELL_PORTS={shlex.quote(shlex.join(urls))}\n"
             f"export HANDBELL_CLOCK={shlex.quote(str(world.clock_path))}\n"
         )
-        run_terminal(world, plain=args.plain or not os.isatty(1))
+        sys.stderr.write(lines)
+        here = world.folder / "boxes.sh"
+        write_whole(here, lines, private=True)
+        hint = f"In another terminal:  . {shlex.quote(str(here))}"
+        run_terminal(world, plain=args.plain or not os.isatty(1), hint=hint)
     return Ran(world.folder, tuple(urls))
 
 
