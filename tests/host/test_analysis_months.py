@@ -82,13 +82,12 @@ def test_noise_gives_no_sure_trend():
 def test_one_class_beside_the_own_last_ones_and_the_group():
     one = compared(22, [10, 20, 20, 20, 20, 22], [18, 20, 21, 30])
     assert (one.own_median, one.own_count) == (20, 5)
-    assert one.own_percent == pytest.approx(10)
     assert (one.group.count, one.group.median) == (4, 20.5)
 
 
 def test_too_little_to_compare_with_is_none():
     one = compared(22, [20], [])
-    assert (one.own_median, one.own_percent, one.group) == (None, None, None)
+    assert (one.own_median, one.group) == (None, None)
 
 
 def test_least_numbers_are_kept():

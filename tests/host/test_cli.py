@@ -2,12 +2,14 @@
 
 import json
 import os
+import re
 import subprocess
 import sys
 
 import pytest
 from made_plans import EXAMPLES
 
+from handbell.base import places
 from handbell.cli.main import COMMANDS, main
 
 
@@ -117,3 +119,53 @@ def test_json_is_json(demo_out):
     done = run("report", "--json", "--store", str(demo_out / "store.sqlite"))
     assert json.loads(done.stdout)["data"]["report"]["title"] == "Harbour loop"
     assert done.stderr == ""
+
+
+@pytest.mark.parametrize("wrapped", [False, True])
+def test_who_stops_a_command_gets_an_answer_in_json_too(wrapped, monkeypatch, capsys):
+    def stop(*_):
+        if not wrapped:
+            raise KeyboardInterrupt
+        try:
+            raise KeyboardInterrupt
+        except KeyboardInterrupt as error:  # as Python does where a class is being made
+            raise RuntimeError("Error calling __set_name__") from error
+
+    monkeypatch.setattr("handbell.work.planning.check.check", stop)
+    assert main(["check", "plan.toml", "--json"]) == 130
+    said = json.loads(capsys.readouterr().out)
+    assert said["ok"] is False and said["error"]["what"] == "Stopped"
+
+
+def test_a_place_that_may_not_be_looked_at_is_a_sentence(tmp_path, capsys):
+    long = tmp_path / ("x" * 300) / "plan.toml"
+    for words in (["check", long], ["new", long], ["report", "--store", long]):
+        assert main([str(word) for word in words]) == 1
+        assert "fault of its own" not in capsys.readouterr().err
+
+
+def test_a_data_folder_in_the_settings_file_is_one_folder_wherever_one_stands(
+    tmp_path, monkeypatch
+):
+    settings = tmp_path / "settings.toml"
+    monkeypatch.delenv("HANDBELL_DATA", raising=False)
+    monkeypatch.setenv("HANDBELL_SETTINGS", str(settings))
+    monkeypatch.setenv("HOME", str(tmp_path / "home"))
+    settings.write_text('data = "~/bells"\n')
+    assert places.data_folder() == tmp_path / "home" / "bells"
+    settings.write_text('data = "bells"\n')
+    assert places.data_folder() == tmp_path / "bells"
+    assert places.state_folder() == tmp_path / "bells" / "state"
+
+
+def test_completion_leaves_file_names_in(capsys):
+    assert main(["completion", "bash"]) == 0
+    said = capsys.readouterr().out
+    for place in ("_check_pos_0_COMPGEN", "_report___store_COMPGEN", "_cards___out_COMPGEN"):
+        assert re.search(rf"{place}=_shtab_compgen_files", said), place
+
+
+def test_what_nobody_reads_is_no_traceback():
+    words = f"{sys.executable} -m handbell nosuch --json"
+    done = subprocess.run(f"{words} > /dev/full", shell=True, capture_output=True, check=False)
+    assert done.returncode == 2 and b"Traceback" not in done.stderr

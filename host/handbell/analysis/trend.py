@@ -39,13 +39,6 @@ class Compared:
     own_count: int
     group: Quartiles | None
 
-    @property
-    def own_percent(self) -> float | None:
-        """How far it is above (below 0: under) the own median, in percent."""
-        if not self.own_median:
-            return None
-        return 100 * (self.value / self.own_median - 1)
-
 
 def trend_of(days: Sequence[float], scores: Sequence[float]) -> Trend:
     """Return the trend of scores over days (any origin): Theil-Sen with its 95 % interval.

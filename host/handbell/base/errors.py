@@ -32,6 +32,15 @@ class UsageError(HandbellError):
     exit_code = EXIT_USAGE
 
 
+class StoppedError(HandbellError):
+    """Somebody stopped the command; exit code 130."""
+
+    exit_code = EXIT_STOPPED
+
+    def __init__(self) -> None:
+        super().__init__("Stopped", "What was finished is kept; run the command again to go on")
+
+
 class FaultsError(HandbellError):
     """A file that can't be used; carries every fault found, not only the first.
 

@@ -100,16 +100,22 @@ def data_folder() -> Path:
 
 def _data_folder() -> Path:
     if named(DATA):
-        return Path(named(DATA))
+        return _said_data()
     from platformdirs import user_data_path
 
     return user_data_path("handbell")
 
 
+def _said_data() -> Path:
+    """Return the folder that was said; one in the settings file is the same wherever one stands."""
+    said = Path(named(DATA)).expanduser()
+    return said if os.environ.get(DATA) else settings_file().parent / said
+
+
 def state_folder() -> Path:
     """Return the folder for the log of what was run; it need not be there yet."""
     if named(DATA):
-        return Path(named(DATA)) / "state"
+        return _said_data() / "state"
     from platformdirs import user_state_path
 
     return user_state_path("handbell")

@@ -16,9 +16,9 @@ from typing import NoReturn
 from handbell.base.errors import (
     EXIT_FAILED,
     EXIT_OK,
-    EXIT_STOPPED,
     EXIT_USAGE,
     HandbellError,
+    StoppedError,
     UsageError,
 )
 from handbell.cli.table import COMMANDS, GROUPS
@@ -55,19 +55,37 @@ def _guarded(words: list[str]) -> tuple[int, str]:
     try:
         output.open_streams()
         return _run(words), ""
-    except HandbellError as error:
-        return output.fail(error, as_json), type(error).__name__
-    except KeyboardInterrupt:
-        sys.stderr.write("Stopped. What was finished is kept; run the command again to go on.\n")
-        return EXIT_STOPPED, ""
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return EXIT_FAILED, ""
-    except Exception as error:
-        from handbell.cli import unexpected
+    except (Exception, KeyboardInterrupt) as error:
+        told, note = _told(error, "--debug" in words)
+        return output.fail(told, as_json), note
 
-        told, places = unexpected.told(error, "--debug" in words)
-        return output.fail(told, as_json), places
+
+def _told(error: BaseException, debug: bool) -> tuple[HandbellError, str]:
+    """Return what to say of an error, and what to log of it."""
+    if isinstance(error, HandbellError):
+        return error, type(error).__name__
+    if _was_stopped(error):
+        return StoppedError(), ""
+    if isinstance(error, OSError) and error.filename is not None and not debug:
+        what = f"{error.filename} can't be reached ({error.strerror})"
+        return HandbellError(what, "Check the name, and who may look into the folder"), "OSError"
+    from handbell.cli import unexpected
+
+    assert isinstance(error, Exception)
+    return unexpected.told(error, debug)
+
+
+def _was_stopped(error: BaseException) -> bool:
+    """Whether Ctrl-C is at the bottom of it: Python wraps it where a class is being made."""
+    seen: BaseException | None = error
+    while seen is not None:
+        if isinstance(seen, KeyboardInterrupt):
+            return True
+        seen = seen.__cause__ or seen.__context__
+    return False
 
 
 def _run(words: list[str]) -> int:

@@ -160,6 +160,14 @@ def say(result: Any, text: Callable[[Any, Out], None], as_json: bool) -> int:
 
 def fail(error: HandbellError, as_json: bool) -> int:
     """Print an error, on standard output with ``as_json`` and else on standard error."""
+    try:
+        _fail(error, as_json)
+    except OSError:  # nobody reads, or a full disk behind a redirection: the exit code still tells
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return error.exit_code
+
+
+def _fail(error: HandbellError, as_json: bool) -> None:
     if as_json:
         told = {"what": error.what, "remedy": error.remedy, "faults": getattr(error, "faults", [])}
         _json({"version": CONTRACT, "ok": False, "error": told})
@@ -172,7 +180,7 @@ def fail(error: HandbellError, as_json: bool) -> int:
         sys.stderr.writelines(shown(f"  - {fault}\n") for fault in error.faults)
     else:
         sys.stderr.write(shown(f"{error}\n"))
-    return error.exit_code
+    sys.stdout.flush()
 
 
 def plain(value: Any) -> Any:

@@ -140,7 +140,7 @@ def confirm(question: str, word: str, refused: str, nobody: str) -> None:
 
     ``refused`` is what to say then, ``nobody`` where there is no terminal.
     """
-    if not sys.stdin.isatty():
+    if sys.stdin is None or not sys.stdin.isatty():
         raise UsageError(f"{nobody} and nobody is here to ask", "Give --yes")
     sys.stderr.write(f'{shown(question)}\nThis can\'t be undone. Type "{word}" to go on: ')
     sys.stderr.flush()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from dataclasses import dataclass
+from pathlib import Path
 
 from handbell.cli.output import Out
 
@@ -39,12 +40,11 @@ def run(args: argparse.Namespace) -> Completion:
     whole = argparse.ArgumentParser(prog="handbell")
     under = whole.add_subparsers()
     for name, (_, summary) in COMMANDS.items():
-        under.add_parser(
-            name,
-            help=summary,
-            parents=[command_parser(name, command_module(name))],
-            add_help=False,
-        )
+        parser = command_parser(name, command_module(name))
+        for action in parser._actions:
+            if action.type is Path or action.dest in ("store", "port"):
+                action.complete = shtab.FILE  # type: ignore[attr-defined]
+        under.add_parser(name, help=summary, parents=[parser], add_help=False)
     return Completion(args.shell, shtab.complete(whole, args.shell))
 
 
