@@ -106,32 +106,65 @@ def _twice(record: ClassRecord, named: Named) -> list[str]:
     """Say where two logs of a station have other counts of one window, and which one is taken."""
     runs = {run.id: run for run in record.runs}
     absent = {w.bib for w in record.wearers.values() if w.absent}
-    found: dict[tuple[str, str], dict[int, list[str]]] = {}
+    found: dict[tuple[str, str], dict[int, list[tuple[str, str]]]] = {}
     for taken, *others in told_twice(record):
         mine = runs[taken.run]
         for other in others:
             yours = runs[other.run]
             ends = sorted({mine.box_id[-4:], yours.box_id[-4:]})
             untouched = mine.box_id != yours.box_id and not other.pressed  # a spare that hung there
-            if taken.bib in absent or untouched or _told(taken) == _told(other):
+            why, said = _taken(taken, other)
+            if taken.bib in absent or untouched or not said:
                 continue
             whose = f"two logs of box {ends[0]}" if len(ends) == 1 else f"boxes {listed(ends)}"
             where = f"{named(taken.bib)}, {taken.name}, round {taken.round}"
-            said = f"{where}: {_told(taken)}, not {_told(other)}"
-            found.setdefault((label_of(mine), whose), {}).setdefault(taken.bib, []).append(said)
+            of_two = found.setdefault((label_of(mine), whose), {})
+            of_two.setdefault(taken.bib, []).append((why, f"{where}: {said}"))
     sentences = []
     for (label, whose), by_bib in found.items():
-        some = [one for all_ in by_bib.values() for one in all_]
+        all_ = [one for some in by_bib.values() for one in some]
+        why = ". ".join(
+            dict.fromkeys(why for why, _ in sorted(all_, key=lambda a: _WHY.index(a[0])))
+        )
+        some = [said for _, said in all_]
         bibs = f"{min(by_bib)}" if len(by_bib) == 1 else "BIB"
         sentences.append(
-            f"{label}: {whose} tell of the same windows. The fuller count is taken, never "
-            f"the sum: {'; '.join(few(some, MOST_NAMED))}. If you know better: handbell"
+            f"{label}: {whose} tell of the same windows. {why}, never the sum: "
+            f"{'; '.join(few(some, MOST_NAMED))}. If you know better: handbell"
             f" amend {record.row.id} --bib {bibs}"
         )
     return sentences
 
 
+_WHY = (
+    "What was corrected is taken",
+    "The fuller count is taken",
+    "Of two holds the longer is taken",
+    "Of equal counts the one reached first is taken",
+)
+
+
+def _taken(taken: Effort, other: Effort) -> tuple[str, str]:
+    """Return why one of two is taken and how they differ, "" where they tell the same."""
+    mine, yours = _told(taken), _told(other)
+    if taken.said_utc_us > other.said_utc_us:
+        return _WHY[0], f"{mine} as it was corrected, not {yours}" if mine != yours else ""
+    if mine == yours and taken.made_ms != other.made_ms:
+        mine, yours = _reached(taken), _reached(other)
+        return _WHY[3 if taken.outcome is other.outcome else 1], f"{mine}, not {yours}"
+    holds = taken.drop_ms is not None and other.drop_ms is not None
+    return _WHY[2 if holds else 1], f"{mine}, not {yours}" if mine != yours else ""
+
+
+def _reached(effort: Effort) -> str:
+    if effort.finish_ms is None:
+        return f"{_told(effort)}, nobody knows when"
+    return f"{_told(effort)}, reached after {seconds_of(effort.finish_ms)}"
+
+
 def _told(effort: Effort) -> str:
+    if effort.outcome is Outcome.SET_ASIDE:
+        return "set aside"
     if effort.reps is not None:
         return f"{effort.reps} or more" if effort.outcome in OR_MORE else str(effort.reps)
     if effort.drop_ms is not None:
@@ -148,6 +181,13 @@ def _bibs(
     for bib in sorted(absent & tapped):
         found.append(f"{named(bib)} is marked absent, yet the button was used.")
     lost = {e.bib for e in efforts if e.outcome in LOST}
+    for bib, rating in sorted(record.rated_too.items()):
+        if bib not in absent:
+            taken = record.ratings[bib]
+            found.append(
+                f"{named(bib)}: two logs have an answer to how hard it was, {taken} and {rating}. "
+                f"{taken} is taken; ask, if it matters."
+            )
     never = [named(p.bib) for p in people if not p.pressed and p.bib not in lost]
     if never and len(never) < len(people):
         found.append(f"{listed(never)} never pressed; say so if nobody was there.")

@@ -5,15 +5,21 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import Enum
+from typing import Any
+
+from sqlalchemy import Row
 
 from handbell.store.logs.recount import AGREED, AMENDED, INVALID, PARTLY, RECOUNT
 from handbell.store.logs.timelines import Window
 from handbell_core import journal as j
 from handbell_core import timeline as t
 
-from .queries import ClassRecord, ResultRow
+from .queries import Amendment, ClassRecord, ResultRow
 
 MINUTE_MS = 60_000
+COUNTS = ("reps", "held", "invalid")  # amendments that say what an effort comes to
+
+Place = tuple[int, int, int]  # run, window and slot
 
 
 class Outcome(Enum):
@@ -42,7 +48,8 @@ class Effort:
     ``made_ms`` is None when the target or goal was not reached or the moment is not known;
     ``drop_ms`` is None when a position was kept to the end. ``agreed`` False marks a count on
     which box and recount differ, ``confirmed`` False a tally nobody closed. ``every`` is how many
-    reps a tap stands for; ``run``, ``window`` and ``slot`` lead to its taps.
+    reps a tap stands for; ``run``, ``window`` and ``slot`` lead to its taps. ``said_utc_us`` is
+    when a coach last said what it comes to, 0 if nobody did; ``log`` is its log's digest.
     """
 
     bib: int
@@ -68,6 +75,8 @@ class Effort:
     run: int = 0
     window: int = 0
     slot: int = 0
+    said_utc_us: int = 0
+    log: str = ""
 
     @property
     def made(self) -> bool | None:
@@ -125,7 +134,8 @@ def efforts(record: ClassRecord) -> list[Effort]:
     """Return every planned effort of a class, in the order of time, then bib.
 
     Where two logs tell of one window (a spare took over, or a box was started again, which plays
-    its plan from the beginning), the fuller result is taken; they are never added up.
+    its plan from the beginning), what a coach said last is taken, else the fuller result; they are
+    never added up.
     Bibs marked absent are left out. A bib with a task of its own in a window has that; where the
     coach said afterwards that another bib stood there, the effort is that bib's.
     """
@@ -134,10 +144,10 @@ def efforts(record: ClassRecord) -> list[Effort]:
 
 
 def told_twice(record: ClassRecord) -> list[list[Effort]]:
-    """Return the efforts of which several logs have a count, each with the one taken first."""
+    """Return the efforts of which several logs tell something, each with the one taken first."""
     found: dict[Key, list[Effort]] = {}
     for effort in _of_class(record):
-        if effort.outcome in COUNTED:
+        if effort.outcome in COUNTED or effort.said_utc_us:
             found.setdefault(_key(effort), []).append(effort)
     twice = [some for _, some in sorted(found.items()) if len({e.run for e in some}) > 1]
     return [sorted(some, key=_fullness, reverse=True) for some in twice]
@@ -145,25 +155,42 @@ def told_twice(record: ClassRecord) -> list[list[Effort]]:
 
 def _of_class(record: ClassRecord) -> list[Effort]:
     results = {(r.run, r.window, r.slot): r for r in record.results}
+    said = said_of(a for a in record.amendments if a.undone_utc_us is None)
     found: list[Effort] = []
     for run in record.runs:
-        found += _of_run(run.id, run.station, run.timeline.windows, results)
+        some = _of_run(run.id, run.station, run.timeline.windows, results, said)
+        for effort in some:
+            effort.log = run.digest
+        found += some
     return found
 
 
 def efforts_of_run(
-    run: int, station: int, windows: Mapping[int, Window], results: Iterable[ResultRow]
+    run: int,
+    station: int,
+    windows: Mapping[int, Window],
+    results: Iterable[ResultRow],
+    said: Mapping[Place, int],
 ) -> list[Effort]:
-    """Return one box's part of a class, as ``efforts`` does of all of it; absent bibs are there."""
+    """Return one box's part of a class, as ``efforts`` does of all of it; absent bibs are there.
+
+    ``said`` is when a coach last said what a place comes to.
+    """
     by_place = {(r.run, r.window, r.slot): r for r in results}
-    return _fullest(_of_run(run, station, windows, by_place))
+    return _fullest(_of_run(run, station, windows, by_place, said))
+
+
+def said_of(standing: Iterable[Amendment | Row[Any]]) -> dict[Place, int]:
+    """Return when a coach last said what places come to, of amendments in force, oldest first."""
+    return {(a.run, a.window, a.slot): a.at_utc_us for a in standing if a.what in COUNTS}
 
 
 def _of_run(
     run: int,
     station: int,
     windows: Mapping[int, Window],
-    results: Mapping[tuple[int, int, int], ResultRow],
+    results: Mapping[Place, ResultRow],
+    said: Mapping[Place, int],
 ) -> list[Effort]:
     found = []
     for window in windows.values():
@@ -171,7 +198,8 @@ def _of_run(
             result = results.get((run, window.number, slot))
             bib = planned if result is None else result.bib
             if bib:
-                found.append(_effort(run, station, window.at(slot), slot, bib, result))
+                at_utc_us = said.get((run, window.number, slot), 0)
+                found.append(_effort(run, station, window.at(slot), slot, bib, result, at_utc_us))
     return found
 
 
@@ -195,17 +223,34 @@ def _fullest(found: Iterable[Effort]) -> list[Effort]:
 _ORDER = {outcome: place for place, outcome in enumerate(Outcome)}
 
 
-def _fullness(effort: Effort) -> tuple[bool, int, int]:
+def _fullness(effort: Effort) -> tuple[int, bool, int, int, int, int, str]:
     """Return what of two results to compare: the greater one says more.
 
-    What was pressed comes first, since a box that ran to the end untouched knows of nobody; then
-    the more reps, then how far the numbers can be read.
+    A coach's word comes before all, the last one first. Then what was pressed, since a box that ran
+    to the end untouched knows of nobody; then the more reps, the longer hold, how far the numbers
+    can be read, and what was reached earlier. What is equal in all of that is taken by the logs'
+    digests, so that it does not matter which log was collected first.
     """
-    return effort.pressed, effort.reps or 0, -_ORDER[effort.outcome]
+    never_ms = effort.end_ms + 1
+    return (
+        effort.said_utc_us,
+        effort.pressed,
+        effort.reps or 0,
+        effort.drop_ms or 0,
+        -_ORDER[effort.outcome],
+        -(never_ms if effort.made_ms is None else effort.made_ms),
+        effort.log,
+    )
 
 
 def _effort(
-    run: int, station: int, window: Window, slot: int, bib: int, result: ResultRow | None
+    run: int,
+    station: int,
+    window: Window,
+    slot: int,
+    bib: int,
+    result: ResultRow | None,
+    said_utc_us: int,
 ) -> Effort:
     outcome = _outcome(window, result)
     reps = made_ms = drop_ms = None
@@ -240,6 +285,7 @@ def _effort(
         run,
         window.number,
         slot,
+        said_utc_us,
     )
 
 

@@ -71,7 +71,7 @@ def _people(
     store: Database, conn: Connection, some: ColumnElement[bool]
 ) -> dict[int, list[PersonClass]]:
     rated = select(runs.c.class_id, ratings.c.bib, ratings.c.rating)
-    rated = rated.join(runs, runs.c.id == ratings.c.run).where(some).order_by(ratings.c.run)
+    rated = rated.join(runs, runs.c.id == ratings.c.run).where(some).order_by(runs.c.digest)
     told = {(r.class_id, r.bib): r.rating for r in conn.execute(rated)}
     worn = select(wearers.c.class_id, wearers.c.bib, wearers.c.name, wearers.c.absent)
     who = {(w.class_id, w.bib): (w.name, w.absent) for w in conn.execute(worn)}

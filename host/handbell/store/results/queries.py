@@ -77,6 +77,9 @@ class Amendment:
     undone_by: str | None
 
 
+Moved = dict[tuple[int, int], Amendment]  # by window and slot
+
+
 @dataclass(slots=True)  # not frozen: that takes three times as long, and a class has thousands
 class ResultRow:
     """One bib's result in one window of one run, in the journal's terms.
@@ -121,8 +124,11 @@ class Wearer:
 class ClassRecord:
     """All that the store knows of one class; ``ratings`` and ``wearers`` are by bib.
 
+    Where two logs have other answers of a bib, ``rated_too`` is the one that is not taken.
+
     ``stations`` are those the plan was sent for, with their labels; ``amendments`` are all there
-    were, undone ones too. Where a bib was amended, the run's windows name the one who was there.
+    were, undone ones too. Where a bib was amended, the run's windows name the one who was there,
+    and so do those of a station's other logs, since they tell of the same button.
     """
 
     row: ClassRow
@@ -133,6 +139,7 @@ class ClassRecord:
     notes: list[NoteRow]
     wearers: dict[int, Wearer]
     amendments: list[Amendment] = field(default_factory=list)
+    rated_too: dict[int, int] = field(default_factory=dict)
 
     @property
     def amended_names(self) -> dict[int, Amendment]:
@@ -197,27 +204,31 @@ def load_class(store: Database, class_id: int | None = None) -> ClassRecord:
         of_class = select(r.c.id).where(r.c.class_id == row.id)
         told = (c for c in tables.results.c if not c.name.endswith("_gap_ms"))
         results = select(*told).where(tables.results.c.run.in_(of_class))
-        ratings = select(tables.ratings).where(tables.ratings.c.run.in_(of_class))
+        ratings = select(tables.ratings).join(r, r.c.id == tables.ratings.c.run)
+        ratings = ratings.where(r.c.class_id == row.id).order_by(r.c.digest)
         notes = select(tables.notes).where(tables.notes.c.run.in_(of_class))
         wearers = select(tables.wearers).where(tables.wearers.c.class_id == row.id)
         amendments = _amendments(conn, row.id)
         by_digest = {a.digest: a for a in amendments}
         stations = select(t.c.station, t.c.label).where(t.c.plan == row.plan)
-        keys = tables.results.c, tables.ratings.c, tables.notes.c
+        keys = tables.results.c, tables.notes.c
+        found = conn.execute(runs).mappings().all()
+        moved = _moved(found, amendments)
+        rated = conn.execute(ratings).all()
+        taken = {one.bib: one.rating for one in rated}  # of two the one of the greater digest
         return ClassRecord(
             row=row,
             stations={s.station: s.label for s in conn.execute(stations.order_by(t.c.station))},
-            runs=[_run(found, amendments) for found in conn.execute(runs).mappings()],
+            runs=[_run(one, moved[one["id"]]) for one in found],
             results=[
-                _result(row, by_digest)
+                _result(row, by_digest, moved)
                 for row in conn.execute(results.order_by(keys[0].run, keys[0].window, keys[0].slot))
             ],
-            ratings={
-                found.bib: found.rating for found in conn.execute(ratings.order_by(keys[1].run))
-            },
+            ratings=taken,
+            rated_too={one.bib: one.rating for one in rated if one.rating != taken[one.bib]},
             notes=[
                 NoteRow(n.run, n.class_ms, n.fault, n.value, n.words)
-                for n in conn.execute(notes.order_by(keys[2].run, keys[2].seq))
+                for n in conn.execute(notes.order_by(keys[1].run, keys[1].seq))
             ],
             wearers={w.bib: Wearer(w.bib, w.name, w.absent) for w in conn.execute(wearers)},
             amendments=amendments,
@@ -238,9 +249,30 @@ def _row(store: Database, conn: Connection, class_id: int | None) -> ClassRow:
     return ClassRow(**found)
 
 
-def _result(row: Sequence[Any], by_digest: Mapping[str, Amendment]) -> ResultRow:
+def _result(
+    row: Sequence[Any], by_digest: Mapping[str, Amendment], moved: Mapping[int, Moved]
+) -> ResultRow:
     fields = [*row[:-1], by_digest.get(row[-1])]
-    return ResultRow(*fields)
+    found = ResultRow(*fields)
+    to = moved[found.run].get((found.window, found.slot))
+    if to is not None:
+        found.bib = int(to.value)
+    return found
+
+
+def _moved(found: Iterable[RowMapping], amendments: Iterable[Amendment]) -> dict[int, Moved]:
+    """Return for each run the amendments that say another bib was there, by window and slot.
+
+    What was said of one log holds for the others of that station which know nothing of it.
+    """
+    played = {row["id"]: (row["station"], row["timeline"]) for row in found}
+    own: dict[int, Moved] = {run: {} for run in played}
+    of_all: dict[tuple[int, str], Moved] = {}
+    for a in amendments:
+        if a.what == "bib" and a.undone_utc_us is None:
+            own[a.run][a.window, a.slot] = a
+            of_all.setdefault(played[a.run], {})[a.window, a.slot] = a
+    return {run: of_all.get(played[run], {}) | own[run] for run in played}
 
 
 def _amendments(conn: Connection, class_id: int) -> list[Amendment]:
@@ -251,14 +283,11 @@ def _amendments(conn: Connection, class_id: int) -> list[Amendment]:
     return [Amendment(**row) for row in found]
 
 
-def _run(row: RowMapping, amendments: Iterable[Amendment]) -> RunRow:
+def _run(row: RowMapping, moved: Moved) -> RunRow:
     made = ("timeline", "planned")
     fields = {name: row[name] for name in RunRow.__dataclass_fields__ if name not in made}
-    moved = [
-        a for a in amendments if a.run == row["id"] and a.what == "bib" and a.undone_utc_us is None
-    ]
     told = replace(timelines.decode(row["data"]), digest=row["timeline"])
-    return RunRow(timeline=with_bibs(told, moved), planned=told, **fields)
+    return RunRow(timeline=with_bibs(told, moved.values()), planned=told, **fields)
 
 
 def with_bibs(timeline: Timeline, moved: Iterable[Amendment | Row[Any]]) -> Timeline:

@@ -20,7 +20,7 @@ from handbell.store.logs import facts, journals, timelines
 from handbell.store.logs.recount import AMENDED, INVALID, KINDS, PRESS, Counted, Recounted, recount
 from handbell_core import journal as j
 
-from .efforts import efforts_of_run
+from .efforts import efforts_of_run, said_of
 from .queries import ResultRow, with_bibs
 from .sums import SUMMED, added_up, packed
 
@@ -59,12 +59,15 @@ def fill(conn: Connection, run: int, derived: Derived) -> None:
 
 
 def _sum_rows(
-    windows: Mapping[int, timelines.Window], results: Iterable[ResultRow], run: int = 0
+    windows: Mapping[int, timelines.Window],
+    results: Iterable[ResultRow],
+    run: int = 0,
+    amended: Iterable[Row[Any]] = (),
 ) -> list[Values]:
     """Return a run's sums, each under the first window and slot that are in it."""
     return [
         (first.window, first.slot, first.bib, packed(sums.asked), *sums[SUMMED:])
-        for first, sums in added_up(efforts_of_run(run, 0, windows, results))
+        for first, sums in added_up(efforts_of_run(run, 0, windows, results, said_of(amended)))
     ]
 
 
@@ -127,7 +130,7 @@ def _settle(conn: Connection, run: int, anew: bool = False) -> None:
     windows = with_bibs(timeline, [a for a in amended if a.what == BIB]).windows
     for amendment in amended:
         _apply(conn, amendment, windows[amendment.window])
-    told = _add_up_again(conn, run, windows) if amended else []
+    told = _add_up_again(conn, run, windows, amended) if amended else []
     insert_rows(conn, tables.ratings, list(_ratings(found.ratings, counted, told).items()), run)
 
 
@@ -155,7 +158,10 @@ def _ratings(
 
 
 def _add_up_again(
-    conn: Connection, run: int, windows: Mapping[int, timelines.Window]
+    conn: Connection,
+    run: int,
+    windows: Mapping[int, timelines.Window],
+    amended: Iterable[Row[Any]],
 ) -> list[ResultRow]:
     """Make a run's sums anew from its results, and return those."""
     told = tables.results.c
@@ -163,7 +169,7 @@ def _add_up_again(
     wanted = select(*(told[name] for name in names)).where(told.run == run)
     results = [ResultRow(*row) for row in conn.execute(wanted)]
     conn.execute(delete(tables.sums).where(tables.sums.c.run == run))
-    insert_rows(conn, tables.sums, _sum_rows(windows, results, run), run)
+    insert_rows(conn, tables.sums, _sum_rows(windows, results, run, amended), run)
     return results
 
 
