@@ -358,3 +358,34 @@ def test_beside_a_class_without_any_clock_no_log_without_one_is_put_into_another
     assert now[3] == now[4] != now[0] and now.count(now[2]) == 1
     (said,) = doubts(store)
     assert "of box 0003 (station 3) tells no time: it may be of class 1" in said
+
+
+def damaged(store, box, start_ms, **how):
+    """Take in a box's log that ran to its end and has one damaged record in the middle."""
+    data = classes.timeline(BLOCKS, (box,), box, rounds=3, plan=b"a", rate=False)
+    store.put_timeline(data)
+    store.put_plan(b"a", "Evening")
+    log = bytearray(classes.play(data, [classes.Press(20_000)], start_ms, **how).journal)
+    log[len(log) // j.RECORD_SIZE // 2 * j.RECORD_SIZE + 9] ^= 0x55
+    return store.ingest(bytes(log), classes.BOX_IDS[box - 1], EVENING_MS * 1000)
+
+
+def test_a_damaged_record_in_a_log_with_an_end_is_no_cut(store, place, capsys):
+    take(store, 1, START_MS)
+    assert damaged(store, 2, START_MS).class_id == 1
+    take(store, 3, START_MS)
+    later = take(store, 2, None, presses=3, boot=2)
+    assert later.class_id == 2
+    assert not [s for s in doubts(store) if "lost power" in s]
+    assert main(["class", "2", "--join", "1", "--store", place]) != 0
+    assert "so they are two" in capsys.readouterr().err
+
+
+def test_with_no_clock_the_log_after_one_with_a_damaged_record_is_no_rest(store):
+    take(store, 1, None)
+    damaged(store, 2, None)
+    take(store, 3, None)
+    take(store, 2, None, presses=3, boot=2)
+    _, first, _, later = classes_of(store)
+    assert first != later
+    assert not [s for s in doubts(store) if "lost power" in s]

@@ -125,12 +125,13 @@ def _one_after_the_other(conn: Connection, some: Collection[Row[Any]]) -> bool:
     One that tells the time began before the first would have ended.
     """
     boots = joining.boots_of(conn, [row.id for row in some])
+    cut = joining.cut_off(conn, some)
     in_order = sorted(some, key=lambda row: boots.get(row.id, 0))
     starts = [row.start_utc_us for row in some if row.start_utc_us is not None]
     if starts and max(starts) - min(starts) >= joining.slot_us_of(conn, in_order[0].id):
         return False
     return all(
-        one.state == "cut" and boots.get(one.id, 0) < boots.get(other.id, 0)
+        one.id in cut and boots.get(one.id, 0) < boots.get(other.id, 0)
         for one, other in pairwise(in_order)
     )
 

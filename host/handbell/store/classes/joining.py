@@ -28,6 +28,7 @@ from sqlalchemy import (
 
 from handbell.store.database.database import Database
 from handbell.store.database.tables import classes, plans, runs, taps, timelines
+from handbell.store.logs.journals import ends_by_cut
 from handbell.store.logs.timelines import slot_ms_of
 from handbell.store.people.worn import move_names, said_of_all
 from handbell.store.results.queries import load_row
@@ -219,6 +220,7 @@ def _by_id(conn: Connection, query: Select[Any], values: Mapping[str, Any]) -> R
 def _logs(conn: Connection, rows: Rows, slot_us: int) -> list[Log]:
     lost = {row.box_id for row in rows.values() if row.start_utc_us is None}
     boots = boots_of(conn, [row.id for row in rows.values() if row.box_id in lost])
+    cut = cut_off(conn, rows.values())
     return [
         Log(
             run=row.id,
@@ -229,7 +231,7 @@ def _logs(conn: Connection, rows: Rows, slot_us: int) -> list[Log]:
             slot_us=slot_us,
             collected_utc_us=row.collected_utc_us,
             whole=row.state == "whole" and not row.stopped,
-            cut=row.state == "cut",
+            cut=row.id in cut,
             boot=boots.get(row.id, 0),
             origin=row.origin,
             filed=row.filed,
@@ -265,6 +267,18 @@ def boots_of(conn: Connection, some: Sequence[int]) -> dict[int, int]:
         if record is not None and record[0] == j.BOX:
             found[row.id] = _BOX_AT.unpack_from(record[4])[2]
     return found
+
+
+def cut_off(conn: Connection, some: Iterable[Row[Any]]) -> set[int]:
+    """Return which runs a power cut ended; a damaged log may have its end."""
+    may = [row.id for row in some if row.state == "cut"]
+    if not may:
+        return set()
+    size = func.length(runs.c.journal)
+    last = size - size % j.RECORD_SIZE - j.RECORD_SIZE + 1
+    record = func.substr(runs.c.journal, last, j.RECORD_SIZE).label("last")
+    found = conn.execute(select(runs.c.id, record).where(runs.c.id.in_(may)))
+    return {row.id for row in found if ends_by_cut(bytes(row.last))}
 
 
 def _reached(logs: Sequence[Log], run: int) -> list[Log]:

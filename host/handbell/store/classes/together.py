@@ -24,7 +24,7 @@ Pair = tuple[str, str]
 class Log:
     """The facts of a run that say which class it is of; ``start_utc_us`` None: clock lost.
 
-    ``pressed_ms`` is when it was pressed, since its start. ``cut``: it has no end, or a torn one.
+    ``pressed_ms`` is when it was pressed, since its start. ``cut``: it has no end, or one by a cut.
     ``boot`` puts a box's logs without a clock in order, then ``run``, the order in which the box
     gave them. Logs of different ``origin`` are never one class; those with the same ``filed``
     always are, as a coach said or, with ``kept``, an import did.
