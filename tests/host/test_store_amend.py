@@ -113,6 +113,20 @@ def test_the_same_again_changes_nothing_and_another_value_stands_on_top(taken):
     assert everything(taken) == before
 
 
+def test_of_a_count_and_that_it_tells_nothing_the_last_word_holds(taken):
+    amend(taken, settle.NOTHING, "yes", window=1, at=5)
+    amend(taken, settle.REPS, "9", window=1, at=6)
+    assert (result(taken, 1).standing, result(taken, 1).reps) == ("amended", 9)
+    (again,) = amend(taken, settle.NOTHING, "yes", window=1, at=7)[-1:]
+    assert result(taken, 1).standing == "invalid" and again.at_utc_us == 7
+    amend(taken, settle.BIB, "9", window=1, at=8)
+    assert (result(taken, 1).standing, result(taken, 1).bib) == ("invalid", 9)
+    amend(taken, settle.REPS, "4", bib=9, window=1, at=9)
+    record = load_class(taken)
+    undo(taken, record, record.amendments[-1].digest, "Coach", 10)
+    assert (result(taken, 1).standing, result(taken, 1).bib) == ("invalid", 9)
+
+
 @pytest.mark.parametrize(("said", "held_ds"), [("125", 125), ("end", j.HELD_TO_END)])
 def test_a_held_time_is_amended(taken, said, held_ds):
     amend(taken, settle.HELD, said, exercise="Front plank")

@@ -11,9 +11,17 @@ from sqlalchemy import Connection, Row, and_, select, update
 from handbell.store.database import tables
 from handbell.store.database.bulk import insert_if_absent
 from handbell.store.results.amend import last_of, settle_name
-from handbell.store.results.settle import BIB, HELD, NAME, REPS, TO_END, settle
+from handbell.store.results.settle import BIB, HELD, NAME, NOTHING, REPS, TO_END, settle
 
 from .names import Place, Runs
+
+_WHAT = {
+    REPS: "reps",
+    HELD: "the held time",
+    BIB: "the bib",
+    NAME: "the name",
+    NOTHING: "what it tells",
+}
 
 
 @dataclass
@@ -73,10 +81,15 @@ def _amended(place: Place, was: Row[Any], now: Row[Any] | None) -> str:
 
 def _both_amended(class_id: int | None, one: dict[str, Any], mine: Row[Any], last: Any) -> str:
     """Say that one thing was amended here and there, and which of the two holds."""
-    what = {REPS: "reps", HELD: "the held time", BIB: "the bib", NAME: "the name"}[one["what"]]
+    what = _WHAT[one["what"]] if one["what"] != NOTHING else _WHAT[mine.what]
     where = "" if one["what"] == NAME else f", window {one['window']}"
     here, there, holds = (
-        _value(one["what"], value) for value in (mine.value, one["value"], last.value)
+        _value(what, value)
+        for what, value in (
+            (mine.what, mine.value),
+            (one["what"], one["value"]),
+            (last.what, last.value),
+        )
     )
     return (
         f"Class {class_id}, bib {one['bib']}{where}: {what} amended to {here} here and to {there} "
@@ -85,7 +98,13 @@ def _both_amended(class_id: int | None, one: dict[str, Any], mine: Row[Any], las
     )
 
 
+def _other(mine: Row[Any], one: Mapping[str, Any]) -> bool:
+    return (mine.what, mine.value) != (one["what"], one["value"])
+
+
 def _value(what: str, value: str) -> str:
+    if what == NOTHING:
+        return "nothing"
     if what != HELD:
         return value
     return "the end" if value == TO_END else f"{int(value) / 10:g} s"
@@ -105,7 +124,7 @@ def take_amendments(conn: Connection, told: list[dict[str, Any]], runs: Runs) ->
         mine = None if one["undone_utc_us"] is not None else last_of(conn, row)
         new = insert_if_absent(conn, a, row)
         done.new += new
-        if new and mine and mine.digest not in there and mine.value != one["value"]:
+        if new and mine and mine.digest not in there and _other(mine, one):
             done.said.append(_both_amended(class_id, one, mine, last_of(conn, row)))
             if one["what"] == NAME and class_id is not None:
                 done.both.add((class_id, one["bib"]))

@@ -22,6 +22,7 @@ from handbell.store.people.wearers import clean_name
 from handbell_core import journal as j
 from handbell_core import timeline as t
 
+from .efforts import COUNTS
 from .queries import Amendment, ClassRecord, ResultRow, load_class
 from .settle import BIB, HELD, NAME, REPS, TO_END, in_force, settle
 
@@ -332,18 +333,21 @@ def _was(what: str, place: Place, result: ResultRow | None) -> str:
 def last_of(conn: Connection, row: Mapping[str, Any]) -> Row[Any] | None:
     """Return the last amendment in force of a row's kind.
 
-    At a button that is the last one there, whichever bib it was said of.
+    At a button that is the last one there, whichever bib it was said of. A count, a held time and
+    that an effort tells nothing are of one kind: of them the last word holds.
     """
-    of = ("window", "slot", "what", *(("bib",) if row["what"] == NAME else ()))
+    kind = COUNTS if row["what"] in COUNTS else (row["what"],)
+    of = ("window", "slot", *(("bib",) if row["what"] == NAME else ()))
     same = [row[name] for name in of]
-    last = [a for a in in_force(conn, row["run"]) if [getattr(a, name) for name in of] == same]
+    there = (a for a in in_force(conn, row["run"]) if a.what in kind)
+    last = [a for a in there if [getattr(a, name) for name in of] == same]
     return last[-1] if last else None
 
 
 def _put(conn: Connection, row: dict[str, Any]) -> None:
     """Keep an amendment, unless the last one in force of its kind says the same."""
     last = last_of(conn, row)
-    if last is not None and last.value == row["value"]:
+    if last is not None and (last.what, last.value) == (row["what"], row["value"]):
         return
     row |= {name: plain_text(row[name])[:WORDS_MOST] for name in ("who", "why")}
     log = conn.scalar(select(tables.runs.c.digest).where(tables.runs.c.id == row["run"]))

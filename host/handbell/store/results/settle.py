@@ -20,7 +20,7 @@ from handbell.store.logs import facts, journals, timelines
 from handbell.store.logs.recount import AMENDED, INVALID, KINDS, PRESS, Counted, Recounted, recount
 from handbell_core import journal as j
 
-from .efforts import efforts_of_run, said_of
+from .efforts import COUNTS, efforts_of_run, said_of
 from .queries import ResultRow, with_bibs
 from .sums import SUMMED, added_up, packed
 
@@ -209,7 +209,7 @@ def _apply(conn: Connection, amendment: Row[Any], window: timelines.Window) -> N
     now = dict(row) if row else _blank(key, window)
     now |= _changes(amendment, now, window.at(amendment.slot))
     now["amended"] = amendment.digest
-    if now["standing"] != INVALID:
+    if amendment.what in COUNTS or now["standing"] != INVALID:  # another bib's tells nothing still
         now["standing"] = INVALID if amendment.what == NOTHING else AMENDED
     put_row(conn, t, now)
     if amendment.what == BIB:
