@@ -6,6 +6,7 @@ import classes
 import pytest
 from sqlalchemy import select
 
+from handbell.base.errors import UnreadJournalError
 from handbell.cli.main import main
 from handbell.store.classes import joining
 from handbell.store.database import tables
@@ -389,3 +390,35 @@ def test_with_no_clock_the_log_after_one_with_a_damaged_record_is_no_rest(store)
     _, first, _, later = classes_of(store)
     assert first != later
     assert not [s for s in doubts(store) if "lost power" in s]
+
+
+def unread_part(store, place, capsys, start_ms=None, **how):
+    """Take in a log of box 2 whose first record is damaged, and say that it is of class 1."""
+    data = classes.timeline(BLOCKS, (2,), 2, rounds=3, plan=b"a", rate=False)
+    log = bytearray(classes.play(data, [classes.Press(20_000)], start_ms, **how).journal)
+    log[4] ^= 0x55
+    digest = classes.digest_of(bytes(log))
+    try:
+        store.ingest(bytes(log), classes.BOX_IDS[1], EVENING_MS * 1000)
+        assert main(["unread", "--back", digest[:8], "--store", place]) == 0
+    except UnreadJournalError:
+        pass
+    capsys.readouterr()
+    return main(["unread", digest[:8], "--of", "1", "--store", place])
+
+
+def test_an_unread_log_that_is_the_rest_may_be_said_to_be_of_its_class(store, place, capsys):
+    for box in (1, 2, 3):
+        take(store, box, START_MS, cut_ms=100_000 if box == 2 else 0)
+    assert unread_part(store, place, capsys, boot=2) == 0
+    assert classes_of(store) == [1, 1, 1, 1]
+
+
+@pytest.mark.parametrize(("cut_ms", "boot"), [(0, 2), (100_000, 1)])
+def test_an_unread_log_of_a_box_that_was_not_cut_before_it_is_refused(
+    store, place, capsys, cut_ms, boot
+):
+    for box in (1, 2, 3):
+        take(store, box, START_MS, cut_ms=cut_ms if box == 2 else 0)
+    assert unread_part(store, place, capsys, boot=boot) != 0
+    assert "Class 1 has a log of box 0002, station 2" in capsys.readouterr().err

@@ -229,7 +229,6 @@ def _log(parts: Mapping[str, bytes], number: int, one: Told) -> Log:
     played = journals.Played(one["timeline"], timelines.decode(timeline).station)
     log = parts[f"logs/{one['digest']}"]
     found = journals.read(log, played)
-    last = len(log) // j.RECORD_SIZE * j.RECORD_SIZE
     pressed_ms = (class_ms for kind, _, _, class_ms, _ in found.records if kind == j.TAP)
     return Log(
         run=number,
@@ -241,7 +240,7 @@ def _log(parts: Mapping[str, bytes], number: int, one: Told) -> Log:
         collected_utc_us=one["collected_utc_us"],
         whole=found.state == "whole" and not found.stopped,
         pressed_ms=tuple(pressed_ms),
-        cut=journals.ends_by_cut(log[max(last - j.RECORD_SIZE, 0) : last]),
+        cut=journals.ends_by_cut(log),
         boot=found.boot or 0,
     )
 

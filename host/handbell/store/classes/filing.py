@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from itertools import pairwise
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, Row, Select, and_, delete, select, update
 
@@ -51,11 +51,13 @@ def join_classes(store: Database, class_id: int, into: int, moved: list[str] | N
                 "handbell report --list shows the classes there are",
             )
         both = {(r.box_id, r.station) for r in mine} & {(r.box_id, r.station) for r in yours}
+        slot_us = joining.slot_us_of(conn, mine[0].id)
         twice = [
             place
             for place in sorted(both)
-            if not _one_after_the_other(
-                conn, [r for r in (*mine, *yours) if (r.box_id, r.station) == place]
+            if not one_after_the_other(
+                parts_of(conn, [r for r in (*mine, *yours) if (r.box_id, r.station) == place]),
+                slot_us,
             )
         ]
         if twice:
@@ -119,21 +121,31 @@ def set_apart(
     return store.doing(work)
 
 
-def _one_after_the_other(conn: Connection, some: Collection[Row[Any]]) -> bool:
+class Part(NamedTuple):
+    """A box's log of a class: at which start of the box it began, whether a power cut ended it."""
+
+    boot: int
+    cut: bool
+    start_utc_us: int | None
+
+
+def parts_of(conn: Connection, some: Collection[Row[Any]]) -> list[Part]:
+    """Return what runs of one box say of their order."""
+    boots = joining.boots_of(conn, [row.id for row in some])
+    cut = joining.cut_off(conn, some)
+    return [Part(boots.get(row.id, 0), row.id in cut, row.start_utc_us) for row in some]
+
+
+def one_after_the_other(some: Collection[Part], slot_us: int) -> bool:
     """Whether a box's logs can be of one class: after each but the last it was cut off.
 
     One that tells the time began before the first would have ended.
     """
-    boots = joining.boots_of(conn, [row.id for row in some])
-    cut = joining.cut_off(conn, some)
-    in_order = sorted(some, key=lambda row: boots.get(row.id, 0))
-    starts = [row.start_utc_us for row in some if row.start_utc_us is not None]
-    if starts and max(starts) - min(starts) >= joining.slot_us_of(conn, in_order[0].id):
+    starts = [part.start_utc_us for part in some if part.start_utc_us is not None]
+    if starts and max(starts) - min(starts) >= slot_us:
         return False
-    return all(
-        one.id in cut and boots.get(one.id, 0) < boots.get(other.id, 0)
-        for one, other in pairwise(in_order)
-    )
+    in_order = sorted(some, key=lambda part: part.boot)
+    return all(one.cut and one.boot < other.boot for one, other in pairwise(in_order))
 
 
 def _check_starts(conn: Connection, classes: Mapping[int, Sequence[Row[Any]]]) -> None:

@@ -160,12 +160,13 @@ def _once_each(records: list[Record]) -> list[Record]:
     return kept
 
 
-def ends_by_cut(last: bytes) -> bool:
+def ends_by_cut(data: bytes) -> bool:
     """Whether the last whole record of a log says no end, or an end by a power cut.
 
     A box writes nothing after the end; a record that is damaged before it is no cut.
     """
-    record = j.parse_record(last) if len(last) == j.RECORD_SIZE else None
+    end = len(data) // j.RECORD_SIZE * j.RECORD_SIZE
+    record = j.parse_record(data[end - j.RECORD_SIZE : end]) if end else None
     return record is None or record[0] != j.END or record[4][0] == j.BY_CUT
 
 

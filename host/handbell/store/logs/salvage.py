@@ -14,7 +14,7 @@ from sqlalchemy import Connection, delete, func, select
 
 from handbell.base.errors import StoreError, UnreadJournalError, UsageError
 from handbell.base.words import several
-from handbell.store.classes import filing
+from handbell.store.classes import filing, joining
 from handbell.store.classes.doubts import moves_told
 from handbell.store.classes.together import MINUTE_US, START_APART_US
 from handbell.store.database import tables
@@ -171,13 +171,17 @@ def _check_class(
 ) -> None:
     """Raise UsageError when a log can't be of a class."""
     apart = f"If it is another class of that plan: handbell unread {one.digest[:8]} --plan-of"
-    for run in there:
-        if (run.box_id, run.station) == (one.box_id, played.station):
+    found = journals.read(one.journal, played)
+    start = found.start_utc_us
+    same = [run for run in there if (run.box_id, run.station) == (one.box_id, played.station)]
+    if same:
+        part = filing.Part(found.boot or 0, journals.ends_by_cut(one.journal), start)
+        parts = [*filing.parts_of(conn, same), part]
+        if not filing.one_after_the_other(parts, joining.slot_us_of(conn, same[0].id)):
             raise UsageError(
-                f"Class {class_id} has a log of box {one.box_id[-4:]}, station {run.station}",
+                f"Class {class_id} has a log of box {one.box_id[-4:]}, station {played.station}",
                 f"{apart} {class_id}",
             )
-    start = journals.read(one.journal, played).start_utc_us
     data = conn.scalar(
         select(tables.timelines.c.data).where(tables.timelines.c.digest == played.timeline)
     )
