@@ -502,3 +502,23 @@ def test_a_bundle_s_class_that_comes_to_one_that_a_coach_said_here_is_told(store
     assert main([*command, "--store", str(store.engine.url.render_as_string(False))]) == 0
     assert sorted(boxes_of(store)) == [(1,), (13, 14)]
     assert import_bundle(store, tmp_path / "free.zip").kept == []
+
+
+@pytest.mark.parametrize(("apart_min", "offered"), [(4, True), (6, False)])
+def test_no_join_is_offered_that_would_be_refused(store, tmp_path, place, apart_min, offered):
+    data = classes.timeline((BLOCKS[0][:1],), (2,), 2, rounds=1, rate=False)  # 5 min and a lead-in
+    ours = classes.timeline((BLOCKS[0][:1],), (1,), 1, rounds=1, rate=False)
+    at_us = (START_MS + 3_600_000) * 1000
+    with open_store(str(tmp_path / "other.sqlite")) as other:
+        other.put_timeline(data)
+        other.put_plan(classes.PLAN_TEXT, "Two blocks")
+        later = START_MS + apart_min * 60_000
+        other.ingest(classes.play(data, [], later).journal, classes.BOX_IDS[1], at_us)
+        export_bundle(other, tmp_path / "one.zip", Wanted(None, "", True))
+    store.put_timeline(ours)
+    store.ingest(classes.play(ours, [], START_MS).journal, classes.BOX_IDS[0], at_us)
+    assert import_bundle(store, tmp_path / "one.zip").apart == {2: 1 if offered else None}
+    with store.reading() as conn:
+        said = joining.doubts_in(conn, [1, 2])
+    assert bool(said) == offered
+    assert (main(["class", "2", "--join", "1", "--store", place]) == 0) == offered

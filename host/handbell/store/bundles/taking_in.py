@@ -16,7 +16,7 @@ from sqlalchemy import Connection, delete, select
 from handbell.base.digest import short_hex, whole_hex
 from handbell.base.errors import HandbellError, StoreError
 from handbell.store.classes import joining
-from handbell.store.classes.doubts import moves_told
+from handbell.store.classes.doubts import moves_told, over_by_then
 from handbell.store.classes.together import START_APART_US
 from handbell.store.database import tables
 from handbell.store.database.database import Database
@@ -237,7 +237,7 @@ def _put_back(conn: Connection, some: list[str]) -> set[str]:
 
 
 def _alike(conn: Connection, class_id: int) -> int | None:
-    """Return another class of the same plan that began at about the same time."""
+    """Return another class of the same plan that may be the same one by its time."""
     c = tables.classes.c
     one = conn.execute(select(c.plan, c.start_utc_us).where(c.id == class_id)).one()
     if one.start_utc_us is None:
@@ -246,5 +246,5 @@ def _alike(conn: Connection, class_id: int) -> int | None:
         one.start_utc_us - START_APART_US, one.start_utc_us + START_APART_US
     )
     found = select(c.id).where(c.plan == one.plan, near, c.id != class_id).order_by(c.id)
-    first: int | None = conn.scalar(found.limit(1))
-    return first
+    may = (n for n in conn.scalars(found).all() if not over_by_then(conn, class_id, n))
+    return next(may, None)

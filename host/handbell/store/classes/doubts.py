@@ -7,9 +7,11 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Any
 
-from sqlalchemy import Connection, Row, and_, select
+from sqlalchemy import Connection, Row, and_, func, select
 
-from handbell.store.database.tables import classes, runs, wearers
+from handbell.store.database.tables import classes, runs, timelines, wearers
+from handbell.store.logs.timelines import slot_ms_of
+from handbell_core.timeline import HEADER_SIZE
 
 from .parted import Parted
 from .together import COLLECTING_US, START_APART_US, Log
@@ -94,6 +96,8 @@ def of_another_origin(conn: Connection, class_id: int) -> list[str]:
     near = and_(c.plan == one.plan, c.id != class_id, c.start_utc_us.between(since, until))
     said = []
     for other in conn.scalars(select(c.id).where(near).order_by(c.id)).all():
+        if over_by_then(conn, class_id, other):
+            continue
         yours = _boxes(conn, other)
         stations = [{station for station, _ in some} for some in (mine, yours)]
         origins = [{origin for _, origin in some} for some in (mine, yours)]
@@ -105,6 +109,19 @@ def of_another_origin(conn: Connection, class_id: int) -> list[str]:
                 f"handbell class {class_id} --join {other}"
             )
     return said
+
+
+def over_by_then(conn: Connection, one: int, other: int) -> bool:
+    """Whether one of two classes of a plan was over before all boxes of the other had begun.
+
+    Such two are never one class, whatever a coach says.
+    """
+    r, t = runs.c, timelines.c
+    starts = select(func.max(r.start_utc_us) - func.min(r.start_utc_us))
+    apart_us = conn.scalar(starts.where(r.class_id.in_([one, other]))) or 0
+    head = select(func.substr(t.data, 1, HEADER_SIZE)).join(runs, r.timeline == t.digest)
+    lengths = conn.scalars(head.where(r.class_id == one).limit(1)).all()
+    return any(apart_us >= slot_ms_of(bytes(length)) * 1000 for length in lengths)
 
 
 def _boxes(conn: Connection, class_id: int) -> set[tuple[int, str | None]]:
