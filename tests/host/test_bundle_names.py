@@ -115,6 +115,20 @@ def test_absence_that_differs_is_told_and_changes_nothing(store, theirs, tmp_pat
     assert not any(one.absent for one in load_class(store).wearers.values())
 
 
+def test_a_name_that_two_bibs_have_after_an_import_is_told_once(store, theirs, tmp_path):
+    for one in (store, theirs):
+        for box in (1, 2):
+            take(one, box, box)
+    set_wearers(store, 1, {1: "Uma"})
+    set_wearers(theirs, 1, {2: "Uma"})
+    (said,) = hand(theirs, store, tmp_path / "b.zip").kept
+    assert said.startswith(
+        '"Uma" is bib 1 and bib 2 of class 1 now. Two people? handbell bibs 1 1='
+    )
+    assert boxes_of(store) == {(1, 2): {1: "Uma", 2: "Uma"}}
+    assert import_bundle(store, tmp_path / "b.zip").kept == []
+
+
 STAYS = (
     "Bib 1 of class 1 is Otto here, as amended, and was Ann before, and stays so; the bundle says"
 )

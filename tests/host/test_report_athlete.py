@@ -8,14 +8,18 @@ import pytest
 import report_months as months
 from classes import Piece
 from scipy import stats
+from sqlalchemy import insert, update
 
 from handbell.base.errors import UsageError
+from handbell.base.times import day_of
 from handbell.cli.main import main
 from handbell.cli.output import plain
 from handbell.report.over_time.athlete import athlete_report
+from handbell.report.over_time.group import group_report
 from handbell.report.over_time.months import HELD, few, signed, trend_words
 from handbell.report.page import page
 from handbell.store import open_store
+from handbell.store.database import tables
 from handbell.store.results.efforts import Effort, Outcome
 from handbell_core import timeline as t
 
@@ -189,6 +193,40 @@ def test_a_bib_that_nobody_named_is_reported_by_its_number(tmp_path):
         assert athlete_report(store, "2").name == "Bib 2"
         with pytest.raises(UsageError, match="Nobody called"):
             athlete_report(store, "Ada")
+
+
+def test_a_class_in_which_two_bibs_have_a_name_counts_for_neither_and_is_told(tmp_path):
+    """Earlier versions took such names: put in past the check."""
+    with open_store(str(tmp_path / "s.sqlite")) as store:
+        months.fill(store, weeks=3, a_week=1, names={1: "Anna", 2: "Bo"})
+        whole = athlete_report(store, "Anna")
+        w = tables.wearers
+        with store.engine.begin() as conn:
+            conn.execute(insert(w), {"class_id": 3, "bib": 3, "name": "anna", "absent": False})
+        found = athlete_report(store, "Anna")
+        assert [c.class_id for c in found.classes] == [1, 2]
+        assert (found.attendance.came, found.attendance.planned) == (2, 2)
+        assert found.exercises[0].marks == whole.exercises[0].marks[:2]
+        assert [s for s in found.headline if s.startswith("Left out")] == [
+            f"Left out: the class of {day_of(whole.last)}. Two bibs there have your name."
+        ]
+        people = {p.name: p.attendance.came for p in group_report(store).people}
+        assert people == {"Anna": 2, "Bo": 3, "Bib 3": 2, "Bib 4": 3}
+        with store.engine.begin() as conn:  # who was not there is not taken for who was
+            conn.execute(update(w).where(w.c.bib == 3).values(absent=True))
+        found = athlete_report(store, "Anna")
+        assert found.classes == whole.classes
+        assert found.attendance == whole.attendance
+
+
+def test_who_has_no_class_but_such_ones_is_told_what_to_do(tmp_path):
+    with open_store(str(tmp_path / "s.sqlite")) as store:
+        months.fill(store, weeks=1, a_week=1, names={1: "Anna"})
+        with store.engine.begin() as conn:
+            row = {"class_id": 1, "bib": 3, "name": "Anna", "absent": False}
+            conn.execute(insert(tables.wearers), row)
+        with pytest.raises(UsageError, match=r"is bib 1 and bib 3 of class 1\. Two people"):
+            athlete_report(store, "anna")
 
 
 def test_no_thresholds_no_next_step(path, tmp_path, monkeypatch):

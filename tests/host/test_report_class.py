@@ -6,7 +6,7 @@ import re
 import classes
 import pytest
 from classes import Piece, Press
-from sqlalchemy import update
+from sqlalchemy import insert, update
 
 from handbell.base.errors import StoreError, UsageError
 from handbell.cli.main import main
@@ -17,6 +17,7 @@ from handbell.report.page import page
 from handbell.store import open_store
 from handbell.store.database import tables
 from handbell.store.people.wearers import clean_name, set_wearers
+from handbell.store.results.queries import load_class
 from handbell_core import faults
 from handbell_core import journal as j
 from handbell_core import timeline as t
@@ -361,6 +362,77 @@ def test_what_wear_refuses(path, capsys, words, said):
     assert said in capsys.readouterr().err
     with open_store() as store:
         assert set_wearers(store, 1, {}) == []
+
+
+TWO_OR_ONE = (
+    'Two people? handbell bibs 1 1="Anna B" 3="Anna K". One person who changed bibs? '
+    'handbell amend 1 --bib 3 --to-bib 1 --why "changed bibs".'
+)
+
+
+@pytest.mark.parametrize(
+    ("before", "words"),
+    [
+        ([], ["bibs", "1", "1=Anna", "3=Anna"]),
+        (["1=Anna"], ["bibs", "1", "3=anna"]),
+        (["3=Anna"], ["bibs", "1", "1= Anna", "2=Bo"]),
+        (["1=Anna"], ["amend", "1", "--bib", "3", "--name", "ANNA", "--why", "saw it"]),
+    ],
+)
+def test_one_name_for_two_bibs_is_refused_and_nothing_changes(path, capsys, before, words):
+    fill(classes.make_class(boxes=2))
+    assert main(["bibs", "1", *before]) == 0
+    with open_store() as store:
+        was = set_wearers(store, 1, {})
+    capsys.readouterr()
+    assert main(words) == 2
+    told = " ".join(capsys.readouterr().err.split())
+    assert '"anna" would be bib 1 and bib 3 of class 1. ' in told.replace('"Anna" w', '"anna" w')
+    assert TWO_OR_ONE in told.replace('"anna B"', '"Anna B"')
+    with open_store() as store:
+        assert set_wearers(store, 1, {}) == was
+
+
+def test_names_may_change_places_and_move_on_in_one_command(path):
+    fill(classes.make_class(boxes=2))
+    assert main(["bibs", "1", "1=Anna", "2=Bo"]) == 0
+    assert main(["bibs", "1", "1=Bo", "2=Anna"]) == 0
+    assert main(["bibs", "1", "2=", "4=Anna"]) == 0
+    assert main(["bibs", "1", "4=Cy", "3=Anna", "--absent", "1"]) == 0
+    with open_store() as store:
+        assert {w.bib: w.name for w in set_wearers(store, 1, {})} == {1: "Bo", 3: "Anna", 4: "Cy"}
+
+
+def test_an_amendment_is_not_undone_into_a_second_bib_of_one_name(path, capsys):
+    fill(classes.make_class(boxes=2))
+    assert main(["bibs", "1", "1=Anna"]) == 0
+    assert main(["amend", "1", "--bib", "1", "--name", "Bo", "--why", "saw it", "--json"]) == 0
+    assert main(["bibs", "1", "3=Anna"]) == 0
+    with open_store() as store:
+        (made,) = load_class(store, 1).amendments
+    capsys.readouterr()
+    assert main(["amend", "1", "--undo", made.digest[:8]]) == 2
+    assert '"Anna" would be bib 1 and bib 3' in capsys.readouterr().err
+    with open_store() as store:
+        assert load_class(store, 1).wearers[1].name == "Bo"
+
+
+def test_two_bibs_of_one_name_in_an_old_store_are_told(path):
+    fill(classes.make_class(boxes=2))
+    twice(1, {1: "Anna", 3: "Anna"})
+    (said,) = report().odd
+    assert said == (
+        '"Anna" is bib 1 and bib 3, so this class counts for neither in months and advice. '
+        + TWO_OR_ONE
+    )
+
+
+def twice(class_id, names):
+    """Put names into a store past the check, as earlier versions took them."""
+    with open_store() as store, store.engine.begin() as conn:
+        for bib, name in names.items():
+            row = {"class_id": class_id, "bib": bib, "name": name, "absent": False}
+            conn.execute(insert(tables.wearers), row)
 
 
 def test_names_lose_what_cannot_be_seen():

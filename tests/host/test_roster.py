@@ -132,6 +132,16 @@ def test_bibs_that_nobody_named_are_named_by_the_roster(store):
     assert worn == {7: "Somebody else", 8: "Óttó Ås"}
 
 
+def test_who_was_named_for_another_bib_is_not_named_for_the_usual_one_too(store):
+    data = classes.timeline(bibs=(7, 8))
+    store.put_timeline(data)
+    store.ingest(classes.play(data).journal, classes.BOX_IDS[0], 10**15)
+    merge(store, [MINA, OTTO])
+    set_wearers(store, None, {8: "mina kay"})
+    wear_as_usual(store, None)
+    assert {b: w.name for b, w in load_class(store).wearers.items()} == {8: "mina kay"}
+
+
 def test_the_command_shows_takes_in_and_lists(tmp_path, capsys):
     path = tmp_path / "monday.csv"
     path.write_bytes(b"name;bib\n'=1+1;7\n[red]Mina[/red];8\n")

@@ -595,6 +595,19 @@ def test_two_classes_that_name_a_bib_differently_are_not_joined_before_that_is_s
     assert worn(store) == {both: {1: "Uma", 2: "Zed"}}
 
 
+def test_a_name_that_two_bibs_have_when_classes_are_joined_is_told(store):
+    one, other = (
+        take(store, s, START_MS + 25 * s * MINUTE_MS, START_MS + 90 * MINUTE_MS).class_id
+        for s in (1, 2)
+    )
+    set_wearers(store, one, {1: "Uma"})
+    set_wearers(store, other, {2: "uma"})
+    said = []
+    both = filing.join_classes(store, other, one, said)
+    assert worn(store) == {both: {1: "Uma", 2: "uma"}}
+    assert [line for line in said if line.startswith(f'"Uma" is bib 1 and bib 2 of class {both}')]
+
+
 def test_a_class_set_apart_keeps_the_names_of_bibs_that_went_from_box_to_box(store):
     for station in (1, 2):
         data = classes.timeline(BLOCKS, (1, 2), station, rounds=3)

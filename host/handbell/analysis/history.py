@@ -7,11 +7,12 @@ through all classes; that is a guess, and ``Person.named`` tells it apart.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from functools import cache, cached_property, partial
 
 from handbell.store import Store
+from handbell.store.people.names import key_of
 from handbell.store.results.efforts import Effort, efforts
 from handbell.store.results.group import GroupClass, PersonClass, group_rows
 from handbell.store.results.queries import ClassRecord, ClassRow, load_class, load_row
@@ -26,11 +27,16 @@ WEEK_US = 7 * DAY_US
 
 @dataclass(frozen=True)
 class Person:
-    """Somebody over all classes; ``key`` is the same for the same person."""
+    """Somebody over all classes; ``key`` is the same for the same person.
+
+    ``unsure``: another bib of the class has the name, too, and nobody can tell them apart. That
+    one class is all there is of such a person.
+    """
 
     key: str
     name: str
     named: bool
+    unsure: bool = False
 
 
 @dataclass(frozen=True)
@@ -124,8 +130,36 @@ def last_weeks(classes: Sequence[PastClass], weeks: int) -> list[PastClass]:
 
 def _past(store: Store, one: GroupClass) -> PastClass:
     look = cache(partial(_played, store, one.row.id))
-    people = tuple(_attended(who, look) for who in one.people)
+    people = _told_apart(one.row.id, [_attended(who, look) for who in one.people])
     return PastClass(one.row, one.slot_ms, people, look)
+
+
+def _told_apart(class_id: int, people: Sequence[Attended]) -> tuple[Attended, ...]:
+    """Return the people of a class, each once: of two bibs with one name it is who was there.
+
+    Where both were there, both are ``unsure``: one class never counts twice for one person.
+    """
+    by_key: dict[str, list[Attended]] = {}
+    for who in people:
+        by_key.setdefault(who.person.key, []).append(who)
+    told = []
+    for who in people:
+        same = by_key[who.person.key]
+        there = [one for one in same if one.there] or same[:1]
+        if len(same) > 1 and there != [who]:
+            key = f"bib {who.bib} of class {class_id}"
+            who = replace(who, person=replace(who.person, key=key, unsure=True))
+        told.append(who)
+    return tuple(told)
+
+
+def names_unsure(one: PastClass) -> dict[str, list[int]]:
+    """Return the bibs of a class, by name, that nobody can tell apart since all were there."""
+    found: dict[str, list[Attended]] = {}
+    for who in one.people:
+        if who.there and who.person.unsure:
+            found.setdefault(key_of(who.person.name), []).append(who)
+    return {some[0].person.name: [who.bib for who in some] for some in found.values()}
 
 
 def _played(store: Store, class_id: int) -> Played:
@@ -145,7 +179,7 @@ def _attended(who: PersonClass, look: Callable[[], Played]) -> Attended:
 
 def _person(who: PersonClass) -> Person:
     if who.name:
-        return Person(f"name {who.name.casefold()}", who.name, True)
+        return Person(f"name {key_of(who.name)}", who.name, True)
     return Person(f"bib {who.bib}", f"Bib {who.bib}", False)
 
 
@@ -158,7 +192,9 @@ def classes_of(classes: Iterable[PastClass], key: str) -> list[tuple[PastClass, 
 
 def everybody(classes: Sequence[PastClass]) -> list[Person]:
     """Return everybody who came to any class, by name."""
-    found = {w.person.key: w.person for c in classes for w in c.people if w.there}
+    found = {
+        w.person.key: w.person for c in classes for w in c.people if w.there and not w.person.unsure
+    }
     return sorted(found.values(), key=_by_name)
 
 

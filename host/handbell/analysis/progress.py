@@ -8,6 +8,9 @@ from datetime import date
 from statistics import median
 
 from handbell.base.errors import UsageError
+from handbell.base.words import quoted
+from handbell.store.people.names import key_of
+from handbell.store.people.wearers import two_or_one
 
 from .history import (
     DAY_US,
@@ -17,6 +20,7 @@ from .history import (
     attendance,
     classes_of,
     everybody,
+    names_unsure,
     rated_of,
 )
 from .load import Week, weeks_of
@@ -81,10 +85,22 @@ def find_person(classes: Sequence[PastClass], who: str) -> Person:
     Raises UsageError when nobody is meant.
     """
     people = everybody(classes)
-    keys = (f"name {who.casefold()}", who.casefold())
-    worn = (w.person for c in reversed(classes) for w in c.people if w.there and str(w.bib) == who)
+    keys = (f"name {key_of(who)}", who.casefold())
+    worn = (
+        w.person
+        for c in reversed(classes)
+        for w in c.people
+        if w.there and not w.person.unsure and str(w.bib) == who
+    )
     person = next((p for p in people if p.key in keys), None) or next(worn, None)
     if person is None:
+        for one in reversed(classes):
+            for name, bibs in names_unsure(one).items():
+                if key_of(name) == key_of(who):
+                    raise UsageError(
+                        f"{quoted(name)} is bib {bibs[0]} and bib {bibs[1]} of class {one.row.id}",
+                        two_or_one(one.row.id, name, bibs),
+                    )
         known = ", ".join(p.name for p in people) or "nobody"
         raise UsageError(f'Nobody called "{who}" came to a class', f"There came: {known}")
     return person

@@ -7,8 +7,10 @@ from collections.abc import Callable, Sequence
 from handbell.analysis.summary import Person
 from handbell.analysis.suspicion import SIGNALS_MISSED, Finding
 from handbell.base.times import seconds_of, whole_clock
-from handbell.base.words import few, listed, several
+from handbell.base.words import few, listed, quoted, several
 from handbell.report.words import note_of
+from handbell.store.people.names import key_of
+from handbell.store.people.wearers import two_or_one
 from handbell.store.results.efforts import LOST, OR_MORE, Effort, Outcome, told_twice
 from handbell.store.results.queries import ClassRecord, RunRow
 from handbell_core import faults
@@ -40,6 +42,7 @@ def oddities(
             for sentence in _run(run, labels[run.id], record, _short(run, findings, named))
         ),
         *_twice(record, named),
+        *_names(record, people),
         *_bibs(record, efforts, people, named),
         *_tallies(efforts, named),
     ]
@@ -170,6 +173,21 @@ def _told(effort: Effort) -> str:
     if effort.drop_ms is not None:
         return f"let go after {seconds_of(effort.drop_ms - effort.start_ms)}"
     return "cut off" if effort.outcome in OR_MORE else "kept to the end"
+
+
+def _names(record: ClassRecord, people: Sequence[Person]) -> list[str]:
+    """Say which names two bibs have that both were there, as old stores and imports hold them."""
+    there = {p.bib for p in people if p.pressed}
+    by_name: dict[str, list[int]] = {}
+    for bib, worn in sorted(record.wearers.items()):
+        if worn.name and not worn.absent and bib in there:
+            by_name.setdefault(key_of(worn.name), []).append(bib)
+    return [
+        f"{quoted(name)} is bib {bibs[0]} and bib {bibs[1]}, so this class counts for neither in "
+        f"months and advice. {two_or_one(record.row.id, name, bibs)}."
+        for bibs in by_name.values()
+        if len(bibs) > 1 and (name := record.wearers[bibs[0]].name)
+    ]
 
 
 def _bibs(

@@ -19,6 +19,7 @@ from handbell.analysis.history import (
     Person,
     attendance,
     classes_of,
+    names_unsure,
     past_classes,
     rated_of,
 )
@@ -32,6 +33,7 @@ from handbell.coach.advice.plan import advise_all
 from handbell.coach.library.shelf import load_library
 from handbell.report.talk import Single, single_of
 from handbell.store import Store
+from handbell.store.people.names import key_of
 from handbell_core import timeline as t
 
 from .months import Months, months_of
@@ -113,7 +115,7 @@ def athlete_report(
         first=came[0].day,
         last=came[-1].day,
         attendance=there,
-        headline=tuple(_headline(there, came, exercises, lines[-1])),
+        headline=(*_headline(there, came, exercises, lines[-1]), *_left_out(classes, person)),
         planned=came,
         exercises=exercises,
         classes=lines,
@@ -183,6 +185,15 @@ def _headline(
         found.append("There is no trend yet: that takes five classes that ask for the same.")
     found.append(_last_words(last))
     return found
+
+
+def _left_out(classes: Sequence[PastClass], person: Person) -> list[str]:
+    """Say which classes count for nobody, as two bibs there have the name."""
+    key = key_of(person.name)
+    days = [day_of(c.day) for c in classes if key in map(key_of, names_unsure(c))]
+    some = listed(few(days, MOST_NAMED))
+    left = f"Left out: the {'class' if len(days) == 1 else 'classes'} of {some}"
+    return [f"{left}. Two bibs there have your name."] if days else []
 
 
 def _last_words(last: ClassLine) -> str:

@@ -24,6 +24,7 @@ from handbell.store.logs import journals, timelines
 from handbell.store.logs.damaged import PUT_BACK
 from handbell.store.logs.ingest import Ingested, ingest_in
 from handbell.store.logs.kept import put_plan, put_timeline
+from handbell.store.people.wearers import names_twice
 from handbell.store.results.settle import NAME
 
 from .amended import names_of, settle_names, take_amendments
@@ -168,6 +169,7 @@ def _has_place(windows: Mapping[int, timelines.Window], one: Mapping[str, Any]) 
 
 def _take_in(conn: Connection, bundle: Bundle) -> Imported:
     told, parts, done = bundle.told, bundle.parts, Imported()
+    twice = names_twice(conn)
     for one in told["plans"]:
         words = parts.get(f"plans/{one['digest']}.toml")
         row = {name: one[name] for name in ("digest", "title", "altered")}
@@ -211,6 +213,7 @@ def _take_in(conn: Connection, bundle: Bundle) -> Imported:
     done.names_new, kept = take_names(conn, told["wearers"], told["runs"], runs)
     settle_names(conn, before, amended.both, kept)
     done.kept += filter(None, kept.values())
+    done.kept += [one for one in names_twice(conn) if one not in (*twice, *done.kept)]
     done.kept += otherwise(conn, told["runs"])
     done.kept += beside(conn, new, runs, told["runs"])
     done.kept += joined_by_rule(conn, new, runs, told["runs"])

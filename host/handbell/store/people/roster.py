@@ -106,12 +106,16 @@ def _check_bibs(people: Iterable[Athlete]) -> None:
 def wear_as_usual(store: Database, class_id: int | None, group: str | None = None) -> list[Wearer]:
     """Name the bibs of a class that nobody named yet, as the roster has them; return all of it.
 
-    Raises UsageError when a bib is usually worn by several people and no group says which.
+    Who is named for another bib already wore that one. Raises UsageError when a bib is usually
+    worn by several people and no group says which.
     """
     record = load_class(store, class_id)
     unnamed = {b for b in record.bibs if b not in record.wearers}
+    elsewhere = {key_of(w.name) for w in record.wearers.values() if w.name}
     by_bib: dict[int, list[Athlete]] = {}
     for athlete in athletes(store):
+        if key_of(athlete.name) in elsewhere:
+            continue
         if athlete.bib in unnamed and (group is None or athlete.group == group):
             by_bib.setdefault(athlete.bib, []).append(athlete)
     for bib, some in sorted(by_bib.items()):

@@ -13,6 +13,8 @@ from handbell.store.database.tables import amendments, runs, tasks, wearers
 from handbell.store.results.amend import settle_name
 from handbell.store.results.settle import BIB, NAME
 
+from .wearers import names_twice
+
 # Built once, since it is asked for each log anew.
 _OF_ALL = select(wearers.c.bib).where(
     wearers.c.class_id.in_(bindparam("some", expanding=True)), wearers.c.logs.is_(None)
@@ -100,7 +102,7 @@ def move_names(
     ``moved`` has the class that each run was in before. A name goes to each class that now has one
     of the logs it was said of, if its bib is there: where a class is parted both halves have it,
     where two joined ones are parted again each has its own. To ``differ`` a sentence is added for
-    each name that gave way to another of the same bib.
+    each name that gave way to another of the same bib, and for each that two bibs have by it.
     """
     left = {class_id for class_id in moved.values() if class_id is not None}
     r = runs.c
@@ -108,6 +110,7 @@ def move_names(
     logs = _logs(conn, left | went, moved)
     w = wearers.c
     of_these = w.class_id.in_(left | went)
+    twice = names_twice(conn, left | went)
     rows = conn.execute(select(wearers).where(of_these).order_by(w.class_id, w.bib)).mappings()
     here: dict[tuple[int, int], list[tuple[Mapping[Any, Any], set[str]]]] = {}
     for row in rows.all():
@@ -132,6 +135,8 @@ def move_names(
         put_row(conn, wearers, told | _said_of(said_of, class_id, logs))
     for class_id, bib in sorted({(one.class_id, one.bib) for one in said}):
         settle_name(conn, class_id, bib)
+    if differ is not None:
+        differ += [said for said in names_twice(conn, went) if said not in twice]
     return {class_id for class_id in left if not logs.of(class_id)}
 
 

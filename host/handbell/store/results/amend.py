@@ -18,7 +18,7 @@ from handbell.store.database import tables
 from handbell.store.database.bulk import insert_if_absent, put_row
 from handbell.store.database.database import Database
 from handbell.store.people.names import plain_text
-from handbell.store.people.wearers import clean_name
+from handbell.store.people.wearers import check_names, clean_name
 from handbell_core import journal as j
 from handbell_core import timeline as t
 
@@ -229,7 +229,8 @@ def amend_efforts(
 def amend_name(store: Database, record: ClassRecord, bib: int, change: Change) -> list[Amendment]:
     """Say that somebody else wore a bib in a class, and return what is in force for its name.
 
-    Raises UsageError for no name, one that is too long, or a bib that was not there.
+    Raises UsageError for no name, one that is too long or another bib's, or a bib that was not
+    there.
     """
     name = clean_name(bib, change.value)
     if not name:
@@ -242,6 +243,7 @@ def amend_name(store: Database, record: ClassRecord, bib: int, change: Change) -
     def work(conn: Connection) -> None:
         _put(conn, row)
         settle_name(conn, record.row.id, bib)
+        check_names(conn, record.row.id, [bib])
 
     store.doing(work)
     now = load_class(store, record.row.id).amended_names.get(bib)
@@ -253,7 +255,7 @@ def undo(
 ) -> Amendment:
     """Take an amendment back and return it; what was undone before stays as it is.
 
-    Raises UsageError when none, or more than one, begins so.
+    Raises UsageError when none, or more than one, begins so, or a name would be two bibs'.
     """
     found = [a for a in record.amendments if a.digest.startswith(start_of_digest.lower())]
     if len(found) != 1:
@@ -272,6 +274,7 @@ def undo(
         conn.execute(update(t).where(t.c.digest == one.digest).values(values))
         if one.what == NAME:
             settle_name(conn, record.row.id, one.bib)
+            check_names(conn, record.row.id, [one.bib])
         else:
             settle(conn, one.run)
 
