@@ -47,8 +47,8 @@ def report():
         return class_report(store)
 
 
-def small(presses, pieces, rounds=1, bibs=(1,), **how):
-    data = classes.timeline((tuple(pieces),), bibs, rounds=rounds)
+def small(presses, pieces, rounds=1, bibs=(1,), rate=True, **how):
+    data = classes.timeline((tuple(pieces),), bibs, rounds=rounds, rate=rate)
     return [(classes.BOX_IDS[0], data, classes.play(data, presses, **how))]
 
 
@@ -140,6 +140,38 @@ def test_everyone_made_everything(path):
     assert report().headline[0] == "Everyone made every target."
 
 
+def test_who_never_tapped_missed_nothing_and_is_asked_about(path):
+    """A hold that nobody ends counts as kept, so whoever is not there keeps none."""
+    pieces = [
+        Piece("Ring rows", 30, t.ASK_TARGET, goal=2),
+        Piece("Plank", 30, t.ASK_HOLD, t.TAP_DROP),
+    ]
+    presses = [Press(round(s * 1000)) for s in (11, 51)]
+    fill(small(presses, pieces, 1, (3, 4, 5), rate=False))
+    assert report().headline == (
+        "Targets made: 0 of 1. Missed some: Bib 3 (0 of 1).",
+        "Holds kept: 0 of 1.",
+        "Bib 4 and Bib 5 never tapped: absent? handbell bibs 1 --absent 4 5.",
+    )
+    with open_store() as store:
+        set_wearers(store, None, {}, [4, 5])
+    assert not any("never tapped" in words for words in report().headline)
+
+
+def test_holds_let_go_and_goals_missed_stand_beside_the_targets(path):
+    pieces = [
+        Piece("Ring rows", 30, t.ASK_TARGET, goal=1),
+        Piece("Squat", 30, goal=2),
+        Piece("Plank", 30, t.ASK_HOLD, t.TAP_DROP),
+    ]
+    presses = [Press(round(s * 1000)) for s in (11, 41, 42, 80, 101, 131)]
+    fill(small(presses, pieces, 2, (3,), rate=False))
+    assert report().headline[:2] == (
+        "Everyone made every target.",
+        "Holds kept: 1 of 2. Missed goals: Bib 3 (1 of 2).",
+    )
+
+
 def test_odd_things_are_each_a_sentence(path):
     made = classes.make_class(boxes=4)
     cut = classes.cut(made[1][2], 400_000)
@@ -164,7 +196,8 @@ def test_odd_things_are_each_a_sentence(path):
     assert lost in said
     assert "Station 5 sent no log of this class." in said
     assert "Bib 1 is marked absent, yet the button was used." in said
-    assert "Bib 8 never pressed; say so if nobody was there." in said
+    (never,) = (words for words in report().headline if "never tapped" in words)
+    assert never.endswith("absent? handbell bibs 1 --absent 8.")
     assert "Bib 7 entered no count for Sit-ups, round 1." in said
     assert all(s.endswith(".") for s in said)
 

@@ -48,6 +48,7 @@ class Person:
     """One bib over the whole class. ``targets`` counts only windows that can be judged.
 
     Of ``unknown`` targets a log tells nothing, or not all.
+    ``sure_holds`` and ``sure_goals`` are those of them that are in no doubt.
     ``doubtful_in`` are the exercises with numbers in doubt; ``all_doubtful`` says that no number is
     without. ``sure_targets`` are those of ``targets`` that are in no doubt; ``sure_rest_ms`` was
     earned in them.
@@ -65,11 +66,22 @@ class Person:
     reps: int
     holds: int
     holds_kept: int
+    sure_holds: int
+    sure_holds_kept: int
+    sure_goals: int
+    sure_goals_made: int
     rating: int | None
     most_faded: Series | None
     pressed: bool
     doubtful_in: tuple[str, ...]
     all_doubtful: bool
+
+
+def never_tapped(efforts: Sequence[Effort], people: Sequence[Person]) -> list[int]:
+    """Return the bibs that nobody may have worn: no tap in a whole log, where others tapped."""
+    lost = {e.bib for e in efforts if e.outcome in LOST}
+    never = [p.bib for p in people if not p.pressed and p.bib not in lost]
+    return never if len(never) < len(people) else []
 
 
 def exercises_of(
@@ -121,6 +133,8 @@ def _person(
     counted = [e for e in own if e.outcome is not Outcome.NOT_ASKED]
     in_doubt = [e for e in counted if doubtful(e)]
     holds = [e for e in own if e.ask == t.ASK_HOLD and e.made is not None]
+    sure_holds = [e for e in holds if not doubtful(e)]
+    sure_goals = [e for e in own if e.ask == t.ASK_OPEN and e.made is not None and not doubtful(e)]
     faded = [
         s
         for exercise in exercises
@@ -140,6 +154,10 @@ def _person(
         reps=sum(e.reps or 0 for e in own if e.outcome is not Outcome.SKIPPED),
         holds=len(holds),
         holds_kept=sum(bool(e.made) for e in holds),
+        sure_holds=len(sure_holds),
+        sure_holds_kept=sum(bool(e.made) for e in sure_holds),
+        sure_goals=len(sure_goals),
+        sure_goals_made=sum(bool(e.made) for e in sure_goals),
         rating=rating,
         most_faded=max(faded, key=lambda s: s.fade.percent or 0.0, default=None),
         pressed=any(e.reps or e.drop_ms is not None for e in own) or rating is not None,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from handbell.analysis.fade import Form, whole_seconds
 from handbell.analysis.summary import Person, Series
@@ -15,11 +15,19 @@ from .odd import MOST_NAMED, Named
 
 
 def headline(
-    people: Sequence[Person], ratings: Mapping[int, int], named: Named, odd: int
+    class_id: int,
+    everybody: Sequence[Person],
+    never: Collection[int],
+    ratings: Mapping[int, int],
+    named: Named,
+    odd: int,
 ) -> list[str]:
-    """Return the sentences, the most useful first."""
+    """Return the sentences, the most useful first; bibs that ``never`` tapped missed nothing."""
+    people = [p for p in everybody if p.bib not in never]
     found = [
         *_targets(people, named),
+        *_holds_and_goals(people, named),
+        *_never(class_id, never, named),
         *_doubtful(people, named),
         *_rest(people, named),
         *_faded(people, named),
@@ -52,6 +60,30 @@ def _targets(people: Sequence[Person], named: Named) -> list[str]:
     said = [f"{named(p.bib)} ({p.sure_targets_made} of {p.sure_targets})" for p in missed]
     some = listed(few(said, MOST_NAMED))
     return [f"Targets made: {made} of {planned}{left_out}. Missed some: {some}."]
+
+
+def _holds_and_goals(people: Sequence[Person], named: Named) -> list[str]:
+    """Say what was not kept or met beside the targets; nothing where all was."""
+    found = []
+    holds, kept = (sum(p.sure_holds for p in people), sum(p.sure_holds_kept for p in people))
+    if kept < holds:
+        found.append(f"Holds kept: {kept} of {holds}.")
+    missed = sorted(
+        (p for p in people if p.sure_goals_made < p.sure_goals),
+        key=lambda p: p.sure_goals_made / p.sure_goals,
+    )
+    if missed:
+        said = [f"{named(p.bib)} ({p.sure_goals_made} of {p.sure_goals})" for p in missed]
+        found.append(f"Missed goals: {listed(few(said, MOST_NAMED))}.")
+    return [" ".join(found)] if found else []
+
+
+def _never(class_id: int, never: Collection[int], named: Named) -> list[str]:
+    if not never:
+        return []
+    who = listed(named(bib) for bib in never)
+    bibs = " ".join(map(str, never))
+    return [f"{who} never tapped: absent? handbell bibs {class_id} --absent {bibs}."]
 
 
 def _doubtful(people: Sequence[Person], named: Named) -> list[str]:

@@ -8,7 +8,14 @@ from datetime import datetime, timezone
 
 from handbell.analysis.advising import WEEKS as ADVICE_WEEKS
 from handbell.analysis.history import past_classes
-from handbell.analysis.summary import Exercise, Person, Series, exercises_of, people_of
+from handbell.analysis.summary import (
+    Exercise,
+    Person,
+    Series,
+    exercises_of,
+    never_tapped,
+    people_of,
+)
 from handbell.report.talk import Talk, talk_of
 from handbell.report.words import asked_of
 from handbell.store import Store
@@ -179,7 +186,14 @@ def class_report(store: Store, class_id: int | None = None) -> ClassReport:
         started_by=record.row.started_by,
         slot_ms=max((r.timeline.slot_ms for r in record.runs), default=0),
         headline=(
-            *headline(people, record.ratings, named, len(odd)),
+            *headline(
+                record.row.id,
+                people,
+                never_tapped(done, people),
+                record.ratings,
+                named,
+                len(odd),
+            ),
             *filter(None, (steps.headline, skew.headline)),
         ),
         boxes=tuple(_box_line(run) for run in record.runs),

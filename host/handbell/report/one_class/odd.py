@@ -11,7 +11,7 @@ from handbell.base.words import few, listed, quoted, several
 from handbell.report.words import note_of
 from handbell.store.people.names import key_of
 from handbell.store.people.wearers import two_or_one
-from handbell.store.results.efforts import LOST, OR_MORE, Effort, Outcome, told_twice
+from handbell.store.results.efforts import OR_MORE, Effort, Outcome, told_twice
 from handbell.store.results.queries import ClassRecord, RunRow
 from handbell_core import faults
 
@@ -43,7 +43,7 @@ def oddities(
         ),
         *_twice(record, named),
         *_names(record, people),
-        *_bibs(record, efforts, people, named),
+        *_bibs(record, named),
         *_tallies(efforts, named),
     ]
 
@@ -190,15 +190,12 @@ def _names(record: ClassRecord, people: Sequence[Person]) -> list[str]:
     ]
 
 
-def _bibs(
-    record: ClassRecord, efforts: Sequence[Effort], people: Sequence[Person], named: Named
-) -> list[str]:
+def _bibs(record: ClassRecord, named: Named) -> list[str]:
     found = []
     absent = {w.bib for w in record.wearers.values() if w.absent}
     tapped = {r.bib for r in record.results if r.reps} | set(record.ratings)
     for bib in sorted(absent & tapped):
         found.append(f"{named(bib)} is marked absent, yet the button was used.")
-    lost = {e.bib for e in efforts if e.outcome in LOST}
     for bib, rating in sorted(record.rated_too.items()):
         if bib not in absent:
             taken = record.ratings[bib]
@@ -206,9 +203,6 @@ def _bibs(
                 f"{named(bib)}: two logs have an answer to how hard it was, {taken} and {rating}. "
                 f"{taken} is taken; ask, if it matters."
             )
-    never = [named(p.bib) for p in people if not p.pressed and p.bib not in lost]
-    if never and len(never) < len(people):
-        found.append(f"{listed(never)} never pressed; say so if nobody was there.")
     return found
 
 
