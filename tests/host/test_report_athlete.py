@@ -4,6 +4,7 @@ import json
 import math
 import re
 
+import classes
 import pytest
 import report_months as months
 from classes import Piece
@@ -217,6 +218,21 @@ def test_a_class_in_which_two_bibs_have_a_name_counts_for_neither_and_is_told(tm
         found = athlete_report(store, "Anna")
         assert found.classes == whole.classes
         assert found.attendance == whole.attendance
+
+
+def test_a_class_that_did_not_ask_how_hard_it_was_has_no_answer_missing(tmp_path):
+    def line_of(store, n, rate):
+        data = classes.timeline(months.PIECES, (1, 2), rate=rate, plan=b"%d" % rate)
+        store.put_timeline(data)
+        run = classes.play(data, [classes.Press(11_000)], classes.START_UTC_MS + n * months.DAY_MS)
+        store.ingest(run.journal, classes.BOX_IDS[0], run.now_ms + n)
+
+    with open_store(str(tmp_path / "s.sqlite")) as store:
+        line_of(store, 0, False)
+        assert "How hard, 0–10</th>" not in page(athlete_report(store, "1"))
+        line_of(store, 1, True)
+        drawn = page(athlete_report(store, "1"))
+    assert drawn.count("not asked") == drawn.count("no answer</bdi>") == 1
 
 
 def test_who_has_no_class_but_such_ones_is_told_what_to_do(tmp_path):

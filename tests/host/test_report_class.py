@@ -172,6 +172,15 @@ def test_holds_let_go_and_goals_missed_stand_beside_the_targets(path):
     )
 
 
+@pytest.mark.parametrize("asked", [True, False])
+def test_no_answer_stands_only_where_one_was_asked_for(path, capsys, asked):
+    fill(small([Press(11_000)], [Piece("Squat", 30)], 1, (1, 2), rate=asked))
+    assert main(["report"]) == 0
+    told, drawn = capsys.readouterr().out, page(report())
+    assert ("no answer" in told) == ("how hard" in told) == asked
+    assert ("no answer" in drawn) == ("How hard, 0–10" in drawn) == asked
+
+
 def test_odd_things_are_each_a_sentence(path):
     made = classes.make_class(boxes=4)
     cut = classes.cut(made[1][2], 400_000)

@@ -87,6 +87,12 @@ class PastClass:
         return when(self.row)
 
     @cached_property
+    def rated(self) -> bool:
+        """Whether the plan asks how hard it was; the class is read where nobody answered."""
+        answered = any(who.rating is not None for who in self.people)
+        return answered or any(run.timeline.rated for run in self.record.runs)
+
+    @cached_property
     def day(self) -> date:
         """Its day in this computer's time zone."""
         return datetime.fromtimestamp(self.at_us / 1e6).astimezone().date()

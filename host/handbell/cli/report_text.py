@@ -90,13 +90,16 @@ def _people(report: ClassReport, out: Out) -> None:
             f"{p.targets_made} of {p.targets}" if p.targets else "",
             whole_clock(p.earned_rest_ms) if p.targets else "",
             f"{p.holds_kept} of {p.holds}" if p.holds else "",
-            "no answer" if p.rating is None else p.rating,
+            *(("no answer" if p.rating is None else p.rating,) if report.rated else ()),
             "" if p.fade_percent is None else f"{p.fade_in} {percent_of(p.fade_percent)}",
         )
         for p in report.people
     ]
-    headings = ("bib", "name", "group", "targets", "rest earned", "holds", "how hard")
-    out.table((*headings, "faded most in"), rows, right=(0, 3, 4, 5, 6))
+    headings = ("bib", "name", "group", "targets", "rest earned", "holds")
+    asked = ("how hard",) if report.rated else ()
+    out.table(
+        (*headings, *asked, "faded most in"), rows, right=(0, 3, 4, 5, 6)[: 5 if asked else 4]
+    )
 
 
 def _exercise(exercise: ExerciseTable, out: Out) -> None:

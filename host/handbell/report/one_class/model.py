@@ -127,7 +127,10 @@ class ExerciseTable:
 
 @dataclass(frozen=True)
 class ClassReport:
-    """All of a class's report. ``headline``, ``odd`` and ``corrected`` are sentences."""
+    """All of a class's report. ``headline``, ``odd`` and ``corrected`` are sentences.
+
+    ``rated``: the plan asks how hard it was.
+    """
 
     class_id: int
     title: str
@@ -136,6 +139,7 @@ class ClassReport:
     collected_utc_us: int
     started_by: str
     slot_ms: int
+    rated: bool
     headline: tuple[str, ...]
     boxes: tuple[BoxLine, ...]
     people: tuple[PersonLine, ...]
@@ -185,6 +189,7 @@ def class_report(store: Store, class_id: int | None = None) -> ClassReport:
         collected_utc_us=record.row.collected_utc_us,
         started_by=record.row.started_by,
         slot_ms=max((r.timeline.slot_ms for r in record.runs), default=0),
+        rated=classes[-1].rated,
         headline=(
             *headline(
                 record.row.id,

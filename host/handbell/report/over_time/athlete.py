@@ -58,7 +58,10 @@ class Came:
 
 @dataclass(frozen=True)
 class ClassLine:
-    """One class they came to; ``rating`` and ``load`` None where they gave no answer."""
+    """One class they came to; ``rating`` and ``load`` None where they gave no answer.
+
+    ``rated``: the plan asks how hard it was.
+    """
 
     class_id: int
     day: date
@@ -69,6 +72,7 @@ class ClassLine:
     earned_rest_ms: int
     holds: int
     holds_kept: int
+    rated: bool
     rating: int | None
     load: float | None
 
@@ -138,6 +142,7 @@ def _class_line(past: PastClass, who: Attended) -> ClassLine:
         earned_rest_ms=sum(e.earned_rest_ms for e in targets),
         holds=sum(e.judged for e in holds),
         holds_kept=sum(e.made for e in holds),
+        rated=past.rated,
         rating=who.rating,
         load=session_load(who.rating, minutes),
     )

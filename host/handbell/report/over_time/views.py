@@ -28,6 +28,7 @@ CLASS_HEADS = (
     "How hard, 0–10",
     "Load",
 )
+NOT_ASKED = "not asked"
 ARROWS = {1: "↗", -1: "↘", 0: "→", None: "·"}
 
 
@@ -59,15 +60,16 @@ def _class_cells(c: ClassLine) -> list[str]:
         f"{c.targets_made} of {c.targets}" if c.targets else "–",
         whole_clock(c.earned_rest_ms) if c.targets else "–",
         f"{c.holds_kept} of {c.holds}" if c.holds else "–",
-        str(c.rating) if c.rating is not None else "no answer",
+        str(c.rating) if c.rating is not None else "no answer" if c.rated else NOT_ASKED,
         f"{c.load:.0f}" if c.load is not None else "–",
     ]
 
 
 def _filled(heads: Sequence[str], rows: Iterable[list[str]]) -> list[list[str]]:
-    """Return the heads and rows of a table without its columns that hold nothing but dashes."""
+    """Return the heads and rows of a table without its columns that tell nothing."""
     columns = zip(heads, *rows, strict=True)
-    return [list(row) for row in zip(*(c for c in columns if set(c[1:]) != {"–"}), strict=True)]
+    told = (c for c in columns if set(c[1:]) not in ({"–"}, {NOT_ASKED}))
+    return [list(row) for row in zip(*told, strict=True)]
 
 
 def _months(months: Months, key: str) -> dict[str, Any]:
