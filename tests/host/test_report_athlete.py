@@ -3,6 +3,7 @@
 import json
 import math
 import re
+from dataclasses import replace
 
 import classes
 import pytest
@@ -175,6 +176,16 @@ def test_next_steps_are_those_of_their_last_class(path):
     assert "Push-up</b>, harder: 11 reps, not 10" in page(ada)
     assert dario.classes[-1].class_id == 3
     assert all(step.exercise for step in dario.next)
+
+
+def test_of_several_steps_up_one_is_to_be_chosen(path):
+    found = report(path, "Ada")
+    (step,) = (one for one in found.next if one.exercise == "Push-up")
+    said = "One at a time: choose one with your coach."
+    other = replace(step, exercise="Squat")
+    assert said not in page(replace(found, next=(step, step)))
+    assert said not in page(replace(found, next=(step, replace(other, verdict="easier"))))
+    assert said in page(replace(found, next=(step, other)))
 
 
 def test_months_or_days_make_the_rows(path):

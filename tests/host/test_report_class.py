@@ -14,6 +14,7 @@ from handbell.cli.output import plain
 from handbell.report import class_report
 from handbell.report.one_class.cells import cell_words
 from handbell.report.page import page
+from handbell.report.talk import Change, Single, change_lines
 from handbell.store import open_store
 from handbell.store.database import tables
 from handbell.store.people.wearers import clean_name, set_wearers
@@ -170,6 +171,21 @@ def test_holds_let_go_and_goals_missed_stand_beside_the_targets(path):
         "Everyone made every target.",
         "Holds kept: 1 of 2. Missed goals: Bib 3 (1 of 2).",
     )
+
+
+def test_a_change_says_what_it_is_for():
+    def single(verdict, words):
+        return Single(1, "Ada", "Push-up", verdict, words, "rule", "why", False)
+
+    other = "Chest dip in place of Push-up"
+    some = (single("harder", other), single("swap", other), single("same", ""))
+    lines = change_lines(Change(1, "Push-up", "easier", "8 reps, not 10", 3, 4, some))
+    assert [line.words for line in lines] == [
+        "easier: 8 reps, not 10",
+        f"harder: {other}",
+        f"for a change: {other}",
+        "as now",
+    ]
 
 
 @pytest.mark.parametrize("asked", [True, False])

@@ -156,16 +156,23 @@ def change_lines(change: Change) -> list[Line]:
         count = f"{change.agree} of {change.judged} are ready for it"
         if change.verdict != Verdict.HARDER.value:
             count = f"{change.agree} of {change.judged} need it"
-        found.append(Line("Everybody", change.words, count))
+        found.append(Line("Everybody", _with_aim(change.verdict, change.words), count))
     steps: dict[str, list[Single]] = {}
     for single in change.singles:
-        steps.setdefault(single.words, []).append(single)
+        words = _with_aim(single.verdict, single.words)
+        steps.setdefault(words, []).append(single)
     for words, some in steps.items():
         names = few([s.name for s in some], SINGLES_SHOWN)
         why = f"{some[0].why}" if len(some) == 1 else ""
         doubt = "look at the data first" if any(s.doubtful for s in some) else ""
         found.append(Line(listed(names), words or "as now", "; ".join(filter(None, (why, doubt)))))
     return found
+
+
+def _with_aim(verdict: str, words: str) -> str:
+    """Say first what a step is for: of another exercise its name does not tell."""
+    aim = "for a change" if verdict == Verdict.SWAP.value else verdict
+    return f"{aim}: {words}" if words else ""
 
 
 def _note(advices: Sequence[Advice], changes: Sequence[Change]) -> str:

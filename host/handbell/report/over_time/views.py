@@ -9,6 +9,7 @@ from typing import Any
 
 from handbell.base.times import MONTHS, day_of, days_of, whole_clock
 from handbell.base.words import few, several, short
+from handbell.coach.advice.advice import Verdict
 from handbell.report.view import View
 from handbell.report.words import percent_of
 
@@ -46,6 +47,8 @@ def athlete_view(report: AthleteReport) -> View:
     shown = {
         "during": days_of(report.first, report.last),
         "exercises": [_months(m, f"m{n}") for n, m in enumerate(report.exercises, 1)],
+        "one_at_a_time": len({s.exercise for s in report.next if s.verdict == Verdict.HARDER.value})
+        > 1,
         "strip": Markup(strip),
         "load": Markup(load),
         "classes": _filled(CLASS_HEADS, map(_class_cells, report.classes[::-1][:LAST_CLASSES])),
