@@ -27,6 +27,13 @@ from handbell_core import journal as j
 
 pytest_plugins = ["store_fixtures"]
 
+
+@pytest.fixture(autouse=True)
+def names_as_earlier_versions_took_them(monkeypatch):
+    """Two bibs of one name, which are refused now: old stores hold them, and all of it must go."""
+    monkeypatch.setattr("handbell.store.results.amend.check_names", lambda *_: None)
+
+
 NAME = "Zoë Quill-Ödön"
 MARK = b"Quill-"  # every part of the name that no encoding changes
 PLAN = 'title = "Zoë Quill-Ödön\'s last class"\n'.encode()
