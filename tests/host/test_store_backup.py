@@ -145,6 +145,24 @@ def test_a_store_that_is_gone_comes_back(path, capsys):
     assert code == 0 and said["data"]["kept"] is None and names_in(path) == {1: NAME}
 
 
+def test_an_older_store_is_checked_and_copied_as_it_is(path, capsys):
+    change(
+        path, "ALTER TABLE runs DROP COLUMN kept", "UPDATE alembic_version SET version_num='0005'"
+    )
+    change(path, "PRAGMA journal_mode = DELETE")
+    before = path.read_bytes()
+    code, said = told(capsys, "store", "check")
+    assert code == 0 and said["data"]["store"] == str(path), said
+    assert (said["data"]["classes"], said["data"]["logs"]) == (1, 2)
+    assert path.read_bytes() == before and list(path.parent.iterdir()) == [path]
+    code, said = told(capsys, "store", "backup")
+    assert code == 0 and path.read_bytes() == before
+    (copy,) = backups.backups_of(path)
+    assert said["data"]["backup"] == str(copy) and set(path.parent.iterdir()) == {path, copy}
+    with closing(sqlite3.connect(copy)) as db:
+        assert db.execute("SELECT version_num FROM alembic_version").fetchone() == ("0005",)
+
+
 def test_what_is_no_store_is_never_put_back(path, tmp_path, capsys):
     before = path.read_bytes()
     plan, songs = tmp_path / "plan.toml", tmp_path / "songs.sqlite"

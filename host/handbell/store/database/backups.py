@@ -117,7 +117,7 @@ def restore(path: Path, backup: Path) -> Path | None:
     wrong = damage_of(backup)
     if wrong:
         raise StoreError(f"{backup} is damaged: {wrong[0]}", "Name another backup")
-    if _version(backup) > tables.VERSION:
+    if version_of(backup) > tables.VERSION:
         raise StoreError(f"{backup} was written by a newer handbell", "Update this program first")
     part = beside(path)
     copy_to(backup, part)
@@ -134,9 +134,16 @@ def restore(path: Path, backup: Path) -> Path | None:
     return kept
 
 
-def _version(path: Path) -> str:
-    with closing(_opened(path)) as db:
-        return str(db.execute("SELECT max(version_num) FROM alembic_version").fetchone()[0])
+def version_of(path: Path) -> str:
+    """Return which version a store says it has, as it stands there; raises StoreError."""
+    try:
+        with closing(_opened(path)) as db:
+            return str(db.execute("SELECT max(version_num) FROM alembic_version").fetchone()[0])
+    except (sqlite3.Error, ValueError) as error:
+        raise StoreError(
+            f"{path} does not say which version of a store it is",
+            "If it is damaged: handbell store restore FILE puts a backup back",
+        ) from error
 
 
 def _out_of_the_way(path: Path) -> Path | None:

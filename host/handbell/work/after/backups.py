@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,8 +13,8 @@ from sqlalchemy import Table, func, select
 from handbell.base.errors import StoreError
 from handbell.store import Store, open_store
 from handbell.store.database import backups, tables
-from handbell.store.database.connect import address_of, file_of
-from handbell.store.database.look import may_write
+from handbell.store.database.connect import address_of, file_of, name_of
+from handbell.store.database.look import is_store, may_write
 from handbell.store.results.checking import Differs, check_counts
 
 NO_SERVER = StoreError(
@@ -79,33 +81,45 @@ def check_store(store_at: str | None = None) -> Checked:
     damage = [] if path is None or not path.exists() else backups.damage_of(path)
     if damage:
         return Checked(False, str(path), 0, 0, 0, tuple(damage), (), tuple(found))
-    with open_store(store_at, make=False) as store:
-        differ = tuple(_differing(store, path))
+    name = name_of(address_of(store_at))
+    with _unchanged(store_at, path) as store:
+        differ = tuple(check_counts(store))
         classes, logs, unread = (
             _count(store, t) for t in (tables.classes, tables.runs, tables.unread)
         )
-        return Checked(not differ, store.name, classes, logs, unread, (), differ, tuple(found))
+        return Checked(not differ, name, classes, logs, unread, (), differ, tuple(found))
 
 
-def _differing(store: Store, path: Path | None) -> list[Differs]:
-    """Count all logs again; where nothing may be written, in a copy of the store."""
-    if path is None or may_write(path):
-        return list(check_counts(store))
+@contextmanager
+def _unchanged(store_at: str | None, path: Path | None) -> Iterator[Store]:
+    """Open a store to be counted; a copy where it may not be written or is an older one.
+
+    An older one is brought up to date when it is opened, and its keeper did not ask for that.
+    """
+    in_copy = False
+    if path is not None and is_store(path):
+        version = backups.version_of(path)
+        in_copy = version < tables.VERSION or (version == tables.VERSION and not may_write(path))
+    if path is None or not in_copy:
+        with open_store(store_at, make=False) as store:
+            yield store
+        return
     with tempfile.TemporaryDirectory() as folder:
         copy = Path(folder) / "copy.sqlite"
         backups.copy_to(path, copy)
-        with open_store(str(copy)) as counted:
-            return list(check_counts(counted))
+        with open_store(str(copy)) as store:
+            yield store
 
 
 def back_up(where: Path | None = None, store_at: str | None = None) -> BackedUp:
     """Copy a store to a new file, into a folder, or beside itself; raises StoreError."""
-    with open_store(store_at, make=False) as store:
-        path = file_of(store.engine.url)
-        if path is None:
-            raise NO_SERVER
-        copy = backups.back_up(path, where)
-        return BackedUp(store.name, str(copy), copy.stat().st_size)
+    path = file_of(address_of(store_at))
+    if path is None:
+        raise NO_SERVER
+    if not is_store(path):
+        open_store(store_at, make=False).close()  # it says that there is none
+    copy = backups.back_up(path, where)  # of an older store, too, as it is
+    return BackedUp(str(path), str(copy), copy.stat().st_size)
 
 
 def restore(backup: Path, store_at: str | None = None) -> Restored:
