@@ -9,13 +9,15 @@ from contextlib import closing
 import classes
 import pytest
 
+from handbell.base.errors import StoreError
 from handbell.cli.main import main
 from handbell.store import open_store
-from handbell.store.database import backups
+from handbell.store.database import backups, connect, look
 from handbell.store.people.roster import Athlete, athletes, merge
 from handbell.store.people.wearers import set_wearers
 from handbell.store.results.checking import check_counts
 from handbell.store.results.queries import list_classes, load_class
+from handbell.work.trying.doctor import checkup
 
 NAME = "Zoe Quill"
 
@@ -104,6 +106,73 @@ def test_a_damaged_store_is_told_and_its_backups_are_listed(path, capsys):
     assert "is damaged" in out and said["data"]["backups"][0] in out
     assert main(["store", "restore", said["data"]["backups"][0]]) == 0
     assert names_in(path) == {1: NAME}
+
+
+# SQLite's words for its result codes SQLITE_FULL, IOERR, BUSY, LOCKED, CANTOPEN, PERM, READONLY
+# (sqlite.org/rescode.html); and what a coach is told.
+IN_THE_WAY = [
+    ("database or disk is full", "disk is full", "Free some room"),
+    ("disk I/O error", "does not answer as it should", "plugged in"),
+    ("database is locked", "is busy", "Wait"),
+    ("database table is locked: runs", "is busy", "Wait"),
+    ("unable to open database file", "can't be opened", "See who may"),
+    ("access permission denied", "can't be opened", "See who may"),
+    ("attempt to write a readonly database", "may only be read", "See who may"),
+]
+
+
+class Failing:
+    """A connection on which whatever is asked fails."""
+
+    def __init__(self, error):
+        self.error = error
+
+    def execute(self, _):
+        raise self.error
+
+    def close(self):
+        pass
+
+
+@pytest.mark.parametrize(("words", "what", "remedy"), IN_THE_WAY)
+def test_what_is_in_the_way_of_a_check_is_no_damage(
+    path, tmp_path, monkeypatch, capsys, words, what, remedy
+):
+    _, made = told(capsys, "store", "backup")
+    error = sqlite3.OperationalError(words)
+    monkeypatch.setattr(backups, "_opened", lambda _: Failing(error))
+    for asked in (("check",), ("restore", made["data"]["backup"])):
+        code, said = told(capsys, "store", *asked)
+        assert code == 1 and what in said["error"]["what"], said
+        assert remedy in said["error"]["remedy"]
+        assert "damaged" not in str(said) and "back" not in said["error"]["remedy"]
+    monkeypatch.setattr(sqlite3, "connect", lambda *_, **__: Failing(error))
+    (one,) = [f for f in checkup(str(path)).findings if f.what == "store"]
+    assert one.fine is False and what in one.says and remedy in one.remedy
+    assert "damaged" not in one.says and "back" not in one.remedy
+    assert not connect._is_damaged(str(path))
+    monkeypatch.setattr(look, "STORE_MARK", 1)  # so that it is known by its tables
+    path.write_bytes(path.read_bytes()[:68] + bytes(4) + path.read_bytes()[72:])
+    with pytest.raises(StoreError) as raised:
+        look.is_store(path)
+    assert what in raised.value.what and not isinstance(raised.value, look.DamagedError)
+
+
+@pytest.mark.parametrize("words", ["database disk image is malformed", "file is not a database"])
+def test_what_sqlite_calls_damage_is_told_as_damage(path, monkeypatch, capsys, words):
+    failing = Failing(sqlite3.DatabaseError(words))
+    monkeypatch.setattr(backups, "_opened", lambda _: failing)
+    code, said = told(capsys, "store", "check")
+    assert code == 1 and said["data"]["damage"] == [words]
+
+
+def test_a_store_that_may_not_be_read_is_not_called_damaged(path, monkeypatch):
+    def refused(*_, **__):
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(type(path), "open", refused)
+    (one,) = [f for f in checkup(str(path)).findings if f.what == "store"]
+    assert "can't be read" in one.says and "back" not in one.remedy
 
 
 def test_a_backup_is_whole_and_never_written_over(path, tmp_path, capsys):

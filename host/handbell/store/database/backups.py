@@ -17,7 +17,7 @@ from handbell.base.files import beside, private_file, write_whole
 from handbell.base.places import data_folder
 
 from . import tables
-from .look import DamagedError, is_store, may_write, read_only
+from .look import DamagedError, in_the_way, is_store, may_write, read_only
 
 ROOM = "See that the folder may be written and has room, or name another place"
 BEFORE, ASKED = "before", "backup"  # made by itself before something; asked for
@@ -93,13 +93,19 @@ def _opened(path: Path) -> sqlite3.Connection:
 
 
 def damage_of(path: Path) -> list[str]:
-    """Return what SQLite finds wrong in a store's file; raises StoreError for no store."""
+    """Return what SQLite finds wrong in a store's file.
+
+    Raises StoreError for no store, and where something else keeps it from being looked at.
+    """
     is_store(path)
     try:
         with closing(_opened(path)) as db:
             found = [str(row[0]) for row in db.execute("PRAGMA integrity_check(20)")]
             strays = db.execute("PRAGMA foreign_key_check").fetchall()
     except (sqlite3.Error, ValueError) as error:
+        known = in_the_way(path, error)
+        if known is not None:
+            raise known from error
         return [str(error)]
     lost = [f"a row of {table} belongs to none of {to}" for table, _, to, _ in strays[:20]]
     return [words for words in found if words != "ok"] + lost
@@ -140,7 +146,7 @@ def version_of(path: Path) -> str:
         with closing(_opened(path)) as db:
             return str(db.execute("SELECT max(version_num) FROM alembic_version").fetchone()[0])
     except (sqlite3.Error, ValueError) as error:
-        raise StoreError(
+        raise in_the_way(path, error) or StoreError(
             f"{path} does not say which version of a store it is",
             "If it is damaged: handbell store restore FILE puts a backup back",
         ) from error

@@ -25,7 +25,7 @@ from handbell.base.extras import install
 from handbell.base.files import private_file
 from handbell.base.places import STORE, data_folder, named
 
-from .look import read_only
+from .look import in_the_way, read_only
 
 BUSY_MS = 20_000  # how long one program waits for another to finish writing
 CONNECT_S = 10  # how long a server may take to answer
@@ -198,21 +198,16 @@ def _is_damaged(database: str) -> bool:
     try:
         with closing(sqlite3.connect(read_only(Path(database)), uri=True)) as db:
             return db.execute("PRAGMA quick_check(1)").fetchall() != [("ok",)]
-    except (sqlite3.Error, OSError, ValueError):  # its words may be no text either
-        return True
+    except OSError:
+        return False
+    except (sqlite3.Error, ValueError) as error:  # its words may be no text either
+        return in_the_way(database, error) is None
 
 
 def _of_file(name: str, why: str) -> StoreError:
-    if "locked" in why:
-        return StoreError(
-            f"The store {name} is busy: another program is writing to it",
-            "Wait for it to finish and run this again",
-        )
-    if "readonly" in why:
-        return StoreError(
-            f"The store {name} may only be read here, not written",
-            "See who may write it and its folder, or give another with --store",
-        )
+    known = in_the_way(name, why)
+    if known is not None:
+        return known
     if "decode" in why:  # it quotes the text
         return StoreError(f"The store {name} is damaged: a text in it is none", REPAIR)
     return StoreError(

@@ -25,6 +25,44 @@ class DamagedError(StoreError):
     """A file that is no database, or no sound one: a store it may have been."""
 
 
+class OutOfReachError(StoreError):
+    """A store that may be sound, but something is in the way of reading or writing it."""
+
+
+# How SQLite's sentences for results that are no damage begin (sqlite.org/rescode.html): its code
+# itself is known to Python only since 3.11.
+_BUSY = ("is busy: another program is writing to it", "Wait for it to finish and run this again")
+_SHUT = ("can't be opened", "See who may read and write it and its folder, or " + ELSEWHERE.lower())
+_IN_THE_WAY = {
+    "database is locked": _BUSY,
+    "database table is locked": _BUSY,
+    "locking protocol": _BUSY,
+    "attempt to write a readonly database": (
+        "may only be read here, not written",
+        "See who may write it and its folder, or give another with --store",
+    ),
+    "database or disk is full": (
+        "can't be used: the disk is full",
+        "Free some room and run this again",
+    ),
+    "disk I/O error": (
+        "can't be used: its disk does not answer as it should",
+        "See that the drive is plugged in and run this again; if it stays so, copy the store to "
+        "another drive",
+    ),
+    "unable to open database file": _SHUT,
+    "access permission denied": _SHUT,
+}
+
+
+def in_the_way(name: object, error: object) -> OutOfReachError | None:
+    """Return what kept SQLite from a store that may be sound; None for damage and all else."""
+    for begins, (what, remedy) in _IN_THE_WAY.items():
+        if str(error).startswith(begins):
+            return OutOfReachError(f"The store {name} {what}", remedy)
+    return None
+
+
 def is_store(path: Path) -> bool:
     """Whether a file is a store; False when nothing is there yet.
 
@@ -36,7 +74,7 @@ def is_store(path: Path) -> bool:
     except FileNotFoundError:
         return False
     except OSError as error:
-        raise StoreError(
+        raise OutOfReachError(
             f"The store {path} can't be read: {error.strerror}",
             "See who may read it, or give another with --store",
         ) from error
@@ -82,7 +120,7 @@ def _tables(path: Path) -> set[str]:
             rows = db.execute("SELECT name FROM sqlite_master WHERE type = 'table'")
             names = {str(name) for (name,) in rows}
     except (sqlite3.Error, ValueError) as error:
-        raise DamagedError(
+        raise in_the_way(path, error) or DamagedError(
             f"{path} can't be used: {error}",
             "If it was a store: handbell store restore FILE puts a backup back",
         ) from error

@@ -149,14 +149,28 @@ def _store(url: str | None) -> Iterator[Finding]:
 
 
 def _file(path: Path) -> Finding:
-    from handbell.store.database.look import is_store, read_only
+    from handbell.store.database.look import (
+        ELSEWHERE,
+        DamagedError,
+        OutOfReachError,
+        in_the_way,
+        is_store,
+        read_only,
+    )
 
     try:
         is_store(path)
         with contextlib.closing(sqlite3.connect(read_only(path), uri=True)) as db:
             sound = db.execute("PRAGMA quick_check(1)").fetchone()[0]
             version = db.execute("SELECT version_num FROM alembic_version").fetchone()[0]
+    except OutOfReachError as error:
+        return Finding("store", False, tilde(error.what), error.remedy)
     except (HandbellError, sqlite3.Error, ValueError) as error:
+        known = in_the_way(tilde(path), error)
+        if known is not None:
+            return Finding("store", False, known.what, known.remedy)
+        if isinstance(error, HandbellError) and not isinstance(error, DamagedError):
+            return Finding("store", False, f"{tilde(path)} is no store of Handbell", ELSEWHERE)
         said = f"{tilde(path)} is damaged or no store of Handbell ({type(error).__name__})"
         return Finding("store", False, said, "handbell store restore FILE puts a backup back")
     if sound != "ok":
