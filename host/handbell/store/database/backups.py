@@ -188,11 +188,6 @@ def elsewhere(path: Path) -> list[Path]:
         return []
 
 
-def forget_backup(path: Path, gone: Path) -> None:
-    """Take a backup that is no more from those kept in mind."""
-    _remember(path, [one for one in elsewhere(path) if one != gone])
-
-
 def _list() -> Path:
     return data_folder() / "backups.json"
 
@@ -202,5 +197,5 @@ def _remember(path: Path, backups: list[Path]) -> None:
         told = json.loads(_list().read_text(encoding="utf-8"))
     except (OSError, ValueError):
         told = {}
-    told[os.fspath(path.absolute())] = [os.fspath(one) for one in backups]
+    told[os.fspath(path.absolute())] = [os.fspath(one) for one in dict.fromkeys(backups)]
     write_whole(_list(), json.dumps(told, indent=1, ensure_ascii=False), private=True)

@@ -75,13 +75,12 @@ def _elsewhere(path: Path, found: Forgotten, dry_run: bool, keep_plans: bool) ->
                 found.warnings.append(
                     f"The backup {copy} could not be cleaned ({error}): delete it."
                 )
-        elif copy.parent.exists():
+        elif copy.parent.exists():  # an empty folder may stand where a stick is at other times
             found.warnings.append(
-                f"The backup {copy} is not there any more. If you put it elsewhere: handbell "
-                "forget NAME --store FILE."
+                f"The backup {copy} is not there now. Plug in what it is on and run this again. If "
+                "you put it elsewhere: handbell forget NAME --store FILE. If you deleted it, "
+                "nothing is left to do."
             )
-            if not dry_run:
-                backups.forget_backup(path, copy)
         else:
             found.warnings.append(
                 f"The backup {copy} can't be reached. Plug in what it is on and run this again, "
