@@ -321,3 +321,30 @@ def test_forget_finds_a_backup_wherever_it_was_written(path, tmp_path, capsys):
         store.put_plan(b"x", "For Otto")
     code, said = told(capsys, "forget", "Otto", "--yes")
     assert code == 0 and said["data"]["backups"] == [copy]
+
+
+def test_a_store_by_another_name_is_the_same_store(path, tmp_path, capsys):
+    link, stick = tmp_path / "mine.sqlite", tmp_path / "stick"
+    link.symlink_to(path)
+    stick.mkdir()
+    made = [
+        told(capsys, "store", "backup", stick, "--store", at)[1]["data"]["backup"]
+        for at in (link, path)
+    ]
+    _, beside = told(capsys, "store", "backup", "--store", link)
+    made.append(beside["data"]["backup"])
+    old = [tmp_path / "mine-backup-2026-01-02.sqlite", stick / "old.sqlite"]  # of an older version
+    for copy in old:
+        shutil.copy(made[0], copy)
+    told_of = json.loads(backups._list().read_text())
+    backups._list().write_text(json.dumps({**told_of, str(link): [str(old[1])]}))
+    assert made[-1].startswith(str(path.parent))
+    assert main(["bibs", "1", "1=Otto", "--store", str(link)]) == 0
+    capsys.readouterr()
+    code, _ = told(capsys, "store", "restore", made[0], "--store", link)
+    assert code == 0 and link.is_symlink() and names_in(path) == {1: NAME}
+    for at in (link, path):
+        code, said = told(capsys, "forget", NAME, "--yes", "--store", at)
+        assert code == 0 and (at == path or {*made, *map(str, old)} == set(said["data"]["backups"]))
+    for copy in (*made, *old):
+        assert names_in(copy) == {1: None}

@@ -183,7 +183,12 @@ def elsewhere(path: Path) -> list[Path]:
     """Return the backups of a store that were written to other places; some may be gone."""
     try:
         told = json.loads(_list().read_text(encoding="utf-8"))
-        return [Path(one) for one in told.get(os.fspath(path.absolute()), [])]
+        return [
+            Path(one)
+            for store, copies in told.items()  # older versions wrote a link's name, too
+            if os.path.realpath(store) == os.path.realpath(path)
+            for one in copies
+        ]
     except (OSError, ValueError, AttributeError, TypeError):
         return []
 

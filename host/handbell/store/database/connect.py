@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import random
 import sqlite3
 import time
@@ -39,8 +40,26 @@ ODD = (ValueError, LookupError, TypeError, AttributeError, ArithmeticError, SQLA
 def address_of(where: str | None) -> URL:
     """Return the address that a word or a file's path means; raises StoreError.
 
-    Without ``where``, the address in HANDBELL_STORE or a file in the user's data folder.
+    Without ``where``, the address in HANDBELL_STORE or a file in the user's data folder. A file
+    that is reached by a link has its real path, so that a store has one name only.
     """
+    address = _named(where)
+    if address.get_backend_name() != "sqlite" or not address.database:
+        return address
+    path = Path(address.database)
+    real = Path(os.path.realpath(path))
+    return address if real == path.absolute() else address.set(database=str(real))
+
+
+def link_of(where: str | None) -> Path | None:
+    """Return the other name by which a store's file was named, None where it is its own."""
+    address = _named(where)
+    if address == address_of(where) or not address.database:
+        return None
+    return Path(address.database)
+
+
+def _named(where: str | None) -> URL:
     where = where or named(STORE) or str(data_folder() / "store.sqlite")
     if "://" in where:
         try:

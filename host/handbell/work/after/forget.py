@@ -7,7 +7,7 @@ from pathlib import Path
 
 from handbell.base.places import data_folder
 from handbell.store.database import backups
-from handbell.store.database.connect import address_of, file_of
+from handbell.store.database.connect import address_of, file_of, link_of
 from handbell.store.people.forget import Forgotten, forget
 from handbell.store.people.forget_backups import forget_in_backup
 from handbell.store.people.forget_files import forget_in_files, forget_left_over
@@ -47,7 +47,10 @@ def forget_person(
         with store:
             found = forget(store, name, dry_run=dry_run, keep_plans=keep_plans)
     if path is not None:
-        _elsewhere(path, found, dry_run, keep_plans)
+        link = link_of(store_at)  # older versions wrote backups beside a link
+        beside = [] if link is None else backups.backups_of(link)
+        copies = [copy for copy in beside if str(copy) not in found.backups]
+        _elsewhere([*copies, *backups.elsewhere(path)], found, dry_run, keep_plans)
     in_files = [forget_in_files(data_folder(), found.name, dry_run)]
     if path is not None and path.parent != data_folder():
         in_files.append(forget_left_over(path.parent, found.name, dry_run))
@@ -64,9 +67,9 @@ def forget_person(
     )
 
 
-def _elsewhere(path: Path, found: Forgotten, dry_run: bool, keep_plans: bool) -> None:
+def _elsewhere(copies: list[Path], found: Forgotten, dry_run: bool, keep_plans: bool) -> None:
     """Forget in the backups that were written to other places, and name those out of reach."""
-    for copy in backups.elsewhere(path):
+    for copy in dict.fromkeys(copies):
         if copy.exists():
             try:
                 if forget_in_backup(copy, found.name, dry_run, keep_plans):
