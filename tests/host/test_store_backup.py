@@ -158,6 +158,25 @@ def test_what_is_in_the_way_of_a_check_is_no_damage(
     assert what in raised.value.what and not isinstance(raised.value, look.DamagedError)
 
 
+@pytest.mark.parametrize(("code", "sound"), [(10, True), (266, True), (11, False)])
+def test_a_page_that_the_disk_does_not_give_is_no_damage(path, monkeypatch, capsys, code, sound):
+    """SQLite's integrity check lists it among its findings, with its result code (btree.c)."""
+    row = f"Tree 2 page 3: unable to get the page. error code={code}"
+    failing = Failing(None)
+    monkeypatch.setattr(failing, "execute", lambda asked: Rows([(row,)] if "int" in asked else []))
+    monkeypatch.setattr(backups, "_opened", lambda _: failing)
+    result, said = told(capsys, "store", "check")
+    assert result == 1 and ("error" in said) == sound
+    assert sound or said["data"]["damage"] == [row]
+
+
+class Rows(list):
+    """What was found, as a cursor gives it."""
+
+    def fetchall(self):
+        return self
+
+
 @pytest.mark.parametrize("words", ["database disk image is malformed", "file is not a database"])
 def test_what_sqlite_calls_damage_is_told_as_damage(path, monkeypatch, capsys, words):
     failing = Failing(sqlite3.DatabaseError(words))
