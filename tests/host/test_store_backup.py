@@ -168,6 +168,11 @@ def test_a_page_that_the_disk_does_not_give_is_no_damage(path, monkeypatch, caps
     result, said = told(capsys, "store", "check")
     assert result == 1 and ("error" in said) == sound
     assert sound or said["data"]["damage"] == [row]
+    monkeypatch.setattr(failing, "execute", lambda _: Rows([(row,)]))
+    monkeypatch.setattr(sqlite3, "connect", lambda *_, **__: failing)
+    assert connect._is_damaged(str(path)) != sound
+    (one,) = [f for f in checkup(str(path)).findings if f.what == "store"]
+    assert one.fine is False and ("damaged" in one.says) != sound
 
 
 class Rows(list):
@@ -175,6 +180,9 @@ class Rows(list):
 
     def fetchall(self):
         return self
+
+    def fetchone(self):
+        return self[0]
 
 
 @pytest.mark.parametrize("words", ["database disk image is malformed", "file is not a database"])

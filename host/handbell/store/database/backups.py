@@ -6,7 +6,6 @@ import contextlib
 import glob
 import json
 import os
-import re
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
@@ -21,7 +20,6 @@ from . import tables
 from .look import DamagedError, in_the_way, is_store, may_write, read_only
 
 ROOM = "See that the folder may be written and has room, or name another place"
-IO_ERROR = 10  # SQLITE_IOERR, the low byte of a result code (sqlite.org/rescode.html)
 BEFORE, ASKED = "before", "backup"  # made by itself before something; asked for
 
 
@@ -110,9 +108,8 @@ def damage_of(path: Path) -> list[str]:
             raise known from error
         return [str(error)]
     for words in found:
-        code = re.search(r"unable to get the page\. error code=(\d+)", words)
-        known = in_the_way(path, "disk I/O error")
-        if code and int(code[1]) & 0xFF == IO_ERROR and known is not None:
+        known = in_the_way(path, words)
+        if known is not None:
             raise known
     lost = [f"a row of {table} belongs to none of {to}" for table, _, to, _ in strays[:20]]
     return [words for words in found if words != "ok"] + lost

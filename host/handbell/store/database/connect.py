@@ -216,7 +216,8 @@ def _is_damaged(database: str) -> bool:
     """Whether SQLite finds a file unsound: then what was read from it may be anything."""
     try:
         with closing(sqlite3.connect(read_only(Path(database)), uri=True)) as db:
-            return db.execute("PRAGMA quick_check(1)").fetchall() != [("ok",)]
+            said = db.execute("PRAGMA quick_check(1)").fetchone()[0]
+            return said != "ok" and in_the_way(database, said) is None
     except OSError:
         return False
     except (sqlite3.Error, ValueError) as error:  # its words may be no text either

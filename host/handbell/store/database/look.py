@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sqlite3
 from contextlib import closing
 from pathlib import Path
@@ -14,6 +15,7 @@ TABLES = {"alembic_version", "plans", "timelines", "classes", "runs"}  # of ever
 ELSEWHERE = "Give another place with --store"
 
 _MAGIC, _HEAD, _MARK_AT = b"SQLite format 3\0", 100, 68  # SQLite, file format, section 1.3
+_IO_ERROR = 10  # SQLITE_IOERR, the low byte of a result code (sqlite.org/rescode.html)
 _WAL_MOST = 1 << 26  # bytes that are searched of what was written ahead
 
 
@@ -57,8 +59,12 @@ _IN_THE_WAY = {
 
 def in_the_way(name: object, error: object) -> OutOfReachError | None:
     """Return what kept SQLite from a store that may be sound; None for damage and all else."""
+    words = str(error)
+    page = re.search(r"unable to get the page\. error code=(\d+)", words)  # a check's finding
+    if page and int(page[1]) & 0xFF == _IO_ERROR:
+        words = "disk I/O error"
     for begins, (what, remedy) in _IN_THE_WAY.items():
-        if str(error).startswith(begins):
+        if words.startswith(begins):
             return OutOfReachError(f"The store {name} {what}", remedy)
     return None
 

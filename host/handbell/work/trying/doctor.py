@@ -173,6 +173,9 @@ def _file(path: Path) -> Finding:
             return Finding("store", False, f"{tilde(path)} is no store of Handbell", ELSEWHERE)
         said = f"{tilde(path)} is damaged or no store of Handbell ({type(error).__name__})"
         return Finding("store", False, said, "handbell store restore FILE puts a backup back")
+    known = in_the_way(tilde(path), sound)
+    if known is not None:
+        return Finding("store", False, known.what, known.remedy)
     if sound != "ok":
         return Finding(
             "store",
