@@ -759,7 +759,7 @@ def test_who_inherits_reps_and_taps_otherwise_owes_no_more(
         was, now = done_by(before, bib), done_by(after, bib)
         assert now.tap.owed(now.reps.at(1)) == became <= was.tap.owed(was.reps.at(1))
     assert done_by(after, 2).reps.values == (7,)
-    assert not told["warnings"]
+    assert [line for line in told["warnings"] if "hard to tap" not in line] == []
 
 
 @pytest.mark.parametrize(
