@@ -154,3 +154,11 @@ def test_the_first_class_says_how_to_install_on_each_system():
     known = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
     assert all(f"\n{extra} = [" in known for extra in extras.split(","))
     assert "virtual" not in extras, "there are no virtual boxes on Windows"
+
+
+@pytest.mark.parametrize("page", [*PAGES, ROOT / "DEVELOPERS.md"], ids=named)
+def test_the_files_and_folders_that_a_page_names_are_there(page):
+    said = re.findall(
+        r"`((?:host/handbell|firmware|tests|hardware)/[\w/.-]+)`", page.read_text(encoding="utf-8")
+    )
+    assert [place for place in said if not (ROOT / place).exists()] == []

@@ -383,6 +383,21 @@ rest = 3
     assert said[3].endswith('there is no form "every-minuet"; did you mean "every-minute"?')
 
 
+@pytest.mark.parametrize(
+    "block",
+    ["block = [3]", "block = 3", "[block.exercise]", "block = [[]]", "block = [{format = 3}, 4]"],
+)
+def test_what_is_no_table_is_told_and_nothing_breaks(block):
+    said = faults(f'title = "A"\nlead_in_s = -1\n{block}\n')
+    assert any(fault.startswith("lead_in_s") for fault in said)
+    assert any(fault.startswith("block") for fault in said)
+
+
+def test_a_slip_in_a_text_that_is_nested_too_deep_or_has_a_number_too_long():
+    assert faults("x = 30s\na = " + "[" * 100_000)
+    assert faults("x = 30s\na = " + "9" * 5000)
+
+
 def test_faults_of_fields_are_told_beside_slips():
     said = faults('title = Monday\n[[block]]\n[[block.exercise]]\nname = "A"\nwork_s = 3\n')
     assert [fault.split(":")[0] for fault in said] == ["line 1", "block 1, exercise 1, work_s"]

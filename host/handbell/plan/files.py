@@ -15,6 +15,7 @@ from handbell.plan.slips import Slip, mended, stranger
 
 SIZE_MOST = 1 << 20
 DIGEST_SIZE = 12
+TOO_DEEP = "lists or tables are nested too deep; a plan needs two levels"
 
 
 def load_plan(path: Path) -> Plan:
@@ -66,22 +67,29 @@ def _read(path: Path) -> bytes:
 def _document(text: str, name: str) -> tuple[dict[str, Any], list[Slip]]:
     """Return what a text says, its slips mended, and the slips; raises PlanError if none can."""
     try:
-        try:
-            return toml.loads(text, parse_float=_decimal), []
-        except toml.KeyTooLongError as error:
-            fault = f"{error}; write key = value"
-        except toml.TOMLDecodeError:
-            slips, right = mended(text)
-            if right is None:
-                raise PlanError(name, [slip.words() for slip in slips]) from None
-            return toml.loads(right, parse_float=_decimal), slips
-    except RecursionError:
-        fault = "lists or tables are nested too deep; a plan needs two levels"
+        return toml.loads(text, parse_float=_decimal), []
+    except toml.KeyTooLongError as error:
+        fault = f"{error}; write key = value"
     except toml.TOMLDecodeError:
-        raise
+        return _mended(text, name)
+    except RecursionError:
+        fault = TOO_DEEP
     except ValueError as error:
         fault = f"a number can't be read ({error}); write times in seconds"
     raise PlanError(name, [fault]) from None
+
+
+def _mended(text: str, name: str) -> tuple[dict[str, Any], list[Slip]]:
+    try:
+        slips, right = mended(text)
+        if right is not None:
+            return toml.loads(right, parse_float=_decimal), slips
+        faults = [slip.words() for slip in slips]
+    except RecursionError:
+        faults = [TOO_DEEP]
+    except ValueError as error:
+        faults = [f"a number can't be read ({error}); write times in seconds"]
+    raise PlanError(name, faults) from None
 
 
 def _decimal(text: str) -> Decimal:

@@ -34,7 +34,6 @@ _RIGHT: dict[str, Any] = {
     "rep_s": 3,
     "from": 3,
     "to": 1,
-    "format": None,
     "reps": 3,
     "exercise": [{"name": "A", "work_s": 30}],
 }
@@ -66,7 +65,18 @@ def every_fault(document: dict[str, Any]) -> tuple[Plan | None, list[str]]:
 
 def _is_short(document: dict[str, Any], place: Place) -> bool:
     """Whether a place is in a block of a short form."""
-    return place[:1] == ("block",) and len(place) > 1 and "format" in document["block"][place[1]]
+    block = _at(document, place[:2]) if place[:1] == ("block",) and len(place) > 1 else None
+    return isinstance(block, dict) and "format" in block
+
+
+def _at(document: Any, place: Place) -> Any:
+    """Return what is in a place of a document, None where it has no such place."""
+    for step in place:
+        try:
+            document = document[step]
+        except (KeyError, IndexError, TypeError):
+            return None
+    return document
 
 
 def _look(document: dict[str, Any]) -> tuple[list[Fault], Plan | None]:
@@ -111,12 +121,7 @@ def _replace(document: dict[str, Any], place: Place) -> bool:
     """Put something right in a place; False when nothing is known that would be."""
     if not place or not isinstance(place[-1], str):
         return False
-    table: Any = document
-    for step in place[:-1]:
-        try:
-            table = table[step]
-        except (KeyError, IndexError, TypeError):
-            return False
+    table = _at(document, place[:-1])
     if not isinstance(table, dict):
         return False
     right = _RIGHT.get(place[-1])

@@ -43,7 +43,7 @@ def run(args: argparse.Namespace) -> Completion:
         parser = command_parser(name, command_module(name))
         for action in parser._actions:
             if action.type is Path or action.dest in ("store", "port"):
-                action.complete = shtab.FILE  # type: ignore[attr-defined]
+                vars(action)["complete"] = shtab.FILE
         under.add_parser(name, help=summary, parents=[parser], add_help=False)
     return Completion(args.shell, shtab.complete(whole, args.shell))
 
