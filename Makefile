@@ -20,7 +20,7 @@ demo: setup
 	@echo 'Then, for one:   handbell check docs/examples/three-block.toml'
 
 test: setup lint
-	$(BIN)/python -m pytest -n 2 --dist loadfile
+	$(BIN)/python -m pytest -n 2 --dist worksteal
 
 # The firmware is checked against the MicroPython stubs, kept apart from the host's packages.
 $(STUBS)/ready: $(VENV)/ready

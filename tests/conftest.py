@@ -1,5 +1,6 @@
 """Shared fixtures: where MicroPython is, and a data folder that is never the user's own."""
 
+import os
 from pathlib import Path
 
 import pytest
@@ -31,9 +32,22 @@ def own_data_folder(tmp_path, tmp_path_factory, monkeypatch):
 
 @pytest.fixture(scope="session")
 def demo_out(tmp_path_factory, micropython) -> Path:
-    """A folder that ``handbell demo`` has filled: report.html, screen.png, store.sqlite."""
+    """A folder that ``handbell demo`` has filled: report.html, screen.png, store.sqlite.
+
+    The processes of one test run share it: the first that needs it makes it, others wait. It is
+    read only; a test that would write copies it.
+    """
+    import fcntl
+
     from handbell.cli.main import main
 
-    out = tmp_path_factory.mktemp("demo") / "out"
-    assert main(["demo", "--out", str(out), "--json"]) == 0
+    folder = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        folder = folder.parent
+    out = folder / "demo-of-all" / "out"
+    with (folder / "demo-of-all.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not (out.parent / "whole").exists():
+            assert main(["demo", "--out", str(out), "--json"]) == 0
+            (out.parent / "whole").touch()
     return out

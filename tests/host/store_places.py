@@ -109,6 +109,14 @@ def server() -> Server:
 
 
 @functools.cache
+def _ready_file() -> bytes:
+    with tempfile.TemporaryDirectory() as folder:
+        place = Path(folder) / "store.sqlite"
+        open_store(str(place)).close()
+        return place.read_bytes()
+
+
+@functools.cache
 def _ready_database() -> str:
     address = server().new_database()
     open_store(address).close()
@@ -128,5 +136,7 @@ KINDS = ("sqlite", "postgresql")
 def new_place(kind: str, folder: Path) -> str:
     """Return the address of a store with its tables, empty; skips where no server can be had."""
     if kind == "sqlite":
-        return str(folder / "store.sqlite")
+        place = folder / "store.sqlite"
+        place.write_bytes(_ready_file())
+        return str(place)
     return require_server().new_database(_ready_database())

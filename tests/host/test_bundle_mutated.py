@@ -9,6 +9,7 @@ import zipfile
 
 import classes
 import pytest
+from store_places import new_place
 
 from handbell.base.errors import HandbellError
 from handbell.cli.main import main
@@ -78,7 +79,8 @@ def test_a_list_changed_at_random_is_refused_or_leaves_a_store_that_reports(
             holder[at[-1]] = dice.choice(WILD)
         path = tmp_path / "changed.zip"
         write(path, parts, told)
-        url = str(tmp_path / f"{number}.sqlite")
+        (tmp_path / f"{number}").mkdir()
+        url = new_place("sqlite", tmp_path / f"{number}")
         with open_store(url) as store:
             try:
                 bundle_in.import_bundle(store, path)
