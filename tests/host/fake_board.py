@@ -33,6 +33,7 @@ class FakeBoard:
         self.facts = ("micropython", (1, 28, 0), PICO, 6)
         self.wears_out = ""  # a path whose bytes never arrive whole
         self.operations = 0
+        self.writes: list[int] = []  # the operations that were writes
         self.restarts = 0
         self.log: list[tuple] = []
         self.said = ""  # when it started last
@@ -95,6 +96,7 @@ class FakePrompt:
         self._cut_at, self._tear = cut_at, tear
         self.is_open = True
         board.operations = 0
+        board.writes = []
 
     def _operate(self, whole, torn=lambda: None):
         number = self._board.operations
@@ -125,6 +127,7 @@ class FakePrompt:
         self._board.log.append(("write", path, data))
         if path == self._board.wears_out:
             data = data[:-1] + bytes([data[-1] ^ 1])
+        self._board.writes.append(self._board.operations)
         self._operate(
             lambda: place.write_bytes(data), lambda: place.write_bytes(data[: len(data) // 2])
         )
