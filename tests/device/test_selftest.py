@@ -5,11 +5,13 @@ import pytest
 from handbell.base.errors import BoxError
 from handbell.boxes import selftest
 from handbell.boxes.selftest import SelfTest
+from handbell.virtual.world import World
 from handbell_core import faults
 from made import lead_in, window
 from rig import Rig, reps, timeline
 
 pytestmark = pytest.mark.usefixtures("micropython")
+FASTER = 5  # than real time, which the parts of the test are then given
 
 
 class Person:
@@ -54,7 +56,8 @@ def found(rig, ask=None, buttons=2):
 def rig_of(tmp_path, monkeypatch):
     rigs = []
 
-    # Time is real while a port is open, so it waits no longer than parts need.
+    # Time is real while a port is open, so it waits no longer than parts need; here it goes faster.
+    monkeypatch.setattr(World, "_wanted_speed", lambda world: FASTER)
     for name, seconds in (("LOOK_S", 0.1), ("LAMP_S", 0.03), ("RING_S", 1.0), ("CLOCK_S", 2.0)):
         monkeypatch.setattr(selftest, name, seconds)
 
