@@ -263,7 +263,7 @@ def test_a_clock_set_anew_after_hours_still_learns_the_right_rate(tmp_path):
     data = class_of(lambda: [lead_in(5_000), window(300_000)])
     with Rig(tmp_path, rtc=True, ppm=60) as rig:
         rig.send([data])
-        rig.world.run_for(5 * HOUR_US)  # 60 ppm of 5 h are 1.08 s: more than half a second
+        rig.world.run_for(3 * HOUR_US)  # 60 ppm of 3 h are 0.65 s: more than half a second
         set_clock(rig)
         rig.world.run_for(200_000_000)
         assert rate_error_ppm(rig, 60) < 3
