@@ -4,7 +4,7 @@ VENV   := .venv
 BIN    := $(VENV)/bin
 STUBS  := .stubs
 
-.PHONY: setup demo test lint pages pictures schema hardware image wheel-check clean
+.PHONY: setup demo test lint types firmware-types made pages pictures schema hardware image wheel-check clean
 
 setup: $(VENV)/ready
 
@@ -19,7 +19,8 @@ demo: setup
 	@echo 'To go on, type:  . $(BIN)/activate'
 	@echo 'Then, for one:   handbell check docs/examples/three-block.toml'
 
-test: setup lint
+test: setup
+	$(MAKE) --jobs 2 lint
 	$(BIN)/python -m pytest -n 2 --dist worksteal
 
 # The firmware is checked against the MicroPython stubs, kept apart from the host's packages.
@@ -28,11 +29,17 @@ $(STUBS)/ready: $(VENV)/ready
 	    micropython-rp2-stubs==1.28.* micropython-stdlib-stubs
 	touch $@
 
-lint: setup $(STUBS)/ready pages
+lint: types firmware-types made pages
+
+types: setup
 	$(BIN)/ruff format --check .
 	$(BIN)/ruff check .
 	$(BIN)/mypy
+
+firmware-types: $(STUBS)/ready
 	$(BIN)/python tests/check_firmware_types.py $(STUBS)
+
+made: setup
 	$(BIN)/python -m handbell.plan.schema --check
 	$(BIN)/python -m handbell.cli.contract --check
 	$(BIN)/python -m hardware.build --check
