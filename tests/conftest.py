@@ -1,5 +1,6 @@
 """Shared fixtures: where MicroPython is, and a data folder that is never the user's own."""
 
+import functools
 import os
 from pathlib import Path
 
@@ -28,6 +29,27 @@ def own_data_folder(tmp_path, tmp_path_factory, monkeypatch):
     monkeypatch.delenv("HANDBELL_PORTS", raising=False)
     monkeypatch.delenv("HANDBELL_CLOCK", raising=False)
     monkeypatch.setattr("serial.tools.list_ports.comports", lambda *_: [])
+
+
+@pytest.fixture(autouse=True, scope="session")
+def nobody_waits_for_the_disk():
+    """What a test writes need not outlive a power failure; tests of that model the flash.
+
+    The store's own way of opening a file is ``_set_up_sqlite.__wrapped__``.
+    """
+    from handbell.store.database import connect
+
+    whole = connect._set_up_sqlite
+
+    @functools.wraps(whole)
+    def set_up(connection, record):
+        whole(connection, record)
+        connection.execute("PRAGMA synchronous = OFF")
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(connect, "_set_up_sqlite", set_up)
+        patch.setattr("os.fsync", lambda _: None)
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -18,7 +18,7 @@ from store_places import KINDS, require_server
 from handbell.base.errors import StoreError
 from handbell.store import open_store
 from handbell.store.classes.filing import filed_as
-from handbell.store.database import migrate, tables
+from handbell.store.database import connect, migrate, tables
 from handbell.store.people.wearers import set_wearers
 from handbell.store.results.queries import list_classes
 from handbell_core import journal as j
@@ -74,7 +74,8 @@ def columns(path: Path, table: str) -> list[str]:
         return [row[1] for row in db.execute(f"PRAGMA table_info({table})")]
 
 
-def test_an_empty_store_is_built_and_equals_the_tables_in_the_code(tmp_path):
+def test_an_empty_store_is_built_and_equals_the_tables_in_the_code(tmp_path, monkeypatch):
+    monkeypatch.setattr(connect, "_set_up_sqlite", connect._set_up_sqlite.__wrapped__)
     path = tmp_path / "new folder" / "store.sqlite"
     with open_store(str(path)) as store:
         assert store.name == str(path)
