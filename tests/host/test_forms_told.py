@@ -325,7 +325,7 @@ def test_a_change_within_a_list_shows_against_last_week(tmp_path, capsys):
     last.write_text(LIST.format(form="as-many-rounds", more=""), encoding="utf-8")
     text = LIST.format(form="as-many-rounds", more="").replace("reps = 15", "reps = 20")
     now.write_text(text, encoding="utf-8")
-    assert main(["check", str(now), "--against", str(last)]) == 0
+    assert main(["check", str(now), "--against", str(last), "--numbers"]) == 0
     out = capsys.readouterr().out
     assert "Squat: 15 in each round of a list, now 20 in each round of a list" in out
     assert "Work by pattern *" in out

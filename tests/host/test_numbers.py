@@ -204,7 +204,8 @@ def run(capsys, *words):
 
 
 def test_estimates_say_that_they_are(capsys):
-    out = run(capsys, "check", EXAMPLES["three-block"])[1]
+    assert "Likely reps" not in run(capsys, "check", EXAMPLES["three-block"])[1]
+    out = run(capsys, "check", EXAMPLES["three-block"], "--numbers")[1]
     assert "Compendium" not in out and "--sources says from what" in out
     out = run(capsys, "check", EXAMPLES["three-block"], "--sources")[1]
     for line in out.splitlines():
@@ -240,7 +241,9 @@ def test_check_against_another_plan(capsys, tmp_path):
 
 
 def test_json_has_the_numbers_and_names_what_is_estimated(capsys):
-    facts = json.loads(run(capsys, "show", EXAMPLES["three-block"], "--json")[1])["data"]
+    facts = json.loads(run(capsys, "check", EXAMPLES["three-block"], "--numbers", "--json")[1])[
+        "data"
+    ]
     share = facts["numbers"]["shares"][0]
     assert facts["numbers"]["density_percent"] == [87.097]
     assert set(facts["numbers"]["estimated"]) < set(share) | {"likely"}
@@ -254,7 +257,7 @@ def test_the_coachs_own_library_counts(capsys, tmp_path):
     own = tmp_path / "mine.toml"
     own.write_text('[[exercise]]\nid = "burpee"\nreps_30s = [1, 2]\n', encoding="utf-8")
     facts = json.loads(
-        run(capsys, "check", EXAMPLES["three-block"], "--library", own, "--json")[1]
+        run(capsys, "check", EXAMPLES["three-block"], "--library", own, "--numbers", "--json")[1]
     )["data"]
     burpee = next(e for e in facts["numbers"]["shares"][0]["exercises"] if e["name"] == "Burpee")
     assert burpee["likely"] == {"least": 3, "most": 6}

@@ -56,7 +56,9 @@ def test_check_for_people(capsys):
     words = " ".join(out.split())
     assert "Work 13:30 Rest and changes 2:00" in words
     lines = out.splitlines()
-    assert "in order" in lines[0] and lines[1].startswith("  note: warm_up"), "notes come first"
+    assert "no fault, 4 notes" in lines[0] and lines[1].startswith("  note: warm_up"), (
+        "notes come first"
+    )
     assert out.count("screening questionnaire") == 1
 
 
@@ -87,7 +89,7 @@ def test_check_tells_warnings_and_prints_markup_as_it_is(capsys, tmp_path):
     )
     code, out, _ = run(capsys, "check", plan)
     assert code == 0
-    assert "[red]Żuraw[/red]: the plan is in order" in out
+    assert "[red]Żuraw[/red]: no fault, " in out
     assert 'note: title: "[red]Żuraw[/red]" is shown as "[red]Zuraw[/red]" on the boxes' in out
     _, out, _ = run(capsys, "show", plan)
     assert "[b]A" in out
@@ -98,11 +100,15 @@ def test_check_tells_warnings_and_prints_markup_as_it_is(capsys, tmp_path):
 def test_show_the_class(capsys):
     code, out, _ = run(capsys, "show", EXAMPLES["rotation"])
     assert code == 0
-    grid = out[out.index("Who is where:") :].splitlines()
-    columns = [re.split(r"  +", line.strip()) for line in grid[1:4]]
-    assert columns[0][1:] == ["Station 1", "Station 2", "Station 3", "Station 4"]
-    assert columns[1][:3] == ["0:10", "Box jump, North 11 12", "Ring row, 12 reps, East 21 22"]
-    assert columns[2][2] == "Ring row, 12 reps, North 11 12", "a line a move, a column a station"
+    tasks, grid = (
+        [re.split(r"  +", line.strip()) for line in part.splitlines()] for part in out.split("\n\n")
+    )
+    assert tasks[2:4] == [["Station 1", "Box jump"], ["Station 2", "Ring row, 12 reps"]]
+    assert grid[0][3:] == ["Station 1", "Station 2", "Station 3", "Station 4"]
+    assert grid[2] == ["0:10", "0:40", "Corners, 1", "North 11 12", "East", "South", "West 41 42"]
+    assert grid[3][3:5] == ["West 41 42", "North 11 12"], "a line a move, a column a station"
+    assert grid[7][:3] == ["4:35", "0:40", "Corners, 2"] and grid[7][3] == "North 13", "turns"
+    assert "Changes between: 0:15." in out and not any("change" in row for row in grid)
     facts = json.loads(run(capsys, "show", EXAMPLES["rotation"], "--json")[1])["data"]
     rows = facts["rows"]
     assert [row["kind"] for row in rows[:3]] == ["lead-in", "window", "change"]
@@ -110,10 +116,35 @@ def test_show_the_class(capsys):
         "station": 2,
         "what": "Ring row, 12 reps",
         "who": "East",
+        "people": [21, 22],
         "bibs": [21, 22],
         "own": [],
     }
     assert facts["totals"]["slot_ms"] == rows[-1]["class_ms"] + rows[-1]["duration_ms"]
+
+
+def test_show_a_long_rotation_fits_a_narrow_terminal(capsys, tmp_path, monkeypatch):
+    """Twelve stations were 282 lines: the tasks stood in every window of every station."""
+    plan = tmp_path / "plan.toml"
+    groups = [f'[[group]]\nname = "G{n}"\nbibs = [{2 * n - 1}, {2 * n}]\n' for n in range(1, 13)]
+    exercises = [f'[[block.exercise]]\nname = "Task {n}"\nwork_s = 40\n' for n in range(1, 13)]
+    head = 'title = "X"\nlayout = "rotation"\nmove = "window"\nbuttons = 2\nchange_s = 15\n'
+    plan.write_text("".join([head, *groups, "[[block]]\n", *exercises]), encoding="utf-8")
+    monkeypatch.setattr("handbell.cli.output.PIPED_WIDE", 80)
+    code, out, _ = run(capsys, "show", plan)
+    assert code == 0 and len(out.splitlines()) < 70
+    assert max(map(len, out.splitlines()[:-1])) <= 80
+    assert out.count("Task 7") == 1, "what a station does is said once"
+
+
+def test_show_an_order_says_who_does_what(capsys):
+    out = run(capsys, "show", EXAMPLES["straps"])[1]
+    rows = [re.split(r"  +", line.strip()) for line in out.splitlines()]
+    first = next(row for row in rows if row[0] == "1:20")
+    assert first[2:4] == ["Upper, 1", "Squat jump"]
+    assert first[-1] == "Plank, hold"
+    burpee = next(row for row in rows if row[0] == "8:10")
+    assert burpee == ["8:10", "0:20", "Burpee, 1"], "the same for all: said once"
 
 
 def test_show_one_box(capsys):

@@ -233,6 +233,24 @@ def test_a_gate_waits_in_the_file():
     assert times == sorted(times) and len(set(times)) == len(times)
 
 
+def test_a_part_is_asked_for_in_the_times_of_the_timetable():
+    """A gate takes no time in ``show``; parts behind one began 10 s early."""
+    built = build(load_plan(EXAMPLES["gate"]))
+    found = bells(built.timelines[0].data)
+    second = next(row for row in built.timetable if row.block == 2 and row.round == 2)
+    heard_there = part(found, second.class_ms, second.class_ms + 1)
+    assert [(bell.at_ms, bell.cue) for bell in heard_there] == [(0, cues.GO)]
+    gate = next(row for row in built.timetable if row.kind == "gate")
+    waits = [(bell.at_ms, bell.cue) for bell in part(found, gate.class_ms, gate.class_ms + 1)]
+    assert waits == [(0, cues.AWAIT), (GATE_MS - cues.NEAR_MS, cues.NEAR), (GATE_MS, cues.GO)]
+    assert part(found, 0, gate.class_ms)[-1].at_ms < gate.class_ms
+
+
+def test_a_sound_is_called_what_it_is(capsys, tmp_path):
+    code, _, err = run(capsys, "rehearse", EXAMPLES["gate"], "--out", tmp_path / "x.mp3")
+    assert code == 2 and "Call it x.wav" in err and not (tmp_path / "x.mp3").exists()
+
+
 def test_a_silent_plan_has_nothing_to_hear(capsys, tmp_path):
     path = tmp_path / "plan.toml"
     text = EXAMPLES["three-block"].read_text(encoding="utf-8")

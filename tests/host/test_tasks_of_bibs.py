@@ -221,12 +221,12 @@ def test_more_sorts_of_people_are_summed_up(tmp_path, capsys):
     path = tmp_path / "own.toml"
     block = {"rounds": 2, "exercise": [PUSH_UP, SQUAT]}
     path.write_text(toml({**CLASS, "block": [block]}), encoding="utf-8")
-    assert main(["check", str(path)]) == 0
+    assert main(["check", str(path), "--numbers"]) == 0
     words = " ".join(capsys.readouterr().out.split())
     assert "For Red (bib 3), Blue (bib 5):" in words and "For New:" in words
     assert "least to the most for one of Red (bib 4), Blue (bib 6), Blue (bib 7):" in words
     assert "push 0:00 to 1:00" in words and "With hard landings 0:00 to 1:00" in words
-    main(["check", str(path), "--json"])
+    main(["check", str(path), "--numbers", "--json"])
     assert len(json.loads(capsys.readouterr().out)["data"]["numbers"]["shares"]) == 5
 
 

@@ -112,15 +112,20 @@ class Out:
             table.add_row(shown(f"  {heading}"), shown(str(words)))
         self.console.print(table)
 
-    def grid(self, first: str, headings: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-        """Print a table whose columns after the first are alike; those with no room go below.
+    def grid(
+        self, first: Sequence[str], headings: Sequence[str], rows: Sequence[Sequence[str]]
+    ) -> None:
+        """Print a table whose columns after the ``first`` are alike; those with no room go below.
 
-        On a terminal that is too narrow there are several tables, each with the first column.
+        On a terminal that is too narrow there are several tables, each with the first columns.
         """
-        columns = zip(headings, *(row[1:] for row in rows), strict=True)
-        words = (" ".join(column).split() for column in columns)
-        least = [max(COLUMN_LEAST, *map(len, found), 0) for found in words]
-        room = self.console.width - max(len(row[0]) for row in ([first], *rows))
+        lead = len(first)
+        columns = [*zip(headings, *(row[lead:] for row in rows), strict=True)]
+        wide = (max(map(len, column)) for column in columns)
+        words = (max(map(len, " ".join(column).split()), default=0) for column in columns)
+        least = [max(min(COLUMN_LEAST, w), word) for w, word in zip(wide, words, strict=True)]
+        firsts = zip(first, *(row[:lead] for row in rows), strict=True)
+        room = self.console.width - sum(max(map(len, column)) + 2 for column in firsts) + 2
         at = 0
         while at < len(headings):
             end = at + 1
@@ -128,8 +133,9 @@ class Out:
                 end += 1
             if at:
                 self.line()
-            cells = [(row[0], *row[1 + at : 1 + end]) for row in rows]
-            self.table((first, *headings[at:end]), cells, right=(0,), whole=(0,))
+            cells = [(*row[:lead], *row[lead + at : lead + end]) for row in rows]
+            whole = range(lead)
+            self.table((*first, *headings[at:end]), cells, right=whole[:2], whole=whole)
             at = end
 
 

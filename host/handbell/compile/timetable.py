@@ -31,12 +31,13 @@ class Told:
 class Cell(Told):
     """Who is at a station in a window, what they do there, and the bibs asked to tap.
 
-    ``own`` has everybody who is there, whether asked to tap or not.
+    ``people`` are the bibs of everybody who is there, asked to tap or not; ``own`` is about them.
     """
 
     station: int
     what: str
     who: str
+    people: tuple[int, ...]
     bibs: tuple[int, ...]
     own: tuple[Own[str], ...] = ()
 
@@ -121,7 +122,7 @@ class _Table:
     def _cell(self, s: Stretch, post: Post) -> Cell:
         told = self._asked(s, post.number, post.exercise, post.people)
         bibs = tuple(filter(None, post.bibs(s.turn)))
-        return Cell(post.station + 1, told.most, post.who, bibs, told.own)
+        return Cell(post.station + 1, told.most, post.who, post.people, bibs, told.own)
 
     def _asked(
         self, s: Stretch, number: int, exercise: Exercise, bibs: tuple[int, ...]

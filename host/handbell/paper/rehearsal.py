@@ -13,7 +13,7 @@ import sys
 import wave
 from array import array
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import BinaryIO
 
 from handbell_core import cues
@@ -29,11 +29,15 @@ _PIECE = 65_536
 
 @dataclass(frozen=True)
 class Bell:
-    """A cue of the sheet: when it rings in the file and in the class."""
+    """A cue of the sheet: when it rings in the file and in the class.
+
+    ``waited_ms`` is what the gates before its place in the class last in the file.
+    """
 
     at_ms: int
     class_ms: int
     cue: int
+    waited_ms: int = 0
 
 
 def bells(data: bytes) -> list[Bell]:
@@ -49,14 +53,14 @@ def bells(data: bytes) -> list[Bell]:
         if span.kind == t.RATING:
             continue
         found += [
-            Bell(span.start_ms + at_ms + waited_ms, span.start_ms + at_ms, cue)
+            Bell(span.start_ms + at_ms + waited_ms, span.start_ms + at_ms, cue, waited_ms)
             for at_ms, cue in _span_cues(span, head.count_s)
         ]
         if span.kind == t.GATE:  # once somebody has let the box go on, it gives a heads-up
+            near_ms = span.start_ms + waited_ms + GATE_MS - cues.NEAR_MS
+            found.append(Bell(near_ms, span.start_ms, cues.NEAR, waited_ms))
             waited_ms += GATE_MS
-            near_ms = span.start_ms + waited_ms - cues.NEAR_MS
-            found.append(Bell(near_ms, span.start_ms, cues.NEAR))
-    return [*found, Bell(head.slot_ms + waited_ms, head.slot_ms, cues.CLOSE)]
+    return [*found, Bell(head.slot_ms + waited_ms, head.slot_ms, cues.CLOSE, waited_ms)]
 
 
 def _span_cues(span: t.Span, count_s: int) -> Iterator[tuple[int, int]]:
@@ -70,12 +74,14 @@ def _span_cues(span: t.Span, count_s: int) -> Iterator[tuple[int, int]]:
 
 
 def part(ringing: Iterable[Bell], from_ms: int, to_ms: int | None) -> list[Bell]:
-    """Return the bells of a part of a class, ``from_ms`` as the file's start."""
-    return [
-        Bell(bell.at_ms - from_ms, bell.class_ms, bell.cue)
+    """Return the bells between two times of the class, ``from_ms`` as the file's start."""
+    heard = [
+        bell
         for bell in ringing
-        if from_ms <= bell.at_ms and (to_ms is None or bell.at_ms < to_ms)
+        if from_ms <= bell.class_ms and (to_ms is None or bell.class_ms < to_ms)
     ]
+    start_ms = from_ms + (heard[0].waited_ms if heard else 0)
+    return [replace(bell, at_ms=bell.at_ms - start_ms) for bell in heard]
 
 
 def write_wav(file: BinaryIO, ringing: Iterable[Bell], speed: int = 1) -> int:

@@ -45,7 +45,10 @@ class Compared:
 
 @dataclass(frozen=True)
 class Checked:
-    """A plan without faults: ``plan`` is its digest, ``gates`` how often it waits for the coach."""
+    """A plan without faults: ``plan`` is its digest, ``gates`` how often it waits for the coach.
+
+    ``numbers`` are there if they were asked for.
+    """
 
     title: str
     plan: str
@@ -54,16 +57,20 @@ class Checked:
     gates: int
     by_hand: ByHand
     warnings: tuple[str, ...]
-    numbers: PlanNumbers
+    numbers: PlanNumbers | None
     against: Compared | None
 
 
 def check(
-    plan: Path, last: Path | None = None, own_library: Path | None = None, sources: bool = False
+    plan: Path,
+    last: Path | None = None,
+    own_library: Path | None = None,
+    numbers: bool = False,
+    sources: bool = False,
 ) -> Checked:
     """Check a plan, and compare it with the one of ``last``; raises PlanError with every fault.
 
-    With ``sources`` the numbers say where their estimates come from.
+    ``numbers`` adds what one person does; ``sources`` adds it, and where its estimates come from.
     """
     built = compiled(plan)
     library = load_library(own_library)
@@ -77,7 +84,7 @@ def check(
         sum(block.gate for block in built.plan.blocks),
         ByHand(**walk.facts(), words=walk.words()),
         (*built.warnings, *coach_remarks(built.schedule, library), *orders),
-        plan_numbers(built, library, sources),
+        plan_numbers(built, library, sources) if numbers or sources else None,
         None if last is None else _compared(built, library, last),
     )
 

@@ -13,6 +13,8 @@ from handbell.paper.rehearsal import GATE_MS, bells, part, write_wav
 
 from .plans import compiled, require_station
 
+SUFFIX = ".wav"
+
 
 @dataclass(frozen=True)
 class Rehearsal:
@@ -39,7 +41,10 @@ def rehearse(
     The file is named after the plan unless told. Raises PlanError, UsageError for a station or a
     part without bells, HandbellError for a class that is silent.
     """
-    require_apart(plan, out)
+    path = out or Path(f"{plan.stem}.wav")
+    if path.suffix.casefold() != SUFFIX:
+        raise UsageError(f"{path} is no name for a WAV file", f"Call it {path.stem}{SUFFIX}")
+    require_apart(plan, path)
     built = compiled(plan)
     require_station(plan, built, station)
     ringing = bells(built.timelines[station - 1].data)
@@ -49,9 +54,8 @@ def rehearse(
     if not heard:
         raise UsageError(
             "No bell rings in that part",
-            f"The bells ring from {clock(ringing[0].at_ms)} to {clock(ringing[-1].at_ms)}",
+            f"The bells ring from {clock(ringing[0].class_ms)} to {clock(ringing[-1].class_ms)}",
         )
-    path = out or Path(f"{plan.stem}.wav")
     with whole_file(path, own_sort=True) as file:
         length_ms = write_wav(file, heard, speed)
     gates = sum(block.gate for block in built.plan.blocks)

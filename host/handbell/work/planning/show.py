@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timezone, tzinfo
 from pathlib import Path
@@ -12,16 +11,15 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from handbell.base.errors import UsageError
 from handbell.base.files import write_whole
 from handbell.base.wall import resolved
-from handbell.coach.library.shelf import load_library
 from handbell.compile.build import CompiledClass, Totals
-from handbell.compile.timetable import BoxRow, Cell, Row, box_rows
+from handbell.compile.timetable import BoxRow, Row, box_rows
 from handbell.paper.calendar import calendar
 from handbell.paper.out_files import require_apart
 from handbell.paper.sheet import box_sheet, class_sheet
 from handbell.plan.parts import parts_words
 
-from .numbers import PlanNumbers, plan_numbers
 from .plans import CAUTION, compiled, require_station
+from .whereabouts import Whereabouts, whereabouts
 
 
 @dataclass(frozen=True)
@@ -33,19 +31,11 @@ class Parts:
 
 
 @dataclass(frozen=True)
-class Where:
-    """What to say of each station in a window: what is done there if that differs, and who is."""
-
-    class_ms: int
-    stations: tuple[str, ...]
-
-
-@dataclass(frozen=True)
 class Shown:
     """A timetable: the class's ``rows``, or with ``station`` those of one box.
 
-    ``labels`` are the stations'; ``where`` has a line when somebody changes. ``starts`` says when
-    the event of a calendar that was written begins.
+    ``labels`` are the stations'. ``starts`` says when the event of a calendar that was written
+    begins.
     """
 
     title: str
@@ -58,10 +48,9 @@ class Shown:
     labels: tuple[str, ...]
     rows: tuple[Row, ...] | tuple[BoxRow, ...]
     lists: tuple[Parts, ...]
-    numbers: PlanNumbers | None
     written: tuple[str, ...]
     starts: str
-    where: tuple[Where, ...]
+    where: Whereabouts | None
 
 
 @dataclass(frozen=True)
@@ -76,7 +65,6 @@ class Calendar:
 def show(
     plan: Path,
     station: int | None = None,
-    own_library: Path | None = None,
     csv: Path | None = None,
     event: Calendar | None = None,
 ) -> Shown:
@@ -94,7 +82,6 @@ def show(
     starts = _write_calendar(event, built) if event else ""
     if csv is not None:
         write_whole(csv, box_sheet(box) if timeline else class_sheet(built), own_sort=True)
-    library = None if timeline else load_library(own_library)
     return Shown(
         built.plan.title,
         built.plan.digest.hex(),
@@ -106,30 +93,10 @@ def show(
         tuple(one.label for one in built.timelines),
         box if timeline else tuple(built.timetable),
         _lists(built),
-        plan_numbers(built, library) if library else None,
         tuple(str(path) for path in (ics, csv) if path),
         starts,
-        () if timeline else tuple(_where(built)),
+        None if timeline else whereabouts(built),
     )
-
-
-def _where(built: CompiledClass) -> Iterator[Where]:
-    """Yield who is where, in windows where that is not as it was."""
-    plan = built.plan
-    said: tuple[str, ...] = ()
-    for row in built.timetable:
-        ordered = bool(row.block and plan.blocks[row.block - 1].order)
-        if row.stations and (plan.groups or ordered):
-            differs = plan.is_rotation or ordered
-            here = tuple(_at_station(cell, differs) for cell in row.stations)
-            if here != said:
-                yield Where(row.class_ms, here)
-            said = here
-
-
-def _at_station(cell: Cell, differs: bool) -> str:
-    people = f"{cell.who} {' '.join(map(str, cell.bibs))}".strip()
-    return ", ".join(filter(None, (cell.words if differs else "", people)))
 
 
 def _lists(built: CompiledClass) -> tuple[Parts, ...]:

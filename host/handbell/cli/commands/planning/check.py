@@ -22,11 +22,17 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--against", type=Path, metavar="LAST", help="another plan, such as last week's, to compare"
     )
-    parser.add_argument("--sources", action="store_true", help="say where estimates come from")
+    parser.add_argument(
+        "--numbers", action="store_true", help="add up what one person does, and estimate the rest"
+    )
+    parser.add_argument(
+        "--sources", action="store_true", help="the numbers, and where estimates come from"
+    )
     shared.library_argument(parser)
     parser.epilog = (
         "examples:\n"
         "  handbell check monday.toml\n"
+        "  handbell check monday.toml --numbers\n"
         "  handbell check monday.toml --against last-monday.toml\n"
         "  handbell check monday.toml --json"
     )
@@ -36,22 +42,22 @@ def run(args: argparse.Namespace) -> Checked:
     """Call the operation."""
     from handbell.work.planning.check import check
 
-    return check(args.plan, args.against, args.library, args.sources)
+    return check(args.plan, args.against, args.library, args.numbers, args.sources)
 
 
 def text(result: Checked, out: Out) -> None:
     """Print what to look at first, then the times and the numbers."""
     from handbell.work.planning.plans import CAUTION
 
-    out.line(f"{result.title}: the plan is in order.")
+    notes = several(len(result.warnings), "note") if result.warnings else ""
+    out.line(f"{result.title}: no fault{f', {notes}' * bool(notes)}.")
     for warning in result.warnings:
         out.note(warning)
     totals = result.totals
     boxes = "1 box" if totals.boxes == 1 else f"each of {several(totals.boxes, 'box', 'boxes')}"
     out.pairs(
         (
-            ("First bell to last", clock(totals.total_ms)),
-            ("Lead-in to cool-down", clock(totals.slot_ms)),
+            ("In all", f"{clock(totals.slot_ms)}; first bell to last {clock(totals.total_ms)}"),
             ("Windows", f"{totals.windows} on {boxes}"),
             ("Work", clock(totals.work_ms)),
             ("Rest and changes", clock(totals.rest_ms)),
@@ -62,7 +68,10 @@ def text(result: Checked, out: Out) -> None:
     if result.by_hand.words:
         started = "At a gate, and started" if result.gates else "Started"
         out.line(f"  {started} by hand: {result.by_hand.words}")
-    print_numbers(result.numbers, out)
+    if result.numbers is not None:
+        print_numbers(result.numbers, out)
     if result.against is not None:
         print_against(result.against, out)
+    elif result.numbers is None:
+        out.line("What one person does, and likely reps: the same with --numbers.")
     out.line(CAUTION)

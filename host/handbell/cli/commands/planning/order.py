@@ -104,7 +104,7 @@ def _print_table(result: Ordered, out: Out) -> None:
         (clock(at_ms), *(", ".join(there.get(name, ())) for name in names))
         for at_ms, there in sorted(cells.items())
     ]
-    out.grid("at", names, lines)
+    out.grid(("at",), names, lines)
 
 
 def _cell(visit: Visit, result: Ordered, name: str) -> str:

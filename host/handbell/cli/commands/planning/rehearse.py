@@ -25,7 +25,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--box", type=int, default=1, metavar="N", help="the box of station N (default: 1)"
     )
-    parser.add_argument("--from", dest="start", default="0", metavar="M:SS", help="begin there")
+    parser.add_argument(
+        "--from", dest="start", default="0", metavar="M:SS", help="begin at that time of show"
+    )
     parser.add_argument("--to", dest="end", metavar="M:SS", help="end there")
     parser.add_argument(
         "--speed",

@@ -11,10 +11,15 @@ from handbell.base.errors import UsageError
 from handbell.base.times import clock
 from handbell.cli import shared
 from handbell.cli.output import Out
-from handbell.cli.plan_numbers import print_numbers
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from handbell.work.planning.show import Calendar, InFull, Shown
+    from handbell.work.planning.whereabouts import Whereabouts
+
+
+CHANGE = "change"
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -37,7 +42,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--out", type=Path, metavar="FILE", help="with --expanded: write it to a new file instead"
     )
-    shared.library_argument(parser)
     parser.epilog = (
         "examples:\n"
         "  handbell show monday.toml\n"
@@ -60,7 +64,7 @@ def run(args: argparse.Namespace) -> Shown | InFull:
         return in_full(args.plan, args.out)
     if args.out is not None:
         raise UsageError("--out goes with --expanded", "Add it, or write a table with --csv")
-    return show(args.plan, args.box, args.library, args.csv, _event(args))
+    return show(args.plan, args.box, args.csv, _event(args))
 
 
 def _event(args: argparse.Namespace) -> Calendar | None:
@@ -87,21 +91,52 @@ def text(result: Shown | InFull, out: Out) -> None:
         return
     title = f"{result.title}, {result.label}" if result.station else result.title
     out.line(f"{title}: {clock(result.totals.slot_ms)} in all")
-    _print_rows(result, out)
-    if result.where:
-        out.line("Who is where:")
-        rows = [(clock(one.class_ms), *one.stations) for one in result.where]
-        out.grid("at", result.labels, rows)
+    if result.where is not None:
+        _print_stations(result.labels, result.where, out)
+    if result.where is not None and result.where.windows:
+        _print_grid(result, result.where, out)
+    else:
+        _print_rows(result, out)
     for one in result.lists:
         out.line(f"A round of {one.name}: {one.parts}")
-    if result.numbers is not None:
-        print_numbers(result.numbers, out)
     for warning in result.warnings:
         out.note(warning)
     out.line(CAUTION)
     for path in result.written:
         event = result.starts if path == result.written[0] else ""
         out.line(f"Written to {path}{': starts ' * bool(event)}{event}.")
+
+
+def _print_stations(labels: Sequence[str], where: Whereabouts, out: Out) -> None:
+    """Print what stays as it is at each station: the people, or the tasks of each block."""
+    rows: list[tuple[str, ...]] = []
+    headings: tuple[str, ...] = ("", "who")
+    if where.people:
+        rows = list(zip(labels, where.people, strict=True))
+    elif where.tasks:
+        headings = ("", *(task.name or f"block {task.block}" for task in where.tasks))
+        rows = list(zip(labels, *(task.stations for task in where.tasks), strict=True))
+    if rows:
+        out.table(headings, rows)
+        out.line()
+
+
+def _print_grid(result: Shown, where: Whereabouts, out: Out) -> None:
+    """Print a line a time and a column a station; changes stand in one line below."""
+    cells = {one.class_ms: one.stations for one in where.windows}
+    nothing = ("",) * len(result.labels)
+    rows = []
+    for row in result.rows:
+        window = row.kind == "window"
+        what = f"{row.words}, {row.round}" if window else f"{row.kind} {row.words}".strip()
+        here = cells.get(row.class_ms, nothing) if window else nothing
+        if row.kind != CHANGE:
+            rows.append((clock(row.class_ms), clock(row.duration_ms), what, *here))
+    out.grid(("at", "for", "block, round"), result.labels, rows)
+    changes = {row.duration_ms for row in result.rows if row.kind == CHANGE}
+    if changes:
+        lengths = dict.fromkeys((min(changes), max(changes)))
+        out.line(f"Changes between: {' to '.join(map(clock, lengths))}.")
 
 
 def _print_rows(result: Shown, out: Out) -> None:

@@ -1,0 +1,100 @@
+"""Who is where, and does what: what stays said once, what changes said for each window."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from handbell.compile.build import CompiledClass
+from handbell.compile.timetable import Cell, Row
+
+
+@dataclass(frozen=True)
+class Tasks:
+    """What each station does when a block first comes to it."""
+
+    block: int
+    name: str
+    stations: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Where:
+    """A window, and for each station what is not as it was said once: "" where nothing is."""
+
+    class_ms: int
+    stations: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Whereabouts:
+    """The people of a class at its stations.
+
+    ``people`` are those who stay at each station, empty where they move on; ``tasks`` what stays
+    at each station, empty where people go through the exercises side by side. ``windows`` is empty
+    where nothing else is to be said.
+    """
+
+    people: tuple[str, ...]
+    tasks: tuple[Tasks, ...]
+    windows: tuple[Where, ...]
+
+
+def whereabouts(built: CompiledClass) -> Whereabouts:
+    """Return who is where in a class."""
+    rows = [row for row in built.timetable if row.stations]
+    tasks = tuple(_tasks(built, rows)) if built.plan.is_rotation else ()
+    people = _people(built, rows)
+    windows = tuple(_windows(built, rows, people, tasks))
+    changes = any(any(where.stations) for where in windows)
+    return Whereabouts(people, tasks, windows if changes else ())
+
+
+def _tasks(built: CompiledClass, rows: list[Row]) -> Iterator[Tasks]:
+    stations = len(built.timelines)
+    for number, block in enumerate(built.plan.blocks, start=1):
+        first: dict[int, str] = {}
+        for row in rows:
+            for cell in row.stations if row.block == number else ():
+                if cell.people:
+                    first.setdefault(cell.station, cell.what)
+        yield Tasks(
+            number, block.name or "", tuple(first.get(s, "") for s in range(1, stations + 1))
+        )
+
+
+def _people(built: CompiledClass, rows: list[Row]) -> tuple[str, ...]:
+    """Return who stays at each station, where groups do."""
+    plan = built.plan
+    if plan.is_rotation or not plan.groups:
+        return ()
+    return tuple(_named(cell.who, cell.people) for cell in rows[0].stations) if rows else ()
+
+
+def _windows(
+    built: CompiledClass, rows: list[Row], people: tuple[str, ...], tasks: tuple[Tasks, ...]
+) -> Iterator[Where]:
+    grouped = bool(built.plan.groups)
+    for row in rows:
+        stays = tasks[row.block - 1].stations if tasks else ()
+        differs = bool(stays or built.plan.blocks[row.block - 1].order)
+        cells = []
+        for cell in row.stations:
+            as_said = stays and cell.words == stays[cell.station - 1]
+            what = cell.words if differs and not as_said else ""
+            who = _who(cell, bool(people)) if grouped else ""
+            idle = grouped and not cell.people
+            cells.append("-" if idle else ", ".join(filter(None, (what, who))))
+        yield Where(row.class_ms, tuple(cells))
+
+
+def _who(cell: Cell, stay: bool) -> str:
+    """Return who is there: those at the buttons where not all of them have one."""
+    if not cell.bibs or set(cell.bibs) == set(cell.people):
+        return "" if stay else cell.who
+    bibs = " ".join(map(str, cell.bibs))
+    return bibs if stay else f"{cell.who} {bibs}"
+
+
+def _named(who: str, bibs: tuple[int, ...]) -> str:
+    return f"{who} {' '.join(map(str, bibs))}".strip()
