@@ -15,7 +15,8 @@ from handbell.cli.main import main
 from handbell.coach.advice.plan import advise_all, decide, next_plan
 from handbell.coach.fit.fit import Misfit, fit
 from handbell.coach.library.shelf import load_library
-from handbell.coach.starters.starter import NAMES, starter
+from handbell.coach.starters.floor import floor_of
+from handbell.coach.starters.starter import NAMES, ROTATION, starter
 from handbell.coach.swap.rank import Wish
 from handbell.coach.swap.swap import find_swaps, swapped
 from handbell.coach.writing.edit import PlanText
@@ -33,6 +34,8 @@ else:
     import tomli as tomllib
 
 LIBRARY = load_library()
+STAYING = [name for name in NAMES if name != ROTATION]
+STARTER = starter("T", STAYING, floor_of([*range(1, 5)], 2, 1), LIBRARY, (), "t.toml")
 SQUAT = 'name = "Squat"'
 PUSH = 'name = "Push-up"; reps = 8'
 PLANK = 'name = "Plank"'
@@ -480,47 +483,7 @@ def test_advice_reaches_a_minutes_task_but_no_rung():
         assert (b"reps = 11" in next_plan([decision], text)) is reached
 
 
-# new, show, the schema
-
-
-@pytest.mark.parametrize("forms", [[name] for name in NAMES] + [list(NAMES)])
-def test_a_plan_to_start_from_is_in_order_and_gives_no_warning(forms, tmp_path, capsys):
-    path = tmp_path / "monday-evening.toml"
-    assert main(["new", str(path), *forms, "--boxes", "3"]) == 0
-    assert "Monday evening" in capsys.readouterr().out
-    assert main(["check", str(path), "--json"]) == 0
-    assert json.loads(capsys.readouterr().out)["data"]["warnings"] == []
-    assert len(build(parse_plan(path.read_bytes())).timelines) == 3
-    assert main(["new", str(path), *forms]) == 1  # it stays as it is
-    assert "is there already" in capsys.readouterr().err
-
-
-def test_a_plan_to_start_from_says_how_to_check_it_whatever_its_file_is_called(tmp_path, capsys):
-    for name, said in (
-        ("monday.toml", "handbell check monday.toml"),
-        ("my class.toml", "handbell check 'my class.toml'"),
-        ("two\nlines.toml", "handbell check"),
-        ("b\udcffd.toml", "handbell check"),
-    ):
-        assert main(["new", str(tmp_path / name)]) == 0
-        first = (tmp_path / name).read_text(encoding="utf-8").splitlines()[0]
-        assert first == f"# Change anything, then: {said}"
-        assert main(["check", str(tmp_path / name)]) == 0
-    capsys.readouterr()
-    (tmp_path / "a file").touch()
-    assert main(["new", str(tmp_path / "a file" / "x.toml")]) == 1
-    assert "can't be written" in capsys.readouterr().err
-
-
-def test_new_knows_its_forms_and_a_title_with_quotes(tmp_path, capsys):
-    path = tmp_path / "x.toml"
-    assert main(["new", str(path), "pyramid"]) == 2
-    assert "every-minute" in capsys.readouterr().err and not path.exists()
-    for said, meant in (("EMOM", "every-minute"), ("amrap", "as-many-rounds"), ("lader", "ladder")):
-        assert main(["new", str(path), said]) == 2
-        assert f"The nearest is {meant}." in capsys.readouterr().err
-    assert main(["new", str(path), "--boxes", "0"]) == 2
-    assert parse_plan(starter('A "quoted" \\ one', ["plain"], 1, "x.toml").encode()).title
+# show, the schema
 
 
 def test_show_expanded(tmp_path, capsys):
@@ -539,7 +502,7 @@ VALIDATOR = jsonschema.Draft202012Validator(json.loads(schema.schema_text()))
 PLANS = [path.read_text(encoding="utf-8") for path in EXAMPLES.values()] + IN_MANUAL
 
 
-@pytest.mark.parametrize("text", [*PLANS, starter("T", NAMES, 2, "t.toml")])
+@pytest.mark.parametrize("text", [*PLANS, STARTER])
 def test_the_schema_takes_every_plan_of_the_manual(text):
     """Read by a validator of JSON Schema (jsonschema, draft 2020-12)."""
     assert not list(VALIDATOR.iter_errors(tomllib.loads(text)))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Iterable
+from decimal import Decimal, InvalidOperation
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from handbell.work.after.unread import ReadAs
     from handbell.work.upkeep.plugged_in import Stranger
 
+SLOT_MOST_MS = 6 * 3_600_000
 NOTHING_WRITTEN = "Nothing written yet; add --write or --out FILE."
 
 
@@ -60,6 +62,20 @@ def written(out: Out, path: str | None, changed: bool = True) -> None:
         out.line(f"Written to {path}.")
     elif changed:
         out.line(NOTHING_WRITTEN)
+
+
+def slot_ms(said: str) -> int:
+    """Return the length of a class as people write it: 20, 42.5 or 19:30; raises UsageError."""
+    parts = said.split(":")
+    hours, minutes, seconds = parts if len(parts) == 3 else ("0", *parts, "0")[:3]
+    try:
+        whole = 60 * Decimal(hours) + Decimal(minutes)
+        ms = whole * 60_000 + Decimal(seconds or 0) * 1000
+    except InvalidOperation:
+        ms = Decimal(0)
+    if not ms.is_finite() or not 0 < ms <= SLOT_MOST_MS or ms % 100 or len(parts) > 3:
+        raise UsageError(f"{said} is no length of a class", "Write minutes, such as 45 or 42:30")
+    return int(ms)
 
 
 def port_argument(parser: argparse.ArgumentParser) -> None:

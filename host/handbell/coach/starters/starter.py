@@ -2,16 +2,35 @@
 
 from __future__ import annotations
 
+import re
 import shlex
-from collections.abc import Sequence
+from collections.abc import Collection, Iterator, Sequence
 from pathlib import Path
 
 import tomlkit
 
+from handbell.base.errors import UsageError
+from handbell.coach.library.entry import Entry
+from handbell.coach.library.shelf import Library
 from handbell.plan.shorthands import FORMATS
 
-PLAIN = "plain"
-NAMES = (PLAIN, *FORMATS)
+from .choose import chosen
+from .floor import Floor
+
+PLAIN, CIRCUIT, ROTATION, RELAY = "plain", "circuit", "rotation", "relay"
+NAMES = (PLAIN, CIRCUIT, ROTATION, *FORMATS)
+CIRCUIT_LONG = 4  # exercises of a circuit
+LEGS_ABOUT = 8
+# What makes a block of a form longer, and in what steps.
+_SIZES = {
+    PLAIN: ("rounds", 1),
+    CIRCUIT: ("rounds", 1),
+    ROTATION: ("rounds", 1),
+    "every-minute": ("minutes", 3),
+    "as-many-rounds": ("minutes", 1),
+    "intervals": ("rounds", 2),
+}
+WORK_S = 40  # of a window, in a circuit and in a rotation
 
 _FOLDER = Path(__file__).parent
 _BEFORE = """\
@@ -28,26 +47,109 @@ _AFTER = """\
 name = "Walk and stretch"
 work_s = 180
 """
+_OF_CHOSEN = {
+    CIRCUIT: """\
+# {count} in turn, three rounds, with a rest after each. Whoever has made the reps rests on.
+[[block]]
+name = "Circuit"
+rounds = 3
+rest_s = 20
+""",
+    ROTATION: """\
+# A station for each exercise; groups move on after each window. Whoever has made the reps rests.
+[[block]]
+name = "Stations"
+rounds = 2
+round_rest_s = 60
+""",
+}
 
 
-def starter(title: str, formats: Sequence[str], boxes: int, file: str) -> str:
-    """Return the text of a plan with a block of each form, for so many boxes.
+def starter(
+    title: str,
+    formats: Sequence[str],
+    floor: Floor,
+    library: Library,
+    kit: Collection[str],
+    file: str,
+    longer: int = 0,
+) -> str:
+    """Return the text of a plan with a block of each form, for those people and boxes.
 
-    ``formats`` are of ``NAMES``; ``file`` is the name that it says to check. A relay is run by
-    groups, so then each box has a group of two.
+    Blocks are as long as they usually begin, or so many steps ``longer`` in all, one block after
+    the other, as far as they can.
+
+    ``formats`` are of ``NAMES``; ``kit`` (keys) is what circuit and rotation may use; ``file`` is
+    the name that it says to check. Raises UsageError when a rotation has more boxes than there are
+    exercises.
     """
     check = f"handbell check {shlex.quote(file)}" if file.isprintable() else "handbell check"
     head = [f"# Change anything, then: {check}", f"title = {tomlkit.item(title).as_string()}"]
     people = []
-    if "relay" in formats:
-        people = [
-            f'[[group]]\nname = "Group {n}"\nbibs = [{2 * n - 1}, {2 * n}]\n'
-            for n in range(1, boxes + 1)
-        ]
-        head.append('buttons = 2\nturns = "window"')
+    if floor.alone and ROTATION not in formats and RELAY not in formats:
+        head.append(f"boxes = {len(floor.crews)}")
     else:
-        head.append(f"boxes = {boxes}")
+        head += [f"buttons = {floor.buttons}"] * (floor.buttons > 1)
+        if floor.shares_buttons and set(formats) != {RELAY}:
+            head.append('turns = "window"')
+        people = [
+            f'[[group]]\nname = "{crew.name}"\nbibs = [{", ".join(map(str, crew.bibs))}]\n'
+            for crew in floor.crews
+        ]
+    if ROTATION in formats:
+        head.append('layout = "rotation"\nchange_s = 20')
     if len(formats) > 1:
         head.append("break_s = 60")
-    blocks = [_FOLDER.joinpath(f"{name}.toml").read_text(encoding="utf-8") for name in formats]
+    blocks = [
+        _sized(name, _block(name, floor, library, kit), floor, steps)
+        for name, steps in zip(formats, _spread(longer, len(formats)), strict=True)
+    ]
     return "\n".join(["\n".join(head) + "\n", *people, _BEFORE, *blocks, _AFTER])
+
+
+def _block(name: str, floor: Floor, library: Library, kit: Collection[str]) -> str:
+    if name not in _OF_CHOSEN:
+        return _FOLDER.joinpath(f"{name}.toml").read_text(encoding="utf-8")
+    count = len(floor.crews) if name == ROTATION else CIRCUIT_LONG
+    entries = chosen(library, kit, count)
+    if name == ROTATION and len(entries) < count:
+        raise UsageError(
+            f"A rotation has an exercise for each box, and the library has {len(entries)} that go "
+            "with this kit and with everybody",
+            f"Say --boxes {len(entries)}, or write the plan yourself",
+        )
+    head = _OF_CHOSEN[name].format(count=len(entries))
+    return head + "".join(_exercise(entry) for entry in entries)
+
+
+def _spread(steps: int, over: int) -> Iterator[int]:
+    """Yield steps as evenly as they go, the first with one more."""
+    return ((steps + over - 1 - n) // over for n in range(over))
+
+
+def _sized(name: str, block: str, floor: Floor, longer: int) -> str:
+    """Return a block some steps longer or shorter; a relay with as many legs for everybody."""
+    if name == RELAY:  # by the first group, which is the largest
+        size = len(floor.crews[0].bibs)
+        legs = max(1, round(LEGS_ABOUT / size) + longer) * size
+        return re.sub(r"(?m)^legs = \d+$", f"legs = {legs}", block)
+    key, step = _SIZES.get(name, ("", 0))
+    if not step:
+        return block
+    return re.sub(
+        rf"(?m)^{key} = (\d+)$",
+        lambda found: f"{key} = {max(step, int(found[1]) + step * longer)}",
+        block,
+        count=1,
+    )
+
+
+def _exercise(entry: Entry) -> str:
+    """Return an exercise's lines: few reps of those that are usual, tapped in a way that suits."""
+    lines = ["[[block.exercise]]", f'name = "{entry.name}"', f"work_s = {WORK_S}"]
+    if entry.reps_30s is None:
+        lines.append("hold = true")
+    else:
+        lines.append(f"reps = {max(1, entry.reps_30s[0] * WORK_S // 30 // 2 * 2)}")
+        lines += ['tap = "finish"'] * ("each" not in entry.taps)
+    return "".join(f"  {line}\n" for line in lines)

@@ -3,48 +3,204 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from handbell.base.errors import UsageError
-from handbell.base.words import quoted
-from handbell.coach.starters.starter import NAMES, PLAIN, starter
+from handbell.base.errors import HandbellError, UsageError
+from handbell.base.progress import Progress, no_progress
+from handbell.base.words import quoted, several
+from handbell.coach.library.shelf import load_library
+from handbell.coach.starters.floor import Crew, Floor, floor_of
+from handbell.coach.starters.starter import NAMES, PLAIN, RELAY, ROTATION, starter
 from handbell.coach.writing.edit import write_plan
 from handbell.compile import build
 from handbell.plan.files import parse_plan
 
-BOXES_MOST = 99
+from .exercises import kit_keys
+
+BOXES, BOXES_MOST, BUTTONS_MOST, PEOPLE_MOST = 4, 99, 4, 999
+STEPS_MOST = 100
+NO_KIT = "none"
 IN_SHORT = {"emom": "every-minute", "amrap": "as-many-rounds"}  # what the trade often writes
 
 
 @dataclass(frozen=True)
+class Wishes:
+    """What is known of a class that is begun; what is None is chosen, and told.
+
+    ``roster`` is a group of the roster whose bibs come, ``slot_ms`` what the class may last, and
+    ``kit`` what is there for circuit and rotation.
+    """
+
+    people: int | None = None
+    boxes: int | None = None
+    buttons: int = 1
+    roster: str | None = None
+    slot_ms: int | None = None
+    kit: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Started:
-    """A plan that was written: its file, title, forms, and length."""
+    """A plan that was written: its file, title, forms, length and people.
+
+    ``crews`` are the people of each box; ``without_bib`` those of the roster who have no number.
+    ``asked_ms`` is the slot that was asked for, and ``why_not`` says why the plan isn't that long.
+    """
 
     written: str
     title: str
     formats: tuple[str, ...]
     slot_ms: int
+    crews: tuple[Crew, ...]
+    buttons: int
+    in_turns: bool
+    without_bib: tuple[str, ...]
+    asked_ms: int | None
+    why_not: str
 
 
-def new(plan: Path, formats: Sequence[str] = (), boxes: int = 4, title: str = "") -> Started:
+def new(
+    plan: Path,
+    formats: Sequence[str] = (),
+    title: str = "",
+    wishes: Wishes = Wishes(),
+    store_at: str | None = None,
+    progress: Progress = no_progress,
+) -> Started:
     """Write a plan with a block of each form, plain ones without; a file that is there stays.
 
-    The title is made from the file's name unless told. Raises UsageError for a form or a number of
-    boxes that can't be, PlanError for a title, HandbellError when the file can't be written.
+    The title is made from the file's name unless told. Raises UsageError for a form or numbers that
+    can't be, PlanError for a title, HandbellError when the file can't be written.
     """
     formats = tuple(formats) or (PLAIN,)
+    _require_forms(formats)
+    bibs, without = _bibs(wishes, formats, store_at)
+    floor = _floor(wishes, formats, bibs)
+    library = load_library()
+    kit = kit_keys(library, [item for item in wishes.kit if item.strip() != NO_KIT])
+    title = title or _title(plan)
+
+    def begun(longer: int) -> tuple[bytes, int]:
+        data = starter(title, formats, floor, library, kit, plan.name, longer).encode()
+        return data, build(parse_plan(data, str(plan))).totals.slot_ms
+
+    data, slot_ms = _near(begun, wishes.slot_ms)
+    write_plan(plan, data, None)
+    slot_ms, why_not = _fitted(plan, slot_ms, wishes.slot_ms, progress)
+    return Started(
+        str(plan),
+        title,
+        formats,
+        slot_ms,
+        floor.crews,
+        floor.buttons,
+        floor.shares_buttons and set(formats) != {RELAY},
+        without,
+        wishes.slot_ms,
+        why_not,
+    )
+
+
+def roster_groups(store_at: str | None = None) -> tuple[str, ...]:
+    """Return the groups of the roster that have somebody with a bib."""
+    from handbell.work.after.roster import roster
+
+    people = roster(store_at).athletes
+    return tuple(dict.fromkeys(one.group for one in people if one.group and one.bib))
+
+
+def _require_forms(formats: Sequence[str]) -> None:
     for name in formats:
         if name not in NAMES:
             raise UsageError(f"There is no form {quoted(name)}", _nearest(name))
+    if ROTATION in formats and len(formats) > 1:
+        raise UsageError(
+            "In a rotation groups move from station to station, in the other forms they stay",
+            "Write two plans, or name rotation alone",
+        )
+
+
+def _bibs(
+    wishes: Wishes, formats: Sequence[str], store_at: str | None
+) -> tuple[list[int], tuple[str, ...]]:
+    """Return the bibs that come, and the names of those who have none."""
+    if wishes.roster is not None:
+        return _of_roster(wishes.roster, store_at)
+    at_each = 2 if {ROTATION, RELAY} & set(formats) else 1
+    people = wishes.people or (wishes.boxes or BOXES) * at_each
+    if not 1 <= people <= PEOPLE_MOST:
+        raise UsageError(f"{people} people are too few or too many", f"Say 1 to {PEOPLE_MOST}")
+    return [*range(1, people + 1)], ()
+
+
+def _of_roster(group: str, store_at: str | None) -> tuple[list[int], tuple[str, ...]]:
+    from handbell.work.after.roster import roster
+
+    everybody = roster(store_at).athletes
+    people = [one for one in everybody if (one.group or "").casefold() == group.casefold()]
+    bibs = sorted(one.bib for one in people if one.bib)
+    if not bibs:
+        groups = roster_groups(store_at)
+        raise UsageError(
+            f"Nobody on the roster has a bib in group {quoted(group)}",
+            f"Groups are {', '.join(groups)}" if groups else "Take a file in: handbell roster",
+        )
+    return bibs, tuple(one.name for one in people if not one.bib)
+
+
+def _floor(wishes: Wishes, formats: Sequence[str], bibs: list[int]) -> Floor:
+    boxes = wishes.boxes if wishes.boxes is not None else min(BOXES, len(bibs))
     if not 1 <= boxes <= BOXES_MOST:
         raise UsageError(f"{boxes} boxes are too few or too many", f"Say 1 to {BOXES_MOST}")
-    title = title or _title(plan)
-    data = starter(title, formats, boxes, plan.name).encode()
-    built = build(parse_plan(data, str(plan)))
-    write_plan(plan, data, None)
-    return Started(str(plan), title, formats, built.totals.slot_ms)
+    if not 1 <= wishes.buttons <= BUTTONS_MOST:
+        raise UsageError(
+            f"{wishes.buttons} buttons are too few or too many", f"Say 1 to {BUTTONS_MOST}"
+        )
+    if RELAY in formats and len(bibs) < 2 * boxes:
+        raise UsageError(
+            f"A relay needs two people at each box, and {several(len(bibs), 'person', 'people')} "
+            f"at {several(boxes, 'box', 'boxes')} are fewer",
+            f"Say --people {2 * boxes}, or fewer boxes",
+        )
+    if len(bibs) < boxes:
+        raise UsageError(
+            f"{several(len(bibs), 'person', 'people')} can't be at {boxes} boxes",
+            f"Say --boxes {len(bibs)}",
+        )
+    return floor_of(bibs, boxes, min(wishes.buttons, -(-len(bibs) // boxes)))
+
+
+def _near(begun: Callable[[int], tuple[bytes, int]], wished_ms: int | None) -> tuple[bytes, int]:
+    """Return the plan, some steps longer or shorter, that lasts nearly what was wished for."""
+    found = begun(0)
+    if wished_ms is None:
+        return found
+    way = 1 if found[1] < wished_ms else -1
+    best = found
+    for steps in range(1, STEPS_MOST):
+        more = begun(way * steps)
+        if abs(more[1] - wished_ms) < abs(best[1] - wished_ms):
+            best = more
+        if way * (more[1] - wished_ms) >= 0:
+            break
+    return best
+
+
+def _fitted(plan: Path, slot_ms: int, wished_ms: int | None, progress: Progress) -> tuple[int, str]:
+    """Make a plan that was written last its slot; return what it lasts, and why not that."""
+    from handbell.work.planning.fit import FitsNot, fit_plan
+
+    if wished_ms in (None, slot_ms):
+        return slot_ms, ""
+    try:  # windows keep their length, and so the reps that go with it
+        found = fit_plan(plan, wished_ms, ["windows"], write=True, progress=progress)
+    except HandbellError as error:
+        return slot_ms, str(error)
+    if isinstance(found, FitsNot):
+        return slot_ms, "These forms can't be made that long or that short."
+    return found.after.slot_ms, ""
 
 
 def _nearest(name: str) -> str:

@@ -42,9 +42,9 @@ def rehearse(
     part without bells, HandbellError for a class that is silent.
     """
     path = out or Path(f"{plan.stem}.wav")
-    if path.suffix.casefold() != SUFFIX:
-        raise UsageError(f"{path} is no name for a WAV file", f"Call it {path.stem}{SUFFIX}")
     require_apart(plan, path)
+    if path.suffix.casefold() != SUFFIX and not path.is_dir():
+        raise UsageError(f"{path} is no name for a WAV file", f"Call it {path.stem}{SUFFIX}")
     built = compiled(plan)
     require_station(plan, built, station)
     ringing = bells(built.timelines[station - 1].data)

@@ -5,10 +5,8 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Sequence
-from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING
 
-from handbell.base.errors import UsageError
 from handbell.base.times import clock
 from handbell.cli import shared
 from handbell.cli.output import Out
@@ -16,8 +14,6 @@ from handbell.cli.progress import Lines
 
 if TYPE_CHECKING:
     from handbell.work.planning.fit import Fits, FitsNot
-
-SLOT_MOST_MS = 6 * 3_600_000
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -57,24 +53,11 @@ def run(args: argparse.Namespace) -> Fits | FitsNot:
     """Call the operation."""
     from handbell.work.planning.fit import fit_plan
 
-    slot_ms = None if args.minutes is None else _slot_ms(args.minutes)
+    slot_ms = None if args.minutes is None else shared.slot_ms(args.minutes)
     with Lines(Out(sys.stderr).console) as lines:
         return fit_plan(
             args.plan, slot_ms, args.keep, args.first_timers, args.write, args.out, lines
         )
-
-
-def _slot_ms(said: str) -> int:
-    parts = said.split(":")
-    hours, minutes, seconds = parts if len(parts) == 3 else ("0", *parts, "0")[:3]
-    try:
-        whole = 60 * Decimal(hours) + Decimal(minutes)
-        ms = whole * 60_000 + Decimal(seconds or 0) * 1000
-    except InvalidOperation:
-        ms = Decimal(0)
-    if not ms.is_finite() or not 0 < ms <= SLOT_MOST_MS or ms % 100 or len(parts) > 3:
-        raise UsageError(f"{said} is no length of a class", "Write minutes, such as 45 or 42:30")
-    return int(ms)
 
 
 def text(result: Fits | FitsNot, out: Out) -> None:

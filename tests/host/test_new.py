@@ -1,0 +1,269 @@
+"""A plan to start from: whole for the people, boxes, kit and minutes there are, and quiet."""
+
+import io
+import json
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from handbell.base.errors import UsageError
+from handbell.cli.commands.planning import new_questions
+from handbell.cli.main import main
+from handbell.coach.library.names import name_key
+from handbell.coach.library.remarks import coach_remarks
+from handbell.coach.library.shelf import load_library
+from handbell.coach.starters.floor import floor_of
+from handbell.coach.starters.starter import NAMES, RELAY, ROTATION, starter
+from handbell.compile import build
+from handbell.plan.files import parse_plan
+from handbell.work.planning.new import Wishes, new
+
+LIBRARY = load_library()
+STAYING = [name for name in NAMES if name != ROTATION]
+KITS = ("kettlebell", "box", "dumbbells", "rings", "bench")
+
+
+def made(title="T", forms=("plain",), people=4, boxes=4, buttons=1, kit=(), longer=0):
+    floor = floor_of([*range(1, people + 1)], boxes, buttons)
+    keys = [LIBRARY.kit_key(item) for item in kit]
+    return starter(title, forms, floor, LIBRARY, keys, "x.toml", longer)
+
+
+@pytest.mark.parametrize("forms", [[name] for name in NAMES] + [STAYING])
+def test_it_is_in_order_and_gives_no_warning(forms, tmp_path, capsys):
+    path = tmp_path / "monday-evening.toml"
+    assert main(["new", str(path), *forms, "--boxes", "3"]) == 0
+    assert "Monday evening" in capsys.readouterr().out
+    assert main(["check", str(path), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["data"]["warnings"] == []
+    assert len(build(parse_plan(path.read_bytes())).timelines) == 3
+    assert main(["new", str(path), *forms]) == 1  # it stays as it is
+    assert "is there already" in capsys.readouterr().err
+
+
+@settings(deadline=None)
+@given(
+    st.sampled_from([(name,) for name in NAMES] + [tuple(STAYING)]),
+    st.integers(1, 8),
+    st.integers(0, 20),
+    st.integers(1, 4),
+    st.sets(st.sampled_from(KITS)),
+    st.integers(-3, 5),
+)
+def test_it_is_whole_for_any_class(forms, boxes, more, buttons, kit, longer):
+    people = boxes * (2 if RELAY in forms else 1) + more
+    text = made("T", forms, people, boxes, buttons, sorted(kit), longer)
+    built = build(parse_plan(text.encode()))
+    plan = built.plan
+    assert len(built.timelines) == boxes and plan.warm_up and plan.cool_down
+    bibs = [bib for group in plan.groups for bib in group.bibs] or [*range(1, boxes + 1)]
+    assert sorted(bibs) == [*range(1, people + 1)], "everybody is counted, and once"
+    sizes = [len(group.bibs) for group in plan.groups]
+    assert not sizes or max(sizes) - min(sizes) <= 1
+    there = {LIBRARY.kit_key(item) for item in kit}
+    if forms[0] in ("circuit", ROTATION):
+        entries = [LIBRARY.need(e.name) for block in plan.blocks for e in block.exercises]
+        assert all(any(name_key(i) in there for i in need) for e in entries for need in e.kit)
+        assert all(e.impact != "high" and e.level <= 2 and not e.skill for e in entries)
+    if boxes > 1 and more == 0:  # with more, turns and legs may not come out even
+        assert [*built.warnings, *coach_remarks(built.schedule, LIBRARY)] == []
+
+
+def test_kit_that_is_there_is_used():
+    names = [
+        e.name
+        for e in parse_plan(made(forms=["circuit"], kit=["kettlebell"]).encode())
+        .blocks[0]
+        .exercises
+    ]
+    assert any(LIBRARY.need(name).kit for name in names)
+    assert not any(
+        LIBRARY.need(e.name).kit
+        for e in parse_plan(made(forms=["circuit"]).encode()).blocks[0].exercises
+    )
+
+
+@pytest.mark.parametrize(
+    ("forms", "minutes"), [(["circuit"], "45"), ([ROTATION], "30"), (["every-minute", RELAY], "40")]
+)
+def test_it_lasts_its_slot(forms, minutes, tmp_path, capsys):
+    pytest.importorskip("ortools", reason="the extra planning isn't installed")
+    path = tmp_path / "x.toml"
+    assert main(["new", str(path), *forms, "--people", "10", "--minutes", minutes, "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)["data"]
+    assert (found["slot_ms"], found["why_not"]) == (int(minutes) * 60_000, "")
+    built = build(parse_plan(path.read_bytes()))
+    assert built.totals.slot_ms == int(minutes) * 60_000
+    usual = parse_plan(made(forms=forms, people=10).encode())
+    works = {e.work for block in usual.blocks for e in block.exercises}
+    assert {e.work for block in built.plan.blocks for e in block.exercises} <= works
+
+
+def test_a_slot_that_cannot_be_is_said(tmp_path, capsys):
+    pytest.importorskip("ortools", reason="the extra planning isn't installed")
+    assert main(["new", str(tmp_path / "x.toml"), "ladder", "--minutes", "3"]) == 0
+    assert "It does not last the 3:00" in capsys.readouterr().out
+
+
+def test_one_person_a_box_is_never_silent(tmp_path, capsys):
+    main(["new", str(tmp_path / "x.toml")])
+    assert "4 people, one at each box. More people: --people." in capsys.readouterr().out
+    main(["new", str(tmp_path / "y.toml"), "--people", "10"])
+    out = capsys.readouterr().out
+    assert "10 people at 4 boxes: Group A (bibs 1 2 3), Group B" in out
+    assert "take turns to tap" in out
+
+
+def test_those_of_the_roster_come(tmp_path, capsys):
+    names = tmp_path / "names.csv"
+    names.write_text("name,bib,group\nAda,31,Monday\nBo,7,Monday\nCy,,Monday\nDi,8,Friday\n")
+    main(["roster", str(names)])
+    path = tmp_path / "x.toml"
+    assert main(["new", str(path), "--roster", "monday", "--boxes", "2"]) == 0
+    out = capsys.readouterr().out
+    assert "Without a bib on the roster, so not in the plan: Cy." in out
+    assert [group.bibs for group in parse_plan(path.read_bytes()).groups] == [(7,), (31,)]
+    assert "Ada" not in path.read_text(), "names are not for plans"
+    assert main(["new", str(tmp_path / "y.toml"), "--roster", "Sunday"]) == 2
+    assert "Groups are" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["pyramid"], "every-minute"),
+        (["EMOM"], "The nearest is every-minute."),
+        (["amrap"], "The nearest is as-many-rounds."),
+        (["lader"], "The nearest is ladder."),
+        (["--boxes", "0"], "0 boxes are too few or too many"),
+        (["--people", "1000"], "1000 people are too few or too many"),
+        (["--buttons", "5"], "5 buttons"),
+        (["--people", "3", "--boxes", "4"], "Say --boxes 3"),
+        (["relay", "--people", "5", "--boxes", "3"], "Say --people 6"),
+        (["rotation", "plain"], "name rotation alone"),
+        (["rotation", "--boxes", "60"], "has an exercise for each box"),
+        (["circuit", "--kit", "kettlebel"], "kettlebells"),
+        (["--minutes", "soon"], "no length of a class"),
+    ],
+)
+def test_what_cannot_be_is_refused_and_nothing_written(words, said, tmp_path, capsys):
+    path = tmp_path / "x.toml"
+    assert main(["new", str(path), *words]) in (1, 2)
+    assert said in capsys.readouterr().err and not path.exists()
+
+
+def test_a_title_with_quotes():
+    assert parse_plan(made('A "quoted" \\ one').encode()).title == 'A "quoted" \\ one'
+
+
+def test_it_says_how_to_check_it_whatever_its_file_is_called(tmp_path, capsys):
+    for name, said in (
+        ("monday.toml", "handbell check monday.toml"),
+        ("my class.toml", "handbell check 'my class.toml'"),
+        ("two\nlines.toml", "handbell check"),
+        ("b\udcffd.toml", "handbell check"),
+    ):
+        assert main(["new", str(tmp_path / name)]) == 0
+        first = (tmp_path / name).read_text(encoding="utf-8").splitlines()[0]
+        assert first == f"# Change anything, then: {said}"
+        assert main(["check", str(tmp_path / name)]) == 0
+    capsys.readouterr()
+    (tmp_path / "a file").touch()
+    assert main(["new", str(tmp_path / "a file" / "x.toml")]) == 1
+    assert "can't be written" in capsys.readouterr().err
+
+
+# Asked on a terminal
+
+
+class Terminal(io.StringIO):
+    def isatty(self):
+        return True
+
+
+@pytest.fixture
+def answers(monkeypatch):
+    """Give answers line by line; returns the questions that were asked."""
+    asked = []
+
+    def give(*lines):
+        left = [*lines]
+
+        def read(question):
+            asked.append(question)
+            if not left:
+                raise EOFError
+            return left.pop(0)
+
+        monkeypatch.setattr("builtins.input", read)
+        monkeypatch.setattr("sys.stdin", Terminal())
+        monkeypatch.setattr("sys.stdout.isatty", lambda: True, raising=False)
+        return asked
+
+    return give
+
+
+def test_it_asks_for_what_is_not_said(answers, tmp_path, capsys):
+    asked = answers("move", "abc", "12", "0", "6", "2", "", "kettlebel", "kettlebell")
+    path = tmp_path / "x.toml"
+    assert main(["new", str(path)]) == 0
+    plan = parse_plan(path.read_bytes())
+    assert plan.is_rotation and len(plan.groups) == 6 and plan.buttons == 2
+    assert sum(len(group.bibs) for group in plan.groups) == 12
+    assert [question.split("?")[0] for question in asked].count("How many people come") == 2
+    out = capsys.readouterr().out
+    assert "That is none of the answers" in out and "0 is too few" in out
+    assert "kettlebells" in out
+
+
+def test_enter_takes_what_stands_there(answers, tmp_path):
+    asked = answers("", "", "", "", "", "")
+    path = tmp_path / "x.toml"
+    assert main(["new", str(path), "plain"]) == 0
+    assert all(question.endswith("] ") for question in asked)
+    assert sum(len(group.bibs) for group in parse_plan(path.read_bytes()).groups) == 8
+
+
+def test_it_asks_nothing_where_all_is_said_or_nobody_can_answer(answers, tmp_path):
+    asked = answers()
+    words = ["plain", "--people", "8", "--boxes", "4", "--buttons", "2", "--minutes", "20"]
+    assert main(["new", str(tmp_path / "a.toml"), *words]) == 0
+    assert main(["new", str(tmp_path / "b.toml"), "--ask-nothing"]) == 0
+    assert main(["new", str(tmp_path / "c.toml"), "--json"]) == 0
+    assert main(["new", str(tmp_path / "a.toml")]) == 1, "a file that is there: said at once"
+    assert asked == []
+
+
+def test_answers_that_end_write_nothing(answers, tmp_path, capsys):
+    answers("stay", "9")
+    path = tmp_path / "x.toml"
+    assert main(["new", str(path)]) == 2
+    assert "--ask-nothing" in capsys.readouterr().err and not path.exists()
+
+
+def test_a_group_of_the_roster_is_offered(answers, tmp_path):
+    names = tmp_path / "names.csv"
+    names.write_text("name,bib,group\nAda,31,Monday\nBo,7,Monday\n")
+    main(["roster", str(names)])
+    asked = answers("Monday", "stay", "2", "", "", "")
+    path = tmp_path / "x.toml"
+    assert main(["new", str(path)]) == 0
+    assert "(Monday)" in asked[0]
+    assert [group.bibs for group in parse_plan(path.read_bytes()).groups] == [(7,), (31,)]
+
+
+def test_the_forms_of_the_help_are_those_there_are():
+    with pytest.raises(UsageError):
+        new("x.toml", ["no"], "", Wishes())
+    assert new_questions.NOTHING
+    import argparse
+
+    from handbell.cli.commands.planning import new as command
+
+    parser = argparse.ArgumentParser()
+    command.arguments(parser)
+    told = [
+        line.split()[0] for line in parser.epilog.split("forms:\n")[1].split("\n\n")[0].splitlines()
+    ]
+    assert told == list(NAMES)
