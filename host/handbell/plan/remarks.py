@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from math import gcd
 from typing import TYPE_CHECKING
 
 from handbell.base.times import whole_clock
@@ -28,7 +29,14 @@ def remarks(plan: Plan) -> list[str]:
     for place, text in _texts(plan, tasks):
         for fault in _text_remarks(text):
             found.setdefault(fault, sentence(place, fault))
-    more = (*_scale(plan), *_turns(plan), *_steps(tasks), *_never_there(plan, tasks), *_legs(plan))
+    more = (
+        *_scale(plan),
+        *_turns(plan),
+        *_steps(tasks),
+        *_never_there(plan, tasks),
+        *_legs(plan),
+        *_same_leg(plan),
+    )
     return [*found.values(), *more]
 
 
@@ -134,4 +142,26 @@ def _legs(plan: Plan) -> Iterator[str]:
                     ("block", b),
                     f"{legs} legs for the {len(group.bibs)} of {quoted(group.name)}: "
                     f"{more} of them {'does' if more == 1 else 'do'} one more than the others",
+                )
+
+
+def _same_leg(plan: Plan) -> Iterator[str]:
+    """Yield groups in whose relay somebody does not get to every exercise."""
+    for b, block in enumerate(plan.blocks):
+        count = len(block.exercises)
+        legs = block.rounds * count
+        for group in plan.groups if block.relay and count > 1 else ():
+            size = len(group.bibs)
+            some = [
+                bib
+                for n, bib in enumerate(group.bibs)
+                if len({leg % count for leg in range(n, legs, size)}) < min(count, legs)
+            ]
+            if some:
+                in_step = gcd(count, size) > 1
+                yield sentence(
+                    ("block", b),
+                    f"{bibs_words(some)} of {quoted(group.name)} "
+                    f"{'does' if len(some) == 1 else 'do'} not get to every exercise; write "
+                    + (f"another number of exercises than {count}" if in_step else "more legs"),
                 )
