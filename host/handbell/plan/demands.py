@@ -17,6 +17,7 @@ from handbell.plan.texts import tidy
 
 KIT_MOST = 999
 CAPACITY_MOST = 999
+SPOT_MOST_M = 1000
 ORDER_MOST = 200
 MINUTES_MOST = 360
 
@@ -36,6 +37,19 @@ def _named(value: object, example: str) -> str:
     if not isinstance(value, str) or not tidy(value):
         raise ValueError(f"{values.shown(value)} is no name; write it in quotes, such as {example}")
     return tidy(value)
+
+
+def spot(value: object) -> tuple[float, float]:
+    """Return a place on the floor, ``[x, y]`` in metres."""
+    example = "write metres along and across, such as [0, 4.5]"
+    if not isinstance(value, list) or len(value) != 2:
+        raise ValueError(f"{values.shown(value)} is no place; {example}")
+    for number in value:
+        if isinstance(number, bool) or not isinstance(number, int | float):
+            raise ValueError(f"{values.shown(number)} is no number; {example}")
+        if not -SPOT_MOST_M <= number <= SPOT_MOST_M:
+            raise ValueError(f"{values.shown(number)} m is too far off; {example}")
+    return (float(value[0]), float(value[1]))
 
 
 def kit_counts(value: object) -> dict[str, int]:
@@ -187,6 +201,18 @@ Orders = Annotated[
     PlainValidator(orders),
     WithJsonSchema(
         {"type": "array", "items": {"type": "array", "items": {"type": "integer", "minimum": 0}}}
+    ),
+]
+MaybeSpot = Annotated[
+    tuple[float, float] | None,
+    PlainValidator(spot),
+    WithJsonSchema(
+        {
+            "type": "array",
+            "items": {"type": "number", "minimum": -SPOT_MOST_M, "maximum": SPOT_MOST_M},
+            "minItems": 2,
+            "maxItems": 2,
+        }
     ),
 ]
 MaybeCapacity = Annotated[

@@ -56,7 +56,7 @@ def share(plan: Plan, block: int, seconds: float = SECONDS) -> Shared:
     found = solve(demands, seconds) if plan.is_rotation else lane_orders(demands, seconds)
     if isinstance(found, Clash):
         return Shared(block, demands, None, None, found, _enough(demands, found))
-    return Shared(block, demands, found, _order(plan, found))
+    return Shared(block, demands, found, order_of(plan, found))
 
 
 def lane_orders(demands: Demands, seconds: float = SECONDS) -> Schedule | Clash:
@@ -146,7 +146,7 @@ def _stations(plan: Plan, block: Block) -> Iterator[Station]:
             yield Station(exercise.name, None, None, needs, steps[times[e]])
 
 
-def _order(plan: Plan, schedule: Schedule) -> Order | None:
+def order_of(plan: Plan, schedule: Schedule) -> Order | None:
     """Return a schedule as a plan writes it; None when the plan does so without."""
     size = len(schedule.places)
     steps = range(schedule.steps)

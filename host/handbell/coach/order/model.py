@@ -6,7 +6,7 @@ It says what the demands say and nothing else; ``schedule`` asks it with more an
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 from handbell.coach.solver import Answer, new_model, search
@@ -57,6 +57,19 @@ class Rotation:
                 for t in self._steps[: len(self._steps) - steps]:
                     later = range(t, t + steps + 1)
                     self._model.add_at_least_one(x for u in later for x in self._works(g, u))
+
+    def prefer(self, costs: Mapping[tuple[int, int], int], now: Places) -> None:
+        """Ask for little cost of stations in steps that follow; ``now`` is a schedule that does."""
+        terms = []
+        for (first, second), cost in costs.items():
+            for g, t, u in self._following(first, second):
+                both = self._model.new_bool_var("")
+                here, then = self._is[g, first, t], self._is[g, second, u]
+                self._model.add_bool_or(~here, ~then, both)
+                terms.append(cost * both)
+        for (g, s, t), there in self._is.items():
+            self._model.add_hint(there, now[g][t] == s)
+        self._model.minimize(_sum(terms))
 
     def _open(self, station: int, step: int) -> bool:
         steps = self._demands.stations[station].steps
@@ -111,15 +124,20 @@ class Rotation:
                 self._model.add(_sum(used) <= count)
 
     def _never_after(self) -> None:
+        for first, second in self._demands.never_after:
+            for g, t, u in self._following(first, second):
+                self._model.add_at_most_one(self._is[g, first, t], self._is[g, second, u])
+
+    def _following(self, first: int, second: int) -> Iterator[tuple[int, int, int]]:
+        """Yield groups and steps in which one may be at a station and straight after at another."""
         steps = len(self._steps)
         follows = [(t, t + 1) for t in range(steps - 1)]
         if self._demands.repeats and steps > 1:
             follows.append((steps - 1, 0))
-        for first, second in self._demands.never_after:
-            for g in range(len(self._demands.groups)):
-                for t, u in follows:
-                    if (g, first, t) in self._is and (g, second, u) in self._is:
-                        self._model.add_at_most_one(self._is[g, first, t], self._is[g, second, u])
+        for g in range(len(self._demands.groups)):
+            for t, u in follows:
+                if (g, first, t) in self._is and (g, second, u) in self._is:
+                    yield g, t, u
 
     def _alternate(self) -> None:
         for first, second in self._demands.alternate:

@@ -101,7 +101,7 @@ def _evened(demands: Demands, places: Places) -> Places:
     steps = len(places[0])
     end = time.monotonic() + EVEN_SECONDS
     working = [row for row in places if any(place != WAITS for place in row)]
-    longest = max(map(_longest_wait, working), default=0)
+    longest = max(map(longest_wait, working), default=0)
     least = max(
         (-(-row.count(WAITS) // (steps - row.count(WAITS) + 1)) for row in working), default=0
     )
@@ -116,5 +116,6 @@ def _evened(demands: Demands, places: Places) -> Places:
     return places
 
 
-def _longest_wait(row: tuple[int, ...]) -> int:
+def longest_wait(row: tuple[int, ...]) -> int:
+    """Return how many steps on end a group waits at most."""
     return max((len(list(run)) for place, run in groupby(row) if place == WAITS), default=0)

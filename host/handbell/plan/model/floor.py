@@ -27,6 +27,9 @@ class Station(Table):
     """A place on the floor."""
 
     label: fields.MaybeName = Field(None, description='Its name; "Station 1" unless said.')
+    at: demands.MaybeSpot = Field(
+        None, description="Where it is on the floor, [x, y] in metres: order then keeps ways short."
+    )
     capacity: demands.MaybeCapacity = Field(None, description="People it has room for at once.")
 
 
@@ -66,6 +69,12 @@ def of_stations(stations: Sequence[Station], data: dict[str, Any]) -> Iterable[F
                 f'"{label}" is station {labels[label] + 1} already; '
                 "give each station a label of its own",
             )
+    without = [n for n, station in enumerate(stations) if station.at is None]
+    if 0 < len(without) < len(stations):
+        yield (
+            ("station", without[0], "at"),
+            "other stations say where they are; write at = [x, y] at all of them, or at none",
+        )
     groups, boxes = data.get("groups", ()), data.get("boxes_said")
     if groups and boxes:
         yield ("boxes",), "each group has a box of its own; take out boxes, or the groups"

@@ -33,7 +33,7 @@ NUMBERS = {
     "capacity",
     "every",
 }
-LISTS = {"bibs", "keep", "alternate", "never_after", "order"}
+LISTS = {"at", "bibs", "keep", "alternate", "never_after", "order"}
 OTHERS = {"tap", "kit"}
 KEYS = TEXTS | YES_NO | SECONDS | NUMBERS | LISTS | OTHERS
 # Each key with a value that is right there, for one that was left empty.
@@ -49,6 +49,7 @@ EXAMPLES = {
     "format": '"every-minute"',
     "count_s": "3",
     "rep_s": "3",
+    "at": "[0, 4.5]",
     "bibs": "[1, 2]",
     "keep": '["breaks"]',
     "tap": '"each"',

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import partial
 from pathlib import Path
 
 from handbell.base.choices import SOLVE_SECONDS
 from handbell.base.errors import HandbellError, PlanError, UsageError
 from handbell.base.progress import Progress, no_progress
+from handbell.coach.library.shelf import Library, load_library
+from handbell.coach.order.better import Better, better
 from handbell.coach.order.kit import Order, Shared, changes, share
 from handbell.coach.order.table import Visit, by_group, by_station, visits
 from handbell.coach.writing.edit import PlanText
@@ -28,7 +29,9 @@ class BlockOrder:
     ``fits`` when the plan's own does. ``steps`` are windows a round, ``waiting`` how many of them
     each group waits; ``shortest`` that fewer were ruled out. With a ``clash`` there is no order:
     it has the demands that can't hold together, the ``smallest`` such set or not, and ``enough``
-    of which kit how many would do.
+    of which kit how many would do. Of an order that was found, ``alike`` is how often something
+    follows straight that tires the same, ``walk_m`` the way of all groups in a round if the plan
+    says where stations are, and ``best`` whether no better one is possible.
     """
 
     block: int
@@ -41,6 +44,9 @@ class BlockOrder:
     clash: tuple[str, ...] | None
     smallest: bool | None
     enough: dict[str, int]
+    alike: int | None
+    walk_m: float | None
+    best: bool | None
 
 
 @dataclass(frozen=True)
@@ -69,6 +75,7 @@ def order(
     out: Path | None = None,
     seconds: float = SOLVE_SECONDS,
     progress: Progress = no_progress,
+    own_library: Path | None = None,
 ) -> Ordered:
     """Find an order for each lane or group; ``by`` is ``group`` or ``station``, for the table.
 
@@ -78,8 +85,10 @@ def order(
     if not 1 <= seconds <= SECONDS_MOST:
         raise UsageError(f"{seconds:g} s is no time to search", f"Say 1 to {SECONDS_MOST}")
     text, before = plan_text(plan)
-    shared = [_shared(text, b, seconds, progress) for b in range(len(text.plan.blocks))]
-    blocks = tuple(_told(text, s) for s in shared)
+    library = load_library(own_library)
+    found = [_shared(text, b, seconds, library, progress) for b in range(len(text.plan.blocks))]
+    blocks = tuple(_told(text, s, more) for s, more in found)
+    shared = [s for s, _ in found]
     named = bool(text.plan.stations)
     if any(s.clash for s in shared):
         return Ordered(False, str(plan), text.plan.title, blocks, by, {}, named, False, (), None)
@@ -101,8 +110,16 @@ def order(
     )
 
 
-def _shared(text: PlanText, block: int, seconds: float, progress: Progress) -> Shared:
-    job = partial(share, text.plan, block, seconds)
+def _shared(
+    text: PlanText, block: int, seconds: float, library: Library, progress: Progress
+) -> tuple[Shared, Better | None]:
+    """Return how a block is shared, in as good an order as was found in half of the time each."""
+
+    def job() -> tuple[Shared, Better | None]:
+        shared = share(text.plan, block, seconds)
+        more = better(text.plan, shared, library, seconds / 2)
+        return more.shared if more else shared, more
+
     doing = "looking for an order, seconds"
     return patiently(job, progress, f"block {block + 1}", doing, seconds)
 
@@ -117,7 +134,7 @@ def _compiled(data: bytes, text: PlanText) -> CompiledClass:
         ) from None
 
 
-def _told(text: PlanText, shared: Shared) -> BlockOrder:
+def _told(text: PlanText, shared: Shared, better: Better | None) -> BlockOrder:
     block, found, clash = text.plan.blocks[shared.block], shared.schedule, shared.clash
     return BlockOrder(
         shared.block + 1,
@@ -130,4 +147,7 @@ def _told(text: PlanText, shared: Shared) -> BlockOrder:
         clash.words if clash else None,
         clash.smallest if clash else None,
         dict(shared.enough),
+        better.alike if better else None,
+        better.walk_m if better else None,
+        better.best if better else None,
     )

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from handbell.base.choices import SOLVE_SECONDS
 from handbell.base.times import clock
-from handbell.base.words import block_words
+from handbell.base.words import block_words, several
 from handbell.cli import shared
 from handbell.cli.output import Out
 from handbell.cli.progress import Lines
@@ -34,6 +34,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help=f"how long to search for each block's order (default: {SOLVE_SECONDS:g})",
     )
+    shared.library_argument(parser)
     shared.writing_arguments(parser)
     parser.epilog = (
         "What is scarce stands in the plan: [kit], an exercise's kit, a station's capacity,\n"
@@ -50,7 +51,7 @@ def run(args: argparse.Namespace) -> Ordered:
     from handbell.work.planning.order import order
 
     with Lines(Out(sys.stderr).console) as lines:
-        return order(args.plan, args.by, args.write, args.out, args.seconds, lines)
+        return order(args.plan, args.by, args.write, args.out, args.seconds, lines, args.library)
 
 
 def text(result: Ordered, out: Out) -> None:
@@ -85,12 +86,27 @@ def _words(block: BlockOrder) -> str:
         return "already fits."
     if block.order is None:
         return "no order of its own is needed."
+    return f"{_waits_words(block)}{_better_words(block)}"
+
+
+def _waits_words(block: BlockOrder) -> str:
     if not any(block.waiting or ()):
         return "an order for each."
     waits = sorted(set(block.waiting or ()))
     how_long = f"{waits[0]}" if len(waits) == 1 else f"{waits[0]} to {waits[-1]}"
     proved = "" if block.shortest else " (perhaps fewer would do)"
     return f"{block.steps} windows a round, of which each waits {how_long}{proved}."
+
+
+def _better_words(block: BlockOrder) -> str:
+    """Return what of an order is not as people would like it."""
+    least = "as few as can be" if block.best else "as few as were found"
+    said = ""
+    if block.alike:
+        said = f" {several(block.alike, 'time')} the same muscles at once again, {least}."
+    if block.walk_m is not None:
+        said += f" All walk {block.walk_m:.0f} m a round."
+    return said
 
 
 def _print_table(result: Ordered, out: Out) -> None:

@@ -1,0 +1,139 @@
+"""Of the orders that do, one that people would choose: against trying them all."""
+
+import itertools
+import math
+import random
+import re
+
+import pytest
+
+from handbell.cli.main import main
+from handbell.coach.library.remarks import coach_remarks, shared_load
+from handbell.coach.library.shelf import load_library
+from handbell.coach.order.better import better
+from handbell.coach.order.kit import demands_of, share
+from handbell.coach.order.verify import broken
+from handbell.compile import build
+from handbell.plan.files import parse_plan
+
+pytest.importorskip("ortools", reason="the extra planning isn't installed")
+
+LIBRARY = load_library()
+NAMES = sorted(entry.name for entry in LIBRARY.entries.values() if entry.reps_30s and entry.tires)
+
+
+def rotation(names, groups, never, spots=(), kit=""):
+    """A rotation that can't simply go round: what is first is never to be followed by the next."""
+    text = f'title = "X"\nlayout = "rotation"\nbuttons = 1\nchange_s = 10\nnever_after = {never}\n{kit}'
+    text += "".join(f'[[group]]\nname = "G{g}"\nbibs = [{g + 1}]\n' for g in range(groups))
+    for n in range(len(names) if spots else 0):
+        text += f'[[station]]\nlabel = "S{n}"\nat = {list(spots[n])}\n'
+    text += "[[block]]\nrounds = 1\n"
+    text += "".join(f'[[block.exercise]]\nname = "{name}"\nwork_s = 30\n' for name in names)
+    return parse_plan(text.replace("'", '"').encode())
+
+
+def tires_the_same(one, other):
+    a, b = LIBRARY.need(one), LIBRARY.need(other)
+    return a is not b and bool(shared_load(a, b))
+
+
+def cheapest(demands, names, spots, steps):
+    """The least (same muscles, metres) of any schedule of so many steps, by trying them all."""
+    stations = range(len(names))
+    rows = sorted(set(itertools.permutations([*stations, *[-1] * (steps - len(names))])))
+    best = (math.inf, math.inf)
+    never = set(demands.never_after)
+    rows = [r for r in rows if not any(pair in never for pair in itertools.pairwise(r))]
+
+    def cost(row):
+        pairs = [p for p in itertools.pairwise(row) if -1 not in p]
+        same = sum(tires_the_same(names[a], names[b]) for a, b in pairs)
+        way = sum(math.dist(spots[a], spots[b]) for a, b in pairs) if spots else 0
+        return same, way
+
+    costs = {row: cost(row) for row in rows}
+
+    def further(taken, so_far):
+        nonlocal best
+        if so_far >= best:
+            return
+        if len(taken) == len(demands.groups):
+            best = so_far
+            return
+        for row in rows:
+            if all(a != b or a == -1 for other in taken for a, b in zip(row, other, strict=True)):
+                more = costs[row]
+                further([*taken, row], (so_far[0] + more[0], so_far[1] + more[1]))
+
+    further([], (0, 0))
+    return best
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_it_is_the_best_there_is(seed):
+    rng = random.Random(seed)
+    names = rng.sample(NAMES, 4)
+    spots = [(rng.randrange(20), rng.randrange(20)) for _ in names] if seed % 2 else ()
+    plan = rotation(names, 3, [[names[0], names[1]], [names[2], names[3]]], spots)
+    shared = share(plan, 0)
+    found = better(plan, shared, LIBRARY)
+    assert found and found.best and found.shared.schedule
+    demands = demands_of(plan, 0)
+    assert broken(demands, found.shared.schedule) == []
+    assert found.shared.schedule.steps == shared.schedule.steps, "never longer for it"
+    same, way = cheapest(demands, names, spots, shared.schedule.steps)
+    assert found.alike == same
+    assert (found.walk_m or 0) == pytest.approx(way, abs=0.05 * 12)
+
+
+def test_the_check_has_nothing_to_scold_where_an_order_without_is_there(tmp_path, capsys):
+    """An order sent a group from squats to swings to lunges, and check scolded it nine times."""
+    names = [
+        "Goblet squat",
+        "Push-up",
+        "Reverse lunge",
+        "Plank",
+        "Kettlebell swing",
+        "Row in straps",
+    ]
+    never = [["Kettlebell swing", "Row in straps"]]
+    plan = rotation(names, 4, never)
+    shared = share(plan, 0)
+    found = better(plan, shared, LIBRARY)
+    assert found and found.alike == 0
+    text = f"order = {[list(row) for row in found.shared.order]}\n"
+    path = tmp_path / "x.toml"
+    source = f'title = "X"\nlayout = "rotation"\nchange_s = 10\nnever_after = {never}\n'.replace(
+        "'", '"'
+    )
+    source += "".join(f'[[group]]\nname = "G{g}"\nbibs = [{g + 1}]\n' for g in range(4))
+    source += f"[[block]]\n{text}"
+    source += "".join(f'[[block.exercise]]\nname = "{name}"\nwork_s = 30\n' for name in names)
+    built = build(parse_plan(source.encode()))
+    assert [n for n in coach_remarks(built.schedule, LIBRARY) if "comes straight after" in n] == []
+    path.write_text(source.replace(text, ""))
+    assert main(["order", str(path), "--write"]) == 0
+    capsys.readouterr()
+    assert main(["check", str(path)]) == 0
+    assert "comes straight after" not in capsys.readouterr().out
+
+
+def test_the_way_is_told(tmp_path, capsys):
+    names = NAMES[:4]
+    path = tmp_path / "x.toml"
+    plan_text = 'title = "X"\nlayout = "rotation"\nchange_s = 10\n'
+    plan_text += f'never_after = [["{names[0]}", "{names[1]}"]]\n'
+    plan_text += "".join(f'[[group]]\nname = "G{g}"\nbibs = [{g + 1}]\n' for g in range(4))
+    plan_text += "".join(f'[[station]]\nlabel = "S{n}"\nat = [{3 * n}, 0]\n' for n in range(4))
+    plan_text += "[[block]]\n"
+    plan_text += "".join(f'[[block.exercise]]\nname = "{name}"\nwork_s = 30\n' for name in names)
+    path.write_text(plan_text)
+    assert main(["order", str(path)]) == 0
+    assert re.search(r"All walk \d+ m a round\.", capsys.readouterr().out)
+    path.write_text(plan_text.replace("at = [3, 0]\n", ""))
+    assert main(["check", str(path)]) == 1
+    assert "station 2, at: other stations say where they are" in capsys.readouterr().err
+    path.write_text(plan_text.replace("at = [3, 0]", 'at = "door"'))
+    assert main(["check", str(path)]) == 1
+    assert "write metres along and across, such as [0, 4.5]" in capsys.readouterr().err
