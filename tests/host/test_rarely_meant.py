@@ -91,3 +91,26 @@ def test_a_relay_in_which_somebody_always_does_the_same_is_told(exercises, peopl
     text += "".join(f'[[block.exercise]]\nname = "E{n}"\n' for n in range(exercises))
     notes = [n for n in build(parse_plan(text.encode())).warnings if "every exercise" in n]
     assert [missing in n for n in notes] == [True] * bool(missing)
+
+
+def test_practice_is_led_before_the_blocks_and_counts_in_no_sum():
+    """A block to practise in counted in work, density, energy and landings."""
+    text = (
+        'title = "X"\nlead_in_s = 0\nchange_s = 5\n[[practice]]\nname = "Clean, light"\nwork_s = 90\n'
+        '[[warm_up]]\nname = "March"\nwork_s = 60\n[[block]]\n[[block.exercise]]\nname = "Clean"\n'
+        'work_s = 30\ntap = "finish"\nreps = 5\n'
+    )
+    built = build(parse_plan(text.encode()))
+    assert [(row.class_ms, row.kind, row.what) for row in built.timetable[:4]] == [
+        (0, "warm-up", "March"),
+        (60_000, "practice", "Clean, light"),
+        (150_000, "change", ""),
+        (155_000, "window", "Clean, 5 reps, tap finish"),
+    ]
+    assert (built.totals.work_ms, built.totals.windows) == (30_000, 1)
+    notes = [*built.warnings, *coach_remarks(built.schedule, LIBRARY)]
+    assert not any("practised" in note for note in notes)
+    unpractised = build(parse_plan(text.replace("Clean, light", "Skips").encode()))
+    assert any(
+        "name it in a [[practice]]" in n for n in coach_remarks(unpractised.schedule, LIBRARY)
+    )

@@ -68,12 +68,12 @@ class _Expansion:
     def course(self) -> Course:
         plan = self.plan
         self._pause(Pause(LEAD_IN, plan.lead_in_ms))
-        for part in plan.warm_up:
+        for part in plan.opening:
             self._add(WARM_UP, part.work_ms, part.name)
         first = plan.blocks[0]
         if first.gate:
             self._add(GATE, 0)
-        elif plan.warm_up:
+        elif plan.opening:
             self._pause(Pause(CHANGE, change_ms(plan, first)))
         first_ms = self.at_ms
         for index in range(len(plan.blocks)):

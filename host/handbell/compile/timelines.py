@@ -117,7 +117,7 @@ class Texts:
 
 def _all_texts(schedule: Schedule) -> Iterator[str]:
     plan = schedule.plan
-    yield from (part.name for part in plan.warm_up)
+    yield from (part.name for part in plan.opening)
     exercises = [exercise for block in plan.blocks for exercise in block.exercises]
     yield from (exercise.name for exercise in exercises)
     yield from (own.name for exercise in exercises for own in exercise.scaled if own.name)

@@ -14,6 +14,8 @@ from handbell.plan.model import Exercise
 from handbell.plan.own_tasks import Own, Tasks, by_bib, everybody, own_list, parted
 from handbell_core import timeline as t
 
+PRACTICE = "practice"  # to a box it is a stretch like the warm-up
+
 
 class Told:
     """What most people do, and the single bibs (by their words) who do something else."""
@@ -89,6 +91,8 @@ class _Table:
     def __init__(self, schedule: Schedule) -> None:
         self._schedule = schedule
         self._everybody = everybody(schedule.plan)
+        led = [s.start_ms for s in schedule.stretches if s.kind == t.WARM_UP]
+        self._practice = set(led[len(schedule.plan.warm_up) :])
         self._told: dict[tuple[int, int, int, tuple[int, ...]], Tasks[str]] = {}
 
     def row(self, s: Stretch) -> Row:
@@ -101,7 +105,7 @@ class _Table:
         return Row(
             s.start_ms,
             s.duration_ms,
-            t.KINDS[s.kind],
+            PRACTICE if s.start_ms in self._practice and s.kind == t.WARM_UP else t.KINDS[s.kind],
             told.most,
             s.block,
             s.round,

@@ -80,7 +80,7 @@ def _folded(line: str) -> bytes:
 def _description(built: CompiledClass, caution: str) -> str:
     plan, schedule = built.plan, built.schedule
     lines: list[str] = []
-    lines += [f"{clock(part.work_ms)} {part.name}" for part in plan.warm_up]
+    lines += [f"{clock(part.work_ms)} {part.name}" for part in plan.opening]
     for b, block in enumerate(plan.blocks):
         gate = "When the coach is ready: " if block.gate else ""
         name = block.name or f"Block {b + 1}"

@@ -25,6 +25,7 @@ _TABLES: dict[str, type[BaseModel]] = {
     "group": Group,
     "station": Station,
     "warm_up": GuidedPart,
+    "practice": GuidedPart,
     "cool_down": GuidedPart,
     "scaled": Scaled,
     "part": Part,

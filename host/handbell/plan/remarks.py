@@ -48,7 +48,11 @@ def _texts(plan: Plan, tasks: Sequence[PlacedTask]) -> Iterator[tuple[Place, str
     for n, station in enumerate(plan.stations):
         if station.label:
             yield ("station", n, "label"), station.label
-    for key, parts in (("warm_up", plan.warm_up), ("cool_down", plan.cool_down)):
+    for key, parts in (
+        ("warm_up", plan.warm_up),
+        ("practice", plan.practice),
+        ("cool_down", plan.cool_down),
+    ):
         for n, part in enumerate(parts):
             yield (key, n, "name"), part.name
     for place, exercise, _ in tasks:

@@ -62,7 +62,11 @@ def _names(plan: Plan) -> Iterator[Fault]:
 
 def _guided(plan: Plan) -> Iterator[Fault]:
     """Yield a warm-up or cool-down without end."""
-    for key, parts in (("warm_up", plan.warm_up), ("cool_down", plan.cool_down)):
+    for key, parts in (
+        ("warm_up", plan.warm_up),
+        ("practice", plan.practice),
+        ("cool_down", plan.cool_down),
+    ):
         if len(parts) > GUIDED_MOST:
             yield (key,), f"{len(parts)} parts; write at most {GUIDED_MOST}"
 

@@ -107,7 +107,7 @@ def _window(place: Place) -> Window:
 
 
 def _skills(plan: Plan, library: Library) -> Iterator[str]:
-    practised = [name_words(part.name) for part in plan.warm_up]
+    practised = [name_words(part.name) for part in plan.opening]
     said: set[str] = set()
     for b, doings in groupby(_doings(plan), key=lambda doing: _window(doing[0])[0]):
         here = list(doings)
@@ -122,7 +122,7 @@ def _skills(plan: Plan, library: Library) -> Iterator[str]:
                 yield sentence(
                     place,
                     f"{quoted(name)} needs skill and is not practised before; name it "
-                    'in a [[warm_up]], or in an earlier block called "Practice"',
+                    "in a [[practice]] before",
                 )
 
 

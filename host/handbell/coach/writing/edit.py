@@ -31,7 +31,7 @@ from .pieces import BOM, cut, last_key_line, lf, lines_of, with_ends
 Table = dict[str, Any]
 
 _BELOW = {
-    "": ("block", "warm_up", "cool_down"),
+    "": ("block", "warm_up", "practice", "cool_down"),
     "block": ("exercise",),
     "exercise": ("part", "scaled"),
 }

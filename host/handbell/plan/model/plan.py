@@ -80,6 +80,9 @@ class Plan(Table):
         (), alias="station", description="Names of the places.", validate_default=True
     )
     warm_up: tuple[GuidedPart, ...] = Field((), description="Guided movement first.")
+    practice: tuple[GuidedPart, ...] = Field(
+        (), description="Skills to try after the warm-up, outside the sums."
+    )
     cool_down: tuple[GuidedPart, ...] = Field((), description="After the last window.")
     blocks: tuple[Block, ...] = Field(
         (), alias="block", description="The work.", validate_default=True
@@ -88,6 +91,11 @@ class Plan(Table):
     _source: bytes = PrivateAttr(b"")
     _path: str = PrivateAttr("plan")
     _digest: bytes = PrivateAttr(bytes(12))
+
+    @property
+    def opening(self) -> tuple[GuidedPart, ...]:
+        """What the coach leads before the first block."""
+        return (*self.warm_up, *self.practice)
 
     @property
     def source(self) -> bytes:

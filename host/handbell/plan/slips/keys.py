@@ -64,6 +64,7 @@ TABLES = (
     "group",
     "station",
     "warm_up",
+    "practice",
     "cool_down",
     ONE_TABLE,
 )
