@@ -1,5 +1,7 @@
 """The command line: help, exit codes, streams, and no traceback whatever a tired coach types."""
 
+import errno
+import io
 import json
 import os
 import re
@@ -163,6 +165,44 @@ def test_completion_leaves_file_names_in(capsys):
     said = capsys.readouterr().out
     for place in ("_check_pos_0_COMPGEN", "_report___store_COMPGEN", "_cards___out_COMPGEN"):
         assert re.search(rf"{place}=_shtab_compgen_files", said), place
+
+
+@pytest.mark.parametrize("words", [["--version"], ["--help"], ["check", "--help"]])
+def test_a_full_disk_is_told_by_version_and_help_too(words, monkeypatch, capsys, tmp_path):
+    class Full(io.StringIO):
+        def flush(self):
+            raise OSError(errno.ENOSPC, "No space left on device")
+
+        def fileno(self):
+            return place.fileno()
+
+    with (tmp_path / "out").open("w") as place:
+        monkeypatch.setattr("sys.stdout", Full())
+        assert main(words) == 1
+    said = capsys.readouterr().err
+    assert "can't be written (No space left on device)" in said and said.count("\n") == 1
+    assert "fault of its own" not in said
+
+
+def test_an_option_before_the_command_is_told_where_it_stands(capsys):
+    assert main(["--store", "x", "report"]) == 2
+    said = capsys.readouterr().err
+    assert said == "--store stands before the command. handbell report --store x.\n"
+
+
+@pytest.mark.parametrize("module", ["handbell.cli.main", "argparse"])
+def test_who_stops_it_before_it_has_begun_sees_nothing(module):
+    code = (
+        "import os, runpy, signal, sys\n"
+        "class Stopping:\n"
+        "    def find_spec(self, name, *_):\n"
+        f"        if name == {module!r}: os.kill(os.getpid(), signal.SIGINT)\n"
+        "sys.meta_path.insert(0, Stopping())\n"
+        "sys.argv = ['handbell', '--version']\n"
+        "runpy.run_module('handbell', run_name='__main__')\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, check=False)
+    assert (done.returncode, done.stdout, done.stderr) == (130, b"", b"")
 
 
 def test_what_nobody_reads_is_no_traceback():

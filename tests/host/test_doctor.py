@@ -163,12 +163,13 @@ def test_a_wrong_setting_is_a_sentence_that_names_the_file(text, words, tmp_path
     assert "settings.toml" in capsys.readouterr().err
 
 
-def test_version_and_module(capsys):
+def test_version_and_module(monkeypatch, capsys):
     assert main(["--version"]) == 0
     assert capsys.readouterr().out == f"handbell {VERSION}\n"
     import handbell.__main__
 
-    assert handbell.__main__.main is cli.main
+    monkeypatch.setattr(cli, "main", lambda: 7)
+    assert handbell.__main__.run() == 7
 
 
 @pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])

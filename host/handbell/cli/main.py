@@ -6,12 +6,13 @@ import argparse
 import importlib
 import keyword
 import os
+import shlex
 import sys
 import textwrap
 import time
 from collections.abc import Sequence
 from types import ModuleType
-from typing import NoReturn
+from typing import TYPE_CHECKING, NoReturn
 
 from handbell.base.errors import (
     EXIT_FAILED,
@@ -23,6 +24,9 @@ from handbell.base.errors import (
 )
 from handbell.cli.table import COMMANDS, GROUPS
 
+if TYPE_CHECKING:
+    from _typeshed import SupportsWrite
+
 ABOUT = "Plan a circuit class, load it onto timer boxes, run it, read the taps."
 
 
@@ -32,6 +36,13 @@ class Parser(argparse.ArgumentParser):
     def error(self, message: str) -> NoReturn:
         """Raise UsageError."""
         raise UsageError(f"{self.prog}: {message}", f"{self.prog} --help shows how it goes")
+
+    def print_help(self, file: SupportsWrite[str] | None = None) -> None:
+        """Print the help; a disk that is full is told."""
+        from handbell.cli import output
+
+        assert file is None
+        output.write(self.format_help())
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -95,6 +106,10 @@ def _run(words: list[str]) -> int:
     if name is None:
         return _about(words)
     if name not in COMMANDS:
+        behind = next((word for word in words if word in COMMANDS), None)
+        if behind is not None and words[0].startswith("-"):
+            rest = shlex.join(word for word in words if word != behind)
+            raise UsageError(f"{words[0]} stands before the command", f"handbell {behind} {rest}")
         import difflib
 
         near = difflib.get_close_matches(name, COMMANDS, 1)
@@ -133,15 +148,17 @@ def command_parser(name: str, module: ModuleType) -> Parser:
 
 
 def _about(words: Sequence[str]) -> int:
+    from handbell.cli import output
+
     if "--version" in words:
         from handbell import VERSION
 
-        sys.stdout.write(f"handbell {VERSION}\n")
+        output.write(f"handbell {VERSION}\n")
         return EXIT_OK
     wrong = [word for word in words if word not in ("-h", "--help", "--debug")]
     if wrong:
         raise UsageError(f"{wrong[0]} needs a command", "handbell --help lists them")
-    sys.stdout.write(about())
+    output.write(about())
     return EXIT_OK if set(words) & {"-h", "--help"} else EXIT_USAGE
 
 

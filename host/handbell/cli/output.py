@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import codecs
+import contextlib
 import dataclasses
 import json
 import os
 import sys
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from enum import Enum
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
@@ -147,21 +148,32 @@ def shown(words: str) -> str:
 def say(result: Any, text: Callable[[Any, Out], None], as_json: bool) -> int:
     """Print a typed result and return the exit code: 1 where its ``ok`` is False."""
     ok = bool(getattr(result, "ok", True))
-    try:
+    with _writing("What was done is done; give it another place"):
         if as_json:
             _json({"version": CONTRACT, "ok": ok, "data": plain(result)})
         else:
             text(result, Out())
+    return EXIT_OK if ok else EXIT_FAILED
+
+
+def write(words: str) -> None:
+    """Write words that no command has made, such as help; raises HandbellError."""
+    with _writing("Give it another place"):
+        sys.stdout.write(words)
+
+
+@contextlib.contextmanager
+def _writing(remedy: str) -> Iterator[None]:
+    try:
+        yield
         sys.stdout.flush()
     except BrokenPipeError:
         raise
     except OSError as error:  # a full disk behind a redirection
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         raise HandbellError(
-            f"What was to be said can't be written ({error.strerror})",
-            "What was done is done; give it another place",
+            f"What was to be said can't be written ({error.strerror})", remedy
         ) from error
-    return EXIT_OK if ok else EXIT_FAILED
 
 
 def fail(error: HandbellError, as_json: bool) -> int:
