@@ -2,7 +2,9 @@
 
 import getpass
 import json
+import re
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -12,7 +14,8 @@ from handbell.base import log, places
 from handbell.base.errors import HandbellError
 from handbell.cli import main as cli
 from handbell.cli.main import main
-from handbell.work.trying.doctor import checkup
+from handbell.store import open_store
+from handbell.work.trying.doctor import checkup, tilde
 from handbell.work.upkeep import identify as work_identify
 
 
@@ -59,6 +62,46 @@ def test_a_store_that_is_none_is_told_and_left_alone(tmp_path):
     path.write_bytes(before)
     found("store", store=str(path))
     assert path.read_bytes() == before and sorted(p.name for p in tmp_path.iterdir()) == [path.name]
+
+
+def test_a_wrong_settings_file_is_told_once_and_by_name(monkeypatch, tmp_path):
+    for name in ("HANDBELL_DATA", "HANDBELL_STORE"):
+        monkeypatch.delenv(name)
+    (tmp_path / "settings.toml").write_text("data = 'x'\nstore: 'y'\n", encoding="utf-8")
+    told = [one for one in checkup().findings if "line 2" in one.says]
+    assert [one.what for one in told] == ["settings"] and told[0].remedy
+    others = {one.what: one.says for one in checkup().findings if "is mended" in one.says}
+    assert others["store"] == "can't be looked at before settings is mended"
+    assert "Error" not in str(checkup())
+
+
+@pytest.mark.parametrize(
+    ("version", "fine", "words"), [("9999", False, "newer"), ("0005", None, "older")]
+)
+def test_a_store_of_another_version_is_told(tmp_path, version, fine, words):
+    path = str(tmp_path / "club.sqlite")
+    open_store(path).close()
+    assert found("store", store=path).fine is True
+    with closing(sqlite3.connect(path)) as db, db:
+        db.execute("UPDATE alembic_version SET version_num = ?", (version,))
+    one = found("store", store=path)
+    assert one.fine is fine and words in one.says and version in one.says and one.remedy
+
+
+@pytest.mark.parametrize(
+    ("words", "shown"),
+    [
+        ("/home/ada/x is", "~/x is"),
+        ("in /home/ada", "in ~"),
+        ("No /home/ada. Go", "No ~. Go"),
+        ("/home/adam/x", "/home/adam/x"),
+        ("/srv/home/ada/x", "/srv/home/ada/x"),
+        ("/home/ada.old/x", "/home/ada.old/x"),
+    ],
+)
+def test_the_home_folder_alone_is_shortened(words, shown, monkeypatch):
+    monkeypatch.setenv("HOME", "/home/ada/")
+    assert tilde(words) == shown
 
 
 def test_a_folder_nobody_may_write_and_a_port_nobody_may_open(monkeypatch, tmp_path):
@@ -149,16 +192,18 @@ def test_what_a_setting_says_counts_unless_the_environment_says_else(monkeypatch
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("colour = 'red'", "colour is no setting"),
-        ("coach = 3", "coach is no setting, or no text"),
-        ("coach =", "Invalid value"),
+        ("# mine\ncolour = 'red'", r"colour is no setting.*\(at line 2\)"),
+        ("coach = 3", r"coach is no setting, or no text.*\(at line 1\)"),
+        ("store = 'x'\n[coach]\nname = 'Bo'", r"coach is no setting.*\(at line 2\)"),
+        ("coach =\n", r"Invalid value \(at line 1"),
     ],
 )
 def test_a_wrong_setting_is_a_sentence_that_names_the_file(text, words, tmp_path, capsys):
     (tmp_path / "settings.toml").write_text(text, encoding="utf-8")
     with pytest.raises(HandbellError, match=rf"settings\.toml: .*{words}"):
         places.named(places.COACH)
-    assert found("settings").fine is False
+    one = found("settings")
+    assert one.fine is False and re.search(rf"settings\.toml: .*{words}", one.says) and one.remedy
     assert main(["boxes"]) == 1
     assert "settings.toml" in capsys.readouterr().err
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from pathlib import Path
 
 from handbell.base.errors import HandbellError
@@ -64,20 +65,32 @@ def settings() -> dict[str, str]:
     except FileNotFoundError:
         return {}
     except (OSError, ValueError) as error:
-        raise HandbellError(f"{path} can't be read", "Mend the file, or take it away") from error
+        why = getattr(error, "strerror", None) or "not all of it is text in UTF-8"
+        raise HandbellError(
+            f"{path} can't be read: {why}", "Mend the file, or take it away"
+        ) from error
     from handbell.base import toml
 
     try:
         said = toml.loads(text)
-    except toml.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:
         raise HandbellError(f"{path}: {error}", "Mend the file, or take it away") from None
     for key, value in said.items():
         if key not in KEYS or not isinstance(value, str):
+            at = _line_of(key, text)
             raise HandbellError(
-                f"{path}: {key} is no setting, or no text in quotes",
+                f"{path}: {key} is no setting, or no text in quotes{at}",
                 f"There are {', '.join(KEYS)}",
             )
     return {KEYS[key]: value for key, value in said.items()}
+
+
+def _line_of(key: str, text: str) -> str:
+    """Return where a key stands, in the words of the reader of TOML; "" where it isn't plain."""
+    for number, line in enumerate(text.splitlines(), 1):
+        if re.match(rf"\s*\[*\s*[\"']?{re.escape(key)}\b", line):
+            return f" (at line {number})"
+    return ""
 
 
 def data_folder() -> Path:

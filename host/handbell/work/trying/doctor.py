@@ -8,11 +8,12 @@ from __future__ import annotations
 import contextlib
 import os
 import platform
+import re
 import shutil
 import sqlite3
 import sys
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from importlib import metadata
 from pathlib import Path
@@ -54,19 +55,31 @@ def checkup(store: str | None = None) -> Checkup:
         _manual,
         _extras,
         _settings,
-        _folders,
+        _data,
+        _state,
         lambda: _store(store),
         _ports,
         _clock,
         _browser,
     )
     for look in looks:
+        what = look.__name__.strip("_").replace("<lambda>", "store")
         try:
             found += look()
+        except HandbellError as error:
+            found.append(_refused(what, error, found))
         except Exception as error:  # what it looks at may be broken in any way
-            what = look.__name__.strip("_").replace("<lambda>", "store")
             found.append(Finding(what, False, f"can't be looked at: {type(error).__name__}"))
-    return Checkup(all(one.fine is not False for one in found), tuple(found))
+    told = tuple(replace(one, says=tilde(one.says), remedy=tilde(one.remedy)) for one in found)
+    return Checkup(all(one.fine is not False for one in told), told)
+
+
+def _refused(what: str, error: HandbellError, found: list[Finding]) -> Finding:
+    """Return the finding of an error; one that was told already is not told again."""
+    before = next((one for one in found if one.says == error.what), None)
+    if before is None:
+        return Finding(what, False, error.what, error.remedy)
+    return Finding(what, None, f"can't be looked at before {before.what} is mended")
 
 
 def _versions() -> Iterator[Finding]:
@@ -84,7 +97,7 @@ def _manual() -> Iterator[Finding]:
     pages, text = here / "manual" / "index.html", here.parents[1] / "docs" / "index.md"
     found = next((path for path in (pages, text) if path.is_file()), None)
     if found:
-        yield Finding("manual", True, f"to be read offline: {tilde(found)}")
+        yield Finding("manual", True, f"to be read offline: {found}")
     else:
         yield Finding("manual", None, "not here", "Install Handbell anew from its wheel")
 
@@ -109,31 +122,34 @@ def _settings() -> Iterator[Finding]:
     path = places.settings_file()
     try:
         keys = ", ".join(places.settings()) or "nothing"
-        words = f"{tilde(path)} sets {keys}" if path.exists() else "no settings file"
+        words = f"{path} sets {keys}" if path.exists() else "no settings file"
         yield Finding("settings", True, words)
     except HandbellError as error:
-        yield Finding("settings", False, tilde(error.what), error.remedy)
+        yield Finding("settings", False, error.what, error.remedy)
     yield Finding("environment", None, f"names {', '.join(said) or 'nothing'}")
 
 
-def _folders() -> Iterator[Finding]:
-    for what, place in (("data", places.data_folder), ("state", places.state_folder)):
-        try:
-            folder = there = place()
-        except HandbellError as error:
-            yield Finding(what, False, tilde(error.what), error.remedy)
-            continue
-        while not os.path.exists(there) and there != there.parent:  # noqa: PTH110  never raises
-            there = there.parent
-        room = shutil.disk_usage(there).free
-        words = f"{tilde(folder)}, {room >> 20} MB free"
-        if not os.access(there, os.W_OK):
-            remedy = f"Let your user write there, or name another with {places.DATA}"
-            yield Finding(what, False, f"{words}, can't be written", remedy)
-        elif room < ROOM_LEAST:
-            yield Finding(what, False, words, "Free some room")
-        else:
-            yield Finding(what, True, words)
+def _data() -> Iterator[Finding]:
+    return _folder("data", places.data_folder())
+
+
+def _state() -> Iterator[Finding]:
+    return _folder("state", places.state_folder())
+
+
+def _folder(what: str, folder: Path) -> Iterator[Finding]:
+    there = folder
+    while not os.path.exists(there) and there != there.parent:  # noqa: PTH110  never raises
+        there = there.parent
+    room = shutil.disk_usage(there).free
+    words = f"{folder}, {room >> 20} MB free"
+    if not os.access(there, os.W_OK):
+        remedy = f"Let your user write there, or name another with {places.DATA}"
+        yield Finding(what, False, f"{words}, can't be written", remedy)
+    elif room < ROOM_LEAST:
+        yield Finding(what, False, words, "Free some room")
+    else:
+        yield Finding(what, True, words)
 
 
 def _store(url: str | None) -> Iterator[Finding]:
@@ -162,28 +178,44 @@ def _file(path: Path) -> Finding:
         is_store(path)
         with contextlib.closing(sqlite3.connect(read_only(path), uri=True)) as db:
             sound = db.execute("PRAGMA quick_check(1)").fetchone()[0]
-            version = db.execute("SELECT version_num FROM alembic_version").fetchone()[0]
+            version = str(db.execute("SELECT version_num FROM alembic_version").fetchone()[0])
     except OutOfReachError as error:
-        return Finding("store", False, tilde(error.what), error.remedy)
+        return Finding("store", False, error.what, error.remedy)
     except (HandbellError, sqlite3.Error, ValueError) as error:
-        known = in_the_way(tilde(path), error)
+        known = in_the_way(path, error)
         if known is not None:
             return Finding("store", False, known.what, known.remedy)
         if isinstance(error, HandbellError) and not isinstance(error, DamagedError):
-            return Finding("store", False, f"{tilde(path)} is no store of Handbell", ELSEWHERE)
-        said = f"{tilde(path)} is damaged or no store of Handbell ({type(error).__name__})"
+            return Finding("store", False, f"{path} is no store of Handbell", ELSEWHERE)
+        said = f"{path} is damaged or no store of Handbell ({type(error).__name__})"
         return Finding("store", False, said, "handbell store restore FILE puts a backup back")
-    known = in_the_way(tilde(path), sound)
+    known = in_the_way(path, sound)
     if known is not None:
         return Finding("store", False, known.what, known.remedy)
     if sound != "ok":
         return Finding(
             "store",
             False,
-            f"{tilde(path)} is damaged",
+            f"{path} is damaged",
             "handbell store restore FILE puts a backup back",
         )
-    return Finding("store", True, f"{tilde(path)}, {path.stat().st_size >> 10} KB, form {version}")
+    return _of_version(f"{path}, {path.stat().st_size >> 10} KB", version)
+
+
+def _of_version(words: str, version: str | None) -> Finding:
+    """Return the finding of a sound store, by the version that it says it has."""
+    from handbell.store.database.tables import VERSION as HERE
+
+    if version is None:
+        return Finding("store", None, f"{words}, nothing is in it yet")
+    words = f"{words}, form {version}"
+    if version > HERE:
+        said = f"{words}, was written by a newer handbell (here {HERE})"
+        return Finding("store", False, said, "Update this program")
+    if version < HERE:
+        said = f"{words}, is older (here {HERE})"
+        return Finding("store", None, said, "The next command that uses it brings it up to date")
+    return Finding("store", True, words)
 
 
 def _server(address: str) -> Finding:
@@ -193,7 +225,7 @@ def _server(address: str) -> Finding:
     engine = engine_at(address_of(address))
     try:
         with plainly(engine.url), engine.connect() as conn:
-            return Finding("store", True, f"a server answers, form {stored_version(conn)}")
+            return _of_version("a server answers", stored_version(conn))
     except HandbellError as error:
         return Finding("store", False, "the server can't be used", error.remedy)
     finally:
@@ -241,5 +273,8 @@ def _browser() -> Iterator[Finding]:
 
 def tilde(words: object) -> str:
     """Return words without the home folder, whose name is often a person's."""
-    home = str(Path.home())
-    return str(words).replace(home, "~") if home not in ("", "/") else str(words)
+    home = str(Path.home()).rstrip("/")
+    if not home:
+        return str(words)
+    # Not in /srv/home/ada, /home/adam or /home/ada.old, which are other folders.
+    return re.sub(rf"(?<![\w/.-]){re.escape(home)}(?![\w-]|\.\w)", "~", str(words))
