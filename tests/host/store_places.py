@@ -15,7 +15,8 @@ from pathlib import Path
 
 import pytest
 
-from handbell.store import open_store
+from handbell.store import Store, open_store
+from handbell.store.bundles.taking_in import Imported, read_bundle, take_in
 
 PASSWORD = "quiet-river-7"
 OPTIONS = {"fsync": "off", "full_page_writes": "off", "max_connections": "40"}
@@ -140,3 +141,8 @@ def new_place(kind: str, folder: Path) -> str:
         place.write_bytes(_ready_file())
         return str(place)
     return require_server().new_database(_ready_database())
+
+
+def import_bundle(store: Store, path: Path) -> Imported:
+    """Read a bundle and take it in, as the command does."""
+    return take_in(store, read_bundle(path))

@@ -6,12 +6,12 @@ import zipfile
 import classes
 import pytest
 from sqlalchemy import select
+from store_places import import_bundle
 from test_export_bundle import changed
 
 from handbell.cli.main import main
 from handbell.store import open_store
 from handbell.store.bundles.bundle import export_bundle
-from handbell.store.bundles.taking_in import import_bundle
 from handbell.store.classes import filing, joining
 from handbell.store.database import tables
 from handbell.store.exports.schema import Wanted

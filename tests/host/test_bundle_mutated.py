@@ -9,7 +9,7 @@ import zipfile
 
 import classes
 import pytest
-from store_places import new_place
+from store_places import import_bundle, new_place
 
 from handbell.base.errors import HandbellError
 from handbell.cli.main import main
@@ -83,7 +83,7 @@ def test_a_list_changed_at_random_is_refused_or_leaves_a_store_that_reports(
         url = new_place("sqlite", tmp_path / f"{number}")
         with open_store(url) as store:
             try:
-                bundle_in.import_bundle(store, path)
+                import_bundle(store, path)
             except HandbellError:
                 continue
         taken += 1

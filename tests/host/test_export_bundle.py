@@ -9,13 +9,14 @@ import zipfile
 import classes
 import pytest
 from sqlalchemy import select
+from store_places import import_bundle
 
 from handbell.base.errors import HandbellError
 from handbell.cli.main import main
 from handbell.store import open_store
 from handbell.store.bundles import taking_in as bundle_in
 from handbell.store.bundles.bundle import export_bundle
-from handbell.store.bundles.taking_in import import_bundle, read_bundle
+from handbell.store.bundles.taking_in import read_bundle
 from handbell.store.classes import filing, joining
 from handbell.store.database import tables
 from handbell.store.exports.schema import Wanted

@@ -8,11 +8,11 @@ from pathlib import Path
 
 import classes
 import pytest
+from store_places import import_bundle
 
 from handbell.base.errors import HandbellError, UsageError
 from handbell.cli.main import main
 from handbell.store import open_store
-from handbell.store.bundles.taking_in import import_bundle
 from handbell.store.database import tables
 from handbell.store.exports import export
 from handbell.store.exports.schema import TABLES, Wanted

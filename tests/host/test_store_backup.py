@@ -1,10 +1,12 @@
 """Backups of the store: made before what can't be undone, checked, put back, found by forget."""
 
 import json
+import os
 import shutil
 import sqlite3
 import stat
 from contextlib import closing
+from pathlib import Path
 
 import classes
 import pytest
@@ -348,6 +350,66 @@ def test_forget_finds_a_backup_wherever_it_was_written(path, tmp_path, capsys):
         store.put_plan(b"x", "For Otto")
     code, said = told(capsys, "forget", "Otto", "--yes")
     assert code == 0 and said["data"]["backups"] == [copy]
+
+
+def test_a_backup_that_was_deleted_is_struck_off_by_word(path, tmp_path, capsys):
+    stick = tmp_path / "stick"
+    stick.mkdir()
+    copies = [told(capsys, "store", "backup", stick)[1]["data"]["backup"] for _ in range(2)]
+    code, said = told(capsys, "store", "gone", copies[0])
+    assert code == 1 and "is still there" in said["error"]["what"]
+    code, said = told(capsys, "store", "gone", tmp_path / "other.sqlite")
+    assert code == 1 and "is no backup" in said["error"]["what"]
+    assert main(["store", "gone"]) == 2
+    capsys.readouterr()
+    (stick / copies[0].rpartition("/")[2]).unlink()
+    _, said = told(capsys, "store", "check")
+    assert (said["data"]["elsewhere"], said["data"]["gone"]) == (copies, copies[:1])
+    assert main(["store", "check"]) == 0
+    assert f"{copies[0]} (not there now)\n  {copies[1]}\n" in capsys.readouterr().out
+    _, said = told(capsys, "forget", NAME, "--yes")
+    assert f"{copies[0]} is not there now" in said["data"]["warnings"][0]
+    assert "handbell store gone FILE" in said["data"]["warnings"][0]
+    assert told(capsys, "store", "gone", copies[0])[0] == 0
+    code, said = told(capsys, "forget", NAME, "--yes")
+    assert code == 0 and backups.elsewhere(path) == [Path(copies[1])]
+
+
+@pytest.mark.parametrize("junk", ["[]", '{"x": 1}', '{"x": [1]}', "scribble", "[" * 9999])
+def test_a_list_of_backups_that_is_junk_is_told_and_kept(path, tmp_path, capsys, junk):
+    backups._list().parent.mkdir(exist_ok=True)
+    backups._list().write_text(junk)
+    stick = tmp_path / "stick"
+    stick.mkdir()
+    assert told(capsys, "store", "backup")[0] == 0, "it needs no list"
+    code, said = told(capsys, "store", "backup", stick)
+    assert code == 1 and f"{backups._list()} can't be read" in said["error"]["what"]
+    assert "take it away" in said["error"]["remedy"] and list(stick.iterdir()) == []
+    code, said = told(capsys, "store", "check")
+    assert code == 0 and "can't be read" in said["data"]["notes"][0]
+    code, said = told(capsys, "forget", NAME, "--yes")
+    assert (
+        code == 1 and "can't be read" in said["data"]["warnings"][0] and said["data"]["forgotten"]
+    )
+    assert len(said["data"]["backups"]) == 1 and backups._list().read_text() == junk
+
+
+def test_a_backup_may_have_any_name_that_a_file_may_have(path, tmp_path, capsys):
+    copy = Path(os.fsdecode(os.fsencode(tmp_path / "stick-") + b"\xff.sqlite"))
+    assert main(["store", "backup", str(copy)]) == 0
+    assert copy.exists() and backups.elsewhere(path) == [copy]
+    assert main(["forget", NAME, "--yes"]) == 0
+    assert names_in(copy) == {1: None}
+
+
+def test_a_damaged_bundle_leaves_no_copy_and_no_store_behind(path, tmp_path, capsys):
+    bundle = tmp_path / "all.zip"
+    assert main(["export", str(bundle)]) == 0
+    bundle.write_bytes(bundle.read_bytes()[:-40])
+    for store in (path, tmp_path / "new.sqlite"):
+        assert main(["import", str(bundle), "--store", str(store)]) == 1
+    assert "Nothing of it was taken in" in capsys.readouterr().err
+    assert backups.backups_of(path) == [] and not (tmp_path / "new.sqlite").exists()
 
 
 def test_a_store_by_another_name_is_the_same_store(path, tmp_path, capsys):

@@ -23,6 +23,7 @@ from handbell.store.people.roster import Athlete, athletes, merge, wear_as_usual
 from handbell.store.people.wearers import set_wearers
 from handbell.store.results.amend import Change, amend_name, settle_name, undo
 from handbell.store.results.queries import load_class
+from handbell.work.after.forget import forget_person
 from handbell_core import journal as j
 
 pytest_plugins = ["store_fixtures"]
@@ -120,8 +121,8 @@ def test_no_byte_of_the_name_stays_in_the_files_or_the_backups(tmp_path):
     files = lambda: {p.name: p.read_bytes() for p in path.parent.iterdir()}  # noqa: E731
     assert all(MARK in data for data in files().values())
     with open_store(str(path)) as store:
-        done = forget(store, NAME)
-        assert done.backups == [str(old), str(backup)] and done.warnings == []
+        done = forget_person(NAME, store_at=str(path))
+        assert done.backups == (str(old), str(backup)) and done.warnings == ()
         assert not [name for name, data in files().items() if MARK.lower() in data.lower()]
     assert not [name for name, data in files().items() if MARK.lower() in data.lower()]
     assert sorted(files()) == sorted({path.name, backup.name, old.name})
@@ -136,8 +137,7 @@ def test_in_a_backup_too_a_forgotten_name_before_an_amended_one_is_nobody_s(tmp_
         filled(store)
     backup = path.with_name("store-before-0004-2026-09-21.sqlite")
     shutil.copy(path, backup)
-    with open_store(str(path)) as store:
-        forget(store, "Otto Quillon")
+    forget_person("Otto Quillon", store_at=str(path))
     for each in (path, backup):
         with closing(sqlite3.connect(each)) as db:
             wanted = db.execute("SELECT said FROM wearers WHERE bib = 7").fetchall()
@@ -146,13 +146,13 @@ def test_in_a_backup_too_a_forgotten_name_before_an_amended_one_is_nobody_s(tmp_
 
 def test_a_backup_that_can_not_be_cleaned_is_named(tmp_path):
     path = tmp_path / "store.sqlite"
-    with open_store(str(path)) as store:
-        broken = path.with_name("store-before-0002-2025-09-21.sqlite")
-        broken.write_bytes(b"no database" * 1000)
-        done = forget(store, NAME)
-    assert done.warnings == [
-        f"The backup {broken} could not be cleaned (file is not a database): delete it."
-    ]
+    open_store(str(path)).close()
+    broken = path.with_name("store-before-0002-2025-09-21.sqlite")
+    broken.write_bytes(b"no database" * 1000)
+    done = forget_person(NAME, store_at=str(path))
+    assert done.warnings == (
+        f"The backup {broken} could not be cleaned (file is not a database): delete it.",
+    )
 
 
 def test_the_forgotten_ones_results_are_nobodys(store, place, capsys):

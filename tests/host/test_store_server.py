@@ -7,13 +7,12 @@ import threading
 import classes
 import pytest
 from sqlalchemy import func, select, text
-from store_places import PASSWORD, Server, require_server
+from store_places import PASSWORD, Server, import_bundle, require_server
 
 from handbell.base.errors import StoreError
 from handbell.cli.main import main
 from handbell.store import Store, open_store
 from handbell.store.bundles.bundle import export_bundle
-from handbell.store.bundles.taking_in import import_bundle
 from handbell.store.database import tables
 from handbell.store.exports.schema import Wanted
 from handbell.store.people.wearers import set_wearers
@@ -203,6 +202,23 @@ def test_a_server_that_goes_and_comes_back_loses_nothing():
             assert store.ingest(run.journal, classes.BOX_IDS[0], AT_US).new
     finally:
         server.end()
+
+
+def test_a_check_brings_no_older_store_up_to_date(address, capsys):
+    assert main(["store", "check", "--store", address]) == 1
+    assert "There is no store" in capsys.readouterr().err
+    with open_store(address) as store:
+        assert main(["store", "check", "--store", address]) == 0
+        with store.writing() as conn:
+            conn.execute(text("UPDATE alembic_version SET version_num = '0005'"))
+        capsys.readouterr()
+        assert main(["store", "check", "--store", address]) == 1
+        said = capsys.readouterr().err
+        assert (
+            "is of an older handbell (its version 0005" in said and "brings it up to date" in said
+        )
+        with store.reading() as conn:
+            assert conn.scalar(text("SELECT version_num FROM alembic_version")) == "0005"
 
 
 def test_somebody_elses_database_is_left_alone(address):

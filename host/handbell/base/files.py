@@ -44,6 +44,8 @@ def whole_file(
     With ``private``, for what people's names may stand in, a new one is for its owner only.
     Raises HandbellError, with ``remedy``, when it can't be written; what was there stays then.
     """
+    if str(path) == "-":
+        raise HandbellError("- is no name of a file", "Name a file, and read it when it is there")
     if path.is_dir():
         raise HandbellError(
             f"{path} is a folder", "Name a file in it" if remedy is ELSEWHERE else remedy

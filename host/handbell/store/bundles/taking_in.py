@@ -69,9 +69,8 @@ class Bundle:
     parts: dict[str, bytes]
 
 
-def import_bundle(store: Database, path: Path) -> Imported:
-    """Take a bundle in; the same again changes nothing. Raises HandbellError if it is damaged."""
-    bundle = read_bundle(path)
+def take_in(store: Database, bundle: Bundle) -> Imported:
+    """Take a bundle in; the same again changes nothing."""
     return store.doing(lambda conn: _take_in(conn, bundle))
 
 

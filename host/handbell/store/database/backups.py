@@ -20,6 +20,10 @@ from . import tables
 from .look import DamagedError, in_the_way, is_store, may_write, read_only
 
 ROOM = "See that the folder may be written and has room, or name another place"
+UNLISTED = (
+    "It lists the backups in other places: take it away, and name those yourself where a person is "
+    "to be forgotten (handbell forget NAME --store FILE)"
+)
 BEFORE, ASKED = "before", "backup"  # made by itself before something; asked for
 
 
@@ -49,9 +53,11 @@ def back_up(path: Path, where: Path | None) -> Path:
         copy = where
     if copy.exists():
         raise StoreError(f"{copy} is there already", "Name a new file, or a folder")
+    if where is not None:
+        _told()  # that it can be read is seen before anything is written
     copy_to(path, copy)
     if copy.absolute() not in [found.absolute() for found in backups_of(path)]:
-        _remember(path, [*elsewhere(path), copy.absolute()])
+        _remember(path, copy.absolute())
     return copy
 
 
@@ -184,27 +190,61 @@ def _close_ahead(path: Path) -> None:
 
 
 def elsewhere(path: Path) -> list[Path]:
-    """Return the backups of a store that were written to other places; some may be gone."""
-    try:
-        told = json.loads(_list().read_text(encoding="utf-8"))
-        return [
-            Path(one)
-            for store, copies in told.items()  # older versions wrote a link's name, too
-            if os.path.realpath(store) == os.path.realpath(path)
-            for one in copies
-        ]
-    except (OSError, ValueError, AttributeError, TypeError):
-        return []
+    """Return the backups of a store that were written to other places; some may be gone.
+
+    Raises StoreError when the list of them can't be read.
+    """
+    told = _told()
+    return [Path(one) for store in _names_of(path, told) for one in told[store]]
+
+
+def strike(path: Path, copy: Path) -> None:
+    """Take a backup that was deleted off the list of those in other places; raises StoreError."""
+    told = _told()
+    same = [store for store in _names_of(path, told) if os.fspath(copy.absolute()) in told[store]]
+    if not same:
+        raise StoreError(
+            f"{copy} is no backup that was written to another place",
+            "handbell store check lists them",
+        )
+    if copy.exists():
+        raise StoreError(f"{copy} is still there", "Delete it first")
+    for store in same:
+        told[store].remove(os.fspath(copy.absolute()))
+    _write(told)
 
 
 def _list() -> Path:
     return data_folder() / "backups.json"
 
 
-def _remember(path: Path, backups: list[Path]) -> None:
+def _names_of(path: Path, told: dict[str, list[str]]) -> list[str]:
+    """Return by which names a store is on the list: older versions wrote a link's name, too."""
+    return [store for store in told if os.path.realpath(store) == os.path.realpath(path)]
+
+
+def _told() -> dict[str, list[str]]:
     try:
         told = json.loads(_list().read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        told = {}
-    told[os.fspath(path.absolute())] = [os.fspath(one) for one in dict.fromkeys(backups)]
-    write_whole(_list(), json.dumps(told, indent=1, ensure_ascii=False), private=True)
+    except FileNotFoundError:
+        return {}
+    except OSError as error:
+        raise StoreError(f"{_list()} can't be read: {error.strerror}", UNLISTED) from error
+    except (ValueError, RecursionError) as error:
+        raise StoreError(f"{_list()} can't be read", UNLISTED) from error
+    lists = told.values() if isinstance(told, dict) else [None]
+    if not all(isinstance(some, list) and all(isinstance(s, str) for s in some) for some in lists):
+        raise StoreError(f"{_list()} can't be read", UNLISTED)
+    return dict(told)
+
+
+def _remember(path: Path, copy: Path) -> None:
+    told = _told()
+    noted = [os.fspath(one) for one in (*elsewhere(path), copy)]
+    told[os.fspath(path.absolute())] = list(dict.fromkeys(noted))
+    _write(told)
+
+
+def _write(told: dict[str, list[str]]) -> None:
+    # Letters as escapes: a file's name may hold bytes that are none in UTF-8.
+    write_whole(_list(), json.dumps(told, indent=1), private=True)

@@ -1,4 +1,4 @@
-"""Forgetting a person: the name goes from every table, from free text, and from backups.
+"""Forgetting a person: the name goes from every table and from free text.
 
 What was counted stays, by bib number; nothing links it to the person any more.
 """
@@ -7,21 +7,18 @@ from __future__ import annotations
 
 import sqlite3
 from dataclasses import dataclass, field
-from pathlib import Path
 
 from sqlalchemy import Connection, Table, delete, select, text, update
 from sqlalchemy.exc import DBAPIError
 
 from handbell.base.errors import UsageError
 from handbell.store.database import tables
-from handbell.store.database.backups import backups_of
 from handbell.store.database.bulk import insert_if_absent, insert_rows
 from handbell.store.database.database import Database
 from handbell.store.logs import timelines
 from handbell.store.results.amend import settle_name
 from handbell.store.results.settle import NAME
 
-from .forget_backups import forget_in_backup
 from .names import key_of, plain_text
 from .redact import without_name, without_name_in_timeline
 
@@ -84,7 +81,6 @@ def forget(
         pass
     else:
         _sweep(store, found)
-    _in_backups(store, found, dry_run, keep_plans)
     return found
 
 
@@ -187,15 +183,3 @@ def _sweep(store: Database, found: Forgotten) -> None:
             f"The name is gone from the store, its last bytes perhaps not from the files: {why}. "
             "Run forget again when nothing else uses the store."
         )
-
-
-def _in_backups(store: Database, found: Forgotten, dry_run: bool, keep_plans: bool) -> None:
-    database = store.engine.url.database
-    if store.engine.dialect.name != "sqlite" or not database:
-        return
-    for path in backups_of(Path(database)):
-        try:
-            if forget_in_backup(path, found.name, dry_run, keep_plans):
-                found.backups.append(str(path))
-        except OSError as error:
-            found.warnings.append(f"The backup {path} could not be cleaned ({error}): delete it.")

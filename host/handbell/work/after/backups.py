@@ -5,16 +5,17 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from sqlalchemy import Table, func, select
+from sqlalchemy import URL, Table, func, select
 
 from handbell.base.errors import StoreError
 from handbell.store import Store, open_store
 from handbell.store.database import backups, tables
-from handbell.store.database.connect import address_of, file_of, name_of
-from handbell.store.database.look import is_store, may_write
+from handbell.store.database.connect import address_of, engine_at, file_of, name_of, plainly
+from handbell.store.database.look import NoStoreError, is_store, may_write
+from handbell.store.database.version import stored_version
 from handbell.store.results.checking import Differs, check_counts
 
 NO_SERVER = StoreError(
@@ -27,7 +28,9 @@ NO_SERVER = StoreError(
 class Checked:
     """What was found in a store: what SQLite says of its file, and logs that are counted otherwise.
 
-    ``unread`` logs could never be read; ``backups`` may be put back if something is wrong.
+    ``unread`` logs could never be read; ``backups`` beside the store may be put back if something
+    is wrong, and so may those that were written ``elsewhere``; what is ``gone`` of them is not
+    there now. ``notes`` are sentences on what could not be looked at.
     """
 
     ok: bool
@@ -38,6 +41,17 @@ class Checked:
     damage: tuple[str, ...]
     differ: tuple[Differs, ...]
     backups: tuple[str, ...]
+    elsewhere: tuple[str, ...] = ()
+    gone: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Struck:
+    """A backup in another place that was deleted, and is not looked for any more."""
+
+    store: str
+    backup: str
 
 
 @dataclass(frozen=True)
@@ -77,17 +91,29 @@ def before(store: Store, what: str) -> str | None:
 def check_store(store_at: str | None = None) -> Checked:
     """Look whether a store is sound, and whether its logs still count to what stands in it."""
     path = file_of(address_of(store_at))
-    found = [] if path is None else [str(one) for one in backups.backups_of(path)]
     damage = [] if path is None or not path.exists() else backups.damage_of(path)
     if damage:
-        return Checked(False, str(path), 0, 0, 0, tuple(damage), (), tuple(found))
+        return _with_backups(path, Checked(False, str(path), 0, 0, 0, tuple(damage), (), ()))
     name = name_of(address_of(store_at))
     with _unchanged(store_at, path) as store:
         differ = tuple(check_counts(store))
         classes, logs, unread = (
             _count(store, t) for t in (tables.classes, tables.runs, tables.unread)
         )
-        return Checked(not differ, name, classes, logs, unread, (), differ, tuple(found))
+        found = Checked(not differ, name, classes, logs, unread, (), differ, ())
+    return _with_backups(path, found)
+
+
+def _with_backups(path: Path | None, found: Checked) -> Checked:
+    if path is None:
+        return found
+    beside = tuple(map(str, backups.backups_of(path)))
+    try:
+        noted = backups.elsewhere(path)
+    except StoreError as error:
+        return replace(found, backups=beside, notes=(str(error),))
+    gone = tuple(str(one) for one in noted if not one.exists())
+    return replace(found, backups=beside, elsewhere=tuple(map(str, noted)), gone=gone)
 
 
 @contextmanager
@@ -100,6 +126,8 @@ def _unchanged(store_at: str | None, path: Path | None) -> Iterator[Store]:
     if path is not None and is_store(path):
         version = backups.version_of(path)
         in_copy = version < tables.VERSION or (version == tables.VERSION and not may_write(path))
+    if path is None:
+        _require_current(address_of(store_at))
     if path is None or not in_copy:
         with open_store(store_at, make=False) as store:
             yield store
@@ -109,6 +137,37 @@ def _unchanged(store_at: str | None, path: Path | None) -> Iterator[Store]:
         backups.copy_to(path, copy)
         with open_store(str(copy)) as store:
             yield store
+
+
+def _require_current(server: URL) -> None:
+    """Raise StoreError where opening a store on a server would change its tables."""
+    engine = engine_at(server)
+    try:
+        with plainly(server), engine.connect() as conn:
+            version = stored_version(conn)
+    finally:
+        engine.dispose()
+    if version is None:
+        raise NoStoreError(
+            f"There is no store {name_of(server)} yet",
+            "handbell collect or handbell roster FILE makes one; or name another with --store",
+        )
+    if version < tables.VERSION:
+        raise StoreError(
+            f"The store {name_of(server)} is of an older handbell (its version {version}, here "
+            f"{tables.VERSION}), and a check changes nothing",
+            "Have it copied by its keeper; then any other command brings it up to date, such as "
+            "handbell report --list",
+        )
+
+
+def strike(backup: Path, store_at: str | None = None) -> Struck:
+    """Take a backup that was deleted off the list of those in other places; raises StoreError."""
+    path = file_of(address_of(store_at))
+    if path is None:
+        raise NO_SERVER
+    backups.strike(path, backup)
+    return Struck(str(path), str(backup))
 
 
 def back_up(where: Path | None = None, store_at: str | None = None) -> BackedUp:

@@ -10,7 +10,7 @@ from handbell.base.choices import BUNDLE, CSV, JSON
 from handbell.base.errors import UsageError
 from handbell.store import Store, open_store
 from handbell.store.bundles.bundle import export_bundle
-from handbell.store.bundles.taking_in import import_bundle
+from handbell.store.bundles.taking_in import read_bundle, take_in
 from handbell.store.exports import export as tables
 from handbell.store.exports.schema import Wanted
 from handbell.store.people.known_names import KnownNames
@@ -117,9 +117,10 @@ def take_in_bundle(path: Path, store_at: str | None = None) -> Imported:
 
     Raises HandbellError for a damaged bundle, of which nothing is taken in.
     """
+    bundle = read_bundle(path)  # a damaged one makes neither a store nor a copy of one
     with open_store(store_at) as store:
         backup = before(store, "import")
-        done = import_bundle(store, path)
+        done = take_in(store, bundle)
     return Imported(
         runs=done.runs,
         runs_new=done.runs_new,

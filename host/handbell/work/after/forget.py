@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from handbell.base.errors import StoreError
 from handbell.base.places import data_folder
 from handbell.store.database import backups
 from handbell.store.database.connect import address_of, file_of, link_of
@@ -48,9 +49,12 @@ def forget_person(
             found = forget(store, name, dry_run=dry_run, keep_plans=keep_plans)
     if path is not None:
         link = link_of(store_at)  # older versions wrote backups beside a link
-        beside = [] if link is None else backups.backups_of(link)
-        copies = [copy for copy in beside if str(copy) not in found.backups]
-        _elsewhere([*copies, *backups.elsewhere(path)], found, dry_run, keep_plans)
+        copies = backups.backups_of(path) + ([] if link is None else backups.backups_of(link))
+        try:
+            copies += backups.elsewhere(path)
+        except StoreError as error:
+            found.warnings.append(str(error))
+        _in_backups(copies, found, dry_run, keep_plans)
     in_files = [forget_in_files(data_folder(), found.name, dry_run)]
     if path is not None and path.parent != data_folder():
         in_files.append(forget_left_over(path.parent, found.name, dry_run))
@@ -67,8 +71,8 @@ def forget_person(
     )
 
 
-def _elsewhere(copies: list[Path], found: Forgotten, dry_run: bool, keep_plans: bool) -> None:
-    """Forget in the backups that were written to other places, and name those out of reach."""
+def _in_backups(copies: list[Path], found: Forgotten, dry_run: bool, keep_plans: bool) -> None:
+    """Forget in backups, and name those out of reach."""
     for copy in dict.fromkeys(copies):
         if copy.exists():
             try:
@@ -81,11 +85,11 @@ def _elsewhere(copies: list[Path], found: Forgotten, dry_run: bool, keep_plans: 
         elif copy.parent.exists():  # an empty folder may stand where a stick is at other times
             found.warnings.append(
                 f"The backup {copy} is not there now. Plug in what it is on and run this again. If "
-                "you put it elsewhere: handbell forget NAME --store FILE. If you deleted it, "
-                "nothing is left to do."
+                "you put it elsewhere: handbell forget NAME --store FILE. If you deleted it: "
+                "handbell store gone FILE."
             )
         else:
             found.warnings.append(
                 f"The backup {copy} can't be reached. Plug in what it is on and run this again, "
-                "or delete it."
+                "or delete it. If you deleted it before: handbell store gone FILE."
             )

@@ -13,14 +13,14 @@ from handbell.cli.output import Out
 
 if TYPE_CHECKING:
     from handbell.store.results.checking import Differs
-    from handbell.work.after.backups import BackedUp, Checked, Restored
+    from handbell.work.after.backups import BackedUp, Checked, Restored, Struck
 
-CHECK, BACKUP, RESTORE = "check", "backup", "restore"
+CHECK, BACKUP, RESTORE, GONE = "check", "backup", "restore", "gone"
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Define the command line."""
-    parser.add_argument("what", choices=(CHECK, BACKUP, RESTORE), help="what to do")
+    parser.add_argument("what", choices=(CHECK, BACKUP, RESTORE, GONE), help="what to do")
     parser.add_argument(
         "file",
         type=Path,
@@ -34,17 +34,19 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "  handbell store check\n"
         "  handbell store backup\n"
         "  handbell store backup /media/stick\n"
-        "  handbell store restore store-backup-2026-11-26.sqlite\n\n"
+        "  handbell store restore store-backup-2026-11-26.sqlite\n"
+        "  handbell store gone /media/stick/store-backup-2026-11-26.sqlite\n\n"
         "A check counts every log again and changes nothing. What stood there before a backup is\n"
         "put back is kept beside it. Handbell makes a backup by itself before a class is deleted,\n"
         "a bundle imported, people leave the roster, and an update changes the store; not before\n"
-        "a person is forgotten, who is then forgotten in the backups, too."
+        "a person is forgotten, who is then forgotten in the backups, too. A backup that you\n"
+        "wrote to another place and deleted is looked for until you say that it is gone."
     )
 
 
-def run(args: argparse.Namespace) -> Checked | BackedUp | Restored:
+def run(args: argparse.Namespace) -> Checked | BackedUp | Restored | Struck:
     """Call the operation."""
-    from handbell.work.after.backups import back_up, check_store, restore
+    from handbell.work.after.backups import back_up, check_store, restore, strike
 
     if args.what == BACKUP:
         return back_up(args.file, args.store)
@@ -52,14 +54,18 @@ def run(args: argparse.Namespace) -> Checked | BackedUp | Restored:
         if args.file is None:
             raise UsageError("It is not said which backup", "handbell store check lists them")
         return restore(args.file, args.store)
+    if args.what == GONE:
+        if args.file is None:
+            raise UsageError("It is not said which backup", "handbell store check lists them")
+        return strike(args.file, args.store)
     if args.file is not None:
         raise UsageError("A check takes no file", f"Name the store: --store {args.file}")
     return check_store(args.store)
 
 
-def text(result: Checked | BackedUp | Restored, out: Out) -> None:
+def text(result: Checked | BackedUp | Restored | Struck, out: Out) -> None:
     """Print what was found, or where the copy is."""
-    from handbell.work.after.backups import BackedUp, Restored
+    from handbell.work.after.backups import BackedUp, Restored, Struck
 
     if isinstance(result, BackedUp):
         size = f"{max(1, round(result.size_bytes / 1e6))} MB"
@@ -69,6 +75,8 @@ def text(result: Checked | BackedUp | Restored, out: Out) -> None:
         if result.kept is not None:
             out.line(f"What was there before is kept in {result.kept}")
         out.line("Who was forgotten since that backup may be in it again: forget them anew.")
+    elif isinstance(result, Struck):
+        out.line(f"{result.backup} is not looked for any more.")
     else:
         _checked(result, out)
 
@@ -86,6 +94,11 @@ def _checked(result: Checked, out: Out) -> None:
         out.line("To put a backup back: handbell store restore FILE.")
     out.line("Its backups here:" if result.backups else "No backup lies beside it.")
     out.lines(f"  {path}" for path in result.backups)
+    if result.elsewhere:
+        out.line("Those in other places:")
+    for path in result.elsewhere:
+        out.line(f"  {path}{' (not there now)' if path in result.gone else ''}")
+    out.lines(result.notes)
 
 
 def _differs(one: Differs) -> str:
