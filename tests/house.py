@@ -63,6 +63,31 @@ def room_of(module: str) -> str:
     return "cli" if parts[-1] == "__main__" else "base"
 
 
+def folder_circles(base: Path, package: str) -> list[set[str]]:
+    """Return the folders of which each stands on all others of a set, below the rooms, too."""
+    whole = {".".join(p.parent.relative_to(base).parts) for p in base.rglob("__init__.py")}
+
+    def folder(module: str) -> str:
+        return module if module in whole else module.rpartition(".")[0]
+
+    on: dict[str, set[str]] = {}
+    for name, others in imports(base, package).items():
+        if folder(name) != package:
+            on.setdefault(folder(name), set()).update(set(map(folder, others)) - {package})
+    reached = {one: _reached(one, on) for one in on}
+    circles = [frozenset(o for o in found if one in reached[o]) for one, found in reached.items()]
+    return [set(some) for some in dict.fromkeys(circles) if len(some) > 1]
+
+
+def _reached(start: str, on: dict[str, set[str]]) -> set[str]:
+    found, todo = set(), [start]
+    while todo:
+        new = on.get(todo.pop(), set()) - found
+        found |= new
+        todo += new
+    return found
+
+
 def drawn() -> str:
     """Return the picture: a row of rooms above those it stands on, arrows by how many files."""
     wide, high, box_wide, box_high = 760, 92, 150, 46

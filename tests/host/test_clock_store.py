@@ -12,8 +12,8 @@ from alembic.config import Config
 
 from handbell.base.drift import TEMPERATURE_PPB
 from handbell.boxes.clocks.contacts import Contact
-from handbell.store import open_store
-from handbell.store.database import migrate, tables
+from handbell.store import migrate, open_store
+from handbell.store.database import tables
 from handbell.store.logs.chains import Chain, add_clock, of_run
 from handbell.store.results.skews import skew_of_class
 from handbell_core import journal as j

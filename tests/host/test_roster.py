@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from handbell.base.cells import as_written, safe
 from handbell.base.errors import HandbellError, RosterError, UsageError
 from handbell.cli.main import main
-from handbell.store.exports.cells import as_written, safe
 from handbell.store.people.roster import Athlete, athletes, merge, wear_as_usual
 from handbell.store.people.roster_file import parse_roster, read_roster
 from handbell.store.people.wearers import set_wearers

@@ -16,9 +16,9 @@ from sqlalchemy import select, text, update
 from store_places import KINDS, require_server
 
 from handbell.base.errors import StoreError
-from handbell.store import open_store
+from handbell.store import migrate, open_store
 from handbell.store.classes.filing import filed_as
-from handbell.store.database import connect, migrate, tables
+from handbell.store.database import connect, tables
 from handbell.store.people.wearers import set_wearers
 from handbell.store.results.queries import list_classes
 from handbell_core import journal as j

@@ -16,13 +16,13 @@ from handbell.base.drift import clock_moved
 from handbell.base.errors import BoxError
 from handbell.base.progress import Progress, no_progress
 from handbell.boxes.clocks.clock import measure
-from handbell.boxes.clocks.hostclock import HostClock, SystemClock
 from handbell.boxes.firmware import prepare
 from handbell.boxes.firmware.answers import UNSOUND, value_of
 from handbell.boxes.firmware.files import PROMPT_CODE
 from handbell.boxes.firmware.prompt import NoPromptError
 from handbell.boxes.link.connection import Connection
 from handbell.boxes.link.fields import shown
+from handbell.boxes.link.hostclock import HostClock, SystemClock
 from handbell.boxes.link.messages import Hello
 from handbell.boxes.link.replies import HELLO, STATUS, TIMES
 from handbell_core import faults

@@ -64,6 +64,6 @@ def _bring_up_to_date(store: Store, reading: bool) -> None:
             "be brought up to date",
             "Copy it to where you may write, and give the copy with --store",
         )
-    from .database.migrate import migrate  # alembic is loaded only here
+    from .migrate import migrate  # alembic is loaded only here
 
     migrate(store)

@@ -9,11 +9,11 @@ from handbell.base.drift import clock_moved
 from handbell.base.errors import HandbellError
 from handbell.base.words import listed
 from handbell.boxes.clocks.clock import Clocks, Sync, wall_ahead
-from handbell.boxes.clocks.hostclock import HostClock
 from handbell.boxes.clocks.rate import Estimate, Rate
 from handbell.boxes.clocks.skew import ClockState, cures, worst_skew_us
 from handbell.boxes.link.connection import Connection, InUseError
 from handbell.boxes.link.fleet import Fleet, Outcome
+from handbell.boxes.link.hostclock import HostClock
 from handbell.boxes.link.messages import Status
 from handbell.boxes.link.replies import ARM, GET, STATUS, strange
 from handbell.boxes.link.words import fault_words

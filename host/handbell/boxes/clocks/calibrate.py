@@ -8,9 +8,9 @@ from dataclasses import dataclass, field
 from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes.link.connection import Connection
 from handbell.boxes.link.fleet import Fleet
+from handbell.boxes.link.hostclock import HostClock
 
 from .clock import Clocks, Sync
-from .hostclock import HostClock
 from .rate import Estimate
 
 FIRST_PAUSE_S, PAUSE_GROWS, LONGEST_PAUSE_S = 2.0, 1.25, 30.0

@@ -19,10 +19,10 @@ from handbell.base.drift import DAY_US, MOST_PPB, PPB, RATE_LASTS_DAYS
 from handbell.base.drift import STEP_US as STEP_US  # others judge host clocks by it too
 from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes.link.connection import Connection
+from handbell.boxes.link.hostclock import HostClock
 from handbell.boxes.link.replies import CLOCK, TIMES
 
 from .contacts import Book, Contact
-from .hostclock import HostClock
 from .rate import Estimate, Rate, estimate
 
 EXCHANGES = 24  # at a time, until the bound is good or there were enough

@@ -18,10 +18,10 @@ from handbell.base.files import write_whole
 from handbell.base.places import data_folder
 from handbell.base.progress import Progress, no_progress
 from handbell.boxes.classes.collect import Store, collect
-from handbell.boxes.clocks.hostclock import HostClock, SystemClock
 from handbell.boxes.link.connection import Connection
 from handbell.boxes.link.find import find_ports
 from handbell.boxes.link.fleet import Fleet
+from handbell.boxes.link.hostclock import HostClock, SystemClock
 from handbell.boxes.link.messages import Hello
 from handbell.boxes.link.replies import STATUS
 

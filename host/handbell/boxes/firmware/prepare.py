@@ -17,8 +17,8 @@ from dataclasses import dataclass, field
 from handbell.base.digest import whole_hex
 from handbell.base.errors import BoxError, HandbellError
 from handbell.base.progress import Progress, no_progress
-from handbell.boxes.clocks.hostclock import HostClock, SystemClock
 from handbell.boxes.link.connection import Connection
+from handbell.boxes.link.hostclock import HostClock, SystemClock
 from handbell.boxes.link.messages import Hello
 from handbell.boxes.link.replies import HELLO, LIST, STATUS, YIELD
 from handbell.boxes.link.words import other_logs

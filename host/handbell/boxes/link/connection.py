@@ -9,10 +9,10 @@ from typing import Any, TypeVar
 import serial
 
 from handbell.base.errors import BoxError
-from handbell.boxes.clocks.hostclock import HostClock, SystemClock
 from handbell_core import faults, frames
 
 from . import replies
+from .hostclock import HostClock, SystemClock
 from .messages import Hello
 from .replies import KERNEL, Kind, fault_code
 from .words import fault_error, other_version

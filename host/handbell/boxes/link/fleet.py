@@ -10,10 +10,10 @@ from typing import Generic, TypeVar
 from natsort import natsort_keygen
 
 from handbell.base.errors import BoxError, HandbellError
-from handbell.boxes.clocks.hostclock import HostClock
 
 from .connection import Connection, HiddenError
 from .find import find_ports
+from .hostclock import HostClock
 from .messages import Hello
 from .replies import strange
 

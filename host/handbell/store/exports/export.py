@@ -14,12 +14,12 @@ from itertools import islice
 from pathlib import Path
 from typing import IO, Any, BinaryIO
 
+from handbell.base.cells import safe
 from handbell.base.errors import HandbellError
 from handbell.base.extras import install
 from handbell.base.files import whole_file
 from handbell.store.database.database import Database
 
-from .cells import safe
 from .rows import Rows
 from .schema import BOOL, FLOAT, INT, TEXT, TIME, VERSION, TableSpec, Wanted
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from sqlalchemy import select
 
 from handbell.base import toml
+from handbell.store.database.database import Database
 from handbell.store.database.tables import plans
-from handbell.store.store import Store
 
 
-def block_names(store: Store, plan: str) -> dict[int, str]:
+def block_names(store: Database, plan: str) -> dict[int, str]:
     """Return the names by number of the blocks that have one; {} where the text is not known."""
     with store.reading() as conn:
         source = conn.execute(select(plans.c.source).where(plans.c.digest == plan)).scalar()

@@ -11,8 +11,8 @@ import re
 from collections.abc import Mapping
 from pathlib import Path
 
+from handbell.base.cells import as_written
 from handbell.base.errors import HandbellError, RosterError
-from handbell.store.exports.cells import as_written
 
 from .names import key_of, plain_text, too_long
 from .roster import Athlete

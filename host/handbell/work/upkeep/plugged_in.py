@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 from handbell.base.errors import HandbellError, StoreError
 from handbell.base.places import CLOCK, named
 from handbell.boxes.clocks.clock import Clocks
-from handbell.boxes.clocks.hostclock import HostClock, SystemClock
 from handbell.boxes.link.fleet import Fleet
+from handbell.boxes.link.hostclock import HostClock, SystemClock
 
 if TYPE_CHECKING:
     from handbell.store.store import Store

@@ -8,19 +8,18 @@ from alembic import command
 from alembic.config import Config
 from sqlalchemy import text
 
-from handbell.store.classes import joining
-from handbell.store.database.database import Database
-from handbell.store.database.version import stored_version
-from handbell.store.results.settle import settle_all
-
-from . import tables
-from .backups import put_aside
-from .look import STORE_MARK
+from .classes import joining
+from .database import tables
+from .database.backups import put_aside
+from .database.database import Database
+from .database.look import STORE_MARK
+from .database.version import stored_version
+from .results.settle import settle_all
 
 DERIVED_SINCE = "0007"  # the last step that changed what is made again from journals and timelines
 ONE_AT_A_TIME = 0x68626C  # the number of the lock that a server gives to one program only
 
-SCRIPTS = Path(__file__).parent / "migrations"
+SCRIPTS = Path(__file__).parent / "database" / "migrations"
 
 
 def migrate(store: Database) -> Path | None:
