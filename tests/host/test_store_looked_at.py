@@ -9,7 +9,7 @@ from contextlib import closing
 import classes
 import pytest
 
-from handbell.base.errors import StoreError
+from handbell.base.errors import HandbellError, StoreError
 from handbell.base.files import write_whole
 from handbell.boxes.classes.stations import StationMap
 from handbell.cli.main import main
@@ -203,6 +203,22 @@ def test_a_virtual_box_with_its_plans_and_logs_is_for_its_owner_only(tmp_path):
     made = tmp_path / "data"  # it may be the folder of all that Handbell keeps
     assert (rights(made), rights(made / "virtual")) == (0o700, 0o700)
     assert set(flash.read_bytes()) == {0xFF}
+
+
+@posix
+@pytest.mark.parametrize(
+    ("name", "why"), [(b"notes", "is no folder"), (b"box\xff", "has letters that virtual boxes")]
+)
+def test_a_folder_that_virtual_boxes_can_not_use_is_a_sentence(tmp_path, name, why):
+    from handbell.work.trying.virtual_boxes import virtual_boxes
+
+    (tmp_path / "notes").write_text("x")
+    with (
+        pytest.raises(HandbellError, match=why) as raised,
+        virtual_boxes(1, 2, tmp_path / os.fsdecode(name)),
+    ):
+        pass
+    assert "--folder" in raised.value.remedy
 
 
 @posix

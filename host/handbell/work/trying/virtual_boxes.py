@@ -36,7 +36,15 @@ def virtual_boxes(
     if not 1 <= buttons <= BUTTONS_MOST:
         raise UsageError(f"A box with {buttons} buttons can't be", f"Choose 1 to {BUTTONS_MOST}")
     find_micropython()
-    folder = folder or data_folder() / "virtual"
+    folder = (folder or data_folder() / "virtual").absolute()
+    try:
+        str(folder).encode()
+    except UnicodeEncodeError:
+        raise HandbellError(
+            f"{folder} has letters that virtual boxes can't read", "Name another with --folder"
+        ) from None
+    if folder.exists() and not folder.is_dir():
+        raise HandbellError(f"{folder} is no folder", "Name another with --folder")
     try:
         private_folder(folder)
     except OSError as error:
