@@ -11,7 +11,8 @@ import pytest
 from handbell.base import places
 from handbell.base.errors import HandbellError
 from handbell.base.files import whole_file, write_whole
-from handbell.base.times import clock, clock_hours, days_of, whole_clock
+from handbell.base.markup import isolated
+from handbell.base.times import clock, clock_hours, day_of, days_of, whole_clock
 from handbell.base.words import few, listed, quoted, several
 
 ROOT = Path(__file__).parents[2]
@@ -106,3 +107,20 @@ def test_times():
     year = date(2026, 12, 30)
     assert days_of(year, date(2027, 1, 2)) == "30 December 2026 to 2 January 2027"
     assert days_of(year, year) == "30 December 2026"
+    assert day_of(year) == day_of(year, date(2026, 1, 1)) == "30 Dec"
+    assert day_of(year, date(2027, 1, 2)) == "30 Dec 2026"
+
+
+def test_a_name_from_right_to_left_moves_nothing_beside_it():
+    said = isolated("נועה א, נועה & Ada: 3", ["נועה", "נועה א", "Ada", "&"])
+    assert said == "<bdi>נועה א</bdi>, <bdi>נועה</bdi> &amp; Ada: 3"
+    assert isolated("<b> Ada", []) == "&lt;b&gt; Ada"
+    joined = "می\u200cخواهم"
+    assert isolated(f"{joined}: 1", [joined]) == f"<bdi>{joined}</bdi>: 1"
+
+
+def test_a_dash_is_no_name_of_a_file(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(HandbellError, match="- is no name of a file"):
+        write_whole(Path("-"), "x")
+    assert list(tmp_path.iterdir()) == []

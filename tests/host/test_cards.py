@@ -6,6 +6,7 @@ import sys
 from pathlib import Path
 
 import pytest
+import tomlkit
 from made_cards import LONG, longest, of_library, of_long_notes
 from made_plans import EXAMPLES, toml
 
@@ -49,7 +50,7 @@ def test_a_rotation_has_a_card_for_each_station():
         ("Station 3", "Wall sit"),
         ("Station 4", "Ball slam"),
     ]
-    assert cards[1].task == "12 reps in 40 s" and cards[2].task == "hold 40 s"
+    assert cards[1].task == "12 reps in 40 s" and cards[2].task == "hold the position for 40 s"
     assert (cards[2].tap, cards[0].tap) == ("Tap when you let go.", "Tap each rep.")
     assert all(card.place == "Corners, 2 rounds" for card in cards)
 
@@ -81,6 +82,17 @@ def test_a_list_is_on_one_page_with_what_to_do_below_itself_where_that_fits(name
         assert len({piece.label_mm for piece in told}) == 1
         assert (told[0].label_mm > 0) == (name != "harbour"), "there it would take a second page"
         assert all(piece.strong.endswith(":") == (not piece.label_mm) for piece in told)
+
+
+def test_names_from_right_to_left_move_no_number_of_the_timetable():
+    plan = tomlkit.parse(EXAMPLES["harbour"].read_text(encoding="utf-8"))
+    plan["group"][0]["name"], plan["block"][0]["name"] = "קבוצה", "רגליים"
+    plan["warm_up"][0]["name"] = "הליכה"
+    built = build(parse_plan(tomlkit.dumps(plan).encode()))
+    said, _ = timetable_page(built, LIBRARY, PAPERS["a4"], CAUTION)
+    assert "<p><bdi>קבוצה</bdi>: 1, 2; Buoy: 3, 4;" in said
+    assert "<h2><bdi>רגליים</bdi>, 2 rounds</h2>" in said
+    assert "<td><bdi>הליכה</bdi>, 1:00</td>" in said
 
 
 def test_a_heading_in_a_list_is_nearer_to_its_own_lines():
@@ -152,7 +164,7 @@ def test_an_exercise_that_the_library_lacks_has_a_card_too():
         ("work_s = 30", "30 s"),
         ("work_s = 7.5\nreps = 3", "3 reps in 7.5 s"),
         ("work_s = [40, 30]\ngoal = 9", "40, 30 s, goal 9"),
-        ("work_s = 30\nhold = true\nboth_sides = true", "hold 30 s, both sides"),
+        ("work_s = 30\nhold = true\nboth_sides = true", "hold the position for 30 s, both sides"),
         ("work_s = 30\nreps = [9, 8, 7, 6, 5, 4, 3]", "9 down to 3 reps, by 1, in 30 s"),
         ("work_s = 30\nreps = [9, 8, 7, 6, 5, 4, 2]", "9, 8, 7, 6, 5, ..., 2 reps in 30 s"),
         ("work_s = 30\nreps = [9, 9, 9, 9, 9, 9, 9]", "9 reps in 30 s"),

@@ -65,9 +65,10 @@ def class_date(start_utc_us: int | None, collected_utc_us: int) -> str:
     return f"{date_of(collected_utc_us)} (collected; no box had a clock)"
 
 
-def day_of(day: date) -> str:
-    """Return a day in few letters: "6 Jul"."""
-    return f"{day.day} {MONTHS[day.month - 1][:3]}"
+def day_of(day: date, now: date | None = None) -> str:
+    """Return a day in few letters: "6 Jul"; with its year where that is not the year of ``now``."""
+    year = "" if now is None or now.year == day.year else f" {day.year}"
+    return f"{day.day} {MONTHS[day.month - 1][:3]}{year}"
 
 
 def days_of(first: date, last: date) -> str:

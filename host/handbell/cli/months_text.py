@@ -51,17 +51,17 @@ def print_group(report: GroupReport, out: Out) -> None:
         out.line()
         out.line("Who to talk to", style="bold")
     for gone in report.away:
-        out.line(f"- {gone.name}: not seen since {day_of(gone.last)}.")
+        out.line(f"- {gone.name}: not seen since {day_of(gone.last, report.last)}.")
     for one in report.talk:
         for why in one.why:
             out.line(f"- {one.name}: {why}")
     out.line()
     headings = ("week of", "classes", "came", "made", "how hard", "load", "monotony", "strain")
-    weeks = [(day_of(week.first), *week_cells(week)) for week in report.weeks]
+    weeks = [(day_of(week.first, report.last), *week_cells(week)) for week in report.weeks]
     out.table(headings, weeks, right=range(1, len(headings)))
     out.line()
     headings = ("name", "came", "last", "made", "how hard", "load a week", "going up", "going down")
-    people = [(person.name, *person_cells(person)) for person in report.people]
+    people = [(person.name, *person_cells(person, report.last)) for person in report.people]
     out.table(headings, people, right=range(1, 6))
     out.line()
     out.line(report.caution, style="dim")

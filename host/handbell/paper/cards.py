@@ -158,7 +158,7 @@ def task_words(exercise: Exercise) -> str:
         times = " then ".join(clock(ms) for ms in exercise.work.values)
     asked = asked_words(exercise)
     if exercise.hold:
-        words = f"{asked} {times}"
+        words = f"hold the position for {times}"
     elif exercise.reps is not None and ladder_words(exercise.reps.values):
         each = {exercise.work.at(r) / n for r, n in enumerate(exercise.reps.values, 1)}
         words = (

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import unicodedata
-from collections.abc import Iterable
 from pathlib import Path
-from typing import Any
 
 from handbell.base.files import write_whole
+from handbell.base.markup import isolated
 from handbell.base.times import day_of, whole_clock
 from handbell.base.words import block_words, several, short
 
@@ -49,7 +47,7 @@ def page(report: Report) -> str:
     return env.get_template(view.template).render(
         report=report,
         style=Markup((HERE / "page.css").read_text(encoding="utf-8")),
-        sentence=lambda words: _isolated(words, view.names),
+        sentence=lambda words: isolated(together(words), view.names),
         **view.shown,
     )
 
@@ -58,14 +56,3 @@ def _view(report: Report) -> View:
     if isinstance(report, ClassReport):
         return class_view(report)
     return athlete_view(report) if isinstance(report, AthleteReport) else group_view(report)
-
-
-def _isolated(sentence: str, names: Iterable[str]) -> Any:
-    """Return a sentence as HTML in which a name written from right to left stays in its place."""
-    from markupsafe import Markup, escape
-
-    safe = escape(together(sentence))
-    for name in set(names):
-        if any(unicodedata.bidirectional(c) in ("R", "AL", "AN") for c in name):
-            safe = safe.replace(escape(name), Markup("<bdi>{}</bdi>").format(name))
-    return safe

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from datetime import date
 from itertools import groupby
 from statistics import median
 from typing import Any
@@ -30,7 +31,7 @@ CLASS_HEADS = (
     "Load",
 )
 NOT_ASKED = "not asked"
-ARROWS = {1: "↗", -1: "↘", 0: "→", None: "·"}
+ARROWS = {1: "↗", -1: "↘", 0: "→", None: ""}
 
 
 def athlete_view(report: AthleteReport) -> View:
@@ -142,8 +143,10 @@ def group_view(report: GroupReport) -> View:
     shown = {
         **charts,
         "during": days_of(report.first, report.last),
-        "weeks": [{"when": day_of(w.first), "cells": week_cells(w)} for w in report.weeks],
-        "people": [{"name": p.name, "cells": person_cells(p)} for p in report.people],
+        "weeks": [
+            {"when": day_of(w.first, report.last), "cells": week_cells(w)} for w in report.weeks
+        ],
+        "people": [{"name": p.name, "cells": person_cells(p, report.last)} for p in report.people],
     }
     return View("page_group.html", shown, tuple(p.name for p in report.people))
 
@@ -162,12 +165,12 @@ def week_cells(week: GroupWeek) -> list[str]:
     ]
 
 
-def person_cells(p: GroupPerson) -> list[str]:
+def person_cells(p: GroupPerson, now: date) -> list[str]:
     """Return a person's figures in the order of the page's columns, names of exercises last."""
     came = p.attendance
     return [
         f"{came.came} of {came.planned}",
-        day_of(came.last) if came.last else "–",
+        day_of(came.last, now) if came.last else "–",
         f"{100 * p.made / p.judged:.0f} %" if p.judged else "–",
         f"{p.rating:.1f}" if p.rating is not None else "–",
         f"{p.weekly_load:.0f}" if p.weekly_load is not None else "–",

@@ -1,0 +1,28 @@
+"""Names inside a sentence of a page: one written from right to left stays in its place."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
+
+
+def isolated(words: str, names: Iterable[str]) -> Markup:
+    """Return words as HTML in which names that run from right to left move nothing beside them."""
+    from markupsafe import Markup, escape
+
+    safe = str(escape(words))
+    leftward = {str(escape(name)) for name in names if _runs_left(name)}
+    if not leftward:
+        return Markup(safe)
+    longest_first = sorted(leftward, key=len, reverse=True)
+    found = "|".join(map(re.escape, longest_first))
+    return Markup(re.sub(found, r"<bdi>\g<0></bdi>", safe))
+
+
+def _runs_left(name: str) -> bool:
+    return any(unicodedata.bidirectional(c) in ("R", "AL", "AN") for c in name)
