@@ -6,7 +6,7 @@ import classes
 import pytest
 from classes import Piece, Press
 
-from handbell.analysis.fade import Form, fade_of
+from handbell.analysis.fade import Form, fade_of, is_marked
 from handbell.analysis.summary import exercises_of, people_of
 from handbell.analysis.taps import counted, taps_of
 from handbell.store import open_store
@@ -171,8 +171,24 @@ def test_a_last_round_slower_by_a_second_as_it_is_told_is_a_fade(store):
     assert fade_of(got).percent == pytest.approx(100 * (21.9 + 22 + 22.6) / (3 * 21.9) - 100)
 
 
-def test_alike_rounds_fade_by_nothing(store):
-    assert fade_of(played(store, [Piece("Rope skips")], at(11, 41), rounds=2)).percent == 0.0
+@pytest.mark.parametrize(("presses", "why"), [(at(11, 41), "no fade"), ((), "nothing counted")])
+def test_alike_rounds_fade_by_nothing(store, presses, why):
+    fade = fade_of(played(store, [Piece("Rope skips")], presses, rounds=2))
+    assert (fade.percent, fade.reason) == (None, why)
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "named"),
+    [(2, 1, False), (5, 3, False), (5, 2, True), (60, 57, False), (60, 53, True)],
+)
+def test_a_rep_or_two_or_a_small_share_names_nobody_for_a_fade(store, first, last, named):
+    """From 3 reps and 5 % on: our own floor, no source."""
+    reps = [11 + n * 0.45 for n in range(first)] + [41 + n * 0.45 for n in range(last)]
+    got = played(store, [Piece("Rope skips")], at(*reps), rounds=2)
+    fade = fade_of(got)
+    assert fade.percent == pytest.approx(100 * (1 - (first + last) / (2 * first)))
+    worst = people_of(got, exercises_of(got), {})[0].most_faded
+    assert (worst is not None) == is_marked(fade, got) == named
 
 
 def test_rounds_of_other_lengths_have_no_fade(store):

@@ -13,6 +13,12 @@ from enum import Enum
 from handbell.store.results.efforts import Effort, Outcome
 from handbell_core import timeline as t
 
+NO_FADE = "no fade"
+# From when on somebody is named for a fade: our own choice, no source. A score from a small
+# drop-off is unreliable (above).
+MARKED_PERCENT = 5.0
+MARKED_LOST = 3  # reps, or seconds, from the first round to the last
+
 
 class Form(Enum):
     """What a fade is computed from."""
@@ -81,8 +87,8 @@ def fade_of(series: Sequence[Effort], doubtful: bool = False) -> Fade:
         reason = "data in doubt"
     if reason:
         return Fade(form, None, mean, best, reason)
-    if values and not _fell(form, values):
-        return Fade(form, None, mean, best, "no fade")
+    if values and max(values) > 0 and not _fell(form, values):
+        return Fade(form, None, mean, best, NO_FADE)
     score = decrement_of_times if form is Form.TIMES else decrement_of_reps
     percent = score(values)
     return Fade(form, percent, mean, best, "" if percent is not None else "nothing counted")
@@ -94,14 +100,24 @@ def whole_seconds(ms: float) -> int:
 
 
 def _fell(form: Form | None, values: Sequence[float]) -> bool:
-    """Whether the last is worse than the first; rounds that are all alike fade by 0."""
-    if min(values) == max(values):
-        return True
-    first, last = values[0], values[-1]
+    """Whether the last is worse than the first."""
+    return _lost(form, values[0], values[-1]) > 0
+
+
+def is_marked(fade: Fade, series: Sequence[Effort]) -> bool:
+    """Whether a fade is large enough to name somebody for it: a rep or two is no fade."""
+    if fade.percent is None or fade.percent < MARKED_PERCENT:
+        return False
+    values = _values(series)[1]
+    return _lost(fade.form, values[0], values[-1]) >= MARKED_LOST
+
+
+def _lost(form: Form | None, first: float, last: float) -> float:
+    """Return by how much the last round is worse than the first, in reps or whole seconds."""
     if form is Form.REPS:
-        return last < first
+        return first - last
     by_s = whole_seconds(last) - whole_seconds(first)
-    return by_s > 0 if form is Form.TIMES else by_s < 0
+    return by_s if form is Form.TIMES else -by_s
 
 
 def _values(scored: Sequence[Effort]) -> tuple[Form | None, list[float]]:

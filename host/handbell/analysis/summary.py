@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from handbell.store.results.efforts import LOST, Effort, Outcome
 from handbell_core import timeline as t
 
-from .fade import Fade, fade_of
+from .fade import Fade, fade_of, is_marked
 
 Doubtful = Callable[[Effort], bool]  # whether an effort's numbers are in doubt
 
@@ -139,7 +139,7 @@ def _person(
         s
         for exercise in exercises
         for s in exercise.series
-        if s.bib == own[0].bib and s.fade.percent is not None and s.fade.percent > 0
+        if s.bib == own[0].bib and is_marked(s.fade, s.efforts)
     ]
     return Person(
         bib=own[0].bib,
