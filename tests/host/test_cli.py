@@ -194,6 +194,7 @@ def test_an_option_before_the_command_is_told_where_it_stands(capsys):
 def test_who_stops_it_before_it_has_begun_sees_nothing(module):
     code = (
         "import os, runpy, signal, sys\n"
+        "signal.signal(signal.SIGINT, signal.default_int_handler)\n"
         "class Stopping:\n"
         "    def find_spec(self, name, *_):\n"
         f"        if name == {module!r}: os.kill(os.getpid(), signal.SIGINT)\n"

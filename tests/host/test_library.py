@@ -143,6 +143,12 @@ def test_the_examples_are_all_in_the_library():
                 assert LIBRARY.find(exercise.name), exercise.name
 
 
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_the_examples_ask_for_taps_that_suit(name):
+    found = coach_remarks(resolve(load_plan(EXAMPLES[name])), LIBRARY)
+    assert [one for one in found if "hard to tap" in one] == []
+
+
 @pytest.mark.parametrize(
     ("said", "id_"),
     [

@@ -56,6 +56,18 @@ def test_a_grid_in_a_pipe_is_one_table():
     assert row.startswith("0:10  Squat, North 11 12  Row, East 21 22")
 
 
+def test_words_beside_a_heading_fit_a_page_in_a_pipe_too():
+    out = Out(io.StringIO())
+    out.pairs(
+        [("Likely reps *", ", ".join(f"Squat jump {n}" for n in range(20))), ("Work", "5:00")]
+    )
+    lines = printed(out).splitlines()
+    assert len(lines) > 2 and max(map(len, lines)) <= 100
+    assert [line for line in lines if line != line.rstrip()] == []
+    assert {line[:26].strip() for line in lines} == {"Likely reps *", "", "Work"}
+    assert " ".join(out_of[26:] for out_of in lines).count("Squat jump") == 20
+
+
 def test_a_note_goes_on_under_itself_on_a_terminal(monkeypatch):
     out = on_terminal(monkeypatch, 40)
     out.note("the plan has no warm-up; add one, or lead one outside the plan")

@@ -103,7 +103,7 @@ def test_show_the_class(capsys):
     tasks, grid = (
         [re.split(r"  +", line.strip()) for line in part.splitlines()] for part in out.split("\n\n")
     )
-    assert tasks[2:4] == [["Station 1", "Box jump"], ["Station 2", "Ring row, 12 reps"]]
+    assert tasks[2:4] == [["Station 1", "Box jump"], ["Station 2", "Ring row, 12 reps, tap finish"]]
     assert grid[0][3:] == ["Station 1", "Station 2", "Station 3", "Station 4"]
     assert grid[2] == ["0:10", "0:40", "Corners, 1", "North 11 12", "East", "South", "West 41 42"]
     assert grid[3][3:5] == ["West 41 42", "North 11 12"], "a line a move, a column a station"
@@ -114,7 +114,7 @@ def test_show_the_class(capsys):
     assert [row["kind"] for row in rows[:3]] == ["lead-in", "window", "change"]
     assert rows[1]["stations"][1] == {
         "station": 2,
-        "what": "Ring row, 12 reps",
+        "what": "Ring row, 12 reps, tap finish",
         "who": "East",
         "people": [21, 22],
         "bibs": [21, 22],

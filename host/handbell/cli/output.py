@@ -8,6 +8,7 @@ import dataclasses
 import json
 import os
 import sys
+import textwrap
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from enum import Enum
 from pathlib import Path
@@ -23,6 +24,7 @@ CONTRACT = 1  # the version of what --json prints; another one breaks who reads 
 PIPED_WIDE = 1_000  # columns where nobody looks on: no line is broken
 SIMPLER = "handbell.simpler"  # what to do with what a stream can't write
 PLAINER = {"–": "-", "−": "-", "×": "x", "…": "...", "±": "+-", "’": "'", "‘": "'", "→": "->"}
+LINE_WIDE = 100  # columns of words beside a heading where nobody looks on
 COLUMN_LEAST = 16  # columns of a terminal that one of several alike has at least
 
 
@@ -104,6 +106,12 @@ class Out:
 
     def pairs(self, rows: Iterable[tuple[str, object]], wide: int = 24) -> None:
         """Print words beside their headings, which take ``wide`` columns, under themselves."""
+        if not self.console.is_terminal:
+            for heading, words in rows:
+                begins = shown(f"  {heading}").ljust(wide + 1) + " "
+                lines = textwrap.wrap(shown(str(words)), LINE_WIDE - len(begins)) or [""]
+                self.line(begins + f"\n{' ' * len(begins)}".join(lines))
+            return
         from rich.table import Table
 
         table = Table.grid(padding=(0, 2, 0, 0))

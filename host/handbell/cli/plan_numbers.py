@@ -72,11 +72,11 @@ def print_against(compared: Compared, out: Out) -> None:
 
 
 def _share_lines(share: Share) -> list[tuple[str, str]]:
-    ratio = share.rest_ms / max(share.work_ms, 1)
+    ratio = f"work to rest 1 : {share.rest_ms / max(share.work_ms, 1):.2f}"
     star = " *" if any(e.unit == "rounds" for e in share.exercises) else ""  # a list's time is
     lines = [
         ("Work, rest", f"{_value(share.work_ms, 'ms')}, {_value(share.rest_ms, 'ms')}"),
-        ("Density", f"{share.density_percent:.0f} %, work to rest 1 : {ratio:.2f}"),
+        ("Density", f"{share.density_percent:.0f} %, {ratio if share.rest_ms else 'no rest'}"),
         (f"Work by pattern{star}", _patterns(share.work_by_pattern_ms)),
         (f"On the floor{star}", _value(share.floor_ms, "ms")),
         (f"With hard landings{star}", _landings(share)),

@@ -81,7 +81,7 @@ def earned_rest(case: Case, limits: Limits) -> Ruling | None:
     if min(least) < (own.rest_percent_unrated if unrated else own.rest_percent):
         return None
     left = " and ".join(f"{share:.0f} %" for share in least)
-    why = f"every target made; at least {left} of the window left, rated {_ratings(last)}"
+    why = f"every target made; at least {left} of the window left, how hard: {_ratings(last)}"
     return Ruling(Verdict.HARDER, "earned-rest", why)
 
 
@@ -134,7 +134,7 @@ def kept(case: Case, limits: Limits) -> Ruling | None:
         return None
     if any(s.rating is None or s.rating > own.rating_most for s in last):
         return None
-    why = f"kept to the end in every round of {len(last)} classes, rated {_ratings(last)}"
+    why = f"kept to the end in every round of {len(last)} classes, how hard: {_ratings(last)}"
     return Ruling(Verdict.HARDER, "kept", why)
 
 
@@ -207,8 +207,8 @@ def _unless_held_back(
     ratings = [s.rating for s in last if s.rating is not None]
     if len(ratings) == len(last) and max(ratings) <= limits.held_back.rating_most:
         talk = f"Ask {case.who} what held them back; it was not the exercise alone. {PROFESSIONAL}"
-        return Ruling(Verdict.SAME, "held-back", f"{why}, yet rated {_ratings(last)}", talk)
-    return Ruling(Verdict.EASIER, rule, f"{why}, rated {_ratings(last)}", "", late_goals)
+        return Ruling(Verdict.SAME, "held-back", f"{why}, but how hard: {_ratings(last)}", talk)
+    return Ruling(Verdict.EASIER, rule, f"{why}, how hard: {_ratings(last)}", "", late_goals)
 
 
 def _goal_words(session: Session) -> str:
@@ -216,8 +216,8 @@ def _goal_words(session: Session) -> str:
 
 
 def _ratings(last: Sequence[Session]) -> str:
-    said = ["not" if s.rating is None else str(s.rating) for s in last]
-    return "not at all" if set(said) == {"not"} else " and ".join(said)
+    said = ["no answer" if s.rating is None else str(s.rating) for s in last]
+    return said[0] if set(said) == {"no answer"} else " and ".join(said)
 
 
 def _nothing(case: Case) -> Ruling:

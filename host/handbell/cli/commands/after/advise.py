@@ -64,8 +64,8 @@ def text(result: Advised, out: Out) -> None:
     if result.findings:
         out.line("\nLook at the data first")
     for finding in result.findings:
-        bibs = listed(f"bib {b}" for b in finding.bibs) or f"station {finding.station}"
-        out.line(f"  {finding.name}, {bibs}: {finding.evidence}")
+        bibs = listed(f"Bib {b}" for b in finding.bibs) or f"Station {finding.station}"
+        out.line(f"  {bibs}: {finding.evidence}")
     out.line()
     if result.written:
         out.line(f"Written to {result.written}. Look through it, then: handbell check")
@@ -91,24 +91,24 @@ def _people(heading: str, some: Sequence[ForOne], out: Out) -> None:
         own = [a for a in some if a.name == who]
         doubt = "; doubtful data, see below" if any(a.doubts for a in own) else ""
         out.line(f"  {who}{doubt}")
-        for change, evidence, rule, exercises in _alike(own):
+        for change, evidence, exercises in _alike(own):
             what = f"{listed(exercises)}: {change} -" if change else f"{listed(exercises)}:"
-            out.line(f"    {what} {evidence} [{rule}]")
+            out.line(f"    {what} {evidence}")
 
 
-def _alike(some: Sequence[ForOne]) -> list[tuple[str, str, str, list[str]]]:
-    """Return each change, evidence and rule with the exercises it is of.
+def _alike(some: Sequence[ForOne]) -> list[tuple[str, str, list[str]]]:
+    """Return each change and evidence with the exercises it is of.
 
     What changes is told one by one; what stays for the same reason is told once.
     """
-    found: dict[tuple[str, str, str, str], list[str]] = {}
+    found: dict[tuple[str, str, str], list[str]] = {}
     for a in some:
         change = a.change
         if a.verdict != "same" and not change:
             change = "nothing further on the ladder, your choice"
-        one = change, a.evidence, a.rule, a.exercise if change else ""
+        one = change, a.evidence, a.exercise if change else ""
         found.setdefault(one, []).append(a.exercise)
-    return [(*one[:3], list(dict.fromkeys(names))) for one, names in found.items()]
+    return [(*one[:2], list(dict.fromkeys(names))) for one, names in found.items()]
 
 
 def _same(result: Advised, out: Out) -> None:
@@ -122,10 +122,7 @@ def _same(result: Advised, out: Out) -> None:
     told: dict[tuple[str, ...], list[str]] = {}
     for who in dict.fromkeys(a.name for a in same):
         own = [a for a in same if a.name == who]
-        lines = [
-            f"    {listed(exercises)}: {evidence} [{rule}]"
-            for _, evidence, rule, exercises in _alike(own)
-        ]
+        lines = [f"    {listed(exercises)}: {evidence}" for _, evidence, exercises in _alike(own)]
         doubt = "; doubtful data, see below" if any(a.doubts for a in own) else ""
         told.setdefault(tuple(lines), []).append(f"{who}{doubt}")
     for own_lines, people in told.items():
@@ -137,10 +134,10 @@ def _swaps(some: Sequence[ForOne], out: Out) -> None:
     """Print swaps by exercise: what has been flat for long is so for many people at once."""
     if some:
         out.line("\nSwap")
-    for change, rule in dict.fromkeys((a.change, a.rule) for a in some):
-        same = [a for a in some if (a.change, a.rule) == (change, rule)]
+    for change in dict.fromkeys(a.change for a in some):
+        same = [a for a in some if a.change == change]
         words = change or f"{same[0].exercise}: nothing like it in the library, your choice"
-        out.line(f"  {words} [{rule}]")
+        out.line(f"  {words}")
         out.line("    " + "; ".join(f"{a.name}: {a.evidence}" for a in same))
 
 
@@ -153,4 +150,4 @@ def _talks(some: Sequence[ForOne], out: Out) -> None:
         out.line("\nAsk first, change nothing")
     for talk, about in by_talk.items():
         evidence = "; ".join(f"{a.exercise}: {a.evidence}" for a in about)
-        out.line(f"  {evidence} [{about[0].rule}]. {talk}.")
+        out.line(f"  {evidence}. {talk}.")
