@@ -155,6 +155,11 @@ def test_what_cannot_be_is_refused_and_nothing_written(words, said, tmp_path, ca
     assert said in capsys.readouterr().err and not path.exists()
 
 
+def test_a_plain_plan_to_begin_with_has_rests():
+    (block,) = parse_plan(made().encode()).blocks
+    assert block.rest_ms >= 10_000 and (block.round_rest_ms or 0) >= 30_000
+
+
 def test_a_title_with_quotes():
     assert parse_plan(made('A "quoted" \\ one').encode()).title == 'A "quoted" \\ one'
 

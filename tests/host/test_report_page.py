@@ -13,6 +13,7 @@ from handbell.base.errors import HandbellError
 from handbell.report import class_report
 from handbell.report.one_class.charts import WIDE, bars_of
 from handbell.report.page import page, write_page
+from handbell.report.talk import Change, Single, Talk
 from handbell.store import open_store
 from handbell.store.people.wearers import set_wearers
 
@@ -101,6 +102,10 @@ def test_hostile_names_are_only_ever_text(report):
     for name in HOSTILE.values():
         assert name in found.text
     assert "<bdi>נועה</bdi>" in text
+    one = Single(7, "נועה", "Row", "harder", "12 reps", "kept", "kept to the end", False)
+    change = Change(1, "Row", "harder", "", 0, 1, (one,))
+    told = page(replace(report, talk=Talk((), (change,), "")))
+    assert "<dd><b><bdi>נועה</bdi></b>:" in told
     assert "$\\frac" in found.text  # not typeset as mathematics
 
 

@@ -214,7 +214,7 @@ def test_a_folder_is_no_store(tmp_path):
 def test_a_file_that_is_no_database_is_named(tmp_path):
     path = tmp_path / "notes.txt"
     path.write_text("Bring the blue mats. " * 400, encoding="utf-8")
-    with pytest.raises(StoreError, match=r"notes\.txt can't be used: file is not a database"):
+    with pytest.raises(StoreError, match=r"notes\.txt is no store of handbell"):
         open_store(str(path))
 
 

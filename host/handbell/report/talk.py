@@ -17,8 +17,8 @@ from handbell.coach.library.shelf import load_library
 from handbell.store import Store
 
 ADVICE_CAUTION = (
-    "Advice is arithmetic on taps and answers; you decide. handbell advise says by which rule, and "
-    "writes next week's plan."
+    "Advice is arithmetic on taps and answers; you decide. handbell advise says it for everybody, "
+    "and writes next week's plan."
 )
 NAMES_SHOWN = 3
 NOTHING_COUNTED = ("not-asked", "no-count")

@@ -11,9 +11,10 @@ from handbell.analysis.load import Week
 from .months import Months
 
 CAUTION = (
-    "Load is rating x minutes, as people answered; what they do elsewhere is not in it. Monotony "
-    "and strain have no limits that hold for everybody: look for what is unlike the weeks before. "
-    "None of this is medical advice; your qualification and local rules come first."
+    "Load is how hard a class was, by the answers, times its minutes; what people do elsewhere is "
+    "not in it. Monotony and strain have no limits that hold for everybody: look for what is "
+    "unlike the weeks before. None of this is medical advice; your qualification and local rules "
+    "come first."
 )
 
 

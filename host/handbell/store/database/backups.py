@@ -192,10 +192,14 @@ def _close_ahead(path: Path) -> None:
 def elsewhere(path: Path) -> list[Path]:
     """Return the backups of a store that were written to other places; some may be gone.
 
-    Raises StoreError when the list of them can't be read.
+    Also those beside a link by which older versions knew it. Raises StoreError when the list of
+    them can't be read.
     """
     told = _told()
-    return [Path(one) for store in _names_of(path, told) for one in told[store]]
+    names = _names_of(path, told)
+    links = [Path(name) for name in names if Path(name) != path.absolute()]
+    noted = [Path(one) for name in names for one in told[name]]
+    return list(dict.fromkeys([*noted, *(copy for link in links for copy in backups_of(link))]))
 
 
 def strike(path: Path, copy: Path) -> None:
@@ -240,8 +244,8 @@ def _told() -> dict[str, list[str]]:
 
 def _remember(path: Path, copy: Path) -> None:
     told = _told()
-    noted = [os.fspath(one) for one in (*elsewhere(path), copy)]
-    told[os.fspath(path.absolute())] = list(dict.fromkeys(noted))
+    noted = [one for name in _names_of(path, told) for one in told[name]]
+    told[os.fspath(path.absolute())] = list(dict.fromkeys([*noted, os.fspath(copy)]))
     _write(told)
 
 

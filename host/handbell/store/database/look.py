@@ -87,7 +87,10 @@ def is_store(path: Path) -> bool:
     if not head:
         return False
     if not head.startswith(_MAGIC):
-        raise DamagedError(f"{path} can't be used: file is not a database", ELSEWHERE)
+        raise DamagedError(
+            f"{path} is no store of handbell, or is damaged",
+            f"{ELSEWHERE}; handbell store restore FILE puts a backup back",
+        )
     mark = int.from_bytes(head[_MARK_AT : _MARK_AT + 4], "big")
     if mark == STORE_MARK:
         return True

@@ -12,8 +12,9 @@ from handbell.analysis.progress import ExerciseProgress, find_person, progress_o
 from handbell.store import open_store
 
 NOTE = (
-    "Load is rating x minutes of these classes alone. A trend is a robust slope (Theil-Sen) with "
-    "its 95 % interval, and needs five classes of the same exercise, windows and reps."
+    "Load is how hard a class was, by the answers, times its minutes, of these classes alone. A "
+    "trend is a robust slope (Theil-Sen) with its 95 % interval, and needs five classes of the "
+    "same exercise, windows and reps."
 )
 
 
