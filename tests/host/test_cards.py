@@ -93,6 +93,7 @@ def test_names_from_right_to_left_move_no_number_of_the_timetable():
     assert "<p><bdi>קבוצה</bdi>: 1, 2; Buoy: 3, 4;" in said
     assert "<h2><bdi>רגליים</bdi>, 2 rounds</h2>" in said
     assert "<td><bdi>הליכה</bdi>, 1:00</td>" in said
+    assert "hold the position for 30\u00a0s" in said, "a number stands with its unit"
 
 
 def test_a_heading_in_a_list_is_nearer_to_its_own_lines():

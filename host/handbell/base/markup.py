@@ -1,4 +1,4 @@
-"""Names inside a sentence of a page: one written from right to left stays in its place."""
+"""Sentences of a page: a number stays with its unit, a name from right to left in its place."""
 
 from __future__ import annotations
 
@@ -22,6 +22,11 @@ def isolated(words: str, names: Iterable[str]) -> Markup:
     longest_first = sorted(leftward, key=len, reverse=True)
     found = "|".join(map(re.escape, longest_first))
     return Markup(re.sub(found, r"<bdi>\g<0></bdi>", safe))
+
+
+def together(words: str) -> str:
+    """Keep a number and its unit on one line."""
+    return re.sub(r"(\d) (s\b|ms\b|m\b|%)", "\\1\u00a0\\2", words)
 
 
 def _runs_left(name: str) -> bool:

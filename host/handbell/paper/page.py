@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from handbell.base.markup import isolated
+from handbell.base.markup import isolated, together
 
 from .cards import cards_of
 from .layout import Page, Paper, pages_of
@@ -41,7 +41,7 @@ def _page(plan: Plan, paper: Paper, pages: Iterable[Page] = (), **more: Any) -> 
     loader = jinja2.FileSystemLoader(HERE)
     env = jinja2.Environment(loader=loader, autoescape=True, trim_blocks=True, lstrip_blocks=True)
     names = list(_names(plan))
-    env.filters["apart"] = lambda words: isolated(words, names)
+    env.filters["apart"] = lambda words: isolated(together(words), names)
     style = Markup((HERE / "cards.css").read_text(encoding="utf-8"))
     return env.get_template("cards.html").render(
         title=plan.title, paper=paper, style=style, pages=list(pages), **more

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from handbell.base.files import write_whole
-from handbell.base.markup import isolated
+from handbell.base.markup import isolated, together
 from handbell.base.times import day_of, whole_clock
 from handbell.base.words import block_words, several, short
 
@@ -14,7 +14,7 @@ from .one_class.views import class_view
 from .over_time.athlete import AthleteReport
 from .over_time.group_model import GroupReport
 from .over_time.views import athlete_view, group_view
-from .view import View, together
+from .view import View
 from .words import percent_of
 
 HERE = Path(__file__).parent

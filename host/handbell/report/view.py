@@ -1,8 +1,7 @@
-"""What a template is given, and words that stay on one line."""
+"""What a template is given."""
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,8 +13,3 @@ class View:
     template: str
     shown: dict[str, Any]
     names: tuple[str, ...]
-
-
-def together(words: str) -> str:
-    """Keep a number and its unit on one line."""
-    return re.sub(r"(\d) (s\b|ms\b|m\b|%)", "\\1\u00a0\\2", words)

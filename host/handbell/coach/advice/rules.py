@@ -54,7 +54,7 @@ def two_for_two(case: Case, limits: Limits) -> Ruling | None:
     if min(over) < limits.two_for_two.reps_over:
         return None
     sets = " and ".join(str(s.tries[-1].reps) for s in last)
-    why = f"last sets {sets} with a goal of {last[-1].tries[-1].goal}"
+    why = f"last rounds {sets} with a goal of {last[-1].tries[-1].goal}"
     return Ruling(Verdict.HARDER, "two-for-two", why)
 
 
@@ -64,7 +64,7 @@ def short_of_goal(case: Case, limits: Limits) -> Ruling | None:
     if last is None or min(s.tries[-1].short for s in last) < limits.short_of_goal.reps_under:
         return None
     sets = " and ".join(str(s.tries[-1].reps) for s in last)
-    why = f"last sets {sets} with a goal of {last[-1].tries[-1].goal}"
+    why = f"last rounds {sets} with a goal of {last[-1].tries[-1].goal}"
     return _unless_held_back(case, last, limits, "short-of-goal", why)
 
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from handbell.base.markup import together
 from handbell.base.times import class_date
 from handbell.report.talk import ADVICE_CAUTION, change_lines
-from handbell.report.view import View, together
+from handbell.report.view import View
 
 from .cells import cell_words, fade_words, number_of
 from .charts import bars_of
