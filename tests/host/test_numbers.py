@@ -229,7 +229,7 @@ def test_no_rest_at_all_is_said_in_words(capsys, tmp_path):
     plan = tmp_path / "x.toml"
     piece = '[[block.exercise]]\nname = "Squat"\nwork_s = 60\n'
     plan.write_text(f'title = "x"\n[[block]]\nrounds = 2\n{piece}', encoding="utf-8")
-    out = " ".join(run(capsys, "check", plan)[1].split())
+    out = " ".join(run(capsys, "check", plan, "--numbers")[1].split())
     assert "Density 100 %, no rest" in out and "1 : 0.00" not in out
 
 

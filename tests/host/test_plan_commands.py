@@ -56,7 +56,7 @@ def test_check_for_people(capsys):
     words = " ".join(out.split())
     assert "Work 13:30 Rest and changes 2:00" in words
     lines = out.splitlines()
-    assert "no fault, 4 notes" in lines[0] and lines[1].startswith("  note: warm_up"), (
+    assert "no fault, 2 notes" in lines[0] and lines[1].startswith("  note: warm_up"), (
         "notes come first"
     )
     assert out.count("screening questionnaire") == 1
