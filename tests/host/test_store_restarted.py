@@ -1,6 +1,8 @@
 """A box without a clock part that lost power in a class and was started again by hand."""
 
 import json
+import sqlite3
+from contextlib import closing
 
 import classes
 import pytest
@@ -8,7 +10,8 @@ from sqlalchemy import select
 
 from handbell.base.errors import UnreadJournalError
 from handbell.cli.main import main
-from handbell.store.classes import joining
+from handbell.store import open_store
+from handbell.store.classes import filing, joining
 from handbell.store.database import tables
 from handbell.store.results.queries import load_class, load_row
 from handbell_core import journal as j
@@ -16,6 +19,7 @@ from handbell_core import journal as j
 pytest_plugins = ["store_fixtures"]
 
 MINUTE_MS = 60_000
+DAY_MS = 24 * 60 * MINUTE_MS
 START_MS = classes.START_UTC_MS
 EVENING_MS = START_MS + 60 * MINUTE_MS
 BLOCKS = ((classes.Piece("Ring rows", 300), classes.Piece("Sit-ups", 300)),)
@@ -422,3 +426,87 @@ def test_an_unread_log_of_a_box_that_was_not_cut_before_it_is_refused(
         take(store, box, START_MS, cut_ms=cut_ms if box == 2 else 0)
     assert unread_part(store, place, capsys, boot=boot) != 0
     assert "Class 1 has a log of box 0002, station 2" in capsys.readouterr().err
+
+
+@pytest.fixture
+def file(tmp_path):
+    return str(tmp_path / "store.sqlite")
+
+
+def as_filed_before(place, of):
+    """Make of a store one of the version before, its logs in the classes that these rules gave."""
+    with closing(sqlite3.connect(place)) as db, db:
+        (known,) = db.execute("SELECT max(id) FROM classes").fetchone()
+        for number in range(known + 1, max(of) + 1):
+            columns = "plan, start_utc_us, started_by, collected_utc_us"
+            db.execute(
+                f"INSERT INTO classes (id, {columns}) SELECT ?, {columns} FROM classes LIMIT 1",
+                (number,),
+            )
+        for run, number in enumerate(of, 1):
+            db.execute("UPDATE runs SET class_id = ? WHERE id = ?", (number, run))
+        db.execute("DELETE FROM classes WHERE id NOT IN (SELECT class_id FROM runs)")
+        db.execute("UPDATE alembic_version SET version_num = '0007'")
+
+
+def no_clock_and_one_cut(store):
+    for box in (1, 2, 3):
+        take(store, box, None, cut_ms=100_000 if box == 2 else 0)
+    take(store, 2, None, presses=3, boot=2)
+
+
+def test_an_older_store_is_filed_by_the_rules_of_now_and_what_went_is_said(file, capsys):
+    with open_store(file) as store:
+        no_clock_and_one_cut(store)
+        assert classes_of(store) == [1, 1, 1, 1]
+    as_filed_before(file, [3, 1, 4, 2])
+    capsys.readouterr()
+    assert main(["class", "newest", "--store", file, "--json"]) == 0
+    out, err = capsys.readouterr()
+    assert json.loads(out)["data"]["class_id"] in (1, 2, 3, 4)
+    assert err.count("in class 1 now, by the rules") == 3
+    assert err.startswith("The store was brought up to date, and logs in it filed anew. The store")
+    assert "store-before-0008-" in err and ".sqlite.\n" in err
+    with open_store(file) as store:
+        assert classes_of(store) == [1, 1, 1, 1]
+        (said,) = doubts(store)
+        assert said.startswith("No box tells the time of class 1. Box 0002")
+        taken = take(store, 4, None, collected_ms=EVENING_MS + MINUTE_MS)
+        assert (taken.differ, classes_of(store)) == ([], [1] * 5)
+    assert main(["class", "newest", "--store", file]) == 0
+    assert capsys.readouterr().err == "", "it is said once"
+
+
+def test_what_two_evenings_have_of_one_class_by_older_rules_is_parted(file):
+    with open_store(file) as store:
+        for n in range(2):
+            take(store, 1, START_MS + n * DAY_MS, collected_ms=EVENING_MS + n * DAY_MS)
+        take(store, 2, START_MS + DAY_MS, collected_ms=EVENING_MS + DAY_MS)
+    as_filed_before(file, [1, 1, 2])
+    with open_store(file) as store:
+        assert classes_of(store) == [1, 2, 2]
+        with store.reading() as conn:
+            starts = conn.scalars(select(tables.classes.c.start_utc_us)).all()
+        assert starts == [START_MS * 1000, (START_MS + DAY_MS) * 1000]
+
+
+@pytest.mark.parametrize("of", [[3, 1, 4, 2], [1, 1, 2, 2], [1, 2, 1, 2]])
+def test_no_class_is_named_that_the_store_has_otherwise(file, of):
+    """As after an import from a store of other rules: nothing is said of what is not so here."""
+    with open_store(file) as store:
+        no_clock_and_one_cut(store)
+    as_filed_before(file, of)
+    with closing(sqlite3.connect(file)) as db, db:
+        db.execute("UPDATE alembic_version SET version_num = ?", (tables.VERSION,))
+    with open_store(file) as store:
+        assert doubts(store) == []
+
+
+def test_logs_that_only_a_third_held_together_are_parted_when_it_goes(store, place):
+    """Each was collected within half an hour of the one between, not of the other."""
+    for n in range(3):
+        take(store, n + 1, None, collected_ms=EVENING_MS + n * 20 * MINUTE_MS)
+    assert classes_of(store) == [1, 1, 1]
+    with store.writing() as conn:
+        filing.take_out(conn, 2)
+    assert len(set(classes_of(store))) == 2

@@ -60,12 +60,17 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _guarded(words: list[str]) -> tuple[int, str]:
     """Run one command; return its exit code and what to log of an error."""
+    from handbell.base import asides
     from handbell.cli import output
 
     as_json = "--json" in words
     try:
         output.open_streams()
-        return _run(words), ""
+        with asides.listening() as heard:
+            try:
+                return _run(words), ""
+            finally:
+                output.aside(heard)
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return EXIT_FAILED, ""

@@ -184,6 +184,12 @@ def _writing(remedy: str) -> Iterator[None]:
         ) from error
 
 
+def aside(sentences: Iterable[str]) -> None:
+    """Print what happened by the way, on standard error."""
+    with contextlib.suppress(OSError):  # nobody reads it
+        sys.stderr.writelines(shown(f"{sentence.removesuffix('.')}.\n") for sentence in sentences)
+
+
 def fail(error: HandbellError, as_json: bool) -> int:
     """Print an error, on standard output with ``as_json`` and else on standard error."""
     try:

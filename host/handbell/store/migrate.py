@@ -8,6 +8,8 @@ from alembic import command
 from alembic.config import Config
 from sqlalchemy import text
 
+from handbell.base.asides import tell
+
 from .classes import joining
 from .database import tables
 from .database.backups import put_aside
@@ -16,7 +18,7 @@ from .database.look import STORE_MARK
 from .database.version import stored_version
 from .results.settle import settle_all
 
-DERIVED_SINCE = "0007"  # the last step that changed what is made again from journals and timelines
+DERIVED_SINCE = "0008"  # the last step that changed what is made again, or how logs are filed
 ONE_AT_A_TIME = 0x68626C  # the number of the lock that a server gives to one program only
 
 SCRIPTS = Path(__file__).parent / "database" / "migrations"
@@ -47,5 +49,9 @@ def migrate(store: Database) -> Path | None:
             conn.exec_driver_sql(f"PRAGMA application_id = {STORE_MARK}")
         command.upgrade(config, tables.VERSION)
         if version is not None and version < DERIVED_SINCE:
-            joining.file_again(conn, settle_all(conn))
+            settle_all(conn)
+            moved = joining.file_all(conn)
+            if moved:
+                kept = "" if backup is None else f" The store as it was before: {backup}."
+                tell(f"The store was brought up to date, and logs in it filed anew.{kept}", *moved)
     return backup

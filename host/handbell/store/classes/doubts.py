@@ -20,7 +20,11 @@ Rows = Mapping[int, Row[Any]]
 
 
 def sentences(rows: Rows, found: Parted) -> list[str]:
-    """Return a sentence for each doubt in how runs were parted, and how to settle it."""
+    """Return a sentence for each doubt in how runs were parted, and how to settle it.
+
+    Only where the store has that class as it was parted: no other one may be named.
+    """
+    found = _of_stored(rows, found)
     number = [rows[group[0].run].class_id for group in found.classes]
     said = []
     for place, among in found.unsure.items():
@@ -74,6 +78,25 @@ def sentences(rows: Rows, found: Parted) -> list[str]:
             f"handbell class {n} --apart BOX BOX"
         )
     return said
+
+
+def _of_stored(rows: Rows, found: Parted) -> Parted:
+    """Return what was parted with those doubts only whose classes are so in the store."""
+    of = [{rows[log.run].class_id for log in group} for group in found.classes]
+    once = Counter(class_id for one in of for class_id in one)
+    so = {place for place, one in enumerate(of) if len(one) == 1 and once[min(one)] == 1}
+    return Parted(
+        classes=found.classes,
+        unsure={
+            place: among for place, among in found.unsure.items() if so.issuperset([place, *among])
+        },
+        again=found.again,
+        halls=[one for one in found.halls if so.issuperset(one[:2])],
+        shared=[one for one in found.shared if one[0] in so],
+        either=[one for one in found.either if so.issuperset(one[1:])],
+        rests=[one for one in found.rests if one[1] in so],
+        restarted=[one for one in found.restarted if so.issuperset(one)],
+    )
 
 
 def _again(log: Log, now: int, cut: int) -> str:

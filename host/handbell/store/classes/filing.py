@@ -240,8 +240,7 @@ def _out(conn: Connection, class_id: int, some: Collection[int]) -> list[str]:
         left = conn.scalars(select(_R.id).where(_R.class_id == class_id)).all()
         if not left:
             _delete_class(conn, class_id)
-        for run in sorted({*around, *left}):
-            joining.file(conn, run, differ=said)
+        joining.file_each(conn, sorted({*around, *left}), said)
     return list(dict.fromkeys(said))
 
 

@@ -35,7 +35,7 @@ from handbell.store.results.queries import load_row
 from handbell_core import journal as j
 from handbell_core.timeline import HEADER_SIZE
 
-from .doubts import moves, of_another_origin, sentences
+from .doubts import moves, moves_told, of_another_origin, sentences
 from .parted import Parted, parted, touch
 from .together import MINUTE_US, START_APART_US, Log
 
@@ -105,7 +105,7 @@ def file(
     in another class.
     """
     plan, rows, found = _parted_around(conn, run)
-    number = _numbers(rows, found, anew)
+    (number,) = _numbers([(rows, found)], anew)
     return _write(conn, plan, rows, found, number, differ, moved)[run]
 
 
@@ -118,12 +118,32 @@ def around(conn: Connection, some: Collection[int]) -> set[int]:
     return found - set(some)
 
 
-def file_again(conn: Connection, some: Iterable[int]) -> None:
-    """File runs of which it was not known rightly when they began, and those filed with them."""
-    r = runs.c
-    wrong = select(r.class_id).where(r.id.in_(list(some)))
-    for run in conn.scalars(select(r.id).where(r.class_id.in_(wrong)).order_by(r.id)).all():
-        file(conn, run)
+def file_all(conn: Connection) -> list[str]:
+    """File all that is in a store by the rules of now; return a sentence for all that went.
+
+    For a store whose logs were filed by other rules, or with other starts.
+    """
+    said: list[str] = []
+    r, c = runs.c, classes.c
+    latest = select(func.max(r.start_utc_us)).where(r.class_id == c.id).scalar_subquery()
+    with moves_told(conn, conn.scalars(select(plans.c.digest)).all(), said):
+        conn.execute(update(classes).values(start_utc_us=latest))  # so that no run is missed by it
+        all_ = select(r.id).where(r.class_id.is_not(None)).order_by(r.id)
+        file_each(conn, conn.scalars(all_).all(), said)
+    return list(dict.fromkeys(said))
+
+
+def file_each(conn: Connection, some: Iterable[int], differ: list[str] | None = None) -> None:
+    """File runs, and what depends on each; of those that no longer do one keeps the number."""
+    seen: set[int] = set()
+    found = []
+    for run in some:
+        if run not in seen:
+            found.append(_parted_around(conn, run))
+            seen |= set(found[-1][1])
+    numbers = _numbers([(rows, parts) for _, rows, parts in found])
+    for (plan, rows, parts), number in zip(found, numbers, strict=True):
+        _write(conn, plan, rows, parts, number, differ, None)
 
 
 def doubts(store: Database, some: Iterable[int]) -> list[str]:
@@ -352,16 +372,25 @@ def _write(
     return now
 
 
-def _numbers(rows: Rows, found: Parted, anew: Collection[int]) -> dict[int, int]:
-    """Return which group goes on under which class's number: where most of its runs are."""
-    claims: dict[tuple[int, int], int] = {}
-    for place, group in enumerate(found.classes):
-        for log in group:
-            class_id = rows[log.run].class_id
-            if class_id is not None and log.run not in anew:
-                claims[class_id, place] = claims.get((class_id, place), 0) + 1
-    number: dict[int, int] = {}
-    for (class_id, place), _ in sorted(claims.items(), key=lambda one: (-one[1], one[0])):
-        if place not in number and class_id not in number.values():
-            number[place] = class_id
-    return number
+def _numbers(
+    parts: Sequence[tuple[Rows, Parted]], anew: Collection[int] = ()
+) -> list[dict[int, int]]:
+    """Return for each part which group goes on under which class's number.
+
+    It is the one where most of that class's runs are.
+    """
+    claims: dict[tuple[int, int, int], int] = {}
+    for part, (rows, found) in enumerate(parts):
+        for place, group in enumerate(found.classes):
+            for log in group:
+                class_id = rows[log.run].class_id
+                if class_id is not None and log.run not in anew:
+                    claim = class_id, part, place
+                    claims[claim] = claims.get(claim, 0) + 1
+    numbers: list[dict[int, int]] = [{} for _ in parts]
+    taken: set[int] = set()
+    for (class_id, part, place), _ in sorted(claims.items(), key=lambda one: (-one[1], one[0])):
+        if place not in numbers[part] and class_id not in taken:
+            numbers[part][place] = class_id
+            taken.add(class_id)
+    return numbers

@@ -173,24 +173,19 @@ def _add_up_again(
     return results
 
 
-def settle_all(conn: Connection) -> list[int]:
+def settle_all(conn: Connection) -> None:
     """Make again all that is derived; what an unreadable timeline or log gave stays as it is.
 
-    Return the runs of which it is now known otherwise when they began: they are to be filed anew.
+    Logs of which it is known otherwise then when they began are to be filed anew.
     """
     conn.execute(delete(tables.tasks))
     t = tables.timelines
     for digest, data in conn.execute(select(t.c.digest, t.c.data)).all():
         with suppress(StoreError):
             insert_rows(conn, tables.tasks, timelines.task_rows(timelines.decode(data), digest))
-    r = tables.runs.c
-    starts = select(r.id, r.start_utc_us).order_by(r.id)
-    before = conn.execute(starts).all()
-    for run, _ in before:
+    for run in conn.scalars(select(tables.runs.c.id).order_by(tables.runs.c.id)).all():
         with suppress(StoreError, journals.UnreadableError):
             _settle(conn, run, anew=True)
-    now = conn.execute(starts).all()
-    return [run for (run, was), (_, start) in zip(before, now, strict=True) if start != was]
 
 
 def in_force(conn: Connection, run: int) -> Sequence[Row[Any]]:
