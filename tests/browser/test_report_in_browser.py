@@ -40,7 +40,7 @@ def pages(tmp_path_factory):
             store.put_timeline(data)
             journal = classes.cut(run, 400_000) if n == 3 else run.journal
             store.ingest(journal, box, AT_US)
-        set_wearers(store, None, NAMES, [6])
+        set_wearers(store, 1, NAMES, [6])
         write_page(class_report(store), found["class"])
     with open_store(str(folder / "months.sqlite")) as store:
         months.fill(store, names={**months.NAMES, 2: "W" * 80, 3: "נועה"})

@@ -245,7 +245,7 @@ def test_people_stand_in_order_of_their_names_and_bibs_of_their_numbers(path, ca
         store.put_timeline(data)
         run_of_it = classes.play(data, [classes.Press(11_000, slot) for slot in range(4)])
         store.ingest(run_of_it.journal, classes.BOX_IDS[0], 10**15)
-        set_wearers(store, None, {1: "Zoë", 3: "Bartholomew"})
+        set_wearers(store, 1, {1: "Zoë", 3: "Bartholomew"})
     _, data = run("history", "--store", path, capsys=capsys)
     assert [p["name"] for p in data["people"]] == ["Bartholomew", "Zoë", "Bib 2", "Bib 10"]
 

@@ -33,7 +33,7 @@ def played(store, pieces, presses, bibs=(1,), rounds=1, cut_ms=None, box=0, **ho
     journal = run.journal if cut_ms is None else classes.cut(run, cut_ms)
     store.put_timeline(data)
     store.ingest(journal, classes.BOX_IDS[box], AT_US)
-    return efforts(load_class(store))
+    return efforts(load_class(store, 1))
 
 
 def at(*seconds, slot=0):
@@ -108,8 +108,8 @@ def test_the_fuller_of_two_boxes_at_a_station_is_taken(store):
 
 def test_absent_bibs_have_no_efforts(store):
     played(store, [TARGET], at(11, slot=1), bibs=(1, 2))
-    set_wearers(store, None, {}, [1])
-    record = load_class(store)
+    set_wearers(store, 1, {}, [1])
+    record = load_class(store, 1)
     assert {e.bib for e in efforts(record)} == {2}
 
 
@@ -201,7 +201,7 @@ def test_a_person_adds_up(store):
     pieces = [TARGET, Piece("Front plank", 30, t.ASK_HOLD, t.TAP_DROP)]
     presses = at(11, 12, 20, 71, 72, 115) + at(131, 131.5)  # the last two rate it 2
     got = played(store, pieces, presses, rounds=2)
-    record = load_class(store)
+    record = load_class(store, 1)
     (one,) = people_of(got, exercises_of(got), record.ratings)
     assert (one.targets, one.targets_made, one.earned_rest_ms, one.reps) == (2, 1, 20_000, 5)
     assert (one.holds, one.holds_kept, one.rating) == (2, 1, 2)
@@ -217,7 +217,7 @@ def test_an_exercise_knows_its_goals_by_round(store):
 
 def corrected(store, **changes):
     """The newest class with its first result as a coach's correction leaves it."""
-    record = load_class(store)
+    record = load_class(store, 1)
     results = [replace(record.results[0], **changes), *record.results[1:]]
     return efforts(replace(record, results=results))
 
@@ -243,7 +243,7 @@ def test_a_window_that_was_another_bibs_is_that_bibs(store):
 
 def test_a_bib_with_a_task_of_its_own_is_measured_by_it(store):
     played(store, [TARGET], at(11, 14, 20, slot=1), bibs=(1, 2))
-    record = load_class(store)
+    record = load_class(store, 1)
     (run,) = record.runs
     window = run.timeline.windows[1]
     own = (None, Task(t.ASK_TARGET, t.TAP_EACH, 1, 2, "Band rows"))

@@ -112,7 +112,7 @@ def test_absence_that_differs_is_told_and_changes_nothing(store, theirs, tmp_pat
         "Bib 2 of class 1 is Vic here and stays so; the bundle says nobody (absent)",
     ]
     assert boxes_of(store) == {(1, 2, 3): {1: "Uma", 2: "Vic", 3: "Zed"}}
-    assert not any(one.absent for one in load_class(store).wearers.values())
+    assert not any(one.absent for one in load_class(store, 1).wearers.values())
 
 
 def test_a_name_that_two_bibs_have_after_an_import_is_told_once(store, theirs, tmp_path):
@@ -243,7 +243,7 @@ def test_what_both_coaches_amended_is_told_whichever_holds(store, theirs, tmp_pa
     done = hand(theirs, store, tmp_path / "b.zip")
     (said,) = done.kept
     assert f"reps amended to 9 here and to 5 in the bundle. {holds} holds" in said
-    assert load_class(store).results[0].reps == int(holds)
+    assert load_class(store, 1).results[0].reps == int(holds)
     assert hand(theirs, store, tmp_path / "b.zip").kept == []
 
 

@@ -43,11 +43,11 @@ def fill(store):
         store.put_timeline(data)
         store.ingest(run.journal, box, COLLECTED_US)
     store.put_plan(classes.PLAN_TEXT, "Two blocks")
-    set_wearers(store, None, {1: "Mina", 2: "Otto"}, [6])
-    record = load_class(store)
+    set_wearers(store, 1, {1: "Mina", 2: "Otto"}, [6])
+    record = load_class(store, 1)
     places = one_window(record, places_of(record, 2, "Ring rows"))
     amend_efforts(store, record, places, Change("reps", "3", "Coach", "saw it", 5))
-    amend_name(store, load_class(store), 1, Change("name", "Ada", "Coach", "not Mina", 6))
+    amend_name(store, load_class(store, 1), 1, Change("name", "Ada", "Coach", "not Mina", 6))
 
 
 @pytest.fixture
@@ -92,7 +92,7 @@ def hall(tmp_path):
     path = tmp_path / "hall.zip"
     with open_store(str(tmp_path / "hall.sqlite")) as theirs:
         take(theirs, seed=9, start_ms=classes.START_UTC_MS + 60_000, ids=HALL_BOXES)
-        set_wearers(theirs, None, {1: "Zoë"})
+        set_wearers(theirs, 1, {1: "Zoë"})
         export_bundle(theirs, path, Wanted())
     return path
 
@@ -108,7 +108,7 @@ def by_class(store):
 
 def test_another_halls_class_stays_apart_and_can_be_taken_out_again(store, place, hall, capsys):
     take(store)
-    set_wearers(store, None, {1: "Mina"})
+    set_wearers(store, 1, {1: "Mina"})
     before = everything(store)
     assert main(["import", str(hall), "--store", place]) == 0
     said = " ".join(capsys.readouterr().out.split())
@@ -151,10 +151,10 @@ def test_a_class_of_which_two_computers_collected_boxes_comes_together(store, tm
 
 def test_boxes_that_were_never_here_come_to_our_class_on_the_coachs_word(store, place, tmp_path):
     take(store, boxes=4, some=(0, 1))
-    set_wearers(store, None, {1: "Mina"})
+    set_wearers(store, 1, {1: "Mina"})
     with open_store(str(tmp_path / "second.sqlite")) as second:
         take(second, boxes=4, some=(2, 3))
-        set_wearers(second, None, {5: "Otto"})
+        set_wearers(second, 1, {5: "Otto"})
         export_bundle(second, tmp_path / "second.zip", Wanted())
     assert import_bundle(store, tmp_path / "second.zip").apart == {2: 1}
     assert main(["class", "2", "--join", "1", "--store", place]) == 0
@@ -297,18 +297,18 @@ def test_names_stay_at_home_unless_asked_for(store, bundle, tmp_path):
     with open_store(str(tmp_path / "third.sqlite")) as third:
         done = import_bundle(third, tmp_path / "b.zip")
         assert (done.amendments_new, done.names_new) == (1, 0)
-        assert load_class(third).wearers == {}
+        assert load_class(third, 1).wearers == {}
 
 
 def test_who_corrected_and_why_comes_with_a_later_bundle_that_has_names(store, bundle, tmp_path):
     with open_store(str(tmp_path / "theirs.sqlite")) as theirs:
         export_bundle(theirs, tmp_path / "plain.zip", Wanted(names=False))
     import_bundle(store, tmp_path / "plain.zip")
-    assert {(a.who, a.why) for a in load_class(store).amendments} == {("", "")}
+    assert {(a.who, a.why) for a in load_class(store, 1).amendments} == {("", "")}
     import_bundle(store, bundle)
     import_bundle(store, tmp_path / "plain.zip")
-    assert {a.why for a in load_class(store).amendments} == {"saw it", "not Mina"}
-    assert {a.who for a in load_class(store).amendments} == {"Coach"}
+    assert {a.why for a in load_class(store, 1).amendments} == {"saw it", "not Mina"}
+    assert {a.who for a in load_class(store, 1).amendments} == {"Coach"}
 
 
 def test_what_is_known_here_stays_and_is_told(store, bundle):
@@ -316,24 +316,24 @@ def test_what_is_known_here_stays_and_is_told(store, bundle):
     box, data, run = made[0]
     store.put_timeline(data)
     store.ingest(run.journal, box, COLLECTED_US + 60_000_000)
-    set_wearers(store, None, {2: "Somebody else"})
+    set_wearers(store, 1, {2: "Somebody else"})
     done = import_bundle(store, bundle)
     assert (done.runs_new, done.classes) == (2, [1])
     assert done.kept == [
         "Bib 2 of class 1 is Somebody else here and stays so; the bundle says Otto"
     ]
-    assert load_class(store).wearers[2].name == "Somebody else"
-    assert load_class(store).wearers[1].name == "Ada"
+    assert load_class(store, 1).wearers[2].name == "Somebody else"
+    assert load_class(store, 1).wearers[1].name == "Ada"
 
 
 def test_an_amendment_taken_back_there_is_taken_back_here(store, bundle, tmp_path):
     import_bundle(store, bundle)
     with open_store(str(tmp_path / "theirs.sqlite")) as theirs:
-        for one in load_class(theirs).amendments:
-            undo(theirs, load_class(theirs), one.digest, "Coach", 9)
+        for one in load_class(theirs, 1).amendments:
+            undo(theirs, load_class(theirs, 1), one.digest, "Coach", 9)
         export_bundle(theirs, bundle, Wanted())
         import_bundle(store, bundle)
-        assert load_class(store).wearers[1].name == "Mina"
+        assert load_class(store, 1).wearers[1].name == "Mina"
         assert everything(store) == everything(theirs)
 
 
@@ -349,7 +349,7 @@ def test_a_forgotten_name_does_not_hinder_a_bundle(bundle, tmp_path):
         assert import_bundle(here, tmp_path / "c.zip").runs_new == 0
         with open_store(str(tmp_path / "b.sqlite")) as there:
             assert import_bundle(there, tmp_path / "c.zip").runs_new == 1
-            assert load_class(there).row.title == "(name removed)'s day"
+            assert load_class(there, 1).row.title == "(name removed)'s day"
             assert everything(there)["timelines"] == everything(here)["timelines"]
 
 
@@ -566,14 +566,14 @@ def damaged(store, tmp_path):
         journal[4] ^= 0x55 * (box == classes.BOX_IDS[1])
         store.ingest(bytes(journal), box, COLLECTED_US)
     store.put_plan(classes.PLAN_TEXT, "Two blocks")
-    set_wearers(store, None, {1: "Mina", 3: "Otto"})
+    set_wearers(store, 1, {1: "Mina", 3: "Otto"})
     export_bundle(store, tmp_path / "damaged.zip", Wanted())
     return tmp_path / "damaged.zip", classes.digest_of(bytes(journal))
 
 
 def test_a_log_that_was_put_back_stays_aside_whatever_a_bundle_says(store, place, tmp_path, capsys):
     path, log = damaged(store, tmp_path)
-    set_wearers(store, None, {3: ""})
+    set_wearers(store, 1, {3: ""})
     put_back(store, log[:8])
     before = everything(store)
     assert main(["import", str(path), "--store", place]) == 0

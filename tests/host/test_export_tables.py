@@ -44,7 +44,7 @@ def filled(store):
         store.ingest(run.journal, box, 10**15)
     set_wearers(store, 1, NAMES, [6])
     merge(store, [Athlete(NAMES[1], 1, "-Group-"), Athlete("Otto", 2)])
-    record = load_class(store)
+    record = load_class(store, 1)
     places = one_window(record, places_of(record, 2, "Ring rows"))
     amend_efforts(store, record, places, Change("reps", "3", "Coach", '=cmd|"/c calc"', 5))
     return store
@@ -128,9 +128,9 @@ def named_class(store):
     store.put_plan(text, "Zora Wall's last class")
     store.ingest(classes.play(data, [classes.Press(11_000)]).journal, classes.BOX_IDS[0], 10**15)
     merge(store, [Athlete("Mina Lind", 1), Athlete("Zora Wall", 2)])
-    set_wearers(store, None, {1: "Otto Holm"})
-    amend_name(store, load_class(store), 1, Change("name", "Mina Lind", "C", "not Otto Holm", 5))
-    record = load_class(store)
+    set_wearers(store, 1, {1: "Otto Holm"})
+    amend_name(store, load_class(store, 1), 1, Change("name", "Mina Lind", "C", "not Otto Holm", 5))
+    record = load_class(store, 1)
     places = one_window(record, places_of(record, 1, "Wall sit"))
     amend_efforts(store, record, places, Change("reps", "3", "C", "Zora saw it", 6))
 
@@ -183,9 +183,9 @@ def test_a_bundle_without_names_says_what_it_kept_out_and_what_it_can_not_find(
     assert "Nicknames and names that were never entered can't be found" in said
     with open_store(str(tmp_path / "other.sqlite")) as other:
         import_bundle(other, tmp_path / "a.zip")
-        record = load_class(other)
+        record = load_class(other, 1)
         assert record.row.title == "(name removed)'s last class"
-        assert {r.reps for r in record.results} == {r.reps for r in load_class(store).results}
+        assert {r.reps for r in record.results} == {r.reps for r in load_class(store, 1).results}
 
 
 def test_one_persons_data_holds_no_other_persons_name(store, tmp_path):
@@ -288,7 +288,7 @@ def test_what_the_report_does_not_know_is_empty_in_an_export(store, tmp_path):
         store.ingest(play(data), classes.BOX_IDS[n], 10**15)
     export.export_json(store, tmp_path / "all.json", Wanted())
     told = json.loads((tmp_path / "all.json").read_text(encoding="utf-8"))["tables"]["results"]
-    known = {(e.bib, e.window): e for e in efforts(load_class(store))}
+    known = {(e.bib, e.window): e for e in efforts(load_class(store, 1))}
     assert PARTLY in {row["standing"] for row in told}
     for row in told:
         effort = known[row["bib"], row["window"]]

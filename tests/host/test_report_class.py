@@ -93,7 +93,7 @@ def test_a_report_says_who_missed_who_faded_and_how_hard_it_was(path):
     presses = [Press(round(s * 1000)) for s in one] + [Press(round(s * 1000), 1) for s in two]
     fill(small(presses, pieces, 2, (3, 9)))
     with open_store() as store:
-        set_wearers(store, None, {3: "Ada"})
+        set_wearers(store, 1, {3: "Ada"})
     found = report()
     assert found.headline == (
         "Targets made: 3 of 4. Missed some: Bib 9 (1 of 2).",
@@ -154,7 +154,7 @@ def test_who_never_tapped_missed_nothing_and_is_asked_about(path):
         "Bib 4 and Bib 5 never tapped: absent? handbell bibs 1 --absent 4 5.",
     )
     with open_store() as store:
-        set_wearers(store, None, {}, [4, 5])
+        set_wearers(store, 1, {}, [4, 5])
     assert not any("never tapped" in words for words in report().headline)
 
 
@@ -208,7 +208,7 @@ def test_odd_things_are_each_a_sentence(path):
         store.put_timeline(classes.timeline(bibs=(9,), station=5))
     fill([made[0], (made[1][0], made[1][1], cut), made[2], (made[3][0], made[3][1], lost)])
     with open_store() as store:
-        set_wearers(store, None, {2: "Femi"}, [1])
+        set_wearers(store, 1, {2: "Femi"}, [1])
     said = report().odd
     assert re.fullmatch(
         r"Station 2: the log is cut: it has no end, its last record is torn; "

@@ -66,7 +66,7 @@ def report(tmp_path):
         for box, data, run in classes.make_class():
             store.put_timeline(data)
             store.ingest(run.journal, box, AT_US)
-        set_wearers(store, None, HOSTILE, [8])
+        set_wearers(store, 1, HOSTILE, [8])
         yield class_report(store)
 
 

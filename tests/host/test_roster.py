@@ -125,10 +125,10 @@ def test_bibs_that_nobody_named_are_named_by_the_roster(store):
     store.ingest(classes.play(data).journal, classes.BOX_IDS[0], 10**15)
     merge(store, [MINA, OTTO, Athlete("Ada", 8, "Friday"), Athlete("Idle", 50)])
     with pytest.raises(UsageError, match=r"Bib 8 is usually worn by Ada \(Friday\) and Óttó Ås"):
-        wear_as_usual(store, None)
-    set_wearers(store, None, {7: "Somebody else"})
-    wear_as_usual(store, None, "Monday")
-    worn = {b: w.name for b, w in load_class(store).wearers.items()}
+        wear_as_usual(store, 1)
+    set_wearers(store, 1, {7: "Somebody else"})
+    wear_as_usual(store, 1, "Monday")
+    worn = {b: w.name for b, w in load_class(store, 1).wearers.items()}
     assert worn == {7: "Somebody else", 8: "Óttó Ås"}
 
 
@@ -137,9 +137,9 @@ def test_who_was_named_for_another_bib_is_not_named_for_the_usual_one_too(store)
     store.put_timeline(data)
     store.ingest(classes.play(data).journal, classes.BOX_IDS[0], 10**15)
     merge(store, [MINA, OTTO])
-    set_wearers(store, None, {8: "mina kay"})
-    wear_as_usual(store, None)
-    assert {b: w.name for b, w in load_class(store).wearers.items()} == {8: "mina kay"}
+    set_wearers(store, 1, {8: "mina kay"})
+    wear_as_usual(store, 1)
+    assert {b: w.name for b, w in load_class(store, 1).wearers.items()} == {8: "mina kay"}
 
 
 def test_the_command_shows_takes_in_and_lists(tmp_path, capsys):

@@ -51,7 +51,7 @@ def change(what, value, why="saw it", at=5):
 
 
 def amend(store, what, value, bib=7, at=5, **where):
-    record = load_class(store, None)
+    record = load_class(store, 1)
     places = places_of(record, bib, **where)
     if what in (settle.REPS, settle.HELD):
         places = one_window(record, places)
@@ -59,7 +59,7 @@ def amend(store, what, value, bib=7, at=5, **where):
 
 
 def result(store, window, slot=0):
-    (found,) = [r for r in load_class(store).results if (r.window, r.slot) == (window, slot)]
+    (found,) = [r for r in load_class(store, 1).results if (r.window, r.slot) == (window, slot)]
     return found
 
 
@@ -77,7 +77,7 @@ def test_a_count_is_amended_kept_beside_the_old_one_and_undone(taken):
     now = result(taken, 3)
     assert (now.reps, now.standing, now.box_reps) == (5, "amended", 2)
     assert (now.amended.was, now.amended.who, now.amended.why) == ("2", "Coach", "saw it")
-    undone = undo(taken, load_class(taken), made.digest[:8], "Deputy", 9)
+    undone = undo(taken, load_class(taken, 1), made.digest[:8], "Deputy", 9)
     assert undone.undone_utc_us == 9
     after = everything(taken)
     assert [a.undone_by for a in after.pop("amendments")] == ["Deputy"]
@@ -104,12 +104,12 @@ def test_the_same_again_changes_nothing_and_another_value_stands_on_top(taken):
     assert everything(taken) == before
     (six,) = amend(taken, settle.REPS, "6", at=100, exercise="Sit-ups")
     assert (result(taken, 3).reps, six.was) == (6, "5")
-    undo(taken, load_class(taken), six.digest, "Coach", 101)
+    undo(taken, load_class(taken, 1), six.digest, "Coach", 101)
     assert result(taken, 3).reps == 5
-    undo(taken, load_class(taken), again.digest, "Coach", 102)
+    undo(taken, load_class(taken, 1), again.digest, "Coach", 102)
     assert (result(taken, 3).reps, result(taken, 3).standing) == (2, "agreed")
     before = everything(taken)
-    undo(taken, load_class(taken), again.digest, "Coach", 103)
+    undo(taken, load_class(taken, 1), again.digest, "Coach", 103)
     assert everything(taken) == before
 
 
@@ -122,7 +122,7 @@ def test_of_a_count_and_that_it_tells_nothing_the_last_word_holds(taken):
     amend(taken, settle.BIB, "9", window=1, at=8)
     assert (result(taken, 1).standing, result(taken, 1).bib) == ("invalid", 9)
     amend(taken, settle.REPS, "4", bib=9, window=1, at=9)
-    record = load_class(taken)
+    record = load_class(taken, 1)
     undo(taken, record, record.amendments[-1].digest, "Coach", 10)
     assert (result(taken, 1).standing, result(taken, 1).bib) == ("invalid", 9)
 
@@ -142,14 +142,14 @@ def test_a_raised_count_makes_a_target_at_a_time_nobody_knows(taken):
 
 def test_taps_go_to_another_bib_and_back(taken):
     moved = amend(taken, settle.BIB, "9")
-    record = load_class(taken)
+    record = load_class(taken, 1)
     assert {r.bib for r in record.results} == {8, 9}
     assert {w.bibs[:2] for w in record.runs[0].timeline.windows.values()} == {(9, 8)}
     with taken.reading() as conn:
         assert set(conn.scalars(select(tables.taps.c.bib))) == {9}
     for one in moved:
-        undo(taken, load_class(taken), one.digest, "Coach", 9)
-    assert {r.bib for r in load_class(taken).results} == {7, 8}
+        undo(taken, load_class(taken, 1), one.digest, "Coach", 9)
+    assert {r.bib for r in load_class(taken, 1).results} == {7, 8}
 
 
 @pytest.fixture
@@ -162,31 +162,31 @@ def rated(store):
 
 
 def test_an_answer_goes_with_all_that_a_bib_did_and_comes_back(rated):
-    before = load_class(rated).ratings
+    before = load_class(rated, 1).ratings
     assert set(before) == {1, 2}
     moved = amend(rated, settle.BIB, "9", bib=1, exercise="Ring rows")
     moved += amend(rated, settle.BIB, "9", bib=1, exercise="Sit-ups")
-    assert load_class(rated).ratings == before, "the plank was still bib 1's"
+    assert load_class(rated, 1).ratings == before, "the plank was still bib 1's"
     moved += amend(rated, settle.BIB, "9", bib=1, exercise="Front plank")
-    assert load_class(rated).ratings == {9: before[1], 2: before[2]}
+    assert load_class(rated, 1).ratings == {9: before[1], 2: before[2]}
     with rated.writing() as conn:
         settle.settle_all(conn)
-    assert load_class(rated).ratings == {9: before[1], 2: before[2]}
-    undo(rated, load_class(rated), moved[0].digest, "Coach", 9)
-    assert load_class(rated).ratings == before
+    assert load_class(rated, 1).ratings == {9: before[1], 2: before[2]}
+    undo(rated, load_class(rated, 1), moved[0].digest, "Coach", 9)
+    assert load_class(rated, 1).ratings == before
 
 
 def test_two_who_stood_at_each_others_button_answered_for_themselves(rated):
-    before, record = load_class(rated).ratings, load_class(rated)
+    before, record = load_class(rated, 1).ratings, load_class(rated, 1)
     for bib, to in ((1, "2"), (2, "1")):
         amend_efforts(rated, record, places_of(record, bib), change(settle.BIB, to))
-    assert load_class(rated).ratings == {1: before[2], 2: before[1]}
+    assert load_class(rated, 1).ratings == {1: before[2], 2: before[1]}
 
 
 def first_reps(store):
     """The reps of each bib in the round of ring rows, by bib; each row counts."""
     found = {}
-    for r in load_class(store).results:
+    for r in load_class(store, 1).results:
         if r.window == 1:
             found.setdefault(r.bib, []).append(r.reps)
     return found
@@ -209,10 +209,10 @@ def test_two_bibs_that_changed_places_are_put_right_by_two_commands(taken, place
     said = capsys.readouterr().out
     assert "rows in" not in said
     assert first_reps(taken) == {8: [3], 7: [0]}
-    record = load_class(taken)
+    record = load_class(taken, 1)
     assert [sorted(w.bibs[:2]) for w in record.runs[0].timeline.windows.values()] == [[7, 8]] * 3
     for one in record.amendments:
-        undo(taken, load_class(taken), one.digest, "Coach", 9)
+        undo(taken, load_class(taken, 1), one.digest, "Coach", 9)
     assert first_reps(taken) == before
 
 
@@ -227,7 +227,7 @@ def test_undoing_half_of_a_change_of_places_is_warned_about(taken, place, capsys
 
 def test_what_was_given_to_a_bib_is_given_on_by_the_bib_of_the_plan(taken):
     amend(taken, settle.BIB, "9", exercise="Ring rows")
-    record = load_class(taken)
+    record = load_class(taken, 1)
     with pytest.raises(UsageError, match=r"given to it\. Name the bib of the plan: --bib 7"):
         places_of(record, 9, as_planned=True)
     places = places_of(record, 7, "Ring rows", as_planned=True)
@@ -238,15 +238,15 @@ def test_what_was_given_to_a_bib_is_given_on_by_the_bib_of_the_plan(taken):
 def test_what_was_said_of_another_bib_at_a_button_is_not_taken_for_the_last_word(taken):
     at = {"exercise": "Sit-ups"}
     swapped = amend(taken, settle.BIB, "8", bib=7, at=1, **at)
-    (record, where) = load_class(taken), ("Sit-ups",)
+    (record, where) = load_class(taken, 1), ("Sit-ups",)
     other = places_of(record, 8, *where, as_planned=True)
     swapped += amend_efforts(taken, record, other, change(settle.BIB, "7", at=2))
     amend(taken, settle.REPS, "9", bib=8, at=3, **at)
     for one in swapped:
-        undo(taken, load_class(taken), one.digest, "Coach", 4)
+        undo(taken, load_class(taken, 1), one.digest, "Coach", 4)
     amend(taken, settle.REPS, "5", bib=7, at=5, **at)
     for bib, to, when in ((7, "8", 6), (8, "7", 7)):
-        record = load_class(taken)
+        record = load_class(taken, 1)
         places = places_of(record, bib, *where, as_planned=True)
         amend_efforts(taken, record, places, change(settle.BIB, to, at=when))
     amend(taken, settle.REPS, "9", bib=8, at=8, **at)
@@ -261,16 +261,16 @@ def test_a_swap_that_an_earlier_version_undid_by_halves_can_be_put_right(taken):
         conn.execute(tables.amendments.insert().values(row))
         settle.settle(conn, first.run)
     assert result(taken, 3).bib == 7
-    record = load_class(taken)
+    record = load_class(taken, 1)
     places = places_of(record, 7, "Sit-ups", as_planned=True)
     amend_efforts(taken, record, places, change(settle.BIB, "8", at=7))
     assert result(taken, 3).bib == 8
 
 
 def test_an_answer_of_ones_own_stands_before_one_that_is_given(rated):
-    before = load_class(rated).ratings
+    before = load_class(rated, 1).ratings
     amend(rated, settle.BIB, "2", bib=1)
-    assert load_class(rated).ratings == {2: before[2]}
+    assert load_class(rated, 1).ratings == {2: before[2]}
 
 
 def test_windows_of_which_a_log_tells_nothing_go_to_another_bib_too(store):
@@ -280,14 +280,14 @@ def test_windows_of_which_a_log_tells_nothing_go_to_another_bib_too(store):
     store.ingest(cut, classes.BOX_IDS[0], COLLECTED_US)
     moved = amend(store, settle.BIB, "9")
     assert sorted((a.window, a.was, a.value) for a in moved) == [(n, "7", "9") for n in (1, 2, 3)]
-    record = load_class(store)
+    record = load_class(store, 1)
     assert [(r.window, r.bib) for r in record.results] == [(1, 9)], "nothing is made up"
     assert {(e.bib, e.outcome.value) for e in efforts(record)} == {(9, "done"), (9, "no record")}
     amend(store, settle.REPS, "4", bib=9, exercise="Sit-ups", at=6)
     assert (result(store, 3).bib, result(store, 3).reps) == (9, 4)
     for one in moved:
-        undo(store, load_class(store), one.digest, "Coach", 9)
-    assert {r.bib for r in load_class(store).results} == {7}
+        undo(store, load_class(store, 1), one.digest, "Coach", 9)
+    assert {r.bib for r in load_class(store, 1).results} == {7}
 
 
 def test_two_who_changed_places_where_one_of_the_boxes_broke_off(store, place, capsys):
@@ -304,7 +304,7 @@ def test_two_who_changed_places_where_one_of_the_boxes_broke_off(store, place, c
     assert main(["amend", "1", "--bib", "1", "--to-bib", "3", *at]) == 0
     assert "rows in" not in capsys.readouterr().out
     each = {}
-    for e in efforts(load_class(store)):
+    for e in efforts(load_class(store, 1)):
         each.setdefault(e.bib, []).append(e.outcome.value)
     assert [len(some) for some in each.values()] == [6] * 4
     assert set(each[1]) == {"done"} and "no record" in each[3]
@@ -321,23 +321,23 @@ def test_a_window_the_log_tells_nothing_of_takes_a_count(store):
 
 
 def test_a_name_is_amended_and_what_was_said_comes_back(taken):
-    set_wearers(taken, None, {7: "Mina"})
-    (made,) = amend_name(taken, load_class(taken), 7, change(settle.NAME, " Otto\u202e "))
-    record = load_class(taken)
+    set_wearers(taken, 1, {7: "Mina"})
+    (made,) = amend_name(taken, load_class(taken, 1), 7, change(settle.NAME, " Otto\u202e "))
+    record = load_class(taken, 1)
     assert (record.wearers[7].name, record.amended_names[7].was) == ("Otto", "Mina")
     with pytest.raises(UsageError, match=r"was amended\. Amend it again, or undo"):
-        set_wearers(taken, None, {7: "Ada"})
-    set_wearers(taken, None, {7: "Otto"}, [7])
-    assert load_class(taken).wearers[7].absent
-    undo(taken, load_class(taken), made.digest, "Coach", 9)
-    worn = load_class(taken).wearers[7]
+        set_wearers(taken, 1, {7: "Ada"})
+    set_wearers(taken, 1, {7: "Otto"}, [7])
+    assert load_class(taken, 1).wearers[7].absent
+    undo(taken, load_class(taken, 1), made.digest, "Coach", 9)
+    worn = load_class(taken, 1).wearers[7]
     assert (worn.name, worn.absent) == ("Mina", True)
 
 
 def test_a_name_of_nobody_goes_away_when_undone(taken):
-    (made,) = amend_name(taken, load_class(taken), 8, change(settle.NAME, "Otto"))
-    undo(taken, load_class(taken), made.digest, "Coach", 9)
-    assert load_class(taken).wearers == {}
+    (made,) = amend_name(taken, load_class(taken, 1), 8, change(settle.NAME, "Otto"))
+    undo(taken, load_class(taken, 1), made.digest, "Coach", 9)
+    assert load_class(taken, 1).wearers == {}
 
 
 @pytest.mark.parametrize(

@@ -32,7 +32,7 @@ def path(tmp_path, monkeypatch):
         for box_id, data, run in classes.make_class(boxes=2):
             store.put_timeline(data)
             store.ingest(run.journal, box_id, 10**15)
-        set_wearers(store, None, {1: NAME})
+        set_wearers(store, 1, {1: NAME})
     return place
 
 
@@ -43,7 +43,7 @@ def told(capsys, *words):
 
 def names_in(path):
     with open_store(str(path)) as store:
-        return {b: w.name for b, w in load_class(store).wearers.items()}
+        return {b: w.name for b, w in load_class(store, 1).wearers.items()}
 
 
 def change(path, *lines):
@@ -206,7 +206,7 @@ def test_a_store_that_may_not_be_read_is_not_called_damaged(path, monkeypatch):
 
 def test_a_backup_is_whole_and_never_written_over(path, tmp_path, capsys):
     with open_store() as store:  # so that something is still written ahead
-        set_wearers(store, None, {2: "Otto"})
+        set_wearers(store, 1, {2: "Otto"})
         _, first = told(capsys, "store", "backup")
         _, second = told(capsys, "store", "backup")
     copies = [backups.backups_of(path)[n] for n in (0, 1)]
@@ -342,7 +342,7 @@ def test_forget_finds_a_backup_wherever_it_was_written(path, tmp_path, capsys):
     stick.rmdir()
     stick.mkdir()  # an empty folder may stand where a stick is plugged in at other times
     with open_store() as store:
-        set_wearers(store, None, {2: "Otto"})
+        set_wearers(store, 1, {2: "Otto"})
     for _ in range(2):
         code, said = told(capsys, "forget", "Otto", "--yes")
         assert code == 1 and "is not there now" in said["data"]["warnings"][0]

@@ -50,10 +50,12 @@ def filled(store):
     store.put_plan(PLAN, "Zoë Quill-Ödön's last class")
     store.seen_box(classes.BOX_IDS[0], "Zoe Quill-Odon's box", 1, 5)
     merge(store, [Athlete(NAME, 7, f"Friends of {NAME}"), Athlete("Otto Quillon", 8)])
-    set_wearers(store, None, {7: "Otto Quillon", 8: NAME})
-    amend_name(store, load_class(store), 7, Change("name", NAME.upper(), NAME, f"it was {NAME}", 5))
-    done = amend_name(store, load_class(store), 8, Change("name", "Ada", "C", "w", 6))[0]
-    undo(store, load_class(store), done.digest, f"{NAME} herself", 7)
+    set_wearers(store, 1, {7: "Otto Quillon", 8: NAME})
+    amend_name(
+        store, load_class(store, 1), 7, Change("name", NAME.upper(), NAME, f"it was {NAME}", 5)
+    )
+    done = amend_name(store, load_class(store, 1), 8, Change("name", "Ada", "C", "w", 6))[0]
+    undo(store, load_class(store, 1), done.digest, f"{NAME} herself", 7)
 
 
 def texts(store):
@@ -77,7 +79,7 @@ def test_no_row_and_no_timeline_holds_the_name_afterwards(store):
     assert done.rows == looked.rows and done.warnings == []
     assert not [t for t in texts(store) if "quill-" in t.casefold()]
     assert athletes(store) == [Athlete("Otto Quillon", 8)]
-    record = load_class(store)
+    record = load_class(store, 1)
     assert {b: w.name for b, w in record.wearers.items()} == {7: None, 8: None}
     assert record.row.title == "(name removed)'s last class"
     assert forget(store, NAME).rows == {}
@@ -85,9 +87,9 @@ def test_no_row_and_no_timeline_holds_the_name_afterwards(store):
 
 def test_what_was_counted_still_reads_and_logs_still_come_in(store):
     filled(store)
-    before = load_class(store)
+    before = load_class(store, 1)
     forget(store, NAME)
-    after = load_class(store)
+    after = load_class(store, 1)
     assert after.results == before.results
     assert after.runs[0].timeline.digest == before.runs[0].timeline.digest
     windows = after.runs[0].timeline.windows
@@ -110,7 +112,7 @@ def test_no_byte_of_the_name_stays_in_the_files_or_the_backups(tmp_path):
     with open_store(str(path)) as store:
         filled(store)
         # An update and a deletion leave the old bytes in free pages of an ordinary file.
-        set_wearers(store, None, {8: "x" * 80})
+        set_wearers(store, 1, {8: "x" * 80})
     backup = path.with_name("store-before-0004-2026-09-21.sqlite")
     shutil.copy(path, backup)
     old = path.with_name("store-before-0002-2025-09-21.sqlite")
@@ -160,15 +162,15 @@ def test_the_forgotten_ones_results_are_nobodys(store, place, capsys):
     store.put_timeline(data)
     store.ingest(classes.play(data).journal, classes.BOX_IDS[0], 10**15)
     merge(store, [Athlete("Mina", 7), Athlete("Ada", 8)])
-    set_wearers(store, None, {7: "Mina", 8: "Otto"})
-    amend_name(store, load_class(store), 7, Change("name", "Otto", "C", "wore hers", 5))
+    set_wearers(store, 1, {7: "Mina", 8: "Otto"})
+    amend_name(store, load_class(store, 1), 7, Change("name", "Otto", "C", "wore hers", 5))
     forget(store, "Otto")
 
     def names():
-        return {b: w.name for b, w in load_class(store).wearers.items()}
+        return {b: w.name for b, w in load_class(store, 1).wearers.items()}
 
     assert names() == {7: None, 8: None}
-    wear_as_usual(store, None)
+    wear_as_usual(store, 1)
     assert names() == {7: None, 8: None}, "who usually wears the bib did not wear it here"
     assert main(["amend", "newest", "--store", place]) == 0
     assert "bib 7: worn by nobody, was Mina" in capsys.readouterr().out
@@ -176,7 +178,7 @@ def test_the_forgotten_ones_results_are_nobodys(store, place, capsys):
     assert "Bib 7 was worn by nobody known, not by Mina" in capsys.readouterr().out
     settle_name_again(store)
     assert names() == {7: None, 8: None}
-    set_wearers(store, None, {8: "Zoë"})
+    set_wearers(store, 1, {8: "Zoë"})
     assert names()[8] == "Zoë", "the coach may say it anew"
 
 
@@ -189,13 +191,13 @@ def test_a_forgotten_name_that_was_amended_over_stays_away_when_that_is_undone(s
     data = classes.timeline(bibs=(7, 8))
     store.put_timeline(data)
     store.ingest(classes.play(data).journal, classes.BOX_IDS[0], 10**15)
-    set_wearers(store, None, {7: "Mina"})
-    amend_name(store, load_class(store), 7, Change("name", "Otto", "C", "w", 5))
-    (ada,) = amend_name(store, load_class(store), 7, Change("name", "Ada", "C", "w", 6))
+    set_wearers(store, 1, {7: "Mina"})
+    amend_name(store, load_class(store, 1), 7, Change("name", "Otto", "C", "w", 5))
+    (ada,) = amend_name(store, load_class(store, 1), 7, Change("name", "Ada", "C", "w", 6))
     forget(store, "Otto")
-    assert load_class(store).wearers[7].name == "Ada"
-    undo(store, load_class(store), ada.digest, "C", 7)
-    assert load_class(store).wearers[7].name is None
+    assert load_class(store, 1).wearers[7].name == "Ada"
+    undo(store, load_class(store, 1), ada.digest, "C", 7)
+    assert load_class(store, 1).wearers[7].name is None
 
 
 def test_an_unnamed_bib_stays_nobodys_when_the_amendment_is_undone(store):
@@ -203,13 +205,13 @@ def test_an_unnamed_bib_stays_nobodys_when_the_amendment_is_undone(store):
     store.put_timeline(data)
     store.ingest(classes.play(data).journal, classes.BOX_IDS[0], 10**15)
     merge(store, [Athlete("Zoë", 7)])
-    set_wearers(store, None, {7: "Mina"})
-    (made,) = amend_name(store, load_class(store), 7, Change("name", "Otto", "C", "w", 5))
+    set_wearers(store, 1, {7: "Mina"})
+    (made,) = amend_name(store, load_class(store, 1), 7, Change("name", "Otto", "C", "w", 5))
     for name in ("Otto", "Mina"):
         forget(store, name)
-    undo(store, load_class(store), made.digest, "C", 6)
-    wear_as_usual(store, None)
-    assert load_class(store).wearers[7].name is None
+    undo(store, load_class(store, 1), made.digest, "C", 6)
+    wear_as_usual(store, 1)
+    assert load_class(store, 1).wearers[7].name is None
 
 
 def test_a_shorter_name_leaves_longer_ones_alone():
@@ -234,9 +236,9 @@ def test_plans_may_be_kept_where_a_name_is_an_exercise(store):
     data = classes.timeline(((classes.Piece("Jumping Jack"),),), (7,), title="Jack")
     store.put_timeline(data)
     store.ingest(classes.play(data).journal, classes.BOX_IDS[0], 10**15)
-    set_wearers(store, None, {7: "Jack"})
+    set_wearers(store, 1, {7: "Jack"})
     forget(store, "Jack", keep_plans=True)
-    record = load_class(store)
+    record = load_class(store, 1)
     assert [w.name for w in record.wearers.values()] == [None]
     assert record.runs[0].timeline.windows[1].name == "Jumping Jack"
 
@@ -331,7 +333,7 @@ def test_the_command_asks_and_says_what_is_out_of_reach(store, place, capsys):
     filled(store)
     assert main(["forget", NAME, "--store", place]) == 2
     assert "nobody is here to ask" in capsys.readouterr().err
-    assert load_class(store).wearers[7].name == NAME.upper()
+    assert load_class(store, 1).wearers[7].name == NAME.upper()
     assert main(["forget", NAME, "--dry-run", "--store", place]) == 0
     assert "Found: athletes 1" in capsys.readouterr().out
     assert main(["forget", NAME, "--yes", "--store", place]) == 0

@@ -101,7 +101,7 @@ def test_one_who_gave_everything_away_was_planned_for(store):
     store.put_timeline(data)
     run = classes.play(data, [classes.Press(11_000), classes.Press(41_000)])
     store.ingest(run.journal, classes.BOX_IDS[0], 10**15)
-    record = load_class(store)
+    record = load_class(store, 1)
     amend_efforts(store, record, places_of(record, 1), Change(settle.BIB, "7", "Coach", "swap", 9))
     (one,) = group_rows(store)
     assert {p.bib: bool(p.exercises) for p in one.people} == {1: False, 2: True, 7: True}

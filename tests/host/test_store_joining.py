@@ -162,7 +162,7 @@ def test_names_go_along_when_a_log_turns_out_to_be_of_another_class(store):
     first = take(store, 1, START_MS, START_MS + 3_600_000, stop_ms=90_000)
     other = take(store, 3, START_MS + 4 * MINUTE_MS, START_MS + 3_600_000)
     assert together(store, first, other)
-    set_wearers(store, None, {1: "Ada", 3: "Otto"})
+    set_wearers(store, 1, {1: "Ada", 3: "Otto"})
     take(store, 1, START_MS + 4 * MINUTE_MS, START_MS + 3_600_000)
     assert not together(store, first, other)
     with store.reading() as conn:
@@ -550,10 +550,10 @@ def test_joined_and_parted_again_each_hall_has_the_names_that_were_said_of_it(st
 
 def test_a_name_said_before_other_logs_came_is_not_theirs(store, place, capsys):
     mine = [pressing(s, START_MS, s, range(2))(store) for s in (1, 2)]
-    set_wearers(store, None, {1: "Uma", 2: "Zed"})
+    set_wearers(store, 1, {1: "Uma", 2: "Zed"})
     theirs = [pressing(s, START_MS, s + 10, range(2), 30_000)(store) for s in (1, 2)]
     assert together(store, *mine, *theirs)
-    set_wearers(store, None, {2: "Vic"})  # of this one it is said now, of all boxes
+    set_wearers(store, 1, {2: "Vic"})  # of this one it is said now, of all boxes
     boxes = [box[-4:] for box in classes.BOX_IDS[10:12]]
     assert main(["class", "1", "--apart", *boxes, "--store", place]) == 0
     assert "These names went along: 2=Vic. " in capsys.readouterr().out
@@ -614,8 +614,8 @@ def test_a_class_set_apart_keeps_the_names_of_bibs_that_went_from_box_to_box(sto
         store.put_timeline(data)
         run = classes.play(data, [classes.Press(11_000 + station)], START_MS)
         store.ingest(run.journal, classes.BOX_IDS[station], (START_MS + 3_600_000) * 1000)
-    set_wearers(store, None, {1: "Gwen", 2: "Hal"})
-    amend_name(store, load_class(store), 1, Change("name", "Otto", "Coach", "swapped", 5))
+    set_wearers(store, 1, {1: "Gwen", 2: "Hal"})
+    amend_name(store, load_class(store, 1), 1, Change("name", "Otto", "Coach", "swapped", 5))
     parted_off = filing.set_apart(store, 1, ["1"])
     assert worn(store) == {1: {1: "Otto", 2: "Hal"}, parted_off: {1: "Otto", 2: "Hal"}}
     assert load_class(store, 1).amended_names == {}

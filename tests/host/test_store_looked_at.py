@@ -242,7 +242,7 @@ def sound(tmp_path_factory):
         for box_id, data, run in classes.make_class(boxes=2):
             store.put_timeline(data)
             store.ingest(run.journal, box_id, 10**15)
-        set_wearers(store, None, {1: "Zoe Quill"})
+        set_wearers(store, 1, {1: "Zoe Quill"})
     return path.read_bytes()
 
 

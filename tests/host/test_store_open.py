@@ -346,7 +346,7 @@ def test_a_store_of_the_last_version_gets_all_that_is_new(tmp_path, kind):
         for box, data, run in classes.make_class(boxes=2, rounds=1):
             store.put_timeline(data)
             store.ingest(run.journal, box, 10**15)
-        set_wearers(store, None, {1: "Mina"})
+        set_wearers(store, 1, {1: "Mina"})
         before = everything(store)
         with store.writing() as conn:
             for words in BACK_TO_0002:
@@ -403,7 +403,7 @@ def test_a_time_that_can_not_be_is_taken_out_of_a_store_of_before(tmp_path, kind
             store.put_timeline(data)
             journal = wild(run) if n == 1 else run.journal
             store.ingest(journal, box, (classes.START_UTC_MS + 3_600_000) * 1000)
-        set_wearers(store, None, {1: "Mina", 3: "Otto"})
+        set_wearers(store, 1, {1: "Mina", 3: "Otto"})
         before = everything(store)
         assert len(list_classes(store)) == 1
         with store.writing() as conn:

@@ -48,7 +48,7 @@ def put(store, data, run, box=0):
 def off(store, pieces=(OPEN,), presses=None, rounds=4, **how):
     data = classes.timeline((tuple(pieces),), (1,), rounds=rounds)
     put(store, data, classes.play_off(data, every_2_s() if presses is None else presses, **how))
-    return efforts(load_class(store))
+    return efforts(load_class(store, 1))
 
 
 def test_reps_done_without_power_are_no_fade(store):
@@ -148,7 +148,7 @@ def test_a_box_that_waits_again_at_a_gate_missed_what_was_before_it(store):
     presses += [Press(gate_ms + 5_000, 0, 1_700)]
     run = classes.play_off(data, presses, off_ms=30_000, on_ms=gate_ms + 2_000)
     put(store, data, run)
-    first, second = efforts(load_class(store))
+    first, second = efforts(load_class(store, 1))
     assert first.outcome is Outcome.PARTLY and first.reps < 20
     assert second.outcome is Outcome.DONE
     assert "without power from about" in class_report(store).odd[0]
@@ -168,7 +168,7 @@ def test_power_that_fails_twice_makes_two_gaps(store):
     at = next(n for n, ms in enumerate(one.times_ms) if ms > 60_000)
     later = next(n for n, ms in enumerate(two.times_ms) if ms > 60_000)
     put(store, data, b"".join(one.records[:at] + two.records[later:]))
-    got = efforts(load_class(store))
+    got = efforts(load_class(store, 1))
     assert [e.outcome.value for e in got] == ["partly", "done", "partly", "done"]
     assert class_report(store).odd[0].count("without power") == 1
     assert " and from about " in class_report(store).odd[0]

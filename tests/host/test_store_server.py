@@ -113,7 +113,7 @@ def test_two_imports_at_once_do_not_hinder_each_other(address, tmp_path):
                 run = classes.play(data, [classes.Press(11_000 + seed)])
                 theirs.put_timeline(data)
                 theirs.ingest(run.journal, classes.BOX_IDS[0], AT_US)
-            set_wearers(theirs, None, {1: "Mina"})
+            set_wearers(theirs, 1, {1: "Mina"})
             export_bundle(theirs, path, Wanted())
     open_store(address).close()
     errors = []

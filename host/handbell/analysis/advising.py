@@ -32,12 +32,12 @@ class ClassAdvice:
 
 def advise_class(
     store: Store,
-    class_id: int | None,
+    class_id: int,
     library: Library,
     limits: Limits,
     text: PlanText | None = None,
 ) -> ClassAdvice:
-    """Return the advice on a class, the newest without an id; raises StoreError if there is none.
+    """Return the advice on a class; raises StoreError if there is none.
 
     ``text`` is the plan that is to be changed, so that steps fit what else is in it.
     """

@@ -12,6 +12,7 @@ from datetime import date, datetime
 from functools import cache, cached_property, partial
 
 from handbell.store import Store
+from handbell.store.classes.newest import newest
 from handbell.store.people.names import key_of
 from handbell.store.results.efforts import Effort, efforts
 from handbell.store.results.group import GroupClass, PersonClass, group_rows
@@ -122,11 +123,11 @@ def past_classes(store: Store, until: int | None = None, weeks: int = 26) -> lis
 
     Raises StoreError when there is no such class.
     """
-    newest = load_row(store, until)
-    end_us = when(newest)
+    last = load_row(store, newest(store)[0] if until is None else until)
+    end_us = when(last)
     found = group_rows(store, end_us - weeks * WEEK_US, end_us)
     classes = [_past(store, one) for one in found]
-    return sorted(classes, key=lambda c: (c.at_us, c.row.id == newest.id))
+    return sorted(classes, key=lambda c: (c.at_us, c.row.id == last.id))
 
 
 def last_weeks(classes: Sequence[PastClass], weeks: int) -> list[PastClass]:

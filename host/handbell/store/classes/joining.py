@@ -31,7 +31,6 @@ from handbell.store.database.tables import classes, plans, runs, taps, timelines
 from handbell.store.logs.journals import ends_by_cut
 from handbell.store.logs.timelines import slot_ms_of
 from handbell.store.people.worn import move_names, said_of_all
-from handbell.store.results.queries import load_row
 from handbell_core import journal as j
 from handbell_core.timeline import HEADER_SIZE
 
@@ -104,7 +103,7 @@ def file(
     name that gave way to another of the same bib, to ``moved`` for logs that a coach may have seen
     in another class.
     """
-    plan, rows, found = _parted_around(conn, run)
+    plan, rows, found = parted_around(conn, run)
     (number,) = _numbers([(rows, found)], anew)
     return _write(conn, plan, rows, found, number, differ, moved)[run]
 
@@ -114,7 +113,7 @@ def around(conn: Connection, some: Collection[int]) -> set[int]:
     found: set[int] = set()
     for run in some:
         if run not in found:
-            found |= set(_parted_around(conn, run)[1])
+            found |= set(parted_around(conn, run)[1])
     return found - set(some)
 
 
@@ -139,7 +138,7 @@ def file_each(conn: Connection, some: Iterable[int], differ: list[str] | None = 
     found = []
     for run in some:
         if run not in seen:
-            found.append(_parted_around(conn, run))
+            found.append(parted_around(conn, run))
             seen |= set(found[-1][1])
     numbers = _numbers([(rows, parts) for _, rows, parts in found])
     for (plan, rows, parts), number in zip(found, numbers, strict=True):
@@ -160,7 +159,7 @@ def doubts_in(conn: Connection, some: Iterable[int], told: Collection[int] = ())
     for run in conn.scalars(started.order_by(runs.c.id)).all():
         if run in seen:
             continue
-        _, rows, found = _parted_around(conn, run)
+        _, rows, found = parted_around(conn, run)
         seen |= set(rows)
         said |= dict.fromkeys(sentences(rows, found))
     of = select(runs.c.class_id).where(runs.c.id.in_(list(some)), runs.c.class_id.is_not(None))
@@ -170,36 +169,7 @@ def doubts_in(conn: Connection, some: Iterable[int], told: Collection[int] = ())
     return list(said)
 
 
-def may_be_of(store: Database, class_id: int) -> int | None:
-    """Return the class with a clock that a log without one, alone in its class, may be of.
-
-    The one in which its box was cut off, where that is said, else the last; None where no doubt is.
-    """
-    with store.reading() as conn:
-        some = conn.scalars(select(runs.c.id).where(runs.c.class_id == class_id)).all()
-        if len(some) != 1:
-            return None
-        _, rows, found = _parted_around(conn, some[0])
-    for place, among in found.unsure.items():
-        if found.classes[place][0].run == some[0]:
-            of = [found.again[place]] if place in found.again else among
-            timed = [p for p in of if any(g.start_utc_us is not None for g in found.classes[p])]
-            return rows[found.classes[timed[-1]][0].run].class_id if timed else None
-    return None
-
-
-def to_show(store: Database) -> tuple[int, int | None]:
-    """Return the newest class to show, and a lone log's that was passed over for it, if any.
-
-    A log without a clock, alone, does not hide the class that it may be of. Raises StoreError when
-    there is no class.
-    """
-    newest = load_row(store).id
-    of = may_be_of(store, newest)
-    return (newest, None) if of is None else (of, newest)
-
-
-def _parted_around(conn: Connection, run: int) -> tuple[str, Rows, Parted]:
+def parted_around(conn: Connection, run: int) -> tuple[str, Rows, Parted]:
     """Part all runs whose place may depend on one; return its plan, the runs and the parts."""
     told = conn.execute(_LENGTH, {"run": run}).one()
     slot_us = slot_ms_of(bytes(told.head)) * 1000

@@ -103,7 +103,7 @@ def _check_bibs(people: Iterable[Athlete]) -> None:
             )
 
 
-def wear_as_usual(store: Database, class_id: int | None, group: str | None = None) -> list[Wearer]:
+def wear_as_usual(store: Database, class_id: int, group: str | None = None) -> list[Wearer]:
     """Name the bibs of a class that nobody named yet, as the roster has them; return all of it.
 
     Who is named for another bib already wore that one. Raises UsageError when a bib is usually

@@ -27,7 +27,7 @@ def clean_name(bib: int, name: str) -> str:
 
 
 def set_wearers(
-    store: Database, class_id: int | None, names: Mapping[int, str], absent: Iterable[int] = ()
+    store: Database, class_id: int, names: Mapping[int, str], absent: Iterable[int] = ()
 ) -> list[Wearer]:
     """Say who wore which bib (an empty name: forget it) and who was absent; return all of it.
 

@@ -190,8 +190,8 @@ def _classes() -> Select[Any]:
     )
 
 
-def load_class(store: Database, class_id: int | None = None) -> ClassRecord:
-    """Return all of one class, the newest without an id; raises StoreError if there is none."""
+def load_class(store: Database, class_id: int) -> ClassRecord:
+    """Return all of one class; raises StoreError if there is none."""
     with store.reading() as conn:
         row = _row(store, conn, class_id)
         r, t = tables.runs, tables.timelines
@@ -235,17 +235,31 @@ def load_class(store: Database, class_id: int | None = None) -> ClassRecord:
         )
 
 
-def load_row(store: Database, class_id: int | None = None) -> ClassRow:
-    """Return one class, the newest without an id; raises StoreError if there is none."""
+def load_row(store: Database, class_id: int) -> ClassRow:
+    """Return one class; raises StoreError if there is none."""
     with store.reading() as conn:
         return _row(store, conn, class_id)
 
 
-def _row(store: Database, conn: Connection, class_id: int | None) -> ClassRow:
-    wanted = _classes() if class_id is None else _classes().where(tables.classes.c.id == class_id)
-    found = conn.execute(wanted.limit(1)).mappings().first()
+def last_row(store: Database) -> ClassRow:
+    """Return the last class by its time, a lone log's too; raises StoreError if there is none."""
+    with store.reading() as conn:
+        found = conn.execute(_classes().limit(1)).mappings().first()
     if found is None:
-        raise _no_class(store, class_id)
+        raise StoreError(
+            f"The store {store.name} holds no class yet", "Bring one in with handbell collect"
+        )
+    return ClassRow(**found)
+
+
+def _row(store: Database, conn: Connection, class_id: int) -> ClassRow:
+    wanted = _classes().where(tables.classes.c.id == class_id)
+    found = conn.execute(wanted).mappings().first()
+    if found is None:
+        raise StoreError(
+            f"The store {store.name} holds no class {class_id}",
+            "handbell report --list shows the classes there are",
+        )
     return ClassRow(**found)
 
 
@@ -298,14 +312,3 @@ def with_bibs(timeline: Timeline, moved: Iterable[Amendment | Row[Any]]) -> Time
         bibs[a.slot] = int(a.value)
         windows[a.window] = replace(windows[a.window], bibs=tuple(bibs))
     return replace(timeline, windows=windows)
-
-
-def _no_class(store: Database, class_id: int | None) -> StoreError:
-    if class_id is None:
-        return StoreError(
-            f"The store {store.name} holds no class yet", "Bring one in with handbell collect"
-        )
-    return StoreError(
-        f"The store {store.name} holds no class {class_id}",
-        "handbell report --list shows the classes there are",
-    )

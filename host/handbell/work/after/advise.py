@@ -14,7 +14,7 @@ from handbell.coach.advice.plan import Advice, Decision, next_plan
 from handbell.coach.library.shelf import load_library
 from handbell.coach.writing.edit import PlanText, read_plan, write_plan
 from handbell.store import open_store
-from handbell.store.classes.joining import to_show
+from handbell.store.classes.newest import newest
 
 CAUTION = (
     "Advice is arithmetic on taps and ratings; you decide. It never speaks of pain or illness: "
@@ -102,7 +102,7 @@ def advise(
     with open_store(store_at, make=False) as store:
         passed_over = None
         if class_id is None:
-            class_id, passed_over = to_show(store)
+            class_id, passed_over = newest(store)
         found = advise_class(store, class_id, shelf, limits, text)
     if text is not None and out is not None:
         write_plan(out, next_plan(found.decisions, text), None)

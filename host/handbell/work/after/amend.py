@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from handbell.base.errors import UsageError
 from handbell.base.places import COACH, named
 from handbell.store import Store, open_store
+from handbell.store.classes.newest import meant
 from handbell.store.results import settle
 from handbell.store.results.amend import (
     Change,
@@ -80,7 +81,7 @@ class Amendments:
 def amendments_of(class_id: int | None, store_at: str | None = None) -> Amendments:
     """Return what was amended in a class, the newest without an id."""
     with open_store(store_at, make=False) as store:
-        record = load_class(store, class_id)
+        record = load_class(store, meant(store, class_id))
         return _of(record, record.amendments)
 
 
@@ -103,7 +104,7 @@ def amend(
         raise UsageError("An amendment needs a reason", 'Give --why "..."')
     change = Change(what, value, _coach(by), why, _now_us())
     with open_store(store_at, make=False) as store:
-        record = load_class(store, class_id)
+        record = load_class(store, meant(store, class_id))
         return _after(store, record, _amend(store, record, where, where.bib, change))
 
 
@@ -112,7 +113,7 @@ def undo_amendment(
 ) -> Amendments:
     """Take back the amendment whose digest begins so, and return it; raises UsageError."""
     with open_store(store_at, make=False) as store:
-        record = load_class(store, class_id)
+        record = load_class(store, meant(store, class_id))
         return _after(store, record, [undo(store, record, digest, _coach(by), _now_us())])
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from handbell.base.errors import UsageError
 from handbell.store import open_store
+from handbell.store.classes.newest import meant
 from handbell.store.people.roster import wear_as_usual
 from handbell.store.people.wearers import set_wearers
 from handbell.store.results.queries import ClassRow, Wearer, load_row
@@ -37,7 +38,7 @@ def say_bibs(
     if both:
         raise UsageError(f"Bib {both[0]} can't be both worn and absent", "Say one of the two")
     with open_store(store_at, make=False) as store:
-        row = load_row(store, class_id)
+        row = load_row(store, meant(store, class_id))
         return _told(row, set_wearers(store, row.id, names, absent))
 
 
@@ -49,7 +50,7 @@ def bibs_as_usual(
     ``group``: only its people. Raises UsageError where a bib is usually worn by several.
     """
     with open_store(store_at, make=False) as store:
-        row = load_row(store, class_id)
+        row = load_row(store, meant(store, class_id))
         return _told(row, wear_as_usual(store, row.id, group))
 
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass
 
-from handbell.store import Store, open_store
+from handbell.store import open_store
 from handbell.store.classes import filing
+from handbell.store.classes.newest import meant
 from handbell.store.results.queries import ClassRecord, load_class, load_row
 
 from .backups import before
@@ -57,14 +58,14 @@ class Deleted:
 def class_logs(class_id: int | None, store_at: str | None = None) -> Filed:
     """Return a class, the newest without an id, and its logs."""
     with open_store(store_at, make=False) as store:
-        return _filed(load_class(store, class_id))
+        return _filed(load_class(store, meant(store, class_id)))
 
 
 def join(class_id: int | None, other: int, store_at: str | None = None) -> Filed:
     """Say that a class is one with another; raises UsageError when they can't be one."""
     moved: list[str] = []
     with open_store(store_at, make=False) as store:
-        number = filing.join_classes(store, _number(store, class_id), other, moved)
+        number = filing.join_classes(store, meant(store, class_id), other, moved)
         return _filed(load_class(store, number), moved)
 
 
@@ -75,7 +76,7 @@ def part(class_id: int | None, boxes: Collection[str], store_at: str | None = No
     """
     moved: list[str] = []
     with open_store(store_at, make=False) as store:
-        number = filing.set_apart(store, _number(store, class_id), boxes, moved)
+        number = filing.set_apart(store, meant(store, class_id), boxes, moved)
         record = load_class(store, number)
     names = [f"{w.bib}={w.name}" for _, w in sorted(record.wearers.items()) if w.name]
     return _filed(record, moved, names)
@@ -96,10 +97,6 @@ def delete(class_id: int, store_at: str | None = None) -> Deleted:
         moved=tuple(moved),
         backup=backup,
     )
-
-
-def _number(store: Store, class_id: int | None) -> int:
-    return load_row(store, class_id).id
 
 
 def _filed(record: ClassRecord, moved: Collection[str] = (), names: Collection[str] = ()) -> Filed:

@@ -13,8 +13,8 @@ from handbell.report.over_time.group import WEEKS as GROUP_WEEKS
 from handbell.report.over_time.group import group_report
 from handbell.report.over_time.group_model import GroupReport
 from handbell.report.page import Report, write_page
-from handbell.store import open_store
-from handbell.store.classes.joining import to_show
+from handbell.store import Store, open_store
+from handbell.store.classes.newest import newest
 from handbell.store.results.queries import ClassRow, list_classes
 
 from .stored import store_if_there
@@ -31,11 +31,13 @@ class Classes:
 class Reported:
     """A report, and the page it was written to, None without one.
 
-    ``passed_over`` is a newer class, a lone log without a clock that may be of this one.
+    ``passed_over`` is a newer class, a lone log without a clock that may be of ``until``,
+    the last class that is shown.
     """
 
     report: ClassReport | AthleteReport | GroupReport
     page: str | None
+    until: int
     passed_over: int | None = None
 
 
@@ -56,11 +58,9 @@ def report_class(
     A log without a clock, alone, does not hide the class that it may be of.
     """
     with open_store(store_at, make=False) as store:
-        passed_over = None
-        if class_id is None:
-            class_id, passed_over = to_show(store)
-        report = class_report(store, class_id)
-    return _reported(report, page, passed_over)
+        number, passed_over = _shown(store, class_id)
+        report = class_report(store, number)
+    return _reported(report, page, number, passed_over)
 
 
 def report_athlete(
@@ -72,8 +72,9 @@ def report_athlete(
 ) -> Reported:
     """Report on one person's months up to a class, by name or by the bib worn last."""
     with open_store(store_at, make=False) as store:
-        report = athlete_report(store, who, until, weeks or ATHLETE_WEEKS)
-    return _reported(report, page)
+        number, passed_over = _shown(store, until)
+        report = athlete_report(store, who, number, weeks or ATHLETE_WEEKS)
+    return _reported(report, page, number, passed_over)
 
 
 def report_group(
@@ -84,11 +85,16 @@ def report_group(
 ) -> Reported:
     """Report on everybody's weeks up to a class, the newest without an id."""
     with open_store(store_at, make=False) as store:
-        report = group_report(store, until, weeks or GROUP_WEEKS)
-    return _reported(report, page)
+        number, passed_over = _shown(store, until)
+        report = group_report(store, number, weeks or GROUP_WEEKS)
+    return _reported(report, page, number, passed_over)
 
 
-def _reported(report: Report, page: Path | None, passed_over: int | None = None) -> Reported:
+def _shown(store: Store, class_id: int | None) -> tuple[int, int | None]:
+    return newest(store) if class_id is None else (class_id, None)
+
+
+def _reported(report: Report, page: Path | None, until: int, passed_over: int | None) -> Reported:
     if page is not None:
         write_page(report, page)
-    return Reported(report, None if page is None else str(page), passed_over)
+    return Reported(report, None if page is None else str(page), until, passed_over)

@@ -76,8 +76,10 @@ def read_as(
     with open_store(store_at, make=False) as store:
         one = salvage.one_unread(store, log)
         taken = salvage.try_again(store, [one], class_id, in_class=in_class)
-        row = load_row(store, taken[0].class_id)
-        of = ReadAs(row.id, row.title, row.start_utc_us, row.collected_utc_us)
+        of = None
+        if taken[0].class_id is not None:  # a log of a start that never came is of none
+            row = load_row(store, taken[0].class_id)
+            of = ReadAs(row.id, row.title, row.start_utc_us, row.collected_utc_us)
         return Unread(_left(store, log), _read(taken), of=of)
 
 

@@ -64,12 +64,10 @@ def run(args: argparse.Namespace) -> Classes | Reported:
 def text(result: Classes | Reported, out: Out) -> None:
     """Print the report, or a line for each class."""
     from handbell.cli.months_text import print_any
-    from handbell.report.one_class.model import ClassReport
     from handbell.work.after.report import Reported
 
     if isinstance(result, Reported):
-        if isinstance(result.report, ClassReport):
-            shared.passed_over(out, result.passed_over, result.report.class_id, "report")
+        shared.passed_over(out, result.passed_over, result.until, "report")
         print_any(result.report, out)
         if result.page is not None:
             out.line(f"Page: {result.page}")

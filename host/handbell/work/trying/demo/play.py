@@ -290,7 +290,7 @@ def _report(demo: Demo, store: Store, truths: list[Truth]) -> tuple[Counted, ...
     from handbell.store.people.wearers import set_wearers
     from handbell.store.results.totals import totals_of
 
-    set_wearers(store, None, {bib: name for bib, name, _ in PEOPLE})
+    set_wearers(store, 1, {bib: name for bib, name, _ in PEOPLE})
     report = class_report(store)
     write_page(report, demo.out / "report.html")
     shown = {person.bib: person for person in report.people}
