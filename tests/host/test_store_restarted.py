@@ -212,6 +212,38 @@ def test_a_class_that_is_passed_over_is_named_by_report_and_advise(store, place,
         assert "is newer" not in capsys.readouterr().out
 
 
+def report_of(place, capsys, number=1):
+    capsys.readouterr()
+    assert main(["report", str(number), "--json", "--store", place]) == 0
+    return json.loads(capsys.readouterr().out)["data"]["report"]
+
+
+def test_whose_taps_were_all_set_aside_is_not_said_to_have_never_tapped(file, capsys):
+    with open_store(file) as store:
+        for box in (1, 2, 3):
+            take(store, box, START_MS, presses=0 if box == 3 else 4)
+        for bib in (2, 3):
+            aside = ["--bib", str(bib), "--invalid", "--why", "a partner pressed"]
+            assert main(["amend", "1", *aside, "--store", file]) == 0
+        headline = report_of(file, capsys)["headline"]
+        assert "All that Bib 2 tapped was set aside." in headline
+        assert [words for words in headline if "never tapped" in words] == [
+            "Bib 3 never tapped: absent? handbell bibs 1 --absent 3."
+        ]
+        (past,) = past_classes(store)
+        assert [who.there for who in past.people] == [True, True, False]
+
+
+def test_after_a_join_no_time_is_unknown_that_the_other_log_tells_of(file, capsys):
+    with open_store(file) as store:
+        cut_and_restarted(store)
+        (odd,) = [words for words in report_of(file, capsys)["odd"] if "no end" in words]
+        assert odd.endswith("of the class nothing is known.")
+        assert main(["class", "2", "--join", "1", "--store", file]) == 0
+        (odd,) = [words for words in report_of(file, capsys)["odd"] if "no end" in words]
+        assert odd.endswith("of the class its other log tells what is known.")
+
+
 def test_the_newest_class_is_the_one_that_is_reported_or_it_is_asked_which(store, place, capsys):
     """A word that would change another class than the one that was just shown is refused."""
     cut_and_restarted(store)

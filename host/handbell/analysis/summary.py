@@ -51,7 +51,7 @@ class Person:
     ``sure_holds`` and ``sure_goals`` are those of them that are in no doubt.
     ``doubtful_in`` are the exercises with numbers in doubt; ``all_doubtful`` says that no number is
     without. ``sure_targets`` are those of ``targets`` that are in no doubt; ``sure_rest_ms`` was
-    earned in them.
+    earned in them. ``set_aside``: the coach set aside all that was pressed.
     """
 
     bib: int
@@ -73,6 +73,7 @@ class Person:
     rating: int | None
     most_faded: Series | None
     pressed: bool
+    set_aside: bool
     doubtful_in: tuple[str, ...]
     all_doubtful: bool
 
@@ -82,6 +83,12 @@ def never_tapped(efforts: Sequence[Effort], people: Sequence[Person]) -> list[in
     lost = {e.bib for e in efforts if e.outcome in LOST}
     never = [p.bib for p in people if not p.pressed and p.bib not in lost]
     return never if len(never) < len(people) else []
+
+
+def _all_set_aside(own: Sequence[Effort]) -> bool:
+    """Whether the coach set aside all that somebody pressed, so that nothing is left to tell."""
+    pressed = [e for e in own if e.pressed]
+    return bool(pressed) and all(e.outcome is Outcome.SET_ASIDE for e in pressed)
 
 
 def exercises_of(
@@ -160,7 +167,8 @@ def _person(
         sure_goals_made=sum(bool(e.made) for e in sure_goals),
         rating=rating,
         most_faded=max(faded, key=lambda s: s.fade.percent or 0.0, default=None),
-        pressed=any(e.reps or e.drop_ms is not None for e in own) or rating is not None,
+        pressed=any(e.pressed for e in own) or rating is not None,
+        set_aside=_all_set_aside(own),
         doubtful_in=tuple(dict.fromkeys(e.name for e in in_doubt)),
         all_doubtful=bool(in_doubt) and len(in_doubt) == len(counted),
     )

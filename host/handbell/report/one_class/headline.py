@@ -28,6 +28,7 @@ def headline(
         *_targets(people, named),
         *_holds_and_goals(people, named),
         *_never(class_id, never, named),
+        *_set_aside(people, named),
         *_doubtful(people, named),
         *_rest(people, named),
         *_faded(people, named),
@@ -84,6 +85,11 @@ def _never(class_id: int, never: Collection[int], named: Named) -> list[str]:
     who = listed(named(bib) for bib in never)
     bibs = " ".join(map(str, never))
     return [f"{who} never tapped: absent? handbell bibs {class_id} --absent {bibs}."]
+
+
+def _set_aside(people: Sequence[Person], named: Named) -> list[str]:
+    some = [named(p.bib) for p in people if p.set_aside]
+    return [f"All that {listed(few(some, MOST_NAMED))} tapped was set aside."] if some else []
 
 
 def _doubtful(people: Sequence[Person], named: Named) -> list[str]:

@@ -62,10 +62,9 @@ def _stations(record: ClassRecord) -> list[str]:
 def _run(run: RunRow, where: str, record: ClassRecord, short: str) -> list[str]:
     found = []
     if run.reason:
-        since = f"; after {whole_clock(run.end_class_ms)} of the class nothing is known"
-        ends = "it has no end" in run.reason
+        since = _since(run, record) if "it has no end" in run.reason else ""
         what = "is cut" if run.state == "cut" else "has gaps"
-        found.append(f"{where}: the log {what}: {run.reason}{since if ends else ''}.")
+        found.append(f"{where}: the log {what}: {run.reason}{since}.")
     if run.stopped:
         found.append(f"{where} was stopped at {whole_clock(run.end_class_ms)}.")
     if run.late_cues:
@@ -80,6 +79,16 @@ def _run(run: RunRow, where: str, record: ClassRecord, short: str) -> list[str]:
             doubt = short if note.fault == faults.EDGES_LOST else ""
             found.append(f"{where}: {note.words or note_of(note.fault, note.value)}{doubt}.")
     return found
+
+
+def _since(run: RunRow, record: ClassRecord) -> str:
+    """Say what is known of the time after a log broke off: another log of the station may tell."""
+    at = whole_clock(run.end_class_ms)
+    for other in record.runs:
+        if other.station == run.station and other.end_class_ms > run.end_class_ms:
+            which = "its other log" if other.box_id == run.box_id else f"box {other.box_id[-4:]}"
+            return f"; after {at} of the class {which} tells what is known"
+    return f"; after {at} of the class nothing is known"
 
 
 def _short(run: RunRow, findings: Sequence[Finding], named: Named) -> str:

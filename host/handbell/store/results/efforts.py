@@ -50,6 +50,7 @@ class Effort:
     which box and recount differ, ``confirmed`` False a tally nobody closed. ``every`` is how many
     reps a tap stands for; ``run``, ``window`` and ``slot`` lead to its taps. ``said_utc_us`` is
     when a coach last said what it comes to, 0 if nobody did; ``log`` is its log's digest.
+    ``touched``: something was pressed that is not counted, such as what was set aside.
     """
 
     bib: int
@@ -77,6 +78,7 @@ class Effort:
     slot: int = 0
     said_utc_us: int = 0
     log: str = ""
+    touched: bool = False
 
     @property
     def made(self) -> bool | None:
@@ -92,7 +94,8 @@ class Effort:
     @property
     def pressed(self) -> bool:
         """Whether it tells that somebody was there."""
-        return bool(self.reps) or self.drop_ms is not None or self.made_ms is not None
+        counted = bool(self.reps) or self.drop_ms is not None or self.made_ms is not None
+        return counted or self.touched
 
     @property
     def finish_ms(self) -> int | None:
@@ -254,7 +257,10 @@ def _effort(
 ) -> Effort:
     outcome = _outcome(window, result)
     reps = made_ms = drop_ms = None
-    if result is not None and outcome in COUNTED:
+    touched = False
+    if result is not None and outcome not in COUNTED:
+        touched = result.reps > 0 or result.made_ms >= 0 or result.held_ds != j.HELD_TO_END
+    elif result is not None:
         if window.ask != t.ASK_HOLD:
             reps = result.reps
         if result.made_ms >= 0 and outcome is not Outcome.PARTLY:  # it may have been earlier
@@ -286,6 +292,7 @@ def _effort(
         window.number,
         slot,
         said_utc_us,
+        touched=touched,
     )
 
 
