@@ -77,7 +77,7 @@ def test_a_count_is_amended_kept_beside_the_old_one_and_undone(taken):
     now = result(taken, 3)
     assert (now.reps, now.standing, now.box_reps) == (5, "amended", 2)
     assert (now.amended.was, now.amended.who, now.amended.why) == ("2", "Coach", "saw it")
-    undone = undo(taken, load_class(taken, 1), made.digest[:8], "Deputy", 9)
+    (undone,) = undo(taken, load_class(taken, 1), made.digest[:8], "Deputy", 9)
     assert undone.undone_utc_us == 9
     after = everything(taken)
     assert [a.undone_by for a in after.pop("amendments")] == ["Deputy"]

@@ -15,6 +15,7 @@ from handbell.store import open_store
 from handbell.store.classes import filing, joining
 from handbell.store.classes.newest import newest
 from handbell.store.database import tables
+from handbell.store.results.efforts import efforts
 from handbell.store.results.queries import load_class
 from handbell_core import journal as j
 
@@ -242,6 +243,28 @@ def test_after_a_join_no_time_is_unknown_that_the_other_log_tells_of(file, capsy
         assert main(["class", "2", "--join", "1", "--store", file]) == 0
         (odd,) = [words for words in report_of(file, capsys)["odd"] if "no end" in words]
         assert odd.endswith("of the class its other log tells what is known.")
+
+
+@pytest.mark.parametrize("which", [0, 1])
+def test_a_correction_of_a_window_that_two_logs_share_is_taken_back_in_both(file, capsys, which):
+    with open_store(file) as store:
+        cut_and_restarted(store)
+        assert main(["class", "2", "--join", "1", "--store", file]) == 0
+
+        def reps():
+            (one,) = [e for e in efforts(load_class(store, 1)) if (e.bib, e.window) == (2, 1)]
+            return one.reps
+
+        counted = reps()
+        words = ["amend", "1", "--bib", "2", "--window", "1", "--reps", "9", "--why", "I counted"]
+        assert main([*words, "--store", file]) == 0
+        both = load_class(store, 1).amendments
+        assert (len(both), reps()) == (2, 9)
+        undo = ["amend", "1", "--undo", both[which].digest[:8]]
+        for _ in range(2):  # again does no harm
+            assert main([*undo, "--store", file]) == 0
+            assert reps() == counted != 9
+        assert all(a.undone_utc_us for a in load_class(store, 1).amendments)
 
 
 def test_the_newest_class_is_the_one_that_is_reported_or_it_is_asked_which(store, place, capsys):

@@ -252,34 +252,49 @@ def amend_name(store: Database, record: ClassRecord, bib: int, change: Change) -
 
 def undo(
     store: Database, record: ClassRecord, start_of_digest: str, who: str, at_utc_us: int
-) -> Amendment:
+) -> list[Amendment]:
     """Take an amendment back and return it; what was undone before stays as it is.
 
-    Raises UsageError when none, or more than one, begins so, or a name would be two bibs'.
+    Where it was said of a window that several logs tell of, that was one act: it is taken back in
+    all of them. Raises UsageError when none, or more than one, begins so, or a name would be two
+    bibs'.
     """
     found = [a for a in record.amendments if a.digest.startswith(start_of_digest.lower())]
-    if len(found) != 1:
+    acts = {act.digest: act for one in found for act in _act(record, one)}
+    if not found or {a.digest for a in _act(record, found[0])} != set(acts):
         raise UsageError(
             f"{'No' if not found else 'More than one'} amendment of class {record.row.id} "
             f"begins with {start_of_digest[:24]!r}",
             f"handbell amend {record.row.id} lists them",
         )
-    one = found[0]
-    if one.undone_utc_us is not None:
-        return one
+    standing = [a for a in acts.values() if a.undone_utc_us is None]
+    if not standing:
+        return list(acts.values())
     t = tables.amendments
 
     def work(conn: Connection) -> None:
         values = {"undone_utc_us": at_utc_us, "undone_by": plain_text(who)[:WORDS_MOST]}
-        conn.execute(update(t).where(t.c.digest == one.digest).values(values))
-        if one.what == NAME:
-            settle_name(conn, record.row.id, one.bib)
-            check_names(conn, record.row.id, [one.bib])
-        else:
-            settle(conn, one.run)
+        for one in standing:
+            conn.execute(update(t).where(t.c.digest == one.digest).values(values))
+            if one.what == NAME:
+                settle_name(conn, record.row.id, one.bib)
+                check_names(conn, record.row.id, [one.bib])
+            else:
+                settle(conn, one.run)
 
     store.doing(work)
-    return replace(one, undone_utc_us=at_utc_us, undone_by=who)
+    return [replace(one, undone_utc_us=at_utc_us, undone_by=who) for one in standing]
+
+
+def _act(record: ClassRecord, one: Amendment) -> list[Amendment]:
+    """Return what was said with an amendment of one window: it, and the same of other logs."""
+    station = {run.id: run.station for run in record.runs}
+
+    def of(a: Amendment) -> tuple[object, ...]:
+        where = station[a.run], a.window, a.slot, a.bib
+        return (*where, a.what, a.value, a.who, a.why, a.at_utc_us)
+
+    return [a for a in record.amendments if of(a) == of(one)]
 
 
 def settle_name(conn: Connection, class_id: int, bib: int) -> None:

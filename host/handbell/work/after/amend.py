@@ -114,7 +114,7 @@ def undo_amendment(
     """Take back the amendment whose digest begins so, and return it; raises UsageError."""
     with open_store(store_at, make=False) as store:
         record = load_class(store, meant(store, class_id))
-        return _after(store, record, [undo(store, record, digest, _coach(by), _now_us())])
+        return _after(store, record, undo(store, record, digest, _coach(by), _now_us()))
 
 
 def _what(should: Should) -> tuple[str, str]:
