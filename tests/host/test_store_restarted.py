@@ -449,8 +449,26 @@ def test_beside_a_class_without_any_clock_no_log_without_one_is_put_into_another
         take(store, box, None, boot=2)
     now = classes_of(store)
     assert now[3] == now[4] != now[0] and now.count(now[2]) == 1
-    (said,) = doubts(store)
+    said, of_others = doubts(store)
     assert "of box 0003 (station 3) tells no time: it may be of class 1" in said
+    assert of_others.startswith(f"No box tells the time of class {now[3]}: its logs were put")
+
+
+def test_where_no_box_has_a_clock_what_only_the_order_tells_is_not_taken_for_certain(file):
+    """Three classes, and each box missed another one: it looks like two."""
+    with open_store(file) as store:
+        for box in (1, 2, 3):
+            for n in range(2):
+                take(store, box, None, presses=2 + n)
+        assert len(set(classes_of(store))) == 2
+        said = doubts(store)
+        assert [words.split(":")[0] for words in said] == [
+            "No box tells the time of class 1",
+            "No box tells the time of class 2",
+        ]
+        assert said[0].endswith("if one is of another class: handbell class 1 --apart BOX")
+        lone = take(store, 1, None, collected_ms=EVENING_MS + DAY_MS)
+        assert joining.doubts(store, [lone.run_id]) == [], "of one box there is nothing to say"
 
 
 def damaged(store, box, start_ms, **how):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from itertools import chain
 from typing import Any
 
 from sqlalchemy import Connection, Row, and_, func, select
@@ -70,6 +71,15 @@ def sentences(rows: Rows, found: Parted) -> list[str]:
             f"power in class {before} and was started again: class {n} may be the rest of class "
             f"{before}. If it is: handbell class {n} --join {before}"
         )
+    said_of = {*(place for _, place in found.rests), *chain.from_iterable(found.restarted)}
+    for place in found.untold:
+        n = number[place]
+        if place not in said_of:
+            said.append(
+                f"No box tells the time of class {n}: its logs were put together by their order in "
+                "each box, which is wrong where a box missed a class. See which there are by "
+                f"handbell class {n}; if one is of another class: handbell class {n} --apart BOX"
+            )
     for place, station in found.shared:
         n = number[place]
         said.append(
@@ -96,6 +106,7 @@ def _of_stored(rows: Rows, found: Parted) -> Parted:
         either=[one for one in found.either if so.issuperset(one[1:])],
         rests=[one for one in found.rests if one[1] in so],
         restarted=[one for one in found.restarted if so.issuperset(one)],
+        untold=[place for place in found.untold if place in so],
     )
 
 

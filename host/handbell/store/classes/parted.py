@@ -50,7 +50,8 @@ class Parted:
     ``shared`` are classes in which two boxes of a station are, which nobody said. ``either`` are
     logs that came to one of two classes that a coach parted, and may be of the other as well.
     ``rests`` are logs without a clock that were put to the class that cut their box off;
-    ``restarted`` are classes without a clock that may be the rest of the other.
+    ``restarted`` are classes without a clock that may be the rest of the other. ``untold`` are
+    classes without any clock that were put together by the order of each box's logs alone.
     """
 
     classes: list[list[Log]] = field(default_factory=list)
@@ -61,6 +62,7 @@ class Parted:
     either: list[tuple[Log, int, int]] = field(default_factory=list)  # and the other
     rests: list[tuple[Log, int]] = field(default_factory=list)
     restarted: list[tuple[int, int]] = field(default_factory=list)
+    untold: list[int] = field(default_factory=list)
 
 
 def parted(logs: Iterable[Log]) -> Parted:
@@ -114,6 +116,7 @@ def _part(logs: Sequence[Log], found: Parted) -> None:
     }
     found.rests += [(log, places[place]) for log, place in apart.rests]
     found.restarted += [(places[later], places[cut]) for later, cut in apart.restarted]
+    found.untold += sorted({places[place] for place in apart.untold})
     for (m, one), (n, other) in combinations(enumerate(timed, first), 2):
         station = _halls(one, other, clashing)
         if station is not None:

@@ -27,13 +27,14 @@ Doubt = tuple[Log, list[int], int | None]  # a log, where it may be, where most 
 class Untimed:
     """Classes in which no log has a clock; places count the ones that were there first.
 
-    ``unsure``, ``rests`` and ``restarted`` as in ``Parted``.
+    ``unsure``, ``rests``, ``restarted`` and ``untold`` as in ``Parted``.
     """
 
     classes: list[list[Log]] = field(default_factory=list)
     unsure: dict[int, list[int]] = field(default_factory=dict)
     rests: list[tuple[Log, int]] = field(default_factory=list)
     restarted: list[tuple[int, int]] = field(default_factory=list)
+    untold: list[int] = field(default_factory=list)
 
 
 def place_lost(
@@ -268,6 +269,7 @@ def _of_session(told: Untimed, of: dict[str, int], fixed: list[list[Log]], found
         sure = number not in told.unsure
         if free and sure and len(there) == 1 and _only_of(fixed[there[0]], number, told):
             fixed[there[0]] += free
+            found.untold.append(there[0])
         elif free:
             new = len(fixed) + len(found.classes)
             found.classes.append(free)
@@ -275,6 +277,8 @@ def _of_session(told: Untimed, of: dict[str, int], fixed: list[list[Log]], found
                 found.unsure[new] = there
             elif not sure:
                 alone.append((new, number))
+            if new not in found.unsure and len({log.box_id for log in free}) > 1:
+                found.untold.append(new)
             there = [*there, new]
         places.append(there)
     for new, number in alone:
