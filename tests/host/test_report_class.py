@@ -484,6 +484,20 @@ def test_two_bibs_of_one_name_in_an_old_store_are_told(path):
     )
 
 
+@pytest.mark.parametrize("words", [["report", "--group"], ["advise"]])
+def test_the_group_page_and_advice_say_who_was_left_out_for_a_name_that_two_have(
+    path, capsys, words
+):
+    fill(classes.make_class(boxes=2))
+    twice(1, {1: "Anna", 3: "Anna", 2: "Bo"})
+    capsys.readouterr()
+    assert main(words) == 0
+    assert (
+        '"Anna" is more than one bib in class 1, which counts for none of them. '
+        "What to do: handbell report 1.\n"
+    ) in capsys.readouterr().out
+
+
 def twice(class_id, names):
     """Put names into a store past the check, as earlier versions took them."""
     with open_store() as store, store.engine.begin() as conn:

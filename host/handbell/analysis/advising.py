@@ -12,7 +12,7 @@ from handbell.coach.writing.edit import PlanText
 from handbell.store import Store
 
 from .cases import cases_of, classes_read
-from .history import PastClass, past_classes
+from .history import PastClass, left_out, past_classes
 from .suspicion import Finding, findings_of
 from .taps import taps_of
 
@@ -28,6 +28,7 @@ class ClassAdvice:
     advices: tuple[Advice, ...]
     decisions: tuple[Decision, ...]
     findings: tuple[Finding, ...]
+    left_out: tuple[str, ...]
 
 
 def advise_class(
@@ -63,6 +64,7 @@ def advise_last(
         advices=tuple(advices),
         decisions=tuple(decide(advices, limits.everybody)),
         findings=tuple(findings[classes[-1].row.id]),
+        left_out=tuple(left_out(classes)),
     )
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from functools import cache, cached_property, partial
 
+from handbell.base.words import few, listed, quoted
 from handbell.store import Store
 from handbell.store.classes.newest import newest
 from handbell.store.people.names import key_of
@@ -24,6 +25,7 @@ from .load import Rated
 MINUTE_MS = 60_000
 DAY_US = 86_400_000_000
 WEEK_US = 7 * DAY_US
+MOST_TOLD = 3  # classes in a sentence
 
 
 @dataclass(frozen=True)
@@ -167,6 +169,24 @@ def names_unsure(one: PastClass) -> dict[str, list[int]]:
         if who.there and who.person.unsure:
             found.setdefault(key_of(who.person.name), []).append(who)
     return {some[0].person.name: [who.bib for who in some] for some in found.values()}
+
+
+def left_out(classes: Iterable[PastClass]) -> list[str]:
+    """Return a sentence for each name that two bibs of a class have, which then counts for none."""
+    found: dict[str, tuple[str, list[int]]] = {}
+    for one in classes:
+        for name in names_unsure(one):
+            found.setdefault(key_of(name), (name, []))[1].append(one.row.id)
+    said = []
+    for name, some in found.values():
+        which = "class" if len(some) == 1 else "classes"
+        counts = "counts" if len(some) == 1 else "count"
+        where = f"{which} {listed(few([str(n) for n in some], MOST_TOLD))}"
+        said.append(
+            f"{quoted(name)} is more than one bib in {where}, which {counts} for none of them. "
+            f"What to do: handbell report {some[-1]}"
+        )
+    return said
 
 
 def _played(store: Store, class_id: int) -> Played:

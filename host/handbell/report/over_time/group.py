@@ -15,6 +15,7 @@ from handbell.analysis.history import (
     classes_of,
     everybody,
     last_weeks,
+    left_out,
     past_classes,
     rated_of,
 )
@@ -48,7 +49,7 @@ def group_report(store: Store, until: int | None = None, weeks: int = WEEKS) -> 
         first=classes[0].day,
         last=classes[-1].day,
         classes=len(classes),
-        headline=tuple(headline(by_week, people, talk)),
+        headline=(*headline(by_week, people, talk), *(f"{one}." for one in left_out(classes))),
         talk=talk,
         away=tuple(away(whole, classes[-1].day)),
         weeks=by_week,

@@ -64,7 +64,8 @@ class Advised:
     """The advice on a class; ``written`` is the plan's path, None when none was asked for.
 
     ``tell_same``: what stays as it is is to be shown one by one, too. ``start_utc_us`` None: no
-    box had a clock. ``passed_over`` is a newer class, a lone log that may be of this one.
+    box had a clock. ``left_out`` are sentences on names that two bibs of a class have, which
+    count for neither. ``passed_over`` is a newer class, a lone log that may be of this one.
     """
 
     class_id: int
@@ -76,6 +77,7 @@ class Advised:
     people: tuple[ForOne, ...]
     findings: tuple[Finding, ...]
     written: str | None
+    left_out: tuple[str, ...] = ()
     passed_over: int | None = None
     tell_same: bool = False
     caution: str = CAUTION
@@ -116,6 +118,7 @@ def advise(
         people=tuple(_for_one(a) for a in found.advices),
         findings=found.findings,
         written=None if out is None else str(out),
+        left_out=found.left_out,
         passed_over=passed_over,
         tell_same=tell_same,
     )

@@ -66,6 +66,9 @@ def text(result: Advised, out: Out) -> None:
     for finding in result.findings:
         bibs = listed(f"Bib {b}" for b in finding.bibs) or f"Station {finding.station}"
         out.line(f"  {bibs}: {finding.evidence}")
+    if result.left_out:
+        out.line()
+    out.lines(f"{words}." for words in result.left_out)
     out.line()
     if result.written:
         out.line(f"Written to {result.written}. Look through it, then: handbell check")
