@@ -5,17 +5,19 @@ import json
 import classes
 import pytest
 from classes import Piece, Press
-from sqlalchemy import select, text
+from sqlalchemy import delete, select, text
 
 from handbell.cli.main import main
 from handbell.report import class_report
 from handbell.report.page import page
 from handbell.store import open_store
-from handbell.store.classes.filing import join_classes
+from handbell.store.classes.filing import join_classes, take_out
 from handbell.store.database import tables
+from handbell.store.results.checking import check_counts
 from handbell.store.results.efforts import Outcome, efforts
 from handbell.store.results.group import group_rows
 from handbell.store.results.queries import list_classes, load_class
+from handbell.store.results.settle import settle_all
 from handbell_core import timeline as t
 
 BOX = classes.BOX_IDS[1]
@@ -174,7 +176,7 @@ def test_of_two_corrections_the_last_one_holds(store, place):
     assert len(runs) == 2 and first_of_bib_2(record).reps == 1
     last = record.amendments[-1]
     assert main(["amend", "1", "--undo", last.digest, "--store", place]) == 0
-    assert first_of_bib_2(load_class(store, 1)).reps == 1  # the other log has that word still
+    assert first_of_bib_2(load_class(store, 1)).reps == 9  # it was one word, of both logs
 
 
 def test_a_window_that_another_bib_had_is_that_one_s_in_the_other_log_too(store, place):
@@ -188,6 +190,54 @@ def test_a_window_that_another_bib_had_is_that_one_s_in_the_other_log_too(store,
     (one,) = group_rows(store)
     reps = {p.bib: sum(e.reps for e in p.exercises) for p in one.people}
     assert (reps[2], reps[7]) == (0, 5)
+
+
+def stored_bibs(store):
+    """The bibs of window 1 at station 2, by table and log, as they stand in the store."""
+    assert list(check_counts(store)) == []
+    found = []
+    with store.reading() as conn:
+        for table in (tables.results, tables.taps):
+            of = table.c.window == 1, tables.runs.c.station == 2
+            bibs = select(tables.runs.c.id, table.c.bib).distinct().where(*of)
+            found.append(
+                sorted(conn.execute(bibs.join(tables.runs, table.c.run == tables.runs.c.id)))
+            )
+    assert found[0] == found[1]
+    return [bib for _, bib in found[0]]
+
+
+@pytest.mark.parametrize("later_first", [False, True])
+def test_what_stands_in_the_store_of_the_other_log_is_that_bib_s_too(store, place, later_first):
+    """Exports and one person's data are made of the rows as they stand."""
+    times = (15, 20, 25, 30), (15, 20, 25, 35, 40)
+    restarted(store, *times, later_first=later_first)
+    assert stored_bibs(store) == [2, 2]
+    corrected(place, "--to-bib", "7")()
+    assert stored_bibs(store) == [7, 7]
+    with store.writing() as conn:  # as after an import of what was said of one of them
+        a = tables.amendments
+        first = conn.scalar(select(a.c.digest).order_by(a.c.run))
+        conn.execute(delete(a).where(a.c.digest != first))
+        settle_all(conn)
+    assert stored_bibs(store) == [7, 7]
+    with store.reading() as conn:
+        other = conn.scalar(select(tables.runs.c.digest).where(tables.runs.c.id == 3))
+    assert main(["class", "1", "--apart", other[:8], "--store", place]) == 0
+    assert sorted(stored_bibs(store)) == [2, 7]
+    assert main(["class", "2", "--join", "1", "--store", place]) == 0
+    assert stored_bibs(store) == [7, 7]
+    assert main(["amend", "1", "--undo", first[:8], "--store", place]) == 0
+    assert stored_bibs(store) == [2, 2]
+
+
+def test_a_bib_that_was_borrowed_goes_with_the_log_it_was_said_of(store, place):
+    correct = corrected(place, "--to-bib", "7")
+    restarted(store, (15, 20, 25, 30), (15, 20, 25, 35, 40), said=correct)
+    assert stored_bibs(store) == [7, 7]
+    with store.writing() as conn:
+        take_out(conn, 2)
+    assert stored_bibs(store) == [2]
 
 
 TEN = ((Piece("Rows", 60, t.ASK_TARGET, goal=3),),)

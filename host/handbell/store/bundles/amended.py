@@ -11,7 +11,7 @@ from sqlalchemy import Connection, Row, and_, select, update
 from handbell.store.database import tables
 from handbell.store.database.bulk import insert_if_absent
 from handbell.store.results.amend import last_of, settle_name
-from handbell.store.results.settle import BIB, HELD, NAME, NOTHING, REPS, TO_END, settle
+from handbell.store.results.settle import BIB, HELD, NAME, NOTHING, REPS, TO_END, settle_alike
 
 from .names import Place, Runs
 
@@ -140,6 +140,5 @@ def take_amendments(conn: Connection, told: list[dict[str, Any]], runs: Runs) ->
             changed.add(run)
         elif new and class_id is not None:
             done.named.add((class_id, one["bib"]))
-    for run in sorted(changed):
-        settle(conn, run)
+    settle_alike(conn, changed)
     return done

@@ -13,6 +13,7 @@ from handbell.base.errors import StoreError, UsageError
 from handbell.store.database import tables
 from handbell.store.database.database import Database
 from handbell.store.people.worn import names_differ
+from handbell.store.results.settle import alike, settle
 
 from . import joining
 from .doubts import moves_told
@@ -236,11 +237,14 @@ def _out(conn: Connection, class_id: int, some: Collection[int]) -> list[str]:
     said: list[str] = []
     with moves_told(conn, _plan_of(conn, class_id), said):
         around = joining.around(conn, some)
+        same = alike(conn, some)
         _delete_runs(conn, some)
         left = conn.scalars(select(_R.id).where(_R.class_id == class_id)).all()
         if not left:
             _delete_class(conn, class_id)
         joining.file_each(conn, sorted({*around, *left}), said)
+        for run in set(same) & set(left):
+            settle(conn, run)
     return list(dict.fromkeys(said))
 
 

@@ -31,6 +31,7 @@ from handbell.store.database.tables import classes, plans, runs, taps, timelines
 from handbell.store.logs.journals import ends_by_cut
 from handbell.store.logs.timelines import slot_ms_of
 from handbell.store.people.worn import move_names, said_of_all
+from handbell.store.results.settle import settle_borrowers
 from handbell_core import journal as j
 from handbell_core.timeline import HEADER_SIZE
 
@@ -336,6 +337,8 @@ def _write(
     if told is not None:
         told += moves(conn, rows, now)
     before = {run: rows[run].class_id for run in moved}
+    if moved:
+        settle_borrowers(conn, {*went, *before.values()} - {None})
     if any(class_id is not None for class_id in before.values()) or said_of_all(conn, went):
         empty = move_names(conn, before, differ)
         conn.execute(delete(classes).where(classes.c.id.in_(empty)))

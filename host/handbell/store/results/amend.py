@@ -24,7 +24,7 @@ from handbell_core import timeline as t
 
 from .efforts import COUNTS
 from .queries import Amendment, ClassRecord, ResultRow, load_class
-from .settle import BIB, HELD, NAME, REPS, TO_END, in_force, settle
+from .settle import BIB, HELD, NAME, REPS, TO_END, in_force, settle_alike
 
 WORDS_MOST = 400
 LISTED_MOST = 6
@@ -213,8 +213,7 @@ def amend_efforts(
         for place, was in wanted:
             where = {"run": place.run, "window": place.window, "slot": place.slot}
             _put(conn, {**where, "bib": place.bib, "was": was, **asdict(change)})
-        for run in {place.run for place, _ in wanted}:
-            settle(conn, run)
+        settle_alike(conn, {place.run for place, _ in wanted})
 
     store.doing(work)
     amended = {(place.run, place.window, place.slot) for place, _ in wanted}
@@ -280,7 +279,7 @@ def undo(
                 settle_name(conn, record.row.id, one.bib)
                 check_names(conn, record.row.id, [one.bib])
             else:
-                settle(conn, one.run)
+                settle_alike(conn, [one.run])
 
     store.doing(work)
     return [replace(one, undone_utc_us=at_utc_us, undone_by=who) for one in standing]

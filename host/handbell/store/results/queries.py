@@ -221,7 +221,7 @@ def load_class(store: Database, class_id: int) -> ClassRecord:
             stations={s.station: s.label for s in conn.execute(stations.order_by(t.c.station))},
             runs=[_run(one, moved[one["id"]]) for one in found],
             results=[
-                _result(row, by_digest, moved)
+                _result(row, by_digest)
                 for row in conn.execute(results.order_by(keys[0].run, keys[0].window, keys[0].slot))
             ],
             ratings=taken,
@@ -263,21 +263,16 @@ def _row(store: Database, conn: Connection, class_id: int) -> ClassRow:
     return ClassRow(**found)
 
 
-def _result(
-    row: Sequence[Any], by_digest: Mapping[str, Amendment], moved: Mapping[int, Moved]
-) -> ResultRow:
+def _result(row: Sequence[Any], by_digest: Mapping[str, Amendment]) -> ResultRow:
     fields = [*row[:-1], by_digest.get(row[-1])]
-    found = ResultRow(*fields)
-    to = moved[found.run].get((found.window, found.slot))
-    if to is not None:
-        found.bib = int(to.value)
-    return found
+    return ResultRow(*fields)
 
 
 def _moved(found: Iterable[RowMapping], amendments: Iterable[Amendment]) -> dict[int, Moved]:
     """Return for each run the amendments that say another bib was there, by window and slot.
 
-    What was said of one log holds for the others of that station which know nothing of it.
+    What was said of one log holds for the others of that station which know nothing of it, as in
+    ``settle``.
     """
     played = {row["id"]: (row["station"], row["timeline"]) for row in found}
     own: dict[int, Moved] = {run: {} for run in played}

@@ -11,7 +11,7 @@ from contextlib import suppress
 from itertools import pairwise
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, Row, delete, select, update
+from sqlalchemy import Connection, Row, and_, delete, select, update
 
 from handbell.base.errors import StoreError
 from handbell.store.database import tables
@@ -106,6 +106,47 @@ def _tap_rows(
     return rows, times
 
 
+def settle_alike(conn: Connection, some: Iterable[int]) -> None:
+    """Settle runs, and the others of their classes that are of the same station."""
+    todo = set(some)
+    for run in sorted(todo | set(alike(conn, todo))):
+        settle(conn, run)
+
+
+def settle_borrowers(conn: Connection, some: Iterable[int]) -> None:
+    """Settle what hangs on corrected bibs in classes of which logs came and went."""
+    r, a = tables.runs.c, tables.amendments.c
+    there = r.class_id.in_(list(some))
+    given = select(r.station, r.timeline).join(tables.amendments, a.run == r.id)
+    given = given.where(there, a.what == BIB, a.undone_utc_us.is_(None)).distinct()
+    for station, timeline in conn.execute(given).all():
+        same = select(r.id).where(there, r.station == station, r.timeline == timeline)
+        for run in conn.scalars(same.order_by(r.id)).all():
+            settle(conn, run)
+
+
+def alike(conn: Connection, some: Iterable[int]) -> list[int]:
+    """Return the other runs of the same classes, stations and timelines as some."""
+    mine, r = tables.runs.alias(), tables.runs.c
+    same = and_(*(mine.c[name] == r[name] for name in ("class_id", "station", "timeline")))
+    wanted = select(r.id).join(mine, same).where(mine.c.id.in_(list(some)), mine.c.id != r.id)
+    return list(conn.scalars(wanted.distinct()))
+
+
+def borrowed(conn: Connection, run: int) -> dict[Place, Row[Any]]:
+    """Return what was said of who was there in another log of a run's station, by place.
+
+    It tells of the same button.
+    """
+    others = alike(conn, [run])
+    if not others:
+        return {}
+    a = tables.amendments.c
+    given = select(tables.amendments).where(a.run.in_(others), a.what == BIB)
+    given = given.where(a.undone_utc_us.is_(None)).order_by(a.at_utc_us, a.digest)
+    return {(row.window, row.slot): row for row in conn.execute(given)}
+
+
 def settle(conn: Connection, run: int) -> None:
     """Count a run again from its journal, then put the amendments in force on top."""
     _settle(conn, run)
@@ -127,10 +168,15 @@ def _settle(conn: Connection, run: int, anew: bool = False) -> None:
         facts.note(conn, run, found, facts.mismatches_of(found, timeline, counted))
     fill(conn, run, derive(found, counted, windows))
     amended = [a for a in in_force(conn, run) if a.what != NAME]
-    windows = with_bibs(timeline, [a for a in amended if a.what == BIB]).windows
+    own = {(a.window, a.slot): a for a in amended if a.what == BIB}
+    moved = borrowed(conn, run) | own
+    windows = with_bibs(timeline, moved.values()).windows
+    for place, amendment in moved.items():
+        if place not in own:
+            _give(conn, run, amendment)
     for amendment in amended:
         _apply(conn, amendment, windows[amendment.window])
-    told = _add_up_again(conn, run, windows, amended) if amended else []
+    told = _add_up_again(conn, run, windows, amended) if amended or moved else []
     insert_rows(conn, tables.ratings, list(_ratings(found.ratings, counted, told).items()), run)
 
 
@@ -208,9 +254,14 @@ def _apply(conn: Connection, amendment: Row[Any], window: timelines.Window) -> N
         now["standing"] = INVALID if amendment.what == NOTHING else AMENDED
     put_row(conn, t, now)
     if amendment.what == BIB:
-        taps = tables.taps
-        there = taps.c.run == key[0], taps.c.window == key[1], taps.c.slot == key[2]
-        conn.execute(update(taps).where(*there).values(bib=now["bib"]))
+        _give(conn, amendment.run, amendment)
+
+
+def _give(conn: Connection, run: int, amendment: Row[Any]) -> None:
+    """Give what a run tells of a place to the bib that was there."""
+    for t in (tables.results, tables.taps):
+        place = t.c.run == run, t.c.window == amendment.window, t.c.slot == amendment.slot
+        conn.execute(update(t).where(*place).values(bib=int(amendment.value)))
 
 
 def _blank(key: tuple[int, int, int], window: timelines.Window) -> dict[str, Any]:
