@@ -471,13 +471,14 @@ def test_where_no_box_has_a_clock_what_only_the_order_tells_is_not_taken_for_cer
         assert joining.doubts(store, [lone.run_id]) == [], "of one box there is nothing to say"
 
 
-def damaged(store, box, start_ms, **how):
-    """Take in a box's log that ran to its end and has one damaged record in the middle."""
+def damaged(store, box, start_ms, record=None, **how):
+    """Take in a box's log that ran to its end and has one damaged record, else in the middle."""
     data = classes.timeline(BLOCKS, (box,), box, rounds=3, plan=b"a", rate=False)
     store.put_timeline(data)
     store.put_plan(b"a", "Evening")
     log = bytearray(classes.play(data, [classes.Press(20_000)], start_ms, **how).journal)
-    log[len(log) // j.RECORD_SIZE // 2 * j.RECORD_SIZE + 9] ^= 0x55
+    records = len(log) // j.RECORD_SIZE
+    log[(records // 2 if record is None else records + record) * j.RECORD_SIZE + 9] ^= 0x55
     return store.ingest(bytes(log), classes.BOX_IDS[box - 1], EVENING_MS * 1000)
 
 
@@ -490,6 +491,17 @@ def test_a_damaged_record_in_a_log_with_an_end_is_no_cut(store, place, capsys):
     assert not [s for s in doubts(store) if "lost power" in s]
     assert main(["class", "2", "--join", "1", "--store", place]) != 0
     assert "so they are two" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("start_ms", [START_MS, None])
+def test_of_a_log_whose_end_is_damaged_it_is_not_said_that_the_box_lost_power(file, start_ms):
+    with open_store(file) as store:
+        take(store, 1, start_ms)
+        damaged(store, 2, start_ms, record=-1)
+        take(store, 3, start_ms)
+        take(store, 2, None, presses=3, boot=2)
+        (said,) = doubts(store)
+        assert "lost power, or the end of its log is damaged," in said
 
 
 def test_with_no_clock_the_log_after_one_with_a_damaged_record_is_no_rest(store):

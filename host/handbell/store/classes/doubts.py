@@ -31,7 +31,8 @@ def sentences(rows: Rows, found: Parted) -> list[str]:
     for place, among in found.unsure.items():
         log = found.classes[place][0]
         if place in found.again:
-            said.append(_again(log, number[place], number[found.again[place]]))
+            cut = found.again[place]
+            said.append(_again(log, number[place], number[cut], found.classes[cut]))
             continue
         may = " or ".join(f"class {n}" for n in sorted({number[other] for other in among}))
         said.append(
@@ -58,18 +59,19 @@ def sentences(rows: Rows, found: Parted) -> list[str]:
         )
     for log, place in found.rests:
         n, box = number[place], log.box_id[-4:]
+        same = [other for other in found.classes[place] if other.box_id == log.box_id]
         said.append(
-            f"No box tells the time of class {n}. Box {box} (station {log.station}) lost power and "
-            "was started again; its later log is taken for the rest of that class, since the other "
-            "boxes tell of no other one. If it is of another: "
+            f"No box tells the time of class {n}. Box {box} (station {log.station}) "
+            f"{_lost_power(same)} and was started again; its later log is taken for the rest of "
+            "that class, since the other boxes tell of no other one. If it is of another: "
             f"handbell class {n} --apart {log.digest[:8]}"
         )
     for later, cut in found.restarted:
         n, before = number[later], number[cut]
         said.append(
-            f"No box tells the time of classes {before} and {n}, and each that is in both lost "
-            f"power in class {before} and was started again: class {n} may be the rest of class "
-            f"{before}. If it is: handbell class {n} --join {before}"
+            f"No box tells the time of classes {before} and {n}, and each that is in both "
+            f"{_lost_power(found.classes[cut])} in class {before} and was started again: class "
+            f"{n} may be the rest of class {before}. If it is: handbell class {n} --join {before}"
         )
     said_of = {*(place for _, place in found.rests), *chain.from_iterable(found.restarted)}
     for place in found.untold:
@@ -110,14 +112,22 @@ def _of_stored(rows: Rows, found: Parted) -> Parted:
     )
 
 
-def _again(log: Log, now: int, cut: int) -> str:
+def _again(log: Log, now: int, cut: int, there: Collection[Log]) -> str:
     """Say that a box which was cut off in a class was probably started again there."""
+    before = [other for other in there if other.box_id == log.box_id and other is not log]
     return (
-        f"A log of box {log.box_id[-4:]} (station {log.station}) tells no time. That box lost "
-        f"power in class {cut} and was started again by hand later: this is most likely the rest "
-        f"of class {cut}. It is class {now} until you say which it is: "
+        f"A log of box {log.box_id[-4:]} (station {log.station}) tells no time. That box "
+        f"{_lost_power(before)} in class {cut} and was started again by hand later: this is most "
+        f"likely the rest of class {cut}. It is class {now} until you say which it is: "
         f"handbell class {now} --join {cut}"
     )
+
+
+def _lost_power(some: Collection[Log]) -> str:
+    """Return what is known of the ends of a box's logs: one that is damaged tells of no cut."""
+    if any(log.end_damaged for log in some):
+        return "lost power, or the end of its log is damaged,"
+    return "lost power"
 
 
 def of_another_origin(conn: Connection, class_id: int) -> list[str]:

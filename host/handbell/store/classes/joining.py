@@ -28,7 +28,7 @@ from sqlalchemy import (
 
 from handbell.store.database.database import Database
 from handbell.store.database.tables import classes, plans, runs, taps, timelines
-from handbell.store.logs.journals import ends_by_cut
+from handbell.store.logs.journals import end_is_damaged, ends_by_cut
 from handbell.store.logs.timelines import slot_ms_of
 from handbell.store.people.worn import move_names, said_of_all
 from handbell.store.results.settle import settle_borrowers
@@ -223,6 +223,7 @@ def _logs(conn: Connection, rows: Rows, slot_us: int) -> list[Log]:
             collected_utc_us=row.collected_utc_us,
             whole=row.state == "whole" and not row.stopped,
             cut=row.id in cut,
+            end_damaged=cut.get(row.id, False),
             boot=boots.get(row.id, 0),
             origin=row.origin,
             filed=row.filed,
@@ -260,16 +261,20 @@ def boots_of(conn: Connection, some: Sequence[int]) -> dict[int, int]:
     return found
 
 
-def cut_off(conn: Connection, some: Iterable[Row[Any]]) -> set[int]:
-    """Return which runs a power cut ended; a damaged log may have its end."""
+def cut_off(conn: Connection, some: Iterable[Row[Any]]) -> dict[int, bool]:
+    """Return which runs a power cut ended, and of each whether its end may only be damaged.
+
+    A log that is damaged elsewhere may have its end.
+    """
     may = [row.id for row in some if row.state == "cut"]
     if not may:
-        return set()
+        return {}
     size = func.length(runs.c.journal)
     last = size - size % j.RECORD_SIZE - j.RECORD_SIZE + 1
     record = func.substr(runs.c.journal, last, j.RECORD_SIZE).label("last")
     found = conn.execute(select(runs.c.id, record).where(runs.c.id.in_(may)))
-    return {row.id for row in found if ends_by_cut(bytes(row.last))}
+    last_of = ((row.id, bytes(row.last)) for row in found)
+    return {run: end_is_damaged(last) for run, last in last_of if ends_by_cut(last)}
 
 
 def _reached(logs: Sequence[Log], run: int) -> list[Log]:

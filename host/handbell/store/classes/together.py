@@ -24,7 +24,8 @@ Pair = tuple[str, str]
 class Log:
     """The facts of a run that say which class it is of; ``start_utc_us`` None: clock lost.
 
-    ``pressed_ms`` is when it was pressed, since its start. ``cut``: it has no end, or one by a cut.
+    ``pressed_ms`` is when it was pressed, since its start. ``cut``: it has no end, or one by a cut;
+    with ``end_damaged`` it may have had one.
     ``boot`` puts a box's logs without a clock in order, then ``run``, the order in which the box
     gave them. Logs of different ``origin`` are never one class; those with the same ``filed``
     always are, as a coach said or, with ``kept``, an import did.
@@ -44,6 +45,7 @@ class Log:
     filed: str | None = None
     kept: bool = False
     cut: bool = False
+    end_damaged: bool = False
 
 
 def timed_groups(logs: Sequence[Log], clashing: set[Pair]) -> list[list[Log]]:

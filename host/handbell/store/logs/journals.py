@@ -170,6 +170,12 @@ def ends_by_cut(data: bytes) -> bool:
     return record is None or record[0] != j.END or record[4][0] == j.BY_CUT
 
 
+def end_is_damaged(data: bytes) -> bool:
+    """Whether the last whole record of a log can't be read: it may have been its end."""
+    end = len(data) // j.RECORD_SIZE * j.RECORD_SIZE
+    return end > 0 and j.parse_record(data[end - j.RECORD_SIZE : end]) is None
+
+
 def is_headless(data: bytes) -> bool:
     """Whether a log has sound records, but none that says what was played."""
     records, _ = j.parse(data)
