@@ -1,6 +1,8 @@
 """A box without a clock part that lost power in a class and was started again by hand."""
 
+import itertools
 import json
+import random
 import sqlite3
 from contextlib import closing
 
@@ -606,6 +608,25 @@ def test_what_two_evenings_have_of_one_class_by_older_rules_is_parted(file):
         with store.reading() as conn:
             starts = conn.scalars(select(tables.classes.c.start_utc_us)).all()
         assert starts == [START_MS * 1000, (START_MS + DAY_MS) * 1000]
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_an_older_store_comes_to_the_classes_that_a_new_one_would_have(file, seed):
+    """Random evenings of three boxes, their logs scattered over classes, then brought up to date."""
+    rng = random.Random(seed)
+    with open_store(file) as store:
+        for n, box in itertools.product(range(2), (1, 2, 3)):
+            start_ms = rng.choice([None, START_MS + n * 40 * MINUTE_MS])
+            cut_ms = rng.choice([0, 0, 100_000])
+            take(store, box, start_ms, cut_ms, presses=2 + rng.randrange(9), boot=1 + n)
+        rules = classes_of(store)
+    as_filed_before(file, [rng.choice(rules) for _ in rules])
+    with open_store(file) as store:
+        now = classes_of(store)
+        assert len(set(zip(rules, now, strict=True))) == len(set(rules)) == len(set(now))
+        with store.writing() as conn:
+            assert joining.file_all(conn) == []
+            assert set(conn.scalars(select(tables.classes.c.id))) == set(now)
 
 
 @pytest.mark.parametrize("of", [[3, 1, 4, 2], [1, 1, 2, 2], [1, 2, 1, 2]])
