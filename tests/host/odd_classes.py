@@ -6,7 +6,8 @@ import classes
 
 from handbell.store.people.wearers import set_wearers
 from handbell.store.results import settle
-from handbell.store.results.amend import Change, amend_efforts, places_of
+from handbell.store.results.amend import Change, amend_efforts
+from handbell.store.results.places import places_of
 from handbell.store.results.queries import load_class
 from handbell_core import timeline as t
 

@@ -23,14 +23,8 @@ from handbell.store.exports.schema import Wanted
 from handbell.store.logs.salvage import put_back
 from handbell.store.people.forget import forget
 from handbell.store.people.wearers import set_wearers
-from handbell.store.results.amend import (
-    Change,
-    amend_efforts,
-    amend_name,
-    one_window,
-    places_of,
-    undo,
-)
+from handbell.store.results.amend import Change, amend_efforts, amend_name, undo
+from handbell.store.results.places import one_window, places_of
 from handbell.store.results.queries import load_class
 
 pytest_plugins = ["store_fixtures"]

@@ -21,8 +21,9 @@ from handbell.store.people.forget import forget
 from handbell.store.people.known_names import KnownNames
 from handbell.store.people.roster import Athlete, merge
 from handbell.store.people.wearers import set_wearers
-from handbell.store.results.amend import Change, amend_efforts, amend_name, one_window, places_of
+from handbell.store.results.amend import Change, amend_efforts, amend_name
 from handbell.store.results.efforts import efforts
+from handbell.store.results.places import one_window, places_of
 from handbell.store.results.queries import load_class
 from handbell_core import timeline as t
 

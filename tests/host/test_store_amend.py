@@ -9,15 +9,9 @@ from handbell.cli.main import main
 from handbell.store.database import tables
 from handbell.store.people.wearers import set_wearers
 from handbell.store.results import settle
-from handbell.store.results.amend import (
-    Change,
-    amend_efforts,
-    amend_name,
-    one_window,
-    places_of,
-    undo,
-)
+from handbell.store.results.amend import Change, amend_efforts, amend_name, undo
 from handbell.store.results.efforts import efforts
+from handbell.store.results.places import one_window, places_of
 from handbell.store.results.queries import load_class
 from handbell_core import journal as j
 from handbell_core import timeline as t

@@ -6,9 +6,10 @@ import pytest
 
 from handbell.analysis.history import past_classes
 from handbell.store.results import settle
-from handbell.store.results.amend import Change, amend_efforts, one_window, places_of, undo
+from handbell.store.results.amend import Change, amend_efforts, undo
 from handbell.store.results.efforts import Outcome, efforts
 from handbell.store.results.group import group_rows
+from handbell.store.results.places import one_window, places_of
 from handbell.store.results.queries import load_class
 from handbell.store.results.sums import SUMMED
 from handbell_core import timeline as t

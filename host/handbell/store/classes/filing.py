@@ -15,7 +15,7 @@ from handbell.store.database.database import Database
 from handbell.store.people.worn import names_differ
 from handbell.store.results.settle import alike, settle
 
-from . import joining
+from . import gathering, joining
 from .doubts import moves_told
 from .together import MINUTE_US, came_before
 
@@ -52,7 +52,7 @@ def join_classes(store: Database, class_id: int, into: int, moved: list[str] | N
                 "handbell report --list shows the classes there are",
             )
         both = {(r.box_id, r.station) for r in mine} & {(r.box_id, r.station) for r in yours}
-        slot_us = joining.slot_us_of(conn, mine[0].id)
+        slot_us = gathering.slot_us_of(conn, mine[0].id)
         twice = [
             place
             for place in sorted(both)
@@ -132,8 +132,8 @@ class Part(NamedTuple):
 
 def parts_of(conn: Connection, some: Collection[Row[Any]]) -> list[Part]:
     """Return what runs of one box say of their order."""
-    boots = joining.boots_of(conn, [row.id for row in some])
-    cut = joining.cut_off(conn, some)
+    boots = gathering.boots_of(conn, [row.id for row in some])
+    cut = gathering.cut_off(conn, some)
     return [Part(boots.get(row.id, 0), row.id in cut, row.start_utc_us) for row in some]
 
 
@@ -159,7 +159,7 @@ def _check_starts(conn: Connection, classes: Mapping[int, Sequence[Row[Any]]]) -
         return
     first, later = sorted(starts, key=lambda number: min(starts[number]))
     apart_us = max(max(starts[first]), max(starts[later])) - min(starts[first])
-    if apart_us >= joining.slot_us_of(conn, classes[first][0].id):
+    if apart_us >= gathering.slot_us_of(conn, classes[first][0].id):
         raise UsageError(
             f"Class {first} was over before the last box of class {later} began, "
             f"{apart_us // MINUTE_US} min after its start, so they are two",
@@ -173,15 +173,15 @@ def _check_order(conn: Connection, of: tuple[int, int], some: Sequence[Row[Any]]
     lost = [row.id for row in some if row.start_utc_us is None]
     if not starts or not lost:
         return
-    slot_us, c = joining.slot_us_of(conn, some[0].id), tables.classes.c
-    mine = joining.logs_where(conn, _R.id.in_(lost), slot_us)
+    slot_us, c = gathering.slot_us_of(conn, some[0].id), tables.classes.c
+    mine = gathering.logs_where(conn, _R.id.in_(lost), slot_us)
     later = and_(
         _R.box_id.in_({log.box_id for log, _ in mine}),
         _R.class_id.in_(select(c.id).where(c.start_utc_us >= min(starts) + slot_us)),
         _R.class_id.not_in(of),
         _R.collected_utc_us <= max(log.collected_utc_us for log, _ in mine),
     )
-    others = joining.logs_where(conn, later, slot_us)
+    others = gathering.logs_where(conn, later, slot_us)
     for log, now in mine:
         for other, class_id in others:
             if came_before(other, log):

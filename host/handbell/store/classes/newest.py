@@ -9,7 +9,7 @@ from handbell.store.database.database import Database
 from handbell.store.database.tables import runs
 from handbell.store.results.queries import last_row
 
-from .joining import parted_around
+from .gathering import parted_around
 
 
 def newest(store: Database) -> tuple[int, int | None]:

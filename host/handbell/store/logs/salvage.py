@@ -14,7 +14,7 @@ from sqlalchemy import Connection, delete, func, select
 
 from handbell.base.errors import StoreError, UnreadJournalError, UsageError
 from handbell.base.words import several
-from handbell.store.classes import filing, joining
+from handbell.store.classes import filing, gathering
 from handbell.store.classes.doubts import moves_told
 from handbell.store.classes.together import MINUTE_US, START_APART_US
 from handbell.store.database import tables
@@ -177,7 +177,7 @@ def _check_class(
     if same:
         part = filing.Part(found.boot or 0, journals.ends_by_cut(one.journal), start)
         parts = [*filing.parts_of(conn, same), part]
-        if not filing.one_after_the_other(parts, joining.slot_us_of(conn, same[0].id)):
+        if not filing.one_after_the_other(parts, gathering.slot_us_of(conn, same[0].id)):
             raise UsageError(
                 f"Class {class_id} has a log of box {one.box_id[-4:]}, station {played.station}",
                 f"{apart} {class_id}",

@@ -12,15 +12,8 @@ from handbell.base.places import COACH, named
 from handbell.store import Store, open_store
 from handbell.store.classes.newest import meant
 from handbell.store.results import settle
-from handbell.store.results.amend import (
-    Change,
-    amend_efforts,
-    amend_name,
-    one_window,
-    places_of,
-    twice_there,
-    undo,
-)
+from handbell.store.results.amend import Change, amend_efforts, amend_name, undo
+from handbell.store.results.places import one_window, places_of, twice_there
 from handbell.store.results.queries import Amendment, ClassRecord, load_class
 from handbell_core.timeline import ASK_HOLD
 
