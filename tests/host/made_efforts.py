@@ -4,8 +4,8 @@ from dataclasses import replace
 
 from handbell.analysis.history import Attended, PastClass, Person, Played
 from handbell.analysis.taps import TapRow
-from handbell.store.results.efforts import Effort, Outcome
-from handbell.store.results.queries import ClassRecord, ClassRow, Wearer
+from handbell.store.results.effort import Effort, Outcome
+from handbell.store.results.records import ClassRecord, ClassRow, Wearer
 from handbell.store.results.sums import added_up
 from handbell_core import journal as j
 from handbell_core import timeline as t

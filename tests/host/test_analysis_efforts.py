@@ -13,7 +13,8 @@ from handbell.store import open_store
 from handbell.store.logs.recount import AMENDED, INVALID
 from handbell.store.logs.timelines import Task
 from handbell.store.people.wearers import set_wearers
-from handbell.store.results.efforts import Outcome, efforts
+from handbell.store.results.effort import Outcome
+from handbell.store.results.efforts import efforts
 from handbell.store.results.queries import load_class
 from handbell_core import timeline as t
 

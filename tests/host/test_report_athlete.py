@@ -22,7 +22,7 @@ from handbell.report.over_time.months import HELD, few, signed, trend_words
 from handbell.report.page import page
 from handbell.store import open_store
 from handbell.store.database import tables
-from handbell.store.results.efforts import Effort, Outcome
+from handbell.store.results.effort import Effort, Outcome
 from handbell_core import timeline as t
 
 

@@ -16,7 +16,7 @@ from handbell.report.over_time.months import HELD, months_of
 from handbell.report.page import page
 from handbell.report.words import asked_of
 from handbell.store import open_store
-from handbell.store.results.efforts import Outcome
+from handbell.store.results.effort import Outcome
 from handbell_core import timeline as t
 
 

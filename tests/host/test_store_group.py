@@ -7,7 +7,8 @@ import pytest
 from handbell.analysis.history import past_classes
 from handbell.store.results import settle
 from handbell.store.results.amend import Change, amend_efforts, undo
-from handbell.store.results.efforts import Outcome, efforts
+from handbell.store.results.effort import Outcome
+from handbell.store.results.efforts import efforts
 from handbell.store.results.group import group_rows
 from handbell.store.results.places import one_window, places_of
 from handbell.store.results.queries import load_class

@@ -18,7 +18,8 @@ from handbell.report.page import page
 from handbell.store import open_store
 from handbell.store.database import tables
 from handbell.store.results import settle
-from handbell.store.results.efforts import Outcome, efforts
+from handbell.store.results.effort import Outcome
+from handbell.store.results.efforts import efforts
 from handbell.store.results.queries import load_class
 from handbell_core import faults
 from handbell_core import journal as j

@@ -14,7 +14,8 @@ from handbell.store import open_store
 from handbell.store.classes.filing import join_classes, take_out
 from handbell.store.database import tables
 from handbell.store.results.checking import check_counts
-from handbell.store.results.efforts import Outcome, efforts
+from handbell.store.results.effort import Outcome
+from handbell.store.results.efforts import efforts
 from handbell.store.results.group import group_rows
 from handbell.store.results.queries import list_classes, load_class
 from handbell.store.results.settle import settle_all

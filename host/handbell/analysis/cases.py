@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from handbell.coach.advice.advice import Case, Flatness, Session, Try
 from handbell.coach.library.names import name_key
-from handbell.store.results.efforts import Effort, Outcome
+from handbell.store.results.effort import Effort, Outcome
 from handbell.store.results.sums import ExerciseSums, joined
 from handbell_core import timeline as t
 

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
 
-from handbell.store.results.efforts import Effort, Outcome
+from handbell.store.results.effort import Effort, Outcome
 from handbell_core import timeline as t
 
 NO_FADE = "no fade"

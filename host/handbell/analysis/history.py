@@ -15,9 +15,11 @@ from handbell.base.words import few, listed, quoted
 from handbell.store import Store
 from handbell.store.classes.newest import newest
 from handbell.store.people.names import key_of
-from handbell.store.results.efforts import Effort, efforts
+from handbell.store.results.effort import Effort
+from handbell.store.results.efforts import efforts
 from handbell.store.results.group import GroupClass, PersonClass, group_rows
-from handbell.store.results.queries import ClassRecord, ClassRow, load_class, load_row
+from handbell.store.results.queries import load_class, load_row
+from handbell.store.results.records import ClassRecord, ClassRow
 from handbell.store.results.sums import ExerciseSums
 
 from .load import Rated

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-from handbell.store.results.efforts import LOST, Effort, Outcome
+from handbell.store.results.effort import LOST, Effort, Outcome
 from handbell_core import timeline as t
 
 from .fade import Fade, fade_of, is_marked

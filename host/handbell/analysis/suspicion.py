@@ -15,7 +15,7 @@ from handbell.base.times import whole_clock
 from handbell.base.words import several
 from handbell.coach.library.names import name_key
 from handbell.coach.library.shelf import Library
-from handbell.store.results.efforts import Effort, Outcome
+from handbell.store.results.effort import Effort, Outcome
 from handbell_core import faults
 from handbell_core import journal as j
 from handbell_core import timeline as t

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import combinations
 from statistics import mean, median, stdev
 
-from handbell.store.results.efforts import Effort
+from handbell.store.results.effort import Effort
 from handbell_core import timeline as t
 
 # Our own, no source. Two people who do ten reps side by side drift apart by more than this; one

@@ -15,7 +15,7 @@ from handbell.base.words import quoted
 from handbell.cli.output import Out, shown
 
 if TYPE_CHECKING:
-    from handbell.store.results.queries import Wearer
+    from handbell.store.results.records import Wearer
     from handbell.work.after.advise import Advised
     from handbell.work.after.amend import Amendments
     from handbell.work.after.bibs import Bibs

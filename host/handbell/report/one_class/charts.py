@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from handbell.base.words import several
 from handbell.report import svg
-from handbell.store.results.efforts import COUNTED
+from handbell.store.results.effort import COUNTED
 
 from .model import Cell, ExerciseTable
 

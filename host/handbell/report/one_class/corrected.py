@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from handbell.base.words import several
-from handbell.store.results.queries import Amendment, ClassRecord, RunRow
+from handbell.store.results.records import Amendment, ClassRecord, RunRow
 from handbell.store.results.settle import BIB, HELD, NAME, NOTHING, REPS, TO_END
 from handbell_core import timeline as t
 

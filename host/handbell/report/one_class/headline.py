@@ -9,7 +9,7 @@ from handbell.analysis.summary import Person, Series
 from handbell.base.times import whole_clock
 from handbell.base.words import few, listed, several
 from handbell.report.words import percent_of
-from handbell.store.results.efforts import Effort
+from handbell.store.results.effort import Effort
 
 from .odd import MOST_NAMED, Named
 

@@ -21,8 +21,9 @@ from handbell.report.words import asked_of
 from handbell.store import Store
 from handbell.store.logs.blocks import block_names
 from handbell.store.logs.moments import moments_of_class
-from handbell.store.results.efforts import Effort, efforts
-from handbell.store.results.queries import ClassRecord, RunRow
+from handbell.store.results.effort import Effort
+from handbell.store.results.efforts import efforts
+from handbell.store.results.records import ClassRecord, RunRow
 from handbell.store.results.skews import skew_of_class
 from handbell_core import timeline as t
 

@@ -11,8 +11,9 @@ from handbell.base.words import few, listed, quoted, several
 from handbell.report.words import note_of
 from handbell.store.people.names import key_of
 from handbell.store.people.wearers import two_or_one
-from handbell.store.results.efforts import OR_MORE, Effort, Outcome, told_twice
-from handbell.store.results.queries import ClassRecord, RunRow
+from handbell.store.results.effort import OR_MORE, Effort, Outcome
+from handbell.store.results.efforts import told_twice
+from handbell.store.results.records import ClassRecord, RunRow
 from handbell_core import faults
 
 Named = Callable[[int], str]

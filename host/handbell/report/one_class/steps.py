@@ -10,7 +10,7 @@ from handbell.base.times import span_of, whole_clock
 from handbell.base.words import few, listed
 from handbell.store.logs.moments import GATE, JOINED, START, WAIT, Moment
 from handbell.store.logs.timelines import Timeline
-from handbell.store.results.queries import ClassRecord, RunRow
+from handbell.store.results.records import ClassRecord, RunRow
 
 from .odd import labels_of
 

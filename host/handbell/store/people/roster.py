@@ -11,7 +11,8 @@ from handbell.base.errors import UsageError
 from handbell.store.database import tables
 from handbell.store.database.bulk import put_row
 from handbell.store.database.database import Database
-from handbell.store.results.queries import Wearer, load_class
+from handbell.store.results.queries import load_class
+from handbell.store.results.records import Wearer
 
 from .names import key_of
 from .wearers import set_wearers

@@ -12,7 +12,8 @@ from handbell.base.words import quoted
 from handbell.store.database import tables
 from handbell.store.database.bulk import put_row
 from handbell.store.database.database import Database
-from handbell.store.results.queries import Wearer, load_class
+from handbell.store.results.queries import load_class
+from handbell.store.results.records import Wearer
 
 from .names import key_of, plain_text, too_long
 

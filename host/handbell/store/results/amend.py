@@ -24,7 +24,8 @@ from handbell_core import timeline as t
 
 from .efforts import COUNTS
 from .places import Place, places_of
-from .queries import Amendment, ClassRecord, ResultRow, load_class
+from .queries import load_class
+from .records import Amendment, ClassRecord, ResultRow
 from .settle import BIB, HELD, NAME, REPS, TO_END, in_force, settle_alike
 
 WORDS_MOST = 400

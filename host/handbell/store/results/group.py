@@ -17,7 +17,8 @@ from handbell.store.logs.timelines import slot_ms_of
 from handbell_core import timeline as t
 
 from .efforts import efforts
-from .queries import ClassRow, class_rows, load_class
+from .queries import class_rows, load_class
+from .records import ClassRow
 from .settle import BIB
 from .sums import ExerciseSums, added_up, joined, unpacked
 

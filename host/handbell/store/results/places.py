@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from handbell.base.errors import UsageError
 
-from .queries import Amendment, ClassRecord
+from .records import Amendment, ClassRecord
 from .settle import BIB
 
 LISTED_MOST = 6

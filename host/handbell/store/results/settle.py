@@ -21,7 +21,8 @@ from handbell.store.logs.recount import AMENDED, INVALID, KINDS, PRESS, Counted,
 from handbell_core import journal as j
 
 from .efforts import COUNTS, efforts_of_run, said_of
-from .queries import ResultRow, with_bibs
+from .queries import with_bibs
+from .records import ResultRow
 from .sums import SUMMED, added_up, packed
 
 REPS, HELD, BIB, NAME, NOTHING = "reps", "held", "bib", "name", "invalid"  # what is amended

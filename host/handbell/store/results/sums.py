@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from handbell_core import timeline as t
 
-from .efforts import Effort, Outcome
+from .effort import Effort, Outcome
 
 SUMMED = 7  # where in ExerciseSums the numbers begin
 _ASKED = struct.Struct("<4I")

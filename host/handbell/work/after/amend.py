@@ -14,7 +14,8 @@ from handbell.store.classes.newest import meant
 from handbell.store.results import settle
 from handbell.store.results.amend import Change, amend_efforts, amend_name, undo
 from handbell.store.results.places import one_window, places_of, twice_there
-from handbell.store.results.queries import Amendment, ClassRecord, load_class
+from handbell.store.results.queries import load_class
+from handbell.store.results.records import Amendment, ClassRecord
 from handbell_core.timeline import ASK_HOLD
 
 

@@ -10,7 +10,8 @@ from handbell.store import open_store
 from handbell.store.classes.newest import meant
 from handbell.store.people.roster import wear_as_usual
 from handbell.store.people.wearers import set_wearers
-from handbell.store.results.queries import ClassRow, Wearer, load_row
+from handbell.store.results.queries import load_row
+from handbell.store.results.records import ClassRow, Wearer
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from handbell.store import open_store
 from handbell.store.classes import filing
 from handbell.store.classes.newest import meant
-from handbell.store.results.queries import ClassRecord, load_class, load_row
+from handbell.store.results.queries import load_class, load_row
+from handbell.store.results.records import ClassRecord
 
 from .backups import before
 

@@ -15,7 +15,8 @@ from handbell.report.over_time.group_model import GroupReport
 from handbell.report.page import Report, write_page
 from handbell.store import Store, open_store
 from handbell.store.classes.newest import newest
-from handbell.store.results.queries import ClassRow, list_classes
+from handbell.store.results.queries import list_classes
+from handbell.store.results.records import ClassRow
 
 from .stored import store_if_there
 

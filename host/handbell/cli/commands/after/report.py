@@ -13,7 +13,7 @@ from handbell.cli import shared
 from handbell.cli.output import Out
 
 if TYPE_CHECKING:
-    from handbell.store.results.queries import ClassRow
+    from handbell.store.results.records import ClassRow
     from handbell.work.after.report import Classes, Reported
 
 
