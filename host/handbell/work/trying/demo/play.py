@@ -287,10 +287,11 @@ def _report(demo: Demo, store: Store, truths: list[Truth]) -> tuple[Counted, ...
     """Name the bibs, write the page, and compare it with what the athletes did, bib by bib."""
     from handbell.report import class_report
     from handbell.report.page import write_page
+    from handbell.store.classes.newest import newest
     from handbell.store.people.wearers import set_wearers
     from handbell.store.results.totals import totals_of
 
-    set_wearers(store, 1, {bib: name for bib, name, _ in PEOPLE})
+    set_wearers(store, newest(store)[0], {bib: name for bib, name, _ in PEOPLE})
     report = class_report(store)
     write_page(report, demo.out / "report.html")
     shown = {person.bib: person for person in report.people}
