@@ -1,10 +1,15 @@
-"""How an operation tells how far it is, and how it is stopped."""
+"""How an operation tells how far it is and what must be known besides, and how it is stopped."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import Protocol
 
 from .errors import HandbellError
+
+_HEARD: ContextVar[list[str] | None] = ContextVar("heard", default=None)
 
 
 class Cancelled(HandbellError):
@@ -21,3 +26,21 @@ class Progress(Protocol):
 
 def no_progress(of: str, doing: str, done: int, total: int) -> None:
     """Show nothing and never stop."""
+
+
+def tell(*sentences: str) -> None:
+    """Say sentences to whoever listens."""
+    heard = _HEARD.get()
+    if heard is not None:
+        heard += sentences
+
+
+@contextmanager
+def listening() -> Iterator[list[str]]:
+    """Give the list to which what is told meanwhile is added."""
+    heard: list[str] = []
+    token = _HEARD.set(heard)
+    try:
+        yield heard
+    finally:
+        _HEARD.reset(token)

@@ -60,13 +60,13 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _guarded(words: list[str]) -> tuple[int, str]:
     """Run one command; return its exit code and what to log of an error."""
-    from handbell.base import asides
+    from handbell.base.progress import listening
     from handbell.cli import output
 
     as_json = "--json" in words
     try:
         output.open_streams()
-        with asides.listening() as heard:
+        with listening() as heard:
             try:
                 return _run(words), ""
             finally:

@@ -8,7 +8,7 @@ from alembic import command
 from alembic.config import Config
 from sqlalchemy import text
 
-from handbell.base.asides import tell
+from handbell.base.progress import tell
 
 from .classes import joining
 from .database import tables
