@@ -110,18 +110,17 @@ class _Box:
         if not self.cuts or self.script.by_hand or not self.room.armed[self.n]:
             return
         cut_us = self.cuts[0]
-        begins_us = self.room.zero_us + self._start_ms() * 1000
         oracle = self._oracle(cut_us)
         if oracle.wanted.unclear_ms < 1 << 40 or oracle.state not in ("play", "tally"):
             return
+        offset_ms = self.room.utc_ms(0) - BASE_UTC_MS
         for tap in oracle.wanted.taps:
-            old = begins_us + tap.class_ms * 1000 < cut_us - (LOST_MS + tap.held_ms) * 1000
+            # By when it was made: a gate or a wait lets the class's own time stand still.
+            since_ms = (cut_us - self.room.zero_us) // 1000 + offset_ms - tap.at_ms
+            old = since_ms > LOST_MS + tap.held_ms
             if tap.due and old and self._is_clear(oracle, tap.at_ms):
                 near = any(s == tap.slot and abs(ms - tap.class_ms) <= OFF_MS for s, ms in kept)
                 self.hold(f"lost in the cut at {cut_us} us: {tap}", near)
-
-    def _start_ms(self) -> int:
-        return self.room.start_utc_ms() - self.room.utc_ms(0)
 
     def _oracle(self, until_us: int) -> Oracle:
         """Return the oracle after this box's presses, on UTC."""

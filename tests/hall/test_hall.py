@@ -1,12 +1,15 @@
 """A short part of the simulated classes, with fixed seeds; ``run.py`` plays as many as you like."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import floor
 import lives
 import pytest
 import rejoin
+from floor_check import LOST_MS, _Box
 from hall import play
+from oracle_state import Wanted, WantedTap
 from script import make
 from shrink import shrink
 from trouble import Trouble
@@ -71,6 +74,26 @@ def test_a_screen_that_fails_for_good_keeps_no_tap_from_the_flash(micropython):
     out = floor.play(replace(floor.make("b31"), trouble=trouble))
     assert not out.wrong, out.wrong[:3]
     assert out.faults["failures of a method"] > 20  # it is tried every second
+
+
+@pytest.mark.parametrize(("before_cut_ms", "lost"), ((578, []), (LOST_MS + 200, ["box 0: lost"])))
+def test_how_old_a_tap_was_at_a_cut_is_told_by_when_it_was_made(before_cut_ms, lost, monkeypatch):
+    """After a wait of half a minute the class's own time is far behind."""
+    tap_ms = 68_666
+    wanted = Wanted(taps=[WantedTap(1, 2, 22_955, 69, 7, False, True, False, True, tap_ms)])
+    oracle = SimpleNamespace(wanted=wanted, state="play")
+    monkeypatch.setattr(_Box, "_oracle", lambda *_: oracle)
+    out = floor.FloorOutcome()
+    room = SimpleNamespace(
+        script=floor.make("a2"), out=out, cuts=[[(tap_ms + before_cut_ms) * 1000]], armed=[True],
+        rig=SimpleNamespace(world=SimpleNamespace(boxes=[None])), zero_us=0,
+        utc_ms=lambda _: 1_700_000_000_000, start_utc_ms=lambda: 1_700_000_014_000,
+    )  # fmt: skip
+    room.script = replace(room.script, trouble=None, by_hand=False)
+    box = _Box(room, 0)
+    box.runs = [b""]
+    box._taps_kept()
+    assert [text[:11] for text in out.wrong] == lost
 
 
 def test_a_class_that_goes_wrong_is_made_smaller():
