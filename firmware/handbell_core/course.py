@@ -60,7 +60,6 @@ if TYPE_CHECKING:
 (
     SPAN_T, SETTLE_T, START_T, CUE_T, MENU_T, STAY_T, SHOW_T, LOOK_T, OWED_T, GIVE_UP_T, HOLD_T,
 ) = range(11)  # fmt: skip
-NOTHING = ("", 0)  # is owed
 
 
 class Course:
@@ -90,7 +89,8 @@ class Course:
         self._presses = [Press() for _ in range(SLOTS)]
         self.held_ms = 0  # of the press that has just ended
         self._doubt = 0
-        self._owed = NOTHING  # the event of a hold whose read failed, and its slot
+        # Holds whose read failed: event, slot and when each became known.
+        self._owed: "tuple[tuple[str, int, int], ...]" = ()
         self.shown = [0] * SLOTS
         self.menu = CLOSED
         self.menu_slot = 0

@@ -2,7 +2,7 @@
 
 from . import journal as j
 from .class_table import CLASS, READING, STARTING
-from .course import HOLD_T, MENU_T, NOTHING, OWED_T, STAY_T
+from .course import HOLD_T, MENU_T, OWED_T, STAY_T
 from .deeds import Deeds
 from .press import HERE, HOLDS, MEANS, NOW, ON_PAGE, OPEN, PRESS, UP
 from .states import (
@@ -12,8 +12,10 @@ from .states import (
     GIVE_UP_MS,
     HOLD_MS,
     KNOWN_MS,
+    LEAVING,
     LONG_MS,
     NEVER,
+    SET_BY_HAND,
     SETTLE_MS,
     SETTLE_RELEASE_MS,
     SKIP,
@@ -69,6 +71,8 @@ class Hands(Deeds):
             began_in, index = self._mode_before, self._index_before
             if STARTING >> began_in & 1 and not STARTING >> self.mode & 1:
                 return  # it began before the start, and belongs to no window
+        elif self._owed and run_ms >= self._owed[-1][2]:
+            began_in = LEAVING if self._owed[0][0] == "go_on" else SET_BY_HAND
         press.at_ms = run_ms
         press.began_in = began_in
         press.index = index
@@ -143,18 +147,21 @@ class Hands(Deeds):
         if at < 0:
             return
         takes = MEANS[at + 2]
-        if takes == NOW and press.at_ms < self._since_ms:
+        changed_ms = self._owed[-1][2] if self._owed else self._since_ms
+        if takes == NOW and press.at_ms < changed_ms:
             return  # another button, or the host, has changed the state since it began
-        if takes == NOW and self._owed[0]:
-            return  # a hold that is still to be read has changed it, too
         if takes == HERE and press.index != self.index:
             return
         event = str(MEANS[at + 3])
         if event in READING:
+            owed = ((event, slot, at_ms),)
+            if self._owed:  # in turn: each changes the state that the next one finds
+                self._owed += owed
+                return
             try:
                 self._look(self.index + 1)
             except Exception as error:
-                self._owed = event, slot
+                self._owed = owed
                 self._set(OWED_T, at_ms)
                 if self.mode == AGAIN:  # which waits for it as long as it is tried
                     self._set(STAY_T, at_ms + GIVE_UP_MS)
@@ -163,9 +170,12 @@ class Hands(Deeds):
 
     def _owed_due(self, at_ms: int) -> None:
         """A hold whose read failed is taken as of when it was made, unless the state is another."""
+        event, slot, _ = self._owed[0]
         if at_ms >= self._since_ms:
-            self._do(self._owed[0], at_ms, self._owed[1])
-        self._owed = NOTHING
+            self._do(event, at_ms, slot)
+        self._owed = self._owed[1:]
+        if self._owed:
+            self._set(OWED_T, self._owed[0][2])
 
     def _choose(self, slot: int, at_ms: int) -> None:
         """A hold on a page that was shown to it."""

@@ -12,7 +12,6 @@ from .course import (
     GIVE_UP_T,
     HOLD_T,
     LOOK_T,
-    NOTHING,
     OWED_T,
     SETTLE_T,
     SPAN_T,
@@ -129,7 +128,7 @@ class Runner(Hands):
                 if timer < LOOK_T and self._timers[GIVE_UP_T] == NEVER:
                     self._set(GIVE_UP_T, run_ms + GIVE_UP_MS)
             elif timer == OWED_T:
-                self._owed = NOTHING
+                self._owed = ()
         if failed is not None and self.state != FAULT:  # else it is told by that
             raise failed
         return self.due_ms

@@ -26,7 +26,7 @@ MUTANTS = (
            "            self._set(timer, NEVER)\n            try:",
            "            self._timers[timer] = NEVER\n            try:"),
     Mutant("a hand start does not ask for the present state", HANDS,
-           "        if takes == NOW and press.at_ms < self._since_ms:", "        if takes < 0:"),
+           "        if takes == NOW and press.at_ms < changed_ms:", "        if takes < 0:"),
     Mutant("one hold starts a class", CLASS,
            'on(READY), "hold_first", HELD, Deeds._hold_first,',
            'on(READY), "hold_first", SET_BY_HAND, Deeds._start_by_hand,'),

@@ -183,10 +183,13 @@ def test_a_second_hold_that_can_t_be_read_for_six_seconds_sets_nothing():
 
 
 def test_presses_after_a_second_hold_that_is_still_to_be_read_mean_what_they_do_after_a_start():
-    """The other boxes have their start by then: this one is not taken back, nor made a later one."""
+    """The other boxes have their start by then: this one is not taken back, and moved as theirs."""
+    starts = []
     for held_ms in (100, 1_600):
         good = by_hand([window(10_000)])
-        good.to(10_000)
+        good.to(5_000)
+        good.runner.release(0, 5_000)
+        good.hold(0, 6_100, held_ms)
         box = by_hand([window(10_000)])
         box.runner.press(1, 4_000)
         play_on(box, 4_000, 6_000, up_ms=5_000)
@@ -194,7 +197,59 @@ def test_presses_after_a_second_hold_that_is_still_to_be_read_mean_what_they_do_
         hold_failing(box, 0, 6_100, held_ms)
         box.runner.timeline.fails = False
         box.to(10_400)
-        assert (box.runner.state, box.runner.starts_ms) == (SET, good.runner.starts_ms), held_ms
+        starts.append(good.runner.starts_ms)
+        assert (box.runner.state, box.runner.starts_ms) == (SET, starts[-1]), held_ms
+    assert starts[0] < starts[1]
+
+
+def test_a_third_hold_under_way_as_the_second_is_read_moves_the_start():
+    good = by_hand([window(10_000)])
+    good.to(5_000)
+    good.runner.release(0, 5_000)
+    good.hold(0, 6_100, 1_600)
+    box = by_hand([window(10_000)])
+    play_on(box, 4_000, 6_100, up_ms=5_000)
+    fails(box.runner.press, 0, 6_100)
+    box.runner.timeline.fails = False
+    box.to(7_700)
+    box.runner.release(0, 7_700)
+    assert box.runner.starts_ms == good.runner.starts_ms
+
+
+def test_each_of_two_moves_that_can_t_be_read_yet_is_made():
+    def set_by_hand():
+        box = by_hand([window(10_000)])
+        box.to(5_000)
+        box.runner.release(0, 5_000)
+        return box
+
+    good, box = set_by_hand(), set_by_hand()
+    box.runner._after_index = -1  # as after a read that broke off
+    box.runner.timeline.fails = True
+    for at_ms in (6_000, 8_000):
+        good.hold(0, at_ms, 1_600)
+        hold_failing(box, 0, at_ms, 1_600)
+    box.runner.timeline.fails = False
+    box.to(10_400)
+    assert box.runner.starts_ms == good.runner.starts_ms
+
+
+def test_a_hold_at_a_gate_that_can_t_be_left_yet_leaves_it_once():
+    def gate():
+        box = flaky([window(10_000), span(GATE, 0), window(10_000)])
+        box.runner.arm(0)
+        box.to(12_000)
+        return box
+
+    good, box = gate(), gate()
+    box.runner._after_index = -1  # as after a read that broke off
+    box.runner.timeline.fails = True
+    for at_ms in (12_000, 14_000):
+        good.hold(0, at_ms, 1_600)
+        hold_failing(box, 0, at_ms, 1_600)
+    box.runner.timeline.fails = False
+    box.to(16_400)
+    assert (box.runner.state, box.runner.starts_ms) == (LEAVING, good.runner.starts_ms)
 
 
 def test_a_hold_that_was_never_read_stands_in_no_later_one_s_way():
