@@ -190,8 +190,7 @@ class Account:
             too_long = ticks_diff(time.ticks_us(), self._ended_at) > END_FOR_US
             if kept or last or too_long and log.name:  # the next run must not go on in this log
                 self._ended = None
-                log.close()
-                if not kept:  # which the next log does not say
+                if not log.close():  # which the next log does not say
                     self._trouble.tell("log", OSError(errno.EIO))
 
     def _tell_end(self) -> None:

@@ -27,7 +27,7 @@ class Health:
             return runner.fault
         if self.session.fault:
             return self.session.fault
-        if not self._storage.settings_read:
+        if not (self._storage.settings_read and self._storage.listed):
             return faults.FLASH_ERROR
         return faults.FIRMWARE if self.failing() else self._log.fault
 
@@ -45,7 +45,7 @@ class Health:
         facts.on_usb = self._power.usb
         facts.linked = self._link.linked(tick)
         facts.loaded = self.session.runner is not None
-        facts.journals = len(self._storage.runs())
+        facts.journals = self._storage.count_runs()
         facts.free_kb = self._storage.free_kb()
         facts.trouble = self._trouble.line() if self._trouble.count else b""
         if keeper.model is not None:

@@ -73,24 +73,25 @@ class Loaded:
         runner = self.runner
         return runner is not None and runner.state not in _NO_CLASS
 
-    def find_plan(self, cut: str) -> None:
+    def find_plan(self, cut: str, others: bool = True) -> None:
         """Select what was cut, else what was selected last, else the newest that is whole.
 
-        What fails is told: while the box has no plan, ``fault`` says whether it may have one.
+        Without ``others`` what was chosen has another try to come: a read may fail once. What
+        fails is told: while the box has no plan, ``fault`` says whether it may have one.
         """
         self.fault = faults.FLASH_ERROR
         try:
-            self._find_plan(cut)
+            self._find_plan(cut, others)
         except Exception as error:  # noqa: BLE001 - a box without a plan still answers its host
             self.trouble.tell("plan", error)
 
-    def _find_plan(self, cut: str) -> None:
+    def _find_plan(self, cut: str, others: bool) -> None:
         have = self.storage.timelines()
         if not have:
             self.fault = 0
         last = cut or self.storage.settings["last"]
-        chosen = [last, last] if last in have else []  # a read may fail once
-        for digest in chosen + have[::-1]:
+        chosen = [last] if last in have else []
+        for digest in chosen if chosen and not others else chosen + have[::-1]:
             if self._load(digest):
                 if chosen and digest != last:
                     self.fault = faults.TIMELINE_BROKEN  # told: it is not the one they chose

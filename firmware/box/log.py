@@ -238,14 +238,19 @@ class Log:
                 return True
         return False
 
-    def close(self) -> None:
-        """Write the rest and end the journal; what stays in the tail is joined to it later."""
+    def close(self) -> bool:
+        """Write the rest and end the journal; what stays in the tail is joined to it later.
+
+        Return whether all is kept.
+        """
         if not self.is_open:
-            return
+            return not self._used
         self._ending = True
+        kept = False
         try:
             for _ in range(TRIES):
                 if self._all_in():
+                    kept = True
                     self._file.close()
                     if not self.lost:
                         self.fault = 0  # later tries have kept all
@@ -264,6 +269,7 @@ class Log:
                 file.close()
             except Exception:  # noqa: BLE001 - there may be none
                 pass
+        return kept
 
     def dropped(self, name: str) -> None:
         """A journal was erased by the host, and what it lacks is nobody's trouble any more."""

@@ -81,14 +81,19 @@ class Requests:
     def _status(self, message: dict) -> dict:
         session, storage, power, keeper = self._session, self._storage, self._power, self._keeper
         runner = session.runner
+        if not session.in_class:
+            try:
+                storage.free_kb()
+            except OSError:
+                pass  # it tells what it was
         facts = {
             "state": session.word,
             "sel": session.selected,
             "mv": power.mv,
             "usb": power.usb,
             "low": power.low,
-            "kb": storage.room_kb if session.in_class else storage.free_kb(),
-            "runs": len(storage.runs()) - (1 if session.open_run else 0),
+            "kb": storage.room_kb,
+            "runs": max(0, storage.count_runs() - (1 if session.open_run else 0)),
             "fault": self._health.fault(),
             "clock": keeper.model is not None,
             "rtc": keeper.rtc is not None,
@@ -171,7 +176,7 @@ class Requests:
                 raise Refusal(faults.NOT_WHOLE)
         except VersionError:
             raise Refusal(faults.VERSION)
-        self._session.select(message["d"])
+        self._take_plan(message["d"], False)
 
     def _select(self, message: dict) -> None:
         self._take_plan(message["d"], False)

@@ -21,6 +21,7 @@ REST_MOST_MS = 86_400_000  # run time is begun anew after a day at rest
 JOIN_US = 60_000_000  # a clock part tells the time in two seconds; one that fails, 10 s later
 JOIN_AGAIN_US = 1_000_000  # a join that fails, or what has to come before it, is tried again
 JOIN_TRIES = 20  # so soon and so often
+PLAN_TRIES = 3  # the plan that was chosen last, before another one is taken
 CLASS_NEAR_MS = 60_000
 CUT = "cut"  # what a host is told while a run that was cut off may come back
 
@@ -48,7 +49,8 @@ class Session(Run):
             self.fault = faults.FLASH_ERROR
             return
         self._plan_tries -= 1
-        self.find_plan(self._past.timeline if self._past else "")
+        others = JOIN_TRIES - self._plan_tries >= PLAN_TRIES
+        self.find_plan(self._past.timeline if self._past else "", others)
 
     def _begin(self) -> None:
         self._leave_past()

@@ -64,6 +64,8 @@ class Storage:
         self._unkept: dict = {}  # settings that the flash has not taken yet
         self.boot = 0  # the number of this start of the box, 0 while that can't be read
         self.room_kb = 0
+        self.listed = True  # the last count of the journals could be made
+        self._count = 0
         for folder in (TIMELINES, RUNS):
             try:
                 os.mkdir(self.path(folder))
@@ -143,7 +145,10 @@ class Storage:
         os.rename(aside, self.path(name))
 
     def free_kb(self) -> int:
-        """Return the free space; asking takes 6 ms on the chip, ``room_kb`` is what it was."""
+        """Return the free space; asking takes 6 ms on the chip, ``room_kb`` is what it was.
+
+        Raises OSError.
+        """
         stat = os.statvfs(self._root or ".")
         # littlefs may count more blocks as used than there are.
         self.room_kb = 0 if stat[3] > stat[2] else stat[0] * stat[3] // 1024
@@ -374,6 +379,16 @@ class Storage:
     def runs(self) -> list:
         """Return the names of the journals, oldest first."""
         return sorted(n for n in os.listdir(self.path(RUNS)) if n.endswith(".hbj"))
+
+    def count_runs(self) -> int:
+        """Return how many journals there are, or were when the flash last said so."""
+        self.listed = False
+        try:
+            self._count = len(self.runs())
+            self.listed = True
+        except (OSError, MemoryError):
+            pass
+        return self._count
 
     def tail_path(self, name: str) -> str:
         """Return the path of the tail beside a journal."""

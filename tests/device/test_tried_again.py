@@ -6,6 +6,7 @@ import pytest
 from test_past_pending import S, again, long_window, refusal, switched_on
 from troubled import troubled, two_windows
 
+from handbell.base.errors import BoxError
 from handbell_core import faults, journal
 from made import lead_in, window
 from rig import Rig, digest, of_kind, start_by_hand, timeline
@@ -17,9 +18,10 @@ def failing(where, name, times, error="OSError(5)", start=2, when="True"):
     """Return trouble: from a start of the box on, the first ``times`` calls of a method fail."""
     module, kind = where
     return f"""
-        import os
+        import os, time
         from {module} import {kind}
         whole = {kind}.{name}
+        began = time.ticks_us()
         count = len([name for name in os.listdir() if name.startswith("start-")]) + 1
         open("start-%d" % count, "a").close()
         left = [1] * {times} if count == {start} else []
@@ -173,6 +175,61 @@ def test_a_plan_that_can_t_be_read_for_some_seconds_is_loaded_then(tmp_path, whe
         rig.world.run_for(8 * S)
         status = rig.ask("status")
         assert (status["state"], status["sel"], status["fault"]) == ("ready", digest(data), 0)
+
+
+def test_the_chosen_plan_is_waited_for_though_it_can_t_be_read_for_a_moment(tmp_path):
+    """Reads that follow one another at once all fall into the same moment."""
+    old, new = timeline(lambda: [lead_in(5_000), window(20_000)]), timeline(two_windows)
+    soon = f"a[0] == '{digest(old)}' and time.ticks_diff(time.ticks_us(), began) < 900_000"
+    trouble = failing(*OPENED, 1_000, when=soon)
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        rig.send([old])
+        rig.send([new])
+        rig.ask("select", d=digest(old))
+        again(rig)
+        status = rig.ask("status")
+        assert (status["state"], status["sel"], status["fault"]) == ("ready", digest(old), 0)
+
+
+def test_a_plan_that_was_sent_and_can_t_be_loaded_is_refused(tmp_path):
+    data = timeline(two_windows)
+    trouble = failing(*OPENED, 1, start=1)
+    with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
+        with pytest.raises(BoxError) as caught:
+            rig.send([data])
+        assert caught.value.code == faults.TIMELINE_BROKEN
+        rig.ask("keep", d=digest(data))
+        assert rig.ask("status")["sel"] == digest(data)
+
+
+def test_how_the_box_is_can_be_asked_though_the_flash_does_not_list_its_logs(tmp_path):
+    sick = """
+        from box.requests import TABLE
+        from box.storage import Storage
+        sick = []
+        def failing(whole):
+            def failing(self):
+                if sick:
+                    raise OSError(5)
+                return whole(self)
+            return failing
+        Storage.runs, Storage.free_kb = failing(Storage.runs), failing(Storage.free_kb)
+        TABLE["sick"] = lambda self, message: sick.append(1)
+        TABLE["well"] = lambda self, message: sick.clear()
+    """
+    data = timeline(two_windows)
+    with Rig(tmp_path, firmware=troubled(tmp_path, sick)) as rig:
+        rig.send([data])
+        start = rig.arm([data])
+        rig.world.run_to(start + 130 * S)
+        before = rig.ask("status")
+        rig.ask("sick")
+        during = rig.ask("status")
+        assert before["runs"] == during["runs"] == 1
+        assert (before["fault"], during["fault"]) == (0, faults.FLASH_ERROR)
+        assert during["kb"] == before["kb"]
+        rig.ask("well")
+        assert rig.ask("status")["fault"] == 0
 
 
 def test_the_next_plan_is_found_though_the_flash_can_t_be_listed_as_one_is_erased(tmp_path):
@@ -483,6 +540,35 @@ def test_a_log_without_its_end_is_told_though_the_next_one_has_begun(tmp_path):
         status = rig.ask("status")
         assert (status["state"], status["fault"]) == ("set", 0)
         assert "log: OSError" in status["erred"]
+
+
+def test_a_log_whose_end_is_kept_by_the_last_try_of_all_is_no_trouble(tmp_path):
+    tries = """
+        from box.log import Log
+        write, close = Log.write, Log.close
+        sick = [1]
+        def failing(self):
+            if sick and self._ending and self._used:
+                self._failed(OSError(5))
+                return False
+            return write(self)
+        def closing(self):
+            sick.clear()
+            return close(self)
+        Log.write, Log.close = failing, closing
+    """
+    data = timeline(two_windows)
+    with Rig(tmp_path, rtc=True, firmware=troubled(tmp_path, tries)) as rig:
+        rig.send([data])
+        rig.world.run_for(8 * S)
+        rig.arm([data], in_s=100)
+        assert refusal(rig, "disarm") == faults.FLASH_ERROR
+        utc_ms = (rig.world.now_us() + rig.world.clock.start_utc_us + 60 * S) // 1_000
+        rig.ask("arm", d=digest(data), utc_ms=utc_ms)
+        assert "erred" not in rig.ask("status")
+        rig.ask("disarm")
+        run = rig.runs()[0]
+    assert len(of_kind(run, journal.END)) == 1
 
 
 def test_the_room_that_is_held_back_is_held_again_once_a_log_is_erased(tmp_path):

@@ -196,7 +196,7 @@ def test_a_plan_that_one_read_fails_of_is_not_left_for_another_for_good(tmp_path
         whole = Storage.open_timeline
         count = len([name for name in os.listdir() if name.startswith("start-")])
         open("start-%d" % count, "a").close()
-        fails = [1, 1] if count == 1 else [1] if count == 2 else []
+        fails = [1, 1, 1] if count == 1 else [1] if count == 2 else []
         def open_timeline(self, digest):
             if fails:
                 fails.pop()
