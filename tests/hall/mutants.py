@@ -18,7 +18,7 @@ CORE = "handbell_core/{}.py"
 RUNNER, COURSE, DEEDS, HANDS = map(CORE.format, ("runner", "course", "deeds", "hands"))
 CLASS, PRESS, MENU, STATES = map(CORE.format, ("class_table", "press", "menu", "states"))
 TAPS, COUNTING = map(CORE.format, ("taps", "counting"))
-LOOP, SESSION, RUN, PAST = (f"box/{name}.py" for name in ("loop", "session", "run", "past"))
+LOOP, JOINING, RUN, PAST = (f"box/{name}.py" for name in ("loop", "joining", "run", "past"))
 ACCOUNT, LOG = "box/account.py", "box/log.py"
 
 MUTANTS = (
@@ -125,7 +125,7 @@ MUTANTS = (
     Mutant("records are written after class only", RUN,
            "return self.log.due_us(tick) if self.log.is_open else IDLE",
            "return self.log.due_us(tick) if self.log.is_open and not self.in_class else IDLE"),
-    Mutant("a clock set in class ends it", SESSION,
+    Mutant("a clock set in class ends it", JOINING,
            "return runner.state in (READY, HELD, AGAIN) or runner.state == SET and not runner.by_hand",
            "return runner.state != SET or not runner.by_hand"),
     Mutant("a run is read back in one piece", PAST, "CHUNK = 20 ", "CHUNK = 100_000 "),
