@@ -25,7 +25,7 @@ from .requests import QUIET, Requests
 from .screens import Facts
 from .session import Session
 from .sound import Sound
-from .storage import Storage
+from .transfer import Transfer
 from .trial import Trial
 from .trouble import Trouble
 from .view import DRAW_US, PIECE_US, STRIP_US, View
@@ -48,7 +48,7 @@ class App:
         self._board = board
         self._dog = None
         self._collected = self._slow = tick
-        self._storage = storage = Storage(board.ROOT)
+        self._storage = storage = Transfer(board.ROOT)
         storage.count_start()
         self._trouble = trouble = Trouble(storage)
         facts = Facts()

@@ -10,27 +10,22 @@ import json
 import os
 import struct
 
-from handbell_core.journal import BY_CUT, END, RECORD_SIZE, RUN, parse_record
+from handbell_core.journal import BY_CUT, END, RECORD_SIZE, parse_record
 from handbell_core.journal import record as journal_record
-from handbell_core.timeline import FormatError, VersionError, digest_of, verify
-
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from typing import BinaryIO
+from handbell_core.timeline import FormatError, digest_of, verify
 
 ENOSPC = 28  # errno has no name for it on the chip
 TIMELINES = "timelines"
 RUNS = "runs"
-FLUSH_EVERY = 2048  # bytes of a transfer
 KEEP_FREE_KB = 64
-KEEP_TIMELINES = 12
 RESERVES = "reserve", "reserve2"  # for a log in class, and for its end
 RESERVE_SIZE = 8192  # bytes
 NOTHING = bytes(256)  # what they are made of; more at once may not fit into memory
 LABEL_MOST = 32  # no text among the settings is longer
 
 
-def _hex(digest: bytes) -> str:
+def hex_of(digest: bytes) -> str:
+    """Return a digest in hex."""
     return binascii.hexlify(digest).decode()
 
 
@@ -55,10 +50,6 @@ class Storage:
             "start_ms": 0,  # UTC of the start that a host has set, and the run it is of
             "start_run": "",
         }
-        self._part: "BinaryIO" = None
-        self._part_name = ""
-        self._part_at = 0
-        self._unflushed = 0
         self.settings_read = False  # until then they are a new box's, and nothing is kept
         self.when_read = _nothing  # called when they are read later than at the start
         self._unkept: dict = {}  # settings that the flash has not taken yet
@@ -210,14 +201,6 @@ class Storage:
         names = [n for n in os.listdir(self.path(TIMELINES)) if n.endswith(".tl")]
         return sorted(names, reverse=True)
 
-    def _is_whole(self, digest: str) -> bool:
-        """Whether a timeline is here and is what its name says."""
-        path = self._timeline_path(digest)
-        try:
-            return bool(path) and self.digest(path) == digest
-        except OSError:
-            return False
-
     def open_timeline(self, digest: str):
         """Return an open timeline, checked whole; raises OSError or FormatError."""
         path = self._timeline_path(digest)
@@ -230,114 +213,6 @@ class Storage:
             f.close()
             raise
         return f
-
-    def put_at(self, digest: str) -> int:
-        """Return how many bytes of a transfer are here, -1 if the timeline is whole.
-
-        One that is here but damaged is sent anew, beside it.
-        """
-        if self._part is not None and self._part_name == digest:
-            return self._part_at
-        if self._is_whole(digest):
-            return -1
-        self._close_part()
-        path = self.path(TIMELINES, "part")
-        mine = False
-        try:
-            with open(self.path(TIMELINES, "part.of")) as f:
-                mine = f.read() == digest
-        except OSError:
-            pass
-        if not mine:
-            with open(path, "wb"):
-                pass
-            with open(self.path(TIMELINES, "part.of"), "w") as f:
-                f.write(digest)
-        self._part = open(path, "ab")
-        self._part_at = os.stat(path)[6]
-        self._part_name = digest
-        return self._part_at
-
-    def put(self, digest: str, at: int, data: bytes) -> int:
-        """Append a chunk that begins at ``at``; return where the next one must begin.
-
-        A chunk that is here already changes nothing. Raises OSError when the flash is full.
-        """
-        have = self.put_at(digest)
-        if have < 0 or at != have:
-            return have
-        try:
-            self._part.write(data)
-            self._unflushed += len(data)
-            if self._unflushed >= FLUSH_EVERY:
-                self._part.flush()
-                self._unflushed = 0
-        except OSError as error:
-            try:
-                self._close_part()
-            except OSError:
-                pass  # the next chunk begins where the file ends
-            raise error
-        self._part_at += len(data)
-        return self._part_at
-
-    def _close_part(self) -> None:
-        part, self._part = self._part, None
-        self._part_name = ""
-        self._unflushed = 0
-        if part is not None:
-            part.close()
-
-    def finish_put(self, digest: str) -> bool:
-        """Make a whole transfer the box's own; False (and start over) if it is not whole.
-
-        Raises VersionError, and drops it, if this firmware can't read its version.
-        """
-        if self._part_name != digest and self._is_whole(digest):
-            return True
-        if self._part_name != digest:
-            self.put_at(digest)
-        self._close_part()
-        part = self.path(TIMELINES, "part")
-        try:
-            with open(part, "rb") as f:
-                good = _hex(digest_of(f)) == digest
-                if good:
-                    verify(f)
-        except VersionError:
-            os.remove(part)
-            raise
-        except FormatError:
-            good = False
-        if not good:
-            os.remove(part)
-            return False
-        have = self._timeline_files()[::-1]
-        number = int(have[-1][:5]) + 1 if have else 1
-        os.rename(part, self.path(TIMELINES, "%05d-%s.tl" % (number, digest)))
-        spare = len(have) + 1 - KEEP_TIMELINES if self.settings_read else 0
-        old = have[: max(0, spare)]
-        for name in have:
-            other = name[6:-3]
-            is_spare = name in old and other != self.settings["last"]
-            if other == digest or is_spare and not self._is_needed(other):
-                os.remove(self.path(TIMELINES, name))
-        return True
-
-    def _is_needed(self, digest: str) -> bool:
-        """Whether a journal on this box plays that timeline: the host may need it to read it."""
-        many = len(self._timeline_files()) > 2 * KEEP_TIMELINES
-        for name in self.runs():
-            try:
-                record = parse_record(self.read(self.path(RUNS, name), 0, RECORD_SIZE))
-            except (OSError, ValueError):
-                record = None
-            if record is None or record[0] != RUN:
-                if not many:
-                    return True  # a log that does not say which it plays may be of this one
-            elif _hex(record[4]) == digest:
-                return True
-        return False
 
     # Files of either kind, for the link
 
@@ -356,7 +231,7 @@ class Storage:
     def digest(self, path: str) -> str:
         """Return a file's digest in hex."""
         with open(path, "rb") as f:
-            return _hex(digest_of(f))
+            return hex_of(digest_of(f))
 
     def size(self, path: str) -> int:
         """Return a file's size in bytes."""

@@ -13,7 +13,7 @@ import vfs
 from flash import GARBAGE, PAGE, Flash
 from scenarios import ROOT
 
-from box.storage import Storage
+from box.transfer import Transfer
 
 BLOCKS = 64
 
@@ -46,7 +46,7 @@ def start(scenario, flash, promised):
     """Start the box again; return (lost, what else is wrong)."""
     mount(flash)
     try:
-        storage = Storage(ROOT)
+        storage = Transfer(ROOT)
         lost, wrong = scenario.check(storage, promised)
         wrong = wrong + scenarios.look(storage) + scenarios.go_on(storage)
     finally:
@@ -83,7 +83,7 @@ class Tally:
 
 def starting(promise):
     """What a box does to its flash when it starts."""
-    Storage(ROOT)
+    Transfer(ROOT)
 
 
 def cut_everywhere(kind, stride):

@@ -10,9 +10,9 @@ import os
 
 import steps
 
-import box.storage
 from box.log import Log
-from box.storage import KEEP_TIMELINES, RUNS, TIMELINES, Storage
+from box.storage import RUNS, TIMELINES
+from box.transfer import FLUSH_EVERY, KEEP_TIMELINES, Transfer
 from handbell_core import journal
 from handbell_core.timeline import digest_of
 from made import lead_in, rest, timeline_bytes, window
@@ -95,10 +95,10 @@ class Send:
     first, second = timeline(1), timeline(2, LONG)
 
     def before(self):
-        send(Storage(ROOT), timeline(3))
+        send(Transfer(ROOT), timeline(3))
 
     def act(self, promise):
-        storage = Storage(ROOT)
+        storage = Transfer(ROOT)
         for data in (self.first, self.second):
             send(storage, data)
             promise(data)
@@ -113,13 +113,13 @@ class Crowd:
     """The timeline that makes the oldest go, and the one chosen last stay."""
 
     def before(self):
-        storage = Storage(ROOT)
+        storage = Transfer(ROOT)
         for number in range(KEEP_TIMELINES):
             send(storage, timeline(10 + number, 1))
         storage.save(last=digest(timeline(10, 1)))
 
     def act(self, promise):
-        send(Storage(ROOT), timeline(40))
+        send(Transfer(ROOT), timeline(40))
         promise(timeline(40))
 
     def check(self, storage, promised):
@@ -134,12 +134,12 @@ class Class:
     TAPS = 400
 
     def before(self):
-        storage = Storage(ROOT)
+        storage = Transfer(ROOT)
         send(storage, timeline(1))
         play(storage, 20, lambda n: None)
 
     def act(self, promise):
-        play(Storage(ROOT), self.TAPS, promise)
+        play(Transfer(ROOT), self.TAPS, promise)
 
     def check(self, storage, promised):
         kept, wrong = records(storage, "00001.hbj")
@@ -155,7 +155,7 @@ class Unflushed(Class):
     """The control: a log that is not flushed must be seen to lose what it promised."""
 
     def act(self, promise):
-        _, f = Storage(ROOT).new_run()
+        _, f = Transfer(ROOT).new_run()
         for n in range(self.TAPS):
             f.write(tap(n))
             promise(n + 1)
@@ -168,7 +168,7 @@ class Recover:
     TAPS = 40
 
     def before(self):
-        storage = Storage(ROOT)
+        storage = Transfer(ROOT)
         log = Log(storage)
         log.open()
         for n in range(self.TAPS):
@@ -178,7 +178,7 @@ class Recover:
         log.write()
 
     def act(self, promise):
-        Storage(ROOT)
+        Transfer(ROOT)
 
     def check(self, storage, promised):
         kept, wrong = records(storage, "00001.hbj")
@@ -189,14 +189,14 @@ class Erase:
     """The first of two journals is erased, then a timeline."""
 
     def before(self):
-        storage = Storage(ROOT)
+        storage = Transfer(ROOT)
         send(storage, timeline(1))
         send(storage, timeline(2))
         for _ in range(2):
             play(storage, 45, lambda n: None)
 
     def act(self, promise):
-        storage = Storage(ROOT)
+        storage = Transfer(ROOT)
         storage.remove(storage.find(RUNS, "00001.hbj"))
         promise("run")
         storage.remove(storage.find(TIMELINES, digest(timeline(1))))
@@ -223,14 +223,14 @@ class GiveUp:
     TAPS = 25  # more than the tail holds
 
     def before(self):
-        log = Log(Storage(ROOT))
+        log = Log(Transfer(ROOT))
         log.open()
         for n in range(self.TAPS):
             log.keep(tap(n))
             log.write()
 
     def act(self, promise):
-        storage = Storage(ROOT)
+        storage = Transfer(ROOT)
         storage.give_up(storage.runs()[-1])
         promise(1)
 
@@ -249,10 +249,10 @@ class Settings:
     """Settings are saved eight times."""
 
     def before(self):
-        Storage(ROOT).save(station=3, label=LABELS[0])
+        Transfer(ROOT).save(station=3, label=LABELS[0])
 
     def act(self, promise):
-        storage = Storage(ROOT)
+        storage = Transfer(ROOT)
         for n in range(1, 9):
             storage.save(starts=n, label=LABELS[n % 3])
             promise(n)
@@ -273,7 +273,7 @@ class Prepare:
         self.start()
 
     def act(self, promise):
-        Storage(ROOT)
+        Transfer(ROOT)
         self.replay(steps.UPGRADE)
         self.attempt()
         promise("2")
@@ -328,7 +328,7 @@ def go_on(storage):
     for number in (1, 2, 50):
         send(storage, timeline(number, LONG if number == 2 else 3))
     play(storage, 30, lambda n: None)
-    again = Storage(ROOT)
+    again = Transfer(ROOT)
     if again.settings["starts"] != 99:
         wrong.append("settings no longer change")
     name = again.runs()[-1]
@@ -339,4 +339,4 @@ def go_on(storage):
 
 
 ALL = (Send, Crowd, Class, Recover, Erase, GiveUp, Settings, Prepare)
-assert box.storage.FLUSH_EVERY > CHUNK
+assert FLUSH_EVERY > CHUNK
