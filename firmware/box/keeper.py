@@ -56,6 +56,7 @@ class Keeper:
         self._look()
         self.model: ClockModel = None
         self.tz_s = storage.settings["tz_s"]
+        self.part_set = False  # the host that was last here has set the part
         self._compare = False  # the part is to be held against the clock
         self._first_us = self._judged_us = -1  # edges of the part, in box time
         self._by_part_us = 0  # from the first to the last judged one, by the part
@@ -103,11 +104,13 @@ class Keeper:
                     pass  # it holds for this boot
         old, self.model = self.model, ClockModel(utc_us, box_us, known[0], bound_us, known[1])
         self._compare = True
+        self.part_set = False
         if self.rtc is None or self._failed or not may_save:
             return
         if old is None or abs(old.utc_of(box_us) - utc_us) > FAR_US:
             try:  # a power cut would bring the old clock back
                 self._set(self.rtc)
+                self.part_set = True
             except Exception:  # noqa: BLE001 - see ``poll``; it is set when it answers again
                 self._failed = time.ticks_us() or 1
 
@@ -125,16 +128,15 @@ class Keeper:
         return _doubted((settings["ppb"], settings["ppb_bound"], settings["rate_s"]), utc_s)
 
     def facts(self) -> dict:
-        """Return what the box knows of its rate, for a host that has lost it; {} if nothing."""
+        """Return what a host that has told the time is told: the kept rate, if any, and more."""
         settings = self._storage.settings
         utc_s = self.model.utc_us // 1_000_000
-        if not settings["ppb_bound"] or utc_s - settings["rate_s"] > RATE_LASTS_S:
-            return {}
-        return {
-            "ppb": settings["ppb"],
-            "ppb_bound": settings["ppb_bound"],
-            "rate_utc_us": settings["rate_s"] * 1_000_000,
-        }
+        facts = {"part": 1} if self.part_set else {}
+        if settings["ppb_bound"] and utc_s - settings["rate_s"] <= RATE_LASTS_S:
+            facts["ppb"] = settings["ppb"]
+            facts["ppb_bound"] = settings["ppb_bound"]
+            facts["rate_utc_us"] = settings["rate_s"] * 1_000_000
+        return facts
 
     def utc_ms(self) -> int:
         """Return UTC now in ms; only with a clock."""

@@ -330,6 +330,14 @@ def test_a_clock_set_in_class_is_the_box_s_when_the_class_is_over(tmp_path):
         assert min(abs(bell - rung_us) for bell in rig.box.sound.bells()) < 150_000
 
 
+def test_who_sets_a_clock_is_told_that_this_has_set_the_part(tmp_path):
+    with Rig(tmp_path, rtc=True) as rig:
+        rig.world.run_for(3_000_000)
+        assert set_clock(rig)["part"] == 1
+        assert "part" not in set_clock(rig)
+        assert set_clock(rig, off_us=5_000_000)["part"] == 1
+
+
 def test_a_part_set_for_the_first_time_just_before_an_arming_lets_the_box_join_again(tmp_path):
     with rejoined(tmp_path, cut_s=14, off_s=2, set_ahead_s=0)[0] as rig:
         rig.world.run_for(5_000_000)
