@@ -269,6 +269,7 @@ def test_a_block_that_loses_rest_is_told(tmp_path, capsys):
     )
     # 6 x 30 + 5 x 5 and 3 x 30 + 2 x 10: 315 s.
     out = run(capsys, "fit", path, "--minutes", "5:10", "--keep", "breaks", "--keep", "rounds")[1]
+    assert run(capsys, "fit", path, "--minutes", "5:10", "--keep", "breaks, rounds")[1] == out
     assert "rest between rounds of block 1  5 s   4 s" in out
     assert "  block 1: 88 %, before 86 %" in out and "  block 2:" not in out
     facts = json.loads(run(capsys, "fit", path, "--minutes", "5", "--json")[1])["data"]

@@ -152,6 +152,8 @@ def test_show_one_box(capsys):
     assert code == 0
     assert "Four corners, Station 2" in out
     assert "Ring row, 12 reps" in out and "Box jump" not in out
+    windows = [re.split(r"  +", line.strip()) for line in out.splitlines() if " window " in line]
+    assert [row[-1] for row in windows[:2]] == ["East 21 22", "North 11 12"], "each says who"
     facts = json.loads(run(capsys, "show", EXAMPLES["rotation"], "--box", 2, "--json")[1])["data"]
     assert facts["station"] == 2
     windows = [row for row in facts["rows"] if row["kind"] == "window"]

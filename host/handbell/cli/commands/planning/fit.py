@@ -29,7 +29,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         metavar="WHAT",
-        help="leave alone: breaks, rests, warm-up, windows or rounds; again for more",
+        help="leave alone: breaks, rests, warm-up, windows or rounds; again for more, or with commas",
     )
     parser.add_argument(
         "--first-timers",
@@ -54,10 +54,9 @@ def run(args: argparse.Namespace) -> Fits | FitsNot:
     from handbell.work.planning.fit import fit_plan
 
     slot_ms = None if args.minutes is None else shared.slot_ms(args.minutes)
+    keep = [what.strip() for words in args.keep for what in words.split(",") if what.strip()]
     with Lines(Out(sys.stderr).console) as lines:
-        return fit_plan(
-            args.plan, slot_ms, args.keep, args.first_timers, args.write, args.out, lines
-        )
+        return fit_plan(args.plan, slot_ms, keep, args.first_timers, args.write, args.out, lines)
 
 
 def text(result: Fits | FitsNot, out: Out) -> None:

@@ -143,14 +143,12 @@ def _print_rows(result: Shown, out: Out) -> None:
     from handbell.compile.timetable import BoxRow
 
     rows = []
-    said = ""
     for row in result.rows:
         place = (row.block, row.round) if row.kind == "window" else ("", "")
         cells = [clock(row.class_ms), clock(row.duration_ms), row.kind, row.words, *place]
         if isinstance(row, BoxRow):
             here = f"{row.who} {' '.join(map(str, row.bibs))}".strip()
-            cells.append("" if here == said else here)
-            said = here or said
+            cells.append(here if row.kind == "window" else "")
         rows.append(cells)
     headings = ("at", "for", "", "what", "block", "round", *(("who",) if result.station else ()))
     out.table(headings, rows, right=(0, 1), whole=(0, 1, 2, 4, 5))
