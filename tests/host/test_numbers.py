@@ -1,6 +1,7 @@
 """A plan's numbers: what one person does, what is likely to come of it, and what changed."""
 
 import json
+import re
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -231,6 +232,31 @@ def test_no_rest_at_all_is_said_in_words(capsys, tmp_path):
     plan.write_text(f'title = "x"\n[[block]]\nrounds = 2\n{piece}', encoding="utf-8")
     out = " ".join(run(capsys, "check", plan, "--numbers")[1].split())
     assert "Density 100 %, no rest" in out and "1 : 0.00" not in out
+
+
+def test_what_is_left_of_a_minute_is_rest(capsys, tmp_path):
+    """Every minute 15 squats: at 12 to 20 in 30 s they take 22.5 to 37.5 s, the rest is rest."""
+    own = tmp_path / "mine.toml"
+    own.write_text('[[exercise]]\nid = "squat"\nreps_30s = [12, 20]\n', encoding="utf-8")
+    plan = tmp_path / "x.toml"
+    plan.write_text(
+        'title = "x"\n[[block]]\nformat = "every-minute"\nminutes = 5\n[[block.exercise]]\n'
+        'name = "Squat"\nreps = 15\n',
+        encoding="utf-8",
+    )
+    words = ("check", plan, "--library", own, "--numbers")
+    facts = json.loads(run(capsys, *words, "--json")[1])["data"]["numbers"]
+    (bout,) = facts["bouts"]
+    assert (bout["work_ms"], bout["rest_ms"], bout["estimated"]) == (30_000, 30_000, True)
+    assert (bout["verdict"], bout["row"]["least"]) == ("less", 3)
+    assert re.search(
+        r"Work to rest \* +0:30 then 0:30 \(1 : 1\), less rest", run(capsys, *words)[1]
+    )
+    plain = plan.read_text(encoding="utf-8").replace(
+        'format = "every-minute"\nminutes = 5\n', "rounds = 5\n"
+    )
+    plan.write_text(plain.replace("reps = 15", "work_s = 60\nreps = 15"), encoding="utf-8")
+    assert json.loads(run(capsys, *words, "--json")[1])["data"]["numbers"]["bouts"] == []
 
 
 def test_check_against_another_plan(capsys, tmp_path):

@@ -45,7 +45,10 @@ def print_numbers(numbers: PlanNumbers, out: Out) -> None:
         out.line("From the least to the most for anybody:")
         out.pairs([("Pauses after each", _rests(numbers))])
     if numbers.bouts:
-        out.pairs([("Work to rest", "; ".join(few([*_bouts_words(numbers.bouts)], BOUTS_SHOWN)))])
+        star = " *" if any(bout.estimated for bout in numbers.bouts) else ""
+        out.pairs(
+            [(f"Work to rest{star}", "; ".join(few([*_bouts_words(numbers.bouts)], BOUTS_SHOWN)))]
+        )
     out.line(f"  {WHAT_IT_IS}{'.' if numbers.sources else f'; {FROM_WHAT}'}")
     out.lines(f"  {source}." for source in numbers.sources)
 

@@ -15,6 +15,8 @@ from handbell.compile.tasks import asked
 from handbell_core.timeline import ASK_HOLD, ASK_TARGET, ASKS
 
 from .efforts import Effort, ways
+from .likely import Range as Range
+from .likely import above, earned, left_ms_of, likely_reps
 from .work_rest import Bout, bouts_of, compared
 
 if TYPE_CHECKING:
@@ -39,17 +41,6 @@ REPS_SOURCE = (
     "Reps, landings and earned rest: the library's reps for 30 s (rule of thumb), "
     "stretched to the window; in long windows they will be fewer"
 )
-
-
-@dataclass(frozen=True)
-class Range:
-    """From the least to the most that is likely."""
-
-    least: float = 0
-    most: float = 0
-
-    def __add__(self, other: Range) -> Range:
-        return Range(self.least + other.least, self.most + other.most)
 
 
 @dataclass(frozen=True)
@@ -141,15 +132,15 @@ class _Sums:
         ask, goal = asked(exercise, effort.round)
         likely = None
         if entry and entry.reps_30s and ask != ASK_HOLD:
-            likely = _likely(entry.reps_30s, ms, goal if ask == ASK_TARGET else None)
+            likely = likely_reps(entry.reps_30s, ms, goal if ask == ASK_TARGET else None)
         if entry:
             self.impact_ms[entry.impact] += ms
             self.floor_ms += ms if entry.position == "floor" else 0
             if ask == ASK_TARGET and entry.reps_30s:
-                self.earned_rest_ms += _earned(entry.reps_30s, ms, goal)
+                self.earned_rest_ms += earned(entry.reps_30s, ms, goal)
             if likely and entry.impact == "high":
                 self.landings += likely
-        too_many = goal if ask == ASK_TARGET and entry and _above(entry, ms, goal) else 0
+        too_many = goal if ask == ASK_TARGET and entry and above(entry, ms, goal) else 0
         self._expect(Expected(exercise.name, ASKS[ask], 1, ms, goal, likely, too_many))
 
     def add_list(self, effort: Effort, exercise: Exercise, library: Library) -> None:
@@ -205,9 +196,13 @@ def numbers_of(built: CompiledClass, library: Library) -> Numbers:
     """Return a plan's numbers; exercises that the library lacks count only as time."""
     shares: list[tuple[Share, list[str]]] = []
     rests: dict[str, list[int]] = {}
-    bouts: dict[tuple[int, int], Bout] = {}
+    bouts: dict[tuple[int, int, bool], Bout] = {}
     known: dict[tuple[tuple[int, int], ...], Share] = {}
     total_ms = built.totals.total_ms
+
+    def left_ms(effort: Effort) -> int:
+        return left_ms_of(effort, library)
+
     all_ways = list(ways(built))  # kept, so that no two exercises can have the same id
     for who, efforts in all_ways:
         # Groups of a rotation do the same in other orders: their sums are made once.
@@ -222,7 +217,7 @@ def numbers_of(built: CompiledClass, library: Library) -> Numbers:
             same += who
         for pattern, rest_ms in _rests(efforts, library, total_ms).items():
             rests.setdefault(pattern, []).append(rest_ms)
-        for bout in bouts_of(built, efforts):
+        for bout in bouts_of(built, efforts, left_ms):
             bouts.setdefault(bout, compared(*bout))
     ranges = {pattern: Range(min(found), max(found)) for pattern, found in rests.items()}
     told = tuple(replace(share, who=tuple(names)) for share, names in shares)
@@ -283,17 +278,3 @@ def _rests(efforts: list[Effort], library: Library, total_ms: int) -> dict[str, 
             rest_ms -= effort.duration_ms
         found[pattern] = found.get(pattern, 0) + rest_ms
     return found
-
-
-def _likely(reps_30s: tuple[int, int], ms: int, target: int | None) -> Range:
-    least, most = ((reps * ms + 15_000) // 30_000 for reps in reps_30s)
-    return Range(least, most) if target is None else Range(min(least, target), min(most, target))
-
-
-def _earned(reps_30s: tuple[int, int], ms: int, target: int) -> Range:
-    least, most = (max(0, ms - target * 30_000 // reps) for reps in reps_30s)
-    return Range(least, most)
-
-
-def _above(entry: Entry, ms: int, target: int) -> bool:
-    return entry.reps_30s is not None and target * 30_000 > entry.reps_30s[1] * ms

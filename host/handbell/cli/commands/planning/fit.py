@@ -29,7 +29,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         metavar="WHAT",
-        help="leave alone: breaks, rests, warm-up, windows or rounds; again for more, or with commas",
+        help="leave alone: breaks, rests, warm-up, windows or rounds; several with commas",
     )
     parser.add_argument(
         "--first-timers",
