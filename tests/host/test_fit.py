@@ -158,6 +158,41 @@ def test_a_window_whose_target_can_not_shrink_is_never_cut_for_first_timers():
     assert isinstance(fit(one, 60_000 - 20_000, keep=["rounds", "rests"]), Fitted)
 
 
+UNCUT = """
+title = "Uncut"
+lead_in_s = 0
+[[block]]
+rounds = 2
+rest_s = 15
+break_s = 60
+  [[block.exercise]]
+  name = "Rope climb"
+  work_s = 40
+  reps = 1
+[[block]]
+rounds = 2
+rest_s = 15
+  [[block.exercise]]
+  name = "Squat"
+  work_s = 40
+  reps = 16
+"""
+
+
+@pytest.mark.parametrize(("seconds", "cut"), [(275, False), (240, True), (200, True)])
+def test_windows_that_stay_for_whole_reps_are_told(tmp_path, capsys, seconds, cut):
+    """Two windows of 40 s, 23 s of rest, a break, and again: 266 s; the squats can give 40."""
+    path = tmp_path / "class.toml"
+    path.write_text(UNCUT, encoding="utf-8")
+    words = ("fit", path, "--minutes", f"0:{seconds}", "--first-timers", "--keep", "rounds")
+    code, out, _ = run(capsys, *words)
+    assert code == (seconds == 200)
+    said = "Windows that stay as long as they are, since less would be no whole rep or tap:"
+    assert (f"{said}\n  block 1: Rope climb\n" in out) is cut
+    told = json.loads(run(capsys, *words, "--json")[1])["data"]["uncut"]
+    assert told == ([{"what": "block 1", "exercises": ["Rope climb"]}] if cut else [])
+
+
 def test_first_timers_keep_long_rests_and_breaks():
     long = plan(
         "break_s = 180",
@@ -472,6 +507,7 @@ def test_refused_with_the_shortage(capsys):
         "slot_ms": 300_000,
         "below_ms": None,
         "above_ms": 430_000,
+        "uncut": [],
     }
     _, out, _ = run(capsys, "fit", THREE, "--minutes", 300)
     assert "The longest it can last is" in out and "add a block" in out

@@ -272,26 +272,48 @@ def _guided(plan: Plan, within: Bounds, step: Step) -> Iterator[Lever]:
 
 def _windows(plan: Plan, within: Bounds) -> Iterator[Lever]:
     for b, block in _in_full(plan):
-        sites = tuple(
-            Site(("block", b, "exercise", e), "work", exercise.work)
-            for e, exercise in enumerate(block.exercises)
-        )
-        allowed = [
-            _amounts(now, within.windows, WINDOWS, "work_ms" in within.said, 0)
-            for site in sites
-            for now in site.values
-        ]
-        by = _common(sites, allowed, 0)
+        sites, by = _window_sites(b, block), _windows_by(b, block, within)
         if within.first_timers:
             most = max(by) if "work_ms" in within.said else 0
-            by = tuple(ms for ms in by if ms <= most and _keeps_pace(block, sites, ms)) or (0,)
+            by = tuple(ms for ms in by if ms <= most and not _unshrunk(block, ms)) or (0,)
         yield Lever("windows", f"windows of {block_words(plan, b)}", b, sites, by)
 
 
-def _keeps_pace(block: Block, sites: tuple[Site, ...], by: int) -> bool:
-    """Return whether all targets and goals can shrink with windows that get shorter."""
-    works = [PerRound(tuple(ms + by for ms in site.values), len(site.values) > 1) for site in sites]
-    return all(map(can_shrink, block.exercises, works))
+def uncut(plan: Plan, within: Bounds) -> list[tuple[int, tuple[str, ...]]]:
+    """Return the blocks (from 0) whose windows may be cut but for targets that can't shrink.
+
+    With each come the names of the exercises that have them.
+    """
+    found = []
+    for b, block in _in_full(plan):
+        cuts = [_unshrunk(block, ms) for ms in _windows_by(b, block, within) if ms < 0]
+        if cuts and all(cuts):
+            found.append((b, cuts[-1]))
+    return found
+
+
+def _window_sites(b: int, block: Block) -> tuple[Site, ...]:
+    return tuple(
+        Site(("block", b, "exercise", e), "work", exercise.work)
+        for e, exercise in enumerate(block.exercises)
+    )
+
+
+def _windows_by(b: int, block: Block, within: Bounds) -> tuple[int, ...]:
+    """Return by how much all windows of a block may move, whatever is asked for in them."""
+    sites = _window_sites(b, block)
+    allowed = [
+        _amounts(now, within.windows, WINDOWS, "work_ms" in within.said, 0)
+        for site in sites
+        for now in site.values
+    ]
+    return _common(sites, allowed, 0)
+
+
+def _unshrunk(block: Block, by: int) -> tuple[str, ...]:
+    """Return the exercises whose targets and goals can't all shrink with their windows."""
+    cut = ((e, tuple(ms + by for ms in e.work.values)) for e in block.exercises)
+    return tuple(e.name for e, ms in cut if not can_shrink(e, PerRound(ms, len(ms) > 1)))
 
 
 def _rounds(plan: Plan, within: Bounds) -> Iterator[Lever]:

@@ -9,7 +9,7 @@ from pathlib import Path
 from handbell.base.errors import UsageError
 from handbell.base.progress import Progress, no_progress
 from handbell.coach.fit.fit import Fitted, Misfit, Move, fit
-from handbell.coach.fit.levers import block_words, pause_words
+from handbell.coach.fit.levers import block_words, bounds, pause_words, uncut
 from handbell.coach.fit.model import SEARCH_SECONDS
 from handbell.coach.fit.promise import short
 from handbell.coach.fit.targets import denser, work_share
@@ -72,10 +72,19 @@ class TooShort:
 
 
 @dataclass(frozen=True)
+class Uncut:
+    """A block whose windows stay as long as they are, since the targets of some can't be less."""
+
+    what: str
+    exercises: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Fits:
     """A class that lasts its slot: what was changed, and what that means for people.
 
-    ``gates`` is how often it waits for the coach, which counts as nothing.
+    ``uncut`` is told where first-timers' windows were cut elsewhere. ``gates`` is how often it
+    waits for the coach, which counts as nothing.
     """
 
     fits: bool
@@ -87,6 +96,7 @@ class Fits:
     denser: tuple[Harder, ...]
     work: tuple[WorkShare, ...]
     short: tuple[TooShort, ...]
+    uncut: tuple[Uncut, ...]
     gates: int
     warnings: tuple[str, ...]
     written: str | None
@@ -103,6 +113,7 @@ class FitsNot:
     below_ms: int | None
     above_ms: int | None
     short_forms: bool
+    uncut: tuple[Uncut, ...]
 
 
 def fit_plan(
@@ -133,10 +144,11 @@ def fit_plan(
         "looking for a fit, seconds",
         SEARCH_SECONDS,
     )
+    whole = _uncut(text.plan) if first_timers and "windows" not in keep else ()
     if isinstance(found, Misfit):
         forms = any(block.format for block in text.plan.blocks)
         near = (found.slot_ms, found.below_ms, found.above_ms)
-        return FitsNot(False, False, text.plan.title, *near, forms)
+        return FitsNot(False, False, text.plan.title, *near, forms, whole)
     after, built = written(text, found)
     asked = bool(found.moves or out)
     return Fits(
@@ -149,6 +161,7 @@ def fit_plan(
         _harder(text.plan, found.plan),
         _work(text.plan, found),
         _too_short(text.plan, found.plan) if first_timers else (),
+        whole if any(move.level == "windows" for move in found.moved) else (),
         sum(block.gate for block in built.plan.blocks),
         tuple(built.warnings),
         write_changed(plan, before, after, write, out) if asked else None,
@@ -208,3 +221,10 @@ def _too_short(before: Plan, after: Plan) -> tuple[TooShort, ...]:
         TooShort(pause_words(before, one.pause), one.ms, one.should_ms)
         for one in short(before, after)
     )
+
+
+def _uncut(plan: Plan) -> tuple[Uncut, ...]:
+    if "windows" in plan.fit.keep:
+        return ()
+    found = uncut(plan, bounds(plan, first_timers=True))
+    return tuple(Uncut(block_words(plan, b), tuple(dict.fromkeys(names))) for b, names in found)

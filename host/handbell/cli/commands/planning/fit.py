@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from handbell.base.times import clock
+from handbell.base.words import listed
 from handbell.cli import shared
 from handbell.cli.output import Out
 from handbell.cli.progress import Lines
@@ -109,6 +110,14 @@ def _print_shares(result: Fits, out: Out) -> None:
         out.line("Less than first-timers should have, by the plan's [fit] or --keep:")
     for two in result.short:
         out.line(f"  {two.what}: {two.ms / 1000:g} s, not {two.should_ms / 1000:g}")
+    _print_uncut(result, out)
+
+
+def _print_uncut(result: Fits | FitsNot, out: Out) -> None:
+    if result.uncut:
+        out.line("Windows that stay as long as they are, since less would be no whole rep or tap:")
+    for one in result.uncut:
+        out.line(f"  {one.what}: {listed(one.exercises)}")
 
 
 def _becomes(was_ms: int, now_ms: int) -> str:
@@ -138,6 +147,7 @@ def _print_misfit(result: FitsNot, out: Out) -> None:
         if ms is not None:
             apart = clock(abs(ms - slot_ms))
             out.line(f"  The {most} it can last is {clock(ms)}, {apart} {word}.")
+    _print_uncut(result, out)
     if result.short_forms:
         out.line(
             "  Blocks in a short form keep their times; handbell show --expanded writes them out."
