@@ -30,6 +30,7 @@ from drawn_plans import some
 from handbell.base.errors import HandbellError
 from handbell.coach.fit import model as fit_model
 from handbell.coach.fit.fit import Misfit, fit
+from handbell.coach.fit.one_step import one_step
 from handbell.coach.fit.write import written
 from handbell.coach.library.entry import IMPACTS
 from handbell.coach.library.shelf import load_library
@@ -185,12 +186,17 @@ def tried(way: Way, count: int, seed: int = 1) -> Tried:
             continue
         out.changed += 1
         out.windows += len(rows(after))
-        told = harder(text.encode(), after)
+        told = harder(text.encode(), after, eased=way is one_step_easier)
         out.faults += [f"{name}: {key} {words}" for key, words in told]
     return out
 
 
-WAYS: dict[str, Way] = {"first-timers": for_first_timers}
+def one_step_easier(name: str, text: str) -> bytes:
+    """Return a plan one step easier."""
+    return one_step(PlanText(text.encode(), name), LIBRARY, "easier").data
+
+
+WAYS: dict[str, Way] = {"first-timers": for_first_timers, "easier": one_step_easier}
 
 
 def main() -> int:
@@ -198,10 +204,11 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--plans", type=int, default=500)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--way", action="append", choices=WAYS)
     args = parser.parse_args()
     faults = 0
-    for name, way in WAYS.items():
-        out = tried(way, args.plans, args.seed)
+    for name in args.way or WAYS:
+        out = tried(WAYS[name], args.plans, args.seed)
         faults += len(out.faults)
         said = f"{name}: {out.plans} plans, {out.changed} changed, {out.windows} windows"
         sys.stdout.write("\n".join([*out.faults, f"{said}, {len(out.faults)} harder\n"]))

@@ -62,6 +62,7 @@ PLANS = [
     ["rehearse", PLAN, "--to", "0:30", "--out", "{tmp}/x.wav"],
     ["fit", EXAMPLES["three-block"], "--minutes", "20", "--first-timers"],
     ["fit", EXAMPLES["three-block"], "--minutes", "5"],
+    ["fit", EXAMPLES["three-block"], "--easier"],
     ["order", EXAMPLES["straps"], "--by", "station"],
     ["exercises", "push"],
     ["exercises", "plank"],

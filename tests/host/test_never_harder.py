@@ -38,6 +38,23 @@ def test_the_judge_finds_what_is_harder(work, asks, words):
     assert len(found) in (0, 2 * len(words))
 
 
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("Raised push-up", []),
+        ("Knee push-up", ["loads"]),  # the knees bear weight
+        ("Pike push-up", ["level", "loads"]),
+        ("Sledge of ours", ["Push-up became Sledge of ours, and one of them is unknown"]),
+        ("Burpee", ["level", "impact", "loads"]),
+    ],
+)
+def test_the_judge_finds_exercises_that_are_harder(name, words):
+    after = plan(30, "").replace(b"Push-up", name.encode())
+    found = [said for _, said in never_harder.harder(plan(30, ""), after, eased=True)]
+    assert len(found) == 2 * len(words)
+    assert all(any(word in said for said in found) for word in words)
+
+
 def test_drawn_plans_are_of_every_kind():
     texts = [drawn(n) for n in range(60)]
     for kind in (
@@ -56,5 +73,10 @@ def test_drawn_plans_are_of_every_kind():
 
 
 def test_fit_for_first_timers_makes_nobodys_window_harder():
-    tried = never_harder.tried(never_harder.for_first_timers, 15)
-    assert tried.faults == [] and tried.changed >= 10
+    tried = never_harder.tried(never_harder.for_first_timers, 8)
+    assert tried.faults == [] and tried.changed >= 5
+
+
+def test_one_step_easier_asks_no_more_of_anybody():
+    tried = never_harder.tried(never_harder.one_step_easier, 20)
+    assert tried.faults == [] and tried.changed >= 18

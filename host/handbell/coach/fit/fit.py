@@ -60,7 +60,7 @@ class Fitted:
     @property
     def moved(self) -> list[Move]:
         """What was moved, in the order of the levels."""
-        return [_move(lever, by) for lever, by in self.moves.items()]
+        return [move_of(lever, by) for lever, by in self.moves.items()]
 
 
 @dataclass(frozen=True)
@@ -125,7 +125,8 @@ def _ways(within: Bounds, kept: set[str], plan: Plan) -> list[tuple[Bounds, set[
     return ways
 
 
-def _move(lever: Lever, by: int) -> Move:
+def move_of(lever: Lever, by: int) -> Move:
+    """Return what a lever moved by an amount does."""
     was = tuple(value for site in lever.sites for value in site.values)
     if len(set(was)) == 1:
         was = was[:1]

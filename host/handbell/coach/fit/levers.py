@@ -196,7 +196,7 @@ def _rests(plan: Plan, within: Bounds, step: Step) -> Iterator[Lever]:
         pause_ms = TALLY_LEAST_MS if tallies else PAUSE_LEAST_MS
         floor_ms = pause_ms if tallies or block.rest_after_last else 0
         rounds = block.rounds + max(_rounds_by(block, within))
-        sites = _rest_sites(plan, b, rounds)
+        sites = rest_sites(plan, b, rounds)
         what = f"rest in {block_words(plan, b)}"
         if sites:
             for size in (step, TENTHS):  # rests apart by tenths may not move together by seconds
@@ -214,7 +214,7 @@ def _rests(plan: Plan, within: Bounds, step: Step) -> Iterator[Lever]:
             else:
                 yield Lever("rests", what, b, sites, by)
         between = block.round_rest_ms
-        if between is not None and "rounds" in _rest_kinds(plan, b, rounds):
+        if between is not None and "rounds" in rest_kinds(plan, b, rounds):
             by = _amounts(between, _rest_range(within, between, True), step, is_strict, pause_ms)
             site = Site(("block", b), "round_rest_ms", between)
             what = f"rest between rounds of {block_words(plan, b)}"
@@ -229,13 +229,13 @@ def _rest_range(within: Bounds, now: int, between_rounds: bool = False) -> Range
     return least, most
 
 
-def _rest_kinds(plan: Plan, b: int, rounds: int) -> set[str]:
+def rest_kinds(plan: Plan, b: int, rounds: int) -> set[str]:
     """Return which rests of a block follow some window of so many rounds: ``rest``, ``rounds``."""
     longer = changed(plan, ("block", b), "rounds_said", rounds)
     return {pause.kind for pause in pauses_of(longer) if pause.block == b}
 
 
-def _rest_sites(plan: Plan, b: int, rounds: int) -> tuple[Site, ...]:
+def rest_sites(plan: Plan, b: int, rounds: int) -> tuple[Site, ...]:
     """Return the rests that a block has in so many rounds; one written as 0 is meant to be none."""
     block = plan.blocks[b]
     sites = []
@@ -243,7 +243,7 @@ def _rest_sites(plan: Plan, b: int, rounds: int) -> tuple[Site, ...]:
     if all_alike and any(exercise.rest_ms == 0 for exercise in block.exercises):
         return ()
     is_any = any(exercise.rest_ms is None for exercise in block.exercises)
-    if is_any and "rest" in _rest_kinds(plan, b, rounds):
+    if is_any and "rest" in rest_kinds(plan, b, rounds):
         sites.append(Site(("block", b), "rest_ms", block.rest_ms))
     for e, exercise in enumerate(block.exercises):
         if exercise.rest_ms:
@@ -272,7 +272,7 @@ def _guided(plan: Plan, within: Bounds, step: Step) -> Iterator[Lever]:
 
 def _windows(plan: Plan, within: Bounds) -> Iterator[Lever]:
     for b, block in _in_full(plan):
-        sites, by = _window_sites(b, block), _windows_by(b, block, within)
+        sites, by = window_sites(b, block), _windows_by(b, block, within)
         if within.first_timers:
             most = max(by) if "work_ms" in within.said else 0
             by = tuple(ms for ms in by if ms <= most and not _unshrunk(block, ms)) or (0,)
@@ -292,7 +292,8 @@ def uncut(plan: Plan, within: Bounds) -> list[tuple[int, tuple[str, ...]]]:
     return found
 
 
-def _window_sites(b: int, block: Block) -> tuple[Site, ...]:
+def window_sites(b: int, block: Block) -> tuple[Site, ...]:
+    """Return all windows of a block (from 0)."""
     return tuple(
         Site(("block", b, "exercise", e), "work", exercise.work)
         for e, exercise in enumerate(block.exercises)
@@ -301,7 +302,7 @@ def _window_sites(b: int, block: Block) -> tuple[Site, ...]:
 
 def _windows_by(b: int, block: Block, within: Bounds) -> tuple[int, ...]:
     """Return by how much all windows of a block may move, whatever is asked for in them."""
-    sites = _window_sites(b, block)
+    sites = window_sites(b, block)
     allowed = [
         _amounts(now, within.windows, WINDOWS, "work_ms" in within.said, 0)
         for site in sites

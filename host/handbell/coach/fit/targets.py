@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
-from math import lcm
+from math import floor, lcm
+from typing import NamedTuple
 
 from handbell.plan.agreement import Place
 from handbell.plan.model import Exercise, PerRound, Plan, Scaled, with_own
 from handbell.plan.own_tasks import each_task, plain
 from handbell.plan.pauses import pauses_after, places
+from handbell.plan.values import Tap
 
 KEYS = ("reps", "goal")
 
@@ -28,6 +30,13 @@ class Eased:
     bibs: tuple[int, ...]
     was: PerRound
     to: PerRound
+
+
+class Ower(NamedTuple):
+    """How somebody taps who owes reps, and which share of them can be asked in the same time."""
+
+    tap: Tap
+    share: Fraction = Fraction(1)
 
 
 @dataclass(frozen=True)
@@ -49,8 +58,8 @@ def eased(before: Plan, after: Plan) -> list[Eased]:
     """Return every target and goal that must shrink so that none is denser than before."""
     found = []
     for place, was, now in _exercises(before, after):
-        for own, key, said in _said(was):
-            to = shrunk(said, was, now.work, _tasks(was, own))
+        for own, key, said in asks_of(was):
+            to = shrunk(said, was, now.work, _owers(was, own))
             if to is not None and to != said:
                 bibs = () if own is None else was.scaled[own].bibs
                 name = was.name if own is None else was.scaled[own].name or was.name
@@ -92,48 +101,61 @@ def work_share(plan: Plan, b: int) -> Fraction:
 def can_shrink(exercise: Exercise, work: PerRound) -> bool:
     """Return whether all that an exercise asks for can shrink to other windows, in whole reps."""
     return all(
-        shrunk(said, exercise, work, _tasks(exercise, own)) is not None
-        for own, _, said in _said(exercise)
+        shrunk(said, exercise, work, _owers(exercise, own)) is not None
+        for own, _, said in asks_of(exercise)
     )
 
 
 def shrunk(
-    said: PerRound, exercise: Exercise, work: PerRound, tasks: Iterable[Exercise]
+    said: PerRound, exercise: Exercise, work: PerRound, owers: Iterable[Ower]
 ) -> PerRound | None:
-    """Return reps in proportion to windows that got shorter, rounded down.
+    """Return reps in proportion to windows that got shorter, or less where reps take longer.
 
-    ``tasks`` are those that owe these reps: whole taps of each, as the box counts. Reps of both
-    sides stay even when they were. None when less than a rep would be left, one a side or one tap;
-    longer windows change nothing.
+    ``owers`` are those who owe these reps: the result is whole taps of each, as the box counts.
+    Reps of both sides stay even when they were. None when less than a rep would be left, one a
+    side or one tap; more is never asked.
     """
     even = exercise.both_sides and not any(reps % 2 for reps in said.values)
-    taps = [task.tap for task in tasks]
-    step = lcm(2 if even else 1, *(tap.every for tap in taps))
+    all_owers = list(owers)
+    step = lcm(2 if even else 1, *(ower.tap.every for ower in all_owers))
     became = []
     for n, reps in enumerate(said.values, 1):
         rounds = (n,) if said.listed else range(1, len(work.values) + 1)
-        times = [(exercise.work.at(r), work.at(r)) for r in rounds]
-        cut = [(was, now) for was, now in times if now < was]
-        if not cut:
+        shares = [
+            (Fraction(work.at(r), exercise.work.at(r)) * ower.share, ower.tap)
+            for r in rounds
+            for ower in all_owers
+        ]
+        least = min(floor(share * tap.owed(reps)) for share, tap in shares)
+        if min(share for share, _ in shares) >= 1:
             became.append(reps)
-            continue
-        least = min(now * tap.owed(reps) // was for was, now in cut for tap in taps)
-        if least < step:
+        elif least < step:
             return None
-        became.append(least // step * step)
+        else:
+            became.append(least // step * step)
     return PerRound(tuple(became), said.listed)
 
 
-def _tasks(exercise: Exercise, own: int | None) -> list[Exercise]:
-    """Return the tasks that owe what a table says: everybody's (None), or one own task's."""
+def owers_of(exercise: Exercise, own: int | None) -> list[tuple[int | None, Exercise]]:
+    """Return the tasks that owe what a table says: everybody's (None), or one own task's.
+
+    Each has its number, None for everybody's; those who ask nothing of their own owe everybody's.
+    """
     if own is not None:
-        return [with_own(exercise, exercise.scaled[own])]
-    asks = [scaled.reps or scaled.goal or scaled.hold for scaled in exercise.scaled]
-    heirs = [s for s, asked in zip(exercise.scaled, asks, strict=True) if not asked]
-    return [plain(exercise), *(with_own(exercise, scaled) for scaled in heirs)]
+        return [(own, with_own(exercise, exercise.scaled[own]))]
+    heirs = (
+        (n, with_own(exercise, scaled))
+        for n, scaled in enumerate(exercise.scaled)
+        if not (scaled.reps or scaled.goal or scaled.hold)
+    )
+    return [(None, plain(exercise)), *heirs]
 
 
-def _said(exercise: Exercise) -> Iterator[tuple[int | None, str, PerRound]]:
+def _owers(exercise: Exercise, own: int | None) -> list[Ower]:
+    return [Ower(task.tap) for _, task in owers_of(exercise, own)]
+
+
+def asks_of(exercise: Exercise) -> Iterator[tuple[int | None, str, PerRound]]:
     """Yield what is asked for: which own task's (None: everybody's), the key, and the reps."""
     tables: list[tuple[int | None, Exercise | Scaled]] = [(None, exercise)]
     tables += enumerate(exercise.scaled)

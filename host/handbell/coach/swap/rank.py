@@ -35,7 +35,7 @@ _TIRED_BEFORE = 1.5
 _EASY_LEVEL = 2  # as far as another pattern is proposed, or balance on one leg is no matter
 _SIDE_WORDS = ("left", "right")
 
-_EVERYWHERE = frozenset({"wall"})  # taken to be there unless somebody says otherwise
+EVERYWHERE = frozenset({"wall"})  # taken to be there unless somebody says otherwise
 _NO_WAY = Steps(_FAR_STEPS, "beside")
 
 
@@ -103,7 +103,7 @@ def beyond(library: Library, old: Entry, wish: Wish, around: Surroundings) -> li
 
     What tires the same comes first, then what is nearest.
     """
-    kit = around.kit | _EVERYWHERE if wish.kit is None else wish.kit
+    kit = around.kit | EVERYWHERE if wish.kit is None else wish.kit
     here = replace(wish, kit=kit - wish.without)
     easy = (e for e in library.entries.values() if e.level <= _EASY_LEVEL)
     others = (e for e in easy if old.pattern not in e.patterns)
@@ -212,7 +212,7 @@ def _weigh_kit(choice: Choice, old: Entry, wish: Wish, around: Surroundings) -> 
     entry = choice.entry
     new = []
     if wish.kit is None:
-        known = (around.kit | _EVERYWHERE) - wish.without
+        known = (around.kit | EVERYWHERE) - wish.without
         new = [need for need in entry.kit if not {name_key(item) for item in need} & known]
     if new:
         choice.add(_NEW_KIT * len(new), f"needs {needs_words(new)} (new to this plan)")

@@ -11,13 +11,12 @@ from handbell.base.errors import HandbellError, PlanError
 from handbell.base.words import listed
 from handbell.coach.library.entry import Entry, needs_words
 from handbell.coach.library.names import name_key
-from handbell.coach.library.remarks import followings
 from handbell.coach.library.shelf import Library
 from handbell.coach.writing.edit import Change, PlanText, Written
-from handbell.compile.schedule import resolve
 from handbell.plan.files import parse_plan
 from handbell.plan.shorthands import asks_each
 
+from .floor import Floor, known_in, without_names
 from .keys import new_keys
 from .rank import (
     SPARING,
@@ -26,7 +25,6 @@ from .rank import (
     Wish,
     beyond,
     choices,
-    kit_in_use,
     lacks,
     named_choice,
     strained,
@@ -83,16 +81,18 @@ def find_swaps(
     ``to`` names the replacement, ``block`` (from 1) keeps to one block. Raises HandbellError when
     the exercise named isn't there, or nothing can take its place.
     """
-    known = {place.at: library.find(place.values["name"]) for place in text.exercises}
+    known = known_in(text, library)
     grouped: dict[str, Swap] = {}
     for place in text.exercises:
         if block is None or place.block == block - 1:
             here, old = place.values["name"], known[place.at]
             key = old.id if old else name_key(here)
             grouped.setdefault(key, Swap(here, old, [])).places.append(place)
-    floor = _Floor(text, known)
+    floor = Floor(text, known)
     if name is None:
-        asked = [s for s in grouped.values() if s.old and _because(s.old, wish, floor.around(s))]
+        asked = [
+            s for s in grouped.values() if s.old and _because(s.old, wish, floor.around(s.places))
+        ]
     else:
         asked = [_named(name, grouped, library, text.name, block)]
     for swap in asked:
@@ -117,13 +117,18 @@ def swapped(text: PlanText, swaps: Iterable[Swap]) -> tuple[bytes, CompiledClass
     swaps = [swap for swap in swaps if swap.choices]
     for swap in swaps:
         for place in swap.places:
-            alone = not _is_inside(text, place)
+            alone = not is_inside(text, place)
             keys, said = new_keys(place.values, swap.old, swap.new, text.kit, alone, swap.spare)
             if not alone and not place.in_list:
                 said.append("the ladder's reps and times stay as they are")
             swap.said += [words for words in said if words not in swap.said]
             changes.append(Change(place.place, keys))
-    changes += _without_names(text, swaps)
+    renamed = {place.at: swap.new.name for swap in swaps for place in swap.places}
+    forgotten = without_names(text, renamed)
+    changes += forgotten
+    for swap in swaps:
+        if forgotten and any(swap.name in pair for pair in text.plan.never_after):
+            swap.said.append(f"never_after no longer speaks of {swap.name}")
     data = text.changed(changes)
     try:
         return data, build(parse_plan(data, text.name))
@@ -133,49 +138,6 @@ def swapped(text: PlanText, swaps: Iterable[Swap]) -> tuple[bytes, CompiledClass
             f"With {names} the plan would not pass the check: {'; '.join(error.faults)}",
             "Nothing is changed; mend that first, or choose another with --to",
         ) from None
-
-
-def _without_names(text: PlanText, swaps: Sequence[Swap]) -> list[Change]:
-    """Return the change that takes exercises which are gone out of never_after."""
-    swapped_at = {place.at for swap in swaps for place in swap.places}
-    left = {w.values["name"] for w in text.exercises if w.at not in swapped_at}
-    left |= {swap.new.name for swap in swaps}
-    pairs = text.plan.never_after
-    kept = [list(pair) for pair in pairs if left.issuperset(pair)]
-    if len(kept) == len(pairs):
-        return []
-    for swap in swaps:
-        if any(swap.name in pair for pair in pairs):
-            swap.said.append(f"never_after no longer speaks of {swap.name}")
-    return [Change((), {"never_after": kept or None})]
-
-
-class _Floor:
-    """What is known of a plan around its exercises; ``known`` changes as swaps are chosen."""
-
-    def __init__(self, text: PlanText, known: dict[tuple[int, ...], Entry | None]) -> None:
-        self._known = known
-        self._follow = list(followings(resolve(text.plan)))
-
-    def around(self, swap: Swap) -> Surroundings:
-        """Return what stands round an exercise's windows."""
-        mine = {place.at for place in swap.places}
-        blocks = {place.block for place in swap.places}
-        others = {at: entry for at, entry in self._known.items() if entry}
-        windows = {at[:2] for at in mine}
-        near = {
-            b if a in windows else a
-            for a, b in self._follow
-            if (a in windows) is not (b in windows)
-        }
-        return Surroundings(
-            kit=kit_in_use(others.values()),
-            in_plan=frozenset(e.id for at, e in others.items() if at not in mine),
-            in_block=frozenset(
-                e.id for at, e in others.items() if at not in mine and at[0] in blocks
-            ),
-            neighbours=tuple(others[at] for at in sorted(near) if at in others),
-        )
 
 
 def _named(
@@ -208,8 +170,8 @@ def _wish_for(swap: Swap, wish: Wish) -> Wish:
     return dataclasses.replace(wish, without=wish.without | own)
 
 
-def _choose(swap: Swap, library: Library, wish: Wish, floor: _Floor, to: str | None) -> None:
-    around = floor.around(swap)
+def _choose(swap: Swap, library: Library, wish: Wish, floor: Floor, to: str | None) -> None:
+    around = floor.around(swap.places)
     if to is not None:
         new = library.need(to)
         if new is swap.old:
@@ -227,7 +189,7 @@ def _choose(swap: Swap, library: Library, wish: Wish, floor: _Floor, to: str | N
             _require_choice(swap, wish, beyond(library, swap.old, wish, around))
 
 
-def _is_inside(text: PlanText, place: Written) -> bool:
+def is_inside(text: PlanText, place: Written) -> bool:
     """Return whether a list or a ladder has it, so that its own keys don't say all of it."""
     return place.in_list or not asks_each(text.plan.blocks[place.block].format)
 
@@ -236,7 +198,7 @@ def _keep_kind(text: PlanText, swap: Swap) -> None:
     """Leave what keeps a hold a hold, and reps reps, where a list or a ladder has it."""
     if not swap.choices:
         return
-    inside = [p for p in swap.places if _is_inside(text, p)]
+    inside = [p for p in swap.places if is_inside(text, p)]
     holds = {"hold_s" in p.values for p in inside}
     kept = [choice for choice in swap.choices if holds <= {choice.entry.is_hold}]
     if not kept:

@@ -130,9 +130,7 @@ def fit_plan(
     ``keep`` names what is left alone, of LEVELS. Raises UsageError, PlanError, HandbellError when
     boxes could not play what comes out, SolverMissingError.
     """
-    unknown = [what for what in keep if what not in LEVELS]
-    if unknown:
-        raise UsageError(f"There is no {unknown[0]} to keep", f"Keep one of {', '.join(LEVELS)}")
+    require_levels(keep)
     text, before = plan_text(plan)
     if slot_ms is None and text.plan.fit.minutes is None:
         raise UsageError("Say how long the slot is", "Add --minutes 45")
@@ -154,8 +152,8 @@ def fit_plan(
     return Fits(
         True,
         built.plan.title,
-        _times(found.before),
-        _times(found.after),
+        times_of(found.before),
+        times_of(found.after),
         tuple(found.moved),
         _eased(found),
         _harder(text.plan, found.plan),
@@ -168,7 +166,15 @@ def fit_plan(
     )
 
 
-def _times(total: Course) -> Times:
+def require_levels(keep: Collection[str]) -> None:
+    """Raise UsageError when something to keep is none of LEVELS."""
+    unknown = [what for what in keep if what not in LEVELS]
+    if unknown:
+        raise UsageError(f"There is no {unknown[0]} to keep", f"Keep one of {', '.join(LEVELS)}")
+
+
+def times_of(total: Course) -> Times:
+    """Return a class's sums."""
     return Times(total.slot_ms, total.work_ms, total.total_ms - total.work_ms)
 
 

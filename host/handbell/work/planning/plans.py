@@ -10,7 +10,9 @@ from handbell.compile.build import CompiledClass, build
 from handbell.plan.files import load_plan
 
 if TYPE_CHECKING:
+    from handbell.coach.library.shelf import Library
     from handbell.coach.writing.edit import PlanText
+    from handbell.plan.model import Plan
 
 CAUTION = (
     "Before hard exercise: a screening questionnaire for everybody, within the coach's own "
@@ -39,6 +41,17 @@ def plan_text(plan: Path) -> tuple[PlanText, bytes]:
 
     data = read_plan(plan)
     return PlanText(data, str(plan)), data
+
+
+def new_remarks(before: Plan, after: CompiledClass, library: Library) -> tuple[str, ...]:
+    """Return what is worth knowing of a changed plan and was not of the plan as it was."""
+    from handbell.coach.library.remarks import coach_remarks
+    from handbell.compile.schedule import resolve
+    from handbell.plan.remarks import remarks
+
+    known = {*coach_remarks(resolve(before), library), *remarks(before)}
+    told = (*remarks(after.plan), *coach_remarks(after.schedule, library))
+    return tuple(words for words in told if words not in known)
 
 
 def write_changed(

@@ -8,17 +8,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from handbell.base.errors import UsageError
-from handbell.coach.library.remarks import coach_remarks
 from handbell.coach.library.shelf import Library, load_library
 from handbell.coach.swap import swap as swapping
 from handbell.coach.swap.rank import Wish, sore_parts
 from handbell.coach.writing.edit import PlanText
-from handbell.compile.schedule import resolve
 from handbell.plan.faults import place_words
-from handbell.plan.remarks import remarks
 
 from .exercises import kit_keys, missing_kit
-from .plans import plan_text, write_changed
+from .plans import new_remarks, plan_text, write_changed
 
 CHOICES_TOLD = 5
 
@@ -112,19 +109,18 @@ def swap(
         raise UsageError(f"{plan} has no block {block}", f"Name a block from 1 to {blocks}")
     swaps = swapping.find_swaps(text, library, wish, exercise, to, block)
     moving = [one for one in swaps if one.choices]
-    after, warnings = before, []
+    after = before
+    warnings: tuple[str, ...] = ()
     if moving:
         after, built = swapping.swapped(text, swaps)
-        known = {*coach_remarks(resolve(text.plan), library), *remarks(text.plan)}
-        told = [*remarks(built.plan), *coach_remarks(built.schedule, library)]
-        warnings = [w for w in told if w not in known]
+        warnings = new_remarks(text.plan, built, library)
     written = write_changed(plan, before, after, write, out) if moving or not swaps else None
     return Swapped(
         moving == swaps,
         str(plan),
         tuple(map(_told, swaps)),
         _difference(before, after),
-        tuple(warnings),
+        warnings,
         tuple(wish.sore),
         _unknown(text, library) if wish.sore else (),
         written if moving else None,

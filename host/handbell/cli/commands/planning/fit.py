@@ -14,7 +14,9 @@ from handbell.cli.output import Out
 from handbell.cli.progress import Lines
 
 if TYPE_CHECKING:
+    from handbell.coach.fit.task_steps import TaskStep
     from handbell.work.planning.fit import Fits, FitsNot
+    from handbell.work.planning.one_step import OneStep
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -38,7 +40,20 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="more rest: at least 15 s after each window, half as much again where there is some, "
         "and breaks of a minute; rounds go before windows, and targets shrink with their windows",
     )
+    way = parser.add_mutually_exclusive_group()
+    way.add_argument(
+        "--easier",
+        action="store_const",
+        const="easier",
+        dest="way",
+        help="the whole plan one step easier, at about the length it has: the next easier "
+        "exercises, fewer reps, 5 s of each window turned into rest",
+    )
+    way.add_argument(
+        "--harder", action="store_const", const="harder", dest="way", help="the other way round"
+    )
     shared.writing_arguments(parser)
+    shared.library_argument(parser)
     parser.epilog = (
         "What is changed first: breaks (30 to 60 s), then rests, then warm-up and cool-down, then\n"
         "windows by 5 s, then rounds; each only if those before it aren't enough. The plan's\n"
@@ -46,25 +61,40 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "examples:\n"
         "  handbell fit monday.toml --minutes 45\n"
         "  handbell fit monday.toml --minutes 45 --keep rests --keep rounds --write\n"
-        "  handbell fit monday.toml --minutes 20 --first-timers --out first.toml"
+        "  handbell fit monday.toml --minutes 20 --first-timers --out first.toml\n"
+        "  handbell fit monday.toml --easier --out easier.toml\n"
+        "  handbell fit easier.toml --minutes 45 --write"
     )
 
 
-def run(args: argparse.Namespace) -> Fits | FitsNot:
+def run(args: argparse.Namespace) -> Fits | FitsNot | OneStep:
     """Call the operation."""
     from handbell.work.planning.fit import fit_plan
+    from handbell.work.planning.one_step import step_plan
 
-    slot_ms = None if args.minutes is None else shared.slot_ms(args.minutes)
     keep = [what.strip() for words in args.keep for what in words.split(",") if what.strip()]
+    if args.way is not None:
+        if args.minutes is not None or args.first_timers:
+            raise UsageError(
+                f"--{args.way} goes without --minutes and --first-timers",
+                "Write the new plan with --out, then fit that one",
+            )
+        return step_plan(args.plan, args.way, keep, args.library, args.write, args.out)
+    slot_ms = None if args.minutes is None else shared.slot_ms(args.minutes)
     with Lines(Out(sys.stderr).console) as lines:
         return fit_plan(args.plan, slot_ms, keep, args.first_timers, args.write, args.out, lines)
 
 
-def text(result: Fits | FitsNot, out: Out) -> None:
+def text(result: Fits | FitsNot | OneStep, out: Out) -> None:
     """Print what was changed, and what that means for people."""
     from handbell.work.planning.fit import FitsNot
+    from handbell.work.planning.one_step import OneStep
     from handbell.work.planning.plans import CAUTION
 
+    if isinstance(result, OneStep):
+        _print_step(result, out)
+        out.line(CAUTION)
+        return
     if isinstance(result, FitsNot):
         _print_misfit(result, out)
         return
@@ -118,6 +148,49 @@ def _print_uncut(result: Fits | FitsNot, out: Out) -> None:
         out.line("Windows that stay as long as they are, since less would be no whole rep or tap:")
     for one in result.uncut:
         out.line(f"  {one.what}: {listed(one.exercises)}")
+
+
+def _print_step(result: OneStep, out: Out) -> None:
+    was, now = result.before.slot_ms, result.after.slot_ms
+    out.line(f"{result.title}, one step {result.way}: {_becomes(was, now)}")
+    for block in result.blocks:
+        out.line(f"{block.what[0].upper()}{block.what[1:]}")
+        if block.stuck:
+            out.line(f"  stays as it is: {block.stuck}")
+        for move in block.moves:
+            moved = f"{_values(move.level, move.was)} becomes {_values(move.level, move.to)}"
+            what = move.what.removesuffix(f" in {block.what}").removesuffix(f" of {block.what}")
+            out.line(f"  {what}: {moved}")
+        out.pairs([(_whose(one), _step_words(one)) for one in block.tasks])
+        for one in block.tasks:
+            if one.cautions:
+                out.line(f"  {one.to}: {one.cautions}")
+    for warning in result.warnings:
+        out.note(warning)
+    if result.unknown:
+        out.note(f"not in the library, so only reps are changed: {', '.join(result.unknown)}")
+    if now != was:
+        out.note(f"handbell fit with --minutes {clock(was)} makes the new plan as long as this one")
+    if result.way == "harder":
+        out.note("harder is for people who made all of this with rest to spare")
+    shared.written(out, result.written)
+
+
+def _whose(one: TaskStep) -> str:
+    from handbell.plan.own_tasks import bibs_words
+
+    return f"{one.name} ({bibs_words(one.bibs)})" if one.bibs else one.name
+
+
+def _step_words(one: TaskStep) -> str:
+    words = [] if one.to == one.name else [f"now {one.to}"]
+    if one.was != one.now:
+        words.append(f"{one.key} {_list(one.was)} becomes {_list(one.now)}")
+    elif one.was and words:
+        words.append(f"{one.key} {_list(one.was)} stays")
+    if one.lever:
+        words.append(f"lever: {one.lever}")
+    return "; ".join(words) or "stays"
 
 
 def _becomes(was_ms: int, now_ms: int) -> str:

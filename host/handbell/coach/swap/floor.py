@@ -1,0 +1,57 @@
+"""What is known of a plan around its exercises, for choosing what may take their place."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from handbell.coach.library.entry import Entry
+from handbell.coach.library.remarks import followings
+from handbell.coach.library.shelf import Library
+from handbell.coach.writing.edit import Change, PlanText, Written
+from handbell.compile.schedule import resolve
+
+from .rank import Surroundings, kit_in_use
+
+At = tuple[int, ...]
+"""Block, exercise, and place in a list, from 0."""
+
+
+def known_in(text: PlanText, library: Library) -> dict[At, Entry | None]:
+    """Return what the library knows of all that there is to do in a plan."""
+    return {place.at: library.find(place.values["name"]) for place in text.exercises}
+
+
+class Floor:
+    """What is known of a plan around its exercises; ``known`` changes as swaps are chosen."""
+
+    def __init__(self, text: PlanText, known: dict[At, Entry | None]) -> None:
+        self._known = known
+        self._follow = list(followings(resolve(text.plan)))
+
+    def around(self, places: Sequence[Written]) -> Surroundings:
+        """Return what stands round the windows of an exercise, everywhere it is done."""
+        mine = {place.at for place in places}
+        blocks = {place.block for place in places}
+        others = {at: entry for at, entry in self._known.items() if entry}
+        windows = {at[:2] for at in mine}
+        near = {
+            b if a in windows else a
+            for a, b in self._follow
+            if (a in windows) is not (b in windows)
+        }
+        return Surroundings(
+            kit=kit_in_use(others.values()),
+            in_plan=frozenset(e.id for at, e in others.items() if at not in mine),
+            in_block=frozenset(
+                e.id for at, e in others.items() if at not in mine and at[0] in blocks
+            ),
+            neighbours=tuple(others[at] for at in sorted(near) if at in others),
+        )
+
+
+def without_names(text: PlanText, renamed: Mapping[At, str]) -> list[Change]:
+    """Return the change that takes exercises which are gone out of never_after."""
+    left = {renamed.get(w.at, w.values["name"]) for w in text.exercises}
+    pairs = text.plan.never_after
+    kept = [list(pair) for pair in pairs if left.issuperset(pair)]
+    return [Change((), {"never_after": kept or None})] if len(kept) < len(pairs) else []
