@@ -68,6 +68,7 @@ PLANS = [
     ["exercises", "plank"],
     ["swap", EXAMPLES["three-block"], "--without", "bench"],
     ["swap", EXAMPLES["three-block"], "--because", "sore", "--where", "knee"],
+    ["swap", EXAMPLES["rotation"], "--bib", "11", "--because", "too-hard"],
 ]
 
 

@@ -86,7 +86,7 @@ def one_step(text: PlanText, library: Library, way: str, keep: Collection[str] =
     A block that would not pass the check so is changed less, or not at all.
     """
     kept = {*keep, *text.plan.fit.keep}
-    tasks = TaskSteps(text, Along(library, Floor(text, known_in(text, library)), way))
+    tasks = TaskSteps(text, Along(library, Floor(text, known_in(text.exercises, library)), way))
     good: list[_Made] = []
     found = _changed(text, good)
     blocks = []

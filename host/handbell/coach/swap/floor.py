@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from handbell.coach.library.entry import Entry
 from handbell.coach.library.remarks import followings
@@ -16,9 +16,9 @@ At = tuple[int, ...]
 """Block, exercise, and place in a list, from 0."""
 
 
-def known_in(text: PlanText, library: Library) -> dict[At, Entry | None]:
-    """Return what the library knows of all that there is to do in a plan."""
-    return {place.at: library.find(place.values["name"]) for place in text.exercises}
+def known_in(doings: Iterable[Written], library: Library) -> dict[At, Entry | None]:
+    """Return what the library knows of things to do."""
+    return {place.at: library.find(place.values["name"]) for place in doings}
 
 
 class Floor:

@@ -208,6 +208,15 @@ def _way_words(entry: Entry, old: Entry, way: Steps) -> str:
     return levels
 
 
+def given_up(old: Entry, new: Entry) -> str:
+    """Return what is lost with another exercise, or nothing."""
+    lost = [part for part in old.tires if part not in new.tires]
+    words = [f"work for the {listed(lost)}"] if lost else []
+    if new.level < old.level:
+        words.append(f"level {old.level} for level {new.level}")
+    return "; ".join(words)
+
+
 def _weigh_kit(choice: Choice, old: Entry, wish: Wish, around: Surroundings) -> None:
     entry = choice.entry
     new = []

@@ -14,6 +14,7 @@ from handbell.coach.library.names import name_key
 from handbell.coach.library.shelf import Library
 from handbell.coach.writing.edit import Change, PlanText, Written
 from handbell.plan.files import parse_plan
+from handbell.plan.own_tasks import bibs_words
 from handbell.plan.shorthands import asks_each
 
 from .floor import Floor, known_in, without_names
@@ -29,11 +30,13 @@ from .rank import (
     named_choice,
     strained,
 )
+from .views import View
 
 if TYPE_CHECKING:
     from handbell.compile.build import CompiledClass
 
 
+GRADES = ("too-hard", "too-easy")  # what single bibs may ask of all that they do
 OTHERS_TOLD = 3  # where no exercise of the pattern can do
 
 
@@ -43,7 +46,8 @@ class Swap:
 
     ``name`` is what the plan calls it, ``old`` is None when the library doesn't know it.
     ``said`` tells what else changes with the first choice, ``spare`` that nothing may be
-    more than it was. Without choices it stays as it is, and ``stuck`` says why.
+    more than it was. ``view`` is whose own task it becomes, None for everybody's. Without choices
+    it stays as it is, and ``stuck`` says why.
     """
 
     name: str
@@ -54,6 +58,7 @@ class Swap:
     said: list[str] = field(default_factory=list)
     stuck: HandbellError | None = None
     spare: bool = False
+    view: View | None = None
 
     @property
     def new(self) -> Entry:
@@ -66,6 +71,10 @@ class Swap:
         self.stuck = HandbellError(why, remedy)
 
 
+class NotThereError(HandbellError):
+    """An exercise that is to be swapped is not done."""
+
+
 def find_swaps(
     text: PlanText,
     library: Library,
@@ -73,33 +82,43 @@ def find_swaps(
     name: str | None = None,
     to: str | None = None,
     block: int | None = None,
+    view: View | None = None,
 ) -> list[Swap]:
     """Return the swaps that a wish asks for, each with its choices, best first.
 
     Without ``name`` every exercise that can't be done as things stand: its kit is missing or it
     loads a sore part; one that nothing can take the place of is ``stuck``, and the others go on.
-    ``to`` names the replacement, ``block`` (from 1) keeps to one block. Raises HandbellError when
-    the exercise named isn't there, or nothing can take its place.
+    ``to`` names the replacement, ``block`` (from 1) keeps to one block. With a ``view`` it is what
+    some bibs do that is looked at; for what is too hard or too easy, all of it. Raises
+    NotThereError when the exercise named isn't there, HandbellError when for everybody nothing can
+    take its place.
     """
-    known = known_in(text, library)
-    grouped: dict[str, Swap] = {}
-    for place in text.exercises:
+    doings = text.exercises if view is None else view.doings
+    known = known_in(doings, library)
+    grouped: dict[tuple[str, bool], Swap] = {}
+    for place in doings:
         if block is None or place.block == block - 1:
             here, old = place.values["name"], known[place.at]
-            key = old.id if old else name_key(here)
-            grouped.setdefault(key, Swap(here, old, [])).places.append(place)
+            shared = view is not None and place.place in view.shared
+            key = (old.id if old else name_key(here), shared)
+            grouped.setdefault(key, Swap(here, old, [], view=view)).places.append(place)
     floor = Floor(text, known)
     if name is None:
+        everything = view is not None and wish.because in GRADES
         asked = [
-            s for s in grouped.values() if s.old and _because(s.old, wish, floor.around(s.places))
+            s
+            for s in grouped.values()
+            if s.old and (everything or _because(s.old, wish, floor.around(s.places)))
         ]
     else:
-        asked = [_named(name, grouped, library, text.name, block)]
+        asked = _named(name, grouped, library, text.name, block)
     for swap in asked:
         swap.spare = wish.because in SPARING
         _choose(swap, library, _wish_for(swap, wish), floor, to)
         _keep_kind(text, swap)
-        if swap.stuck and name is not None:
+        if view is not None:
+            _keep_own(text, swap, view)
+        if swap.stuck and name is not None and view is None:
             raise swap.stuck
         for place in swap.places if swap.choices else ():
             known[place.at] = swap.new
@@ -133,23 +152,33 @@ def swapped(text: PlanText, swaps: Iterable[Swap]) -> tuple[bytes, CompiledClass
     try:
         return data, build(parse_plan(data, text.name))
     except PlanError as error:
-        names = listed([swap.new.name for swap in swaps])
-        raise HandbellError(
-            f"With {names} the plan would not pass the check: {'; '.join(error.faults)}",
-            "Nothing is changed; mend that first, or choose another with --to",
-        ) from None
+        raise unplayable(swaps, error) from None
+
+
+def unplayable(swaps: Iterable[Swap], error: PlanError) -> HandbellError:
+    """Return what to say of a plan that would not pass the check with its swaps."""
+    names = listed([swap.new.name for swap in swaps if swap.choices])
+    return HandbellError(
+        f"With {names} the plan would not pass the check: {'; '.join(error.faults)}",
+        "Nothing is changed; mend that first, or name another for it",
+    )
 
 
 def _named(
-    name: str, grouped: dict[str, Swap], library: Library, file: str, block: int | None
-) -> Swap:
+    name: str,
+    grouped: dict[tuple[str, bool], Swap],
+    library: Library,
+    file: str,
+    block: int | None,
+) -> list[Swap]:
     entry = library.find(name)
-    for key, swap in grouped.items():
-        if key in (entry.id if entry else None, name_key(name)):
-            return swap
+    keys = {name_key(name), *([entry.id] if entry else [])}
+    found = [swap for (key, _), swap in grouped.items() if key in keys]
+    if found:
+        return found
     where = f"{file}, block {block}," if block is not None else file
-    there = ", ".join(swap.name for swap in grouped.values()) or "nothing"
-    raise HandbellError(f'{where} has no exercise "{name}"', f"It has {there}")
+    there = ", ".join(dict.fromkeys(swap.name for swap in grouped.values())) or "nothing"
+    raise NotThereError(f'{where} has no exercise "{name}"', f"It has {there}")
 
 
 def _because(entry: Entry, wish: Wish, around: Surroundings) -> str:
@@ -175,7 +204,7 @@ def _choose(swap: Swap, library: Library, wish: Wish, floor: Floor, to: str | No
     if to is not None:
         new = library.need(to)
         if new is swap.old:
-            raise HandbellError(f"{swap.name} is {new.name} already", "Name another with --to")
+            raise HandbellError(f"{swap.name} is {new.name} already", "Name another")
         if swap.old is None:
             swap.choices = [Choice(new, 0.0, ["chosen; the old one is not in the library"])]
         else:
@@ -205,20 +234,44 @@ def _keep_kind(text: PlanText, swap: Swap) -> None:
         swap.leave(
             f"{swap.new.name} can't take the place of {swap.name} in block {inside[0].block + 1}, "
             "where a list or a ladder says reps or seconds",
-            "Name another with --to",
+            "Name another for it",
         )
     else:
+        swap.choices = kept
+
+
+def _keep_own(text: PlanText, swap: Swap, view: View) -> None:
+    """Leave what can be an own task: none in a list, and no hold where everybody tallies."""
+    shared = [place for place in swap.places if place.place in view.shared]
+    if shared:
+        swap.leave(
+            f"{swap.name} in block {shared[0].block + 1} is in a list that everybody goes through, "
+            "which has no own tasks",
+            f"Let {bibs_words(view.bibs)} leave it out there, or swap it for everybody",
+        )
+        return
+    blocks = text.plan.blocks
+    tallied = any(blocks[p.block].exercises[p.at[1]].tap.rule == "tally" for p in swap.places)
+    if swap.choices and tallied:
+        kept = [choice for choice in swap.choices if not choice.entry.is_hold]
+        if not kept:
+            swap.leave(
+                f"{swap.new.name} is a hold, and {swap.name} is tallied by everybody",
+                "Leave it out, or name another for it",
+            )
         swap.choices = kept
 
 
 def _require_choice(swap: Swap, wish: Wish, others: Sequence[Choice]) -> None:
     assert swap.old is not None
     if wish.because == "no-kit" and not swap.old.kit:
-        raise HandbellError(f"{swap.name} needs no kit", "Give another reason, or --to a name")
+        raise HandbellError(
+            f"{swap.name} needs no kit", "Give another reason, or name another for it"
+        )
     if not swap.choices:
         names = [choice.entry.name for choice in others[:OTHERS_TOLD]]
         such = f", such as {listed(names, 'or')}" if names else ""
         swap.leave(
             f"Nothing in the library can take the place of {swap.name} here",
-            f"It is a {swap.old.pattern}: leave it out, or name another with --to{such}",
+            f"It is a {swap.old.pattern}: leave it out, or name another for it{such}",
         )

@@ -26,7 +26,7 @@ from handbell.plan.agreement import Place
 from handbell.plan.faults import place_words
 from handbell.plan.files import load_plan, parse_plan
 
-from .pieces import BOM, cut, last_key_line, lf, lines_of, with_ends
+from .pieces import BOM, cut, last_key_line, lf, lines_of, value_text, with_ends
 
 Table = dict[str, Any]
 
@@ -44,6 +44,14 @@ class Change:
     ``place`` is the way to it, counted from 0: ``("block", 1, "exercise", 0)``, ``("block", 1)``,
     ``("warm_up", 0)``, or ``()`` for what stands before any table.
     """
+
+    place: Place
+    values: Table
+
+
+@dataclass(frozen=True)
+class OwnTask:
+    """A table to add below an exercise: what some bibs do instead. ``place`` is the exercise's."""
 
     place: Place
     values: Table
@@ -103,16 +111,32 @@ class PlanText:
         found = [Written(place, _table(self._document, place)) for place in places]
         return [written for written in found if "part" not in written.values]
 
+    def at(self, place: Place) -> Table:
+        """Return a table as the file has it."""
+        return _table(self._document, place)
+
     @property
     def kit(self) -> list[str]:
         """The sorts of kit that the plan counts."""
         return list(self._document.get("kit", ()))
 
-    def changed(self, changes: Iterable[Change]) -> bytes:
-        """Return the plan's bytes with the changes made; raises HandbellError if they can't be."""
+    def changed(self, changes: Iterable[Change], own: Iterable[OwnTask] = ()) -> bytes:
+        """Return the plan's bytes with the changes made, own tasks added behind those there are.
+
+        Raises HandbellError if that can't be.
+        """
         expected = copy.deepcopy(self._document)
         by_piece: dict[int, list[Change]] = {}
-        for change in changes:
+        added: dict[int, list[OwnTask]] = {}
+        all_changes = list(changes)
+        for task in own:
+            there = _table(self._document, task.place).get("scaled", [])
+            if self._is_apart(task.place, len(there)):
+                added.setdefault(self._last_piece(task.place), []).append(task)
+                _table(expected, task.place).setdefault("scaled", []).append(task.values)
+            else:
+                all_changes = _with_own(all_changes, task, there)
+        for change in all_changes:
             table = _table(expected, change.place)
             for key, value in change.values.items():
                 table.pop(key, None)
@@ -123,10 +147,12 @@ class PlanText:
         lines: list[str] = []
         for n, (start, end) in enumerate(self._pieces):
             old = self._lines[start:end]
-            lines += self._rewritten(old, by_piece[n]) if n in by_piece else old
+            new = self._rewritten(old, by_piece[n]) if n in by_piece else old
+            lines += self._with_tables(new, added[n]) if n in added else new
         text = "".join(lines)
         if toml.loads("".join(map(lf, lines_of(text)))) != expected:
-            raise self._refused(next(iter(by_piece.values()))[0])
+            first = [Change(task.place, task.values) for tasks in added.values() for task in tasks]
+            raise self._refused([*all_changes, *first][0])
         return (self._bom + text).encode("utf-8")
 
     def _find(self) -> dict[Place, _Spot]:
@@ -149,6 +175,44 @@ class PlanText:
         for n, (start, end) in enumerate(self._pieces):
             walk(n, toml.loads("".join(map(lf, self._lines[start:end]))), (), ())
         return spots
+
+    def _is_apart(self, place: Place, count: int) -> bool:
+        """Return whether an exercise, and its own tasks if any, have headings of their own."""
+        places: list[Place] = [place, *((*place, "scaled", n) for n in range(count))]
+        paths = (self._spots[at].path for at in places)
+        return not any(isinstance(step, int) for path in paths for step in path[:-1])
+
+    def _last_piece(self, place: Place) -> int:
+        """Return the piece in which an exercise ends."""
+        return max(spot.piece for at, spot in self._spots.items() if at[: len(place)] == place)
+
+    def _with_tables(self, lines: list[str], own: Sequence[OwnTask]) -> list[str]:
+        """Return a piece with tables behind its last key, indented as those around them."""
+        end = last_key_line([lf(line) for line in lines])
+        ends = next((line[len(line.rstrip("\r\n")) :] for line in self._lines), "") or "\n"
+        head, *keys = (line for line in lines[:end] if line.strip() and line.strip()[0] != "#")
+        heading = _indent(head)
+        if not re.match(r"\s*\[\[.*scaled", head):
+            heading += self._deeper(own[0].place)
+        deeper = _indent(keys[0])[len(_indent(head)) :] if keys else ""
+        if not lines[end - 1].endswith(("\r", "\n")):
+            lines = [*lines[: end - 1], lines[end - 1] + ends]
+        new = []
+        for task in own:
+            new.append(f"{heading}[[block.exercise.scaled]]{ends}")
+            new += [
+                f"{heading}{deeper}{key} = {value_text(value)}{ends}"
+                for key, value in task.values.items()
+            ]
+        return [*lines[:end], *new, *lines[end:]]
+
+    def _deeper(self, place: Place) -> str:
+        """Return by how much a block's exercises are indented more than the block."""
+        block, exercise = (
+            _indent(self._lines[self._pieces[self._spots[at].piece][0]])
+            for at in (place[:2], place)
+        )
+        return exercise[len(block) :]
 
     def _rewritten(self, old: Sequence[str], changes: Sequence[Change]) -> list[str]:
         """Return a piece's lines with its changes made; lines that stay keep their line ends."""
@@ -181,6 +245,25 @@ class PlanText:
             "the rest",
             f"Change it by hand: {said}",
         )
+
+
+def _with_own(changes: list[Change], task: OwnTask, there: Sequence[Table]) -> list[Change]:
+    """Return changes with an own task added to the list in which an exercise has them."""
+    mine = [c for c in changes if c.place == task.place and "scaled" in c.values]
+    within = (*task.place, "scaled")
+    said: list[Table] = list(mine[0].values["scaled"] if mine else copy.deepcopy(list(there)))
+    for change in changes:
+        if change.place[: len(within)] == within:
+            table = said[int(change.place[len(within)])]
+            table |= change.values
+            for key in [key for key, value in table.items() if value is None]:
+                del table[key]
+    kept = [c for c in changes if c not in mine and c.place[: len(within)] != within]
+    return [*kept, Change(task.place, {"scaled": [*said, task.values]})]
+
+
+def _indent(line: str) -> str:
+    return line[: len(line) - len(line.lstrip(" \t"))]
 
 
 def _table(document: Table, place: Place) -> Table:

@@ -6,6 +6,10 @@ import contextlib
 import difflib
 import re
 from collections.abc import Sequence
+from decimal import Decimal
+from typing import Any
+
+import tomlkit
 
 from handbell.base import toml
 
@@ -74,3 +78,18 @@ def with_ends(old: Sequence[str], plain: Sequence[str], new: Sequence[str]) -> l
 
 def _bare(line: str) -> str:
     return line.rstrip("\r\n")
+
+
+def value_text(value: Any) -> str:
+    """Return a value as TOML has it."""
+    if isinstance(value, Decimal):
+        return str(value)
+    if isinstance(value, list):
+        return f"[{', '.join(map(value_text, value))}]"
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{_key(k)} = {value_text(v)}" for k, v in value.items()) + " }"
+    return str(tomlkit.item(value).as_string())
+
+
+def _key(key: str) -> str:
+    return tomlkit.key(key).as_string()

@@ -7,15 +7,13 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from typing import Any
 
-import tomlkit
-
 from handbell.base import toml
 from handbell.base.errors import HandbellError
 from handbell.plan.files import parse_plan
 from handbell.plan.model import Plan
 from handbell.plan.shorthands import spelt_out
 
-from .pieces import BOM, cut, last_key_line, lf, lines_of
+from .pieces import BOM, cut, last_key_line, lf, lines_of, value_text
 
 Table = dict[str, Any]
 
@@ -87,24 +85,10 @@ def _table(table: Table, path: tuple[str, ...], indent: str) -> Iterator[str]:
     yield f"{indent}[[{'.'.join(path)}]]"
     first = [key for key in _FIRST if key in table]
     for key in [*first, *(key for key in table if key not in (*_FIRST, *_TABLES))]:
-        yield f"{indent}{key} = {_value(table[key])}"
+        yield f"{indent}{key} = {value_text(table[key])}"
     for key in _TABLES:
         for below in table.get(key, ()):
             yield from _table(below, (*path, key), indent + "  ")
-
-
-def _value(value: Any) -> str:
-    if isinstance(value, Decimal):
-        return str(value)
-    if isinstance(value, list):
-        return f"[{', '.join(map(_value, value))}]"
-    if isinstance(value, dict):
-        return "{ " + ", ".join(f"{_key(k)} = {_value(v)}" for k, v in value.items()) + " }"
-    return str(tomlkit.item(value).as_string())
-
-
-def _key(key: str) -> str:
-    return tomlkit.key(key).as_string()
 
 
 def _same(short: Plan, full: Plan) -> bool:

@@ -10,7 +10,9 @@ from pathlib import Path
 from handbell.base.errors import UsageError
 from handbell.coach.library.shelf import Library, load_library
 from handbell.coach.swap import swap as swapping
-from handbell.coach.swap.rank import Wish, sore_parts
+from handbell.coach.swap.own import find_own, swapped_own
+from handbell.coach.swap.rank import Wish, given_up, sore_parts
+from handbell.coach.swap.views import views
 from handbell.coach.writing.edit import PlanText
 from handbell.plan.faults import place_words
 
@@ -43,11 +45,13 @@ class Choice:
 class Swap:
     """An exercise to swap, ``known`` by the library under another name, and its choices.
 
-    ``changes`` says what else changes with the first one, ``cautions`` what to mind with it. Where
-    there are none, ``stuck`` says why.
+    ``bibs`` are those who get another, none for everybody. ``changes`` says what else changes with
+    the first choice, ``given_up`` what is lost with it, ``cautions`` what to mind. Where there are
+    none, ``stuck`` says why.
     """
 
     exercise: str
+    bibs: tuple[int, ...]
     known: str
     places: tuple[Place, ...]
     where: str
@@ -55,6 +59,7 @@ class Swap:
     stuck: str
     choices: tuple[Choice, ...]
     changes: tuple[str, ...]
+    given_up: str
     cautions: str
 
 
@@ -63,7 +68,9 @@ class Swapped:
     """Swaps found, and what each first choice changes in the plan's file, ``difference``.
 
     ``sore`` are the parts to spare; ``unknown`` the exercises that the library doesn't know, so
-    that nothing can be said of what they load. ``ok`` is False where something is stuck.
+    that nothing can be said of what they load; ``bibs`` those it is for, none for everybody, and
+    ``idle`` those of them who need no swap. ``ok`` is False
+    where something is stuck.
     """
 
     ok: bool
@@ -73,6 +80,8 @@ class Swapped:
     warnings: tuple[str, ...]
     sore: tuple[str, ...]
     unknown: tuple[str, ...]
+    bibs: tuple[int, ...]
+    idle: tuple[int, ...]
     written: str | None
 
 
@@ -95,24 +104,29 @@ def swap(
     own_library: Path | None = None,
     write: bool = False,
     out: Path | None = None,
+    bibs: Sequence[int] = (),
 ) -> Swapped:
     """Swap an exercise, or without its name all that lack kit or load a sore part.
 
-    ``to`` names the replacement, ``block`` (from 1) keeps to one. Raises UsageError when it isn't
-    said what to swap, PlanError, HandbellError when nothing can take the exercise's place.
+    ``to`` names the replacement, ``block`` (from 1) keeps to one; for ``bibs`` own tasks are
+    written, and all they do may be too hard or too easy. Raises UsageError when it isn't said what
+    to swap, PlanError, HandbellError when nothing can take the exercise's place.
     """
     library = load_library(own_library)
-    wish = _wish(reasons or Reasons(), library, exercise, to)
+    wish = _wish(reasons or Reasons(), library, exercise, to, bool(bibs))
     text, before = plan_text(plan)
     blocks = len(text.plan.blocks)
     if block is not None and not 1 <= block <= blocks:
         raise UsageError(f"{plan} has no block {block}", f"Name a block from 1 to {blocks}")
-    swaps = swapping.find_swaps(text, library, wish, exercise, to, block)
+    if bibs:
+        swaps = find_own(text, library, wish, bibs, exercise, to, block)
+    else:
+        swaps = swapping.find_swaps(text, library, wish, exercise, to, block)
     moving = [one for one in swaps if one.choices]
     after = before
     warnings: tuple[str, ...] = ()
     if moving:
-        after, built = swapping.swapped(text, swaps)
+        after, built = swapped_own(text, swaps) if bibs else swapping.swapped(text, swaps)
         warnings = new_remarks(text.plan, built, library)
     written = write_changed(plan, before, after, write, out) if moving or not swaps else None
     return Swapped(
@@ -122,20 +136,26 @@ def swap(
         _difference(before, after),
         warnings,
         tuple(wish.sore),
-        _unknown(text, library) if wish.sore else (),
+        _unknown(text, library, bibs) if wish.sore else (),
+        tuple(sorted({*bibs})),
+        _idle(swaps, bibs),
         written if moving else None,
     )
 
 
-def _wish(said: Reasons, library: Library, exercise: str | None, to: str | None) -> Wish:
+def _wish(said: Reasons, library: Library, exercise: str | None, to: str | None, own: bool) -> Wish:
     sore = sore_parts(said.where)
     if said.because == "sore" and not sore:
         raise UsageError("Say what is sore", "Add --where knee, or another part")
     if said.where and said.because != "sore":
         raise UsageError("--where goes with --because sore", "Add --because sore")
-    if to is not None and exercise is None:
-        raise UsageError("--to needs the exercise that it replaces", "Name it before --to")
     everywhere = said.without or said.kit or said.because == "sore"
+    if exercise is None and own and said.because in swapping.GRADES:
+        everywhere = True
+    if exercise is None and said.because in swapping.GRADES and not everywhere:
+        way = "easier" if said.because == "too-hard" else "harder"
+        remedy = f"Name an exercise, or bibs with --bib; handbell fit --{way} changes a whole plan"
+        raise UsageError("Say what to swap", remedy)
     if exercise is None and not everywhere:
         raise UsageError("Say what to swap", "Name an exercise, or --without some kit")
     there = library.kit if said.kit is None else said.kit
@@ -146,8 +166,10 @@ def _wish(said: Reasons, library: Library, exercise: str | None, to: str | None)
 def _told(found: swapping.Swap) -> Swap:
     taken = found.old.name if found.old and found.old.name != found.name else ""
     choices = found.choices[:CHOICES_TOLD]
+    lost = given_up(found.old, found.new) if found.old and choices else ""
     return Swap(
         found.name,
+        found.view.bibs if found.view else (),
         taken,
         tuple(Place(*(n + 1 for n in place.at)) for place in found.places),
         "; ".join(place_words(place.place) for place in found.places),
@@ -155,13 +177,20 @@ def _told(found: swapping.Swap) -> Swap:
         str(found.stuck or ""),
         tuple(Choice(c.entry.id, c.entry.name, round(c.cost, 2), tuple(c.why)) for c in choices),
         tuple(found.said),
+        lost,
         found.new.cautions if choices else "",
     )
 
 
-def _unknown(text: PlanText, library: Library) -> tuple[str, ...]:
-    names = (place.values["name"] for place in text.exercises)
+def _unknown(text: PlanText, library: Library, bibs: Sequence[int]) -> tuple[str, ...]:
+    looked_at = [place for view in views(text, bibs) for place in view.doings]
+    names = (place.values["name"] for place in (looked_at if bibs else text.exercises))
     return tuple(dict.fromkeys(name for name in names if library.find(name) is None))
+
+
+def _idle(swaps: Sequence[swapping.Swap], bibs: Sequence[int]) -> tuple[int, ...]:
+    busy = {bib for swap in swaps if swap.view for bib in swap.view.bibs}
+    return tuple(sorted({*bibs} - busy))
 
 
 def _difference(before: bytes, after: bytes) -> tuple[str, ...]:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from handbell.base.choices import REASONS
+from handbell.base.errors import UsageError
+from handbell.base.words import quoted
 from handbell.cli import shared
 from handbell.cli.output import Out
 
@@ -16,6 +19,9 @@ CHOICES_END = "Pain stops the exercise, whichever it is; ask a qualified profess
 UNSEEN = (
     "Only the plan's exercises were looked at: look through warm-up, cool-down and own tasks of "
     "single bibs yourself"
+)
+UNSEEN_OWN = (
+    "Only what they do in the blocks was looked at: look through warm-up and cool-down yourself"
 )
 PAIN = (
     "Pain is for a qualified health professional to judge: have the person ask one, and stop "
@@ -30,7 +36,19 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "exercise",
         nargs="?",
         metavar="EXERCISE",
-        help="what to swap; left out: all that lack kit or load a sore part",
+        help="what to swap; left out: all that lack kit or load a sore part; for a bib, all that "
+        "is too hard or too easy",
+    )
+    parser.add_argument(
+        "new", nargs="?", metavar="NEW", help="what takes its place; left out: the nearest"
+    )
+    parser.set_defaults(more=[], more_go_to="more")
+    parser.add_argument(
+        "--bib",
+        action="append",
+        default=[],
+        metavar="BIB",
+        help="only for this one, as an own task; again for more, or with commas",
     )
     parser.add_argument("--because", choices=REASONS, help="why")
     parser.add_argument(
@@ -38,7 +56,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     shared.kit_argument(parser, "--without", "kit that isn't there")
     shared.kit_argument(parser, "--kit", "all the kit there is")
-    parser.add_argument("--to", metavar="NAME", help="swap to this one")
     parser.add_argument("--block", type=int, metavar="N", help="only in this block")
     shared.writing_arguments(parser)
     shared.library_argument(parser)
@@ -47,7 +64,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "  handbell swap monday.toml Push-up --because too-hard\n"
         '  handbell swap monday.toml --without "suspension straps,bench"\n'
         "  handbell swap monday.toml --because sore --where wrist\n"
-        '  handbell swap monday.toml Row --to "Band row" --write'
+        '  handbell swap monday.toml Row "Band row" --write\n'
+        "  handbell swap monday.toml --bib 6 --because sore --where wrist\n"
+        '  handbell swap monday.toml Push-up "Knee push-up" --bib 6,7 --write'
     )
 
 
@@ -56,21 +75,42 @@ def run(args: argparse.Namespace) -> Swapped:
     from handbell.work.planning.swap import Reasons, swap
 
     reasons = Reasons(args.because, args.where, args.without, args.kit)
+    names = [name for name in (args.exercise, args.new, *args.more) if name is not None]
+    if len(names) > 2:
+        raise UsageError(
+            f"{names[2]} is one name too many",
+            "Name the exercise and what takes its place, names of several words in quotes",
+        )
     return swap(
         args.plan,
-        args.exercise,
+        names[0] if names else None,
         reasons,
-        args.to,
+        names[1] if len(names) > 1 else None,
         args.block,
         args.library,
         args.write,
         args.out,
+        _bibs(args.bib),
     )
+
+
+def _bibs(said: Sequence[str]) -> list[int]:
+    """Return the bibs that were said, commas between them; raises UsageError."""
+    words = [word.strip() for text in said for word in text.split(",")]
+    for word in words:
+        if not word.isdecimal() or not 1 <= int(word[:9]) <= 999:
+            raise UsageError(f"{quoted(word[:20])} is no bib", "Give numbers, such as --bib 6,7")
+    return [int(word) for word in words]
 
 
 def text(result: Swapped, out: Out) -> None:
     """Print each swap with its choices, the change of the file, and what to mind."""
-    if not result.swaps:
+    if result.idle:
+        from handbell.plan.own_tasks import bibs_words
+
+        known = " that the library knows" if result.unknown else ""
+        out.line(f"Nothing{known} to swap for {bibs_words(result.idle)}.")
+    elif not result.swaps:
         known = "Every exercise that the library knows" if result.unknown else "Every exercise"
         out.line(f"{known} of the plan can be done as things stand; nothing to swap.")
     for one in result.swaps:
@@ -80,16 +120,19 @@ def text(result: Swapped, out: Out) -> None:
         out.note(warning)
     if result.sore:
         _print_sore(result, out)
-    left = [one.exercise for one in result.swaps if one.stuck]
-    shared.written(out, result.written, len(left) < len(result.swaps))
+    left = list(dict.fromkeys(one.exercise for one in result.swaps if one.stuck))
+    shared.written(out, result.written, any(not one.stuck for one in result.swaps))
     if left:
         out.line(f"Still in the plan: {', '.join(left)}. Leave out what nothing can replace.")
 
 
 def _print_swap(one: Swap, sore: bool, out: Out) -> None:
+    from handbell.plan.own_tasks import bibs_words
+
     taken = f", taken as {one.known}" if one.known else ""
     why = f": {one.because}" if one.because else ""
-    out.line(f"{one.exercise}{taken} ({one.where}){why}")
+    whose = f" for {bibs_words(one.bibs)}" if one.bibs else ""
+    out.line(f"{one.exercise}{whose}{taken} ({one.where}){why}")
     if one.stuck:
         out.line(f"  {one.stuck}")
         return
@@ -98,8 +141,10 @@ def _print_swap(one: Swap, sore: bool, out: Out) -> None:
     for words in (*one.changes, one.cautions):
         if words:
             out.line(f"  {one.choices[0].name}: {words}")
+    if one.given_up:
+        out.line(f"  Given up: {one.given_up}")
     if len(one.choices) > 1:
-        out.line("  The first is taken; --to NAME takes another.")
+        out.line("  The first is taken; name another behind it to take that.")
     if sore:
         out.line(f"  {CHOICES_END}")
 
@@ -109,5 +154,5 @@ def _print_sore(result: Swapped, out: Out) -> None:
         out.note("back is taken as the spine; for the shoulder blades, say upper back")
     if result.unknown:
         out.note(f"not in the library, so not looked at: {', '.join(result.unknown)}")
-    out.note(UNSEEN)
+    out.note(UNSEEN_OWN if result.bibs else UNSEEN)
     out.line(PAIN)

@@ -1,0 +1,182 @@
+"""Own tasks: exercises swapped for single bibs, written as the plan's ``scaled`` tables.
+
+Bibs that do the same all through the plan are looked at together, with what they do now: their own
+task where they have one, and only what their group does.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from handbell.base.errors import PlanError
+from handbell.coach.library.entry import Entry
+from handbell.coach.library.shelf import Library
+from handbell.coach.writing.edit import Change, OwnTask, PlanText, Written
+from handbell.plan.agreement import Place
+from handbell.plan.files import parse_plan
+from handbell.plan.model import Exercise
+
+from .keys import new_keys
+from .rank import Wish
+from .swap import NotThereError, Swap, find_swaps, unplayable
+from .views import require_bibs, views
+
+if TYPE_CHECKING:
+    from handbell.compile.build import CompiledClass
+
+Table = dict[str, Any]
+_RANGE_MS = 30_000  # the library's reps are for windows of this length
+
+
+def find_own(
+    text: PlanText,
+    library: Library,
+    wish: Wish,
+    bibs: Sequence[int],
+    name: str | None = None,
+    to: str | None = None,
+    block: int | None = None,
+) -> list[Swap]:
+    """Return the swaps that a wish asks for, for single bibs; see ``find_swaps``.
+
+    An exercise's name is looked for among what they do. Raises UsageError for a bib that isn't
+    there, HandbellError when none of them does the exercise.
+    """
+    require_bibs(text, bibs)
+    found, unfound = [], []
+    for view in views(text, bibs):
+        try:
+            found += find_swaps(text, library, wish, name, to, block, view)
+        except NotThereError as error:
+            unfound.append(error)
+    if unfound and not found:
+        raise unfound[0]
+    return found
+
+
+def swapped_own(text: PlanText, swaps: Sequence[Swap]) -> tuple[bytes, CompiledClass]:
+    """Return the plan's bytes with own tasks for each first choice, and the plan compiled anew.
+
+    Raises HandbellError when the plan would not pass the check any more.
+    """
+    from handbell.compile import build
+
+    tables: dict[tuple[Place, str], list[int]] = {}
+    left: dict[Place, dict[int, set[int]]] = {}
+    changes: list[Change] = []
+    for swap in swaps:
+        view = swap.view
+        if view is None or not swap.choices:
+            continue
+        for doing in swap.places:
+            values, said = _own_values(text, doing, swap)
+            swap.said += [words for words in said if words not in swap.said]
+            n = view.own.get(doing.place)
+            if n is not None:
+                left.setdefault(doing.place, {}).setdefault(n, set()).update(view.bibs)
+            tables.setdefault((doing.place, json.dumps(values)), []).extend(view.bibs)
+    own = [
+        OwnTask(place, {"bibs": sorted(bibs), **json.loads(values)})
+        for (place, values), bibs in tables.items()
+    ]
+    for place, gone in left.items():
+        own = _rewritten(text, place, gone, own, changes)
+    data = text.changed(changes, own)
+    try:
+        return data, build(parse_plan(data, text.name))
+    except PlanError as error:
+        raise unplayable(swaps, error) from None
+
+
+def _rewritten(
+    text: PlanText,
+    place: Place,
+    left: Mapping[int, set[int]],
+    own: list[OwnTask],
+    changes: list[Change],
+) -> list[OwnTask]:
+    """Change the own tasks that some bibs had, and return the tables that are still to be added.
+
+    One whose bibs all get another becomes that one; else they leave it.
+    """
+    for n, gone in left.items():
+        at = (*place, "scaled", n)
+        was = text.at(at)
+        stay = [bib for bib in was["bibs"] if bib not in gone]
+        if stay:
+            changes.append(Change(at, {"bibs": stay}))
+            continue
+        task = next(t for t in own if t.place == place and gone & set(t.values["bibs"]))
+        own = [other for other in own if other is not task]
+        keys = {key: task.values.get(key) for key in (*task.values, *was) if key != "note"}
+        if sorted(was["bibs"]) == task.values["bibs"]:
+            del keys["bibs"]
+        changes.append(Change(at, {k: v for k, v in keys.items() if v != was.get(k)}))
+    return own
+
+
+def _own_values(text: PlanText, place: Written, swap: Swap) -> tuple[Table, list[str]]:
+    """Return an own task's keys but for its bibs, and what to say about them.
+
+    What is as everybody's is left out. Times, sides and kit are everybody's.
+    """
+    exercise = text.plan.blocks[place.block].exercises[place.at[1]]
+    keys, said = new_keys(place.values, swap.old, swap.new, (), True, swap.spare)
+    said = [words for words in said if "half time" not in words]
+    if swap.new.sides == "one" and not exercise.both_sides:
+        said.append("no bell says change sides: they change by themselves")
+    elif swap.new.sides != "one" and exercise.both_sides:
+        said.append("the bell for changing sides is not for them")
+    after = {key: value for key, value in {**place.values, **keys}.items() if value is not None}
+    own: Table = {"name": swap.new.name}
+    asked: Table = {key: after[key] for key in ("reps", "goal") if key in after}
+    if after.get("hold"):
+        if not exercise.hold:
+            own["hold"] = True
+    elif asked:
+        if swap.spare:
+            said = _no_more(asked, place.values, said)
+        if asked != _asked(exercise):
+            own.update(asked)
+    elif exercise.hold or _asked(exercise):
+        own["goal"] = _least(swap.new, min(exercise.work.values))
+        said.append(f"a goal of {own['goal']} in an open window: no more than the library's least")
+    mine = swap.view.own.get(place.place) if swap.view else None
+    had = {} if mine is None else text.at((*place.place, "scaled", mine))
+    tap = keys["tap"] if "tap" in keys else had.get("tap")
+    if tap is not None and not (after.get("hold") and tap not in ("drop", "none")):
+        own["tap"] = tap
+    return own, said
+
+
+def _no_more(asked: Table, was: Table, said: list[str]) -> list[str]:
+    """Let nobody who is to be spared make more reps than before; return what is left to say."""
+    for key, now in list(asked.items()):
+        before: Any = was.get(key, now)
+        if isinstance(now, list):
+            asked[key] = [min(pair) for pair in zip(now, before, strict=True)]
+        else:
+            asked[key] = min(now, before)
+        if asked[key] != now:
+            said = [words for words in said if not re.match(f"{key} .* become", words)]
+            said.append(f"no more {key} than before")
+    return said
+
+
+def _asked(exercise: Exercise) -> Table:
+    asked: Table = {}
+    for key in ("reps", "goal"):
+        said = getattr(exercise, key)
+        if said is not None:
+            asked[key] = list(said.values) if said.listed else said.values[0]
+    return asked
+
+
+def _least(entry: Entry, work_ms: int) -> int:
+    """Return the fewest reps that the library thinks sensible, even where sides take turns."""
+    least = entry.reps_30s[0] * work_ms // _RANGE_MS if entry.reps_30s else 1
+    step = 1 if entry.sides == "both" else 2
+    return max(least // step, 1) * step
