@@ -125,6 +125,10 @@ class _Draw:
 
     def exercise(self, work_s: object, rounds: int, tallied: bool) -> dict[str, object]:
         dice = self.dice
+        if not tallied and self.maybe(0.08):
+            parts = self._listed(2, reps=dice.randint(2, 8))
+            key = dice.choice(("reps", "goal"))
+            return {"name": "Both", "work_s": work_s, key: dice.randint(1, 9), "part": parts}
         entry = dice.choice(self.entries) if self.maybe(0.95) else None
         made: dict[str, object] = {"name": entry.name if entry else dice.choice(UNKNOWN)}
         made["work_s"] = work_s

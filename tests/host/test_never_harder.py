@@ -65,7 +65,15 @@ def test_drawn_plans_are_of_every_kind():
             "reps = [",
             "work_s = [",
         ),
-        *("both_sides", "rest_after_last", 'tap = "tally"', "tap = {", "round_rest_s", "fit = {"),
+        *(
+            "both_sides",
+            "rest_after_last",
+            "[[block.exercise.part]]",
+            'tap = "tally"',
+            "tap = {",
+            "round_rest_s",
+            "fit = {",
+        ),
         *(f'format = "{form}"' for form in ("relay", "ladder", "every-minute", "intervals")),
     ):
         assert any(kind in text for text in texts), kind

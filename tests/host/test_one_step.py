@@ -200,6 +200,17 @@ def test_short_forms_keep_their_times_and_a_ladder_its_reps(tmp_path):
     assert after[1].exercises[0].goal == before[1].exercises[0].goal
 
 
+def test_the_rounds_of_a_list_shrink_with_its_window(tmp_path):
+    """Of 8 rounds in 40 s, 35 s hold 7."""
+    parts = (
+        'goal = 8\n    [[block.exercise.part]]\n    name = "Sit-up"\n    reps = 3\n'
+        '    [[block.exercise.part]]\n    name = "Row"\n    reps = 1\n'
+    )
+    _, after, _, _ = stepped(tmp_path, "Both", parts)
+    assert (after.goal.values, after.work.values) == ((7,), (35_000,))
+    assert [(part.name, part.reps) for part in after.parts] == [("Crunch", 3), ("Row", 1)]
+
+
 def test_a_pair_that_is_gone_is_forgotten(tmp_path):
     top = 'never_after = [["Push-up", "Sit-up"]]'
     more = '\n    [[block.exercise]]\n    name = "Sit-up"\n    work_s = 40\n'

@@ -139,6 +139,26 @@ def test_an_own_task_of_all_its_bibs_is_changed_where_it_stands(capsys, plan):
     ]
 
 
+def test_two_own_tasks_that_become_the_same_stay_two(capsys, plan):
+    other = (
+        '    [[block.exercise.scaled]]\n    bibs = [4]\n    name = "Knee push-up"\n    reps = 8\n'
+    )
+    plan.write_text(PLAN.replace("  # between\n", f"{other}  # between\n"), encoding="utf-8")
+    words = ("Knee push-up", "Wall push-up", "--bib", "4,6,7", "--write")
+    assert run(capsys, plan, *words)[0] == 0
+    own = load_plan(plan).blocks[0].exercises[0].scaled
+    assert [(o.bibs, o.name) for o in own] == [((6, 7), "Wall push-up"), ((4,), "Wall push-up")]
+    # One leaves the first, which stays for the other; the second is all of its bibs'.
+    words = ("Wall push-up", "Floor dip", "--bib", "4,6", "--write")
+    assert run(capsys, plan, *words)[0] == 0
+    own = load_plan(plan).blocks[0].exercises[0].scaled
+    assert [(o.bibs, o.name) for o in own] == [
+        ((7,), "Wall push-up"),
+        ((4,), "Floor dip"),
+        ((6,), "Floor dip"),
+    ]
+
+
 def test_who_has_part_of_an_own_task_leaves_it(capsys, plan):
     assert run(capsys, plan, "Knee push-up", "Wall push-up", "--bib", "7", "--write")[0] == 0
     own = load_plan(plan).blocks[0].exercises[0].scaled

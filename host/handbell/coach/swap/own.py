@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from handbell.base.errors import PlanError
 from handbell.coach.library.entry import Entry
@@ -64,9 +64,7 @@ def swapped_own(text: PlanText, swaps: Sequence[Swap]) -> tuple[bytes, CompiledC
     """
     from handbell.compile import build
 
-    tables: dict[tuple[Place, str], list[int]] = {}
-    left: dict[Place, dict[int, set[int]]] = {}
-    changes: list[Change] = []
+    given: dict[Place, list[_Given]] = {}
     for swap in swaps:
         view = swap.view
         if view is None or not swap.choices:
@@ -75,15 +73,17 @@ def swapped_own(text: PlanText, swaps: Sequence[Swap]) -> tuple[bytes, CompiledC
             values, said = _own_values(text, doing, swap)
             swap.said += [words for words in said if words not in swap.said]
             n = view.own.get(doing.place)
-            if n is not None:
-                left.setdefault(doing.place, {}).setdefault(n, set()).update(view.bibs)
-            tables.setdefault((doing.place, json.dumps(values)), []).extend(view.bibs)
-    own = [
-        OwnTask(place, {"bibs": sorted(bibs), **json.loads(values)})
-        for (place, values), bibs in tables.items()
-    ]
-    for place, gone in left.items():
-        own = _rewritten(text, place, gone, own, changes)
+            given.setdefault(doing.place, []).append(_Given(n, view.bibs, values))
+    changes: list[Change] = []
+    own: list[OwnTask] = []
+    for place, all_given in given.items():
+        new: dict[str, list[int]] = {}
+        for one in _rewritten(text, place, all_given, changes):
+            new.setdefault(json.dumps(one.values), []).extend(one.bibs)
+        own += [
+            OwnTask(place, {"bibs": sorted(bibs), **json.loads(values)})
+            for values, bibs in new.items()
+        ]
     data = text.changed(changes, own)
     try:
         return data, build(parse_plan(data, text.name))
@@ -91,31 +91,40 @@ def swapped_own(text: PlanText, swaps: Sequence[Swap]) -> tuple[bytes, CompiledC
         raise unplayable(swaps, error) from None
 
 
+class _Given(NamedTuple):
+    """What some bibs get instead; ``n`` is the own task that they had, None for everybody's."""
+
+    n: int | None
+    bibs: tuple[int, ...]
+    values: Table
+
+
 def _rewritten(
-    text: PlanText,
-    place: Place,
-    left: Mapping[int, set[int]],
-    own: list[OwnTask],
-    changes: list[Change],
-) -> list[OwnTask]:
-    """Change the own tasks that some bibs had, and return the tables that are still to be added.
+    text: PlanText, place: Place, given: Sequence[_Given], changes: list[Change]
+) -> list[_Given]:
+    """Change the own tasks that bibs had, and return what needs tables of its own.
 
     One whose bibs all get another becomes that one; else they leave it.
     """
-    for n, gone in left.items():
+    new = [one for one in given if one.n is None]
+    for n in sorted({one.n for one in given if one.n is not None}):
+        theirs = [one for one in given if one.n == n]
         at = (*place, "scaled", n)
         was = text.at(at)
+        gone = {bib for one in theirs for bib in one.bibs}
         stay = [bib for bib in was["bibs"] if bib not in gone]
+        first, *others = theirs
         if stay:
             changes.append(Change(at, {"bibs": stay}))
+            new += theirs
             continue
-        task = next(t for t in own if t.place == place and gone & set(t.values["bibs"]))
-        own = [other for other in own if other is not task]
-        keys = {key: task.values.get(key) for key in (*task.values, *was) if key != "note"}
-        if sorted(was["bibs"]) == task.values["bibs"]:
-            del keys["bibs"]
-        changes.append(Change(at, {k: v for k, v in keys.items() if v != was.get(k)}))
-    return own
+        now: Table = dict(first.values)
+        if others:
+            now["bibs"] = sorted(first.bibs)
+        keys = (key for key in (*now, *was) if key not in ("note", *(() if others else ("bibs",))))
+        changes.append(Change(at, {k: now.get(k) for k in keys if now.get(k) != was.get(k)}))
+        new += others
+    return new
 
 
 def _own_values(text: PlanText, place: Written, swap: Swap) -> tuple[Table, list[str]]:
