@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from handbell.base.errors import HandbellError, PlanError
 from handbell.coach.library.names import name_key
 from handbell.coach.library.shelf import Library
 from handbell.coach.swap.rank import Surroundings, kit_in_use
-from handbell.coach.writing.edit import Change, PlanText, Written
+from handbell.coach.writing.edit import Change, OwnTask, PlanText, Written
 from handbell.plan.files import parse_plan
 from handbell.plan.shorthands import asks_each
 from handbell.plan.texts import drawable
@@ -147,8 +147,7 @@ def _usual(advices: Sequence[Advice]) -> Step:
     return max(steps, key=lambda step: counts[step.rank])
 
 
-# What is written into next week's plan: a function for each kind of change.
-Writer = Callable[[Sequence[Decision], PlanText], list[Change]]
+# What is written into next week's plan.
 
 
 def for_all(decisions: Sequence[Decision], text: PlanText) -> list[Change]:
@@ -162,13 +161,13 @@ def for_all(decisions: Sequence[Decision], text: PlanText) -> list[Change]:
     return changes
 
 
-def for_some(decisions: Sequence[Decision], text: PlanText) -> list[Change]:
+def for_some(decisions: Sequence[Decision], text: PlanText) -> list[OwnTask]:
     """Return what single bibs get instead, or keep where the others get something new.
 
     Where a plan has tables for some bibs already they are the coach's, and stay.
     """
     there = {bib for group in text.plan.groups for bib in group.bibs}
-    changes = []
+    own_tasks = []
     for decision in decisions:
         place = decision.place_in(text)
         if place is None or "scaled" in place.values:
@@ -180,10 +179,10 @@ def for_some(decisions: Sequence[Decision], text: PlanText) -> list[Change]:
             own = _own_keys(advice, now)
             if own and advice.case.bib in there:
                 alike.setdefault(repr(sorted(own.items())), (own, []))[1].append(advice.case.bib)
-        if alike:
-            keys = {"scaled": [{"bibs": sorted(bibs), **own} for own, bibs in alike.values()]}
-            changes.append(Change(place.place, keys))
-    return changes
+        own_tasks += [
+            OwnTask(place.place, {"bibs": sorted(bibs), **own}) for own, bibs in alike.values()
+        ]
+    return own_tasks
 
 
 def _own_keys(advice: Advice, now: dict[str, object]) -> dict[str, object]:
@@ -196,9 +195,6 @@ def _own_keys(advice: Advice, now: dict[str, object]) -> dict[str, object]:
         {} if name_key(str(own["name"])) == name_key(str(now["name"])) else {"name": own["name"]}
     )
     return {**named, **asked}
-
-
-WRITERS: tuple[Writer, ...] = (for_all, for_some)
 
 
 def _fitting(step: Step, place: Written, text: PlanText) -> dict[str, object]:
@@ -218,7 +214,7 @@ def next_plan(decisions: Sequence[Decision], text: PlanText) -> bytes:
     """
     from handbell.compile import build
 
-    data = text.changed([change for write in WRITERS for change in write(decisions, text)])
+    data = text.changed(for_all(decisions, text), for_some(decisions, text))
     try:
         build(parse_plan(data, text.name))
     except PlanError as error:

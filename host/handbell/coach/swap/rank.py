@@ -213,7 +213,7 @@ def given_up(old: Entry, new: Entry) -> str:
     lost = [part for part in old.tires if part not in new.tires]
     words = [f"work for the {listed(lost)}"] if lost else []
     if new.level < old.level:
-        words.append(f"level {old.level} for level {new.level}")
+        words.append(f"level {new.level} in place of {old.level}")
     return "; ".join(words)
 
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import copy
 import json
-import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -16,8 +15,6 @@ from pathlib import Path
 from typing import Any
 
 import tomlkit
-from tomlkit.container import Container
-from tomlkit.items import Array, Comment, InlineTable, String, Trivia
 
 from handbell.base import toml
 from handbell.base.errors import HandbellError
@@ -26,7 +23,18 @@ from handbell.plan.agreement import Place
 from handbell.plan.faults import place_words
 from handbell.plan.files import load_plan, parse_plan
 
-from .pieces import BOM, cut, last_key_line, lf, lines_of, value_text, with_ends
+from .keys import change_keys
+from .pieces import (
+    BOM,
+    cut,
+    end_of,
+    indent_of,
+    last_key_line,
+    lf,
+    lines_of,
+    with_ends,
+    with_own_tasks,
+)
 
 Table = dict[str, Any]
 
@@ -100,6 +108,7 @@ class PlanText:
         text = data.decode("utf-8")
         self._bom = BOM if text.startswith(BOM) else ""
         self._lines = lines_of(text.removeprefix(BOM))
+        self._ends = next((end for end in map(end_of, self._lines) if end), "\n")
         self._document: Table = toml.loads("".join(map(lf, self._lines)))
         self._pieces = cut([lf(line) for line in self._lines])
         self._spots = self._find()
@@ -148,7 +157,10 @@ class PlanText:
         for n, (start, end) in enumerate(self._pieces):
             old = self._lines[start:end]
             new = self._rewritten(old, by_piece[n]) if n in by_piece else old
-            lines += self._with_tables(new, added[n]) if n in added else new
+            if n in added:
+                tables = [task.values for task in added[n]]
+                new = with_own_tasks(new, tables, self._deeper(added[n][0].place), self._ends)
+            lines += new
         text = "".join(lines)
         if toml.loads("".join(map(lf, lines_of(text)))) != expected:
             first = [Change(task.place, task.values) for tasks in added.values() for task in tasks]
@@ -186,30 +198,10 @@ class PlanText:
         """Return the piece in which an exercise ends."""
         return max(spot.piece for at, spot in self._spots.items() if at[: len(place)] == place)
 
-    def _with_tables(self, lines: list[str], own: Sequence[OwnTask]) -> list[str]:
-        """Return a piece with tables behind its last key, indented as those around them."""
-        end = last_key_line([lf(line) for line in lines])
-        ends = next((line[len(line.rstrip("\r\n")) :] for line in self._lines), "") or "\n"
-        head, *keys = (line for line in lines[:end] if line.strip() and line.strip()[0] != "#")
-        heading = _indent(head)
-        if not re.match(r"\s*\[\[.*scaled", head):
-            heading += self._deeper(own[0].place)
-        deeper = _indent(keys[0])[len(_indent(head)) :] if keys else ""
-        if not lines[end - 1].endswith(("\r", "\n")):
-            lines = [*lines[: end - 1], lines[end - 1] + ends]
-        new = []
-        for task in own:
-            new.append(f"{heading}[[block.exercise.scaled]]{ends}")
-            new += [
-                f"{heading}{deeper}{key} = {value_text(value)}{ends}"
-                for key, value in task.values.items()
-            ]
-        return [*lines[:end], *new, *lines[end:]]
-
     def _deeper(self, place: Place) -> str:
         """Return by how much a block's exercises are indented more than the block."""
         block, exercise = (
-            _indent(self._lines[self._pieces[self._spots[at].piece][0]])
+            indent_of(self._lines[self._pieces[self._spots[at].piece][0]])
             for at in (place[:2], place)
         )
         return exercise[len(block) :]
@@ -226,7 +218,7 @@ class PlanText:
                 at: Any = document
                 for step in self._spots[change.place].path:
                     at = at[step]
-                _change(at, change.values)
+                change_keys(at, change.values)
             head = tomlkit.dumps(document)
         except Exception:
             # Whatever the TOML library stumbles over: the plan is untouched, and the coach is told.
@@ -262,66 +254,12 @@ def _with_own(changes: list[Change], task: OwnTask, there: Sequence[Table]) -> l
     return [*kept, Change(task.place, {"scaled": [*said, task.values]})]
 
 
-def _indent(line: str) -> str:
-    return line[: len(line) - len(line.lstrip(" \t"))]
-
-
 def _table(document: Table, place: Place) -> Table:
     at: Any = document
     for step in place:
         at = at[step]
     table: Table = at
     return table
-
-
-def _change(table: Any, values: Table) -> None:
-    for key, value in values.items():
-        if value is None:
-            _take_out(table, key)
-        elif isinstance(value, list) and _fits(table.get(key), value):
-            _change_list(table, key, value)
-        elif isinstance(value, str):
-            table[key] = _string(value, table.get(key))
-        else:
-            table[key] = value
-
-
-def _change_list(table: Any, key: str, value: list[Any]) -> None:
-    old = table[key]
-    if len(old) == len(value):
-        for n, entry in enumerate(value):
-            old[n] = _string(entry, old[n]) if isinstance(entry, str) else entry
-    elif "#" in old.as_string():
-        raise ValueError("comments stand between the entries of a list that changes its length")
-    else:
-        table[key] = value
-
-
-def _fits(old: Any, new: Sequence[Any]) -> bool:
-    """Return whether an old list can take the entries of a new one, and so keep its layout."""
-    return isinstance(old, Array) and len(old) == len(new)
-
-
-def _string(value: str, old: Any) -> String:
-    """Return a text between the quotes that the old one had."""
-    literal = isinstance(old, String) and old.as_string().startswith("'")
-    return tomlkit.string(value, literal=literal and "'" not in value)
-
-
-def _take_out(table: Any, key: str) -> None:
-    """Take a key out; a comment on its lines stays, on a line of its own."""
-    if not isinstance(table, InlineTable):
-        body = (table if isinstance(table, Container) else table.value).body
-        at = next(n for n, (k, _) in enumerate(body) if k is not None and k.key == key)
-        item = body[at][1]
-        # Reps, goals and ways to tap hold no texts with a # in them.
-        said = [*re.findall(r"#[^\n]*", item.as_string()), item.trivia.comment]
-        indent = item.trivia.indent
-        kept = f"\n{indent}".join(text.rstrip() for text in said if text)
-        if kept:  # one item for one: the table knows its other keys by their places
-            body[at] = (None, Comment(Trivia(indent, "", kept)))
-            return
-    table.remove(key)
 
 
 def read_plan(path: Path) -> bytes:

@@ -30,6 +30,16 @@ def lf(line: str) -> str:
     return line.rstrip("\r\n") + "\n" if line.endswith(("\r", "\n")) else line
 
 
+def end_of(line: str) -> str:
+    """Return what ends a line, "" where nothing does."""
+    return line[len(_bare(line)) :]
+
+
+def indent_of(line: str) -> str:
+    """Return the blanks before a line's text."""
+    return line[: len(line) - len(line.lstrip(" \t"))]
+
+
 def cut(lines: Sequence[str]) -> list[tuple[int, int]]:
     """Return the pieces of a TOML text, each from a heading to the next, as ranges of lines.
 
@@ -60,9 +70,28 @@ def last_key_line(lines: Sequence[str]) -> int:
     return end
 
 
+def with_own_tasks(
+    lines: Sequence[str], tables: Sequence[dict[str, Any]], deeper: str, ends: str
+) -> list[str]:
+    """Return an exercise's last piece with own tasks behind its last key, indented like it.
+
+    ``deeper`` is how much more than an exercise's heading theirs are, where there are none yet.
+    """
+    end = last_key_line([lf(line) for line in lines])
+    head, *keys = (line for line in lines[:end] if line.strip() and line.strip()[0] != "#")
+    heading = indent_of(head) + ("" if re.match(r"\s*\[\[.*scaled", head) else deeper)
+    key_indent = heading + (indent_of(keys[0])[len(indent_of(head)) :] if keys else "")
+    new = []
+    for table in tables:
+        new.append(f"{heading}[[block.exercise.scaled]]{ends}")
+        new += [f"{key_indent}{key} = {value_text(value)}{ends}" for key, value in table.items()]
+    last = lines[end - 1]
+    return [*lines[: end - 1], last if end_of(last) else last + ends, *new, *lines[end:]]
+
+
 def with_ends(old: Sequence[str], plain: Sequence[str], new: Sequence[str]) -> list[str]:
     """Return new lines with the line ends that the old ones had."""
-    usual = next((line[len(_bare(line)) :] for line in old if line != _bare(line)), "\n")
+    usual = next((end_of(line) for line in old if end_of(line)), "\n")
     lines: list[str] = []
     matcher = difflib.SequenceMatcher(None, plain, new, autojunk=False)
     for what, i, i_end, j, j_end in matcher.get_opcodes():
@@ -71,7 +100,7 @@ def with_ends(old: Sequence[str], plain: Sequence[str], new: Sequence[str]) -> l
             continue
         for n, line in enumerate(new[j:j_end]):
             was = old[i + n] if i + n < i_end else ""
-            end = was[len(_bare(was)) :] or usual
+            end = end_of(was) or usual
             lines.append(_bare(line) + end if line.endswith("\n") else line)
     return lines
 
