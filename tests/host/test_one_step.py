@@ -78,8 +78,8 @@ def test_what_people_read_of_a_step(capsys):
     assert main(["fit", str(THREE), "--easier"]) == 0
     out = capsys.readouterr().out
     assert out.startswith("Three blocks, one step easier: 15:40 becomes 15:25\nBlock 1, Legs\n")
-    assert "  windows: 30 s becomes 25 s\n  rest: 0 s becomes 5 s\n" in out
-    assert re.search(r"Push-up +now Raised push-up; reps 10 becomes 8", out)
+    assert "  windows: 25 s, before 30 s\n  rest: 5 s, before 0 s\n" in out
+    assert re.search(r"Push-up +now Raised push-up; reps 8, before 10", out)
     assert "lever: A more upright body makes it easier." in out
     assert "handbell fit with --minutes 15:40 makes the new plan as long as this one" in out
     assert out.count("screening questionnaire") == 1

@@ -196,6 +196,12 @@ def test_bibs_who_need_nothing_are_told(capsys, plan):
     assert (code, told["bibs"], told["idle"], told["swaps"]) == (0, [4], [4], [])
 
 
+def test_what_the_library_does_not_know_is_named(capsys, plan):
+    plan.write_text(PLAN.replace('"Burpee"', '"Sledge of ours"'), encoding="utf-8")
+    code, out, _ = run(capsys, plan, "--bib", "4", "--because", "too-hard")
+    assert code == 0 and "not in the library, so not looked at: Sledge of ours" in out
+
+
 CIRCUITS = """
 title = "Two circuits"
 layout = "rotation"

@@ -68,7 +68,7 @@ class Swapped:
     """Swaps found, and what each first choice changes in the plan's file, ``difference``.
 
     ``sore`` are the parts to spare; ``unknown`` the exercises that the library doesn't know, so
-    that nothing can be said of what they load; ``bibs`` those it is for, none for everybody, and
+    that nothing can be said of them; ``bibs`` those it is for, none for everybody, and
     ``idle`` those of them who need no swap. ``ok`` is False
     where something is stuck.
     """
@@ -136,7 +136,7 @@ def swap(
         _difference(before, after),
         warnings,
         tuple(wish.sore),
-        _unknown(text, library, bibs) if wish.sore else (),
+        _unknown(text, library, bibs) if wish.sore or (bibs and exercise is None) else (),
         tuple(sorted({*bibs})),
         _idle(swaps, bibs),
         written if moving else None,

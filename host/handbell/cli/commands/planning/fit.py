@@ -158,7 +158,7 @@ def _print_step(result: OneStep, out: Out) -> None:
         if block.stuck:
             out.line(f"  stays as it is: {block.stuck}")
         for move in block.moves:
-            moved = f"{_values(move.level, move.was)} becomes {_values(move.level, move.to)}"
+            moved = f"{_values(move.level, move.to)}, before {_values(move.level, move.was)}"
             what = move.what.removesuffix(f" in {block.what}").removesuffix(f" of {block.what}")
             out.line(f"  {what}: {moved}")
         out.pairs([(_whose(one), _step_words(one)) for one in block.tasks])
@@ -185,9 +185,9 @@ def _whose(one: TaskStep) -> str:
 def _step_words(one: TaskStep) -> str:
     words = [] if one.to == one.name else [f"now {one.to}"]
     if one.was != one.now:
-        words.append(f"{one.key} {_list(one.was)} becomes {_list(one.now)}")
+        words.append(f"{one.key} {_list(one.now)}, before {_list(one.was)}")
     elif one.was and words:
-        words.append(f"{one.key} {_list(one.was)} stays")
+        words.append(f"{one.key} {_list(one.was)}, as before")
     if one.lever:
         words.append(f"lever: {one.lever}")
     return "; ".join(words) or "stays"

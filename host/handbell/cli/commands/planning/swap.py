@@ -96,9 +96,11 @@ def run(args: argparse.Namespace) -> Swapped:
 
 def _bibs(said: Sequence[str]) -> list[int]:
     """Return the bibs that were said, commas between them; raises UsageError."""
+    from handbell.plan.values import BIB_MOST
+
     words = [word.strip() for text in said for word in text.split(",")]
     for word in words:
-        if not word.isdecimal() or not 1 <= int(word[:9]) <= 999:
+        if not word.isdecimal() or not 1 <= int(word[:9]) <= BIB_MOST:
             raise UsageError(f"{quoted(word[:20])} is no bib", "Give numbers, such as --bib 6,7")
     return [int(word) for word in words]
 
@@ -108,8 +110,7 @@ def text(result: Swapped, out: Out) -> None:
     if result.idle:
         from handbell.plan.own_tasks import bibs_words
 
-        known = " that the library knows" if result.unknown else ""
-        out.line(f"Nothing{known} to swap for {bibs_words(result.idle)}.")
+        out.line(f"Nothing to swap for {bibs_words(result.idle)}.")
     elif not result.swaps:
         known = "Every exercise that the library knows" if result.unknown else "Every exercise"
         out.line(f"{known} of the plan can be done as things stand; nothing to swap.")
@@ -118,6 +119,8 @@ def text(result: Swapped, out: Out) -> None:
     out.lines(result.difference)
     for warning in result.warnings:
         out.note(warning)
+    if result.unknown:
+        out.note(f"not in the library, so not looked at: {', '.join(result.unknown)}")
     if result.sore:
         _print_sore(result, out)
     left = list(dict.fromkeys(one.exercise for one in result.swaps if one.stuck))
@@ -152,7 +155,5 @@ def _print_swap(one: Swap, sore: bool, out: Out) -> None:
 def _print_sore(result: Swapped, out: Out) -> None:
     if any(word.casefold() == "back" for word in result.sore):
         out.note("back is taken as the spine; for the shoulder blades, say upper back")
-    if result.unknown:
-        out.note(f"not in the library, so not looked at: {', '.join(result.unknown)}")
     out.note(UNSEEN_OWN if result.bibs else UNSEEN)
     out.line(PAIN)
