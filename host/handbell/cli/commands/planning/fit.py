@@ -7,6 +7,7 @@ import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from handbell.base.errors import UsageError
 from handbell.base.times import clock
 from handbell.base.words import listed
 from handbell.cli import shared
