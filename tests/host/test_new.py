@@ -105,7 +105,18 @@ def test_it_lasts_its_slot(forms, minutes, tmp_path, capsys):
 def test_a_slot_that_cannot_be_is_said(tmp_path, capsys):
     pytest.importorskip("ortools", reason="the extra planning isn't installed")
     assert main(["new", str(tmp_path / "x.toml"), "ladder", "--minutes", "3"]) == 0
-    assert "It does not last the 3:00" in capsys.readouterr().out
+    out = capsys.readouterr().out
+    assert "Not the 3:00 asked for. These forms can't be made that long or that short.\n" in out
+
+
+@pytest.mark.parametrize("form", ["every-minute", "as-many-rounds", "intervals"])
+def test_it_is_never_longer_than_its_slot_where_it_can_be_shorter(form, tmp_path, capsys):
+    """The nearest length lay above, and from there no rest could be taken."""
+    pytest.importorskip("ortools", reason="the extra planning isn't installed")
+    path = tmp_path / "x.toml"
+    assert main(["new", str(path), form, "--minutes", "30", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)["data"]
+    assert (found["slot_ms"], found["why_not"]) == (1_800_000, "")
 
 
 def test_one_person_a_box_is_never_silent(tmp_path, capsys):
@@ -138,6 +149,8 @@ def test_those_of_the_roster_come(tmp_path, capsys):
         (["EMOM"], "The nearest is every-minute."),
         (["amrap"], "The nearest is as-many-rounds."),
         (["lader"], "The nearest is ladder."),
+        (["--people", "0"], "0 people are too few"),
+        (["--buttons", "0"], "0 buttons"),
         (["--boxes", "0"], "0 boxes are too few or too many"),
         (["--people", "1000"], "1000 people are too few or too many"),
         (["--buttons", "5"], "5 buttons"),
@@ -220,7 +233,7 @@ def test_it_asks_for_what_is_not_said(answers, tmp_path, capsys):
     assert sum(len(group.bibs) for group in plan.groups) == 12
     assert [question.split("?")[0] for question in asked].count("How many people come") == 2
     out = capsys.readouterr().out
-    assert "That is none of the answers" in out and "0 is too few" in out
+    assert '"abc" is no number' in out and "0 is too few" in out
     assert "kettlebells" in out
 
 
@@ -242,6 +255,32 @@ def test_it_asks_nothing_where_all_is_said_or_nobody_can_answer(answers, tmp_pat
     assert asked == []
 
 
+def test_stay_means_the_same_said_and_unsaid(answers, tmp_path):
+    for name, said in (("a", ""), ("b", "stay"), ("c", "S")):
+        answers(said, "8", "4", "", "", "None")
+        assert main(["new", str(tmp_path / f"{name}.toml"), "--title", "X"]) == 0
+    texts = [
+        (tmp_path / f"{name}.toml").read_text(encoding="utf-8").split("\n", 1)[1] for name in "abc"
+    ]
+    assert len(set(texts)) == 1 and 'name = "Circuit"' in texts[0]
+
+
+@pytest.mark.parametrize(
+    "words", [["emom"], ["plain", "--roster", "nobody"], ["rotation", "plain"]]
+)
+def test_what_cannot_be_is_refused_before_anything_is_asked(words, answers, tmp_path):
+    asked = answers()
+    assert main(["new", str(tmp_path / "x.toml"), *words]) == 2
+    assert asked == []
+
+
+def test_no_more_boxes_are_offered_than_people_fill(answers, tmp_path, capsys):
+    asked = answers("4", "3", "", "", "")
+    assert main(["new", str(tmp_path / "x.toml"), "relay"]) == 0
+    assert "How many boxes? [2] " in asked
+    assert "3 is too few or too many. Say 1 to 2." in capsys.readouterr().out
+
+
 def test_answers_that_end_write_nothing(answers, tmp_path, capsys):
     answers("stay", "9")
     path = tmp_path / "x.toml"
@@ -253,10 +292,10 @@ def test_a_group_of_the_roster_is_offered(answers, tmp_path):
     names = tmp_path / "names.csv"
     names.write_text("name,bib,group\nAda,31,Monday\nBo,7,Monday\n")
     main(["roster", str(names)])
-    asked = answers("Monday", "stay", "2", "", "", "")
+    asked = answers("Monday", "stay", "", "", "", "")
     path = tmp_path / "x.toml"
     assert main(["new", str(path)]) == 0
-    assert "(Monday)" in asked[0]
+    assert '("Monday")' in asked[0] and "How many boxes? [2] " in asked
     assert [group.bibs for group in parse_plan(path.read_bytes()).groups] == [(7,), (31,)]
 
 

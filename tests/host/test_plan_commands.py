@@ -137,6 +137,24 @@ def test_show_a_long_rotation_fits_a_narrow_terminal(capsys, tmp_path, monkeypat
     assert out.count("Task 7") == 1, "what a station does is said once"
 
 
+def test_show_heads_a_station_with_what_the_plan_has_there(capsys, tmp_path):
+    """The first visitor's own task headed the station, and the card said another."""
+    plan = tmp_path / "plan.toml"
+    plan.write_text(
+        'title = "X"\nlayout = "rotation"\n[[group]]\nname = "Gwen"\nbibs = [7]\n[[group]]\n'
+        'name = "Red"\nbibs = [8, 9]\n[[station]]\nlabel = "Łódź"\n[[station]]\nlabel = "Two"\n'
+        '[[block]]\n[[block.exercise]]\nname = "Push-up"\n'
+        'work_s = 30\nreps = 10\n[[block.exercise.scaled]]\nbibs = [7]\nname = "Knee push-up"\n'
+        "reps = 8\n[[block.exercise.scaled]]\nbibs = [8]\nreps = 6\n[[block.exercise]]\n"
+        'name = "Squat"\nwork_s = 30\n',
+        encoding="utf-8",
+    )
+    rows = [re.split(r"  +", line.strip()) for line in run(capsys, "show", plan)[1].splitlines()]
+    assert ["Łódź", "Push-up, 10 reps"] in rows, "the plan's letters, not the box's"
+    assert ["0:10", "0:30", "block 1, 1", "Knee push-up, 8 reps, Gwen", "Red 8"] in rows
+    assert ["0:55", "0:30", "block 1, 1", "Red 9 (bib 8: Push-up, 6 reps)", "Gwen"] in rows
+
+
 def test_show_an_order_says_who_does_what(capsys):
     out = run(capsys, "show", EXAMPLES["straps"])[1]
     rows = [re.split(r"  +", line.strip()) for line in out.splitlines()]

@@ -33,6 +33,12 @@ def is_left_over(path: Path) -> bool:
     return re.fullmatch(r"\..+\.[0-9a-f]{8}(-journal|-wal|-shm)?", path.name) is not None
 
 
+def require_name(path: Path) -> None:
+    """Raise HandbellError for what other programs take for their output, and here is no name."""
+    if str(path) == "-":
+        raise HandbellError("- is no name of a file", "Name a file, and read it when it is there")
+
+
 @contextlib.contextmanager
 def whole_file(
     path: Path, remedy: str = ELSEWHERE, *, own_sort: bool = False, private: bool = False
@@ -44,8 +50,7 @@ def whole_file(
     With ``private``, for what people's names may stand in, a new one is for its owner only.
     Raises HandbellError, with ``remedy``, when it can't be written; what was there stays then.
     """
-    if str(path) == "-":
-        raise HandbellError("- is no name of a file", "Name a file, and read it when it is there")
+    require_name(path)
     if path.is_dir():
         raise HandbellError(
             f"{path} is a folder", "Name a file in it" if remedy is ELSEWHERE else remedy

@@ -123,12 +123,24 @@ def _run(words: list[str]) -> int:
     module = command_module(name)
     parser = command_parser(name, module)
     args, left = parser.parse_known_args([w for n, w in enumerate(words) if n != words.index(name)])
-    more = getattr(args, "more_go_to", None)
-    if left and more and not any(word.startswith("-") for word in left):
-        setattr(args, more, [*getattr(args, more), *left])  # argparse takes none behind an option
-    elif left:
+    if left and not _taken(args, left):
         parser.error(f"unrecognized arguments: {' '.join(left)}")
     return output.say(module.run(args), module.text, args.json)
+
+
+def _taken(args: argparse.Namespace, left: list[str]) -> bool:
+    """Put words where the command wants them that stand behind an option: argparse takes none."""
+    more = getattr(args, "more_go_to", None)
+    if more is None or any(word.startswith("-") for word in left):
+        return False
+    here = getattr(args, more)
+    if isinstance(here, list):
+        setattr(args, more, [*here, *left])
+    elif here or len(left) > 1:
+        return False
+    else:
+        setattr(args, more, getattr(args, "more_as", str)(left[0]))
+    return True
 
 
 def command_module(name: str) -> ModuleType:

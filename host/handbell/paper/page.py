@@ -52,7 +52,7 @@ def _names(plan: Plan) -> Iterator[str]:
     """Give the names of a plan that stand among other words on its timetable."""
     yield from (group.name for group in plan.groups)
     yield from (station.label or "" for station in plan.stations)
-    yield from (span.name for span in (*plan.warm_up, *plan.cool_down))
+    yield from (span.name for span in (*plan.opening, *plan.cool_down))
     for block in plan.blocks:
         yield block.name or ""
         for exercise in block.exercises:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Annotated, Any
 
 from pydantic import Field, PlainValidator, WithJsonSchema
@@ -45,9 +46,9 @@ def spot(value: object) -> tuple[float, float]:
     if not isinstance(value, list) or len(value) != 2:
         raise ValueError(f"{values.shown(value)} is no place; {example}")
     for number in value:
-        if isinstance(number, bool) or not isinstance(number, int | float):
+        if isinstance(number, bool) or not isinstance(number, int | float | Decimal):
             raise ValueError(f"{values.shown(number)} is no number; {example}")
-        if not -SPOT_MOST_M <= number <= SPOT_MOST_M:
+        if not number == number or not -SPOT_MOST_M <= number <= SPOT_MOST_M:
             raise ValueError(f"{values.shown(number)} m is too far off; {example}")
     return (float(value[0]), float(value[1]))
 

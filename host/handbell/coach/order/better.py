@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from itertools import pairwise, permutations
+from itertools import permutations
 from math import dist
 
 from handbell.coach.library.remarks import RECOVERED_MS, shared_load
@@ -45,37 +45,73 @@ def better(plan: Plan, shared: Shared, library: Library, seconds: float = SECOND
     found, block = shared.schedule, plan.blocks[shared.block]
     if found is None or shared.order is None or shared.order == block.order:
         return None
-    alike, ways = _alike(plan, shared.block, library), _ways(plan, shared.block)
-    costs = {pair: ALIKE * (pair in alike) + ways.get(pair, 0) for pair in {*alike, *ways}}
+    demands = shared.demands
+    b = shared.block
+    wishes = Wishes(_alike(plan, b, library), _waits(plan, b), _ways(plan, b))
     best = True
-    if _cost(shared.demands, found, costs):
-        model = Rotation(shared.demands, found.steps)
+    if wishes.cost(demands, found):
+        model = Rotation(demands, found.steps)
         model.wait_at_most(max(map(longest_wait, found.places)))
-        model.prefer(costs, found.places)
+        tiring = dict.fromkeys(wishes.alike, ALIKE)
+        model.prefer(tiring, wishes.waits, wishes.ways, found.places)
         answer, places = model.find(min(seconds, SECONDS))
         best = answer.found and answer.proved
         again = Schedule(places, found.shortest) if answer.found else found
-        if _cost(shared.demands, again, costs) < _cost(shared.demands, found, costs):
+        if wishes.cost(demands, again) < wishes.cost(demands, found):
             found = again
     return Better(
         replace(shared, schedule=found, order=order_of(plan, found)),
-        sum(pair in alike for pair in _follows(shared.demands, found)),
-        sum(ways.get(pair, 0) for pair in _follows(shared.demands, found)) / 10 if ways else None,
+        wishes.alike_in(demands, found),
+        wishes.way_in(demands, found) / 10 if wishes.ways else None,
         best,
     )
 
 
-def _alike(plan: Plan, block: int, library: Library) -> set[Pair]:
+@dataclass(frozen=True)
+class Wishes:
+    """What costs: ``alike`` pairs that tire the same, and how long the ``ways`` are.
+
+    People walk however long they wait between; muscles have recovered after more than ``waits``.
+    """
+
+    alike: frozenset[Pair]
+    waits: int
+    ways: Mapping[Pair, int]
+
+    def cost(self, demands: Demands, schedule: Schedule) -> int:
+        """Return what a schedule costs in all."""
+        return ALIKE * self.alike_in(demands, schedule) + self.way_in(demands, schedule)
+
+    def alike_in(self, demands: Demands, schedule: Schedule) -> int:
+        """Return how often something that tires the same follows too soon."""
+        follows = _follows(demands, schedule, self.waits)
+        return sum(pair in self.alike for pair in follows)
+
+    def way_in(self, demands: Demands, schedule: Schedule) -> int:
+        """Return the way of all groups in a round, in decimetres."""
+        follows = _follows(demands, schedule, schedule.steps)
+        return sum(self.ways.get(pair, 0) for pair in follows)
+
+
+def _alike(plan: Plan, block: int, library: Library) -> frozenset[Pair]:
     """Return the exercises of a block that tire the same and follow before that is over."""
     here = plan.blocks[block]
     if here.rest_ms + change_ms(plan, here) >= RECOVERED_MS:
-        return set()
+        return frozenset()
     entries = [library.find(exercise.name) for exercise in here.exercises]
-    return {
+    return frozenset(
         (a, b)
         for (a, one), (b, other) in permutations(enumerate(entries), 2)
         if one and other and one is not other and shared_load(one, other)
-    }
+    )
+
+
+def _waits(plan: Plan, block: int) -> int:
+    """Return how many windows' waits are too few to recover in."""
+    here = plan.blocks[block]
+    pause_ms = here.rest_ms + change_ms(plan, here)
+    window_ms = min(here.exercises[0].work.values) + pause_ms
+    return max(0, -(-(RECOVERED_MS - pause_ms) // window_ms) - 1)
 
 
 def _ways(plan: Plan, block: int) -> dict[Pair, int]:
@@ -90,12 +126,19 @@ def _ways(plan: Plan, block: int) -> dict[Pair, int]:
     }
 
 
-def _follows(demands: Demands, schedule: Schedule) -> Iterator[Pair]:
+def _follows(demands: Demands, schedule: Schedule, waits_most: int) -> Iterator[Pair]:
+    """Yield what each group does one after the other, with at most so many waits between."""
     for row in schedule.places:
-        for first, second in (*pairwise(row), *([(row[-1], row[0])] * demands.repeats)):
-            if WAITS not in (first, second):
-                yield first, second
+        here: int | None = None
+        waits = 0
+        for place in (*row, *row[: row.index(_first(row)) + 1]) if demands.repeats else row:
+            if place == WAITS:
+                waits += 1
+                continue
+            if here is not None and waits <= waits_most:
+                yield here, place
+            here, waits = place, 0
 
 
-def _cost(demands: Demands, schedule: Schedule, costs: Mapping[Pair, int]) -> int:
-    return sum(costs.get(pair, 0) for pair in _follows(demands, schedule))
+def _first(row: tuple[int, ...]) -> int:
+    return next((place for place in row if place != WAITS), row[0])

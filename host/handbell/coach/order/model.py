@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from ortools.sat.python.cp_model import IntVar
 
 Places = tuple[tuple[int, ...], ...]
+Costs = Mapping[tuple[int, int], int]
 
 
 class Rotation:
@@ -58,18 +59,55 @@ class Rotation:
                     later = range(t, t + steps + 1)
                     self._model.add_at_least_one(x for u in later for x in self._works(g, u))
 
-    def prefer(self, costs: Mapping[tuple[int, int], int], now: Places) -> None:
-        """Ask for little cost of stations in steps that follow; ``now`` is a schedule that does."""
+    def prefer(self, soon: Costs, waits: int, coming: Costs, now: Places) -> None:
+        """Ask for little cost of pairs of stations; ``now`` is a schedule that does.
+
+        ``soon`` is what two cost with at most so many ``waits`` between them, ``coming`` what the
+        second costs where the first is the last one before it, however long the wait.
+        """
         terms = []
-        for (first, second), cost in costs.items():
-            for g, t, u in self._following(first, second):
-                both = self._model.new_bool_var("")
-                here, then = self._is[g, first, t], self._is[g, second, u]
-                self._model.add_bool_or(~here, ~then, both)
-                terms.append(cost * both)
+        for (first, second), cost in soon.items():
+            for between in range(waits + 1):
+                for g, t, u in self._following(first, second, between):
+                    steps = ((t + n) % len(self._steps) for n in range(1, between + 1))
+                    works = [x for step in steps for x in self._works(g, step)]
+                    here, then = self._is[g, first, t], self._is[g, second, u]
+                    terms.append(cost * self._both(here, then, works))
+        for g in range(len(self._demands.groups)) if coming else ():
+            last = self._last(g)
+            for (first, second), cost in coming.items():
+                for t in self._steps:
+                    before = (first, (t - 1) % len(self._steps))
+                    if before in last and (g, second, t) in self._is and self._is_linked(t):
+                        terms.append(cost * self._both(last[before], self._is[g, second, t]))
         for (g, s, t), there in self._is.items():
             self._model.add_hint(there, now[g][t] == s)
         self._model.minimize(_sum(terms))
+
+    def _both(self, one: IntVar, other: IntVar, unless: Iterable[IntVar] = ()) -> IntVar:
+        """Return what is true at least where both are, and nothing of what may excuse it."""
+        both = self._model.new_bool_var("")
+        self._model.add_bool_or(~one, ~other, both, *unless)
+        return both
+
+    def _is_linked(self, step: int) -> bool:
+        """Return whether a step has one before it."""
+        return step > 0 or self._demands.repeats
+
+    def _last(self, group: int) -> dict[tuple[int, int], IntVar]:
+        """Return, for stations and steps, what is true where it's the last a group has been at."""
+        stations = [s for s, visits in enumerate(self._demands.groups[group].visits) if visits]
+        last = {(s, t): self._model.new_bool_var("") for s in stations for t in self._steps}
+        for t in self._steps:
+            works = self._works(group, t)
+            self._model.add_at_most_one(last[s, t] for s in stations)
+            for s in stations:
+                if (group, s, t) in self._is:
+                    self._model.add_implication(self._is[group, s, t], last[s, t])
+                if self._is_linked(t):
+                    before = last[s, (t - 1) % len(self._steps)]
+                    self._model.add_bool_or(~before, last[s, t], *works)
+        return last
 
     def _open(self, station: int, step: int) -> bool:
         steps = self._demands.stations[station].steps
@@ -128,12 +166,19 @@ class Rotation:
             for g, t, u in self._following(first, second):
                 self._model.add_at_most_one(self._is[g, first, t], self._is[g, second, u])
 
-    def _following(self, first: int, second: int) -> Iterator[tuple[int, int, int]]:
-        """Yield groups and steps in which one may be at a station and straight after at another."""
+    def _following(
+        self, first: int, second: int, between: int = 0
+    ) -> Iterator[tuple[int, int, int]]:
+        """Yield groups and steps in which one may be at a station and soon after at another.
+
+        So many steps lie ``between``.
+        """
         steps = len(self._steps)
-        follows = [(t, t + 1) for t in range(steps - 1)]
-        if self._demands.repeats and steps > 1:
-            follows.append((steps - 1, 0))
+        follows = [
+            (t, (t + between + 1) % steps)
+            for t in range(steps if self._demands.repeats else steps - between - 1)
+            if between + 1 < steps
+        ]
         for g in range(len(self._demands.groups)):
             for t, u in follows:
                 if (g, first, t) in self._is and (g, second, u) in self._is:

@@ -18,7 +18,7 @@ import tomlkit
 
 from handbell.base import toml
 from handbell.base.errors import HandbellError
-from handbell.base.files import write_whole
+from handbell.base.files import require_name, write_whole
 from handbell.plan.agreement import Place
 from handbell.plan.faults import place_words
 from handbell.plan.files import load_plan, parse_plan
@@ -276,6 +276,7 @@ def write_plan(path: Path, data: bytes, was: bytes | None) -> None:
     """
     if path.is_dir():
         raise HandbellError(f"{path} is a folder", "Name a file in it")
+    require_name(path)
     path = path.resolve()
     there = path.read_bytes() if path.exists() else None
     if there == data:

@@ -80,6 +80,11 @@ def read_bundle(path: Path) -> Bundle:
         bundle = _read(path)
         _check(bundle)
     except UNREADABLE as error:
+        if not _begins_as_zip(path):
+            raise HandbellError(
+                f"{path} is no bundle of handbell",
+                "A bundle is what handbell export --as bundle writes; ask for one",
+            ) from None
         raise _damaged(path, f"it is no whole ZIP file ({error})") from None
     except OSError as error:
         raise HandbellError(
@@ -92,6 +97,11 @@ def read_bundle(path: Path) -> Bundle:
     return bundle
 
 
+def _begins_as_zip(path: Path) -> bool:
+    with path.open("rb") as file:
+        return file.read(2) == b"PK"
+
+
 def _damaged(path: Path, why: str) -> HandbellError:
     return HandbellError(
         f"{path} is damaged or no bundle of handbell: {why}",
@@ -101,6 +111,8 @@ def _damaged(path: Path, why: str) -> HandbellError:
 
 def _read(path: Path) -> Bundle:
     with zipfile.ZipFile(path) as file:
+        if not {LIST, CHECK} <= set(file.namelist()):
+            raise ValueError("its list is not in it")
         if sum(entry.file_size for entry in file.infolist()) > SIZE_MOST:
             raise ValueError(f"it unpacks to more than {SIZE_MOST // 10**6} MB")
         listed = file.read(LIST)

@@ -13,7 +13,7 @@ from datetime import datetime, timezone
 from pathlib import Path
 
 from handbell.base.errors import StoreError
-from handbell.base.files import beside, private_file, write_whole
+from handbell.base.files import beside, private_file, require_name, write_whole
 from handbell.base.places import data_folder
 
 from . import tables
@@ -47,6 +47,8 @@ def back_up(path: Path, where: Path | None) -> Path:
 
     One elsewhere is kept in mind, so that a person can be forgotten there, too. Raises StoreError.
     """
+    if where is not None:
+        require_name(where)
     if where is None or where.is_dir():
         copy = _free_name(path, where or path.parent, ASKED)
     else:

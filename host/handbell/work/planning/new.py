@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from handbell.base.errors import HandbellError, UsageError
 from handbell.base.progress import Progress, no_progress
 from handbell.base.words import quoted, several
-from handbell.coach.library.shelf import load_library
+from handbell.coach.library.shelf import Library, load_library
 from handbell.coach.starters.floor import Crew, Floor, floor_of
-from handbell.coach.starters.starter import NAMES, PLAIN, RELAY, ROTATION, starter
+from handbell.coach.starters.starter import CIRCUIT, NAMES, PLAIN, RELAY, ROTATION, starter
 from handbell.coach.writing.edit import write_plan
 from handbell.compile import build
 from handbell.plan.files import parse_plan
@@ -75,11 +75,11 @@ def new(
     can't be, PlanError for a title, HandbellError when the file can't be written.
     """
     formats = tuple(formats) or (PLAIN,)
-    _require_forms(formats)
+    require_forms(formats)
     bibs, without = _bibs(wishes, formats, store_at)
     floor = _floor(wishes, formats, bibs)
     library = load_library()
-    kit = kit_keys(library, [item for item in wishes.kit if item.strip() != NO_KIT])
+    kit = kit_there(library, wishes.kit)
     title = title or _title(plan)
 
     def begun(longer: int) -> tuple[bytes, int]:
@@ -103,6 +103,11 @@ def new(
     )
 
 
+def kit_there(library: Library, said: Iterable[str]) -> frozenset[str]:
+    """Return kit by its keys; "none" is none. Raises HandbellError for kit nobody knows."""
+    return kit_keys(library, [item for item in said if item.strip().casefold() != NO_KIT])
+
+
 def roster_groups(store_at: str | None = None) -> tuple[str, ...]:
     """Return the groups of the roster that have somebody with a bib."""
     from handbell.work.after.roster import roster
@@ -111,7 +116,18 @@ def roster_groups(store_at: str | None = None) -> tuple[str, ...]:
     return tuple(dict.fromkeys(one.group for one in people if one.group and one.bib))
 
 
-def _require_forms(formats: Sequence[str]) -> None:
+def people_at_each(formats: Sequence[str]) -> int:
+    """Return how many people a box must have at least."""
+    return 2 if RELAY in formats else 1
+
+
+def takes_kit(formats: Sequence[str]) -> bool:
+    """Return whether a form chooses exercises by the kit there is."""
+    return bool({CIRCUIT, ROTATION} & set(formats))
+
+
+def require_forms(formats: Sequence[str]) -> None:
+    """Raise UsageError for a form that isn't there, or can't go with the others."""
     for name in formats:
         if name not in NAMES:
             raise UsageError(f"There is no form {quoted(name)}", _nearest(name))
@@ -127,15 +143,20 @@ def _bibs(
 ) -> tuple[list[int], tuple[str, ...]]:
     """Return the bibs that come, and the names of those who have none."""
     if wishes.roster is not None:
-        return _of_roster(wishes.roster, store_at)
+        return bibs_of_roster(wishes.roster, store_at)
     at_each = 2 if {ROTATION, RELAY} & set(formats) else 1
-    people = wishes.people or (wishes.boxes or BOXES) * at_each
+    usual = (wishes.boxes or BOXES) * at_each
+    people = usual if wishes.people is None else wishes.people
     if not 1 <= people <= PEOPLE_MOST:
         raise UsageError(f"{people} people are too few or too many", f"Say 1 to {PEOPLE_MOST}")
     return [*range(1, people + 1)], ()
 
 
-def _of_roster(group: str, store_at: str | None) -> tuple[list[int], tuple[str, ...]]:
+def bibs_of_roster(group: str, store_at: str | None = None) -> tuple[list[int], tuple[str, ...]]:
+    """Return the bibs of a group, and the names of those in it who have none.
+
+    Raises UsageError when nobody has one.
+    """
     from handbell.work.after.roster import roster
 
     everybody = roster(store_at).athletes
@@ -158,7 +179,7 @@ def _floor(wishes: Wishes, formats: Sequence[str], bibs: list[int]) -> Floor:
         raise UsageError(
             f"{wishes.buttons} buttons are too few or too many", f"Say 1 to {BUTTONS_MOST}"
         )
-    if RELAY in formats and len(bibs) < 2 * boxes:
+    if RELAY in formats and len(bibs) < people_at_each(formats) * boxes:
         raise UsageError(
             f"A relay needs two people at each box, and {several(len(bibs), 'person', 'people')} "
             f"at {several(boxes, 'box', 'boxes')} are fewer",
@@ -173,19 +194,19 @@ def _floor(wishes: Wishes, formats: Sequence[str], bibs: list[int]) -> Floor:
 
 
 def _near(begun: Callable[[int], tuple[bytes, int]], wished_ms: int | None) -> tuple[bytes, int]:
-    """Return the plan, some steps longer or shorter, that lasts nearly what was wished for."""
+    """Return the longest plan within what was wished for, or the shortest there is."""
     found = begun(0)
     if wished_ms is None:
         return found
     way = 1 if found[1] < wished_ms else -1
-    best = found
     for steps in range(1, STEPS_MOST):
         more = begun(way * steps)
-        if abs(more[1] - wished_ms) < abs(best[1] - wished_ms):
-            best = more
-        if way * (more[1] - wished_ms) >= 0:
+        if more[1] > wished_ms and way > 0:
+            break  # up to the slot: what is missing goes to rests and the warm-up
+        found = more
+        if found[1] <= wished_ms and way < 0:
             break
-    return best
+    return found
 
 
 def _fitted(plan: Path, slot_ms: int, wished_ms: int | None, progress: Progress) -> tuple[int, str]:
@@ -197,9 +218,9 @@ def _fitted(plan: Path, slot_ms: int, wished_ms: int | None, progress: Progress)
     try:  # windows keep their length, and so the reps that go with it
         found = fit_plan(plan, wished_ms, ["windows"], write=True, progress=progress)
     except HandbellError as error:
-        return slot_ms, str(error)
+        return slot_ms, str(error).rstrip(".")
     if isinstance(found, FitsNot):
-        return slot_ms, "These forms can't be made that long or that short."
+        return slot_ms, "These forms can't be made that long or that short"
     return found.after.slot_ms, ""
 
 

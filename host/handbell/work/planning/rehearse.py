@@ -10,6 +10,7 @@ from handbell.base.files import whole_file
 from handbell.base.times import clock
 from handbell.paper.out_files import require_apart
 from handbell.paper.rehearsal import GATE_MS, bells, part, write_wav
+from handbell_core.cues import AWAIT
 
 from .plans import compiled, require_station
 
@@ -58,5 +59,5 @@ def rehearse(
         )
     with whole_file(path, own_sort=True) as file:
         length_ms = write_wav(file, heard, speed)
-    gates = sum(block.gate for block in built.plan.blocks)
+    gates = sum(bell.cue == AWAIT for bell in heard)
     return Rehearsal(built.plan.title, len(heard), length_ms, str(path), gates, GATE_MS)

@@ -90,7 +90,7 @@ def show(
         tuple(built.warnings),
         station,
         timeline.label if timeline else "",
-        tuple(one.label for one in built.timelines),
+        tuple(built.plan.label(n) for n in range(len(built.timelines))),
         box if timeline else tuple(built.timetable),
         _lists(built),
         tuple(str(path) for path in (ics, csv) if path),

@@ -6,12 +6,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from handbell.compile.build import CompiledClass
-from handbell.compile.timetable import Cell, Row
+from handbell.compile.timetable import Cell, Row, described
+from handbell.plan.own_tasks import own_list
 
 
 @dataclass(frozen=True)
 class Tasks:
-    """What each station does when a block first comes to it."""
+    """What each station does in a block, in its first round."""
 
     block: int
     name: str
@@ -43,24 +44,19 @@ class Whereabouts:
 def whereabouts(built: CompiledClass) -> Whereabouts:
     """Return who is where in a class."""
     rows = [row for row in built.timetable if row.stations]
-    tasks = tuple(_tasks(built, rows)) if built.plan.is_rotation else ()
+    tasks = tuple(_tasks(built)) if built.plan.is_rotation else ()
     people = _people(built, rows)
     windows = tuple(_windows(built, rows, people, tasks))
     changes = any(any(where.stations) for where in windows)
     return Whereabouts(people, tasks, windows if changes else ())
 
 
-def _tasks(built: CompiledClass, rows: list[Row]) -> Iterator[Tasks]:
-    stations = len(built.timelines)
+def _tasks(built: CompiledClass) -> Iterator[Tasks]:
+    """Yield what the plan writes for each station: an own task stands with its people."""
     for number, block in enumerate(built.plan.blocks, start=1):
-        first: dict[int, str] = {}
-        for row in rows:
-            for cell in row.stations if row.block == number else ():
-                if cell.people:
-                    first.setdefault(cell.station, cell.what)
-        yield Tasks(
-            number, block.name or "", tuple(first.get(s, "") for s in range(1, stations + 1))
-        )
+        tasks = tuple(described(exercise, 1) for exercise in block.exercises)
+        nothing = ("",) * (len(built.timelines) - len(tasks))
+        yield Tasks(number, block.name or "", tasks + nothing)
 
 
 def _people(built: CompiledClass, rows: list[Row]) -> tuple[str, ...]:
@@ -80,11 +76,12 @@ def _windows(
         differs = bool(stays or built.plan.blocks[row.block - 1].order)
         cells = []
         for cell in row.stations:
-            as_said = stays and cell.words == stays[cell.station - 1]
-            what = cell.words if differs and not as_said else ""
+            as_said = stays and cell.what == stays[cell.station - 1]
+            what = cell.what if differs and not as_said else ""
             who = _who(cell, bool(people)) if grouped else ""
-            idle = grouped and not cell.people
-            cells.append("-" if idle else ", ".join(filter(None, (what, who))))
+            own = f"({own_list(cell.own)})" if differs and cell.own else ""
+            here = " ".join(filter(None, (", ".join(filter(None, (what, who))), own)))
+            cells.append("-" if grouped and not cell.people else here)
         yield Where(row.class_ms, tuple(cells))
 
 

@@ -122,8 +122,13 @@ def _settings() -> Iterator[Finding]:
     path = places.settings_file()
     try:
         keys = ", ".join(places.settings()) or "nothing"
-        words = f"{path} sets {keys}" if path.exists() else "no settings file"
-        yield Finding("settings", True, words)
+        if path.exists():
+            yield Finding("settings", True, f"{path} sets {keys}")
+        elif os.environ.get(places.SETTINGS):
+            remedy = f"Correct {places.SETTINGS}, or take it out"
+            yield Finding("settings", None, f"{path} is not there, so all is as usual", remedy)
+        else:
+            yield Finding("settings", True, "no settings file")
     except HandbellError as error:
         yield Finding("settings", False, error.what, error.remedy)
     yield Finding("environment", None, f"names {', '.join(said) or 'nothing'}")

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Define the command line."""
     parser.add_argument("file", type=Path, nargs="?", help="a CSV file of names, bibs, groups")
+    parser.set_defaults(more_go_to="file", more_as=Path)
     parser.add_argument("--dry-run", action="store_true", help="only show what would change")
     parser.add_argument(
         "--replace", action="store_true", help="who is not in the file leaves the roster"

@@ -28,6 +28,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="the backup: with backup a new file, or a folder (default: beside the store)",
     )
+    parser.set_defaults(more_go_to="file", more_as=Path)
     shared.store_argument(parser)
     parser.epilog = (
         "examples:\n"
@@ -68,7 +69,8 @@ def text(result: Checked | BackedUp | Restored | Struck, out: Out) -> None:
     from handbell.work.after.backups import BackedUp, Restored, Struck
 
     if isinstance(result, BackedUp):
-        size = f"{max(1, round(result.size_bytes / 1e6))} MB"
+        kb = max(1, round(result.size_bytes / 1000))
+        size = f"{kb} KB" if kb < 1000 else f"{round(kb / 1000)} MB"
         out.line(f"{result.backup} is a copy of {result.store} ({size}).")
     elif isinstance(result, Restored):
         out.line(f"{result.store} is as {result.backup} had it: {_classes(result.classes)}.")

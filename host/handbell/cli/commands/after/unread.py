@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Define the command line."""
     parser.add_argument("log", metavar="LOG", nargs="?", default="", help="one log: its ID's start")
+    parser.set_defaults(more_go_to="log")
     what = parser.add_mutually_exclusive_group()
     what.add_argument("--again", action="store_true", help="try to read it, or all of them, again")
     what.add_argument("--of", metavar="CLASS", type=int, help="read it as a log of this class")

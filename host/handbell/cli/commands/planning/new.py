@@ -71,7 +71,7 @@ def run(args: argparse.Namespace) -> Started:
     wishes = Wishes(
         args.people,
         args.boxes,
-        args.buttons or 1,
+        1 if args.buttons is None else args.buttons,
         args.roster,
         None if args.minutes is None else shared.slot_ms(args.minutes),
         tuple(args.kit or ()),
@@ -96,5 +96,5 @@ def text(result: Started, out: Out) -> None:
     if result.without_bib:
         out.line(f"Without a bib on the roster, so not in the plan: {listed(result.without_bib)}.")
     if result.why_not:
-        out.line(f"It does not last the {clock(result.asked_ms or 0)}: {result.why_not}")
+        out.line(f"Not the {clock(result.asked_ms or 0)} asked for. {result.why_not}.")
     out.line(f"Open it in an editor, then: handbell check {result.written}")

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from typing import TypeVar
 
 from handbell.base.errors import HandbellError, UsageError
+from handbell.base.words import quoted
 from handbell.cli import shared
 
 T = TypeVar("T")
@@ -16,27 +17,35 @@ NOTHING = "Nothing is written"
 def ask(args: argparse.Namespace) -> None:
     """Ask for what the command line doesn't say, and put it there.
 
-    Raises UsageError where the answers end before the questions.
+    Raises UsageError for what it says and can't be, before anything is asked, and where the answers
+    end before the questions.
     """
-    from handbell.work.planning.new import BOXES, BOXES_MOST, BUTTONS_MOST, PEOPLE_MOST
+    from handbell.work.planning import new
 
     if args.plan.exists():
         return  # it stays as it is, which is said at once
+    new.require_forms(args.formats)
     if args.roster is None and args.people is None:
         args.roster = _roster()
+    if args.roster is not None:
+        people = len(new.bibs_of_roster(args.roster)[0])
     if not args.formats:
         args.formats = [_form()]
-    if args.people is None and args.roster is None:
-        usual = 2 * (args.boxes or BOXES)
-        args.people = _answer("How many people come?", usual, _number(PEOPLE_MOST))
+    at_each = new.people_at_each(args.formats)
+    if args.roster is None:
+        if args.people is None:
+            usual = 2 * (args.boxes or new.BOXES)
+            args.people = _answer("How many people come?", usual, _number(new.PEOPLE_MOST))
+        people = args.people
     if args.boxes is None:
-        usual = min(BOXES, args.people or BOXES)
-        args.boxes = _answer("How many boxes?", usual, _number(BOXES_MOST))
+        most = min(new.BOXES_MOST, max(1, people // at_each))
+        args.boxes = _answer("How many boxes?", min(new.BOXES, most), _number(most))
     if args.buttons is None:
-        args.buttons = _answer("How many buttons of each box are in use?", 1, _number(BUTTONS_MOST))
+        read = _number(new.BUTTONS_MOST)
+        args.buttons = _answer("How many buttons of each box are in use?", 1, read)
     if args.minutes is None:
         args.minutes = _answer("How many minutes may it last?", None, _minutes, "as it comes")
-    if args.kit is None and {"circuit", "rotation"} & set(args.formats):
+    if args.kit is None and new.takes_kit(args.formats):
         nothing: list[str] = []
         args.kit = _answer("Which kit is there, with commas?", nothing, _kit, "none")
 
@@ -51,14 +60,15 @@ def _roster() -> str | None:
     if not groups:
         return None
     named = {group.casefold(): group for group in groups}
-    question = f"Whose bibs: a group of the roster ({', '.join(groups)})?"
-    return _answer(question, None, lambda said: named[said.casefold()], "numbers from 1")
+    question = f"Whose bibs: a group of the roster ({', '.join(map(quoted, groups))})?"
+    return _answer(question, None, lambda said: named[said.strip('"').casefold()], "numbers from 1")
 
 
 def _form() -> str:
-    from handbell.coach.starters.starter import CIRCUIT, PLAIN, ROTATION
+    from handbell.coach.starters.starter import CIRCUIT, NAMES, ROTATION
 
-    words = {"stay": PLAIN, "move": ROTATION, PLAIN: PLAIN, CIRCUIT: CIRCUIT, ROTATION: ROTATION}
+    words = {"stay": CIRCUIT, "s": CIRCUIT, "move": ROTATION, "m": ROTATION}
+    words |= {name: name for name in NAMES}
     question = "Do people stay at their box, or move from station to station: stay or move?"
     return _answer(question, CIRCUIT, lambda said: words[said.casefold()], "stay")
 
@@ -83,7 +93,10 @@ def _answer(question: str, usual: T, read: Callable[[str], T], shown: str = "") 
 
 def _number(most: int) -> Callable[[str], int]:
     def read(said: str) -> int:
-        number = int(said)
+        try:
+            number = int(said)
+        except ValueError:
+            raise UsageError(f"{quoted(said)} is no number", f"Say 1 to {most}") from None
         if not 1 <= number <= most:
             raise UsageError(f"{number} is too few or too many", f"Say 1 to {most}")
         return number
@@ -98,9 +111,7 @@ def _minutes(said: str) -> str | None:
 
 def _kit(said: str) -> list[str]:
     from handbell.coach.library.shelf import load_library
-    from handbell.work.planning.exercises import kit_keys
-    from handbell.work.planning.new import NO_KIT
+    from handbell.work.planning.new import kit_there
 
-    if said.casefold() != NO_KIT:
-        kit_keys(load_library(), [said])
+    kit_there(load_library(), [said])
     return [said]

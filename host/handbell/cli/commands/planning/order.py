@@ -38,7 +38,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     shared.writing_arguments(parser)
     parser.epilog = (
         "What is scarce stands in the plan: [kit], an exercise's kit, a station's capacity,\n"
-        "never_after, alternate, circuit.\n\n"
+        "never_after, alternate, circuit. Stations with at = [x, y] get short ways.\n\n"
         "examples:\n"
         "  handbell order monday.toml\n"
         "  handbell order monday.toml --by station\n"
@@ -105,7 +105,7 @@ def _better_words(block: BlockOrder) -> str:
     if block.alike:
         said = f" {several(block.alike, 'time')} the same muscles at once again, {least}."
     if block.walk_m is not None:
-        said += f" All walk {block.walk_m:.0f} m a round."
+        said += f" The way is {block.walk_m:.0f} m a round, all groups together."
     return said
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from handbell.base.errors import UsageError
 from handbell.base.times import whole_clock
+from handbell.base.words import several
 from handbell.cli import shared
 from handbell.cli.output import Out
 
@@ -56,7 +57,7 @@ def run(args: argparse.Namespace) -> Rehearsal:
 def text(result: Rehearsal, out: Out) -> None:
     """Print what was written, and how to listen to it."""
     long = whole_clock(result.length_ms)
-    out.line(f"Written to {result.written}: {result.bells} bells in {long}.")
+    out.line(f"Written to {result.written}: {several(result.bells, 'bell')} in {long}.")
     if result.gates:
         gate_s = result.gate_ms // 1000
         out.line(f"A gate, where the class waits for the coach, is {gate_s} s here.")
