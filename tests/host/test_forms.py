@@ -35,7 +35,7 @@ else:
 
 LIBRARY = load_library()
 STAYING = [name for name in NAMES if name != ROTATION]
-STARTER = starter("T", STAYING, floor_of([*range(1, 5)], 2, 1), LIBRARY, (), "t.toml")
+STARTER = starter("T", STAYING, floor_of([*range(1, 5)], 2, 1), LIBRARY, {}, "t.toml")
 SQUAT = 'name = "Squat"'
 PUSH = 'name = "Push-up"; reps = 8'
 PLANK = 'name = "Plank"'

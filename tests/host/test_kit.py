@@ -334,7 +334,7 @@ def test_share_refuses_a_clash_in_words(tmp_path, capsys):
     code, out, _ = run(capsys, "order", path, "--write")
     words = " ".join(out.split())
     assert code == 1
-    assert "this can't hold together (any of it dropped, the rest can hold)" in words
+    assert "this can't hold together (without any one of these the others can)" in words
     assert '- of the kit "suspension straps" there is 1' in words
     assert "2 of suspension straps would do." in words
     assert "order" not in path.read_text(encoding="utf-8")

@@ -17,7 +17,7 @@ from handbell.coach.starters.floor import floor_of
 from handbell.coach.starters.starter import NAMES, RELAY, ROTATION, starter
 from handbell.compile import build
 from handbell.plan.files import parse_plan
-from handbell.work.planning.new import Wishes, new
+from handbell.work.planning.new import Wishes, kit_there, new
 
 LIBRARY = load_library()
 STAYING = [name for name in NAMES if name != ROTATION]
@@ -26,7 +26,7 @@ KITS = ("kettlebell", "box", "dumbbells", "rings", "bench")
 
 def made(title="T", forms=("plain",), people=4, boxes=4, buttons=1, kit=(), longer=0):
     floor = floor_of([*range(1, people + 1)], boxes, buttons)
-    keys = [LIBRARY.kit_key(item) for item in kit]
+    keys = kit_there(LIBRARY, kit)
     return starter(title, forms, floor, LIBRARY, keys, "x.toml", longer)
 
 
@@ -84,6 +84,39 @@ def test_kit_that_is_there_is_used():
         LIBRARY.need(e.name).kit
         for e in parse_plan(made(forms=["circuit"]).encode()).blocks[0].exercises
     )
+
+
+def test_one_of_a_kit_is_for_one_station(tmp_path, capsys):
+    """One box was given to three stations at once, and nothing counted it."""
+    kit = ["kettlebell", "1 box", "suspension straps = 2"]
+    assert kit_there(LIBRARY, kit) == {"kettlebell": None, "box": 1, "suspensionstrap": 2}
+    plan = parse_plan(made(forms=[ROTATION], people=14, boxes=6, kit=kit).encode())
+    assert plan.kit == {"box": 1, "suspension straps": 2}
+    takers = [e for block in plan.blocks for e in block.exercises if e.kit]
+    assert [[(n.kit, n.count, n.each) for n in e.kit] for e in takers] == [
+        [("box", 1, False)],
+        [("suspension straps", 2, False)],
+    ]
+    path = tmp_path / "x.toml"
+    words = ["--people", "14", "--boxes", "6", "--kit", "sled, 1 box"]
+    assert main(["new", str(path), "rotation", *words]) == 0
+    assert "Nothing for everybody was found for: sled." in capsys.readouterr().out
+    assert main(["check", str(path)]) == 0
+    assert "note" not in capsys.readouterr().out
+
+
+def test_too_few_for_all_are_not_for_a_circuit():
+    few = parse_plan(made(forms=["circuit"], people=8, kit=["3 boxes"]).encode())
+    assert not any(LIBRARY.need(e.name).kit for e in few.blocks[0].exercises)
+    enough = parse_plan(made(forms=["circuit"], people=8, kit=["8 boxes"]).encode())
+    assert enough.kit == {"box": 8}
+
+
+def test_a_form_in_the_place_of_the_file_is_told(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert main(["new", "relay"]) == 2 and main(["new", "AMRAP"]) == 2
+    assert "handbell new monday.toml relay" in capsys.readouterr().err
+    assert not list(tmp_path.glob("*relay*"))
 
 
 @pytest.mark.parametrize(

@@ -163,3 +163,42 @@ def test_the_way_is_told(tmp_path, capsys):
     path.write_text(plan_text.replace("at = [3, 0]", 'at = "door"'))
     assert main(["check", str(path)]) == 1
     assert "write metres along and across, such as [0, 4.5]" in capsys.readouterr().err
+
+
+def test_two_kits_that_are_short_are_told_together(tmp_path, capsys):
+    """More of either alone was not enough, so nothing was proposed."""
+    text = (
+        'title = "X"\nlayout = "rotation"\nbuttons = 3\n[kit]\nbox = 1\n"suspension straps" = 2\n'
+    )
+    text += "".join(
+        f'[[group]]\nname = "G{g}"\nbibs = [{3 * g + 1}, {3 * g + 2}, {3 * g + 3}]\n'
+        for g in range(3)
+    )
+    text += '[[block]]\n[[block.exercise]]\nname = "Step-up"\nwork_s = 30\nkit = ["box"]\n'
+    text += '[[block.exercise]]\nname = "Row in straps"\nwork_s = 30\nkit = ["suspension straps"]\n'
+    text += '[[block.exercise]]\nname = "Squat"\nwork_s = 30\n'
+    path = tmp_path / "x.toml"
+    path.write_text(text)
+    assert main(["order", str(path)]) == 1
+    assert "3 of box and 3 of suspension straps would do." in capsys.readouterr().out
+    path.write_text(text.replace("box = 1", "box = 3").replace('straps" = 2', 'straps" = 3'))
+    assert main(["order", str(path)]) == 0
+
+
+def test_an_order_that_makes_the_class_longer_says_so(tmp_path, capsys):
+    text = 'title = "X"\nlayout = "rotation"\nchange_s = 10\n[fit]\nminutes = 3\n[kit]\nbox = 1\n'
+    text += "".join(f'[[group]]\nname = "G{g}"\nbibs = [{g + 1}]\n' for g in range(3))
+    text += "[[block]]\n" + "".join(
+        f'[[block.exercise]]\nname = "{name}"\nwork_s = 30\nkit = ["box"]\n'
+        for name in ("Step-up", "Sit to stand", "Squat")
+    )
+    path = tmp_path / "x.toml"
+    path.write_text(text)
+    assert main(["order", str(path)]) == 0
+    out = capsys.readouterr().out
+    before, after = 10 + 3 * 30 + 2 * 10, 10 + 9 * 30 + 8 * 10  # nine visits, one after the other
+    assert (
+        f"The class becomes {after // 60}:{after % 60:02d} long, from {before // 60}:{before % 60:02d}."
+        in out
+    )
+    assert "over its slot of 3:00" in out

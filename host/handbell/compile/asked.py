@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 
 from handbell.compile.schedule import Schedule
@@ -15,9 +16,11 @@ def never_asked(schedule: Schedule) -> Iterator[str]:
     plan = schedule.plan
     there: dict[int, set[int]] = {}
     asked: dict[int, set[int]] = {}
+    windows: Counter[int] = Counter()
     for stretch in schedule.stretches:
         if stretch.kind != WINDOW or not plan.groups:
             continue
+        windows[stretch.block] += 1
         for post in schedule.at(stretch):
             if post.exercise.tap.rule != "none":
                 there.setdefault(stretch.block, set()).update(post.people)
@@ -25,8 +28,10 @@ def never_asked(schedule: Schedule) -> Iterator[str]:
     for block, people in there.items():
         waiting = sorted(people - asked[block])
         if waiting:
+            one_window = windows[block] == 1
+            more = "more buttons" if one_window else "more buttons, or more rounds,"
             yield sentence(
                 ("block", block - 1),
                 f"{bibs_words(waiting)} {'is' if len(waiting) == 1 else 'are'} never asked to tap "
-                "in it; more buttons, or more rounds, let everybody's turn come",
+                f"in it; {more} let everybody's turn come",
             )

@@ -15,7 +15,7 @@ from handbell.coach.writing.edit import Change
 from handbell.compile.schedule import Schedule as Resolved
 from handbell.plan.model import Block, Plan, does, times_of
 
-from .demands import WAITS, Clash, Demands, Group, Need, Schedule, Station
+from .demands import WAITS, Clash, Demands, Group, Need, Schedule, Station, UndecidedError
 from .lanes import turned
 from .schedule import solve
 from .verify import broken
@@ -29,7 +29,7 @@ SECONDS = 20.0
 class Shared:
     """How a block (from 0) is shared: ``order`` as the plan writes it, None when it needs none.
 
-    With a ``clash`` there is no order; ``enough`` says of which kit how many would do.
+    With a ``clash`` there is no order; ``enough`` says of which kit how many would do, together.
     """
 
     block: int
@@ -160,18 +160,47 @@ def order_of(plan: Plan, schedule: Schedule) -> Order | None:
 
 
 def _enough(demands: Demands, clash: Clash) -> tuple[tuple[str, int], ...]:
-    """Return for each kit in a clash how many of it would do, the other demands as they are."""
+    """Return of which kit how many would do, the other demands as they are; empty if none would.
+
+    One sort that clashes where more of it alone is enough; else all sorts that must be more.
+    """
+    short = [str(demand.about) for demand in clash.demands if demand.kind == "kit"]
+    if not short:
+        return ()
+    for kit in short:
+        if alone := _least(demands, kit):
+            return ((kit, alone),)
+    plenty = replace(demands, kit={kit: _in_use(demands, kit) for kit in demands.kit})
+    if not _can(plenty):
+        return ()
     found = []
-    for kit in (str(demand.about) for demand in clash.demands if demand.kind == "kit"):
-        in_use = [
-            demands.use(kit, s, g)
-            for g in range(len(demands.groups))
-            for s in range(len(demands.stations))
-        ]
-        for count in range(demands.kit[kit] + 1, sum(in_use) + 1):
-            more = replace(demands, kit={**demands.kit, kit: count})
-            tried = lane_orders(more) if demands.noun == "exercise" else solve(more)
-            if isinstance(tried, Schedule):
-                found.append((kit, count))
-                break
+    for kit, there in demands.kit.items():
+        with_few = replace(plenty, kit={**plenty.kit, kit: there})
+        count = there if _can(with_few) else _least(with_few, kit)
+        plenty = replace(plenty, kit={**plenty.kit, kit: count})
+        if count > there:
+            found.append((kit, count))
     return tuple(found)
+
+
+def _least(demands: Demands, kit: str) -> int:
+    """Return how many of a kit would do, 0 when none would."""
+    for count in range(demands.kit[kit] + 1, _in_use(demands, kit) + 1):
+        if _can(replace(demands, kit={**demands.kit, kit: count})):
+            return count
+    return 0
+
+
+def _can(demands: Demands) -> bool:
+    """Return whether an order was found that keeps all demands."""
+    try:
+        tried = lane_orders(demands) if demands.noun == "exercise" else solve(demands)
+    except UndecidedError:
+        return False
+    return isinstance(tried, Schedule)
+
+
+def _in_use(demands: Demands, kit: str) -> int:
+    """Return how many of a kit are used if all groups do all that needs it at once."""
+    groups, stations = range(len(demands.groups)), range(len(demands.stations))
+    return max(demands.kit[kit], sum(demands.use(kit, s, g) for g in groups for s in stations))

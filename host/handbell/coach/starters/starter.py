@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import re
 import shlex
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 import tomlkit
 
 from handbell.base.errors import UsageError
+from handbell.base.words import quoted
 from handbell.coach.library.entry import Entry
+from handbell.coach.library.names import name_key
 from handbell.coach.library.shelf import Library
 from handbell.plan.shorthands import FORMATS
 
-from .choose import chosen
+from .choose import KitThere, chosen
 from .floor import Floor
 
 PLAIN, CIRCUIT, ROTATION, RELAY = "plain", "circuit", "rotation", "relay"
@@ -70,7 +72,7 @@ def starter(
     formats: Sequence[str],
     floor: Floor,
     library: Library,
-    kit: Collection[str],
+    kit: Mapping[str, int | None],
     file: str,
     longer: int = 0,
 ) -> str:
@@ -79,9 +81,9 @@ def starter(
     Blocks are as long as they usually begin, or so many steps ``longer`` in all, one block after
     the other, as far as they can.
 
-    ``formats`` are of ``NAMES``; ``kit`` (keys) is what circuit and rotation may use; ``file`` is
-    the name that it says to check. Raises UsageError when a rotation has more boxes than there are
-    exercises.
+    ``formats`` are of ``NAMES``; ``kit`` (counts by key, None where that isn't said) is what
+    circuit and rotation may use; ``file`` is the name that it says to check. Raises UsageError when
+    a rotation has more boxes than there are exercises.
     """
     check = f"handbell check {shlex.quote(file)}" if file.isprintable() else "handbell check"
     head = [f"# Change anything, then: {check}", f"title = {tomlkit.item(title).as_string()}"]
@@ -104,14 +106,17 @@ def starter(
         _sized(name, _block(name, floor, library, kit), floor, steps)
         for name, steps in zip(formats, _spread(longer, len(formats)), strict=True)
     ]
-    return "\n".join(["\n".join(head) + "\n", *people, _BEFORE, *blocks, _AFTER])
+    table = _counted(floor, library, kit, "".join(blocks))
+    tables = [table] if table else []
+    return "\n".join(["\n".join(head) + "\n", *tables, *people, _BEFORE, *blocks, _AFTER])
 
 
-def _block(name: str, floor: Floor, library: Library, kit: Collection[str]) -> str:
+def _block(name: str, floor: Floor, library: Library, kit: Mapping[str, int | None]) -> str:
     if name not in _OF_CHOSEN:
         return _FOLDER.joinpath(f"{name}.toml").read_text(encoding="utf-8")
+    there = kit_at(name, floor, kit)
     count = len(floor.crews) if name == ROTATION else CIRCUIT_LONG
-    entries = chosen(library, kit, count)
+    entries = chosen(library, there, count)
     if name == ROTATION and len(entries) < count:
         raise UsageError(
             f"A rotation has an exercise for each box, and the library has {len(entries)} that go "
@@ -119,7 +124,22 @@ def _block(name: str, floor: Floor, library: Library, kit: Collection[str]) -> s
             f"Say --boxes {len(entries)}, or write the plan yourself",
         )
     head = _OF_CHOSEN[name].format(count=len(entries))
-    return head + "".join(_exercise(entry) for entry in entries)
+    return head + "".join(_exercise(entry, there) for entry in entries)
+
+
+def kit_at(name: str, floor: Floor, kit: Mapping[str, int | None]) -> KitThere:
+    """Return the kit as a form uses it: all at once, or a station each."""
+    largest = max(len(crew.bibs) for crew in floor.crews)
+    is_rotation = name == ROTATION
+    return KitThere(kit, largest if is_rotation else floor.people, is_rotation)
+
+
+def _counted(floor: Floor, library: Library, kit: Mapping[str, int | None], text: str) -> str:
+    """Return the table of kit that is counted and taken in a plan."""
+    names = {library.kit_names[key]: count for key, count in kit.items() if count is not None}
+    taken = {name: count for name, count in names.items() if f'"{name}"' in text}
+    lines = [f'"{name}" = {count}' for name, count in taken.items()]
+    return "\n".join(["[kit]", *lines]) + "\n" if lines else ""
 
 
 def _spread(steps: int, over: int) -> Iterator[int]:
@@ -144,7 +164,7 @@ def _sized(name: str, block: str, floor: Floor, longer: int) -> str:
     )
 
 
-def _exercise(entry: Entry) -> str:
+def _exercise(entry: Entry, kit: KitThere) -> str:
     """Return an exercise's lines: few reps of those that are usual, tapped in a way that suits."""
     lines = ["[[block.exercise]]", f'name = "{entry.name}"', f"work_s = {WORK_S}"]
     if entry.reps_30s is None:
@@ -152,4 +172,16 @@ def _exercise(entry: Entry) -> str:
     else:
         lines.append(f"reps = {max(1, entry.reps_30s[0] * WORK_S // 30 // 2 * 2)}")
         lines += ['tap = "finish"'] * ("each" not in entry.taps)
-    return "".join(f"  {line}\n" for line in lines)
+    return "".join(f"  {line}\n" for line in [*lines, *_kit_lines(entry, kit)])
+
+
+def _kit_lines(entry: Entry, kit: KitThere) -> list[str]:
+    """Return what an exercise takes of counted kit: one a person, or what a group shares."""
+    counts = {item: kit.counts[name_key(item)] for item in kit.items_of(entry) or ()}
+    counted = {item: count for item, count in counts.items() if count is not None}
+    if not counted:
+        return []
+    if all(count >= kit.people for count in counted.values()):
+        return [f"kit = [{', '.join(quoted(item) for item in counted)}]"]
+    shared = (f"{quoted(item)} = {min(n, kit.people)}" for item, n in counted.items())
+    return [f"kit = {{ {', '.join(shared)} }}"]

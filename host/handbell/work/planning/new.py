@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Iterable, Sequence
+import re
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,17 +12,26 @@ from handbell.base.errors import HandbellError, UsageError
 from handbell.base.progress import Progress, no_progress
 from handbell.base.words import quoted, several
 from handbell.coach.library.shelf import Library, load_library
+from handbell.coach.starters.choose import chosen
 from handbell.coach.starters.floor import Crew, Floor, floor_of
-from handbell.coach.starters.starter import CIRCUIT, NAMES, PLAIN, RELAY, ROTATION, starter
+from handbell.coach.starters.starter import (
+    CIRCUIT,
+    CIRCUIT_LONG,
+    NAMES,
+    PLAIN,
+    RELAY,
+    ROTATION,
+    kit_at,
+    starter,
+)
 from handbell.coach.writing.edit import write_plan
 from handbell.compile import build
 from handbell.plan.files import parse_plan
 
-from .exercises import kit_keys
-
 BOXES, BOXES_MOST, BUTTONS_MOST, PEOPLE_MOST = 4, 99, 4, 999
 STEPS_MOST = 100
 NO_KIT = "none"
+_COUNTED = re.compile(r"(?:(\d{1,3})\s+)?(.*?)(?:\s*=\s*(\d{1,3}))?")
 IN_SHORT = {"emom": "every-minute", "amrap": "as-many-rounds"}  # what the trade often writes
 
 
@@ -46,7 +56,8 @@ class Started:
     """A plan that was written: its file, title, forms, length and people.
 
     ``crews`` are the people of each box; ``without_bib`` those of the roster who have no number.
-    ``asked_ms`` is the slot that was asked for, and ``why_not`` says why the plan isn't that long.
+    ``asked_ms`` is the slot that was asked for, and ``why_not`` says why the plan isn't that long;
+    ``kit_unused`` is kit with which nothing was chosen.
     """
 
     written: str
@@ -59,6 +70,7 @@ class Started:
     without_bib: tuple[str, ...]
     asked_ms: int | None
     why_not: str
+    kit_unused: tuple[str, ...]
 
 
 def new(
@@ -81,6 +93,11 @@ def new(
     library = load_library()
     kit = kit_there(library, wishes.kit)
     title = title or _title(plan)
+    if plan.name.casefold() in (*NAMES, *IN_SHORT):
+        raise UsageError(
+            f"{plan} is a form, and the name of the file is missing",
+            f"handbell new monday.toml {plan}",
+        )
 
     def begun(longer: int) -> tuple[bytes, int]:
         data = starter(title, formats, floor, library, kit, plan.name, longer).encode()
@@ -100,12 +117,36 @@ def new(
         without,
         wishes.slot_ms,
         why_not,
+        _unused(library, formats, floor, kit),
     )
 
 
-def kit_there(library: Library, said: Iterable[str]) -> frozenset[str]:
-    """Return kit by its keys; "none" is none. Raises HandbellError for kit nobody knows."""
-    return kit_keys(library, [item for item in said if item.strip().casefold() != NO_KIT])
+def kit_there(library: Library, said: Iterable[str]) -> dict[str, int | None]:
+    """Return kit by its keys, with how many there are where that is said: "2 boxes", "box=2".
+
+    "none" is none. Raises HandbellError for kit nobody knows.
+    """
+    found: dict[str, int | None] = {}
+    for item in (word.strip() for words in said for word in words.split(",")):
+        counted = _COUNTED.fullmatch(item)
+        before, name, after = counted.groups() if counted else (None, item, None)
+        if name and name.casefold() != NO_KIT:
+            number = before or after
+            found[library.kit_key(name)] = int(number) if number else None
+    return found
+
+
+def _unused(
+    library: Library, formats: Sequence[str], floor: Floor, kit: Mapping[str, int | None]
+) -> tuple[str, ...]:
+    """Return the kit that none of the chosen exercises takes, by name."""
+    used: set[str] = set()
+    for name in formats if takes_kit(formats) else ():
+        there = kit_at(name, floor, kit)
+        count = len(floor.crews) if name == ROTATION else CIRCUIT_LONG
+        for entry in chosen(library, there, count) if takes_kit([name]) else ():
+            used |= there.keys_of(entry)
+    return tuple(library.kit_names[key] for key in kit if key not in used)
 
 
 def roster_groups(store_at: str | None = None) -> tuple[str, ...]:

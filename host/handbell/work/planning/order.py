@@ -15,6 +15,7 @@ from handbell.coach.order.table import Visit, by_group, by_station, visits
 from handbell.coach.writing.edit import PlanText
 from handbell.compile.build import CompiledClass, build
 from handbell.plan.files import parse_plan
+from handbell.plan.model import Plan
 
 from .patience import patiently
 from .plans import plan_text, write_changed
@@ -53,7 +54,9 @@ class BlockOrder:
 class Ordered:
     """All blocks, and who is where when: ``table`` by group or by station, empty after a clash.
 
-    ``stations_named`` when the plan names its stations; ``changed`` when its file must.
+    ``stations_named`` when the plan names its stations; ``changed`` when its file must. The class
+    lasted ``before_ms``, None where it could not be played, and lasts ``slot_ms``; ``wished_ms`` is
+    the slot of the plan's [fit].
     """
 
     ok: bool
@@ -63,6 +66,9 @@ class Ordered:
     by: str
     table: dict[str, tuple[Visit, ...]]
     stations_named: bool
+    before_ms: int | None
+    slot_ms: int
+    wished_ms: int | None
     changed: bool
     warnings: tuple[str, ...]
     written: str | None
@@ -91,7 +97,8 @@ def order(
     shared = [s for s, _ in found]
     named = bool(text.plan.stations)
     if any(s.clash for s in shared):
-        return Ordered(False, str(plan), text.plan.title, blocks, by, {}, named, False, (), None)
+        none = (named, None, 0, None, False, (), None)
+        return Ordered(False, str(plan), text.plan.title, blocks, by, {}, *none)
     wanted = changes(text.plan, shared)
     after = text.changed(wanted) if wanted else before
     built = _compiled(after, text)
@@ -104,6 +111,9 @@ def order(
         by,
         {name: tuple(rows) for name, rows in table.items()},
         named,
+        _slot_ms(text.plan),
+        built.totals.slot_ms,
+        minutes * 60_000 if (minutes := text.plan.fit.minutes) else None,
         bool(wanted),
         tuple(built.warnings),
         write_changed(plan, before, after, write, out) if wanted else None,
@@ -122,6 +132,14 @@ def _shared(
 
     doing = "looking for an order, seconds"
     return patiently(job, progress, f"block {block + 1}", doing, seconds)
+
+
+def _slot_ms(plan: Plan) -> int | None:
+    """Return how long a class lasts, None where it can't be played as it is."""
+    try:
+        return build(plan).totals.slot_ms
+    except PlanError:
+        return None
 
 
 def _compiled(data: bytes, text: PlanText) -> CompiledClass:

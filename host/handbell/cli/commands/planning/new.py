@@ -36,7 +36,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--roster", metavar="GROUP", help="those of this group of the roster come, by their bibs"
     )
     parser.add_argument("--minutes", metavar="M", help="what the class may last: 45 or 42:30")
-    shared.kit_argument(parser, "--kit", "kit that is there, for circuit and rotation")
+    shared.kit_argument(parser, "--kit", "kit for circuit and rotation, such as 'box, 2 rings'")
     parser.add_argument(
         "--ask-nothing", action="store_true", help="don't ask on a terminal for what isn't said"
     )
@@ -95,6 +95,8 @@ def text(result: Started, out: Out) -> None:
         out.line("There are more people than buttons: all work, and they take turns to tap.")
     if result.without_bib:
         out.line(f"Without a bib on the roster, so not in the plan: {listed(result.without_bib)}.")
+    if result.kit_unused:
+        out.line(f"Nothing for everybody was found for: {listed(result.kit_unused)}.")
     if result.why_not:
         out.line(f"Not the {clock(result.asked_ms or 0)} asked for. {result.why_not}.")
     out.line(f"Open it in an editor, then: handbell check {result.written}")

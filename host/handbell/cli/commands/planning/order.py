@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from handbell.base.choices import SOLVE_SECONDS
 from handbell.base.times import clock
-from handbell.base.words import block_words, several
+from handbell.base.words import block_words, listed, several
 from handbell.cli import shared
 from handbell.cli.output import Out
 from handbell.cli.progress import Lines
@@ -65,6 +65,7 @@ def text(result: Ordered, out: Out) -> None:
         return
     for block in result.blocks:
         out.line(f"{block_words(block.block, block.name)}: {_words(block)}")
+    _print_length(result, out)
     _print_table(result, out)
     for warning in result.warnings:
         out.note(warning)
@@ -75,10 +76,19 @@ def text(result: Ordered, out: Out) -> None:
 def _print_clash(block: BlockOrder, out: Out) -> None:
     if block.clash is None:
         return
-    rest = "any of it dropped, the rest can hold" if block.smallest else "perhaps not all"
+    rest = "without any one of these the others can" if block.smallest else "perhaps not all"
     out.line(f"{block_words(block.block, block.name)}: this can't hold together ({rest}):")
     out.lines(f"  - {words}" for words in block.clash)
-    out.lines(f"  {count} of {kit} would do." for kit, count in block.enough.items())
+    if block.enough:
+        out.line(f"  {listed(f'{n} of {kit}' for kit, n in block.enough.items())} would do.")
+
+
+def _print_length(result: Ordered, out: Out) -> None:
+    """Say that a class becomes longer, as waits make it."""
+    if result.before_ms and result.slot_ms != result.before_ms:
+        out.line(f"The class becomes {clock(result.slot_ms)} long, from {clock(result.before_ms)}.")
+    if result.wished_ms and result.slot_ms > result.wished_ms:
+        out.line(f"That is over its slot of {clock(result.wished_ms)}: handbell fit, or more kit.")
 
 
 def _words(block: BlockOrder) -> str:
