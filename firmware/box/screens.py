@@ -261,12 +261,20 @@ class Screens(Cells):
 
     # Waiting for somebody
 
-    def _gate(self, runner, run_ms, facts):
+    def _asks_hold(self, runner):
+        """Draw what all do that wait for a hold; False while one was made and is not yet read."""
         self._corners()
+        self._presses(runner, 14, 61, WIDTH - 28)
+        if runner.owed:
+            self._centred(23, b"Wait", 2)
+        return not runner.owed
+
+    def _gate(self, runner, run_ms, facts):
+        if not self._asks_hold(runner):
+            return
         self._centred(9, b"Hold to", 2)
         self._centred(28, b"go on", 2)
         self._centred(50, _next(facts) or facts.name, 1, WIDTH - 28)
-        self._presses(runner, 14, 61, WIDTH - 28)
 
     def _to_start(self, runner, run_ms, facts):
         self._corners()
@@ -292,12 +300,12 @@ class Screens(Cells):
         self._presses(runner, 14, 61, WIDTH - 28)
 
     def _again(self, runner, run_ms, facts):
-        self._corners()
+        if not self._asks_hold(runner):
+            return
         self._centred(2, b"Hold again: start", 1, WIDTH - 28)
         left = str(seconds(runner.left_ms(run_ms)))
         digits(self._canvas, (WIDTH - digits_width(36, left)) // 2, 12, 36, left)
         self._centred(52, b"Tap: no start", 1, WIDTH - 28)
-        self._presses(runner, 14, 61, WIDTH - 28)
 
     def _menu(self, runner, run_ms, facts):
         canvas = self._canvas

@@ -19,6 +19,7 @@ class Ahead:
     menu = -1
     waiting = False
     by_hand = False
+    owed = ()
     starts_ms = NEVER
 
     def __init__(self) -> None:

@@ -90,7 +90,7 @@ class Course:
         self.held_ms = 0  # of the press that has just ended
         self._doubt = 0
         # Holds whose read failed: event, slot and when each became known.
-        self._owed: "tuple[tuple[str, int, int], ...]" = ()
+        self.owed: "tuple[tuple[str, int, int], ...]" = ()
         self.shown = [0] * SLOTS
         self.menu = CLOSED
         self.menu_slot = 0

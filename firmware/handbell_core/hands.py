@@ -71,8 +71,8 @@ class Hands(Deeds):
             began_in, index = self._mode_before, self._index_before
             if STARTING >> began_in & 1 and not STARTING >> self.mode & 1:
                 return  # it began before the start, and belongs to no window
-        elif self._owed and run_ms >= self._owed[-1][2]:
-            began_in = LEAVING if self._owed[0][0] == "go_on" else SET_BY_HAND
+        elif self.owed and run_ms >= self.owed[-1][2]:
+            began_in = LEAVING if self.owed[0][0] == "go_on" else SET_BY_HAND
         press.at_ms = run_ms
         press.began_in = began_in
         press.index = index
@@ -147,7 +147,7 @@ class Hands(Deeds):
         if at < 0:
             return
         takes = MEANS[at + 2]
-        changed_ms = self._owed[-1][2] if self._owed else self._since_ms
+        changed_ms = self.owed[-1][2] if self.owed else self._since_ms
         if takes == NOW and press.at_ms < changed_ms:
             return  # another button, or the host, has changed the state since it began
         if takes == HERE and press.index != self.index:
@@ -155,13 +155,13 @@ class Hands(Deeds):
         event = str(MEANS[at + 3])
         if event in READING:
             owed = ((event, slot, at_ms),)
-            if self._owed:  # in turn: each changes the state that the next one finds
-                self._owed += owed
+            if self.owed:  # in turn: each changes the state that the next one finds
+                self.owed += owed
                 return
             try:
                 self._look(self.index + 1)
             except Exception as error:
-                self._owed = owed
+                self.owed = owed
                 self._set(OWED_T, at_ms)
                 if self.mode == AGAIN:  # which waits for it as long as it is tried
                     self._set(STAY_T, at_ms + GIVE_UP_MS)
@@ -170,12 +170,12 @@ class Hands(Deeds):
 
     def _owed_due(self, at_ms: int) -> None:
         """A hold whose read failed is taken as of when it was made, unless the state is another."""
-        event, slot, _ = self._owed[0]
+        event, slot, _ = self.owed[0]
         if at_ms >= self._since_ms:
             self._do(event, at_ms, slot)
-        self._owed = self._owed[1:]
-        if self._owed:
-            self._set(OWED_T, self._owed[0][2])
+        self.owed = self.owed[1:]
+        if self.owed:
+            self._set(OWED_T, self.owed[0][2])
 
     def _choose(self, slot: int, at_ms: int) -> None:
         """A hold on a page that was shown to it."""

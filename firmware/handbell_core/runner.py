@@ -82,6 +82,7 @@ if TYPE_CHECKING:
         "SURE",
         "TALLY",
         "WAIT",
+        "fault_of",
     ]
 
 # These read the flash before they change anything. One that failed is tried again; the class
@@ -93,7 +94,7 @@ class Runner(Hands):
     """One run of one timeline.
 
     What a screen may read: state, kind, span, counting, down, shown, menu, rating, by_hand,
-    starts_ms (run time of a start that is set), waiting, fault.
+    starts_ms (run time of a start that is set), waiting, owed, fault.
     """
 
     def step(self, run_ms: int) -> int:
@@ -112,7 +113,7 @@ class Runner(Hands):
                 if timer >= HOLD_T:
                     self._hold_due(timer - HOLD_T, due)
                 elif timer == GIVE_UP_T:
-                    self._do("give_up", due, _fault_of(failed))
+                    self._do("give_up", due, fault_of(failed))
                 else:
                     _TIMED[timer](self, due)
             except Exception as error:  # noqa: BLE001 - whatever it is, the others are still due
@@ -128,7 +129,7 @@ class Runner(Hands):
                 if timer < LOOK_T and self._timers[GIVE_UP_T] == NEVER:
                     self._set(GIVE_UP_T, run_ms + GIVE_UP_MS)
             elif timer == OWED_T:
-                self._owed = ()
+                self.owed = ()
         if failed is not None and self.state != FAULT:  # else it is told by that
             raise failed
         return self.due_ms
@@ -268,7 +269,8 @@ class Runner(Hands):
             self._set(SETTLE_T, run_ms + SETTLE_MS)
 
 
-def _fault_of(error: "Exception | None") -> int:
+def fault_of(error: "Exception | None") -> int:
+    """Return the fault code of what a plan could not be read for."""
     if isinstance(error, OSError):
         return faults.FLASH_ERROR
     return faults.TIMELINE_BROKEN if isinstance(error, FormatError) else faults.FIRMWARE

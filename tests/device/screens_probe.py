@@ -329,6 +329,19 @@ def fails(stage, name, plan):
     stage.draw(name, lambda: stage.screens.show(runner, 60_000, stage.facts))
 
 
+def owed(stage, name, plan, at_ms, events=(), start_ms=0):
+    """Show a box that was held from ``at_ms`` on and can't read what comes of that yet."""
+    runner = stage.run(plan, at_ms, events, start_ms)
+    runner.timeline = Gone(runner.timeline)
+    runner._after_index = -1  # as after a read that broke off
+    for ms in range(at_ms, at_ms + 3_000, 500):
+        try:
+            runner.press(0, ms) if ms == at_ms else runner.step(ms)
+        except OSError:
+            continue  # it is tried again
+    stage.draw(name, lambda: stage.screens.show(runner, at_ms + 3_000, stage.facts))
+
+
 def plain(stage):
     """The screens of the manual."""
     lead = Plan().add(LEAD_IN, 10, b"", b"Burpee")
@@ -544,7 +557,9 @@ def longest_windows(stage, n, bibs, name):
         stage.scene(f"held{tag}-{synced}", gate, 2_590, first, None, synced)
         stage.scene(f"again{tag}-{synced}", gate, 2_700, first, None, synced)
         stage.scene(f"hand{tag}-{synced}", gate, 5_000, first + hold(0, 3_000), None, synced)
+    owed(stage, "again-owed" + tag, gate, 3_000, first, None)
     stage.scene("far" + tag, gate, 5_000, (), 7_200_000)
+    owed(stage, "gate-owed" + tag, gate.add(REST, seconds, name, name), 12_000)
 
 
 def parts(stage):

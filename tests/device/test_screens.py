@@ -213,6 +213,12 @@ def test_a_low_battery_is_told_where_a_class_is_started_by_hand(told):
     assert {"Battery low", "No clock: start by hand"} <= shown
 
 
+@pytest.mark.parametrize("name", ["again-owed-1-words", "gate-owed-1-words"])
+def test_a_hold_that_was_made_and_not_yet_read_is_not_asked_for(told, name):
+    """Nor is a tap: it takes nothing back any more."""
+    assert words(told("longest").scenes[name]) == ["Wait"]
+
+
 def test_words(told):
     scenes = told("plain").scenes
     assert {"Push-up", "Next: Plank", "to do", "7", "12"} <= set(words(scenes["target"]))
