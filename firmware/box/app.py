@@ -216,9 +216,9 @@ class App:
         """Look at the battery and the room, at least once in half a wrap of the ticks."""
         self._slow = tick
         self._power.read()
-        self._storage.free_kb()
         self._keeper.extender.extend(tick)
         self._buttons.forget(tick)
+        self._storage.room()
         self._view.changed()
 
     def _stand(self, tick: int) -> None:

@@ -20,21 +20,25 @@ class Health:
         self.session: Session = None  # set by whoever makes it
         self.failing = _none
 
-    def fault(self) -> int:
-        """Return the fault code that counts most now, 0 if all is well."""
+    def fault(self, in_run: bool = False) -> int:
+        """Return the fault code that counts most now, 0 if all is well.
+
+        Not ``in_run``: what the flash did not say, as nobody asks it again before the run is over.
+        """
         runner = self.session.runner
         if runner is not None and runner.fault:
             return runner.fault
         if self.session.fault:
             return self.session.fault
-        if not (self._storage.settings_read and self._storage.listed):
+        storage = self._storage
+        if not (storage.settings_read and (in_run or storage.listed and storage.measured)):
             return faults.FLASH_ERROR
         return faults.FIRMWARE if self.failing() else self._log.fault
 
     def fill_run(self, facts) -> None:
         """Fill the facts that matter in a run."""
         facts.battery_low = self._power.low
-        facts.fault = self.fault()
+        facts.fault = self.fault(True)
 
     def fill_rest(self, facts, tick: int) -> None:
         """Fill the facts of a box that rests."""
@@ -46,7 +50,8 @@ class Health:
         facts.linked = self._link.linked(tick)
         facts.loaded = self.session.runner is not None
         facts.journals = self._storage.count_runs()
-        facts.free_kb = self._storage.free_kb()
+        facts.free_kb = self._storage.room()
+        facts.fault = self.fault()
         facts.trouble = self._trouble.line() if self._trouble.count else b""
         if keeper.model is not None:
             facts.clock_age_s = keeper.age_s()

@@ -4,9 +4,9 @@ import errno
 import time
 
 from handbell_core import faults
-from handbell_core.runner import AGAIN, HELD, READY, SET
+from handbell_core.runner import AGAIN, HELD, READY, SET, fault_of
 from handbell_core.ticks import ticks_add, ticks_diff
-from handbell_core.timeline import FormatError, VersionError
+from handbell_core.timeline import VersionError
 
 from .loop import IDLE
 from .run import Run
@@ -42,10 +42,12 @@ class Joining(Run):
         """Load the plan of a run that was cut, else the one selected last, else the newest."""
         if self._lacks_settings():
             self.fault = faults.FLASH_ERROR
-            return
-        self._plan_tries -= 1
-        others = JOIN_TRIES - self._plan_tries >= PLAN_TRIES
-        self.find_plan(self._past.timeline if self._past else "", others)
+        else:
+            self._plan_tries -= 1
+            others = JOIN_TRIES - self._plan_tries >= PLAN_TRIES
+            self.find_plan(self._past.timeline if self._past else "", others)
+        if self._lacks():  # what failed as the box started is tried again a second later, too
+            self._join_at = ticks_add(time.ticks_us(), JOIN_AGAIN_US)
 
     def _begin(self) -> None:
         self._leave_past()
@@ -128,11 +130,7 @@ class Joining(Run):
         """Nothing comes back, because of what failed for long; the box says so."""
         self._leave_past()
         if not self.fault:
-            self.fault = faults.FIRMWARE
-            if isinstance(error, OSError):
-                self.fault = faults.FLASH_ERROR
-            elif isinstance(error, FormatError):
-                self.fault = faults.TIMELINE_BROKEN
+            self.fault = fault_of(error)
 
     # Joining again
 

@@ -5,7 +5,7 @@ import time
 
 from handbell_core import faults, journal
 from handbell_core.clock import ANCHOR_EVERY_MS, RunTime
-from handbell_core.runner import AGAIN, FAULT, HELD, OVER, READY, Runner
+from handbell_core.runner import AGAIN, FAULT, HELD, OVER, READY, Runner, fault_of
 from handbell_core.timeline import FormatError, Reader
 
 TYPE_CHECKING = False
@@ -33,6 +33,7 @@ class Loaded:
         self.trouble = trouble
         self.draw_anew = nothing
         self.fault = 0  # why nothing can be played
+        self.unloaded = 0  # the fault of the last plan that could not be loaded
         self.selected = ""
         self._file: "BinaryIO" = None
         self.runner: Runner = None
@@ -129,6 +130,7 @@ class Loaded:
             if new is not None:
                 new.close()
                 self.trouble.tell("plan", error)
+            self.unloaded = fault_of(error)
             return None
         return new, runner, title
 

@@ -82,10 +82,7 @@ class Requests:
         session, storage, power, keeper = self._session, self._storage, self._power, self._keeper
         runner = session.runner
         if not session.in_class:
-            try:
-                storage.free_kb()
-            except OSError:
-                pass  # it tells what it was
+            storage.room()
         facts = {
             "state": session.word,
             "sel": session.selected,
@@ -185,7 +182,7 @@ class Requests:
         self._refuse_in_class()
         if not self._session.select(digest, for_another):
             is_here = digest in self._storage.timelines()
-            raise Refusal(faults.TIMELINE_BROKEN if is_here else faults.NOT_FOUND)
+            raise Refusal(self._session.unloaded if is_here else faults.NOT_FOUND)
 
     # Files out
 

@@ -55,7 +55,7 @@ class Storage:
         self._unkept: dict = {}  # settings that the flash has not taken yet
         self.boot = 0  # the number of this start of the box, 0 while that can't be read
         self.room_kb = 0
-        self.listed = True  # the last count of the journals could be made
+        self.listed = self.measured = True  # the last count of journals, of room, could be made
         self._count = 0
         for folder in (TIMELINES, RUNS):
             try:
@@ -140,9 +140,19 @@ class Storage:
 
         Raises OSError.
         """
+        self.measured = False
         stat = os.statvfs(self._root or ".")
+        self.measured = True
         # littlefs may count more blocks as used than there are.
         self.room_kb = 0 if stat[3] > stat[2] else stat[0] * stat[3] // 1024
+        return self.room_kb
+
+    def room(self) -> int:
+        """Return the free space, or what it was when the flash last said so."""
+        try:
+            self.free_kb()
+        except (OSError, MemoryError):
+            pass
         return self.room_kb
 
     def _keep_reserve(self) -> None:

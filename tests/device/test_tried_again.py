@@ -1,13 +1,13 @@
 """What fails once, or for some seconds, as a box finds its clock, its plan or what was cut off."""
 
+import binascii
 import textwrap
 
 import pytest
 from test_past_pending import S, again, long_window, refusal, switched_on
 from troubled import troubled, two_windows
 
-from handbell.base.errors import BoxError
-from handbell_core import faults, journal
+from handbell_core import faults, frames, journal
 from made import lead_in, window
 from rig import Rig, digest, of_kind, start_by_hand, timeline
 
@@ -177,10 +177,11 @@ def test_a_plan_that_can_t_be_read_for_some_seconds_is_loaded_then(tmp_path, whe
         assert (status["state"], status["sel"], status["fault"]) == ("ready", digest(data), 0)
 
 
-def test_the_chosen_plan_is_waited_for_though_it_can_t_be_read_for_a_moment(tmp_path):
-    """Reads that follow one another at once all fall into the same moment."""
+@pytest.mark.parametrize("soon_ms", [900, 1_900])
+def test_the_chosen_plan_is_waited_for_though_it_can_t_be_read_for_a_moment(tmp_path, soon_ms):
+    """Reads that follow one another at once all fall into the same moment: they are 1 s apart."""
     old, new = timeline(lambda: [lead_in(5_000), window(20_000)]), timeline(two_windows)
-    soon = f"a[0] == '{digest(old)}' and time.ticks_diff(time.ticks_us(), began) < 900_000"
+    soon = f"a[0] == '{digest(old)}' and time.ticks_diff(time.ticks_us(), began) < {soon_ms}_000"
     trouble = failing(*OPENED, 1_000, when=soon)
     with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
         rig.send([old])
@@ -191,15 +192,90 @@ def test_the_chosen_plan_is_waited_for_though_it_can_t_be_read_for_a_moment(tmp_
         assert (status["state"], status["sel"], status["fault"]) == ("ready", digest(old), 0)
 
 
-def test_a_plan_that_was_sent_and_can_t_be_loaded_is_refused(tmp_path):
+BROKEN = "handbell_core.timeline.FormatError('x')"
+
+
+@pytest.mark.parametrize(
+    ("error", "fault"), [("OSError(5)", faults.FLASH_ERROR), (BROKEN, faults.TIMELINE_BROKEN)]
+)
+def test_a_plan_that_was_sent_and_can_t_be_loaded_is_refused(tmp_path, error, fault):
+    """With what was wrong: one failed read breaks no plan."""
     data = timeline(two_windows)
-    trouble = failing(*OPENED, 1, start=1)
+    trouble = "\n        import handbell_core.timeline" + failing(*OPENED, 1, error, start=1)
     with Rig(tmp_path, firmware=troubled(tmp_path, trouble)) as rig:
-        with pytest.raises(BoxError) as caught:
-            rig.send([data])
-        assert caught.value.code == faults.TIMELINE_BROKEN
+        for at in range(0, len(data), frames.CHUNK):
+            piece = binascii.b2a_base64(data[at : at + frames.CHUNK], newline=False).decode()
+            rig.ask("put", d=digest(data), n=len(data), at=at, b=piece)
+        assert refusal(rig, "keep", d=digest(data)) == fault
         rig.ask("keep", d=digest(data))
         assert rig.ask("status")["sel"] == digest(data)
+
+
+def test_one_failed_read_as_a_plan_is_loaded_fails_no_send(tmp_path):
+    data = timeline(two_windows)
+    with Rig(tmp_path, firmware=troubled(tmp_path, failing(*OPENED, 1, start=1))) as rig:
+        rig.send([data])
+        assert rig.ask("status")["sel"] == digest(data)
+
+
+# ``sick``: from now on, and in later starts of the box, ``os`` fails at one thing.
+OS_FAILS = """
+    import box.requests, box.storage, os
+    class Os:
+        pass
+    sick = ["sick" in os.listdir()]
+    def failing(*a):
+        if sick[0] and a in (("",), (".",), ("runs",)):
+            raise OSError(5)
+        return os.CALL(*a)
+    for name in ("listdir", "mkdir", "remove", "rename", "stat", "statvfs"):
+        setattr(Os, name, getattr(os, name))
+    Os.CALL = failing
+    box.storage.os = Os
+    def be_sick(self, message):
+        sick[0] = message["on"]
+        open("sick", "w").close() if message["on"] else os.remove("sick")
+    box.requests.QUIET += ("sick", "shown")
+    box.requests.TABLE["sick"] = be_sick
+    box.requests.TABLE["shown"] = lambda self, message: {"fault": self._desk._facts.fault}
+"""
+
+
+def test_a_box_whose_free_room_can_t_be_read_says_so_and_shows_it(tmp_path):
+    data = timeline(two_windows)
+    firmware = troubled(tmp_path, OS_FAILS.replace("CALL", "statvfs"))
+    with Rig(tmp_path, firmware=firmware) as rig:
+        rig.send([data])
+        rig.ask("sick", on=True)
+        assert rig.ask("status")["fault"] == faults.FLASH_ERROR
+        rig.box.cut_power()
+        rig.world.run_for(S)
+        rig.box.power_up()
+        rig.world.run_for(20 * S)  # the battery and the room have been looked at meanwhile
+        status = rig.ask("status")
+        assert (status["state"], status["fault"]) == ("ready", faults.FLASH_ERROR)
+        assert "erred" not in status
+        assert rig.ask("shown")["fault"] == faults.FLASH_ERROR
+        assert any(rig.box.screen.pixels())
+        rig.ask("sick", on=False)
+        rig.world.run_for(2 * S)
+        assert rig.ask("shown")["fault"] == rig.ask("status")["fault"] == 0
+
+
+def test_logs_that_were_not_listed_once_in_class_are_no_fault_of_the_class(tmp_path):
+    """Nobody lists them again before it is over."""
+    data = timeline(two_windows)
+    firmware = troubled(tmp_path, OS_FAILS.replace("CALL", "listdir"))
+    with Rig(tmp_path, firmware=firmware) as rig:
+        rig.send([data])
+        start = rig.arm([data])
+        rig.world.run_to(start + 10 * S)
+        rig.ask("sick", on=True)
+        assert rig.ask("status")["fault"] == faults.FLASH_ERROR
+        rig.ask("sick", on=False)
+        rig.world.run_for(2 * S)
+        assert rig.ask("shown")["fault"] == 0
+        assert rig.ask("status")["fault"] == 0
 
 
 def test_how_the_box_is_can_be_asked_though_the_flash_does_not_list_its_logs(tmp_path):

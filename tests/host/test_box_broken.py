@@ -342,6 +342,30 @@ def test_it_is_tried_once_and_then_said_plainly(box, load, code, drops):
         assert "Renew its firmware" in str(raised.value)
 
 
+@pytest.mark.parametrize("kept", [True, False])
+def test_a_flash_that_fails_once_as_a_plan_is_kept_is_asked_once_more(box, load, kept):
+    """Whether the box has the plan by then or not."""
+    box.files["timelines"] = {}
+    dead = [{"no": faults.FLASH_ERROR}]
+
+    def keep(message, honest):
+        if dead and not kept:
+            box.files["timelines"] = {}
+        return dead.pop() if dead else honest
+
+    box.lies["keep"] = keep
+    assert sent(box, load) is False, "it was not there before"
+    assert box.files["timelines"][load.digest] == load.data and box.selected == load.digest
+
+
+def test_a_flash_that_fails_for_good_as_a_plan_is_kept_is_told(box, load):
+    box.files["timelines"] = {}
+    box.lies["keep"] = lambda *_: box.files.update(timelines={}) or {"no": faults.FLASH_ERROR}
+    with pytest.raises(BoxError, match="can't read or write its flash"):
+        sent(box, load)
+    assert [m["do"] for m in box.asked].count("keep") == 2
+
+
 def test_a_box_in_class_keeps_what_it_has(box, load):
     box.lies["select"] = lambda *_: {"no": faults.BUSY}
     with pytest.raises(BoxError, match="is in a class"):

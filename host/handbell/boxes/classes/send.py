@@ -56,9 +56,9 @@ def put(connection: Connection, load: Load, progress: Progress = no_progress) ->
             connection.ask(SELECT if had else KEEP, d=load.digest)
             if connection.ask(STATUS).selected != load.digest:  # it only said so
                 raise strange(connection.label)
-            return had
+            return had and not last
         except BoxError as error:
-            if error.code not in (_BROKEN if had else (faults.NOT_WHOLE,)):
+            if error.code not in (_BROKEN if had else (faults.NOT_WHOLE, faults.FLASH_ERROR)):
                 raise
             if had and last:
                 raise _cant_renew(connection) from error
