@@ -304,6 +304,7 @@ def test_stay_means_the_same_said_and_unsaid(answers, tmp_path):
 def test_what_cannot_be_is_refused_before_anything_is_asked(words, answers, tmp_path):
     asked = answers()
     assert main(["new", str(tmp_path / "x.toml"), *words]) == 2
+    assert main(["new", str(tmp_path / "relay")]) == 2
     assert asked == []
 
 

@@ -87,17 +87,13 @@ def new(
     can't be, PlanError for a title, HandbellError when the file can't be written.
     """
     formats = tuple(formats) or (PLAIN,)
+    require_file(plan)
     require_forms(formats)
     bibs, without = _bibs(wishes, formats, store_at)
     floor = _floor(wishes, formats, bibs)
     library = load_library()
     kit = kit_there(library, wishes.kit)
     title = title or _title(plan)
-    if plan.name.casefold() in (*NAMES, *IN_SHORT):
-        raise UsageError(
-            f"{plan} is a form, and the name of the file is missing",
-            f"handbell new monday.toml {plan}",
-        )
 
     def begun(longer: int) -> tuple[bytes, int]:
         data = starter(title, formats, floor, library, kit, plan.name, longer).encode()
@@ -165,6 +161,15 @@ def people_at_each(formats: Sequence[str]) -> int:
 def takes_kit(formats: Sequence[str]) -> bool:
     """Return whether a form chooses exercises by the kit there is."""
     return bool({CIRCUIT, ROTATION} & set(formats))
+
+
+def require_file(plan: Path) -> None:
+    """Raise UsageError for a form's name where the file's should stand."""
+    if plan.name.casefold() in (*NAMES, *IN_SHORT):
+        raise UsageError(
+            f"{plan} is a form, and the name of the file is missing",
+            f"handbell new monday.toml {plan}",
+        )
 
 
 def require_forms(formats: Sequence[str]) -> None:

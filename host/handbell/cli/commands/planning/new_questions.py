@@ -24,6 +24,7 @@ def ask(args: argparse.Namespace) -> None:
 
     if args.plan.exists():
         return  # it stays as it is, which is said at once
+    new.require_file(args.plan)
     new.require_forms(args.formats)
     if args.roster is None and args.people is None:
         args.roster = _roster()
