@@ -2,6 +2,7 @@
 
 import io
 import json
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -335,7 +336,7 @@ def test_a_group_of_the_roster_is_offered(answers, tmp_path):
 
 def test_the_forms_of_the_help_are_those_there_are():
     with pytest.raises(UsageError):
-        new("x.toml", ["no"], "", Wishes())
+        new(Path("x.toml"), ["no"], "", Wishes())
     assert new_questions.NOTHING
     import argparse
 
