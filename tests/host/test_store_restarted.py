@@ -15,7 +15,7 @@ from handbell.base.errors import UnreadJournalError
 from handbell.cli.main import main
 from handbell.store import open_store
 from handbell.store.classes import filing, joining
-from handbell.store.classes.newest import newest
+from handbell.store.classes.newest import PassedOver, newest
 from handbell.store.database import tables
 from handbell.store.results.efforts import efforts
 from handbell.store.results.queries import load_class
@@ -210,7 +210,9 @@ def test_a_class_that_is_passed_over_is_named_by_report_and_advise(store, place,
             f"handbell {command} 2 shows it, handbell class 2 --join 1 puts it there.\n"
         )
         assert main([command, "--json", "--store", place]) == 0
-        assert json.loads(capsys.readouterr().out)["data"]["passed_over"] == 2
+        assert json.loads(capsys.readouterr().out)["data"]["passed_over"] == [
+            {"class_id": 2, "of": 1}
+        ]
         assert main([command, "1", "--store", place]) == 0
         assert "is newer" not in capsys.readouterr().out
 
@@ -272,7 +274,7 @@ def test_a_correction_of_a_window_that_two_logs_share_is_taken_back_in_both(file
 def test_the_newest_class_is_the_one_that_is_reported_or_it_is_asked_which(store, place, capsys):
     """A word that would change another class than the one that was just shown is refused."""
     cut_and_restarted(store)
-    assert newest(store) == (1, 2)
+    assert newest(store) == (1, (PassedOver(2, 1),))
     for words in (
         ["class", "newest"],
         ["class", "newest", "--join", "1"],
@@ -287,9 +289,9 @@ def test_the_newest_class_is_the_one_that_is_reported_or_it_is_asked_which(store
         capsys.readouterr()
         assert main([*words, "--store", place]) == 2, words
         assert capsys.readouterr().err == (
-            "The newest class may be class 2, which is one log without a clock, or class 1, of "
-            "which that log may be. Give the number that you mean; handbell class 2 --join 1 "
-            "makes them one.\n"
+            "The newest class is class 1 or class 2, which is one log without a clock that may be "
+            "of class 1. Give the number that you mean; handbell class 2 --join 1 makes those two "
+            "one.\n"
         )
     assert classes_of(store) == [1, 1, 1, 2] and load_class(store, 1).wearers == {}
     assert len(past_classes(store)) == 1
@@ -299,6 +301,33 @@ def test_the_newest_class_is_the_one_that_is_reported_or_it_is_asked_which(store
     assert main(["class", "2", "--join", "1", "--store", place]) == 0
     assert main(["amend", "newest", "--store", place]) == 0
     assert capsys.readouterr().out.splitlines()[-2].startswith("Class 1: ")
+
+
+@pytest.mark.parametrize("boxes", [(1, 3), (1, 2, 3)])
+def test_a_restart_in_the_first_of_two_classes_hides_the_second_nowhere(file, capsys, boxes):
+    """Of another plan, so that the lone log is not of it; all is collected in the evening."""
+    with open_store(file) as store:
+        cut_and_restarted(store)
+        for box in boxes:
+            how = {"boot": 3} if box == 2 else {}
+            take(store, box, START_MS + 40 * MINUTE_MS, plan=b"b", presses=6, **how)
+        number, passed = newest(store)
+        assert number == 3 and len(past_classes(store)) >= 2
+        assert passed in ((), (PassedOver(2, 1),))
+    capsys.readouterr()
+    for words in (["report"], ["advise"], ["report", "--group"], ["report", "--athlete", "1"]):
+        assert main([*words, "--store", file]) == 0
+        said = capsys.readouterr().out.startswith(
+            "Class 2 is newer than class 3, but it is one log without a clock that may be of class "
+            f"1: handbell {words[0]} 2 shows it, handbell class 2 --join 1 puts it there.\n"
+        )
+        assert said == bool(passed)
+    if passed:
+        assert main(["bibs", "newest", "1=Eve", "--store", file]) == 2
+        assert capsys.readouterr().err.startswith(
+            "The newest class is class 3 or class 2, which is one log without a clock that may be "
+            "of class 1. Give the number"
+        )
 
 
 def test_advise_says_which_class_it_is_and_when_it_was(store, place, capsys):

@@ -15,6 +15,7 @@ from handbell.base.words import quoted
 from handbell.cli.output import Out, shown
 
 if TYPE_CHECKING:
+    from handbell.store.classes.newest import PassedOver
     from handbell.store.results.records import Wearer
     from handbell.work.after.advise import Advised
     from handbell.work.after.amend import Amendments
@@ -134,13 +135,14 @@ def of_class(out: Out, of: Advised | Amendments | Bibs | Filed | ReadAs) -> None
     out.line(f"Class {of.class_id}: {of.title}, {when}")
 
 
-def passed_over(out: Out, number: int | None, shown: int, command: str) -> None:
-    """Say which newer class is not shown, since it is a lone log that may be of the one shown."""
-    if number is not None:
+def passed_over(out: Out, some: Iterable[PassedOver], shown: int, command: str) -> None:
+    """Say which newer classes are not shown, each a lone log that may be of another class."""
+    for one in some:
+        than = "" if one.of == shown else f" than class {shown}"
         out.line(
-            f"Class {number} is newer, but it is one log without a clock that may be of class "
-            f"{shown}: handbell {command} {number} shows it, handbell class {number} --join "
-            f"{shown} puts it there."
+            f"Class {one.class_id} is newer{than}, but it is one log without a clock that may be "
+            f"of class {one.of}: handbell {command} {one.class_id} shows it, handbell class "
+            f"{one.class_id} --join {one.of} puts it there."
         )
 
 

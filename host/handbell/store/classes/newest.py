@@ -2,58 +2,84 @@
 
 from __future__ import annotations
 
-from sqlalchemy import select
+from dataclasses import dataclass
 
-from handbell.base.errors import UsageError
+from sqlalchemy import Connection, select
+
+from handbell.base.errors import StoreError, UsageError
 from handbell.store.database.database import Database
 from handbell.store.database.tables import runs
-from handbell.store.results.queries import last_row
+from handbell.store.results.queries import list_classes
+from handbell.store.results.records import ClassRow
 
 from .gathering import parted_around
 
 
-def newest(store: Database) -> tuple[int, int | None]:
-    """Return the newest class, and a lone log's that was passed over for it, if any.
+@dataclass(frozen=True)
+class PassedOver:
+    """A class that is one log without a clock; it may be of the class ``of``."""
 
-    A log without a clock, alone, does not hide the class that it may be of. Raises StoreError when
-    there is no class.
+    class_id: int
+    of: int
+
+
+def newest(store: Database) -> tuple[int, tuple[PassedOver, ...]]:
+    """Return the newest class, and the newer ones that were passed over for it.
+
+    A log without a clock, alone, that may be of another class hides no other one. Raises StoreError
+    when there is no class.
     """
-    last = last_row(store).id
-    of = _may_be_of(store, last)
-    return (last, None) if of is None else (of, last)
+    rows = list_classes(store)
+    if not rows:
+        raise StoreError(
+            f"The store {store.name} holds no class yet", "Bring one in with handbell collect"
+        )
+    passed: list[PassedOver] = []
+    with store.reading() as conn:
+        for row in rows:
+            of = _may_be_of(conn, row)
+            if of is None:
+                return row.id, tuple(passed)
+            passed.append(PassedOver(row.id, of))
+    return rows[0].id, ()
 
 
 def meant(store: Database, class_id: int | None) -> int:
     """Return the class to be changed, or looked at for that; without an id the newest.
 
-    Raises UsageError where that may be either of two, StoreError when there is no class.
+    Raises UsageError where that may be another one, StoreError when there is no class.
     """
     if class_id is not None:
         return class_id
-    number, passed_over = newest(store)
-    if passed_over is not None:
+    number, passed = newest(store)
+    if passed:
+        others = (
+            f"class {one.class_id}, which is one log without a clock that may be of class {one.of}"
+            for one in passed
+        )
         raise UsageError(
-            f"The newest class may be class {passed_over}, which is one log without a clock, or "
-            f"class {number}, of which that log may be",
-            f"Give the number that you mean; handbell class {passed_over} --join {number} makes "
-            "them one",
+            " or ".join((f"The newest class is class {number}", *others)),
+            "Give the number that you mean; "
+            f"handbell class {passed[0].class_id} --join {passed[0].of} makes those two one",
         )
     return number
 
 
-def _may_be_of(store: Database, class_id: int) -> int | None:
-    """Return the class with a clock that a log without one, alone in its class, may be of.
+def _may_be_of(conn: Connection, row: ClassRow) -> int | None:
+    """Return the class that a log without a clock, alone in its class, may be of.
 
-    The one in which its box was cut off, where that is said, else the last; None where no doubt is.
+    The one in which its box was cut off, where that is said, else the last, one with a clock before
+    others; None where no doubt is.
     """
-    with store.reading() as conn:
-        some = conn.scalars(select(runs.c.id).where(runs.c.class_id == class_id)).all()
-        if len(some) != 1:
-            return None
-        _, rows, found = parted_around(conn, some[0])
+    if row.start_utc_us is not None or row.boxes != 1:
+        return None
+    some = conn.scalars(select(runs.c.id).where(runs.c.class_id == row.id)).all()
+    if len(some) != 1:
+        return None
+    _, rows, found = parted_around(conn, some[0])
     for place, among in found.unsure.items():
-        if found.classes[place][0].run == some[0]:
+        if found.classes[place][0].run == some[0] and among:
             of = [found.again[place]] if place in found.again else among
             timed = [p for p in of if any(g.start_utc_us is not None for g in found.classes[p])]
-            return rows[found.classes[timed[-1]][0].run].class_id if timed else None
+            return int(rows[found.classes[(timed or of)[-1]][0].run].class_id)
     return None

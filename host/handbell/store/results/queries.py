@@ -101,17 +101,6 @@ def load_row(store: Database, class_id: int) -> ClassRow:
         return _row(store, conn, class_id)
 
 
-def last_row(store: Database) -> ClassRow:
-    """Return the last class by its time, a lone log's too; raises StoreError if there is none."""
-    with store.reading() as conn:
-        found = conn.execute(_classes().limit(1)).mappings().first()
-    if found is None:
-        raise StoreError(
-            f"The store {store.name} holds no class yet", "Bring one in with handbell collect"
-        )
-    return ClassRow(**found)
-
-
 def _row(store: Database, conn: Connection, class_id: int) -> ClassRow:
     wanted = _classes().where(tables.classes.c.id == class_id)
     found = conn.execute(wanted).mappings().first()

@@ -14,7 +14,7 @@ from handbell.coach.advice.plan import Advice, Decision, next_plan
 from handbell.coach.library.shelf import load_library
 from handbell.coach.writing.edit import PlanText, read_plan, write_plan
 from handbell.store import open_store
-from handbell.store.classes.newest import newest
+from handbell.store.classes.newest import PassedOver, newest
 
 CAUTION = (
     "Advice is arithmetic on taps and ratings; you decide. It never speaks of pain or illness: "
@@ -65,7 +65,8 @@ class Advised:
 
     ``tell_same``: what stays as it is is to be shown one by one, too. ``start_utc_us`` None: no
     box had a clock. ``left_out`` are sentences on names that two bibs of a class have, which
-    count for neither. ``passed_over`` is a newer class, a lone log that may be of this one.
+    count for neither. ``passed_over`` are newer classes, each a lone log without a clock that may
+    be of another.
     """
 
     class_id: int
@@ -78,7 +79,7 @@ class Advised:
     findings: tuple[Finding, ...]
     written: str | None
     left_out: tuple[str, ...] = ()
-    passed_over: int | None = None
+    passed_over: tuple[PassedOver, ...] = ()
     tell_same: bool = False
     caution: str = CAUTION
 
@@ -102,7 +103,7 @@ def advise(
     limits, shelf = load_limits(thresholds), load_library(library)
     text = None if plan is None else PlanText(read_plan(plan), str(plan))
     with open_store(store_at, make=False) as store:
-        passed_over = None
+        passed_over: tuple[PassedOver, ...] = ()
         if class_id is None:
             class_id, passed_over = newest(store)
         found = advise_class(store, class_id, shelf, limits, text)

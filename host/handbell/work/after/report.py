@@ -14,7 +14,7 @@ from handbell.report.over_time.group import group_report
 from handbell.report.over_time.group_model import GroupReport
 from handbell.report.page import Report, write_page
 from handbell.store import Store, open_store
-from handbell.store.classes.newest import newest
+from handbell.store.classes.newest import PassedOver, newest
 from handbell.store.results.queries import list_classes
 from handbell.store.results.records import ClassRow
 
@@ -32,14 +32,14 @@ class Classes:
 class Reported:
     """A report, and the page it was written to, None without one.
 
-    ``passed_over`` is a newer class, a lone log without a clock that may be of ``until``,
-    the last class that is shown.
+    ``until`` is the last class that is shown, ``passed_over`` are newer ones, each a lone log
+    without a clock that may be of another.
     """
 
     report: ClassReport | AthleteReport | GroupReport
     page: str | None
     until: int
-    passed_over: int | None = None
+    passed_over: tuple[PassedOver, ...] = ()
 
 
 def classes(store_at: str | None = None) -> Classes:
@@ -91,11 +91,13 @@ def report_group(
     return _reported(report, page, number, passed_over)
 
 
-def _shown(store: Store, class_id: int | None) -> tuple[int, int | None]:
-    return newest(store) if class_id is None else (class_id, None)
+def _shown(store: Store, class_id: int | None) -> tuple[int, tuple[PassedOver, ...]]:
+    return newest(store) if class_id is None else (class_id, ())
 
 
-def _reported(report: Report, page: Path | None, until: int, passed_over: int | None) -> Reported:
+def _reported(
+    report: Report, page: Path | None, until: int, passed_over: tuple[PassedOver, ...]
+) -> Reported:
     if page is not None:
         write_page(report, page)
     return Reported(report, None if page is None else str(page), until, passed_over)
