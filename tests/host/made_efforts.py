@@ -37,7 +37,7 @@ def attended(bib, efforts, rating=7, name=None, there=True) -> Attended:
 def past(people, week=0, runs=(), absent=()) -> PastClass:
     """Return a class of some week with people in it."""
     at = START_US + week * WEEK_US
-    row = ClassRow(week + 1, "0" * 24, "Two blocks", at, "host", at, 1)
+    row = ClassRow(week + 1, "0" * 24, "Two blocks", at, "host", at, 1, at)
     wearers = {bib: Wearer(bib, None, True) for bib in absent}
     record = ClassRecord(row, {}, list(runs), [], {}, [], wearers)
     return PastClass(row, 900_000, tuple(people), lambda: Played(record, {}))

@@ -89,7 +89,7 @@ class PastClass:
     @property
     def at_us(self) -> int:
         """UTC of the class as well as it is known."""
-        return when(self.row)
+        return self.row.at_utc_us
 
     @cached_property
     def rated(self) -> bool:
@@ -117,18 +117,13 @@ class Attendance:
         return self.came / self.planned if self.planned else None
 
 
-def when(row: ClassRow) -> int:
-    """Return when a class was, in UTC microseconds."""
-    return row.start_utc_us or row.collected_utc_us
-
-
 def past_classes(store: Store, until: int | None = None, weeks: int = 26) -> list[PastClass]:
     """Return a class (the newest without an id) and those of the weeks before it, oldest first.
 
     Raises StoreError when there is no such class.
     """
     last = load_row(store, newest(store)[0] if until is None else until)
-    end_us = when(last)
+    end_us = last.at_utc_us
     found = group_rows(store, end_us - weeks * WEEK_US, end_us)
     classes = [_past(store, one) for one in found]
     return sorted(classes, key=lambda c: (c.at_us, c.row.id == last.id))

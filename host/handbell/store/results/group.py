@@ -8,8 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Select, and_, func, select, true
+from sqlalchemy import ColumnElement, Connection, Select, and_, func, or_, select, true
 
+from handbell.store.classes.order import placed
 from handbell.store.database import tables
 from handbell.store.database.database import Database
 from handbell.store.database.tables import amendments, classes, ratings, runs, sums, tasks, wearers
@@ -50,15 +51,23 @@ def group_rows(
 ) -> list[GroupClass]:
     """Return the sums of every class begun in a time, both ends in it, the oldest first.
 
-    A class of which no box had a clock began when it was collected.
+    A class of which no box had a clock began at its ``at_utc_us``.
     """
-    at = func.coalesce(classes.c.start_utc_us, classes.c.collected_utc_us)
-    within = and_(
+    at = classes.c.start_utc_us
+    begun = and_(
+        at.is_not(None),
         true() if since_utc_us is None else at >= since_utc_us,
         true() if until_utc_us is None else at <= until_utc_us,
     )
-    some = runs.c.class_id.in_(select(classes.c.id).where(within))
     with store.reading() as conn:
+        lost = [
+            number
+            for number, over in placed(conn, since_utc_us).items()  # over before it was collected
+            if until_utc_us is None or over <= until_utc_us
+            if since_utc_us is None or over >= since_utc_us
+        ]
+        within = or_(begun, classes.c.id.in_(lost)) if lost else begun
+        some = runs.c.class_id.in_(select(classes.c.id).where(within))
         rows = class_rows(conn, within)
         lengths = _lengths(conn, some)
         people = _people(store, conn, some)

@@ -9,6 +9,8 @@ from typing import Any
 from sqlalchemy import ColumnElement, Connection, Row, RowMapping, Select, func, select
 
 from handbell.base.errors import StoreError
+from handbell.store.classes.gathering import WEEK_US
+from handbell.store.classes.order import placed
 from handbell.store.database import tables
 from handbell.store.database.database import Database
 from handbell.store.logs import timelines
@@ -26,28 +28,32 @@ def list_classes(store: Database) -> list[ClassRow]:
 def class_rows(conn: Connection, within: ColumnElement[bool] | None = None) -> list[ClassRow]:
     """Return the classes that a condition leaves, the newest first."""
     wanted = _classes() if within is None else _classes().where(within)
-    return [ClassRow(**row) for row in conn.execute(wanted).mappings()]
+    found = conn.execute(wanted).mappings().all()
+    rows = _with_their_times(conn, found)
+    return sorted(rows, key=lambda row: (row.at_utc_us, row.id), reverse=True)
+
+
+def _with_their_times(conn: Connection, found: Sequence[RowMapping]) -> list[ClassRow]:
+    lost = [row["collected_utc_us"] for row in found if row["start_utc_us"] is None]
+    at = placed(conn, min(lost) - WEEK_US, max(lost) + WEEK_US) if lost else {}
+    at |= {row["id"]: row["start_utc_us"] for row in found if row["start_utc_us"] is not None}
+    return [ClassRow(at_utc_us=at[row["id"]], **row) for row in found]
 
 
 def _classes() -> Select[Any]:
     c, p, r = tables.classes, tables.plans, tables.runs
-    when = func.coalesce(c.c.start_utc_us, c.c.collected_utc_us)
     boxes = (
         select(func.count(r.c.box_id.distinct())).where(r.c.class_id == c.c.id).scalar_subquery()
     )
-    return (
-        select(
-            c.c.id,
-            c.c.plan,
-            p.c.title,
-            c.c.start_utc_us,
-            c.c.started_by,
-            c.c.collected_utc_us,
-            boxes.label("boxes"),
-        )
-        .join(p, p.c.digest == c.c.plan)
-        .order_by(when.desc(), c.c.id.desc())
-    )
+    return select(
+        c.c.id,
+        c.c.plan,
+        p.c.title,
+        c.c.start_utc_us,
+        c.c.started_by,
+        c.c.collected_utc_us,
+        boxes.label("boxes"),
+    ).join(p, p.c.digest == c.c.plan)
 
 
 def load_class(store: Database, class_id: int) -> ClassRecord:
@@ -109,7 +115,7 @@ def _row(store: Database, conn: Connection, class_id: int) -> ClassRow:
             f"The store {store.name} holds no class {class_id}",
             "handbell report --list shows the classes there are",
         )
-    return ClassRow(**found)
+    return _with_their_times(conn, [found])[0]
 
 
 def _result(row: Sequence[Any], by_digest: Mapping[str, Amendment]) -> ResultRow:

@@ -9,7 +9,10 @@ from handbell.store.logs.timelines import Timeline
 
 @dataclass(frozen=True)
 class ClassRow:
-    """One class in a list; ``start_utc_us`` is None when no box of it had a clock."""
+    """One class in a list; ``start_utc_us`` is None when no box of it had a clock.
+
+    Then it was over by ``at_utc_us``, else it began at it: classes stand in the order of that.
+    """
 
     id: int
     plan: str
@@ -18,6 +21,7 @@ class ClassRow:
     started_by: str
     collected_utc_us: int
     boxes: int
+    at_utc_us: int
 
 
 @dataclass(frozen=True)

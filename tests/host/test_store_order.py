@@ -1,0 +1,100 @@
+"""Where a class without any clock stands among the others: by the order of its boxes' logs."""
+
+import classes
+import pytest
+
+from handbell.analysis.history import past_classes
+from handbell.cli.main import main
+from handbell.store import open_store
+from handbell.store.classes.newest import newest
+from handbell.store.results.group import group_rows
+from handbell.store.results.queries import list_classes, load_row
+
+MINUTE_MS = 60_000
+DAY_MS = 24 * 60 * MINUTE_MS
+START_MS = classes.START_UTC_MS
+LATER_MS = START_MS + 60 * MINUTE_MS
+EVENING_MS = START_MS + 130 * MINUTE_MS
+BLOCKS = ((classes.Piece("Ring rows", 40), classes.Piece("Sit-ups", 40)),)
+
+
+@pytest.fixture
+def store(tmp_path):
+    with open_store(str(tmp_path / "store.sqlite")) as opened:
+        yield opened
+
+
+def take(store, box, start_ms, boot, plan=b"a", collected_ms=EVENING_MS):
+    """Take in a box's log of a whole class; of each start of the box other presses."""
+    data = classes.timeline(BLOCKS, (box,), box, rounds=1, plan=plan, rate=False)
+    store.put_timeline(data)
+    store.put_plan(plan, "Evening")
+    at_ms = [15_000 + boot * 900 + (start_ms or 0) % 977 + n * 7_000 for n in range(4)]
+    run = classes.play(data, [classes.Press(ms) for ms in at_ms], start_ms, boot=boot)
+    return store.ingest(run.journal, classes.BOX_IDS[box], collected_ms * 1000).class_id
+
+
+def in_order(store):
+    """Return the classes, the oldest first, as every list has them."""
+    listed = [row.id for row in list_classes(store)][::-1]
+    assert [one.row.id for one in group_rows(store)] == listed
+    assert [one.row.id for one in past_classes(store, listed[-1])] == listed
+    assert [load_row(store, n).at_utc_us for n in listed] == [
+        row.at_utc_us for row in list_classes(store)[::-1]
+    ]
+    return listed
+
+
+@pytest.mark.parametrize("boot", [1, 2])
+@pytest.mark.parametrize("plan", [b"a", b"b"])
+def test_a_class_by_hand_stands_before_the_one_that_its_boxes_played_later(
+    store, tmp_path, capsys, boot, plan
+):
+    """The first without a clock, the second armed, without a start of the boxes between or with."""
+    first = [take(store, box, None, 1) for box in (1, 2)]
+    second = [take(store, box, LATER_MS, boot, plan) for box in (1, 2)]
+    assert (first, second) == ([1, 1], [2, 2])
+    assert in_order(store) == [1, 2] and newest(store) == (2, ())
+    place = ["--store", str(tmp_path / "store.sqlite")]
+    assert main(["advise", *place]) == 0
+    assert capsys.readouterr().out.startswith("Class 2: Evening, ")
+    assert main(["bibs", "newest", "1=Eve", *place]) == 0
+    assert capsys.readouterr().out.startswith("Class 2: Evening, ")
+
+
+def test_classes_without_a_clock_stand_in_their_boxes_order_before_a_later_one(store):
+    """The second began with a box that was collected first, and has one more than the others."""
+    for n, plan in ((2, b"b"), (1, b"a")):
+        for box in (2, 3)[: 3 - n]:
+            take(store, box, None, n, plan, EVENING_MS + 1000 * (n == 1))
+    take(store, 3, None, 2, b"b", EVENING_MS + 3000)
+    take(store, 3, LATER_MS, 3, b"c", EVENING_MS + 4000)
+    of = {row.plan: row.id for row in list_classes(store)}
+    by_hand = {classes.plan_digest(plan).hex(): plan for plan in (b"a", b"b", b"c")}
+    number = {by_hand[plan]: class_id for plan, class_id in of.items()}
+    assert in_order(store) == [number[b"a"], number[b"b"], number[b"c"]]
+
+
+def test_a_class_by_hand_after_one_with_a_clock_stays_where_it_was_collected(store):
+    for box in (1, 2):
+        take(store, box, START_MS, 1)
+        take(store, box, None, 2, b"b")
+    assert in_order(store) == [1, 2]
+    assert load_row(store, 2).at_utc_us == EVENING_MS * 1000
+    take(store, 1, START_MS + 7 * DAY_MS, 3, b"c", EVENING_MS + 7 * DAY_MS)
+    assert in_order(store) == [1, 2, 3]
+
+
+def test_boxes_that_tell_otherwise_leave_a_class_where_it_was_collected(store):
+    for box, boots in ((1, (1, 2)), (2, (2, 1))):
+        take(store, box, None, boots[0])
+        take(store, box, LATER_MS, boots[1], b"b")
+    assert in_order(store) == [2, 1]
+
+
+def test_a_time_holds_the_classes_that_stand_in_it(store):
+    take(store, 1, None, 1)
+    take(store, 1, LATER_MS, 2, b"b")
+    later_us = LATER_MS * 1000
+    assert [one.row.id for one in group_rows(store, later_us)] == [2]
+    assert [one.row.id for one in group_rows(store, None, later_us - 1)] == [1]
