@@ -484,8 +484,8 @@ def test_two_bibs_of_one_name_in_an_old_store_are_told(path):
     )
 
 
-@pytest.mark.parametrize("words", [["report", "--group"], ["advise"]])
-def test_the_group_page_and_advice_say_who_was_left_out_for_a_name_that_two_have(
+@pytest.mark.parametrize("words", [["report", "--group"], ["advise"], ["history"]])
+def test_the_group_page_advice_and_history_say_who_was_left_out_for_a_name_that_two_have(
     path, capsys, words
 ):
     fill(classes.make_class(boxes=2))
@@ -496,6 +496,22 @@ def test_the_group_page_and_advice_say_who_was_left_out_for_a_name_that_two_have
         '"Anna" is more than one bib in class 1, which counts for none of them. '
         "What to do: handbell report 1.\n"
     ) in capsys.readouterr().out
+
+
+def test_somebodys_history_says_which_classes_do_not_count_for_that_name_alone(path, capsys):
+    fill(classes.make_class(boxes=2))
+    twice(1, {1: "Anna", 3: "Anna", 2: "Bo", 4: "Bo"})
+    fill(classes.make_class(boxes=2, start_utc_ms=classes.START_UTC_MS + 86_400_000))
+    with open_store() as store:
+        set_wearers(store, 2, {1: "Anna"})
+    capsys.readouterr()
+    assert main(["history", "anna", "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)["data"]
+    assert data["left_out"] == [
+        '"Anna" is more than one bib in class 1, which counts for none of them. '
+        "What to do: handbell report 1"
+    ]
+    assert (data["until"], data["passed_over"], data["came"]) == (2, [], 1)
 
 
 def twice(class_id, names):

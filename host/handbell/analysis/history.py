@@ -168,14 +168,19 @@ def names_unsure(one: PastClass) -> dict[str, list[int]]:
     return {some[0].person.name: [who.bib for who in some] for some in found.values()}
 
 
-def left_out(classes: Iterable[PastClass]) -> list[str]:
-    """Return a sentence for each name that two bibs of a class have, which then counts for none."""
+def left_out(classes: Iterable[PastClass], key: str | None = None) -> list[str]:
+    """Return a sentence for each name that two bibs of a class have, which then counts for none.
+
+    With ``key`` only for that person.
+    """
     found: dict[str, tuple[str, list[int]]] = {}
     for one in classes:
         for name in names_unsure(one):
             found.setdefault(key_of(name), (name, []))[1].append(one.row.id)
     said = []
     for name, some in found.values():
+        if key not in (None, f"name {key_of(name)}"):
+            continue
         which = "class" if len(some) == 1 else "classes"
         counts = "counts" if len(some) == 1 else "count"
         where = f"{which} {listed(few([str(n) for n in some], MOST_TOLD))}"

@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from handbell.analysis.history import PastClass, past_classes
+from handbell.analysis.history import PastClass, left_out, past_classes
 from handbell.analysis.load import Week
 from handbell.analysis.progress import ExerciseProgress, find_person, progress_of, regulars
 from handbell.store import open_store
+from handbell.store.classes.newest import PassedOver, newest
 
 NOTE = (
     "Load is how hard a class was, by the answers, times its minutes, of these classes alone. A "
@@ -32,28 +33,41 @@ class Regular:
 
 @dataclass(frozen=True)
 class Everybody:
-    """Everybody who came."""
+    """Everybody who came, up to the class ``until``.
+
+    ``left_out`` and ``passed_over`` as of advice.
+    """
 
     people: tuple[Regular, ...]
+    until: int
+    left_out: tuple[str, ...] = ()
+    passed_over: tuple[PassedOver, ...] = ()
     note: str = NOTE
 
 
 @dataclass(frozen=True)
 class Months:
-    """One person's months."""
+    """One person's months, up to the class ``until``.
+
+    ``left_out``, of this name alone, and ``passed_over`` as of advice.
+    """
 
     name: str
     planned: int
     came: int
     exercises: tuple[ExerciseProgress, ...]
     weeks: tuple[Week, ...]
+    until: int
+    left_out: tuple[str, ...] = ()
+    passed_over: tuple[PassedOver, ...] = ()
     note: str = NOTE
 
 
 def everybody(weeks: int, store_at: str | None = None) -> Everybody:
     """Return everybody who came in the weeks before the newest class."""
+    classes, passed = _classes(weeks, store_at)
     return Everybody(
-        tuple(
+        people=tuple(
             Regular(
                 name=one.person.name,
                 planned=one.attendance.planned,
@@ -62,19 +76,33 @@ def everybody(weeks: int, store_at: str | None = None) -> Everybody:
                 rating_median=one.rating,
                 weekly_load_median=one.weekly_load,
             )
-            for one in regulars(_classes(weeks, store_at))
-        )
+            for one in regulars(classes)
+        ),
+        until=classes[-1].row.id,
+        left_out=tuple(left_out(classes)),
+        passed_over=passed,
     )
 
 
 def months_of(who: str, weeks: int, store_at: str | None = None) -> Months:
     """Return one person's months, by name or by the bib worn last; raises UsageError for nobody."""
-    classes = _classes(weeks, store_at)
+    classes, passed = _classes(weeks, store_at)
     found = progress_of(classes, find_person(classes, who))
-    came = found.attendance
-    return Months(found.person.name, came.planned, came.came, found.exercises, found.weeks)
+    return Months(
+        name=found.person.name,
+        planned=found.attendance.planned,
+        came=found.attendance.came,
+        exercises=found.exercises,
+        weeks=found.weeks,
+        until=classes[-1].row.id,
+        left_out=tuple(left_out(classes, found.person.key)),
+        passed_over=passed,
+    )
 
 
-def _classes(weeks: int, store_at: str | None) -> Sequence[PastClass]:
+def _classes(
+    weeks: int, store_at: str | None
+) -> tuple[Sequence[PastClass], tuple[PassedOver, ...]]:
     with open_store(store_at, make=False) as store:
-        return past_classes(store, None, weeks)
+        number, passed = newest(store)
+        return past_classes(store, number, weeks), passed

@@ -55,10 +55,12 @@ def text(result: Everybody | Months, out: Out) -> None:
     """Print a table of people, or of one person's exercises and weeks."""
     from handbell.work.after.history import Everybody
 
+    shared.passed_over(out, result.passed_over, result.until, "report")
     if isinstance(result, Everybody):
         _people(result, out)
     else:
         _person(result, out)
+    out.lines(f"{words}." for words in result.left_out)
 
 
 def _people(result: Everybody, out: Out) -> None:
