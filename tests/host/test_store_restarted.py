@@ -618,6 +618,12 @@ def test_an_older_store_is_filed_by_the_rules_of_now_and_what_went_is_said(file,
         assert classes_of(store) == [1, 1, 1, 1]
     as_filed_before(file, [3, 1, 4, 2])
     capsys.readouterr()
+    assert main(["store", "check", "--store", file]) == 0
+    out, err = capsys.readouterr()
+    assert f"{file} is sound. 4 classes, 4 logs" in out, "those that it has now"
+    assert "an older handbell (its version 0007, here 0008), and was left as it is." in out
+    assert "The next command that opens it brings it up to date, keeps a copy beside it" in out
+    assert err == "" and "brought up" not in out and "copy.sqlite" not in out
     assert main(["class", "newest", "--store", file, "--json"]) == 0
     out, err = capsys.readouterr()
     assert json.loads(out)["data"]["class_id"] in (1, 2, 3, 4)

@@ -164,6 +164,12 @@ def version_of(path: Path) -> str:
         ) from error
 
 
+def classes_by_log(path: Path) -> dict[str, int | None]:
+    """Return the class of each log, by its digest, as a store of any version has it."""
+    with closing(_opened(path)) as db:
+        return dict(db.execute("SELECT digest, class_id FROM runs").fetchall())
+
+
 def _out_of_the_way(path: Path) -> Path | None:
     """Give a store another name with all that belongs to it; return that, None without a store."""
     if not path.exists() or not path.stat().st_size:

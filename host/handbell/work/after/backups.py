@@ -11,6 +11,7 @@ from pathlib import Path
 from sqlalchemy import URL, Table, func, select
 
 from handbell.base.errors import StoreError
+from handbell.base.progress import listening
 from handbell.store import Store, open_store
 from handbell.store.database import backups, tables
 from handbell.store.database.connect import address_of, engine_at, file_of, name_of, plainly
@@ -101,7 +102,30 @@ def check_store(store_at: str | None = None) -> Checked:
             _count(store, t) for t in (tables.classes, tables.runs, tables.unread)
         )
         found = Checked(not differ, name, classes, logs, unread, (), differ, ())
+    if path is not None and backups.version_of(path) < tables.VERSION:
+        found = _as_it_is(path, found)
     return _with_backups(path, found)
+
+
+def _as_it_is(path: Path, found: Checked) -> Checked:
+    """Return what was found in an older store with the classes that it has now, and a note."""
+    of = backups.classes_by_log(path)
+    version = f"It is of an older handbell (its version {backups.version_of(path)}, here "
+    return replace(
+        found,
+        classes=len(set(of.values()) - {None}),
+        differ=tuple(replace(one, class_id=of.get(one.log)) for one in found.differ),
+        notes=(
+            f"{version}{tables.VERSION}), and was left as it is. "
+            + (
+                "The next command that opens it brings it up to date, keeps a copy beside it, and "
+                "says so where logs go to other classes."
+                if may_write(path)
+                else "It may not be written, so no other command opens it: copy it to where you "
+                "may write, and give the copy with --store."
+            ),
+        ),
+    )
 
 
 def _with_backups(path: Path | None, found: Checked) -> Checked:
@@ -111,7 +135,7 @@ def _with_backups(path: Path | None, found: Checked) -> Checked:
     try:
         noted = backups.elsewhere(path)
     except StoreError as error:
-        return replace(found, backups=beside, notes=(str(error),))
+        return replace(found, backups=beside, notes=(*found.notes, str(error)))
     gone = tuple(str(one) for one in noted if not one.exists())
     return replace(found, backups=beside, elsewhere=tuple(map(str, noted)), gone=gone)
 
@@ -135,7 +159,9 @@ def _unchanged(store_at: str | None, path: Path | None) -> Iterator[Store]:
     with tempfile.TemporaryDirectory() as folder:
         copy = Path(folder) / "copy.sqlite"
         backups.copy_to(path, copy)
-        with open_store(str(copy)) as store:
+        with listening():  # what became of the copy is nothing to its keeper
+            store = open_store(str(copy))
+        with store:
             yield store
 
 
