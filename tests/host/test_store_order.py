@@ -2,11 +2,14 @@
 
 import classes
 import pytest
+from sqlalchemy import select
 
 from handbell.analysis.history import past_classes
 from handbell.cli.main import main
 from handbell.store import open_store
+from handbell.store.classes import joining
 from handbell.store.classes.newest import newest
+from handbell.store.database import tables
 from handbell.store.results.group import group_rows
 from handbell.store.results.queries import list_classes, load_row
 
@@ -98,3 +101,50 @@ def test_a_time_holds_the_classes_that_stand_in_it(store):
     later_us = LATER_MS * 1000
     assert [one.row.id for one in group_rows(store, later_us)] == [2]
     assert [one.row.id for one in group_rows(store, None, later_us - 1)] == [1]
+
+
+def doubts(store):
+    with store.reading() as conn:
+        return joining.doubts(store, conn.scalars(select(tables.runs.c.id)).all())
+
+
+def a_week_then_two_of_three(store):
+    """Three boxes in one week; in the next the third, without a clock, is collected a day late."""
+    week_ms = 7 * DAY_MS
+    for box in (1, 2, 3):
+        take(store, box, START_MS, 1)
+    for box in (1, 2):
+        take(store, box, START_MS + week_ms, 2, collected_ms=EVENING_MS + week_ms)
+    return EVENING_MS + week_ms + DAY_MS
+
+
+def test_a_box_without_a_clock_that_is_collected_a_day_late_is_doubted(store, tmp_path, capsys):
+    late_ms = a_week_then_two_of_three(store)
+    assert take(store, 3, None, 2, collected_ms=late_ms) == 3
+    assert doubts(store) == [
+        "A log of box 0004 (station 3) tells no time. Class 2 is the only one of its plan since "
+        "that box was last collected that lacks it, so it may be of that. It is class 3 until you "
+        "say which it is: handbell class 3 --join 2"
+    ]
+    number, (over,) = newest(store)
+    assert (number, over.class_id, over.of) == (2, 3, 2)
+    place = ["--store", str(tmp_path / "store.sqlite")]
+    assert main(["report", *place]) == 0
+    assert capsys.readouterr().out.startswith("Class 3 is newer, but it is one log without a clock")
+    assert main(["class", "3", "--join", "2", *place]) == 0
+    assert doubts(store) == [] and newest(store) == (2, ())
+
+
+@pytest.mark.parametrize("why", ["two lack it", "collected since", "later", "other plan"])
+def test_a_log_that_is_collected_late_is_not_doubted_where_nothing_tells_its_class(store, why):
+    late_ms = a_week_then_two_of_three(store)
+    again_ms = START_MS + 7 * DAY_MS + 60 * MINUTE_MS
+    if why == "two lack it":
+        take(store, 1, again_ms, 3, collected_ms=EVENING_MS + 7 * DAY_MS)
+    elif why == "collected since":
+        take(store, 3, None, 3, b"b", late_ms - 60 * MINUTE_MS)
+    elif why == "later":  # the box played another class between, which began after that was over
+        take(store, 3, again_ms, 3, b"b", late_ms)
+    plan = b"c" if why == "other plan" else b"a"
+    number = take(store, 3, None, 4, plan, late_ms)
+    assert newest(store) == (number, ()) and doubts(store) == []

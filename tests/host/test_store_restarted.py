@@ -15,7 +15,7 @@ from handbell.base.errors import UnreadJournalError
 from handbell.cli.main import main
 from handbell.store import open_store
 from handbell.store.classes import filing, joining
-from handbell.store.classes.newest import PassedOver, newest
+from handbell.store.classes.newest import newest
 from handbell.store.database import tables
 from handbell.store.results.efforts import efforts
 from handbell.store.results.queries import load_class
@@ -210,9 +210,8 @@ def test_a_class_that_is_passed_over_is_named_by_report_and_advise(store, place,
             f"handbell {command} 2 shows it, handbell class 2 --join 1 puts it there.\n"
         )
         assert main([command, "--json", "--store", place]) == 0
-        assert json.loads(capsys.readouterr().out)["data"]["passed_over"] == [
-            {"class_id": 2, "of": 1}
-        ]
+        (over,) = json.loads(capsys.readouterr().out)["data"]["passed_over"]
+        assert (over["class_id"], over["of"]) == (2, 1)
         assert main([command, "1", "--store", place]) == 0
         assert "is newer" not in capsys.readouterr().out
 
@@ -274,7 +273,8 @@ def test_a_correction_of_a_window_that_two_logs_share_is_taken_back_in_both(file
 def test_the_newest_class_is_the_one_that_is_reported_or_it_is_asked_which(store, place, capsys):
     """A word that would change another class than the one that was just shown is refused."""
     cut_and_restarted(store)
-    assert newest(store) == (1, (PassedOver(2, 1),))
+    number, (over,) = newest(store)
+    assert (number, over.class_id, over.of) == (1, 2, 1)
     for words in (
         ["class", "newest"],
         ["class", "newest", "--join", "1"],
@@ -291,7 +291,7 @@ def test_the_newest_class_is_the_one_that_is_reported_or_it_is_asked_which(store
         assert capsys.readouterr().err == (
             "The newest class is class 1 or class 2, which is one log without a clock that may be "
             "of class 1. Give the number that you mean; handbell class 2 --join 1 makes those two "
-            "one.\n"
+            f"one, handbell class 2 --apart {over.log[:8]} says that they are two.\n"
         )
     assert classes_of(store) == [1, 1, 1, 2] and load_class(store, 1).wearers == {}
     assert len(past_classes(store)) == 1
@@ -313,7 +313,7 @@ def test_a_restart_in_the_first_of_two_classes_hides_the_second_nowhere(file, ca
             take(store, box, START_MS + 40 * MINUTE_MS, plan=b"b", presses=6, **how)
         number, passed = newest(store)
         assert number == 3 and len(past_classes(store)) >= 2
-        assert passed in ((), (PassedOver(2, 1),))
+        assert [(one.class_id, one.of) for one in passed] == [(2, 1)] * (boxes == (1, 3))
     capsys.readouterr()
     for words in (
         ["report"],
@@ -336,6 +336,25 @@ def test_a_restart_in_the_first_of_two_classes_hides_the_second_nowhere(file, ca
             "The newest class is class 3 or class 2, which is one log without a clock that may be "
             "of class 1. Give the number"
         )
+
+
+def test_a_lone_log_is_said_to_be_a_class_of_its_own_and_is_doubted_no_more(file, capsys):
+    with open_store(file) as store:
+        cut_and_restarted(store)
+        _, (over,) = newest(store)
+        assert main(["bibs", "2", "2=Eve", "--store", file]) == 0
+        capsys.readouterr()
+        assert main(["class", "2", "--apart", over.log[:8], "--store", file]) == 0
+        out = capsys.readouterr().out
+        assert out.startswith("Class 2: ") and "went along" not in out
+        assert classes_of(store) == [1, 1, 1, 2] and load_class(store, 2).wearers[2].name == "Eve"
+        assert newest(store) == (2, ()) and doubts(store) == []
+        take(store, 4, START_MS)
+        assert classes_of(store) == [1, 1, 1, 2, 1]
+        assert main(["class", "1", "--apart", "0002", "0003", "0001", "0004", "--store", file]) == 2
+        assert main(["bibs", "2", "2=", "--store", file]) == 0
+        assert main(["class", "2", "--join", "1", "--store", file]) == 0, "it may be said anew"
+        assert set(classes_of(store)) == {1} and newest(store) == (1, ())
 
 
 def test_advise_says_which_class_it_is_and_when_it_was(store, place, capsys):

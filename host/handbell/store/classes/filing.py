@@ -92,8 +92,9 @@ def set_apart(
 
     To ``moved`` a sentence is added for each other log that goes to another class by that.
 
-    A box is named by its id, its end, or its station; a single log by how its digest begins.
-    Raises UsageError when that leaves nothing.
+    A box is named by its id, its end, or its station; a single log by how its digest begins. One
+    that is alone and tells no time stays in its class, and is in doubt no more. Raises UsageError
+    when else nothing is left.
     """
 
     def work(conn: Connection) -> int:
@@ -106,17 +107,20 @@ def set_apart(
                     f"No box or log {word[:32]} is in class {class_id}", f"Its boxes are {there}"
                 )
         going = {r.id: r for some in chosen.values() for r in some}
-        if len(going) == len(mine):
+        alone = len(mine) == 1 and mine[0].start_utc_us is None
+        if len(going) == len(mine) and not alone:
             raise UsageError(
                 f"All logs of class {class_id} would go, and it would be the same class",
                 "Name fewer boxes, or single logs",
             )
         staying = [r for r in mine if r.id not in going]
         for some in (staying, list(going.values())):  # both, so that they never come together again
-            _mark(conn, some, "apart", mine[0].origin)
+            if some:
+                _mark(conn, some, "apart", mine[0].origin)
         with moves_told(conn, _plan_of(conn, class_id), moved, [r.id for r in mine]):
-            number = joining.file(conn, min(going), going, moved)
-            joining.file(conn, staying[0].id, differ=moved)
+            number = joining.file(conn, min(going), going if staying else (), moved)
+            if staying:
+                joining.file(conn, staying[0].id, differ=moved)
         return number
 
     return store.doing(work)

@@ -25,6 +25,7 @@ from handbell.store.results.settle import settle_borrowers
 
 from .doubts import moves, moves_told, of_another_origin, sentences
 from .gathering import Rows, parted_around
+from .late import late, late_sentence
 from .parted import Parted
 
 # Built once: for each log anew it takes as long as to count a tenth of it.
@@ -110,6 +111,7 @@ def doubts_in(conn: Connection, some: Iterable[int], told: Collection[int] = ())
     """As ``doubts``; of classes in ``told`` it was said that they are another coach's."""
     said: dict[str, None] = {}
     seen: set[int] = set()
+    unsure: set[int] = set()
     started = select(runs.c.id).where(runs.c.id.in_(list(some)), runs.c.class_id.is_not(None))
     for run in conn.scalars(started.order_by(runs.c.id)).all():
         if run in seen:
@@ -117,10 +119,14 @@ def doubts_in(conn: Connection, some: Iterable[int], told: Collection[int] = ())
         _, rows, found = parted_around(conn, run)
         seen |= set(rows)
         said |= dict.fromkeys(sentences(rows, found))
+        unsure |= {rows[found.classes[place][0].run].class_id for place in found.unsure}
     of = select(runs.c.class_id).where(runs.c.id.in_(list(some)), runs.c.class_id.is_not(None))
     for class_id in conn.scalars(of.distinct().order_by(runs.c.class_id)).all():
         if class_id not in told:
             said |= dict.fromkeys(of_another_origin(conn, class_id))
+        one = None if class_id in unsure else late(conn, class_id)
+        if one is not None:
+            said[late_sentence(one)] = None
     return list(said)
 
 

@@ -13,6 +13,7 @@ from handbell.store.results.queries import list_classes
 from handbell.store.results.records import ClassRow
 
 from .gathering import parted_around
+from .late import late
 
 
 @dataclass(frozen=True)
@@ -21,6 +22,7 @@ class PassedOver:
 
     class_id: int
     of: int
+    log: str
 
 
 def newest(store: Database) -> tuple[int, tuple[PassedOver, ...]]:
@@ -37,10 +39,10 @@ def newest(store: Database) -> tuple[int, tuple[PassedOver, ...]]:
     passed: list[PassedOver] = []
     with store.reading() as conn:
         for row in rows:
-            of = _may_be_of(conn, row)
-            if of is None:
+            one = _in_doubt(conn, row)
+            if one is None:
                 return row.id, tuple(passed)
-            passed.append(PassedOver(row.id, of))
+            passed.append(one)
     return rows[0].id, ()
 
 
@@ -53,33 +55,36 @@ def meant(store: Database, class_id: int | None) -> int:
         return class_id
     number, passed = newest(store)
     if passed:
-        others = (
-            f"class {one.class_id}, which is one log without a clock that may be of class {one.of}"
-            for one in passed
-        )
+        one = f"handbell class {passed[0].class_id}"
+        what = "which is one log without a clock that may be of"
+        others = (f"class {over.class_id}, {what} class {over.of}" for over in passed)
         raise UsageError(
             " or ".join((f"The newest class is class {number}", *others)),
             "Give the number that you mean; "
-            f"handbell class {passed[0].class_id} --join {passed[0].of} makes those two one",
+            f"{one} --join {passed[0].of} makes those two one, "
+            f"{one} --apart {passed[0].log[:8]} says that they are two",
         )
     return number
 
 
-def _may_be_of(conn: Connection, row: ClassRow) -> int | None:
-    """Return the class that a log without a clock, alone in its class, may be of.
+def _in_doubt(conn: Connection, row: ClassRow) -> PassedOver | None:
+    """Return a log without a clock, alone in its class, with the class that it may be of.
 
     The one in which its box was cut off, where that is said, else the last, one with a clock before
-    others; None where no doubt is.
+    others, else the one it was collected late of; None where no doubt is.
     """
     if row.start_utc_us is not None or row.boxes != 1:
         return None
-    some = conn.scalars(select(runs.c.id).where(runs.c.class_id == row.id)).all()
+    some = conn.execute(select(runs.c.id, runs.c.digest).where(runs.c.class_id == row.id)).all()
     if len(some) != 1:
         return None
-    _, rows, found = parted_around(conn, some[0])
+    ((run, digest),) = some
+    _, rows, found = parted_around(conn, run)
     for place, among in found.unsure.items():
-        if found.classes[place][0].run == some[0] and among:
+        if found.classes[place][0].run == run and among:
             of = [found.again[place]] if place in found.again else among
             timed = [p for p in of if any(g.start_utc_us is not None for g in found.classes[p])]
-            return int(rows[found.classes[(timed or of)[-1]][0].run].class_id)
-    return None
+            number = rows[found.classes[(timed or of)[-1]][0].run].class_id
+            return PassedOver(row.id, number, digest)
+    one = late(conn, row.id)
+    return None if one is None else PassedOver(row.id, one.of, digest)

@@ -80,7 +80,7 @@ def part(class_id: int | None, boxes: Collection[str], store_at: str | None = No
         number = filing.set_apart(store, meant(store, class_id), boxes, moved)
         record = load_class(store, number)
     names = [f"{w.bib}={w.name}" for _, w in sorted(record.wearers.items()) if w.name]
-    return _filed(record, moved, names)
+    return _filed(record, moved, names if number != class_id else ())
 
 
 def delete(class_id: int, store_at: str | None = None) -> Deleted:
