@@ -228,3 +228,11 @@ def test_nobody_of_this_computer_is_named(capsys):
     main(["doctor"])
     name = getpass.getuser()
     assert name == "root" or name not in capsys.readouterr().out
+
+
+def test_a_file_that_is_named_as_an_address_is_looked_at_as_a_file(tmp_path):
+    file = tmp_path / "store.sqlite"
+    assert found("store", store=f"sqlite:///{file}").says.startswith("none yet")
+    open_store(str(file)).close()
+    one = found("store", store=f"sqlite:///{file}")
+    assert one.fine and "store.sqlite, " in one.says and "server" not in one.says

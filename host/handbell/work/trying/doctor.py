@@ -159,9 +159,11 @@ def _folder(what: str, folder: Path) -> Iterator[Finding]:
 
 def _store(url: str | None) -> Iterator[Finding]:
     """Look at the store and change nothing in it: an older one is not brought up to date here."""
+    from handbell.store.database.connect import address_of, file_of
+
     named = url or places.named(places.STORE) or str(places.data_folder() / "store.sqlite")
-    path = Path(named).expanduser()
-    if "://" in named:
+    path = file_of(address_of(named)) if "://" in named else Path(named).expanduser()
+    if path is None:
         yield _server(named)
     elif not path.exists():
         yield Finding("store", None, "none yet; handbell collect makes it")
