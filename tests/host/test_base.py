@@ -11,7 +11,7 @@ import pytest
 from handbell.base import places
 from handbell.base.errors import HandbellError
 from handbell.base.files import whole_file, write_whole
-from handbell.base.markup import isolated
+from handbell.base.markup import isolated, isolated_alone
 from handbell.base.times import clock, clock_hours, day_of, days_of, whole_clock
 from handbell.base.words import few, listed, quoted, several
 
@@ -117,6 +117,12 @@ def test_a_name_from_right_to_left_moves_nothing_beside_it():
     assert isolated("<b> Ada", []) == "&lt;b&gt; Ada"
     joined = "می\u200cخواهم"
     assert isolated(f"{joined}: 1", [joined]) == f"<bdi>{joined}</bdi>: 1"
+
+
+def test_a_name_from_right_to_left_moves_nothing_in_a_title():
+    """Unicode Standard Annex 9: FSI (U+2068) and PDI (U+2069) set a part of a line apart."""
+    assert isolated_alone("נועה") == "\u2068נועה\u2069"
+    assert isolated_alone("Ada & Otto") == "Ada & Otto"
 
 
 def test_a_dash_is_no_name_of_a_file(tmp_path, monkeypatch):

@@ -282,6 +282,7 @@ def test_what_was_corrected_is_told_beside_what_was_counted(path, capsys):
 
 
 HOLD = Piece("Front plank", 30, t.ASK_HOLD, t.TAP_DROP)
+MADE = Piece("Ring rows", 30, t.ASK_TARGET, goal=1)
 
 
 @pytest.mark.parametrize(
@@ -291,6 +292,9 @@ HOLD = Piece("Front plank", 30, t.ASK_HOLD, t.TAP_DROP)
         (HOLD, ["--invalid"], ("set aside", "was held 1.0 s")),
         (Piece("Ring rows"), ["--invalid"], ("set aside", "was 1 rep")),
         (Piece("Ring rows"), ["--to-bib", "9"], ("1", "was bib 1's")),
+        (MADE, ["--reps", "33"], ("33", "made, was 1 rep")),
+        (MADE, ["--reps", "0"], ("0 of 1", "not made, was 1 rep")),
+        (MADE, ["--to-bib", "9"], ("made 1.0 s", "29.0 s rest, was bib 1's")),
     ],
 )
 def test_a_cell_says_what_stood_there_before(path, piece, said, words):

@@ -94,6 +94,10 @@ def test_of_two_equal_counts_the_one_of_a_whole_window_is_taken(store):
     assert (first.outcome, first.reps) == (Outcome.DONE, 2)
 
 
+def test_as_many_of_a_whole_window_and_of_one_cut_off_is_no_difference(store):
+    assert not [s for s in odd(store, restarted(store, (15, 20), (15, 20))) if "or more" in s]
+
+
 def test_a_position_let_go_is_not_lost_to_one_that_nobody_touched(store):
     first = first_of_bib_2(restarted(store, (30,), (), PLANK))
     assert first.drop_ms == 30_000 and first.made is None

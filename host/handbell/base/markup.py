@@ -24,6 +24,14 @@ def isolated(words: str, names: Iterable[str]) -> Markup:
     return Markup(re.sub(found, r"<bdi>\g<0></bdi>", safe))
 
 
+def isolated_alone(name: str) -> str:
+    """Return a name so that it moves nothing beside it where no markup can be: in a title.
+
+    Between the signs that Unicode has for that (UAX 9: FSI and PDI), if it runs from right to left.
+    """
+    return f"\u2068{name}\u2069" if _runs_left(name) else name
+
+
 def together(words: str) -> str:
     """Keep a number and its unit on one line."""
     return re.sub(r"(\d) (s\b|ms\b|m\b|%)", "\\1\u00a0\\2", words)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from handbell.base.files import write_whole
-from handbell.base.markup import isolated, together
+from handbell.base.markup import isolated, isolated_alone, together
 from handbell.base.times import day_of, whole_clock
 from handbell.base.words import block_words, several, short
 
@@ -40,6 +40,7 @@ def page(report: Report) -> str:
         whole_percent=lambda share: f"{share:.0f} %",
         several=several,
         short=short,
+        alone=isolated_alone,
         block=block_words,
         day=day_of,
     )

@@ -47,7 +47,8 @@ def _done(table: ExerciseTable, cell: Cell) -> tuple[str, str]:
     if cell.held_ms is not None:
         return seconds_of(cell.held_ms), "to the end" if cell.made else "let go"
     if table.ask == "target":
-        if cell.finish_ms is not None and cell.earned_rest_ms is not None:
+        said = cell.amended.endswith(("rep", "reps"))  # the count is the coach's, the time is not
+        if cell.finish_ms is not None and cell.earned_rest_ms is not None and not said:
             main = f"made {seconds_of(cell.finish_ms)}"
             return main, f"{seconds_of(cell.earned_rest_ms)} rest"
         if cell.made:

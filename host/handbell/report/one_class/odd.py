@@ -160,6 +160,8 @@ _WHY = (
 def _taken(taken: Effort, other: Effort) -> tuple[str, str]:
     """Return why one of two is taken and how they differ, "" where they tell the same."""
     mine, yours = _told(taken), _told(other)
+    if taken.reps is not None and yours == f"{mine} or more":
+        return _WHY[1], ""  # a log that was cut off tells nothing else
     if taken.said_utc_us > other.said_utc_us:
         return _WHY[0], f"{mine} as it was corrected, not {yours}" if mine != yours else ""
     if mine == yours and taken.made_ms != other.made_ms:
