@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Row, func, or_, select
+from sqlalchemy import Connection, Row, Select, func, or_, select
 
 from handbell.store.database.tables import classes, runs
 
@@ -13,6 +13,8 @@ from . import gathering
 from .together import COLLECTING_US, Log, came_before
 
 _C, _R = classes.c, runs.c
+_NAMES = "id box_id station start_utc_us collected_utc_us class_id origin filed"
+_FACTS: Select[Any] = select(*(_R[name] for name in _NAMES.split()))
 
 
 @dataclass(frozen=True)
@@ -35,7 +37,7 @@ def late(conn: Connection, class_id: int) -> Late | None:
     It is the only one of its plan, since its box was last collected, that lacks this box and has
     nobody at its station. None where nobody can tell, and where a coach said that it is its own.
     """
-    some = conn.execute(select(runs).where(_R.class_id == class_id)).all()
+    some = conn.execute(_FACTS.where(_R.class_id == class_id)).all()
     if len(some) != 1 or some[0].start_utc_us is not None or some[0].filed is not None:
         return None
     (mine,) = some
