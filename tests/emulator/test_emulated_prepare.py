@@ -101,7 +101,7 @@ def old_files(image, small, tmp_path_factory):
     desk = Desk(image, tmp_path_factory.mktemp("old") / "desk")
     done = desk.prepare(small["1"])
     assert done.code == 0, done
-    assert json.loads(done.out)["data"]["fw"] == "1"
+    assert json.loads(done.out)["data"]["box"]["firmware"] == "1"
     return desk.box.files()
 
 
@@ -115,7 +115,11 @@ def test_a_fresh_board_gets_the_whole_firmware_and_again_there_is_nothing_to_do(
     fresh = desk.prepare(firmware)
     assert fresh.code == 0, fresh
     told = json.loads(fresh.out)["data"]
-    assert (told["board"], told["sent"], told["up_to_date"]) == ("pico", len(image.files), False)
+    assert (told["box"]["board"], told["sent"], told["up_to_date"]) == (
+        "pico",
+        len(image.files),
+        False,
+    )
     had = read_files(desk.box.files())
     wanted = {f"fw_a/{path}": data for path, data in image.files.items()}
     wanted |= {"main.py": image.main, "active": b"fw_a"}
@@ -124,7 +128,7 @@ def test_a_fresh_board_gets_the_whole_firmware_and_again_there_is_nothing_to_do(
     assert again.code == 0, again
     assert json.loads(again.out)["data"]["up_to_date"]
     assert {p: d for p, d in read_files(desk.box.files()).items() if p in wanted} == wanted
-    assert desk.starts_as() == told["fw"]
+    assert desk.starts_as() == told["box"]["firmware"]
     report(fresh=fresh, again=again)
 
 
@@ -135,7 +139,7 @@ def test_only_a_changed_file_is_sent(image, old_files, small, tmp_path):
     told = json.loads(done.out)["data"]
     print(f"\n{len(desk.box.flash.ops)} flash operations")
     # The list of digests changes with the file.
-    assert (told["fw"], told["sent"], told["copied"]) == ("2", 2, 9)
+    assert (told["box"]["firmware"], told["sent"], told["copied"]) == ("2", 2, 9)
     assert desk.starts_as() == "2"
     report(newer=done)
 
@@ -166,7 +170,10 @@ def test_a_box_plays_its_old_firmware_until_the_switch_and_the_new_one_after(
         assert desk.starts_as() == version, cut_at
     done = desk.prepare(small["2"])  # it was on trial, and is heard to the end now
     assert done.code == 0, done
-    assert (json.loads(done.out)["data"]["fw"], json.loads(done.out)["data"]["sent"]) == ("2", 0)
+    assert (
+        json.loads(done.out)["data"]["box"]["firmware"],
+        json.loads(done.out)["data"]["sent"],
+    ) == ("2", 0)
     done = desk.prepare(small["2"])
     assert done.code == 0, done
     assert json.loads(done.out)["data"]["up_to_date"]
@@ -180,7 +187,7 @@ def test_a_board_that_was_left_at_its_prompt_is_taken_on_where_it_is(
     assert desk.prepare(small["2"], b"'fw_b/box/version.mpy'").code < 0
     done = desk.prepare(small["2"])
     assert done.code == 0, done
-    assert json.loads(done.out)["data"]["fw"] == "2"
+    assert json.loads(done.out)["data"]["box"]["firmware"] == "2"
 
 
 # The board loses power
@@ -199,7 +206,7 @@ def test_a_board_that_loses_power_starts_and_is_finished(
     assert desk.starts_as() == "1"
     done = desk.prepare(small["2"])
     assert done.code == 0, done
-    assert json.loads(done.out)["data"]["fw"] == "2"
+    assert json.loads(done.out)["data"]["box"]["firmware"] == "2"
 
 
 # Refusals
@@ -233,8 +240,8 @@ def test_a_port_that_is_no_micropython_says_how_to_get_it(image, tmp_path):
     writes = len(desk.box.flash.ops)
     refused = desk.run("-c", HOST, "prepare", str(desk.cable.port))
     assert refused.code == 1, refused
-    assert "neither a box nor MicroPython answers" in refused.out
-    assert "BOOTSEL" in refused.out and "Traceback" not in refused.err
+    assert "neither a box nor MicroPython answers" in refused.err
+    assert "BOOTSEL" in refused.err and "Traceback" not in refused.err
     assert len(desk.box.flash.ops) == writes
 
 
