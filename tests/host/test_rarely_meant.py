@@ -114,3 +114,10 @@ def test_practice_is_led_before_the_blocks_and_counts_in_no_sum():
     assert any(
         "name it in a [[practice]]" in n for n in coach_remarks(unpractised.schedule, LIBRARY)
     )
+
+
+def test_every_exercise_may_be_written_as_a_hold():
+    """One that the library has no hold for is the coach's own way of doing it: nothing on taps."""
+    for entry in LIBRARY.entries.values():
+        said = told(f'name = "{entry.name}"\nwork_s = 30\nhold = true')
+        assert not any("hard to tap" in line for line in said), entry.name

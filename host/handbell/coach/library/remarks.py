@@ -212,7 +212,7 @@ def _taps(plan: Plan, library: Library) -> Iterator[str]:
     for _place, exercise, _ in every_task(plan):
         entry = library.find(exercise.name) if not exercise.parts else None
         rule = exercise.tap.rule
-        if entry is None or rule in entry.taps or rule == "none" or entry.is_hold:
+        if entry is None or rule in (*entry.taps, "none", "drop") or entry.is_hold:
             continue
         suited = tuple(tap for tap in entry.taps if tap != "finish" or exercise.reps is not None)
         names = found.setdefault((rule, suited), [])
