@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from made_plans import EXAMPLES, IN_MANUAL, plans, toml
 
 from handbell.base.errors import HandbellError
+from handbell.base.words import listed
 from handbell.cli.main import main
 from handbell.coach.library.entry import IMPACTS, SPACES
 from handbell.coach.library.names import name_key
@@ -877,3 +878,26 @@ def test_a_push_press_for_a_sore_knee_becomes_a_press():
     assert first.name == "Shoulder press"
     for name in ("Pike push-up", "Bar dip", "Wood chop", "Bent-over row"):
         assert LIBRARY.find(name).cautions, name
+
+
+@pytest.mark.parametrize("part", SORE)
+def test_what_newly_loads_another_part_comes_last(part):
+    wish = Wish("sore", sore=sore_parts([part]))
+    for entry in ENTRIES:
+        if strained(entry, wish.sore):
+            found = choices(LIBRARY, entry, wish, Surroundings())
+            fresh = [bool(set(c.entry.bears) - set(entry.bears)) for c in found]
+            assert fresh == sorted(fresh), entry.name
+
+
+def test_a_part_that_is_newly_loaded_is_said(capsys, tmp_path):
+    plan = plan_of(tmp_path / "class.toml", "Burpee", "Band row")
+    _, out, _ = run(capsys, plan, "Band row", "--because", "sore", "--where", "wrist")
+    told = facts(capsys, plan, "Band row", "--because", "sore", "--where", "wrist")["swaps"][0]
+    old, new = (LIBRARY.find(name).bears for name in ("Band row", told["choices"][0]["name"]))
+    assert told["newly_loads"] == [p for p in new if p not in old] != []
+    assert f"loads the {listed(told['newly_loads'])}, which Band row does not" in " ".join(
+        out.split()
+    )
+    plain = facts(capsys, plan, "Burpee", "--because", "too-hard")["swaps"][0]
+    assert plain["newly_loads"] == []

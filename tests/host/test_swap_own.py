@@ -392,3 +392,16 @@ def test_nobody_else_is_touched_and_the_bib_is_spared(because):
             "hold",
         }
     assert swapped >= 10
+
+
+def test_a_second_sore_part_does_not_undo_the_first_unsaid(capsys, plan):
+    """The plan doesn't keep why somebody has an own task, so the coach is told to name both."""
+    sore = ("--bib", "8", "--because", "sore", "--write", "--where")
+    _, out, _ = run(capsys, plan, *sore, "back")
+    assert "chosen for single bibs before" not in out
+    own = LIBRARY.find(tasks(plan, 8)[2][0])
+    assert own.name != "Burpee" and strained(own, ["wrist"]) == []
+    run(capsys, plan, "Burpee", "Squat thrust", "--bib", "9", "--write")
+    _, out, _ = run(capsys, plan, "--bib", "9", "--because", "sore", "--where", "wrist")
+    assert "Squat thrust: chosen for single bibs before, and the plan doesn't say why" in out
+    assert '--where "back, wrist"' in out

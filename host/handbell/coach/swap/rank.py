@@ -101,14 +101,17 @@ def choices(library: Library, old: Entry, wish: Wish, around: Surroundings) -> l
 def beyond(library: Library, old: Entry, wish: Wish, around: Surroundings) -> list[Choice]:
     """Return what answers the wish with another pattern, no new kit, and easily.
 
-    What tires the same comes first, then what is nearest.
+    What tires the same comes first, then what is nearest; for a sore part, what newly loads
+    another comes behind all that doesn't.
     """
     kit = around.kit | EVERYWHERE if wish.kit is None else wish.kit
     here = replace(wish, kit=kit - wish.without)
     easy = (e for e in library.entries.values() if e.level <= _EASY_LEVEL)
     others = (e for e in easy if old.pattern not in e.patterns)
     found = _ranked(others, library, old, here, around)
-    return sorted(found, key=lambda c: -len(shared_load(old, c.entry)))
+    return sorted(
+        found, key=lambda c: (_undoes(old, c.entry, wish), -len(shared_load(old, c.entry)))
+    )
 
 
 def _ranked(
@@ -122,7 +125,20 @@ def _ranked(
         and _fits(entry, old, ways.get(entry.id, _NO_WAY), wish, around)
         and not lacks(entry, wish, around)
     ]
-    return sorted(found, key=lambda c: (c.cost, abs(c.entry.level - old.level), c.entry.id))
+    return sorted(
+        found,
+        key=lambda c: (
+            _undoes(old, c.entry, wish),
+            c.cost,
+            abs(c.entry.level - old.level),
+            c.entry.id,
+        ),
+    )
+
+
+def _undoes(old: Entry, new: Entry, wish: Wish) -> bool:
+    """Return whether a part is loaded for the first time, which may be sore, too."""
+    return wish.because == "sore" and bool(newly_loaded(old, new))
 
 
 def named_choice(
@@ -215,6 +231,11 @@ def given_up(old: Entry, new: Entry) -> str:
     if new.level < old.level:
         words.append(f"level {new.level} in place of {old.level}")
     return "; ".join(words)
+
+
+def newly_loaded(old: Entry, new: Entry) -> list[str]:
+    """Return the parts that bear load with another exercise, and did not before."""
+    return [part for part in new.bears if part not in old.bears]
 
 
 def _weigh_kit(choice: Choice, old: Entry, wish: Wish, around: Surroundings) -> None:

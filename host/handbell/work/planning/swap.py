@@ -11,7 +11,7 @@ from handbell.base.errors import UsageError
 from handbell.coach.library.shelf import Library, load_library
 from handbell.coach.swap import swap as swapping
 from handbell.coach.swap.own import find_own, swapped_own
-from handbell.coach.swap.rank import Wish, given_up, sore_parts
+from handbell.coach.swap.rank import Wish, given_up, newly_loaded, sore_parts
 from handbell.coach.swap.views import views
 from handbell.coach.writing.edit import PlanText
 from handbell.plan.faults import place_words
@@ -46,8 +46,10 @@ class Swap:
     """An exercise to swap, ``known`` by the library under another name, and its choices.
 
     ``bibs`` are those who get another, none for everybody. ``changes`` says what else changes with
-    the first choice, ``given_up`` what is lost with it, ``cautions`` what to mind. Where there are
-    none, ``stuck`` says why.
+    the first choice, ``given_up`` what is lost with it, ``cautions`` what to mind. For a sore part
+    ``newly_loads`` has the parts that it loads and the old one did not, and ``chosen_before`` is
+    whether it takes the place of another that only these bibs had. Where there are no choices,
+    ``stuck`` says why.
     """
 
     exercise: str
@@ -60,6 +62,8 @@ class Swap:
     choices: tuple[Choice, ...]
     changes: tuple[str, ...]
     given_up: str
+    newly_loads: tuple[str, ...]
+    chosen_before: bool
     cautions: str
 
 
@@ -132,7 +136,7 @@ def swap(
     return Swapped(
         moving == swaps,
         str(plan),
-        tuple(map(_told, swaps)),
+        tuple(_told(one, text, wish) for one in swaps),
         _difference(before, after),
         warnings,
         tuple(wish.sore),
@@ -163,10 +167,11 @@ def _wish(said: Reasons, library: Library, exercise: str | None, to: str | None,
     return Wish(said.because, sore, missing_kit(library, said.without), kit)
 
 
-def _told(found: swapping.Swap) -> Swap:
+def _told(found: swapping.Swap, text: PlanText, wish: Wish) -> Swap:
     taken = found.old.name if found.old and found.old.name != found.name else ""
     choices = found.choices[:CHOICES_TOLD]
     lost = given_up(found.old, found.new) if found.old and choices else ""
+    fresh = newly_loaded(found.old, found.new) if found.old and choices and wish.sore else ()
     return Swap(
         found.name,
         found.view.bibs if found.view else (),
@@ -178,8 +183,17 @@ def _told(found: swapping.Swap) -> Swap:
         tuple(Choice(c.entry.id, c.entry.name, round(c.cost, 2), tuple(c.why)) for c in choices),
         tuple(found.said),
         lost,
+        tuple(fresh),
+        bool(wish.sore) and _chosen_before(found, text),
         found.new.cautions if choices else "",
     )
+
+
+def _chosen_before(found: swapping.Swap, text: PlanText) -> bool:
+    """Return whether it is an own task already that has another name than everybody's."""
+    own = found.view.own if found.view else {}
+    tables = (text.at((*w.place, "scaled", own[w.place])) for w in found.places if w.place in own)
+    return any("name" in table for table in tables)
 
 
 def _unknown(text: PlanText, library: Library, bibs: Sequence[int]) -> tuple[str, ...]:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from handbell.base.choices import REASONS
 from handbell.base.errors import UsageError
-from handbell.base.words import quoted
+from handbell.base.words import listed, quoted
 from handbell.cli import shared
 from handbell.cli.output import Out
 
@@ -146,6 +146,9 @@ def _print_swap(one: Swap, sore: bool, out: Out) -> None:
             out.line(f"  {one.choices[0].name}: {words}")
     if one.given_up:
         out.line(f"  Given up: {one.given_up}")
+    if one.newly_loads:
+        parts = listed(one.newly_loads)
+        out.line(f"  {one.choices[0].name}: loads the {parts}, which {one.exercise} does not")
     if len(one.choices) > 1:
         out.line("  The first is taken; name another behind it to take that.")
     if sore:
@@ -153,6 +156,14 @@ def _print_swap(one: Swap, sore: bool, out: Out) -> None:
 
 
 def _print_sore(result: Swapped, out: Out) -> None:
+    before = [one for one in result.swaps if one.chosen_before]
+    if before:
+        names = listed(list(dict.fromkeys(one.exercise for one in before)))
+        both = ", ".join(("back" if "back" not in result.sore else "wrist", *result.sore))
+        out.note(
+            f"{names}: chosen for single bibs before, and the plan doesn't say why; where another "
+            f'part is sore as well, name all of them: --where "{both}"'
+        )
     if any(word.casefold() == "back" for word in result.sore):
         out.note("back is taken as the spine; for the shoulder blades, say upper back")
     out.note(UNSEEN_OWN if result.bibs else UNSEEN)
