@@ -1,7 +1,7 @@
 """The cells beside the seconds: each bib's number and how it stands in its window."""
 
 from handbell_core.runner import TALLY
-from handbell_core.timeline import ASK_HOLD, ASK_TARGET, TAP_DROP, TAP_NONE, TAP_TALLY
+from handbell_core.timeline import ASK_HOLD, ASK_NONE, ASK_TARGET, TAP_DROP, TAP_NONE, TAP_TALLY
 
 from .font import digits, digits_height, digits_width, fit, text, width
 from .layout import TIME, Layout, as_bytes
@@ -77,6 +77,8 @@ def _value(runner, slot, count):
         if count.drop_ms < 0:
             return b"Hold on"
         return str((count.drop_ms - runner.counting.start_ms) // 1000)
+    if count.ask == ASK_NONE:
+        return b"Rest"
     if count.tap_rule in (TAP_NONE, TAP_DROP):
         return b"Go on"
     if count.ask == ASK_TARGET:

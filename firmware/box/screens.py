@@ -25,6 +25,7 @@ from handbell_core.runner import (
 )
 from handbell_core.timeline import (
     ASK_HOLD,
+    ASK_NONE,
     ASK_TARGET,
     BOTH_SIDES,
     BREAK,
@@ -257,6 +258,8 @@ class Screens(Cells):
         self._cells(runner, counts, slots, 0, 73 if len(slots) > 2 else 70)
         done = all(counts[slot].confirmed for slot in slots)
         how = b"Kept. Tap to count anew" if done else b"Tap reps, hold to confirm"
+        if not slots:
+            how = b""  # who leaves the exercise out has nothing to count
         self._lines(0, how, b"", _next(facts), facts, WIDTH - 40 if last else WIDTH)
 
     # Waiting for somebody
@@ -437,7 +440,7 @@ def _phrase(runner, run_ms, slots, made):
         lost = any(count.drop_ms >= 0 for count in counts)
         return b"held, s" if lost else b"Hold on"
     if first.tap_rule == TAP_NONE:
-        return b"Go on"
+        return b"" if first.ask == ASK_NONE else b"Go on"
     if first.ask == ASK_TARGET:
         return b"to do"
     return as_bytes("of %d" % goal) if goal else b"so far"

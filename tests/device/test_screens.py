@@ -238,6 +238,13 @@ def test_words(told):
     assert {"Fault 37", "Send the plan again"} <= set(words(scenes["trouble"]))
 
 
+def test_who_leaves_it_out_is_told_to_rest(told):
+    scenes = told("longest").scenes
+    for bibs in (1, 2):
+        shown = words(scenes[f"none-{bibs}-words-95-9000"])
+        assert "Rest" in shown and "Go on" not in shown
+
+
 # The display
 
 

@@ -89,19 +89,39 @@ def test_a_sore_wrist_gets_an_own_task_and_what_nothing_replaces_is_left_out(cap
     code, out, _ = run(
         capsys, plan, "--bib", "6", "--because", "sore", "--where", "wrist", "--write"
     )
-    assert code == 1, "something is still in the plan"
+    assert code == 0
     assert "Knee push-up for bib 6 (block 1, exercise 1): strains the wrist" in out
     assert (
         "Nothing in the library can take the place of Knee push-up here. It is a push: leave" in out
     )
-    assert "Still in the plan: Knee push-up. Leave out what nothing can replace." in out
+    assert "Left out, with out = true: the box says Rest to bib 6" in out
+    assert "Still in the plan" not in out
     assert "Pain stops the exercise, whichever it is; ask a qualified professional." in out
     assert "Pain is for a qualified health professional to judge" in out
     assert "look through warm-up and cool-down yourself" in out and "own tasks" not in out
     assert "Given up: work for the chest and shoulders" in out
     assert plan.read_text(encoding="utf-8") == (
-        f'{PLAN}\n    [[block.exercise.scaled]]\n    bibs = [6]\n    name = "Squat jump"\n'
+        PLAN.replace("bibs = [6, 7]", "bibs = [7]").replace(
+            "  # between\n",
+            "    [[block.exercise.scaled]]\n    bibs = [6]\n    out = true\n  # between\n",
+        )
+        + '\n    [[block.exercise.scaled]]\n    bibs = [6]\n    name = "Squat jump"\n'
     )
+    assert [name for name, _ in tasks(plan, 6)] == ["Rest", "Plank", "Squat jump"]
+    assert tasks(plan, 7)[0] == ("Knee push-up", 8)
+    again = ("--bib", "6", "--because", "sore", "--where", "wrist")
+    assert "Nothing to swap for bib 6" in run(capsys, plan, *again)[1]
+
+
+def test_what_is_only_too_hard_is_not_left_out(capsys, plan):
+    plan.write_text(
+        '[[block]]\n[[block.exercise]]\nname = "March in place"\nwork_s = 40\n'.join(
+            ('title = "A"\n', "")
+        ),
+        encoding="utf-8",
+    )
+    code, out, _ = run(capsys, plan, "--bib", "1", "--because", "too-hard", "--write")
+    assert code == 1 and "Still in the plan: March in place" in out
 
 
 def test_several_bibs_are_looked_at_by_what_they_do(capsys, plan):
@@ -370,6 +390,9 @@ def test_nobody_else_is_touched_and_the_bib_is_spared(because):
         }
         for key, row in now.items():
             old, new = LIBRARY.find(was[key].name), LIBRARY.find(row.name)
+            if row.name == "Rest":
+                assert because == "sore" and row.owed == 0 and was[key].name in stuck
+                continue
             if key[4] != bib or old is new or key[3]:
                 continue
             assert new.level <= old.level and IMPACTS.index(new.impact) <= IMPACTS.index(old.impact)

@@ -75,6 +75,8 @@ def print_against(compared: Compared, out: Out) -> None:
 
 
 def _share_lines(share: Share) -> list[tuple[str, str]]:
+    if not share.exercises:
+        return [("Work, rest", f"none, {_value(share.rest_ms, 'ms')}")]
     ratio = f"work to rest 1 : {share.rest_ms / max(share.work_ms, 1):.2f}"
     star = " *" if any(e.unit == "rounds" for e in share.exercises) else ""  # a list's time is
     lines = [

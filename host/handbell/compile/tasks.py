@@ -36,6 +36,8 @@ def task_of(exercise: Exercise, round_: int) -> Task:
 
 def asked(exercise: Exercise, round_: int) -> tuple[int, int]:
     """Return what a window asks for, and its target or goal in a round (0: none)."""
+    if exercise.is_left_out:
+        return t.ASK_NONE, 0
     if exercise.hold:
         return t.ASK_HOLD, 0
     if exercise.reps is not None:

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from handbell.compile.schedule import Row, Schedule
 from handbell.compile.tasks import Task
 from handbell.compile.timeline_writer import Writer, form
+from handbell.plan.model import REST
 from handbell.plan.texts import drawable
 from handbell_core import timeline as t
 
@@ -120,7 +121,9 @@ def _all_texts(schedule: Schedule) -> Iterator[str]:
     yield from (part.name for part in plan.opening)
     exercises = [exercise for block in plan.blocks for exercise in block.exercises]
     yield from (exercise.name for exercise in exercises)
-    yield from (own.name for exercise in exercises for own in exercise.scaled if own.name)
+    tables = [own for exercise in exercises for own in exercise.scaled]
+    yield from (own.name for own in tables if own.name)
+    yield from (REST for own in tables if own.out)
     yield from (part.name for part in plan.cool_down)
     yield from schedule.names
 

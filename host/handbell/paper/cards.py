@@ -214,6 +214,8 @@ def own_words(tasks: Tasks[Exercise]) -> tuple[Own[str], ...]:
 
 
 def _instead(own: Exercise, most: Exercise) -> str:
+    if own.is_left_out:
+        return own.name
     name = own.name if own.name != most.name else ""
     asked = asked_words(own) if name or asked_words(own) != asked_words(most) else ""
     tap = (tap_words(own) or "No taps.") if own.tap != most.tap else ""

@@ -53,6 +53,8 @@ def note_of(fault: int, value: int) -> str:
 
 def asked_of(ask: int, tap: int, goals: Sequence[int], both_sides: bool = False) -> str:
     """Return what an exercise asked for: "target 10 reps", "hold", "keep going, goal 12"."""
+    if ask == t.ASK_NONE:
+        return "rest, left out"
     if tap == t.TAP_NONE:
         return ASKS[ask] + ", not counted"
     goal = "-".join(map(str, goals)) if any(goals) else ""

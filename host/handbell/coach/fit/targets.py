@@ -146,7 +146,7 @@ def owers_of(exercise: Exercise, own: int | None) -> list[tuple[int | None, Exer
     heirs = (
         (n, with_own(exercise, scaled))
         for n, scaled in enumerate(exercise.scaled)
-        if not (scaled.reps or scaled.goal or scaled.hold)
+        if not (scaled.reps or scaled.goal or scaled.hold or scaled.out)
     )
     return [(None, plain(exercise)), *heirs]
 

@@ -145,6 +145,8 @@ class TaskSteps:
         changes: Changes = {}
         told = []
         for n, (task, bibs) in enumerate(each_task(exercise), -1):
+            if task.is_left_out:
+                continue
             own = None if n < 0 else n
             at: Place = place.place if own is None else (*place.place, "scaled", own)
             values = place.values if own is None else place.values["scaled"][own]
@@ -242,7 +244,7 @@ class TaskSteps:
         cautions = entry.cautions if entry else ""
         told = [TaskStep(exercise.name, name, (), key, was, now, lever, cautions)]
         for n, (task, bibs) in enumerate(each_task(exercise), -1):
-            if n >= 0:
+            if n >= 0 and not task.is_left_out:
                 own = exercise.scaled[n]
                 pinned: Table = {}
                 if name != exercise.name and own.name is None:

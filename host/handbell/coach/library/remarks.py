@@ -86,6 +86,8 @@ def _format(plan: Plan, library: Library) -> Iterator[str]:
 def _doings(plan: Plan) -> Iterator[tuple[Place, str]]:
     """Yield everything that is done, by name, with its place: tasks, and the parts of lists."""
     for place, exercise, _ in every_task(plan):
+        if exercise.is_left_out:
+            continue
         short = plan.blocks[int(place[1])].format is not None
         for n, name in enumerate(exercise.names):
             if not exercise.parts:

@@ -17,7 +17,7 @@ _Sort = tuple[tuple["Exercise", ...], tuple[int, ...]]  # own tasks as done, leg
 
 
 class Effort(NamedTuple):
-    """A person's window; ``exercise`` is None while waiting."""
+    """A person's window; ``exercise`` is None while waiting, or for who leaves it out."""
 
     exercise: Exercise | None
     round: int
@@ -47,7 +47,10 @@ def ways(built: CompiledClass) -> Iterator[tuple[tuple[str, ...], list[Effort]]]
         turns = {walker: _turns(schedule, walker, legs) for walker in same}
         for (done, off), people in _sorts(plan, turns, scaled):
             instead: dict[int, Exercise] = {id(e): own for e, own in zip(scaled, done, strict=True)}
-            theirs = [e._replace(exercise=instead.get(id(e.exercise), e.exercise)) for e in efforts]
+            theirs = [
+                e._replace(exercise=_worked(instead.get(id(e.exercise), e.exercise)))
+                for e in efforts
+            ]
             for n in off:
                 theirs[legs[n]] = theirs[legs[n]]._replace(exercise=None)
             yield tuple(_who(built, n, bibs) for n, bibs in people.items()), theirs
@@ -76,6 +79,11 @@ def _sorts(
             found.setdefault((done, off), {}).setdefault(group, []).append(bib)
     written = tuple(_untapped(plain(exercise)) for exercise in scaled)
     return sorted(found.items(), key=lambda item: item[0][0] != written)
+
+
+def _worked(exercise: Exercise | None) -> Exercise | None:
+    """Return an exercise, None for who leaves it out, which counts as waiting."""
+    return None if exercise is None or exercise.is_left_out else exercise
 
 
 def _untapped(exercise: Exercise) -> Exercise:

@@ -67,10 +67,10 @@ def swapped_own(text: PlanText, swaps: Sequence[Swap]) -> tuple[bytes, CompiledC
     given: dict[Place, list[_Given]] = {}
     for swap in swaps:
         view = swap.view
-        if view is None or not swap.choices:
+        if view is None or not swap.moves:
             continue
         for doing in swap.places:
-            values, said = _own_values(text, doing, swap)
+            values, said = ({"out": True}, []) if swap.out else _own_values(text, doing, swap)
             swap.said += [words for words in said if words not in swap.said]
             n = view.own.get(doing.place)
             given.setdefault(doing.place, []).append(_Given(n, view.bibs, values))

@@ -47,7 +47,7 @@ class Swap:
     ``name`` is what the plan calls it, ``old`` is None when the library doesn't know it.
     ``said`` tells what else changes with the first choice, ``spare`` that nothing may be
     more than it was. ``view`` is whose own task it becomes, None for everybody's. Without choices
-    it stays as it is, and ``stuck`` says why.
+    ``stuck`` says why, and it stays as it is, or those bibs leave it ``out``.
     """
 
     name: str
@@ -59,6 +59,12 @@ class Swap:
     stuck: HandbellError | None = None
     spare: bool = False
     view: View | None = None
+    out: bool = False
+
+    @property
+    def moves(self) -> bool:
+        """Whether anything changes."""
+        return bool(self.choices) or self.out
 
     @property
     def new(self) -> Entry:
@@ -118,6 +124,9 @@ def find_swaps(
         _keep_kind(text, swap)
         if view is not None:
             _keep_own(text, swap, view)
+            swap.out = (
+                not swap.choices and not _is_shared(swap, view) and wish.because not in GRADES
+            )
         if swap.stuck and name is not None and view is None:
             raise swap.stuck
         for place in swap.places if swap.choices else ():
@@ -242,11 +251,10 @@ def _keep_kind(text: PlanText, swap: Swap) -> None:
 
 def _keep_own(text: PlanText, swap: Swap, view: View) -> None:
     """Leave what can be an own task: none in a list, and no hold where everybody tallies."""
-    shared = [place for place in swap.places if place.place in view.shared]
-    if shared:
+    if _is_shared(swap, view):
         swap.leave(
-            f"{swap.name} in block {shared[0].block + 1} is in a list that everybody goes through, "
-            "which has no own tasks",
+            f"{swap.name} in block {swap.places[0].block + 1} is in a list that everybody goes "
+            "through, which has no own tasks",
             f"Let {bibs_words(view.bibs)} leave it out there, or swap it for everybody",
         )
         return
@@ -260,6 +268,11 @@ def _keep_own(text: PlanText, swap: Swap, view: View) -> None:
                 "Leave it out, or name another for it",
             )
         swap.choices = kept
+
+
+def _is_shared(swap: Swap, view: View) -> bool:
+    """Return whether its places, all alike, are in lists that everybody goes through."""
+    return swap.places[0].place in view.shared
 
 
 def _require_choice(swap: Swap, wish: Wish, others: Sequence[Choice]) -> None:

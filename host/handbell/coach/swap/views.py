@@ -64,6 +64,8 @@ def _view(text: PlanText, bib: int) -> View:
             if n is not None:
                 own[at] = n
             task = plain(exercise) if n is None else with_own(exercise, exercise.scaled[n])
+            if task.is_left_out:
+                continue
             if not task.parts:
                 doings.append(Written(at, _values(task)))
                 continue

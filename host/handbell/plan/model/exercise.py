@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from pydantic import Field
+from pydantic import Field, PrivateAttr
 from pydantic import model_validator as on_model
 
 from handbell.plan import demands, fields
@@ -13,6 +13,7 @@ from handbell.plan.parts import Part
 from handbell.plan.values import Tap
 
 _EACH, _DROP = Tap("each"), Tap("drop")  # as usual
+REST = "Rest"  # what the box calls it where somebody leaves an exercise out
 
 
 class Scaled(Table):
@@ -24,6 +25,7 @@ class Scaled(Table):
     goal: fields.MaybeReps = Field(None, description="Their goal in an open window. Or a list.")
     hold: fields.YesNo = Field(False, description="For them a position is kept.")
     tap_as: fields.MaybeTap = Field(None, alias="tap", description="How they tap.")
+    out: fields.YesNo = Field(False, description="They leave it out, and rest meanwhile.")
     note: fields.Note = Field("", description="A remark for people, such as the load.")
 
 
@@ -61,6 +63,12 @@ class Exercise(Table):
         (), alias="part", description="What it consists of: a rep is one time through all of them."
     )
     scaled: tuple[Scaled, ...] = Field((), description="What some bibs are asked for instead.")
+    _out: bool = PrivateAttr(False)
+
+    @property
+    def is_left_out(self) -> bool:
+        """Whether it is what those do who leave an exercise out: rest, and owe nothing."""
+        return self._out
 
     @property
     def tap(self) -> Tap:
@@ -124,6 +132,8 @@ def for_bib(exercise: Exercise, bib: int) -> Exercise:
 def with_own(exercise: Exercise, own: Scaled) -> Exercise:
     """Return the exercise as those do it whom an own task is for."""
     changes: dict[str, object] = {"scaled": ()}
+    if own.out:
+        return _left_out(exercise, own)
     if own.name is not None:
         changes |= {"name": own.name, "parts": ()}
     if _asks(own):
@@ -136,6 +146,16 @@ def with_own(exercise: Exercise, own: Scaled) -> Exercise:
     return exercise.model_copy(update=changes)
 
 
+def _left_out(exercise: Exercise, own: Scaled) -> Exercise:
+    """Return what those do who leave an exercise out, in its windows."""
+    nothing = dict.fromkeys(("reps", "goal")) | dict.fromkeys(("hold", "both_sides"), False)
+    empty = dict.fromkeys(("scaled", "parts", "kit"), ())
+    said = {"name": REST, "tap_as": Tap("none"), "note": own.note}
+    left: Exercise = exercise.model_copy(update={**nothing, **empty, **said})
+    left._out = True
+    return left
+
+
 def _asks(own: Scaled) -> bool:
     return own.reps is not None or own.goal is not None or own.hold
 
@@ -144,8 +164,14 @@ def _own_tasks(exercise: Exercise) -> Iterable[Fault]:
     """Yield what an exercise's scaled tables disagree on, with it or with one another."""
     seen: dict[int, int] = {}
     for n, own in enumerate(exercise.scaled):
-        if own.name is None and own.tap_as is None and not _asks(own):
-            yield ("scaled", n), "it changes nothing; write a name, reps, a goal, hold or tap"
+        changes = own.name is not None or own.tap_as is not None or _asks(own)
+        if own.out and changes:
+            yield (
+                ("scaled", n, "out"),
+                "who leaves it out is asked for nothing; take out = true out, or the other keys",
+            )
+        elif not own.out and not changes:
+            yield ("scaled", n), "it changes nothing; write a name, reps, a goal, hold, tap or out"
         for bib in own.bibs:
             if seen.setdefault(bib, n) != n:
                 yield (
@@ -154,7 +180,7 @@ def _own_tasks(exercise: Exercise) -> Iterable[Fault]:
                 )
         mine = with_own(exercise, own)
         yield from ((("scaled", n, *place), fault) for place, fault in _keys(mine))
-        if (mine.tap.rule == "tally") != (exercise.tap.rule == "tally"):
+        if not own.out and (mine.tap.rule == "tally") != (exercise.tap.rule == "tally"):
             yield (
                 ("scaled", n, "tap"),
                 '"tally" is for everybody at a box or for nobody; write it in both places',

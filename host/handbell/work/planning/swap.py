@@ -49,7 +49,7 @@ class Swap:
     the first choice, ``given_up`` what is lost with it, ``cautions`` what to mind. For a sore part
     ``newly_loads`` has the parts that it loads and the old one did not, and ``chosen_before`` is
     whether it takes the place of another that only these bibs had. Where there are no choices,
-    ``stuck`` says why.
+    ``stuck`` says why, and ``left_out`` whether these bibs rest meanwhile.
     """
 
     exercise: str
@@ -65,6 +65,7 @@ class Swap:
     newly_loads: tuple[str, ...]
     chosen_before: bool
     cautions: str
+    left_out: bool
 
 
 @dataclass(frozen=True)
@@ -126,7 +127,7 @@ def swap(
         swaps = find_own(text, library, wish, bibs, exercise, to, block)
     else:
         swaps = swapping.find_swaps(text, library, wish, exercise, to, block)
-    moving = [one for one in swaps if one.choices]
+    moving = [one for one in swaps if one.moves]
     after = before
     warnings: tuple[str, ...] = ()
     if moving:
@@ -186,6 +187,7 @@ def _told(found: swapping.Swap, text: PlanText, wish: Wish) -> Swap:
         tuple(fresh),
         bool(wish.sore) and _chosen_before(found, text),
         found.new.cautions if choices else "",
+        found.out,
     )
 
 

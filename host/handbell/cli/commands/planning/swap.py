@@ -123,8 +123,10 @@ def text(result: Swapped, out: Out) -> None:
         out.note(f"not in the library, so not looked at: {', '.join(result.unknown)}")
     if result.sore:
         _print_sore(result, out)
-    left = list(dict.fromkeys(one.exercise for one in result.swaps if one.stuck))
-    shared.written(out, result.written, any(not one.stuck for one in result.swaps))
+    left = list(
+        dict.fromkeys(one.exercise for one in result.swaps if one.stuck and not one.left_out)
+    )
+    shared.written(out, result.written, bool(result.difference))
     if left:
         out.line(f"Still in the plan: {', '.join(left)}. Leave out what nothing can replace.")
 
@@ -138,6 +140,8 @@ def _print_swap(one: Swap, sore: bool, out: Out) -> None:
     out.line(f"{one.exercise}{whose}{taken} ({one.where}){why}")
     if one.stuck:
         out.line(f"  {one.stuck}")
+        if one.left_out:
+            out.line(f"  Left out, with out = true: the box says Rest to {bibs_words(one.bibs)}")
         return
     rows = [(f"{n}. {c.name}", "; ".join(c.why)) for n, c in enumerate(one.choices, 1)]
     out.pairs(rows)
