@@ -121,3 +121,16 @@ def test_every_exercise_may_be_written_as_a_hold():
     for entry in LIBRARY.entries.values():
         said = told(f'name = "{entry.name}"\nwork_s = 30\nhold = true')
         assert not any("hard to tap" in line for line in said), entry.name
+
+
+def test_kit_that_no_exercise_takes_is_told():
+    kit = "[kit]\nbox = 1"
+    jumps = 'name = "Box jump"\nwork_s = 30'
+    assert (
+        '[kit] counts box, and no exercise takes it; by the library "Box jump" needs it: '
+        'write kit = ["box"] at it'
+    ) in told(jumps, "", kit)
+    assert (
+        '[kit] counts box, and no exercise takes it; write kit = ["box"] at each that does'
+    ) in told('name = "Squat"\nwork_s = 30', "", kit)
+    assert not any("[kit]" in line for line in told(f'{jumps}\nkit = ["box"]', "", kit))

@@ -283,8 +283,17 @@ def test_kit_of_own_tasks_that_is_counted_nowhere():
     assert '"Box jump" needs box' in remark and "bibs 3, 4" in remark
     assert not having("[kit] counts", remarks([exercise("Burpee", own, kit=["box"])], **kit))
     assert not having("[kit] counts", remarks([exercise("Burpee", own)]))
+    straps = [{"bibs": [3, 4], "name": "Row in straps"}]  # or rings, of which nothing is known
+    few = {"kit": {'"Suspension straps"': 1}}
+    (remark,) = having("[kit] counts", remarks([exercise("Row", straps)], **few))
+    assert remark.startswith("block 1, exercise 1, scaled 1:") and "bibs 3, 4" in remark
+    assert '"Row in straps" needs Suspension straps, which' in remark
+    rings = [exercise("Row", straps), exercise("Dip", kit=["rings"])]
+    assert not having("scaled 1", having("[kit] counts", remarks(rings, **few)))
     same = [{"bibs": [3], "reps": 5}]
-    assert not having("[kit] counts", remarks([exercise("Box jump", same)], **kit))
+    assert not having(
+        "scaled", having("[kit] counts", remarks([exercise("Box jump", same)], **kit))
+    )
 
 
 def test_fit_leaves_rounds_alone_that_an_own_task_lists():

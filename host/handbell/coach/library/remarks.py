@@ -54,7 +54,7 @@ def coach_remarks(schedule: Schedule, library: Library) -> list[str]:
         *_loads(schedule, library),
         *_taps(plan, library),
         *_sides(plan, library),
-        *_own_kit(plan, library),
+        *_kit(plan, library),
         *_unknown(plan, library),
     ]
 
@@ -248,20 +248,51 @@ def _sides(plan: Plan, library: Library) -> Iterator[str]:
             )
 
 
-def _own_kit(plan: Plan, library: Library) -> Iterator[str]:
-    """Yield own tasks with kit that the plan counts and that nothing says they take."""
+def _kit(plan: Plan, library: Library) -> Iterator[str]:
+    """Yield kit that the plan counts and that nothing says is taken, by own tasks or at all."""
+    counted = {name_key(item): item for item in plan.kit}
+    taken = {n.kit for block in plan.blocks for ex in block.exercises for n in ex.kit}
+    there = {name_key(item) for item in (*taken, *(library.kit or ()))} - set(counted)
+    needing: dict[str, list[str]] = {}
     for place, exercise, bibs in every_task(plan):
         b, e = _window(place)
         another = exercise.name != plan.blocks[b].exercises[e].name
-        entry = library.find(exercise.name) if another else None
-        said = {need.kit for need in exercise.kit}
-        for need in entry.kit if entry else ():
-            if set(need) <= set(plan.kit) and not set(need) & said:
+        said = {name_key(need.kit) for need in exercise.kit}
+        for name, need in _needs(exercise, library):
+            keys = [name_key(item) for item in need]
+            items = [counted[key] for key in keys if key in counted]
+            if not items or said & set(keys) or there & set(keys):
+                continue
+            if not bibs:
+                for item in items:
+                    needing.setdefault(item, []).append(name)
+            elif another and (
+                library.kit is not None or keys[0] in counted or len(items) == len(keys)
+            ):
+                taken.update(items)
                 yield sentence(
                     place,
-                    f"{quoted(exercise.name)} needs {listed(need, 'or')}, which [kit] counts; what "
+                    f"{quoted(name)} needs {listed(items, 'or')}, which [kit] counts; what "
                     f"own tasks take is not counted, so see that {bibs_words(bibs)} can have it",
                 )
+    for item in plan.kit:
+        if item not in taken:
+            names = list(dict.fromkeys(map(quoted, needing.get(item, ()))))
+            verb = "needs" if len(names) == 1 else "need"
+            by = f"by the library {listed(names)} {verb} it: " if names else ""
+            where = _it(len(names)) if names else "each that does"
+            yield (
+                f"[kit] counts {item}, and no exercise takes it; {by}write "
+                f"kit = [{quoted(item)}] at {where}"
+            )
+
+
+def _needs(exercise: Exercise, library: Library) -> Iterator[tuple[str, tuple[str, ...]]]:
+    """Yield what is done and needs kit by the library, and each of its needs."""
+    for name in () if exercise.is_left_out else exercise.names:
+        entry = library.find(name)
+        for need in entry.kit if entry else ():
+            yield name, need
 
 
 def _unknown(plan: Plan, library: Library) -> Iterator[str]:
