@@ -134,3 +134,22 @@ def test_kit_that_no_exercise_takes_is_told():
         '[kit] counts box, and no exercise takes it; write kit = ["box"] at each that does'
     ) in told('name = "Squat"\nwork_s = 30', "", kit)
     assert not any("[kit]" in line for line in told(f'{jumps}\nkit = ["box"]', "", kit))
+
+
+PRACTICE = '[[practice]]\nname = "Clean"\nwork_s = 60\n'
+LEGS = '[[block]]\n[[block.exercise]]\nname = "Squat"\nwork_s = 30\n'
+
+
+@pytest.mark.parametrize(
+    ("parts", "behind"),
+    [
+        ((PRACTICE, LEGS, LEGS), None),
+        ((LEGS, PRACTICE, LEGS), 1),
+        ((PRACTICE, LEGS, PRACTICE, LEGS, PRACTICE), 2),
+    ],
+)
+def test_practice_behind_a_block_is_told_once_to_come_before_it(parts, behind):
+    said = remarks(parse_plan(f'title = "A"\n{"".join(parts)}'.encode()))
+    assert [line.split(":")[0] for line in said if "led before the first one" in line] == (
+        [f"practice {behind}"] if behind else []
+    )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from math import gcd
 from typing import TYPE_CHECKING
@@ -36,6 +37,7 @@ def remarks(plan: Plan) -> list[str]:
         *_never_there(plan, tasks),
         *_legs(plan),
         *_same_leg(plan),
+        *_led_before(plan),
     )
     return [*found.values(), *more]
 
@@ -120,6 +122,18 @@ def _steps(tasks: Sequence[PlacedTask]) -> Iterator[str]:
                 f"{reps} reps are not a multiple of {every}; the target counts as made at "
                 f"tap {owed // every}, after {owed} reps",
             )
+
+
+def _led_before(plan: Plan) -> Iterator[str]:
+    """Yield practice that stands behind a block in the file, as if it were led there."""
+    heads = re.findall(rb"^[ \t]*\[\[[ \t]*(practice|block)[ \t]*\]\]", plan.source, re.MULTILINE)
+    if b"block" in heads and b"practice" in heads[heads.index(b"block") :]:
+        first = heads[: heads.index(b"block")].count(b"practice")
+        yield sentence(
+            ("practice", first),
+            "it stands behind a block and is led before the first one all the same; for "
+            'practice between blocks write a [[block]] with name = "Practice"',
+        )
 
 
 def _never_there(plan: Plan, tasks: Sequence[PlacedTask]) -> Iterator[str]:
