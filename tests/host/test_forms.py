@@ -516,3 +516,16 @@ def test_the_schema_refuses_a_key_that_the_form_does_not_have(text):
     document = tomllib.loads(text)
     document["block"][0]["format"] = "other"
     assert list(VALIDATOR.iter_errors(document))
+
+
+@pytest.mark.parametrize(("every_s", "work_s"), [(60, 45), (30, 15), (15, None)])
+def test_a_tally_in_every_minute_is_told_what_that_form_takes(every_s, work_s):
+    form = f'title = "A"\n[[block]]\nformat = "every-minute"\nminutes = 3\nevery_s = {every_s}\n'
+    task = f'{form}[[block.exercise]]\nname = "Squat"\nreps = 5\ntap = "tally"\n'
+    with pytest.raises(PlanError) as told:
+        parse_plan(task.encode())
+    assert "rest_s" not in str(told.value)
+    remedy = f"write work_s = {work_s}, or another way to tap" if work_s else "write another way"
+    assert remedy in str(told.value)
+    if work_s:
+        parse_plan(f"{task}work_s = {work_s}\n".encode())

@@ -10,10 +10,12 @@ from handbell.plan.agreement import Fault
 from handbell.plan.model import SHARE, Block, Plan
 from handbell.plan.pauses import Place as WindowPlace
 from handbell.plan.pauses import pauses_after, places
+from handbell.plan.values import WINDOW_LEAST_MS
 from handbell_core.timeline import CHANGE
 
 GUIDED_MOST = 100
 TALLY_LEAST_MS = 10_000
+_TALLY_WRITTEN_MS = 15_000  # what a remedy writes: with time to read the screen
 
 
 def of_plan(plan: Plan) -> Iterator[Fault]:
@@ -88,11 +90,18 @@ def _tallies_of(plan: Plan, b: int, block: Block, tallied: list[int]) -> Iterato
                 short.setdefault(exercise, place)
     for exercise in tallied:
         if exercise in short:
-            yield ("block", b, "exercise", exercise, "tap"), _short_tally(block, short[exercise])
+            fault = _short_tally(block, exercise, short[exercise])
+            yield ("block", b, "exercise", exercise, "tap"), fault
 
 
-def _short_tally(block: Block, place: WindowPlace) -> str:
+def _short_tally(block: Block, e: int, place: WindowPlace) -> str:
     needs = f'"tally" needs {TALLY_LEAST_MS // 1000} s of rest right after each window'
+    if block.format == "every-minute":  # the rest is what is left of each minute
+        task = block.exercises[e]
+        every_ms = max(task.work.values) + (task.rest_ms or 0)
+        less_ms = every_ms - _TALLY_WRITTEN_MS
+        works = f"work_s = {less_ms // 1000}, or " if less_ms >= WINDOW_LEAST_MS else ""
+        return f"{needs}, and this leaves less; write {works}another way to tap"
     if place.ends_block and not block.rest_after_last:
         return (
             f"{needs}, and the block's last window has none; "
