@@ -21,7 +21,7 @@ from handbell.coach.swap.rank import Surroundings, Wish, beyond, choices, sore_p
 from handbell.coach.swap.swap import find_swaps, swapped
 from handbell.coach.writing.edit import Change, PlanText, write_plan
 from handbell.compile import build
-from handbell.plan.files import parse_plan
+from handbell.plan.files import load_plan, parse_plan
 from handbell.plan.own_tasks import done_by
 
 if sys.version_info >= (3, 11):
@@ -755,9 +755,10 @@ def test_who_inherits_reps_and_taps_otherwise_owes_no_more(
     told = facts(capsys, plan, *words)
     after = parse_plan(plan.read_bytes()).blocks[0].exercises[0]
     assert after.reps.values == (became,)
-    for bib in (1, 3, 4):
+    for bib in (1, 4):
         was, now = done_by(before, bib), done_by(after, bib)
         assert now.tap.owed(now.reps.at(1)) == became <= was.tap.owed(was.reps.at(1))
+    assert done_by(after, 3).reps == done_by(before, 3).reps  # of an exercise that stays
     assert done_by(after, 2).reps.values == (7,)
     assert [line for line in told["warnings"] if "hard to tap" not in line] == []
 
@@ -901,3 +902,51 @@ def test_a_part_that_is_newly_loaded_is_said(capsys, tmp_path):
     )
     plain = facts(capsys, plan, "Burpee", "--because", "too-hard")["swaps"][0]
     assert plain["newly_loads"] == []
+
+
+def with_own(tmp_path, main, own):
+    plan = tmp_path / "own.toml"
+    plan.write_text(
+        f'title = "T"\nboxes = 3\n[[block]]\n[[block.exercise]]\nname = "Crunch"\nwork_s = 30\n{main}\n'
+        f"[[block.exercise.scaled]]\nbibs = [3]\n{own}\n",
+        encoding="utf-8",
+    )
+    return plan
+
+
+@pytest.mark.parametrize(
+    ("main", "own", "words"),
+    [
+        ("reps = 12", 'name = "Lying heel drop"', "bib 3: Lying heel drop keeps reps 12"),
+        ('reps = 12\ntap = "finish"', 'name = "Lying heel drop"', "keeps reps 12"),
+        ("goal = [12]", 'name = "Lying heel drop"', "keeps goal 12"),
+        ("", 'name = "Lying heel drop"', "else it would be a hold"),
+        ("", 'name = "Log roll"', "bib 3: Log roll is a hold now, too"),
+    ],
+)
+def test_an_own_exercise_stays_what_it_was_when_everybodys_becomes_a_hold(
+    capsys, tmp_path, main, own, words
+):
+    plan = with_own(tmp_path, main, own)
+    was = done_by(load_plan(plan).blocks[0].exercises[0], 3)
+    _, out, _ = run(capsys, plan, "Crunch", "Knee plank", "--write")
+    assert words in " ".join(out.split())
+    now = done_by(load_plan(plan).blocks[0].exercises[0], 3)
+    if LIBRARY.find(now.name) is None:
+        return  # told, since nobody can say what it is
+    assert not now.hold and now.name == was.name
+    assert (now.reps, now.tap) == (was.reps, was.tap)
+    if was.goal or was.reps:
+        assert now.goal == was.goal
+
+
+def test_an_own_exercise_keeps_its_hold_or_its_reps(capsys, tmp_path):
+    plan = with_own(tmp_path, "hold = true", 'name = "Plank"')
+    text = plan.read_text(encoding="utf-8").replace("Crunch", "Knee plank")
+    plan.write_text(text, encoding="utf-8")
+    run(capsys, plan, "Knee plank", "Crunch", "--write")
+    assert done_by(load_plan(plan).blocks[0].exercises[0], 3).hold
+    plan = with_own(tmp_path, "reps = 8", 'name = "Lying heel drop"')
+    run(capsys, plan, "Crunch", "Bicycle crunch", "--write")
+    both = load_plan(plan).blocks[0].exercises[0]
+    assert both.reps.at(1) != 8 and done_by(both, 3).reps.at(1) == 8

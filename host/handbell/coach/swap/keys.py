@@ -14,6 +14,8 @@ from handbell.plan.values import REPS_MOST
 
 Table = dict[str, Any]
 BY_SIDES = "whole on both sides"
+RANGE_MS = 30_000  # the library's reps are for windows of this length
+_ASKS = ("reps", "goal", "hold")
 
 
 def new_keys(
@@ -42,6 +44,41 @@ def new_keys(
         _say_taps(said, {**values, **keys}, old, new)
     _say_own(said, values)
     return keys, said
+
+
+def kept_by_own(
+    own: Table, values: Table, keys: Table, entry: Entry | None, work_ms: int
+) -> tuple[Table, list[str]]:
+    """Return what an own task with another name must say to stay what it was, and in words.
+
+    What it doesn't say is everybody's, which ``keys`` change; ``entry`` is what the library knows
+    of it, ``work_ms`` its shortest window.
+    """
+    if "name" not in own or own.get("out") or any(map(own.get, _ASKS)):
+        return {}, []
+    pinned: Table = {key: values[key] for key in _ASKS if key in keys and values.get(key)}
+    whose = f"{bibs_words(own['bibs'])}: {own['name']}"
+    if keys.get("hold") and not pinned:
+        if entry is None or entry.is_hold:
+            return {}, [f"{whose} is a hold now, too"]
+        pinned = {"goal": least_goal(entry, work_ms)}
+        return pinned, [f"{whose} gets a goal of {pinned['goal']}, else it would be a hold"]
+    if not pinned:
+        return {}, []
+    tap = values.get("tap")
+    if tap is not None and "tap" in keys and "tap" not in own and tap != "tally":
+        pinned["tap"] = tap
+    words = (
+        "hold" if key == "hold" else f"{key} {_list(pinned[key])}" for key in _ASKS if key in pinned
+    )
+    return pinned, [f"{whose} keeps {listed(list(words))}"]
+
+
+def least_goal(entry: Entry, work_ms: int) -> int:
+    """Return the fewest reps that the library thinks sensible, even where sides take turns."""
+    least = entry.reps_30s[0] * work_ms // RANGE_MS if entry.reps_30s else 1
+    step = 1 if entry.sides == "both" else 2
+    return max(least // step, 1) * step
 
 
 def _change_kind(keys: Table, said: list[str], values: Table, new: Entry) -> None:
@@ -105,8 +142,9 @@ def _every(task: Table) -> int:
 
 def _heirs(values: Table) -> list[Table]:
     """Return the own tasks that have everybody's reps or goal but tap in their own way."""
-    asks = ("reps", "goal", "hold")
-    return [own for own in values.get("scaled", ()) if "tap" in own and not any(map(own.get, asks))]
+    return [
+        own for own in values.get("scaled", ()) if "tap" in own and not any(map(own.get, _ASKS))
+    ]
 
 
 def _scaled(reps: int, old_30s: tuple[int, int], new: Entry) -> int:

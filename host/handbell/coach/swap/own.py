@@ -12,14 +12,13 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from handbell.base.errors import PlanError
-from handbell.coach.library.entry import Entry
 from handbell.coach.library.shelf import Library
 from handbell.coach.writing.edit import Change, OwnTask, PlanText, Written
 from handbell.plan.agreement import Place
 from handbell.plan.files import parse_plan
 from handbell.plan.model import Exercise
 
-from .keys import new_keys
+from .keys import least_goal, new_keys
 from .rank import Wish
 from .swap import NotThereError, Swap, find_swaps, unplayable
 from .views import require_bibs, views
@@ -28,7 +27,6 @@ if TYPE_CHECKING:
     from handbell.compile.build import CompiledClass
 
 Table = dict[str, Any]
-_RANGE_MS = 30_000  # the library's reps are for windows of this length
 
 
 def find_own(
@@ -151,7 +149,7 @@ def _own_values(text: PlanText, place: Written, swap: Swap) -> tuple[Table, list
         if asked != _asked(exercise):
             own.update(asked)
     elif exercise.hold or _asked(exercise):
-        own["goal"] = _least(swap.new, min(exercise.work.values))
+        own["goal"] = least_goal(swap.new, min(exercise.work.values))
         said.append(f"a goal of {own['goal']} in an open window: no more than the library's least")
     mine = swap.view.own.get(place.place) if swap.view else None
     had = {} if mine is None else text.at((*place.place, "scaled", mine))
@@ -182,10 +180,3 @@ def _asked(exercise: Exercise) -> Table:
         if said is not None:
             asked[key] = list(said.values) if said.listed else said.values[0]
     return asked
-
-
-def _least(entry: Entry, work_ms: int) -> int:
-    """Return the fewest reps that the library thinks sensible, even where sides take turns."""
-    least = entry.reps_30s[0] * work_ms // _RANGE_MS if entry.reps_30s else 1
-    step = 1 if entry.sides == "both" else 2
-    return max(least // step, 1) * step

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -18,7 +18,7 @@ from handbell.plan.own_tasks import bibs_words
 from handbell.plan.shorthands import asks_each
 
 from .floor import Floor, known_in, without_names
-from .keys import new_keys
+from .keys import kept_by_own, new_keys
 from .rank import (
     SPARING,
     Choice,
@@ -60,6 +60,7 @@ class Swap:
     spare: bool = False
     view: View | None = None
     out: bool = False
+    find: Callable[[str], Entry | None] = field(default=lambda name: None, repr=False)
 
     @property
     def moves(self) -> bool:
@@ -107,7 +108,9 @@ def find_swaps(
             here, old = place.values["name"], known[place.at]
             shared = view is not None and place.place in view.shared
             key = (old.id if old else name_key(here), shared)
-            grouped.setdefault(key, Swap(here, old, [], view=view)).places.append(place)
+            grouped.setdefault(
+                key, Swap(here, old, [], view=view, find=library.find)
+            ).places.append(place)
     floor = Floor(text, known)
     if name is None:
         everything = view is not None and wish.because in GRADES
@@ -149,8 +152,15 @@ def swapped(text: PlanText, swaps: Iterable[Swap]) -> tuple[bytes, CompiledClass
             keys, said = new_keys(place.values, swap.old, swap.new, text.kit, alone, swap.spare)
             if not alone and not place.in_list:
                 said.append("the ladder's reps and times stay as they are")
-            swap.said += [words for words in said if words not in swap.said]
             changes.append(Change(place.place, keys))
+            for n, own in enumerate(place.values.get("scaled", ()) if alone else ()):
+                work = text.plan.blocks[place.block].exercises[place.at[1]].work
+                entry = swap.find(own.get("name", swap.name))
+                kept, words = kept_by_own(own, place.values, keys, entry, min(work.values))
+                said += words
+                if kept:
+                    changes.append(Change((*place.place, "scaled", n), kept))
+            swap.said += [words for words in said if words not in swap.said]
     renamed = {place.at: swap.new.name for swap in swaps for place in swap.places}
     forgotten = without_names(text, renamed)
     changes += forgotten
