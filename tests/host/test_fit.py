@@ -579,3 +579,21 @@ def test_help_has_examples(capsys):
     with pytest.raises(SystemExit):
         main(["fit", "--help"])
     assert "handbell fit monday.toml --minutes 45" in capsys.readouterr().out
+
+
+def test_what_is_much_for_a_first_class_is_named(capsys, tmp_path):
+    path = tmp_path / "class.toml"
+    hard = "".join(
+        f'  [[block.exercise]]\n  name = "{name}"\n  work_s = 30\n'
+        for name in ("Box jump", "Clean", "Squat", "Log roll")
+    )
+    path.write_text(f'title = "T"\n[[block]]\nrounds = 2\nrest_s = 30\n{hard}', encoding="utf-8")
+    words = ("fit", path, "--minutes", "9:25", "--first-timers")
+    facts = json.loads(run(capsys, *words, "--json")[1])["data"]
+    told = {one["exercise"]: one["why"] for one in facts["demanding"]}
+    assert set(told) == {"Box jump", "Clean"}
+    assert "hard landings" in told["Box jump"] and "needs practice" in told["Clean"]
+    said = " ".join(run(capsys, *words)[1].split())
+    assert "note: much for a first class: Box jump (" in said
+    assert "handbell fit --easier takes a step down" in said
+    assert json.loads(run(capsys, *words[:-1], "--json")[1])["data"]["demanding"] == []

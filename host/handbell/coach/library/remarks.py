@@ -72,7 +72,7 @@ def _before_and_after(plan: Plan) -> Iterator[str]:
 
 def _format(plan: Plan, library: Library) -> Iterator[str]:
     """Compare each block with the format, exercise by exercise, as far as both go."""
-    for place, name in _doings(plan):
+    for place, name in doings(plan):
         slot = dict(enumerate(library.format)).get(_position(place), ("any",))
         entry = library.find(name)
         if entry and "any" not in slot and not set(slot) & set(entry.patterns):
@@ -83,7 +83,7 @@ def _format(plan: Plan, library: Library) -> Iterator[str]:
             )
 
 
-def _doings(plan: Plan) -> Iterator[tuple[Place, str]]:
+def doings(plan: Plan) -> Iterator[tuple[Place, str]]:
     """Yield everything that is done, by name, with its place: tasks, and the parts of lists."""
     for place, exercise, _ in every_task(plan):
         if exercise.is_left_out:
@@ -109,10 +109,20 @@ def _window(place: Place) -> Window:
 
 
 def _skills(plan: Plan, library: Library) -> Iterator[str]:
+    for place, name in unpractised(plan, library):
+        yield sentence(
+            place,
+            f"{quoted(name)} needs skill and is not practised before; name it "
+            "in a [[practice]] before",
+        )
+
+
+def unpractised(plan: Plan, library: Library) -> Iterator[tuple[Place, str]]:
+    """Yield what needs skill and is not practised before, where it is done first."""
     practised = [name_words(part.name) for part in plan.opening]
     said: set[str] = set()
-    for b, doings in groupby(_doings(plan), key=lambda doing: _window(doing[0])[0]):
-        here = list(doings)
+    for b, in_block in groupby(doings(plan), key=lambda doing: _window(doing[0])[0]):
+        here = list(in_block)
         if _PRACTICE & set(name_words(plan.blocks[b].name or "")):
             practised += [name_words(name) for _, name in here]
         for place, name in here:
@@ -121,11 +131,7 @@ def _skills(plan: Plan, library: Library) -> Iterator[str]:
                 continue
             said.add(entry.id)
             if not any(_names(words, entry) for words in practised):
-                yield sentence(
-                    place,
-                    f"{quoted(name)} needs skill and is not practised before; name it "
-                    "in a [[practice]] before",
-                )
+                yield place, name
 
 
 def _names(words: list[str], entry: Entry) -> bool:
@@ -296,7 +302,7 @@ def _needs(exercise: Exercise, library: Library) -> Iterator[tuple[str, tuple[st
 
 
 def _unknown(plan: Plan, library: Library) -> Iterator[str]:
-    unknown = (quoted(name) for _, name in _doings(plan) if library.find(name) is None)
+    unknown = (quoted(name) for _, name in doings(plan) if library.find(name) is None)
     names = list(dict.fromkeys(unknown))
     if names:
         shown = names[:UNKNOWN_MOST]

@@ -14,6 +14,8 @@ from handbell.coach.fit.model import SEARCH_SECONDS
 from handbell.coach.fit.promise import short
 from handbell.coach.fit.targets import denser, work_share
 from handbell.coach.fit.write import written
+from handbell.coach.library.remarks import doings, unpractised
+from handbell.coach.library.shelf import Library, load_library
 from handbell.compile.expand import Course
 from handbell.plan.demands import LEVELS
 from handbell.plan.model import Plan
@@ -21,6 +23,8 @@ from handbell.plan.own_tasks import bibs_words
 
 from .patience import patiently
 from .plans import plan_text, write_changed
+
+DEMANDING_LEVEL = 4  # of 5, for a first class; common practice, no source
 
 
 @dataclass(frozen=True)
@@ -80,10 +84,19 @@ class Uncut:
 
 
 @dataclass(frozen=True)
+class Demanding:
+    """An exercise that asks much of people at their first class, and ``why``."""
+
+    exercise: str
+    why: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Fits:
     """A class that lasts its slot: what was changed, and what that means for people.
 
-    ``uncut`` is told where first-timers' windows were cut elsewhere. ``gates`` is how often it
+    ``uncut`` is told where first-timers' windows were cut elsewhere, ``demanding`` what stays in
+    their class that no time makes easy. ``gates`` is how often it
     waits for the coach, which counts as nothing.
     """
 
@@ -97,6 +110,7 @@ class Fits:
     work: tuple[WorkShare, ...]
     short: tuple[TooShort, ...]
     uncut: tuple[Uncut, ...]
+    demanding: tuple[Demanding, ...]
     gates: int
     warnings: tuple[str, ...]
     written: str | None
@@ -124,6 +138,7 @@ def fit_plan(
     write: bool = False,
     out: Path | None = None,
     progress: Progress = no_progress,
+    own_library: Path | None = None,
 ) -> Fits | FitsNot:
     """Make a class last its slot, the plan's own unless told, or say how near it can come.
 
@@ -160,6 +175,7 @@ def fit_plan(
         _work(text.plan, found),
         _too_short(text.plan, found.plan) if first_timers else (),
         whole if any(move.level == "windows" for move in found.moved) else (),
+        _demanding(found.plan, load_library(own_library)) if first_timers else (),
         sum(block.gate for block in built.plan.blocks),
         tuple(built.warnings),
         write_changed(plan, before, after, write, out) if asked else None,
@@ -227,6 +243,21 @@ def _too_short(before: Plan, after: Plan) -> tuple[TooShort, ...]:
         TooShort(pause_words(before, one.pause), one.ms, one.should_ms)
         for one in short(before, after)
     )
+
+
+def _demanding(plan: Plan, library: Library) -> tuple[Demanding, ...]:
+    new = {name for _, name in unpractised(plan, library)}
+    found = []
+    for name in dict.fromkeys(name for _, name in doings(plan)):
+        entry = library.find(name)
+        if entry is None:
+            continue
+        why = [f"level {entry.level}"] if entry.level >= DEMANDING_LEVEL else []
+        why += ["hard landings"] if entry.impact == "high" else []
+        why += ["needs practice"] if name in new else []
+        if why:
+            found.append(Demanding(name, tuple(why)))
+    return tuple(found)
 
 
 def _uncut(plan: Plan) -> tuple[Uncut, ...]:

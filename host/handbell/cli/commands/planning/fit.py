@@ -83,7 +83,16 @@ def run(args: argparse.Namespace) -> Fits | FitsNot | OneStep:
         return step_plan(args.plan, args.way, keep, args.library, args.write, args.out)
     slot_ms = None if args.minutes is None else shared.slot_ms(args.minutes)
     with Lines(Out(sys.stderr).console) as lines:
-        return fit_plan(args.plan, slot_ms, keep, args.first_timers, args.write, args.out, lines)
+        return fit_plan(
+            args.plan,
+            slot_ms,
+            keep,
+            args.first_timers,
+            args.write,
+            args.out,
+            lines,
+            args.library,
+        )
 
 
 def text(result: Fits | FitsNot | OneStep, out: Out) -> None:
@@ -110,6 +119,9 @@ def text(result: Fits | FitsNot | OneStep, out: Out) -> None:
         out.line(f"Rest and changes: {_becomes(was.rest_ms, now.rest_ms)}.")
     _print_targets(result, out)
     _print_shares(result, out)
+    if result.demanding:
+        names = ", ".join(f"{one.exercise} ({', '.join(one.why)})" for one in result.demanding)
+        out.note(f"much for a first class: {names}; handbell fit --easier takes a step down")
     if result.gates:
         out.note("a gate counts as nothing here; what you wait there comes on top")
     for warning in result.warnings:
