@@ -72,6 +72,9 @@ def slot_ms(said: str) -> int:
     try:
         whole = 60 * Decimal(hours) + Decimal(minutes)
         ms = whole * 60_000 + Decimal(seconds or 0) * 1000
+        past = [part for part in (Decimal(p or 0) for p in parts[1:]) if not 0 <= part < 60]
+        if whole and past:  # 0:90 says 90 s, and 20:90 is a slip
+            ms = Decimal(0)
     except InvalidOperation:
         ms = Decimal(0)
     if not ms.is_finite() or not 0 < ms <= SLOT_MOST_MS or ms % 100 or len(parts) > 3:

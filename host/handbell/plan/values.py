@@ -6,6 +6,7 @@ is wrong, then what would be right.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
@@ -219,6 +220,9 @@ def tap_rule(value: object) -> Tap:
             return Tap("every", whole(value["every"], 2, 255))
         except ValueError as error:
             raise ValueError(f"every: {error}") from None
+    several = re.fullmatch(r"\s*every\s*(\d{1,3})\s*", value) if isinstance(value, str) else None
+    if several:
+        raise ValueError(f"{shown(value)} is no word; write {{ every = {several[1]} }}")
     raise ValueError(
         f"{shown(value)} is no way to tap; "
         f"write {listed(map(quoted, TAP_WORDS), 'or')}, or {_EVERY}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import re
 import unicodedata
 
@@ -18,6 +19,7 @@ _BULLET = re.compile(r"^(?:[-*•·‣>+]+|\d+[.)])\s+(?=[\w\[\"])")
 _NO_TOML = re.compile(r"^(?:```\w*|-{3,}|={3,}|\*{3,}|\{|\}|\},?|\];?|<[^>]*>|\.\.\.)$")
 _CLOSED = re.compile(r"[\[(<{]*\s*([A-Za-z][\w .,/-]*?)\s*[\])>}]+\s*[:;.,]?(\s.*)?")
 _OPEN = re.compile(r"[\[(<{]*\s*([A-Za-z][\w .,/-]*?)\s*[:;.,]?()")
+_EACH_SIDE = r"(?:(?:each|per|a|every)\s+(?:side|leg|arm)|e/s|/\s*(?:side|leg|arm))"
 _COMMENT = re.compile(r"^(?://+|;+|--+|/\*|\*/?|%+|!+|REM\b|')\s*", re.IGNORECASE)
 
 
@@ -123,13 +125,19 @@ def _statement(text: str) -> Fixed | None:
             return None
     key = key_of(said)
     if not key and not re.fullmatch(r"[A-Za-z0-9_-]+", said):
-        return None
+        return _counted_kit(said, rest)
     why = []
     if (key or said) != said:
         why.append(f"the key is {key}")
     if sign != "=":
         why.append("between key and value stands =")
     value, comment = _comment_behind(rest)
+    if comment and "#" not in rest:
+        why.append("a remark begins with #")
+    each_side = _each_side(value) if key in ("reps", "goal") else None
+    if each_side is not None:
+        why.append("reps are the sum of both sides, and a key of its own says that sides change")
+        return f"{key} = {each_side}{comment}\nboth_sides = true", why
     if not reads(value):
         right = fixed_value(value, key or said)
         if right is None:
@@ -137,6 +145,26 @@ def _statement(text: str) -> Fixed | None:
         value = right[0]
         why.append(right[1])
     return f"{key or said} = {value}{comment}", why
+
+
+def _each_side(value: str) -> int | None:
+    """Return the sum of both sides where a value has reps for each, such as ``10 each side``."""
+    found = re.fullmatch(r"(\d{1,3})\s*/\s*(\d{1,3})", value)
+    if found:
+        return int(found[1]) * 2 if found[1] == found[2] else None
+    found = re.fullmatch(
+        rf"[\"']?(\d{{1,3}})\s*(?:reps)?\s*{_EACH_SIDE}\s*[\"']?", value, re.IGNORECASE
+    )
+    return int(found[1]) * 2 if found else None
+
+
+def _counted_kit(said: str, rest: str) -> Fixed | None:
+    """Put a name of kit with a blank in it in quotes, where its number stands behind it."""
+    value, comment = _comment_behind(rest)
+    near = difflib.get_close_matches("_".join(said.lower().split()), KEYS, 1)
+    if not re.fullmatch(r"\d{1,3}", value) or near or re.search("[\"']", said):
+        return None
+    return f'"{said.strip()}" = {value}{comment}', ["a name with a blank in it stands in quotes"]
 
 
 def _comment_behind(rest: str) -> tuple[str, str]:

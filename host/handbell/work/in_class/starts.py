@@ -85,9 +85,19 @@ def parsed(word: str) -> tuple[date | None, time]:
         at = datetime.strptime(match[2], form).time()
         return (date.fromisoformat(match[1]) if match[1] else None), at
     except ValueError as error:
+        example = _year_first(word) or "2026-11-26 18:00"
         raise UsageError(
-            f"--at {word} is no time of day", 'Say for example 18:00, or "2026-11-26 18:00"'
+            f"--at {word} is no time of day", f'Say for example 18:00, or "{example}"'
         ) from error
+
+
+def _year_first(word: str) -> str:
+    """Return a day and time that were written day first as they must be; "" for other words."""
+    found = re.fullmatch(r"(\d{1,2})\.\s?(\d{1,2})\.\s?(\d{4})[ T,]+(\d{1,2}:\d\d)", word.strip())
+    try:
+        return f"{date(int(found[3]), int(found[2]), int(found[1]))} {found[4]}" if found else ""
+    except ValueError:
+        return ""
 
 
 def _ago(seconds: float) -> str:

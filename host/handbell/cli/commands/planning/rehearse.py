@@ -66,7 +66,7 @@ def text(result: Rehearsal, out: Out) -> None:
 
 def _ms(option: str, word: str) -> int:
     match = re.fullmatch(r"(?:(?:(\d{1,2}):)?(\d{1,4}):)?(\d{1,5})", word)
-    if match is None:
+    if match is None or (match[2] and int(match[3]) > 59):
         raise UsageError(f"{option} {word} is no time", "Say minutes and seconds, such as 4:30")
     hours, minutes, seconds = (int(part or 0) for part in match.groups())
     return ((hours * 60 + minutes) * 60 + seconds) * 1000
