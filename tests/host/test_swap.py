@@ -950,3 +950,29 @@ def test_an_own_exercise_keeps_its_hold_or_its_reps(capsys, tmp_path):
     run(capsys, plan, "Crunch", "Bicycle crunch", "--write")
     both = load_plan(plan).blocks[0].exercises[0]
     assert both.reps.at(1) != 8 and done_by(both, 3).reps.at(1) == 8
+
+
+SHORT_LIST = """
+title = "L"
+[[block]]
+format = "as-many-rounds"
+minutes = 8
+[[block.exercise]]
+name = "Squat"
+reps = 9
+[[block.exercise]]
+name = "Row"
+reps = 9
+"""
+
+
+def test_a_list_that_grows_past_a_boxs_line_gets_a_name(capsys, tmp_path):
+    plan = tmp_path / "class.toml"
+    plan.write_text(SHORT_LIST, encoding="utf-8")
+    code, out, _ = run(capsys, plan, "Row", "Bent-over row", "--write")
+    assert code == 0 and 'the list gets a name, "List of 2"' in " ".join(out.split())
+    block = load_plan(plan).blocks[0]
+    assert block.name == "List of 2" and block.exercises[0].names == ("Squat", "Bent-over row")
+    plan.write_text(SHORT_LIST, encoding="utf-8")
+    run(capsys, plan, "Row", "Dip", "--write")
+    assert load_plan(plan).blocks[0].name is None

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 from handbell.base.errors import HandbellError, PlanError
 from handbell.coach.library.shelf import Library
-from handbell.coach.swap.floor import Floor, known_in, without_names
+from handbell.coach.swap.floor import Floor, known_in, names_of_lists, without_names
 from handbell.coach.writing.edit import Change, PlanText
 from handbell.plan.agreement import Place
 from handbell.plan.files import parse_plan
@@ -208,5 +208,6 @@ def _changed(text: PlanText, good: Sequence[_Made]) -> tuple[bytes, CompiledClas
 
     changes = [Change(at, keys) for made in good for at, keys in made.changes.items()]
     renamed = {at: name for made in good for at, name in made.renamed.items()}
-    data = text.changed([*changes, *without_names(text, renamed)])
+    changes += [*without_names(text, renamed), *names_of_lists(text, changes)]
+    data = text.changed(changes)
     return data, build(parse_plan(data, text.name))

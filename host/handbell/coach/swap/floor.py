@@ -9,6 +9,10 @@ from handbell.coach.library.remarks import followings
 from handbell.coach.library.shelf import Library
 from handbell.coach.writing.edit import Change, PlanText, Written
 from handbell.compile.schedule import resolve
+from handbell.plan.agreement import Place
+from handbell.plan.parts import Part, parts_words
+from handbell.plan.shorthands import asks_each
+from handbell.plan.texts import LINE_MOST, drawable
 
 from .rank import Surroundings, kit_in_use
 
@@ -47,6 +51,25 @@ class Floor:
             ),
             neighbours=tuple(others[at] for at in sorted(near) if at in others),
         )
+
+
+def names_of_lists(text: PlanText, changes: Iterable[Change]) -> list[Change]:
+    """Return the changes that name lists whose own words no longer fit a box's line."""
+    new = {change.place: change.values for change in changes}
+    found = []
+    for b, block in enumerate(text.plan.blocks):
+        place: Place = ("block", b)
+        table = text.at(place)
+        if asks_each(block.format) or block.format == "ladder" or "name" in table:
+            continue
+        rows = [
+            {**row, **new.get((*place, "exercise", e), {})}
+            for e, row in enumerate(table["exercise"])
+        ]
+        keys = ({k: v for k, v in row.items() if v is not None and k != "kit"} for row in rows)
+        if len(drawable(parts_words(map(Part.model_validate, keys)))) > LINE_MOST:
+            found.append(Change(place, {"name": f"List of {len(rows)}"}))
+    return found
 
 
 def without_names(text: PlanText, renamed: Mapping[At, str]) -> list[Change]:

@@ -17,7 +17,7 @@ from handbell.plan.files import parse_plan
 from handbell.plan.own_tasks import bibs_words
 from handbell.plan.shorthands import asks_each
 
-from .floor import Floor, known_in, without_names
+from .floor import Floor, known_in, names_of_lists, without_names
 from .keys import kept_by_own, new_keys
 from .rank import (
     SPARING,
@@ -167,7 +167,15 @@ def swapped(text: PlanText, swaps: Iterable[Swap]) -> tuple[bytes, CompiledClass
     for swap in swaps:
         if forgotten and any(swap.name in pair for pair in text.plan.never_after):
             swap.said.append(f"never_after no longer speaks of {swap.name}")
-    data = text.changed(changes)
+    named = names_of_lists(text, changes)
+    for swap in swaps:
+        for change in named:
+            if any(place.place[:2] == change.place for place in swap.places):
+                name = change.values["name"]
+                swap.said.append(
+                    f'the list gets a name, "{name}": it is too long for a box\'s line'
+                )
+    data = text.changed([*changes, *named])
     try:
         return data, build(parse_plan(data, text.name))
     except PlanError as error:
