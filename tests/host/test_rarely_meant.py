@@ -93,6 +93,25 @@ def test_a_relay_in_which_somebody_always_does_the_same_is_told(exercises, peopl
     assert [missing in n for n in notes] == [True] * bool(missing)
 
 
+def test_a_relays_groups_are_told_in_one_sentence():
+    groups = "".join(
+        f'[[group]]\nname = "{name}"\nbibs = {bibs}\n'
+        for name, bibs in (("Red", [1, 2, 3]), ("Blue", [4, 5, 6]), ("Grey", [7, 8]))
+    )
+    relay = '[[block]]\nformat = "relay"\nleg_s = 30\nlegs = 4\n'
+    relay += "".join(f'[[block.exercise]]\nname = "E{n}"\n' for n in range(2))
+    notes = build(parse_plan(f'title = "X"\n{groups}{relay}'.encode())).warnings
+    assert [n for n in notes if "legs for" in n] == [
+        'block 1: 4 legs for the 3 of "Red" and "Blue": 1 of each does one more than the others'
+    ]
+    assert [n for n in notes if "every exercise" in n] == [
+        'block 1: bibs 2, 3 of "Red" and bibs 5, 6 of "Blue" do not get to every exercise; '
+        "write more legs",
+        'block 1: bibs 7, 8 of "Grey" do not get to every exercise; '
+        "write another number of exercises than 2",
+    ]
+
+
 def test_practice_is_led_before_the_blocks_and_counts_in_no_sum():
     """A block to practise in counted in work, density, energy and landings."""
     text = (

@@ -8,7 +8,7 @@ from math import gcd
 from typing import TYPE_CHECKING
 
 from handbell.base.times import whole_clock
-from handbell.base.words import quoted
+from handbell.base.words import listed, quoted
 from handbell.plan.agreement import Place
 from handbell.plan.faults import sentence
 from handbell.plan.model import does
@@ -153,14 +153,18 @@ def _legs(plan: Plan) -> Iterator[str]:
     """Yield groups whose people don't all get as many legs of a relay."""
     for b, block in enumerate(plan.blocks):
         legs = block.rounds * len(block.exercises)
+        found: dict[int, list[str]] = {}
         for group in plan.groups if block.relay else ():
-            more = legs % len(group.bibs)
-            if more:
-                yield sentence(
-                    ("block", b),
-                    f"{legs} legs for the {len(group.bibs)} of {quoted(group.name)}: "
-                    f"{more} of them {'does' if more == 1 else 'do'} one more than the others",
-                )
+            if legs % len(group.bibs):
+                found.setdefault(len(group.bibs), []).append(quoted(group.name))
+        for size, names in found.items():
+            more = legs % size
+            yield sentence(
+                ("block", b),
+                f"{legs} legs for the {size} of {listed(names)}: "
+                f"{more} of {'them' if len(names) == 1 else 'each'} "
+                f"{'does' if more == 1 else 'do'} one more than the others",
+            )
 
 
 def _same_leg(plan: Plan) -> Iterator[str]:
@@ -168,6 +172,7 @@ def _same_leg(plan: Plan) -> Iterator[str]:
     for b, block in enumerate(plan.blocks):
         count = len(block.exercises)
         legs = block.rounds * count
+        found: dict[str, list[str]] = {}
         for group in plan.groups if block.relay and count > 1 else ():
             size = len(group.bibs)
             some = [
@@ -177,9 +182,10 @@ def _same_leg(plan: Plan) -> Iterator[str]:
             ]
             if some:
                 in_step = gcd(count, size) > 1
-                yield sentence(
-                    ("block", b),
-                    f"{bibs_words(some)} of {quoted(group.name)} "
-                    f"{'does' if len(some) == 1 else 'do'} not get to every exercise; write "
-                    + (f"another number of exercises than {count}" if in_step else "more legs"),
-                )
+                remedy = f"another number of exercises than {count}" if in_step else "more legs"
+                found.setdefault(remedy, []).append(f"{bibs_words(some)} of {quoted(group.name)}")
+        for remedy, words in found.items():
+            verb = "does" if len(words) == 1 and words[0].startswith("bib ") else "do"
+            yield sentence(
+                ("block", b), f"{listed(words)} {verb} not get to every exercise; write {remedy}"
+            )
