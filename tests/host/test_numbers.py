@@ -296,3 +296,12 @@ def test_the_coachs_own_library_counts(capsys, tmp_path):
     burpee = next(e for e in facts["numbers"]["shares"][0]["exercises"] if e["name"] == "Burpee")
     assert burpee["likely"] == {"least": 3, "most": 6}
     assert load_library(own).need("Burpee").reps_30s == (1, 2)
+
+
+def test_earned_rest_is_not_called_none(capsys, tmp_path):
+    path = tmp_path / "minutes.toml"
+    form = 'title = "E"\n[[block]]\nformat = "every-minute"\nminutes = 6\n[[block.exercise]]\n'
+    path.write_text(f'{form}name = "Squat"\nreps = 10\n', encoding="utf-8")
+    words = " ".join(run(capsys, "check", path, "--numbers")[1].split())
+    assert "Density 100 %, no rest but what is earned" in words
+    assert "Pauses after it none but what is earned" in words and "Earned rest *" in words

@@ -77,11 +77,12 @@ def print_against(compared: Compared, out: Out) -> None:
 def _share_lines(share: Share) -> list[tuple[str, str]]:
     if not share.exercises:
         return [("Work, rest", f"none, {_value(share.rest_ms, 'ms')}")]
+    no_rest = "no rest but what is earned" if share.earned_rest_ms.most else "no rest"
     ratio = f"work to rest 1 : {share.rest_ms / max(share.work_ms, 1):.2f}"
     star = " *" if any(e.unit == "rounds" for e in share.exercises) else ""  # a list's time is
     lines = [
         ("Work, rest", f"{_value(share.work_ms, 'ms')}, {_value(share.rest_ms, 'ms')}"),
-        ("Density", f"{share.density_percent:.0f} %, {ratio if share.rest_ms else 'no rest'}"),
+        ("Density", f"{share.density_percent:.0f} %, {ratio if share.rest_ms else no_rest}"),
         (f"Work by pattern{star}", _patterns(share.work_by_pattern_ms)),
         (f"On the floor{star}", _value(share.floor_ms, "ms")),
         (f"With hard landings{star}", _landings(share)),
@@ -124,7 +125,8 @@ def _others_lines(shares: Sequence[Share]) -> list[tuple[str, str]]:
 
 def _rests(numbers: PlanNumbers) -> str:
     parts = (f"{p} {_range(r, 'ms')}" for p, r in numbers.rest_by_pattern_ms.items() if r.most)
-    return ", ".join(parts) or "none"
+    earned = any(share.earned_rest_ms.most for share in numbers.shares)
+    return ", ".join(parts) or ("none but what is earned" if earned else "none")
 
 
 def _patterns(work_ms: dict[str, int]) -> str:
