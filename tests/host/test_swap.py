@@ -976,3 +976,13 @@ def test_a_list_that_grows_past_a_boxs_line_gets_a_name(capsys, tmp_path):
     plan.write_text(SHORT_LIST, encoding="utf-8")
     run(capsys, plan, "Row", "Dip", "--write")
     assert load_plan(plan).blocks[0].name is None
+
+
+def test_for_what_is_too_easy_the_next_level_comes_first():
+    """From one level to the one after the next nobody is led where the next will do."""
+    for entry in ENTRIES:
+        found = choices(
+            LIBRARY, entry, Wish("too-easy"), Surroundings(kit=frozenset({"pull-up bar"}))
+        )
+        levels = [choice.entry.level - entry.level for choice in found]
+        assert not found or levels[0] <= 1 or min(levels) > 1, entry.name

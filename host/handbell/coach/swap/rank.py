@@ -20,6 +20,7 @@ SPARING = ("sore", "too-hard")  # reasons for which nothing may be more than it 
 # What makes a replacement less near, in ladder steps. Common practice, no source.
 _FAR_STEPS = 3  # as far as a ladder is counted, and what no way along it counts as
 _PER_LEVEL = 1.5
+_LEVEL_SKIPPED = 3.0  # each one beyond the next, for what is too easy
 _NOT_DOWN = 1.0  # for a sore part or what is too hard, whatever is no way down the ladder
 _OTHER_TIRED = 2.0  # all other muscles; in proportion to what differs
 _OTHER_KIND = 2.0  # a hold for reps, or reps for a hold
@@ -190,6 +191,8 @@ def _weighed(entry: Entry, old: Entry, way: Steps, wish: Wish, around: Surroundi
     choice = Choice(entry)
     choice.add(min(way.far, _FAR_STEPS), _way_words(entry, old, way))
     choice.add(_PER_LEVEL * abs(entry.level - old.level))
+    if wish.because == "too-easy":
+        choice.add(_LEVEL_SKIPPED * max(entry.level - old.level - 1, 0))
     if wish.because in SPARING and way.way != "easier":
         choice.add(_NOT_DOWN)
     _weigh_kit(choice, old, wish, around)
