@@ -986,3 +986,16 @@ def test_for_what_is_too_easy_the_next_level_comes_first():
         )
         levels = [choice.entry.level - entry.level for choice in found]
         assert not found or levels[0] <= 1 or min(levels) > 1, entry.name
+
+
+def test_what_can_not_be_tapped_rep_by_rep_is_tapped_at_the_end(capsys, tmp_path):
+    plan = tmp_path / "class.toml"
+    head = 'title = "T"\n[[block]]\n[[block.exercise]]\nname = "Burpee"\nwork_s = 30\n'
+    plan.write_text(f"{head}reps = 8\n", encoding="utf-8")
+    told = facts(capsys, plan, "Burpee", "Squat thrust", "--write")
+    assert load_plan(plan).blocks[0].exercises[0].tap.rule == "finish"
+    assert "one tap now, when all reps are made" in told["swaps"][0]["changes"]
+    assert not [w for w in told["warnings"] if "hard to tap" in w]
+    plan.write_text(f"{head}goal = 8\n", encoding="utf-8")  # nothing to be made at the end
+    facts(capsys, plan, "Burpee", "Squat thrust", "--write")
+    assert load_plan(plan).blocks[0].exercises[0].tap.rule == "each"

@@ -41,7 +41,7 @@ def new_keys(
     _change_sides(keys, said, values, old, new, by_itself)
     _change_kit(keys, said, values, old, new, {name_key(name): name for name in counted})
     if by_itself:
-        _say_taps(said, {**values, **keys}, old, new)
+        _change_taps(keys, said, {**values, **keys}, old, new)
     _say_own(said, values)
     return keys, said
 
@@ -197,10 +197,18 @@ def _change_kit(
         keys["kit"] = {n: was.get(n, 1) for n in became} if isinstance(was, dict) else became
 
 
-def _say_taps(said: list[str], values: Table, old: Entry | None, new: Entry) -> None:
+def _change_taps(
+    keys: Table, said: list[str], values: Table, old: Entry | None, new: Entry
+) -> None:
+    """Tap once at the end where single reps can no longer be tapped, or say what suits better."""
     tap = values.get("tap") or ("drop" if new.is_hold else "each")
     rule = "every" if isinstance(tap, dict) else tap
-    if rule not in new.taps and (old is None or rule in old.taps or old.is_hold):
+    if rule in new.taps or not (old is None or rule in old.taps or old.is_hold):
+        return
+    if rule in ("each", "every") and "finish" in new.taps and values.get("reps") is not None:
+        keys["tap"] = "finish"
+        said.append("one tap now, when all reps are made")
+    else:
         said.append(f"for tap, {listed(new.taps, 'or')} would suit it better than {rule}")
 
 
