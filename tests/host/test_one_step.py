@@ -247,3 +247,15 @@ def test_a_second_step_is_a_step_on(tmp_path):
         names.append(load_plan(path).blocks[0].exercises[0].name)
     levels = [LIBRARY.find(name).level for name in ["Squat jump", *names]]
     assert levels == sorted(levels, reverse=True) and levels[-1] < levels[0]
+
+
+@pytest.mark.parametrize("reps", [9, 11, 13, 17, 30])
+@pytest.mark.parametrize("name", [e.name for e in LIBRARY.entries.values() if e.reps_30s][::6])
+def test_easier_asks_what_most_make_and_as_much_of_each_side(tmp_path, capsys, name, reps):
+    """30 reps are more than most make of nearly all of them in 40 s."""
+    was, now, *_ = stepped(tmp_path, name, f"reps = {reps}")
+    entry, asked = LIBRARY.find(now.name), now.reps.at(1)
+    if asked == was.reps.at(1):
+        return  # nothing could be less
+    assert asked * 30_000 <= entry.reps_30s[1] * min(now.work.values)
+    assert asked % 2 == 0 or entry.sides == "both" or asked == 1

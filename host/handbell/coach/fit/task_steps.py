@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import product
@@ -117,7 +118,7 @@ class TaskSteps:
         find = self._along.library.find
         found = {}
         for own, key, said in asks_of(exercise):
-            owers = []
+            owers, done = [], []
             for n, task in owers_of(exercise, own):
                 which = n if n in new else None  # who has no name of their own does everybody's
                 entry = new[which]
@@ -125,6 +126,7 @@ class TaskSteps:
                 if entry is None and n == own and not (own is None and self._is_rung(place)):
                     share = less
                 owers.append(Ower(task.tap, share))
+                done.append(entry or find(task.name))
             if own is None and self._is_rung(place):
                 if min(ower.share for ower in owers) < 1:
                     return None  # the ladder says the reps
@@ -132,7 +134,8 @@ class TaskSteps:
             to = shrunk(said, exercise, work, owers)
             if to is None:
                 return None
-            found[own, key] = to
+            step = lcm(*(ower.tap.every for ower in owers))
+            found[own, key] = _sensible(said, to, work, [e for e in done if e], step)
         return found
 
     def _told(
@@ -292,3 +295,21 @@ class TaskSteps:
             most = old.reps_30s[1] * work_ms // RANGE_MS
         more = -(-ceil(reps * MORE * longer) // step) * step
         return max(reps, min(more, most // step * step))
+
+
+def _sensible(
+    said: PerRound, to: PerRound, work: PerRound, done: Sequence[Entry], step: int
+) -> PerRound:
+    """Return reps no more than most people make of what is done, and as many on each side.
+
+    Reps that stay are the coach's. ``step`` keeps them whole taps.
+    """
+    if any(entry.sides != "both" for entry in done):
+        step = lcm(step, 2)
+    became = []
+    for n, (was, reps) in enumerate(zip(said.values, to.values, strict=True), 1):
+        work_ms = work.at(n) if to.listed else min(work.values)
+        most = [e.reps_30s[1] * work_ms // RANGE_MS for e in done if e.reps_30s]
+        fewer = min([reps, *most])
+        became.append(reps if fewer == was or fewer < step else fewer // step * step)
+    return PerRound(tuple(became), to.listed)
