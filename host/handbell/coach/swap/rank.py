@@ -62,11 +62,15 @@ class Surroundings:
 
 @dataclass
 class Choice:
-    """A replacement: the lower the cost the nearer; ``why`` are parts of a sentence."""
+    """A replacement: the lower the cost the nearer; ``why`` are parts of a sentence.
+
+    ``new_kit``: it needs kit that nothing says is there.
+    """
 
     entry: Entry
     cost: float = 0.0
     why: list[str] = field(default_factory=list)
+    new_kit: bool = False
 
     def add(self, cost: float, why: str = "") -> None:
         """Take something more into account."""
@@ -129,7 +133,7 @@ def _ranked(
     return sorted(
         found,
         key=lambda c: (
-            _undoes(old, c.entry, wish),
+            _undoes(old, c.entry, wish) or (wish.because == "sore" and c.new_kit),
             c.cost,
             abs(c.entry.level - old.level),
             c.entry.id,
@@ -247,6 +251,7 @@ def _weigh_kit(choice: Choice, old: Entry, wish: Wish, around: Surroundings) -> 
     if wish.kit is None:
         known = (around.kit | EVERYWHERE) - wish.without
         new = [need for need in entry.kit if not {name_key(item) for item in need} & known]
+    choice.new_kit = bool(new)
     if new:
         choice.add(_NEW_KIT * len(new), f"needs {needs_words(new)} (new to this plan)")
     elif entry.kit:
