@@ -549,7 +549,7 @@ def test_the_commands_hand_a_class_over(store, place, bundle, tmp_path, capsys):
     assert main(["import", str(tmp_path / "none.zip"), "--store", place]) == 1
     shutil.copy(__file__, tmp_path / "no.zip")
     assert main(["import", str(tmp_path / "no.zip"), "--store", place]) == 1
-    assert "is no whole ZIP file" in capsys.readouterr().err
+    assert "no.zip is no bundle of handbell" in capsys.readouterr().err
 
 
 def damaged(store, tmp_path):

@@ -83,7 +83,7 @@ def read_bundle(path: Path) -> Bundle:
         if not _begins_as_zip(path):
             raise HandbellError(
                 f"{path} is no bundle of handbell",
-                "A bundle is what handbell export --as bundle writes; ask for one",
+                "Nothing of it was taken in; ask for what handbell export --as bundle writes",
             ) from None
         raise _damaged(path, f"it is no whole ZIP file ({error})") from None
     except OSError as error:

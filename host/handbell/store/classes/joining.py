@@ -7,6 +7,7 @@ number as long as most of its runs stay together; names go along with the logs t
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
+from contextlib import suppress
 
 from sqlalchemy import (
     Connection,
@@ -18,6 +19,7 @@ from sqlalchemy import (
     update,
 )
 
+from handbell.base.errors import StoreError
 from handbell.store.database.database import Database
 from handbell.store.database.tables import classes, plans, runs
 from handbell.store.people.worn import move_names, said_of_all
@@ -89,13 +91,17 @@ def file_all(conn: Connection) -> list[str]:
 
 
 def file_each(conn: Connection, some: Iterable[int], differ: list[str] | None = None) -> None:
-    """File runs, and what depends on each; of those that no longer do one keeps the number."""
+    """File runs, and what depends on each; of those that no longer do one keeps the number.
+
+    One whose timeline in the store is damaged stays where it is.
+    """
     seen: set[int] = set()
     found = []
     for run in some:
         if run not in seen:
-            found.append(parted_around(conn, run))
-            seen |= set(found[-1][1])
+            with suppress(StoreError):
+                found.append(parted_around(conn, run))
+                seen |= set(found[-1][1])
     numbers = _numbers([(rows, parts) for _, rows, parts in found])
     for (plan, rows, parts), number in zip(found, numbers, strict=True):
         _write(conn, plan, rows, parts, number, differ, None)
