@@ -127,7 +127,7 @@ def test_a_box_without_a_clock_that_is_collected_a_day_late_is_doubted(store, tm
         "say which it is: handbell class 3 --join 2"
     ]
     number, (over,) = newest(store)
-    assert (number, over.class_id, over.of) == (2, 3, 2)
+    assert (number, over.class_id, over.of) == (2, 3, (2,))
     place = ["--store", str(tmp_path / "store.sqlite")]
     assert main(["report", *place]) == 0
     assert capsys.readouterr().out.startswith("Class 3 is newer, but it is one log without a clock")
@@ -148,3 +148,20 @@ def test_a_log_that_is_collected_late_is_not_doubted_where_nothing_tells_its_cla
     plan = b"c" if why == "other plan" else b"a"
     number = take(store, 3, None, 4, plan, late_ms)
     assert newest(store) == (number, ()) and doubts(store) == []
+
+
+@pytest.mark.parametrize("days", [2, 7, 8, 14])
+def test_a_log_left_on_its_box_draws_no_later_class_into_its_own(store, days):
+    """Box 1 was forgotten; its log came in first among those of a class by hand weeks later."""
+    for box in (2, 3, 4):
+        take(store, box, START_MS, 1)
+    now_ms = EVENING_MS + days * DAY_MS
+    assert take(store, 1, START_MS, 1, collected_ms=now_ms) == 1
+    for box in (2, 3, 4):
+        take(store, box, None, 2, collected_ms=now_ms + 20_000 * box)
+    found = {}
+    with store.reading() as conn:
+        for row in conn.execute(select(tables.runs.c.class_id, tables.runs.c.station)):
+            found.setdefault(row.class_id, []).append(row.station)
+    stations = sorted(map(sorted, found.values()))
+    assert stations == [[1, 2, 3, 4], [2, 3, 4]], "nobody is twice in a class"

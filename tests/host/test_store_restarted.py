@@ -211,7 +211,7 @@ def test_a_class_that_is_passed_over_is_named_by_report_and_advise(store, place,
         )
         assert main([command, "--json", "--store", place]) == 0
         (over,) = json.loads(capsys.readouterr().out)["data"]["passed_over"]
-        assert (over["class_id"], over["of"]) == (2, 1)
+        assert (over["class_id"], over["of"]) == (2, [1])
         assert main([command, "1", "--store", place]) == 0
         assert "is newer" not in capsys.readouterr().out
 
@@ -274,7 +274,7 @@ def test_the_newest_class_is_the_one_that_is_reported_or_it_is_asked_which(store
     """A word that would change another class than the one that was just shown is refused."""
     cut_and_restarted(store)
     number, (over,) = newest(store)
-    assert (number, over.class_id, over.of) == (1, 2, 1)
+    assert (number, over.class_id, over.of) == (1, 2, (1,))
     for words in (
         ["class", "newest"],
         ["class", "newest", "--join", "1"],
@@ -313,7 +313,7 @@ def test_a_restart_in_the_first_of_two_classes_hides_the_second_nowhere(file, ca
             take(store, box, START_MS + 40 * MINUTE_MS, plan=b"b", presses=6, **how)
         number, passed = newest(store)
         assert number == 3 and len(past_classes(store)) >= 2
-        assert [(one.class_id, one.of) for one in passed] == [(2, 1)] * (boxes == (1, 3))
+        assert [(one.class_id, one.of) for one in passed] == [(2, (1,))] * (boxes == (1, 3))
     capsys.readouterr()
     for words in (
         ["report"],

@@ -141,11 +141,11 @@ def of_class(out: Out, of: Advised | Amendments | Bibs | Filed | ReadAs) -> None
 def passed_over(out: Out, some: Iterable[PassedOver], shown: int, command: str) -> None:
     """Say which newer classes are not shown, each a lone log that may be of another class."""
     for one in some:
-        than = "" if one.of == shown else f" than class {shown}"
+        than = "" if one.of == (shown,) else f" than class {shown}"
         out.line(
             f"Class {one.class_id} is newer{than}, but it is one log without a clock that may be "
-            f"of class {one.of}: handbell {command} {one.class_id} shows it, handbell class "
-            f"{one.class_id} --join {one.of} puts it there."
+            f"of {one.words}: handbell {command} {one.class_id} shows it, handbell class "
+            f"{one.class_id} --join {one.to} puts it there."
         )
 
 

@@ -70,6 +70,9 @@ _AROUND = _OF_PLAN.where(
 )
 
 
+_OF_CLASSES = _OF_PLAN.where(runs.c.class_id.in_(bindparam("classes", expanding=True)))
+
+
 _FILED = _OF_PLAN.where(runs.c.filed.in_(bindparam("filed", expanding=True)))
 
 
@@ -115,7 +118,10 @@ def _near(conn: Connection, plan: str, new: Row[Any]) -> Rows:
     at = new.collected_utc_us if start is None else start
     times = (at, new.collected_utc_us)
     reach = {"since": min(times) - WEEK_US, "until": max(times) + WEEK_US}
-    return _by_id(conn, _AROUND, {"plan": plan, **reach})
+    found = _by_id(conn, _AROUND, {"plan": plan, **reach})
+    of_timed = {row.class_id for row in found.values() if row.start_utc_us is not None}
+    # A log that was left on its box reaches a class of long ago: who was in it counts.
+    return found | _by_id(conn, _OF_CLASSES, {"plan": plan, "classes": [*of_timed]})
 
 
 def _by_id(conn: Connection, query: Select[Any], values: Mapping[str, Any]) -> Rows:

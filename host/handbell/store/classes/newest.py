@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from sqlalchemy import Connection, select
 
 from handbell.base.errors import StoreError, UsageError
+from handbell.base.words import listed
 from handbell.store.database.database import Database
 from handbell.store.database.tables import runs
 from handbell.store.results.queries import list_classes
@@ -18,11 +19,21 @@ from .late import late
 
 @dataclass(frozen=True)
 class PassedOver:
-    """A class that is one log without a clock; it may be of the class ``of``."""
+    """A class that is one log without a clock; it may be of one of the classes ``of``."""
 
     class_id: int
-    of: int
+    of: tuple[int, ...]
     log: str
+
+    @property
+    def words(self) -> str:
+        """What it may be of: ``class 1 or class 2``."""
+        return listed((f"class {number}" for number in self.of), "or")
+
+    @property
+    def to(self) -> str:
+        """The class to put it to, where there is one; else a word for its number."""
+        return str(self.of[0]) if len(self.of) == 1 else "CLASS"
 
 
 def newest(store: Database) -> tuple[int, tuple[PassedOver, ...]]:
@@ -57,21 +68,21 @@ def meant(store: Database, class_id: int | None) -> int:
     if passed:
         one = f"handbell class {passed[0].class_id}"
         what = "which is one log without a clock that may be of"
-        others = (f"class {over.class_id}, {what} class {over.of}" for over in passed)
+        others = (f"class {over.class_id}, {what} {over.words}" for over in passed)
         raise UsageError(
             " or ".join((f"The newest class is class {number}", *others)),
             "Give the number that you mean; "
-            f"{one} --join {passed[0].of} makes those two one, "
+            f"{one} --join {passed[0].to} makes those two one, "
             f"{one} --apart {passed[0].log[:8]} says that they are two",
         )
     return number
 
 
 def _in_doubt(conn: Connection, row: ClassRow) -> PassedOver | None:
-    """Return a log without a clock, alone in its class, with the class that it may be of.
+    """Return a log without a clock, alone in its class, with the classes that it may be of.
 
-    The one in which its box was cut off, where that is said, else the last, one with a clock before
-    others, else the one it was collected late of; None where no doubt is.
+    The one in which its box was cut off, where that is said, else all that it may be of, else the
+    one it was collected late of; None where no doubt is.
     """
     if row.start_utc_us is not None or row.boxes != 1:
         return None
@@ -83,8 +94,7 @@ def _in_doubt(conn: Connection, row: ClassRow) -> PassedOver | None:
     for place, among in found.unsure.items():
         if found.classes[place][0].run == run and among:
             of = [found.again[place]] if place in found.again else among
-            timed = [p for p in of if any(g.start_utc_us is not None for g in found.classes[p])]
-            number = rows[found.classes[(timed or of)[-1]][0].run].class_id
-            return PassedOver(row.id, number, digest)
+            numbers = {rows[found.classes[p][0].run].class_id for p in of}
+            return PassedOver(row.id, tuple(sorted(numbers)), digest)
     one = late(conn, row.id)
-    return None if one is None else PassedOver(row.id, one.of, digest)
+    return None if one is None else PassedOver(row.id, (one.of,), digest)
