@@ -136,7 +136,7 @@ def plans(draw):
         ]
     elif draw(st.booleans()):
         made["boxes"] = draw(st.integers(1, 3))
-    for key in ("warm_up", "cool_down"):
+    for key in ("warm_up", "practice", "cool_down"):
         parts = draw(st.integers(0, 2))
         if parts:
             made[key] = [

@@ -108,11 +108,12 @@ class Gym:
         """Lead the class through the plan, in the words of the manual."""
         plan, blocks = self.plan, self.plan["block"]
         yield from self.wait("lead-in", plan.get("lead_in_s", 10))
-        for part in plan.get("warm_up", []):
+        led = [*plan.get("warm_up", []), *plan.get("practice", [])]  # the box knows one of a sort
+        for part in led:
             yield from self.wait("warm-up", part["work_s"])
         if blocks[0].get("gate"):
             yield from self.wait("gate", 0)
-        elif "warm_up" in plan:
+        elif led:
             yield from self.wait("change", self.change(blocks[0]))
         for n, block in enumerate(blocks):
             yield from self.lead(block)
