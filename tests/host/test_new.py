@@ -9,7 +9,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from handbell.base.errors import UsageError
-from handbell.cli.commands.planning import new_questions
 from handbell.cli.main import main
 from handbell.coach.library.names import name_key
 from handbell.coach.library.remarks import coach_remarks
@@ -337,7 +336,6 @@ def test_a_group_of_the_roster_is_offered(answers, tmp_path):
 def test_the_forms_of_the_help_are_those_there_are():
     with pytest.raises(UsageError):
         new(Path("x.toml"), ["no"], "", Wishes())
-    assert new_questions.NOTHING
     import argparse
 
     from handbell.cli.commands.planning import new as command
