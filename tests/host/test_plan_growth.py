@@ -53,6 +53,11 @@ SHAPES = {
         f"{groups(2)}[[block]]\nformat = 'relay'\nlegs = {n}\nleg_s = 30\n"
         "[[block.exercise]]\nname = 'Row'\n"
     ),
+    "legs that move on, each lane by itself": lambda n: (
+        "[[group]]\nname = 'G0'\nbibs = [1, 2]\n[[group]]\nname = 'G1'\nbibs = [3, 4, 5, 6]\n"
+        f"[[block]]\nformat = 'relay'\nlegs = {4 * n}\nleg_s = 30\n"
+        + "".join(f"[[block.exercise]]\nname = 'E{e}'\n" for e in range(4))
+    ),
 }
 
 

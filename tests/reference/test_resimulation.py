@@ -153,6 +153,8 @@ class Gym:
         else:
             laps = [[r] * len(steps) for r in range(rounds)]
         left = sum(len(lap) for lap in laps)
+        legs, missed = 0, [0] * len(self.groups)  # of a relay: how many exercises a group left out
+        goes_on = block.get("relay") and self.legs_go_on(block)
         for at, lap in enumerate(laps):
             if order and self.rotates:
                 self.shout("go", to=[row[at if stays else 0] for row in order])
@@ -169,6 +171,11 @@ class Gym:
                     self.shout("go", to=[row[at if stays else n] for row in order])
                 elif order:
                     shown = [exercises[row[n] - 1] for row in order]
+                elif goes_on:
+                    shown = [exercises[(n + by) % len(exercises)] for by in missed]
+                    legs += 1
+                    for place, group in enumerate(self.groups):  # all begin again together
+                        missed[place] += legs % len(group["bibs"]) == legs % len(exercises) == 0
                 yield from self.window(shown, round_, relay)
                 ends_lap = n + 1 == len(lap)
                 walks = self.rotates and (ends_lap or not stays)
@@ -182,6 +189,17 @@ class Gym:
                 others = len(steps) > 1 and (walks or not self.rotates)
                 if left and others:
                     yield from self.wait("change", self.change(block))
+
+    def legs_go_on(self, block):
+        """Whether groups leave an exercise out when people and exercises begin again together."""
+        names = {e["name"] for e in block["exercise"]}
+        apart = any({*pair} <= names for pair in self.plan.get("never_after", []))
+        rests = [e.get("rest_s", block.get("rest_s", 0)) for e in block["exercise"]]
+        works = [e["work_s"] for e in block["exercise"]]
+        rounds = self.rounds(block)
+        works = [w if isinstance(w, list) else [w] * rounds for w in works]
+        as_long = all(w == works[0] for w in works) and len({*rests}) == 1
+        return as_long and not apart and "order" not in block
 
     def window(self, shown, round_, relay):
         self.windows.append([e["name"] for e in shown])
@@ -268,6 +286,49 @@ def test_the_manuals_plans(text):
 @settings(max_examples=200, deadline=None)
 @given(plans())
 def test_random_plans(plan):
+    check_same(toml(plan))
+
+
+@st.composite
+def relays(draw):
+    """A plan of relays, some of which keep their order; what stands before shifts the turns."""
+    sizes = draw(st.lists(st.integers(1, 5), min_size=1, max_size=3))
+    bibs = iter(range(1, 100))
+    plan = {
+        "title": "R",
+        "buttons": draw(st.integers(1, 2)),
+        "change_s": draw(st.integers(0, 1)) * 9,
+    }
+    plan["never_after"] = []
+    plan["group"] = [
+        {"name": f"G{n}", "bibs": [next(bibs) for _ in range(size)]} for n, size in enumerate(sizes)
+    ]
+    plan["block"] = []
+    for _ in range(draw(st.integers(1, 3))):
+        count, rounds = draw(st.integers(1, 4)), draw(st.integers(1, 6))
+        works = [draw(st.sampled_from((20, 30))) for _ in range(rounds)]
+        block = {"relay": draw(st.integers(0, 5)) > 0, "rounds": rounds, "rest_s": 10}
+        if draw(st.booleans()):
+            block["round_rest_s"] = draw(st.sampled_from((0, 15)))
+        block["exercise"] = [{"name": f"E{n}", "work_s": works} for n in range(count)]
+        odd = draw(st.integers(0, 5))
+        if odd == 0:
+            block["exercise"][-1]["rest_s"] = 20
+        elif odd == 1:
+            block["exercise"][-1]["work_s"] = 45
+        elif odd == 2:
+            numbers = list(range(1, count + 1))
+            block["order"] = [draw(st.permutations(numbers)) for _ in sizes]
+        plan["block"].append(block)
+    names = sorted({e["name"] for block in plan["block"] for e in block["exercise"]})
+    if draw(st.integers(0, 3)) == 0:
+        plan["never_after"] = [[draw(st.sampled_from(names)) for _ in range(2)]]
+    return plan
+
+
+@settings(max_examples=100, deadline=None)
+@given(relays())
+def test_random_relays(plan):
     check_same(toml(plan))
 
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from handbell.plan.legs import moves_on, turns_in
 from handbell.plan.model import Plan
-from handbell.plan.pauses import Pause, Place, change_ms, pauses_after, places, steps_of
+from handbell.plan.pauses import Pause, Place, change_ms, pauses_after, places
 from handbell_core.timeline import CHANGE, COOL_DOWN, GATE, LEAD_IN, REST, WARM_UP, WINDOW
 
 NOBODY = -1
@@ -15,10 +16,10 @@ NOBODY = -1
 class Stretch:
     """A contiguous stretch of a class with one meaning; times are ``class_ms``, gates count as 0.
 
-    ``block`` (from 1), ``round`` and ``step`` (from 0, see ``plan.pauses.Place``) and ``window``
-    are those of the window itself or of the one before, 0 when there was none. ``at_block`` (from
-    0) and ``at_step`` say which people are shown; ``turn`` whose turn on the buttons it is, NOBODY
-    outside a window.
+    ``block`` (from 1), ``round``, ``step`` and ``window`` are those of the window itself or of the
+    one before, 0 when there was none. ``step`` (from 0, see ``plan.pauses.Place``) is the leg in a
+    relay whose legs move on. ``at_block`` (from 0) and ``at_step`` say which people are shown;
+    ``turn`` whose turn on the buttons it is, NOBODY outside a window.
     """
 
     kind: int
@@ -100,23 +101,19 @@ class _Expansion:
     def _block(self, index: int) -> None:
         plan, block = self.plan, self.plan.blocks[index]
         order = list(places(plan, block))
+        steps = range(len(order)) if moves_on(plan, block) else [place.step for place in order]
         for n, place in enumerate(order):
             work_ms = block.exercises[0 if plan.is_rotation else place.step].work.at(place.round)
             self.window += 1
             turn = self.turns_before + (n if block.relay else _turn(plan, place))
-            here = (index, place.step)
-            self._place(WINDOW, work_ms, index, place, here, turn)
-            coming = (index, order[n + 1].step) if n + 1 < len(order) else (index + 1, 0)
+            here, at = (index, steps[n]), place._replace(step=steps[n])
+            self._place(WINDOW, work_ms, index, at, here, turn)
+            coming = (index, steps[n + 1]) if n + 1 < len(order) else (index + 1, 0)
             is_last = place.ends_block and index + 1 == len(plan.blocks)
             for pause in pauses_after(plan, index, place):
                 stays = pause.kind == REST or is_last
-                self._place(*pause, index, place, here if stays else coming, NOBODY)
-        if block.relay:
-            self.turns_before += len(order)  # each leg is somebody's turn
-        elif plan.is_rotation and plan.move == "round":
-            self.turns_before += steps_of(plan, block)
-        else:
-            self.turns_before += block.rounds
+                self._place(*pause, index, at, here if stays else coming, NOBODY)
+        self.turns_before += turns_in(plan, block)
 
     def _place(
         self,

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from math import lcm
 from typing import NamedTuple
 
 from handbell.compile.expand import NOBODY
+from handbell.plan.legs import exercise_of, moves_on
 from handbell.plan.model import Block, Exercise, Plan
 from handbell.plan.pauses import steps_of
 
@@ -13,13 +15,14 @@ AND = " + "  # between the names of groups that share a station
 
 Groups = tuple[int, ...]
 Bibs = tuple[int, ...]
-Posts = list[tuple["Post", ...]]  # of a block: for each step, for each station
+Posts = list[tuple["Post", ...]]  # of a block: for each step (or leg), for each station
 Walks = list[tuple["Post | None", ...]]  # for each step, for each lane, or group of a rotation
 
 
 class Post(NamedTuple):
     """A station in a step of a block, the same in every round; all numbers from 0.
 
+    In a relay whose legs move on, it is a station in a leg, and each leg has its own.
     ``number`` is the exercise's in its block. ``groups`` are there together, called ``who``, with
     ``people`` as their bibs; in a rotation with an order perhaps nobody. ``turns`` are the bibs at
     the buttons, 0 where nobody is, turn after turn. Without groups a station has one bib, its
@@ -98,27 +101,59 @@ def alike_of(plan: Plan) -> list[int]:
     if plan.is_rotation:
         return list(range(len(plan.groups)))
     orders = [block.order for block in plan.blocks if block.order]
-    first: dict[tuple[tuple[int, ...], ...], int] = {}
-    return [first.setdefault(tuple(o[box] for o in orders), box) for box in range(plan.boxes)]
+    relays = [block for block in plan.blocks if moves_on(plan, block)]
+    first: dict[tuple[object, ...], int] = {}
+    found = []
+    for box in range(plan.boxes):
+        # Legs go on in one order until people and exercises first begin again together.
+        people = len(plan.groups[box].bibs) if relays else 1
+        along = (min(lcm(people, len(b.exercises)), b.rounds * len(b.exercises)) for b in relays)
+        key = (*(order[box] for order in orders), *along)
+        found.append(first.setdefault(key, box))
+    return found
+
+
+def mixed_of(plan: Plan, posts: list[Posts]) -> list[bool]:
+    """Return for each block whether stations may do different exercises at once."""
+    return [
+        plan.is_rotation
+        or block.order is not None
+        or any(post.number != step[0].number for step in steps for post in step)
+        for block, steps in zip(plan.blocks, posts, strict=True)
+    ]
 
 
 def _lanes(plan: Plan, block: Block, crews: Crews) -> Posts:
-    """Return the posts of lanes, which do the exercises in turn, or in an order of their own."""
+    """Return the posts of lanes; those who do the same at once as before have the same ones."""
     there: list[tuple[Groups, Crew]]
     if plan.groups:
         there = [((box,), crews.of((box,), one_by_one=block.relay)) for box in range(plan.boxes)]
     else:
         there = [((), Crew("", (n,), ((n,),))) for n in range(1, plan.boxes + 1)]
+    made: dict[tuple[int, ...], tuple[Post, ...]] = {}
     posts = []
-    for step in range(len(block.exercises)):
-        numbers = [row[step] - 1 for row in block.order] if block.order else [step] * plan.boxes
-        posts.append(
-            tuple(
+    for numbers in _numbers(plan, block):
+        if numbers not in made:
+            made[numbers] = tuple(
                 Post(box, number, block.exercises[number], groups, *crew)
                 for box, (number, (groups, crew)) in enumerate(zip(numbers, there, strict=True))
             )
-        )
+        posts.append(made[numbers])
     return posts
+
+
+def _numbers(plan: Plan, block: Block) -> Iterator[tuple[int, ...]]:
+    """Yield the exercise of each lane, step by step: in turn, by its order, or leg by leg."""
+    count = len(block.exercises)
+    if moves_on(plan, block):
+        sizes = [len(group.bibs) for group in plan.groups]
+        for leg in range(block.rounds * count):
+            at = {people: exercise_of(leg, people, count) for people in set(sizes)}
+            yield tuple(at[people] for people in sizes)
+    elif block.order:
+        yield from zip(*([number - 1 for number in row] for row in block.order), strict=True)
+    else:
+        yield from ((step,) * plan.boxes for step in range(count))
 
 
 def _rotation(plan: Plan, block: Block, crews: Crews, waits: _Waits) -> Posts:

@@ -3,8 +3,9 @@
     resolve(plan) -> Schedule -> a Post for each station and step of a block
                               -> a Row for each station and stretch of the class
 
-A station has the same exercise and people in every round, so a block's posts are made once. Rows
-are made station by station as they are read: all at once could be millions.
+A station has the same exercise and people in every round, so a block's posts are made once; only
+where a relay's legs move on has each leg its own. Rows are made station by station as they are
+read: all at once could be millions.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from handbell.compile.posts import (
     Posts,
     Walks,
     alike_of,
+    mixed_of,
     posts_of,
     walks_of,
 )
@@ -67,9 +69,9 @@ class Schedule:
 
     Stations, groups, blocks and steps count from 0. ``walks`` are the posts of each block and step
     by walker, a station's lane or a group of a rotation, None while it waits; ``alike`` has for
-    each walker the first with the same exercises at the same times. ``last`` has for each station
-    the groups whose last window is there, and ``names`` are what groups are called, alone and
-    together.
+    each walker the first with the same exercises at the same times, and ``mixed`` for each block
+    whether stations may do different ones at once. ``last`` has for each station the groups whose
+    last window is there, and ``names`` are what groups are called, alone and together.
     """
 
     plan: Plan = field(compare=False, repr=False)
@@ -78,6 +80,7 @@ class Schedule:
     posts: list[Posts]
     walks: list[Walks]
     alike: list[int]
+    mixed: list[bool]
     last: list[list[Groups]]
     names: list[str]
 
@@ -164,8 +167,8 @@ def resolve(plan: Plan) -> Schedule:
     crews = Crews(plan)
     posts = posts_of(plan, crews)
     walks, alike, last = walks_of(plan, posts), alike_of(plan), _last(plan, posts)
-    names = _names(plan, crews, posts, last)
-    return Schedule(plan, expand(plan), crews, posts, walks, alike, last, names)
+    mixed, names = mixed_of(plan, posts), _names(plan, crews, posts, last)
+    return Schedule(plan, expand(plan), crews, posts, walks, alike, mixed, last, names)
 
 
 def _own(exercise: Exercise, round_: int, bibs: Bibs) -> Iterator[tuple[int, Task]]:

@@ -117,11 +117,11 @@ class _Table:
     def _what(self, s: Stretch) -> Tasks[str]:
         if s.kind != t.WINDOW:
             return Tasks(s.name, ())
-        plan = self._schedule.plan
-        block = plan.blocks[s.block - 1]
-        if plan.is_rotation or block.order:
-            return Tasks(block.name or f"block {s.block}", ())
-        return self._asked(s, s.step, block.exercises[s.step], self._everybody)
+        if self._schedule.mixed[s.block - 1]:
+            name = self._schedule.plan.blocks[s.block - 1].name
+            return Tasks(name or f"block {s.block}", ())
+        post = self._schedule.at(s)[0]
+        return self._asked(s, post.number, post.exercise, self._everybody)
 
     def _cell(self, s: Stretch, post: Post) -> Cell:
         told = self._asked(s, post.number, post.exercise, post.people)

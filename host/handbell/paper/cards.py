@@ -238,7 +238,8 @@ def _lane_cards(schedule: Schedule) -> Iterator[LaneCard]:
         bibs = everybody(plan) if alike else schedule.bibs(box)
         blocks = []
         for b, block in enumerate(plan.blocks):
-            exercises = (step[box].exercise for step in schedule.posts[b])
+            steps = schedule.posts[b][: len(block.exercises)]  # a relay has more: each leg
+            exercises = (step[box].exercise for step in steps)
             title = ", ".join(word for word in (block_title(plan, b), rounds_words(block)) if word)
             lines = (_lane_line(tasks_of(exercise, bibs)) for exercise in exercises)
             blocks.append(LaneBlock(title, tuple(lines)))

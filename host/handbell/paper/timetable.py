@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from handbell.compile import CompiledClass
     from handbell.compile.posts import Post
     from handbell.compile.schedule import Schedule
-    from handbell.plan.model import Exercise
+    from handbell.plan.model import Exercise, Plan
 
     from .layout import Paper
 
@@ -98,9 +98,7 @@ def _facts(built: CompiledClass, library: Library, caution: str) -> Iterator[str
 def _parts(built: CompiledClass) -> Iterator[Part]:
     schedule = built.schedule
     starts = _starts(schedule)
-    plan = schedule.plan
-    many = plan.is_rotation or any(block.order for block in plan.blocks)
-    wide = _WHEN_BESIDE_MANY if many else _WHEN
+    wide = _WHEN_BESIDE_MANY if any(schedule.mixed) else _WHEN
     for s in schedule.stretches:
         if s.kind == t.WINDOW:
             if s.block in starts:
@@ -117,10 +115,17 @@ def _between(at_ms: int, what: str, wide: float) -> Part:
 
 
 def _starts(schedule: Schedule) -> dict[int, dict[int, list[str]]]:
-    """Return the starts of windows, by block and step."""
+    """Return the starts of windows, by block, and by exercise where all stations do the same.
+
+    Else they are by step; legs of a relay that have all lanes where they were before are one.
+    """
     found: dict[int, dict[int, list[str]]] = {}
+    first: dict[int, int] = {}
     for s in schedule.windows():
-        found.setdefault(s.block, {}).setdefault(s.step, []).append(clock(s.start_ms))
+        posts = schedule.at(s)
+        step = first.setdefault(id(posts), s.step)
+        key = step if schedule.mixed[s.block - 1] else posts[0].number
+        found.setdefault(s.block, {}).setdefault(key, []).append(clock(s.start_ms))
     return found
 
 
@@ -131,7 +136,7 @@ def _block(schedule: Schedule, b: int, starts: dict[int, list[str]], wide: float
     asked = [schedule.asked(b, e) for e in range(len(block.exercises))]
     exercises = [tasks.most for tasks in asked]
     notes = tuple(f"At {a.most.name}, {own_list(own_words(a))}" for a in asked if a.own)
-    if not plan.is_rotation and not block.order:
+    if not schedule.mixed[b]:
         lines = tuple(
             (", ".join(starts[e]), exercise.name, whole_task(exercise))
             for e, exercise in enumerate(exercises)
@@ -140,24 +145,23 @@ def _block(schedule: Schedule, b: int, starts: dict[int, list[str]], wide: float
             title, ("starts", "exercise", "what"), lines, (wide, *[(100 - wide) / 2] * 2), notes
         )
         return
-    if block.order and not plan.is_rotation:
+    if not plan.is_rotation:
         tasks = (f"{e.name} {whole_task(e)}" for e in exercises)
         title = f"{title}: {'; '.join(tasks)}"
     for first in range(0, plan.boxes, COLUMNS_MOST):
         boxes = range(first, min(first + COLUMNS_MOST, plan.boxes))
-        headings, rows = _matrix(schedule, b, exercises, boxes)
-        when = (", ".join(starts[step]) for step in range(len(rows)))
-        timed = tuple((at, *row) for at, row in zip(when, rows, strict=True))
+        steps = [schedule.posts[b][step] for step in starts]
+        headings, rows = _matrix(plan, steps, exercises, boxes)
+        timed = tuple((", ".join(at), *row) for at, row in zip(starts.values(), rows, strict=True))
         shares = (wide, *([(100 - wide) / len(boxes)] * len(boxes)))
         yield Part(title, ("starts", *headings), timed, shares, notes)
         title, notes = f"{block_title(plan, b)}, further stations".lstrip(", "), ()
 
 
 def _matrix(
-    schedule: Schedule, b: int, exercises: Sequence[Exercise], boxes: range
+    plan: Plan, steps: Sequence[tuple[Post, ...]], exercises: Sequence[Exercise], boxes: range
 ) -> tuple[list[str], list[tuple[str, ...]]]:
     """Return the stations, and in each step who is there, or what each lane does."""
-    plan = schedule.plan
     headings = [plan.label(box) for box in boxes]
     if plan.is_rotation:
         headings = [
@@ -168,4 +172,4 @@ def _matrix(
     def cell(post: Post) -> str:
         return (post.who or "–") if plan.is_rotation else exercises[post.number].name
 
-    return headings, [tuple(cell(step[box]) for box in boxes) for step in schedule.posts[b]]
+    return headings, [tuple(cell(step[box]) for box in boxes) for step in steps]

@@ -11,12 +11,13 @@ from handbell.base.times import whole_clock
 from handbell.base.words import listed, quoted
 from handbell.plan.agreement import Place
 from handbell.plan.faults import sentence
+from handbell.plan.legs import exercise_of, moves_on, turns_in
 from handbell.plan.model import does
 from handbell.plan.own_tasks import PlacedTask, bibs_words, every_task
 from handbell.plan.texts import LINE_MOST, drawable
 
 if TYPE_CHECKING:
-    from handbell.plan.model import Plan
+    from handbell.plan.model import Block, Plan
 
 # What is told as rarely meant. Common practice, no source.
 LONG_MS = 600_000
@@ -169,23 +170,36 @@ def _legs(plan: Plan) -> Iterator[str]:
 
 def _same_leg(plan: Plan) -> Iterator[str]:
     """Yield groups in whose relay somebody does not get to every exercise."""
+    turns_before = 0
     for b, block in enumerate(plan.blocks):
-        count = len(block.exercises)
-        legs = block.rounds * count
-        found: dict[str, list[str]] = {}
+        by_legs, count = moves_on(plan, block), len(block.exercises)
+        found: dict[bool, list[str]] = {False: [], True: []}
+        most = 0
         for group in plan.groups if block.relay and count > 1 else ():
-            size = len(group.bibs)
-            some = [
-                bib
-                for n, bib in enumerate(group.bibs)
-                if len({leg % count for leg in range(n, legs, size)}) < min(count, legs)
-            ]
+            people = len(group.bibs)
+            some = _left_out(group.bibs, block, by_legs, turns_before)
             if some:
-                in_step = gcd(count, size) > 1
-                remedy = f"another number of exercises than {count}" if in_step else "more legs"
-                found.setdefault(remedy, []).append(f"{bibs_words(some)} of {quoted(group.name)}")
-        for remedy, words in found.items():
+                in_step = gcd(count, people) > 1 and not by_legs
+                found[in_step].append(f"{bibs_words(some)} of {quoted(group.name)}")
+                most = max(most, 0 if in_step else people)
+        # Everybody needs a leg for each exercise; so many are enough, too.
+        enough = f"rounds = {most}" if block.format is None else f"legs = {most * count}"
+        for in_step, words in found.items():
             verb = "does" if len(words) == 1 and words[0].startswith("bib ") else "do"
-            yield sentence(
-                ("block", b), f"{listed(words)} {verb} not get to every exercise; write {remedy}"
-            )
+            remedy = f"another number of exercises than {count}" if in_step else enough
+            if words:
+                yield sentence(
+                    ("block", b),
+                    f"{listed(words)} {verb} not get to every exercise; write {remedy}",
+                )
+        turns_before += turns_in(plan, block)
+
+
+def _left_out(bibs: Sequence[int], block: Block, by_legs: bool, turns_before: int) -> list[int]:
+    """Return who does not get to every exercise of a relay."""
+    people, count = len(bibs), len(block.exercises)
+    done: dict[int, set[int]] = {bib: set() for bib in bibs}
+    for leg in range(min(block.rounds, people) * count):  # then it begins again
+        which = exercise_of(leg, people, count) if by_legs else leg % count
+        done[bibs[(turns_before + leg) % people]].add(which)
+    return [bib for bib, which in done.items() if len(which) < count]

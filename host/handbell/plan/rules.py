@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from handbell.base.words import several
 from handbell.plan.agreement import Fault
+from handbell.plan.legs import exercise_of, moves_on
 from handbell.plan.model import SHARE, Block, Plan
 from handbell.plan.pauses import Place as WindowPlace
 from handbell.plan.pauses import pauses_after, places
@@ -83,9 +84,12 @@ def _tallies(plan: Plan) -> Iterator[Fault]:
 
 def _tallies_of(plan: Plan, b: int, block: Block, tallied: list[int]) -> Iterator[Fault]:
     short: dict[int, WindowPlace] = {}
-    for place in places(plan, block):
+    by_legs, count = moves_on(plan, block), len(block.exercises)
+    for n, place in enumerate(places(plan, block)):
         if not _can_enter(plan, b, place):
             here = [row[place.step] - 1 for row in block.order or ()] or [place.step]
+            if by_legs:
+                here = [exercise_of(n, len(group.bibs), count) for group in plan.groups]
             for exercise in tallied if plan.is_rotation else here:
                 short.setdefault(exercise, place)
     for exercise in tallied:

@@ -83,10 +83,16 @@ def changes(plan: Plan, shared: Sequence[Shared]) -> list[Change]:
 
 
 def faults(resolved: Resolved) -> list[tuple[int, str]]:
-    """Return what a class breaks of its plan's demands: the block, from 0, and a sentence."""
+    """Return what a class breaks of its plan's demands: the block, from 0, and a sentence.
+
+    A relay whose legs move on begins with all lanes at the same exercise, leg after leg, which
+    takes the most kit that they ever take; so its first round stands for all.
+    """
     found = []
     for b, walks in enumerate(resolved.walks):
-        steps = ([post.number if post else WAITS for post in step] for step in walks)
+        block = resolved.plan.blocks[b]
+        count = len(block.exercises) if block.relay else len(walks)
+        steps = ([post.number if post else WAITS for post in step] for step in walks[:count])
         now = Schedule(tuple(zip(*steps, strict=True)), shortest=False)
         found += [(b, fault) for fault in broken(demands_of(resolved.plan, b), now)]
     return found

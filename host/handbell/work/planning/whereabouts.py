@@ -73,7 +73,7 @@ def _windows(
     grouped = bool(built.plan.groups)
     for row in rows:
         stays = tasks[row.block - 1].stations if tasks else ()
-        differs = bool(stays or built.plan.blocks[row.block - 1].order)
+        differs = bool(stays or built.schedule.mixed[row.block - 1])
         cells = []
         for cell in row.stations:
             as_said = stays and cell.what == stays[cell.station - 1]
