@@ -25,9 +25,11 @@ from handbell.plan.values import (
     minutes_ms,
     name_text,
     note_text,
+    own_reps,
     pause_ms,
     per_round,
     rep_ms,
+    reps,
     tap_rule,
     whole,
     window_ms,
@@ -87,11 +89,16 @@ WindowTimes = Annotated[
     PlainValidator(per_round(window_ms)),
     WithJsonSchema(_each_or_list(_seconds(WINDOW_LEAST_MS))),
 ]
+_REPS_SCHEMA: Schema = _number(1, REPS_MOST)
 MaybeReps = Annotated[
-    PerRound | None,
-    PlainValidator(per_round(_whole(1, REPS_MOST))),
-    WithJsonSchema(_each_or_list(_number(1, REPS_MOST))),
+    PerRound | None, PlainValidator(per_round(reps)), WithJsonSchema(_each_or_list(_REPS_SCHEMA))
 ]
+MaybeOwnReps = Annotated[
+    PerRound | None,
+    PlainValidator(per_round(own_reps)),
+    WithJsonSchema(_each_or_list(_REPS_SCHEMA)),
+]
+MaybePartReps = Annotated[int | None, PlainValidator(reps), WithJsonSchema(_REPS_SCHEMA)]
 Window = Annotated[int, PlainValidator(window_ms), WithJsonSchema(WORK_SCHEMA)]
 Minutes = Annotated[
     int,

@@ -15,7 +15,7 @@ class Part(Table):
     """One of the things done, in order, before the next round begins."""
 
     name: fields.Name = Field(description="What is done.")
-    reps: fields.MaybeCount = Field(None, description="How many of it.")
+    reps: fields.MaybePartReps = Field(None, description="How many of it.")
     both_sides: fields.YesNo = Field(False, description="The reps are the sum of both sides.")
     hold_ms: fields.MaybeGuided = Field(None, alias="hold_s", description="Seconds it is kept.")
 

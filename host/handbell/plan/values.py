@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from handbell.base.words import listed, quoted
+from handbell.plan.slips.values import each_side_sum
 from handbell.plan.texts import NAME_MOST, drawable, tidy
 
 WINDOW_LEAST_MS = 5_000
@@ -76,6 +77,23 @@ def whole(value: object, least: int, most: int) -> int:
     if not least <= value <= most:
         raise ValueError(f"{shown(value)} is out of range; write a number from {least} to {most}")
     return value
+
+
+def reps(value: object) -> int:
+    """Return reps of an exercise, whose both_sides is in the same table."""
+    return _reps(value, "write {sum}, the sum, with both_sides = true in the same table")
+
+
+def own_reps(value: object) -> int:
+    """Return reps of single bibs; that sides change is said in the exercise, for all."""
+    return _reps(value, "write {sum}, the sum; that sides change is said in the exercise, for all")
+
+
+def _reps(value: object, remedy: str) -> int:
+    both = each_side_sum(value) if isinstance(value, str) else None
+    if both is not None:
+        raise ValueError(f"{shown(value)} is no whole number; {remedy.format(sum=both)}")
+    return whole(value, 1, REPS_MOST)
 
 
 def milliseconds(value: object) -> int:

@@ -21,8 +21,8 @@ class Scaled(Table):
 
     bibs: fields.Bibs = Field(description="Whom it is for.")
     name: fields.MaybeName = Field(None, description="Another exercise, or a variation of it.")
-    reps: fields.MaybeReps = Field(None, description="Their target. Or a list, one a round.")
-    goal: fields.MaybeReps = Field(None, description="Their goal in an open window. Or a list.")
+    reps: fields.MaybeOwnReps = Field(None, description="Their target. Or a list, one a round.")
+    goal: fields.MaybeOwnReps = Field(None, description="Their goal in an open window. Or a list.")
     hold: fields.YesNo = Field(False, description="For them a position is kept.")
     tap_as: fields.MaybeTap = Field(None, alias="tap", description="How they tap.")
     out: fields.YesNo = Field(False, description="They leave it out, and rest meanwhile.")

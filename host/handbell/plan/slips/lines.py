@@ -8,8 +8,18 @@ import unicodedata
 
 from handbell.base import toml
 from handbell.plan.slips.keys import KEYS, heading, key_of, table_of
+from handbell.plan.slips.values import each_side_sum, reads
 from handbell.plan.slips.values import fixed as fixed_value
-from handbell.plan.slips.values import reads
+
+_SUM = "reps are the sum of both sides"
+_WITH_KEY = f"{_SUM}, and a key of its own says that sides change"
+SCALED = "block.exercise.scaled"
+# What to say of reps for each side, in the tables that have reps.
+SIDES = {
+    "block.exercise": _WITH_KEY,
+    "block.exercise.part": _WITH_KEY,
+    SCALED: f"{_SUM}; that sides change is said in the exercise, for all",
+}
 
 Fixed = tuple[str, list[str]]  # the line to write, "" to take it out; and what was wrong
 
@@ -19,7 +29,6 @@ _BULLET = re.compile(r"^(?:[-*•·‣>+]+|\d+[.)])\s+(?=[\w\[\"])")
 _NO_TOML = re.compile(r"^(?:```\w*|-{3,}|={3,}|\*{3,}|\{|\}|\},?|\];?|<[^>]*>|\.\.\.)$")
 _CLOSED = re.compile(r"[\[(<{]*\s*([A-Za-z][\w .,/-]*?)\s*[\])>}]+\s*[:;.,]?(\s.*)?")
 _OPEN = re.compile(r"[\[(<{]*\s*([A-Za-z][\w .,/-]*?)\s*[:;.,]?()")
-_EACH_SIDE = r"(?:(?:each|per|a|every)\s+(?:side|leg|arm)|e/s|/\s*(?:side|leg|arm))"
 _COMMENT = re.compile(r"^(?://+|;+|--+|/\*|\*/?|%+|!+|REM\b|')\s*", re.IGNORECASE)
 
 
@@ -32,8 +41,11 @@ def alone(line: str) -> bool:
     return True
 
 
-def fixed(line: str) -> Fixed | None:
-    """Return what to write instead of a line that is not TOML by itself; None: nobody can know."""
+def fixed(line: str, table: str = "", has_sides: bool = False) -> Fixed | None:
+    """Return what to write instead of a line that is not TOML by itself; None: nobody can know.
+
+    ``table`` is the one that the line is in; ``has_sides``: it says in a line that sides change.
+    """
     indent = line[: len(line) - len(line.lstrip())].translate({ord(c): " " for c in line})
     indent = "".join(" " if c.isspace() and c != "\t" else c for c in indent)
     text, why = _letters(line.strip())
@@ -44,7 +56,8 @@ def fixed(line: str) -> Fixed | None:
         text, why = bare, [*why, "a line begins with its key, without a sign before it"]
     if not text or (_NO_TOML.match(text) and not _heading(text)):
         return "", [*why, "this line says nothing to a box"]
-    for way in (_heading, _statements, _statement, _comment):
+    inside = _Table(table, has_sides)
+    for way in (_heading, inside.statements, inside.statement, _comment):
         found = way(text)
         if found is not None and alone(found[0]):
             lines = [indent + part for part in found[0].split("\n")]
@@ -90,72 +103,67 @@ def _heading(text: str) -> Fixed | None:
     why = [f"a table begins with {heading(name)}"]
     if not behind or behind.startswith("#"):
         return f"{heading(name)}{'  ' + behind if behind else ''}", why
-    below = behind if alone(behind) else (fixed(behind) or ("", []))[0]
+    below = behind if alone(behind) else (fixed(behind, name) or ("", []))[0]
     return (f"{heading(name)}\n{below}", [*why, "with its keys below"]) if below else None
 
 
-def _statements(text: str) -> Fixed | None:
-    """Part a line with several keys."""
-    known = "|".join(sorted(KEYS, key=len, reverse=True))
-    outside = re.sub(r"\"[^\"]*\"|\{[^}]*\}?", lambda m: "x" * len(m[0]), text)
-    starts = [m.start(1) for m in re.finditer(rf"(?:^|[\s,;])({known})\s*[=:]", outside)]
-    if len(starts) < 2 or starts[0] != 0:
-        return None
-    ends = [*starts[1:], len(text)]
-    parts = [text[a:b].strip().rstrip(",;").strip() for a, b in zip(starts, ends, strict=True)]
-    lines, why = [], ["every key has a line of its own"]
-    for part in parts:
-        right = (part, []) if alone(part) else _statement(part)
-        if right is None:
+class _Table:
+    """Keys and values where they stand: reps for each side are said in a table's own way."""
+
+    def __init__(self, name: str, has_sides: bool) -> None:
+        self._name, self._has_sides = name, has_sides
+
+    def statements(self, text: str) -> Fixed | None:
+        """Part a line with several keys."""
+        known = "|".join(sorted(KEYS, key=len, reverse=True))
+        outside = re.sub(r"\"[^\"]*\"|\{[^}]*\}?", lambda m: "x" * len(m[0]), text)
+        starts = [m.start(1) for m in re.finditer(rf"(?:^|[\s,;])({known})\s*[=:]", outside)]
+        if len(starts) < 2 or starts[0] != 0:
             return None
-        lines.append(right[0])
-        why += right[1]
-    return "\n".join(lines), list(dict.fromkeys(why))
+        ends = [*starts[1:], len(text)]
+        parts = [text[a:b].strip().rstrip(",;").strip() for a, b in zip(starts, ends, strict=True)]
+        lines, why = [], ["every key has a line of its own"]
+        for part in parts:
+            right = (part, []) if alone(part) else self.statement(part)
+            if right is None:
+                return None
+            lines.append(right[0])
+            why += right[1]
+        return "\n".join(lines), list(dict.fromkeys(why))
 
-
-def _statement(text: str) -> Fixed | None:
-    """Put right a key, what stands between, and a value."""
-    found = re.match(r"([\"']?[\w][\w .\"'-]*?)\s*(==+|:=|=>|->|=|:)\s*(.*)$", text, re.DOTALL)
-    if found:
-        said, sign, rest = found.groups()
-    else:
-        words = text.split(None, 1)
-        said, sign, rest = words[0], "", words[1] if len(words) > 1 else ""
-        if key_of(said) == "":
-            return None
-    key = key_of(said)
-    if not key and not re.fullmatch(r"[A-Za-z0-9_-]+", said):
-        return _counted_kit(said, rest)
-    why = []
-    if (key or said) != said:
-        why.append(f"the key is {key}")
-    if sign != "=":
-        why.append("between key and value stands =")
-    value, comment = _comment_behind(rest)
-    if comment and "#" not in rest:
-        why.append("a remark begins with #")
-    each_side = _each_side(value) if key in ("reps", "goal") else None
-    if each_side is not None:
-        why.append("reps are the sum of both sides, and a key of its own says that sides change")
-        return f"{key} = {each_side}{comment}\nboth_sides = true", why
-    if not reads(value):
-        right = fixed_value(value, key or said)
-        if right is None:
-            return None
-        value = right[0]
-        why.append(right[1])
-    return f"{key or said} = {value}{comment}", why
-
-
-def _each_side(value: str) -> int | None:
-    """Return the sum of both sides where a value has reps for each, such as ``10 each side``."""
-    found = re.fullmatch(r"(\d{1,3})\s*/\s*(\d{1,3})", value)
-    if found:
-        return int(found[1]) * 2 if found[1] == found[2] else None
-    found = re.fullmatch(
-        rf"[\"']?(\d{{1,3}})\s*(?:reps)?\s*{_EACH_SIDE}\s*[\"']?", value, re.IGNORECASE
-    )
-    return int(found[1]) * 2 if found else None
+    def statement(self, text: str) -> Fixed | None:
+        """Put right a key, what stands between, and a value."""
+        found = re.match(r"([\"']?[\w][\w .\"'-]*?)\s*(==+|:=|=>|->|=|:)\s*(.*)$", text, re.DOTALL)
+        if found:
+            said, sign, rest = found.groups()
+        else:
+            words = text.split(None, 1)
+            said, sign, rest = words[0], "", words[1] if len(words) > 1 else ""
+            if key_of(said) == "":
+                return None
+        key = key_of(said)
+        if not key and not re.fullmatch(r"[A-Za-z0-9_-]+", said):
+            return _counted_kit(said, rest)
+        why = []
+        if (key or said) != said:
+            why.append(f"the key is {key}")
+        if sign != "=":
+            why.append("between key and value stands =")
+        value, comment = _comment_behind(rest)
+        if comment and "#" not in rest:
+            why.append("a remark begins with #")
+        each_side = each_side_sum(value) if key in ("reps", "goal") else None
+        if each_side is not None and self._name in SIDES:
+            why.append(SIDES[self._name])
+            here = "" if self._has_sides or self._name == SCALED else "\nboth_sides = true"
+            return f"{key} = {each_side}{comment}{here}", why
+        if not reads(value):
+            right = fixed_value(value, key or said)
+            if right is None:
+                return None
+            value = right[0]
+            why.append(right[1])
+        return f"{key or said} = {value}{comment}", why
 
 
 def _counted_kit(said: str, rest: str) -> Fixed | None:

@@ -13,6 +13,8 @@ from handbell.plan.slips.keys import ONE_TABLE, heading, table_of
 SLIPS_MOST = 40
 BACK_MOST = 30
 _LONG = 76
+_HEADING = re.compile(r"\s*\[\[?\s*([a-z_. ]+)\]")
+_SIDES = re.compile(r"\s*both_sides\b")
 
 
 @dataclass(frozen=True)
@@ -144,7 +146,19 @@ class _Work:
     def _right(self, first: int, last: int) -> tuple[str, list[str]] | None:
         joined = " ".join(line.partition("#")[0].strip() for line in self.lines[first : last + 1])
         indent = self.lines[first][: -len(self.lines[first].lstrip()) or None]
-        return one_line.fixed(self.lines[first] if first == last else indent + joined)
+        line = self.lines[first] if first == last else indent + joined
+        return one_line.fixed(line, *self._table(first))
+
+    def _table(self, number: int) -> tuple[str, bool]:
+        """Return the table that a line is in, and whether another line of it is both_sides."""
+        above = "\n".join(self.lines[:number]).split("\n")
+        begin = next((n for n in range(len(above) - 1, -1, -1) if _HEADING.match(above[n])), None)
+        if begin is None:
+            return "", False
+        below = itertools.takewhile(lambda line: not _HEADING.match(line), self.lines[number + 1 :])
+        own = [*above[begin:], *below]
+        found = _HEADING.match(above[begin])
+        return table_of(found[1]) if found else "", any(map(_SIDES.match, own))
 
     def _helps(self, first: int, last: int, instead: str, stopped: int) -> bool:
         trial = [*self.lines[:first], instead, *self.lines[last + 1 :]]

@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable
 
 from handbell.base import toml
+from handbell.base.times import clock
 from handbell.plan.slips.keys import EXAMPLES, KEYS, LISTS, NUMBERS, SECONDS, TEXTS, YES_NO
 
 Fixed = tuple[str, str]  # what to write, and what was wrong
@@ -14,6 +15,7 @@ _NO = r"(?:\d+(?:\.\d+)?)"
 _HOURS = r"(?:h|hr|hrs|hours?)"
 _MINUTES = r"(?:m|min|mins|minutes?|')"
 _SECONDS = r"(?:s|sec|secs|seconds?|''|\")"
+_EACH_SIDE = r"(?:(?:each|per|a|every)\s+(?:side|leg|arm)|e/s|/\s*(?:side|leg|arm))"
 _FRACTIONS = {"½": "0.5", "¼": "0.25", "¾": "0.75"}
 _TRUE, _FALSE = ("yes", "on", "true", "y"), ("no", "off", "false", "n")
 _QUOTES = "\"'"
@@ -26,6 +28,16 @@ def reads(value: str) -> bool:
     except (ValueError, RecursionError):
         return False
     return "\n" not in value
+
+
+def each_side_sum(said: str) -> int | None:
+    """Return the sum of both sides where reps are said for each, such as ``10 each side``."""
+    text = said.strip().strip("\"'").strip()
+    found = re.fullmatch(r"(\d{1,3})\s*/\s*(\d{1,3})", text)
+    if found:
+        return int(found[1]) * 2 if found[1] == found[2] else None
+    found = re.fullmatch(rf"(\d{{1,3}})\s*(?:reps)?\s*{_EACH_SIDE}", text, re.IGNORECASE)
+    return int(found[1]) * 2 if found else None
 
 
 def fixed(value: str, key: str) -> Fixed | None:
@@ -117,9 +129,27 @@ def _time(value: str, key: str) -> Fixed | None:
         return None
     hours, minutes, seconds = (float(part or 0) for part in found.groups())
     total_s = hours * 3600 + minutes * 60 + seconds
+    unit_s, why = 1, "times are in seconds, a bare number"
     if key == "minutes":
-        return _plain(total_s / 60), "minutes are a bare number"
-    return _plain(total_s), "times are in seconds, a bare number"
+        unit_s, why = 60, "minutes are a bare number"
+    if colons and (seconds > 59 < total_s - seconds or minutes > 59 < hours * 3600):
+        return _past_59(text, hours, minutes, seconds, unit_s)
+    return _plain(total_s / unit_s), why
+
+
+def _past_59(said: str, hours: float, minutes: float, seconds: float, unit_s: int) -> Fixed:
+    """Return a clock's length where its seconds go past 59: what it says, or what it adds up to.
+
+    ``1:75`` is 1:15 where somebody thought of 75 s, and 2:15 where they meant 1 min and 75 s more.
+    """
+    total_s = int(hours * 3600 + minutes * 60 + seconds)
+    sum_ = f"{clock(total_s * 1000)}, which is written {_plain(total_s / unit_s)}"
+    why = f"on a clock seconds and minutes go to 59; {said} would be {sum_}"
+    if not hours and int(seconds) // 60 == minutes:
+        meant = _plain(seconds / unit_s)
+        why += f", and {clock(int(seconds) * 1000)} is written {meant}; take the one you mean"
+        return meant, why
+    return _plain(total_s / unit_s), why
 
 
 def _plain(number: float) -> str:
