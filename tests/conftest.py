@@ -20,7 +20,7 @@ def micropython() -> list[str]:
 
 @pytest.fixture(autouse=True)
 def own_data_folder(tmp_path, tmp_path_factory, monkeypatch):
-    """Keep every test away from the user's own store, map, ports and log."""
+    """Keep every test away from the user's own store, map, ports, log and width."""
     state = tmp_path_factory.mktemp("state")
     monkeypatch.setattr("handbell.base.log.state_folder", lambda: state)
     monkeypatch.setenv("HANDBELL_DATA", str(tmp_path / "data"))
@@ -28,6 +28,7 @@ def own_data_folder(tmp_path, tmp_path_factory, monkeypatch):
     monkeypatch.setenv("HANDBELL_SETTINGS", str(tmp_path / "settings.toml"))
     monkeypatch.delenv("HANDBELL_PORTS", raising=False)
     monkeypatch.delenv("HANDBELL_CLOCK", raising=False)
+    monkeypatch.delenv("COLUMNS", raising=False)
     monkeypatch.setattr("serial.tools.list_ports.comports", lambda *_: [])
 
 

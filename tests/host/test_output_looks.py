@@ -68,6 +68,33 @@ def test_words_beside_a_heading_fit_a_page_in_a_pipe_too():
     assert " ".join(out_of[26:] for out_of in lines).count("Squat jump") == 20
 
 
+def test_columns_that_are_said_hold_in_a_pipe_too(monkeypatch):
+    monkeypatch.setenv("COLUMNS", "60")
+    out = Out(io.StringIO())
+    out.grid(("at",), STATIONS, [GRID])
+    out.pairs([("Likely reps *", ", ".join(f"Squat jump {n}" for n in range(20)))])
+    out.note("the plan has no warm-up; add one, or lead one outside the plan")
+    lines = printed(out).splitlines()
+    assert max(map(len, lines)) <= 60
+    assert len([line for line in lines if line.strip().startswith("at")]) > 1, "a grid below"
+    assert lines[-1].startswith("  ") and lines[-2].startswith("  note:")
+
+
+def test_columns_that_are_said_may_be_more_than_a_page(monkeypatch):
+    monkeypatch.setenv("COLUMNS", "200")
+    out = Out(io.StringIO())
+    out.pairs([("Likely reps *", ", ".join(f"Squat jump {n}" for n in range(20)))])
+    assert 100 < max(map(len, printed(out).splitlines())) <= 200
+
+
+@pytest.mark.parametrize("said", ["", "0", "wide", "-80"])
+def test_columns_that_say_nothing_are_as_if_not_said(monkeypatch, said):
+    monkeypatch.setenv("COLUMNS", said)
+    out = Out(io.StringIO())
+    out.line("x" * 500)
+    assert printed(out).splitlines() == ["x" * 500]
+
+
 def test_a_note_goes_on_under_itself_on_a_terminal(monkeypatch):
     out = on_terminal(monkeypatch, 40)
     out.note("the plan has no warm-up; add one, or lead one outside the plan")

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from rich.table import Table
 
 CONTRACT = 1  # the version of what --json prints; another one breaks who reads it
-PIPED_WIDE = 1_000  # columns where nobody looks on: no line is broken
+PIPED_WIDE = 1_000  # columns where nobody looks on and COLUMNS isn't said: no line is broken
 SIMPLER = "handbell.simpler"  # what to do with what a stream can't write
 PLAINER = {"–": "-", "−": "-", "×": "x", "…": "...", "±": "+-", "’": "'", "‘": "'", "→": "->"}
 LINE_WIDE = 100  # columns of words beside a heading where nobody looks on
@@ -36,17 +36,19 @@ class Out:
 
         stream = stream or sys.stdout
         usual: dict[str, Any] = {"file": stream, "highlight": False, "markup": False}
+        wide = _columns_said()
         if not stream.isatty():
-            usual |= {"no_color": True, "width": PIPED_WIDE}
+            usual |= {"no_color": True, "width": wide or PIPED_WIDE}
         self.console: Console = Console(emoji=False, **usual)
+        self._wraps = self.console.is_terminal or wide > 0
 
     def line(self, words: object = "", style: str | None = None) -> None:
-        """Print a line, wrapped only on a terminal, there under where it begins."""
+        """Print a line, wrapped only where a width is known, there under where it begins."""
         from rich.table import Table
 
         told = shown(str(words))
         begins = told.lstrip(" ").removeprefix("- ")
-        if self.console.is_terminal and begins != told:
+        if self._wraps and begins != told:
             hanging = Table.grid()
             hanging.add_column(no_wrap=True)
             hanging.add_column()
@@ -106,7 +108,7 @@ class Out:
 
     def pairs(self, rows: Iterable[tuple[str, object]], wide: int = 24) -> None:
         """Print words beside their headings, which take ``wide`` columns, under themselves."""
-        if not self.console.is_terminal:
+        if not self._wraps:
             for heading, words in rows:
                 begins = shown(f"  {heading}").ljust(wide + 1) + " "
                 lines = textwrap.wrap(shown(str(words)), LINE_WIDE - len(begins)) or [""]
@@ -126,7 +128,7 @@ class Out:
     ) -> None:
         """Print a table whose columns after the ``first`` are alike; those with no room go below.
 
-        On a terminal that is too narrow there are several tables, each with the first columns.
+        Where that is too wide there are several tables, each with the first columns.
         """
         lead = len(first)
         columns = [*zip(headings, *(row[lead:] for row in rows), strict=True)]
@@ -146,6 +148,12 @@ class Out:
             whole = range(lead)
             self.table((*first, *headings[at:end]), cells, right=whole[:2], whole=whole)
             at = end
+
+
+def _columns_said() -> int:
+    """Return how many columns the environment says there are, 0 when it doesn't."""
+    said = os.environ.get("COLUMNS", "")
+    return int(said) if said.isdecimal() and len(said) < 7 else 0
 
 
 def shown(words: str) -> str:
