@@ -7,6 +7,7 @@ import random
 
 import classes
 import pytest
+from made_plans import EXAMPLES
 
 from handbell.base.errors import PlanError
 from handbell.cli.main import main
@@ -310,8 +311,30 @@ def test_share_writes_an_order_and_nothing_else(six, capsys):
     assert added.strip().startswith("order = [[1, 2, 3], [1, 2, 3], [2, 3, 1]")
     assert after.replace(added + "\n", "") == before
     code, out, _ = run(capsys, "order", six, "--write")
-    assert code == 0 and "Block 1: already fits." in out
+    assert code == 0 and "already fits" in out and "0:10" not in out, "no table of all rounds"
     assert six.read_text(encoding="utf-8") == after
+
+
+def test_where_nothing_needs_to_change_one_sentence_says_so(six, capsys):
+    """All rounds were printed, though show is there for that."""
+    run(capsys, "order", six, "--write")
+    for plan in (six, EXAMPLES["three-block"]):  # with an order that fits, and without one
+        for more in ([], ["--by", "station"], ["--write"]):
+            code, out, err = run(capsys, "order", plan, *more)
+            first, *others = out.splitlines()
+            assert (code, err) == (0, "")
+            assert first == (
+                f"The plan already fits, as it is; who is where when: handbell show {plan}."
+            )
+            assert len(others) == 1 and others[0].startswith("Before hard exercise")
+
+
+def test_a_class_over_its_slot_is_told_where_nothing_else_needs_to_change(six, capsys):
+    text = six.read_text(encoding="utf-8").replace("# no top", "[fit]\nminutes = 1", 1)
+    six.write_text(text, encoding="utf-8")
+    run(capsys, "order", six, "--write")
+    code, out, _ = run(capsys, "order", six)
+    assert code == 0 and "The class is over its slot of 1:00: handbell fit, or more kit." in out
 
 
 @pytest.mark.parametrize("seconds", ["0", "-1", "3601", "999999999999999999999"])

@@ -63,10 +63,15 @@ def text(result: Ordered, out: Out) -> None:
             _print_clash(block, out)
         out.line(f"Change one of these in {result.plan}, and run it again.")
         return
-    for block in result.blocks:
-        out.line(f"{block_words(block.block, block.name)}: {_words(block)}")
-    _print_length(result, out)
-    _print_table(result, out)
+    if result.changed:
+        for block in result.blocks:
+            out.line(f"{block_words(block.block, block.name)}: {_words(block)}")
+        _print_length(result, out)
+        _print_table(result, out)
+    else:
+        where = f"handbell show {result.plan}"
+        out.line(f"The plan already fits, as it is; who is where when: {where}.")
+        _print_length(result, out)
     for warning in result.warnings:
         out.note(warning)
     shared.written(out, result.written, result.changed)
@@ -85,10 +90,15 @@ def _print_clash(block: BlockOrder, out: Out) -> None:
 
 def _print_length(result: Ordered, out: Out) -> None:
     """Say that a class becomes longer, as waits make it."""
-    if result.before_ms and result.slot_ms != result.before_ms:
-        out.line(f"The class becomes {clock(result.slot_ms)} long, from {clock(result.before_ms)}.")
+    before_ms = result.before_ms or result.slot_ms
+    longer = result.slot_ms != before_ms
+    if longer:
+        out.line(f"The class becomes {clock(result.slot_ms)} long, from {clock(before_ms)}.")
     if result.wished_ms and result.slot_ms > result.wished_ms:
-        out.line(f"That is over its slot of {clock(result.wished_ms)}: handbell fit, or more kit.")
+        what = "That" if longer else "The class"
+        out.line(
+            f"{what} is over its slot of {clock(result.wished_ms)}: handbell fit, or more kit."
+        )
 
 
 def _words(block: BlockOrder) -> str:
