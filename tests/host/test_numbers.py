@@ -305,3 +305,67 @@ def test_earned_rest_is_not_called_none(capsys, tmp_path):
     words = " ".join(run(capsys, "check", path, "--numbers")[1].split())
     assert "Density 100 %, no rest but what is earned" in words
     assert "Pauses after it none but what is earned" in words and "Earned rest *" in words
+
+
+EVERY_MINUTE = """title = "E"
+{head}[[block]]
+format = "every-minute"
+minutes = 4
+[[block.exercise]]
+name = "Squat"
+work_s = 60
+{own}[[block.exercise]]
+name = "Plank"
+work_s = 60
+hold = true
+"""
+TWO_LANES = """[[group]]
+name = "Pier"
+bibs = [1, 2]
+[[group]]
+name = "Mast"
+bibs = [3]
+"""
+OWN_TARGET = "[[block.exercise.scaled]]\nbibs = [2]\nreps = 10\n"
+
+
+def rest_told(capsys, path):
+    """What check and show say of rest, show also of the box of either lane."""
+    checked = run(capsys, "check", path)[1].splitlines()
+    (rest,) = [line.split("  ")[-1].strip() for line in checked if "Rest and changes" in line]
+    shown = [run(capsys, "show", path, *more)[1] for more in ([], ["--box", 1], ["--box", 2])]
+    return rest, ["Rest is also" in out and out.split("Rest is also ")[1] for out in shown]
+
+
+def test_rest_that_only_one_bib_of_a_box_earns_is_told(capsys, tmp_path):
+    """The whole block counted as work, and check said 0:00 of rest without a word."""
+    path = tmp_path / "minutes.toml"
+    path.write_text(EVERY_MINUTE.format(head=TWO_LANES, own=OWN_TARGET), encoding="utf-8")
+    rest, (whole, pier, mast) = rest_told(capsys, path)
+    assert rest == "0:00, and what targets leave of their windows, for Pier (bib 2)"
+    assert whole.startswith("what targets leave of their windows, for Pier (bib 2).\n")
+    assert pier.startswith("what targets leave of their windows, for Pier (bib 2).\n")
+    assert not mast, "nobody there has a target"
+    numbers = " ".join(run(capsys, "check", path, "--numbers")[1].split())
+    assert "Pauses after each none but what some earn" in numbers
+
+
+@pytest.mark.parametrize(
+    ("head", "asked", "words"),
+    [
+        ("boxes = 2\n", "reps = 10\n", "0:00, and what targets leave of their windows"),
+        (TWO_LANES, "reps = 10\n", "0:00, and what targets leave of their windows"),
+        (
+            TWO_LANES,
+            f"reps = 9\n{OWN_TARGET}".replace("reps = 10", "out = true"),
+            "0:00, and what targets leave of their windows, for Pier (bib 1), Mast",
+        ),
+        ("boxes = 2\n", "goal = 10\n", "0:00"),
+    ],
+)
+def test_rest_that_is_earned_is_told_of_whoever_has_a_target(capsys, tmp_path, head, asked, words):
+    path = tmp_path / "minutes.toml"
+    path.write_text(EVERY_MINUTE.format(head=head, own=asked), encoding="utf-8")
+    rest, (whole, *_) = rest_told(capsys, path)
+    assert rest == words
+    assert bool(whole) == (words != "0:00")

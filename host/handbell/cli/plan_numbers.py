@@ -125,8 +125,9 @@ def _others_lines(shares: Sequence[Share]) -> list[tuple[str, str]]:
 
 def _rests(numbers: PlanNumbers) -> str:
     parts = (f"{p} {_range(r, 'ms')}" for p, r in numbers.rest_by_pattern_ms.items() if r.most)
-    earned = any(share.earned_rest_ms.most for share in numbers.shares)
-    return ", ".join(parts) or ("none but what is earned" if earned else "none")
+    earn = [bool(share.earned_rest_ms.most) for share in numbers.shares]
+    but = " but what is earned" if all(earn) else " but what some earn" if any(earn) else ""
+    return ", ".join(parts) or f"none{but}"
 
 
 def _patterns(work_ms: dict[str, int]) -> str:

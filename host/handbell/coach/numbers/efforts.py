@@ -32,6 +32,30 @@ def ways(built: CompiledClass) -> Iterator[tuple[tuple[str, ...], list[Effort]]]
     own tasks have ways of their own, and are named behind their group; so have those of a relay,
     who wait in the windows of the others.
     """
+    for people, efforts in _ways(built):
+        yield tuple(_who(built, n, bibs) for n, bibs in people.items()), efforts
+
+
+def earners(built: CompiledClass, station: int | None = None) -> tuple[str, ...] | None:
+    """Return who may earn rest, since a window has a target for them; None when all may.
+
+    With a ``station``, from 1, only those who come to it are looked at: all in a rotation.
+    """
+    here = None if station is None or built.plan.is_rotation else station - 1
+    found: dict[int, list[int]] = {}
+    everybody = True
+    for people, efforts in _ways(built):
+        earn = any(e.exercise is not None and e.exercise.reps is not None for e in efforts)
+        for n, bibs in people.items():
+            if here is None or n == here:
+                everybody = everybody and earn
+                found.setdefault(n, []).extend(bibs if earn else ())
+    told = {n: sorted(bibs) for n, bibs in sorted(found.items()) if bibs}
+    return None if everybody else tuple(_who(built, n, bibs) for n, bibs in told.items())
+
+
+def _ways(built: CompiledClass) -> Iterator[tuple[dict[int, list[int]], list[Effort]]]:
+    """Yield the windows in order, with the bibs of each group that has them."""
     plan, schedule = built.plan, built.schedule
     together: dict[int, list[int]] = {}
     for walker, first in enumerate(schedule.alike):
@@ -53,7 +77,7 @@ def ways(built: CompiledClass) -> Iterator[tuple[tuple[str, ...], list[Effort]]]
             ]
             for n in off:
                 theirs[legs[n]] = theirs[legs[n]]._replace(exercise=None)
-            yield tuple(_who(built, n, bibs) for n, bibs in people.items()), theirs
+            yield people, theirs
 
 
 def _turns(schedule: Schedule, walker: int, legs: list[int]) -> list[tuple[int, ...]]:

@@ -13,7 +13,7 @@ from handbell.coach.numbers.numbers import numbers_of
 from handbell.coach.order import kit
 from handbell.compile.build import CompiledClass, Totals
 
-from .numbers import PlanNumbers, plan_numbers
+from .numbers import PlanNumbers, earned_words, plan_numbers
 from .plans import compiled
 
 
@@ -47,13 +47,15 @@ class Compared:
 class Checked:
     """A plan without faults: ``plan`` is its digest, ``gates`` how often it waits for the coach.
 
-    ``numbers`` are there if they were asked for.
+    ``earned`` says what is rest besides the pauses that ``totals`` has, and for whom, "" for
+    nothing. ``numbers`` are there if they were asked for.
     """
 
     title: str
     plan: str
     layout: str
     totals: Totals
+    earned: str
     gates: int
     by_hand: ByHand
     warnings: tuple[str, ...]
@@ -81,6 +83,7 @@ def check(
         built.plan.digest.hex(),
         built.plan.layout,
         built.totals,
+        earned_words(built),
         sum(block.gate for block in built.plan.blocks),
         ByHand(**walk.facts(), words=walk.words()),
         (*built.warnings, *coach_remarks(built.schedule, library), *orders),

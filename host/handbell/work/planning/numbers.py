@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from handbell.base.words import few
 from handbell.coach.library.shelf import Library
+from handbell.coach.numbers.efforts import earners
 from handbell.coach.numbers.numbers import ENERGY_SOURCE, REPS_SOURCE, Range, Share, numbers_of
 from handbell.coach.numbers.work_rest import TABLE_SOURCE, Bout
 from handbell.compile.build import CompiledClass
 
+EARNED = "what targets leave of their windows"
+EARNERS_TOLD = 4
 ESTIMATED = ("likely", "landings", "earned_rest_ms", "kcal_per_kg")
 
 
@@ -26,6 +30,17 @@ class PlanNumbers:
     bouts: tuple[Bout, ...]
     estimated: tuple[str, ...]
     sources: tuple[str, ...]
+
+
+def earned_words(built: CompiledClass, station: int | None = None) -> str:
+    """Return what besides a class's pauses is rest, and for whom if not for all; "" for nothing.
+
+    With a ``station`` it is said of those who come to it.
+    """
+    who = earners(built, station)
+    if who is None:
+        return EARNED
+    return f"{EARNED}, for {', '.join(few(who, EARNERS_TOLD))}" if who else ""
 
 
 def plan_numbers(built: CompiledClass, library: Library, sources: bool = False) -> PlanNumbers:

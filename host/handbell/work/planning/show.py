@@ -18,6 +18,7 @@ from handbell.paper.out_files import require_apart
 from handbell.paper.sheet import box_sheet, class_sheet
 from handbell.plan.parts import parts_words
 
+from .numbers import earned_words
 from .plans import CAUTION, compiled, require_station
 from .whereabouts import Whereabouts, whereabouts
 
@@ -34,8 +35,8 @@ class Parts:
 class Shown:
     """A timetable: the class's ``rows``, or with ``station`` those of one box.
 
-    ``labels`` are the stations'. ``starts`` says when the event of a calendar that was written
-    begins.
+    ``labels`` are the stations'. ``earned`` says what is rest besides the pauses, and for whom.
+    ``starts`` says when the event of a calendar that was written begins.
     """
 
     title: str
@@ -48,6 +49,7 @@ class Shown:
     labels: tuple[str, ...]
     rows: tuple[Row, ...] | tuple[BoxRow, ...]
     lists: tuple[Parts, ...]
+    earned: str
     written: tuple[str, ...]
     starts: str
     where: Whereabouts | None
@@ -93,6 +95,7 @@ def show(
         tuple(built.plan.label(n) for n in range(len(built.timelines))),
         box if timeline else tuple(built.timetable),
         _lists(built),
+        earned_words(built, station),
         tuple(str(path) for path in (ics, csv) if path),
         starts,
         None if timeline else whereabouts(built),

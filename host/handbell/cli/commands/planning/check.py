@@ -55,12 +55,13 @@ def text(result: Checked, out: Out) -> None:
         out.note(warning)
     totals = result.totals
     boxes = "1 box" if totals.boxes == 1 else f"each of {several(totals.boxes, 'box', 'boxes')}"
+    earned = f", and {result.earned}" if result.earned else ""
     out.pairs(
         (
             ("In all", f"{clock(totals.slot_ms)}; first bell to last {clock(totals.total_ms)}"),
             ("Windows", f"{totals.windows} on {boxes}"),
             ("Work", clock(totals.work_ms)),
-            ("Rest and changes", clock(totals.rest_ms)),
+            ("Rest and changes", f"{clock(totals.rest_ms)}{earned}"),
         )
     )
     if result.gates:

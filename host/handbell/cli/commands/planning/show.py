@@ -99,6 +99,8 @@ def text(result: Shown | InFull, out: Out) -> None:
         _print_rows(result, out)
     for one in result.lists:
         out.line(f"A round of {one.name}: {one.parts}")
+    if result.earned:
+        out.line(f"Rest is also {result.earned}.")
     for warning in result.warnings:
         out.note(warning)
     out.line(CAUTION)
