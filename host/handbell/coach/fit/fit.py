@@ -4,26 +4,28 @@
 
 The slot runs from the start of the lead-in to the end of the cool-down; a gate counts as nothing.
 What is moved first: breaks, then rests, then warm-up and cool-down, then windows by 5 s, then
-rounds. A later one moves only as far as the earlier ones can't do without it. For first-timers
-rounds come before windows, and what comes out keeps what ``fit_promise`` says, or is no fit.
+rounds. A later one moves only as far as the earlier ones can't do without it; then pauses and the
+warm-up end at whole fives of seconds where that is possible by moving nothing else. For
+first-timers rounds come before windows, and what comes out keeps what ``fit_promise`` says, or is
+no fit.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 from itertools import product
 
 from handbell.compile.expand import Course, expand
 from handbell.plan.model import Plan
 
+from .fives import around, odd_ones
 from .levers import (
     SECONDS,
     SECONDS_OR_ENDS,
     TENTHS,
     Bounds,
     Lever,
-    Step,
     bounds,
     changed,
     levers,
@@ -91,22 +93,36 @@ def fit(
     kept = {*keep, *plan.fit.keep}
     ways = _ways(bounds(plan, first_timers), kept, plan)
     for step, (within, keeping) in product((SECONDS, TENTHS), ways):
-        moves = _fitting(plan, within, keeping, step).exactly(slot_ms)
-        if moves is not None:
+        for moves in _exactly(plan, within, levers(plan, within, keeping, step), slot_ms):
             fitted = moved(plan, moves)
             less = eased(plan, fitted) if first_timers else []
             for one in less:
                 fitted = changed(fitted, one.place, one.key, one.to)
             if not first_timers or not broken(plan, fitted, kept):
                 return Fitted(fitted, moves, less, before, expand(fitted))
-    ends = [_fitting(plan, *way, SECONDS_OR_ENDS).nearest(slot_ms) for way in ways]
+    far = ((within, levers(plan, within, keep, SECONDS_OR_ENDS)) for within, keep in ways)
+    ends = [_fitting(plan, *way).nearest(slot_ms) for way in far]
     below = [ms for ms, _ in ends if ms is not None]
     above = [ms for _, ms in ends if ms is not None]
     return Misfit(slot_ms, max(below, default=None), min(above, default=None))
 
 
-def _fitting(plan: Plan, within: Bounds, keep: Collection[str], step: Step) -> Fitting:
-    can_move = levers(plan, within, keep, step)
+def _exactly(
+    plan: Plan, within: Bounds, can_move: list[Lever], slot_ms: int
+) -> Iterator[dict[Lever, int]]:
+    """Yield moves that make a plan so long, the smallest last: before them any in more fives."""
+    smallest = _fitting(plan, within, can_move).exactly(slot_ms)
+    if smallest is None:
+        return
+    if odd_ones(smallest):
+        near = _fitting(plan, within, [*around(can_move, smallest)])
+        moves = near.exactly(slot_ms, in_fives=True)
+        if moves is not None and odd_ones(moves) < odd_ones(smallest):
+            yield moves
+    yield smallest
+
+
+def _fitting(plan: Plan, within: Bounds, can_move: list[Lever]) -> Fitting:
     rest = sums(plan, can_move, more_rest_ms(plan)) if within.first_timers else None
     return Fitting(sums(plan, can_move, slot_ms_of), within.order, rest)
 

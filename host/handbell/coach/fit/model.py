@@ -3,7 +3,7 @@
 Levels are looked at from the dearest to the cheapest: first as few rounds as can be are moved,
 then windows, warm-up, rests, and breaks at last; for first-timers windows are the dearest. Within a
 level the sum of the moves is as small as can be, then the largest of them, then those further on in
-the class.
+the class. What is asked for in fives has as few odd times as can be before all that.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from handbell.coach.solver import Answer, new_model, search
 from handbell.compile.expand import Course, expand
 from handbell.plan.model import Plan
 
+from .fives import odd
 from .levers import Lever, moved
 from .promise import TENTH_MS
 
@@ -127,14 +128,19 @@ class Fitting:
             self._model.add(self._of(rest) >= 0)
         self._end = time.monotonic() + SEARCH_SECONDS
 
-    def exactly(self, slot_ms: int) -> dict[Lever, int] | None:
-        """Return the smallest moves that make the plan so long; None when none are found."""
+    def exactly(self, slot_ms: int, in_fives: bool = False) -> dict[Lever, int] | None:
+        """Return the smallest moves that make the plan so long; None when none are found.
+
+        ``in_fives``: before they are small, as many as can be end at whole fives of seconds.
+        """
         if slot_ms % SECOND_MS not in _fractions(self._sums):
             return None
         self._model.add(self._length == slot_ms // TENTH_MS)
         answer = search(self._model, FIRST_SECONDS)
         if not answer.found:
             return None
+        if in_fives:
+            answer = self._least(_sum(self._odd(lever) for lever in self._levers), answer)
         for level in reversed(self._order):
             amounts: list[Any] = [
                 self._amount(lever) for lever in self._levers if lever.level == level
@@ -181,9 +187,13 @@ class Fitting:
         return sums.now_ms // TENTH_MS + _sum(adds)
 
     def _among(self, amounts: Iterable[int]) -> Any:
+        return self._model.new_int_var_from_domain(self._domain(amounts), "")
+
+    @staticmethod
+    def _domain(amounts: Iterable[int]) -> Any:
         from ortools.sat.python.cp_model import Domain
 
-        return self._model.new_int_var_from_domain(Domain.from_values(list(amounts)), "")
+        return Domain.from_values(list(amounts))
 
     def _adds(self, lever: Lever, of: Sums) -> Any:
         """Return what a lever adds to a measure; one of a block with rounds, see there."""
@@ -217,6 +227,20 @@ class Fitting:
             chosen.append(is_so)
         self._model.add_exactly_one(chosen)
         return adds
+
+    def _odd(self, lever: Lever) -> Any:
+        """Return 1 where a lever leaves a time that is no whole fives of seconds, else 0."""
+        amounts = [by for by in lever.by if not odd(lever, by)]
+        if len(amounts) == len(lever.by):
+            return 0
+        is_odd: Any = self._model.new_bool_var("")
+        if amounts:
+            even = self._domain(_units(lever, amounts))
+            within = self._model.add_linear_expression_in_domain(self._by[lever], even)
+            within.only_enforce_if(~is_odd)
+        else:
+            self._model.add(is_odd == 1)
+        return is_odd
 
     def _amount(self, lever: Lever) -> Any:
         """Return by how much a lever is moved, up or down."""
