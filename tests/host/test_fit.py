@@ -13,7 +13,7 @@ from handbell.base.errors import HandbellError
 from handbell.cli.main import main
 from handbell.coach.fit import model as fit_model
 from handbell.coach.fit.fit import Fitted, Misfit, fit
-from handbell.coach.fit.levers import SECONDS, bounds, levers
+from handbell.coach.fit.movable import SECONDS, bounds, levers
 from handbell.coach.fit.targets import work_share
 from handbell.coach.fit.write import written
 from handbell.coach.library.shelf import load_library

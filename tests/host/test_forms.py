@@ -18,7 +18,8 @@ from handbell.coach.library.shelf import load_library
 from handbell.coach.starters.floor import floor_of
 from handbell.coach.starters.starter import NAMES, ROTATION, starter
 from handbell.coach.swap.rank import Wish
-from handbell.coach.swap.swap import find_swaps, swapped
+from handbell.coach.swap.swap import find_swaps
+from handbell.coach.swap.write import swapped
 from handbell.coach.writing.edit import PlanText
 from handbell.coach.writing.written_out import written_out
 from handbell.compile import build

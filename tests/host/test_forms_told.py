@@ -7,12 +7,14 @@ from made_plans import EXAMPLES, IN_MANUAL, THREE_AT_TWO
 
 from handbell.cli.main import main
 from handbell.coach.library import lists
-from handbell.coach.library.remarks import coach_remarks, followings
+from handbell.coach.library.following import followings
+from handbell.coach.library.remarks import coach_remarks
 from handbell.coach.library.shelf import load_library
 from handbell.coach.numbers.numbers import numbers_of
 from handbell.coach.order import kit
 from handbell.coach.swap.rank import Wish
-from handbell.coach.swap.swap import find_swaps, swapped
+from handbell.coach.swap.swap import find_swaps
+from handbell.coach.swap.write import swapped
 from handbell.coach.writing.edit import PlanText
 from handbell.coach.writing.written_out import written_out
 from handbell.compile import build

@@ -8,7 +8,8 @@ import re
 import pytest
 
 from handbell.cli.main import main
-from handbell.coach.library.remarks import coach_remarks, shared_load
+from handbell.coach.library.following import shared_load
+from handbell.coach.library.remarks import coach_remarks
 from handbell.coach.library.shelf import load_library
 from handbell.coach.order.better import better
 from handbell.coach.order.kit import demands_of, share

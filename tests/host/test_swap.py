@@ -17,8 +17,10 @@ from handbell.coach.library.entry import IMPACTS, SPACES
 from handbell.coach.library.names import name_key
 from handbell.coach.library.shelf import load_library
 from handbell.coach.swap.keys import new_keys
-from handbell.coach.swap.rank import Surroundings, Wish, beyond, choices, sore_parts, strained
-from handbell.coach.swap.swap import find_swaps, swapped
+from handbell.coach.swap.rank import Surroundings, Wish, beyond, choices
+from handbell.coach.swap.sore import sore_parts, strained
+from handbell.coach.swap.swap import find_swaps
+from handbell.coach.swap.write import swapped
 from handbell.coach.writing.edit import Change, PlanText, write_plan
 from handbell.compile import build
 from handbell.plan.files import load_plan, parse_plan

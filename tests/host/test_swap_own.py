@@ -14,7 +14,8 @@ from handbell.cli.main import main
 from handbell.coach.library.entry import IMPACTS
 from handbell.coach.library.shelf import load_library
 from handbell.coach.swap.own import find_own, swapped_own
-from handbell.coach.swap.rank import Wish, strained
+from handbell.coach.swap.rank import Wish
+from handbell.coach.swap.sore import strained
 from handbell.coach.writing.edit import OwnTask, PlanText
 from handbell.plan.files import load_plan
 from handbell.plan.own_tasks import done_by, everybody

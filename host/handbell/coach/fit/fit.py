@@ -20,18 +20,9 @@ from handbell.compile.expand import Course, expand
 from handbell.plan.model import Plan
 
 from .fives import around, odd_ones
-from .levers import (
-    SECONDS,
-    SECONDS_OR_ENDS,
-    TENTHS,
-    Bounds,
-    Lever,
-    bounds,
-    changed,
-    levers,
-    moved,
-)
+from .levers import Lever, changed, moved
 from .model import Fitting, more_rest_ms, slot_ms_of, sums
+from .movable import SECONDS, SECONDS_OR_ENDS, TENTHS, Bounds, bounds, levers
 from .promise import broken
 from .targets import Eased, eased
 

@@ -26,19 +26,8 @@ from handbell.plan.shorthands import asks_each
 
 from .along import EASIER, Along
 from .fit import Move, move_of
-from .levers import (
-    REST_MS,
-    ROUND_REST_MS,
-    WORK_MS,
-    Lever,
-    Range,
-    Site,
-    block_words,
-    moved,
-    rest_kinds,
-    rest_sites,
-    window_sites,
-)
+from .levers import Lever, Range, Site, block_words, moved
+from .movable import REST_MS, ROUND_REST_MS, WORK_MS, rest_kinds, rest_sites, window_sites
 from .targets import Ower, asks_of, owers_of, shrunk
 from .task_steps import Changes, TaskStep, TaskSteps
 from .write import changes as timed

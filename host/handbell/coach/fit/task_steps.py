@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import product
-from math import ceil, floor, lcm
+from math import floor, lcm
 from typing import Any
 
 from handbell.coach.library.entry import Entry
@@ -16,13 +15,10 @@ from handbell.plan.agreement import Place
 from handbell.plan.model import Exercise, PerRound
 from handbell.plan.own_tasks import each_task
 from handbell.plan.shorthands import asks_each
-from handbell.plan.values import REPS_MOST
 
 from .along import EASIER, Along, share_of
+from .step_reps import FEWER, RANGE_MS, grown, more, sensible
 from .targets import KEYS, Ower, asks_of, owers_of, shrunk
-
-FEWER, MORE = Fraction(4, 5), Fraction(6, 5)  # where no exercise of the ladder will do
-RANGE_MS = 30_000  # the library's reps are for windows of this length
 
 _NOTHING: tuple[tuple[int, ...], tuple[int, ...]] = ((), ())
 
@@ -135,7 +131,7 @@ class TaskSteps:
             if to is None:
                 return None
             step = lcm(*(ower.tap.every for ower in owers))
-            found[own, key] = _sensible(said, to, work, [e for e in done if e], step)
+            found[own, key] = sensible(said, to, work, [e for e in done if e], step)
         return found
 
     def _told(
@@ -206,7 +202,7 @@ class TaskSteps:
                     continue
                 now = now or said
             elif said is not None:
-                now = self._more(said, RANGE_MS, old, entry, step, 1)
+                now = more(said, RANGE_MS, old, entry, step, 1)
             if now != said:
                 keys["reps"] = now
             break
@@ -235,7 +231,7 @@ class TaskSteps:
         for asked in KEYS:
             said: PerRound | None = getattr(exercise, asked)
             if said is not None and not is_rung:
-                to = self._grown(said, exercise, work, old, entry)
+                to = grown(said, exercise, work, old, entry)
                 key, was, now = asked, said.values, to.values
                 if to != said:
                     keys[asked] = list(to.values) if to.listed else to.values[0]
@@ -258,58 +254,3 @@ class TaskSteps:
                     changes[(*place.place, "scaled", n)] = pinned
                 told.append(TaskStep(task.name, task.name, bibs))
         return changes, told
-
-    def _grown(
-        self,
-        said: PerRound,
-        exercise: Exercise,
-        work: PerRound,
-        old: Entry | None,
-        new: Entry | None,
-    ) -> PerRound:
-        even = exercise.both_sides and not any(reps % 2 for reps in said.values)
-        step = lcm(2 if even else 1, exercise.tap.every)
-        became = []
-        for n, reps in enumerate(said.values, 1):
-            rounds = (n,) if said.listed else range(1, len(work.values) + 1)
-            longer = min(Fraction(work.at(r), exercise.work.at(r)) for r in rounds)
-            least_ms = min(work.at(r) for r in rounds)
-            became.append(self._more(reps, least_ms, old, new, step, longer))
-        return PerRound(tuple(became), said.listed)
-
-    def _more(
-        self,
-        reps: int,
-        work_ms: int,
-        old: Entry | None,
-        new: Entry | None,
-        step: int,
-        longer: Fraction | int,
-    ) -> int:
-        """Return reps for a harder exercise, or more of the same as far as the library goes."""
-        if new is not None:
-            share = share_of(old, new)
-            return max(floor(reps * share * longer) // step, 1) * step
-        most = REPS_MOST
-        if old is not None and old.reps_30s is not None:
-            most = old.reps_30s[1] * work_ms // RANGE_MS
-        more = -(-ceil(reps * MORE * longer) // step) * step
-        return max(reps, min(more, most // step * step))
-
-
-def _sensible(
-    said: PerRound, to: PerRound, work: PerRound, done: Sequence[Entry], step: int
-) -> PerRound:
-    """Return reps no more than most people make of what is done, and as many on each side.
-
-    Reps that stay are the coach's. ``step`` keeps them whole taps.
-    """
-    if any(entry.sides != "both" for entry in done):
-        step = lcm(step, 2)
-    became = []
-    for n, (was, reps) in enumerate(zip(said.values, to.values, strict=True), 1):
-        work_ms = work.at(n) if to.listed else min(work.values)
-        most = [e.reps_30s[1] * work_ms // RANGE_MS for e in done if e.reps_30s]
-        fewer = min([reps, *most])
-        became.append(reps if fewer == was or fewer < step else fewer // step * step)
-    return PerRound(tuple(became), to.listed)

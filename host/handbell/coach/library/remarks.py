@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from itertools import groupby, pairwise
-from math import inf
+from itertools import groupby
 from typing import TYPE_CHECKING
 
 from handbell.base.words import listed, quoted, several
 from handbell.plan.faults import sentence
-from handbell.plan.own_tasks import bibs_words, done_by, every_task
-from handbell_core.timeline import GATE, WINDOW
+from handbell.plan.own_tasks import bibs_words, every_task
 
+from .following import Window, followings, in_turn, shared_load
 from .names import name_key, name_words
 
 if TYPE_CHECKING:
@@ -23,7 +22,7 @@ if TYPE_CHECKING:
     from .entry import Entry
     from .shelf import Library
 
-RECOVERED_MS = 60_000  # after a pause this long what was tired may be used again
+
 UNKNOWN_MOST = 5
 _PRACTICE = {"practice", "practise", "technique", "drill", "skill"}
 
@@ -40,8 +39,6 @@ _TAP_WRITTEN = {
     "tally": '"tally"',
     "none": '"none"',
 }
-
-Window = tuple[int, int]  # block and exercise, from 0
 
 
 def coach_remarks(schedule: Schedule, library: Library) -> list[str]:
@@ -139,54 +136,13 @@ def _names(words: list[str], entry: Entry) -> bool:
     return any(name_key(name) in joined for name in entry.names)
 
 
-def followings(schedule: Schedule) -> Iterator[tuple[Window, Window]]:
-    """Yield each exercise and the one that follows it before people have recovered, once each.
-
-    Each lane, or group of a rotation, is followed by itself. An exercise that follows itself, as in
-    a block of one, is meant so and left out; so are the legs of a relay, which others run.
-    """
-    blocks = schedule.plan.blocks
-    seen: set[tuple[Window, Window]] = set()
-    for walker in dict.fromkeys(schedule.alike):
-        for (one, rest_ms), (other, _) in pairwise(_walk(schedule, walker)):
-            passed_on = one[0] == other[0] and blocks[one[0]].relay
-            if one != other and rest_ms < RECOVERED_MS and not passed_on:
-                if (one, other) not in seen:
-                    yield one, other
-                seen.add((one, other))
-
-
-def _walk(schedule: Schedule, walker: int) -> Iterator[tuple[Window, float]]:
-    """Yield what a lane or a group does, one after the other, and its rest after each, in ms.
-
-    Waiting is rest too, and at a gate it may take any time.
-    """
-    last: Window | None = None
-    rest_ms = 0.0
-    for s in schedule.stretches:
-        post = schedule.walks[s.block - 1][s.step][walker] if s.kind == WINDOW else None
-        if post is None:
-            rest_ms += inf if s.kind == GATE else s.duration_ms
-            continue
-        if last is not None:
-            yield last, rest_ms
-        last, rest_ms = (s.block - 1, post.number), 0.0
-    if last is not None:
-        yield last, inf
-
-
-def shared_load(one: Entry, other: Entry) -> list[str]:
-    """Return what both exercises tire."""
-    return [part for part in one.tires if part in other.tires]
-
-
 def _loads(schedule: Schedule, library: Library) -> Iterator[str]:
     blocks = schedule.plan.blocks
     said: set[tuple[frozenset[Window], frozenset[str]]] = set()
     for (b, e), (b_next, e_next) in followings(schedule):
         windows = frozenset(((b, e), (b_next, e_next)))
         first, second = blocks[b].exercises[e], blocks[b_next].exercises[e_next]
-        for (before, after), bibs in _in_turn(first, second).items():
+        for (before, after), bibs in in_turn(first, second).items():
             one, other = library.find(before), library.find(after)
             if not one or not other or one is other:
                 continue
@@ -200,18 +156,6 @@ def _loads(schedule: Schedule, library: Library) -> Iterator[str]:
                     f"{whom}{quoted(after)} comes straight after {quoted(before)}, and both tire "
                     f"the {listed(shared)}",
                 )
-
-
-def _in_turn(first: Exercise, second: Exercise) -> dict[tuple[str, str], list[int]]:
-    """Return the names of what is done one after the other, and for whom; all others come first."""
-    written = (first.names[-1], second.names[0])
-    found: dict[tuple[str, str], list[int]] = {written: []}
-    scaled = {bib for exercise in (first, second) for own in exercise.scaled for bib in own.bibs}
-    for bib in sorted(scaled):
-        names = done_by(first, bib).names[-1], done_by(second, bib).names[0]
-        if names != written:
-            found.setdefault(names, []).append(bib)
-    return found
 
 
 def _taps(plan: Plan, library: Library) -> Iterator[str]:

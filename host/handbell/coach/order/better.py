@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from itertools import permutations
 from math import dist
 
-from handbell.coach.library.remarks import RECOVERED_MS, shared_load
+from handbell.coach.library.following import RECOVERED_MS, shared_load
 from handbell.coach.library.shelf import Library
 from handbell.plan.model import Plan
 from handbell.plan.pauses import change_ms

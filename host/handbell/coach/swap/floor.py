@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 from handbell.coach.library.entry import Entry
-from handbell.coach.library.remarks import followings
+from handbell.coach.library.following import followings
 from handbell.coach.library.shelf import Library
 from handbell.coach.writing.edit import Change, PlanText, Written
 from handbell.compile.schedule import resolve

@@ -9,7 +9,9 @@ from typing import Any
 from handbell.base.words import listed
 from handbell.coach.library.entry import Entry
 from handbell.coach.library.names import name_key
+from handbell.coach.writing.edit import PlanText, Written
 from handbell.plan.own_tasks import bibs_words
+from handbell.plan.shorthands import asks_each
 from handbell.plan.values import REPS_MOST
 
 Table = dict[str, Any]
@@ -225,3 +227,8 @@ def _say_own(said: list[str], values: Table) -> None:
 
 def _list(value: int | list[int]) -> str:
     return ", ".join(map(str, value)) if isinstance(value, list) else str(value)
+
+
+def is_inside(text: PlanText, place: Written) -> bool:
+    """Return whether a list or a ladder has it, so that its own keys don't say all of it."""
+    return place.in_list or not asks_each(text.plan.blocks[place.block].format)

@@ -20,8 +20,9 @@ from handbell.plan.model import Exercise
 
 from .keys import least_goal, new_keys
 from .rank import Wish
-from .swap import NotThereError, Swap, find_swaps, unplayable
+from .swap import NotThereError, Swap, find_swaps
 from .views import require_bibs, views
+from .write import unplayable
 
 if TYPE_CHECKING:
     from handbell.compile.build import CompiledClass

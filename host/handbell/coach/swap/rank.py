@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
-from handbell.base.errors import UsageError
 from handbell.base.words import listed
-from handbell.coach.library.entry import IMPACTS, SPACES, TIRES, Entry, needs_words
+from handbell.coach.library.entry import IMPACTS, SPACES, Entry, needs_words
+from handbell.coach.library.following import shared_load
 from handbell.coach.library.ladder import Steps
-from handbell.coach.library.loads import LOADS
-from handbell.coach.library.names import name_key, name_words, nearest
-from handbell.coach.library.remarks import shared_load
+from handbell.coach.library.names import name_key
 from handbell.coach.library.shelf import Library
+
+from .sore import newly_loaded, strained
 
 SPARING = ("sore", "too-hard")  # reasons for which nothing may be more than it was
 
@@ -34,7 +33,7 @@ _IN_PLAN = 1.0
 _IN_BLOCK = 3.0
 _TIRED_BEFORE = 1.5
 _EASY_LEVEL = 2  # as far as another pattern is proposed, or balance on one leg is no matter
-_SIDE_WORDS = ("left", "right")
+
 
 EVERYWHERE = frozenset({"wall"})  # taken to be there unless somebody says otherwise
 _NO_WAY = Steps(_FAR_STEPS, "beside")
@@ -240,11 +239,6 @@ def given_up(old: Entry, new: Entry) -> str:
     return "; ".join(words)
 
 
-def newly_loaded(old: Entry, new: Entry) -> list[str]:
-    """Return the parts that bear load with another exercise, and did not before."""
-    return [part for part in new.bears if part not in old.bears]
-
-
 def _weigh_kit(choice: Choice, old: Entry, wish: Wish, around: Surroundings) -> None:
     entry = choice.entry
     new = []
@@ -272,45 +266,6 @@ def _weigh_room(choice: Choice, old: Entry) -> None:
         choice.add(0.0, f"less floor ({entry.space})")
     if entry.position != old.position:
         choice.add(0.0, entry.position if entry.position != "floor" else "on the floor")
-
-
-# Body parts
-
-
-def sore_parts(words: Iterable[str]) -> tuple[str, ...]:
-    """Return body parts as they were said, one by one; commas part them.
-
-    Raises UsageError for one that no exercise names as a whole.
-    """
-    parts = (*LOADS, *TIRES)
-    whole = [set(name_words(part)) for part in parts]
-    found = []
-    for said in words:
-        for word in filter(None, (piece.strip() for piece in re.split(r",|\band\b", said))):
-            if {*name_words(word)}.difference(_SIDE_WORDS) not in whole:
-                near = nearest(word, parts) or LOADS
-                remedy = f"Known parts: {', '.join(near)}"
-                raise UsageError(f'"{word}" is no body part here', remedy)
-            found.append(word)
-    return tuple(found)
-
-
-def strained(entry: Entry, sore: Iterable[str]) -> list[str]:
-    """Return which sore parts an exercise loads or tires."""
-    parts = (*entry.bears, *entry.tires)
-    return [word for word in sore if any(_same_part(word, part) for part in parts)]
-
-
-def _same_part(word: str, part: str) -> bool:
-    """Return whether a part that was said may be one that is named.
-
-    ``back`` is the spine and the lower back; what tires the upper back need not strain it. Who
-    says ``upper back`` is spared what loads the spine, too.
-    """
-    said, named = set(name_words(word)), set(name_words(part))
-    if said == {"back"} and "upper" in named:
-        return False
-    return bool(said) and (said <= named or named <= said)
 
 
 def kit_in_use(entries: Iterable[Entry]) -> frozenset[str]:

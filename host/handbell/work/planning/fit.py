@@ -9,8 +9,9 @@ from pathlib import Path
 from handbell.base.errors import UsageError
 from handbell.base.progress import Progress, no_progress
 from handbell.coach.fit.fit import Fitted, Misfit, Move, fit
-from handbell.coach.fit.levers import block_words, bounds, pause_words, uncut
+from handbell.coach.fit.levers import block_words, pause_words
 from handbell.coach.fit.model import SEARCH_SECONDS
+from handbell.coach.fit.movable import bounds, uncut
 from handbell.coach.fit.promise import short
 from handbell.coach.fit.targets import denser, work_share
 from handbell.coach.fit.write import written

@@ -11,8 +11,10 @@ from handbell.base.errors import UsageError
 from handbell.coach.library.shelf import Library, load_library
 from handbell.coach.swap import swap as swapping
 from handbell.coach.swap.own import find_own, swapped_own
-from handbell.coach.swap.rank import Wish, given_up, newly_loaded, sore_parts
+from handbell.coach.swap.rank import Wish, given_up
+from handbell.coach.swap.sore import newly_loaded, sore_parts
 from handbell.coach.swap.views import views
+from handbell.coach.swap.write import swapped
 from handbell.coach.writing.edit import PlanText
 from handbell.plan.faults import place_words
 
@@ -131,7 +133,7 @@ def swap(
     after = before
     warnings: tuple[str, ...] = ()
     if moving:
-        after, built = swapped_own(text, swaps) if bibs else swapping.swapped(text, swaps)
+        after, built = swapped_own(text, swaps) if bibs else swapped(text, swaps)
         warnings = new_remarks(text.plan, built, library)
     written = write_changed(plan, before, after, write, out) if moving or not swaps else None
     return Swapped(
