@@ -105,10 +105,11 @@ def _exactly(
     smallest = _fitting(plan, within, can_move).exactly(slot_ms)
     if smallest is None:
         return
-    if odd_ones(smallest):
+    odd_most = odd_ones(smallest) - 1
+    if odd_most >= 0:
         near = _fitting(plan, within, [*around(can_move, smallest)])
-        moves = near.exactly(slot_ms, in_fives=True)
-        if moves is not None and odd_ones(moves) < odd_ones(smallest):
+        moves = near.exactly(slot_ms, odd_most)
+        if moves is not None:
             yield moves
     yield smallest
 

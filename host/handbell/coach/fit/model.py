@@ -128,19 +128,23 @@ class Fitting:
             self._model.add(self._of(rest) >= 0)
         self._end = time.monotonic() + SEARCH_SECONDS
 
-    def exactly(self, slot_ms: int, in_fives: bool = False) -> dict[Lever, int] | None:
+    def exactly(self, slot_ms: int, odd_most: int | None = None) -> dict[Lever, int] | None:
         """Return the smallest moves that make the plan so long; None when none are found.
 
-        ``in_fives``: before they are small, as many as can be end at whole fives of seconds.
+        With ``odd_most`` no more of them than that leave a time that is no whole fives of seconds;
+        before they are small, those are as few as can be.
         """
         if slot_ms % SECOND_MS not in _fractions(self._sums):
             return None
         self._model.add(self._length == slot_ms // TENTH_MS)
+        odd_times = 0 if odd_most is None else _sum(self._odd(lever) for lever in self._levers)
+        if odd_most is not None:
+            self._model.add(odd_times <= odd_most)
         answer = search(self._model, FIRST_SECONDS)
         if not answer.found:
             return None
-        if in_fives:
-            answer = self._least(_sum(self._odd(lever) for lever in self._levers), answer)
+        if odd_most:
+            answer = self._least(odd_times, answer)
         for level in reversed(self._order):
             amounts: list[Any] = [
                 self._amount(lever) for lever in self._levers if lever.level == level
