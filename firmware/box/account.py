@@ -139,7 +139,7 @@ class Account:
             self._facts.was_cut = False  # one that was is on again
         elif kind == journal.RESULT:
             _, _, window, _, bib, reps = struct.unpack("<BBHiHH", record[:12])
-            if self._totals.take(bib, window, reps):
+            if not record[18] & journal.RES_LEGS and self._totals.take(bib, window, reps):
                 self._facts.totals = self._totals.sums()
         self._log.keep(record)
 

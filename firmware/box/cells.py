@@ -6,6 +6,7 @@ from handbell_core.timeline import ASK_HOLD, ASK_NONE, ASK_TARGET, TAP_DROP, TAP
 from .font import digits, digits_height, digits_width, fit, text, width
 from .layout import TIME, Layout, as_bytes
 
+BIB = b"Bib"
 SMALLEST = 9  # lower numerals give way to the small face's
 
 
@@ -20,18 +21,25 @@ class Cells(Layout):
         rows = TIME if len(slots) < 3 else TIME // 2
         wide = (room + 3) // across - 3
         values = [_value(runner, slot, counts[slot]) for slot in slots]
-        height = min([_cell_height(values[i], counts[s], wide, rows) for i, s in enumerate(slots)])
+        labels = [as_bytes(str(counts[slot].bib)) for slot in slots]
+        height = min([_cell_height(v, labels[i], wide, rows) for i, v in enumerate(values)])
         for place, slot in enumerate(slots):
             left = x + place % across * (wide + 3)
             top = place // across * rows
-            count = counts[slot]
-            self._cell(count, values[place], left, top, wide, rows, height)
-            self._bar(runner.down[slot], left, top + rows - 3, wide, _share(runner, count, wide))
+            self._cell(labels[place], values[place], left, top, wide, rows, height)
+            share = _share(runner, counts[slot], wide)
+            self._bar(runner.down[slot], left, top + rows - 3, wide, share)
 
-    def _cell(self, count, value, x, y, wide, rows, height):
+    def _leg(self, runner, bib, x, room):
+        """Draw whose leg it is, where one person works at a time."""
+        value = b"Skipped" if runner.counting.legs.skipped else str(bib)
+        height = _cell_height(value, BIB, room, TIME)
+        self._cell(BIB, value, x, 0, room, TIME, height)
+        self._bar(any(runner.down), x, TIME - 3, room, -1)
+
+    def _cell(self, label, value, x, y, wide, rows, height):
         canvas = self._canvas
-        bib = as_bytes(str(count.bib))
-        beside = text(canvas, x, y, bib) + 3
+        beside = text(canvas, x, y, label) + 3
         if isinstance(value, str):
             if value == "-1":
                 height = height * 3 // 4  # not to be read as part of the number beside it
@@ -95,10 +103,10 @@ def _share(runner, count, wide):
     return wide * min(count.reps, count.goal) // count.goal
 
 
-def _cell_height(value, count, wide, rows):
+def _cell_height(value, label, wide, rows):
     """Return how high a cell's number can be."""
     if not isinstance(value, str):
         return TIME
     if rows < TIME or wide > 40:
-        wide -= width(as_bytes(str(count.bib))) + 3
+        wide -= width(label) + 3
     return digits_height(value, wide, 15 if rows < TIME else 34 if wide > 40 else 26)

@@ -69,7 +69,8 @@ class Past:
         elif kind == j.RESULT:
             bib, reps = struct.unpack("<HH", payload[:4])
             self.told = max(self.told, window)
-            self.totals.take(bib, window, reps)
+            if not payload[10] & j.RES_LEGS:
+                self.totals.take(bib, window, reps)
         elif kind in _PRESSES:
             if kind == j.TAP:
                 self.taps += 1

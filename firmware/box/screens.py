@@ -90,6 +90,7 @@ class Facts:
         self.name = b""
         self.next = b""
         self.who = b""
+        self.bib = self.then_bib = 0  # whose leg it is, and whose the next one
         self.clock_ok = False
         self.starts_at = b""
         self.battery_mv = 0
@@ -108,6 +109,13 @@ class Facts:
         self.free_kb = 0
         self.box_id = b""
         self.trouble = b""  # the last error of its program in this start
+
+    def take_leg(self, runner):
+        """Take whose leg it is, what it is, and whose the next one, where a tap hands over."""
+        span, done = runner.span, runner.counting.legs.done
+        if span.people:
+            self.bib, self.name = runner.leg_of(span, done)
+            self.then_bib = runner.leg_of(span, done + 1)[0]
 
 
 class Screens(Cells):
@@ -206,14 +214,20 @@ class Screens(Cells):
         made = slots and all(_made_it(counts[slot]) for slot in slots)
         last = self._time(left_s, 0, at - 5, LEFT)
         self._rule(at - 4, SHORT if made else SOLID, last)
-        if slots:
+        if runner.span.people:
+            self._leg(runner, facts.bib, at, WIDTH - at)
+        elif slots:
             self._cells(runner, counts, slots, at, WIDTH - at)
         else:
             text(self._canvas, at, 4, b"Go on", 2)
             text(self._canvas, at, 27, fit(facts.who, WIDTH - at))
             self._presses(runner, at, 37, WIDTH - at)
         phrase = b"" if last else _phrase(runner, run_ms, slots, made)
-        then = b"Then this box waits" if runner.waiting else _next(facts)
+        then = _next(facts)
+        if runner.waiting:
+            then = b"Then this box waits"
+        elif runner.span.people:
+            then = as_bytes("Then bib %d" % facts.then_bib)
         self._lines(at if last else 0, facts.name, phrase, then, facts)
 
     def _guided(self, runner, run_ms, facts):
@@ -410,9 +424,12 @@ def _made_it(count):
 
 def _taken_back(runner):
     """Return which bib's tap was just taken back in a rest, in words."""
+    counting = runner.counting
     for slot in range(SLOTS):
         if runner.shown[slot] < 0:
-            return as_bytes("%d: -1" % runner.counting.before[slot].bib)
+            legs = counting.legs_before
+            bib = legs.people[legs.last] if legs.people else counting.before[slot].bib
+            return as_bytes("%d: -1" % bib)
     return b""
 
 
@@ -422,6 +439,9 @@ def _phrase(runner, run_ms, slots, made):
     past_half_ms = span.duration_ms // 2 - runner.left_ms(run_ms)
     if span.flags & BOTH_SIDES and 0 <= past_half_ms < SIDES_MS:
         return b"Other side"
+    if span.people:
+        back = min(runner.shown) < 0
+        return b"leg back" if back else as_bytes("leg %d" % (runner.counting.legs.done + 1))
     if not slots:
         return b""
     if made:

@@ -186,6 +186,7 @@ class View:
             facts.starts_at = self._health.starts_at(utc_ms)
         span = runner.span
         facts.name = _name(runner, span, left_ms)
+        facts.take_leg(runner)
         facts.next = runner.text_of(span.next)
         facts.who = runner.text_of(span.who)
 

@@ -41,6 +41,7 @@ class Ahead:
         self.down = runner.down
         self.shown = runner.shown
         self.text_of = runner.text_of
+        self.leg_of = runner.leg_of
         self.kind = kind = span.kind
         counting = self.counting
         counting.before = runner.counting.now if runner.kind == WINDOW else runner.counting.before

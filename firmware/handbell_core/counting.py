@@ -8,6 +8,7 @@ a journal record; the host counts again from these by the same ``SlotCount``.
 import struct
 
 from . import journal as j
+from .legs import Legs
 from .taps import SlotCount, is_counted_live
 from .timeline import ASK_TARGET, SLOTS, TAP_TALLY, Span
 
@@ -26,6 +27,8 @@ class Counting:
         self._keep = keep
         self.now = [SlotCount() for _ in range(SLOTS)]
         self.before = [SlotCount() for _ in range(SLOTS)]
+        self.legs = Legs()  # of the window now open, if a tap hands over in it
+        self.legs_before = Legs()
         self.window = 0
         self.start_ms = self.end_ms = 0
         self.before_window = 0
@@ -38,6 +41,7 @@ class Counting:
         self.window = span.window
         self.start_ms = span.start_ms
         self.end_ms = span.end_ms()
+        self.legs.begin(span.people, span.start_ms)
         for slot, count in enumerate(self.now):
             ask, tap, every, goal, _ = span.task(slot)
             count.begin(span.bib[slot], ask, tap, every, goal)
@@ -56,6 +60,8 @@ class Counting:
     def end(self) -> None:
         """The open window closes and becomes the one before."""
         self.now, self.before = self.before, self.now
+        self.legs, self.legs_before = self.legs_before, self.legs
+        self.legs.begin((), 0)
         self.before_window = self.window
         self.before_start_ms, self.before_end_ms = self.start_ms, self.end_ms
         self.window = 0
@@ -80,6 +86,9 @@ class Counting:
     def tap(self, slot: int, class_ms: int, held_ms: int, flags: int) -> int:
         """Take a tap pressed at ``class_ms``; return NOTHING, COUNTED or REACHED (its goal)."""
         count, window = self.at(slot, class_ms)
+        legs = self._legs_of(window)
+        if legs is not None:
+            return self._hand_over(legs, window, class_ms, held_ms, flags)
         done = NOTHING
         if count is None or not self._is_live(count, class_ms):
             bib = 0 if count is None else count.bib
@@ -98,6 +107,21 @@ class Counting:
         self._keep(j.tap_record(slot, window, class_ms, bib, held_ms, total, flags))
         return done
 
+    def _legs_of(self, window: int) -> "Legs | None":
+        """Return the legs of a window in which a tap hands over."""
+        legs = self.legs if window == self.window else self.legs_before
+        return legs if window and legs.people else None
+
+    def _hand_over(self, legs: Legs, window: int, class_ms: int, held_ms: int, flags: int) -> int:
+        """Take a tap of any button; its record's slot is the place of who ends a leg."""
+        if not legs.tap(class_ms):
+            self._keep(j.tap_record(0, window, class_ms, 0, held_ms, 0, flags | j.TAP_OUTSIDE))
+            return NOTHING
+        place = legs.last
+        bib, total = legs.people[place], legs.of(place)
+        self._keep(j.tap_record(place, window, class_ms, bib, held_ms, total, flags))
+        return REACHED
+
     def _is_live(self, count: SlotCount, class_ms: int) -> bool:
         if not count.asked or count.skipped:
             return False
@@ -106,6 +130,12 @@ class Counting:
     def back(self, slot: int, pressed_ms: int, class_ms: int) -> bool:
         """Take back the last tap, by a hold begun at ``pressed_ms``; False when there is none."""
         count, window = self.at_or_before(slot, pressed_ms)
+        legs = self._legs_of(window)
+        if legs is not None:
+            done = legs.back()
+            if done:
+                self._note_leg(j.BACK, legs, window, class_ms)
+            return done
         if not count.asked or not count.back():
             return False
         self._note(j.BACK, slot, count, window, class_ms)
@@ -114,6 +144,11 @@ class Counting:
     def forth(self, slot: int, pressed_ms: int, class_ms: int) -> None:
         """Withdraw the take-back of the hold begun at ``pressed_ms``."""
         count, window = self.at_or_before(slot, pressed_ms)
+        legs = self._legs_of(window)
+        if legs is not None:
+            legs.forth()
+            self._note_leg(j.FORTH, legs, window, class_ms)
+            return
         count.forth()
         self._note(j.FORTH, slot, count, window, class_ms)
 
@@ -138,34 +173,46 @@ class Counting:
 
     def replay(self, kind: int, slot: int, window: int, class_ms: int) -> None:
         """Take a press of the open window or the one before from the journal, telling nobody."""
-        if window == self.window:
+        legs = self._legs_of(window)
+        if legs is not None:
+            legs.replay(kind, class_ms)
+        elif window == self.window:
             self.now[slot].replay(kind, class_ms)
         elif window == self.before_window:
             self.before[slot].replay(kind, class_ms)
 
     def take_over(self, other: "Counting") -> None:
         """Take the counts that ``other`` has of the open window and the one before."""
-        for counts, window in ((other.now, other.window), (other.before, other.before_window)):
+        for counts, legs, window in (
+            (other.now, other.legs, other.window),
+            (other.before, other.legs_before, other.before_window),
+        ):
             if window and window == self.window:
-                self.now = counts
+                self.now, self.legs = counts, legs
             elif window and window == self.before_window:
-                self.before = counts
+                self.before, self.legs_before = counts, legs
 
     def skip(self) -> None:
         """Leave the open window out."""
+        self.legs.skipped = True
         for count in self.now:
             count.skipped = True
 
     def skip_again(self, window: int) -> None:
         """Leave a window out that was left out before the power failed."""
-        for counts, number in ((self.now, self.window), (self.before, self.before_window)):
+        for counts, legs, number in (
+            (self.now, self.legs, self.window),
+            (self.before, self.legs_before, self.before_window),
+        ):
             if window and window == number:
+                legs.skipped = True
                 for count in counts:
                     count.skipped = True
 
     def results_before(self) -> None:
         """Tell the results of the window before."""
         self.untold = 0
+        self._leg_results(self.legs_before, self.before_window, self.before_start_ms, 0)
         for slot, count in enumerate(self.before):
             self._result(slot, count, self.before_window, self.before_start_ms, 0)
 
@@ -173,12 +220,28 @@ class Counting:
         """Tell a result anew after a late correction, if it has been told."""
         count, window = self.at_or_before(slot, pressed_ms)
         if window == self.before_window and count is self.before[slot] and not self.untold:
+            legs = self._legs_of(window)
+            if legs is not None:
+                self._leg_result(legs, legs.last, window, self.before_start_ms, 0)
             self._result(slot, count, window, self.before_start_ms, 0)
 
     def results_stopped(self) -> None:
         """Tell the results of the open window, which was stopped."""
+        self._leg_results(self.legs, self.window, self.start_ms, j.RES_STOPPED)
         for slot, count in enumerate(self.now):
             self._result(slot, count, self.window, self.start_ms, j.RES_STOPPED)
+
+    def _leg_results(self, legs: Legs, window: int, start_ms: int, flags: int) -> None:
+        for place in range(len(legs.people)):
+            self._leg_result(legs, place, window, start_ms, flags)
+
+    def _leg_result(self, legs: Legs, place: int, window: int, start_ms: int, flags: int) -> None:
+        flags |= j.RES_ASKED | j.RES_LEGS
+        if legs.skipped:
+            flags |= j.RES_SKIPPED
+        bib, done = legs.people[place], legs.of(place)
+        payload = struct.pack("<HHiHB", bib, done, -1, j.HELD_TO_END, flags)
+        self._keep(j.record(j.RESULT, place, window, start_ms, payload))
 
     def _result(self, slot: int, count: SlotCount, window: int, start_ms: int, flags: int) -> None:
         if not count.bib:
@@ -194,6 +257,11 @@ class Counting:
             held_ds = min((count.drop_ms - start_ms) // 100, j.HELD_TO_END - 1)
         payload = struct.pack("<HHiHB", count.bib, count.reps, count.made_ms, held_ds, flags)
         self._keep(j.record(j.RESULT, slot, window, start_ms, payload))
+
+    def _note_leg(self, kind: int, legs: Legs, window: int, class_ms: int) -> None:
+        place = legs.last
+        payload = struct.pack("<HHH", legs.people[place], 0, legs.of(place))
+        self._keep(j.record(kind, place, window, class_ms, payload))
 
     def _note(self, kind: int, slot: int, count: SlotCount, window: int, class_ms: int) -> None:
         payload = struct.pack("<HHH", count.bib, 0, count.taps)

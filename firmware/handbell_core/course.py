@@ -149,6 +149,11 @@ class Course:
         """Return a string of the timeline as Latin-1 bytes."""
         return b"" if index == NO_TEXT else self.timeline.text(index)
 
+    def leg_of(self, span: Span, number: int) -> "tuple[int, bytes]":
+        """Return whose a leg is, from 0, of a span in which a tap hands over, and what is done."""
+        bib, name = self.timeline.leg(span, number)
+        return bib, self.text_of(name)
+
     def _set(self, timer: int, run_ms: int) -> None:
         self._timers[timer] = run_ms
         self.due_ms = min(self._timers)

@@ -41,6 +41,7 @@ RES_ASKED = 1  # somebody was asked to tap
 RES_SKIPPED = 2
 RES_STOPPED = 4
 RES_UNCONFIRMED = 8  # a tally that nobody confirmed
+RES_LEGS = 16  # the reps are legs of a relay in which a tap hands over
 
 # Causes of a state change and of an end. After the power had failed, BY_CLOCK: joined again;
 # BY_CUT: not gone on with.

@@ -17,12 +17,13 @@ if TYPE_CHECKING:
     Task = tuple[int, int, int, int, int]
 
 MAGIC = b"HBTL"
-VERSION = 2  # 1 has no own tasks; what has none is still written as 1
+VERSION = 0x12  # 1 has no own tasks, 2.1 has relays in which a tap hands over; see the writer
 HEADER_SIZE = 64
 SPAN_SIZE = 40
 OWN = "<BBBBHHI"
 OWN_SIZE = 12
 SLOTS = 4
+PEOPLE_MOST = 24  # in a relay in which a tap hands over
 DIGEST_SIZE = 12
 NO_TEXT = 0xFFFF
 
@@ -59,13 +60,14 @@ ASK_NONE, ASK_OPEN, ASK_TARGET, ASK_HOLD = range(4)
 ASKS = ("", "open", "target", "hold")
 
 # How people tap
-TAP_NONE, TAP_EACH, TAP_EVERY, TAP_FINISH, TAP_TALLY, TAP_DROP = range(6)
-TAPS = ("none", "each", "every", "finish", "tally", "drop")
+TAP_NONE, TAP_EACH, TAP_EVERY, TAP_FINISH, TAP_TALLY, TAP_DROP, TAP_LEG = range(7)
+TAPS = ("none", "each", "every", "finish", "tally", "drop", "leg")
 
 # Span flags
 BOTH_SIDES = 1  # a cue at half time: change sides
 TAKES_TALLY = 2  # the count of the window before is entered here
 LAST_WINDOW = 4
+HAND_OVER = 8  # one person at a time, until a tap hands over to the next
 
 # Header flags
 SILENT = 1
@@ -86,7 +88,8 @@ class Span:
     """One stretch of a timeline with one meaning; texts are indexes into the string table.
 
     ``bib[slot]`` is who is at that button, 0 for nobody. ``next`` names the exercise to come.
-    ``own[slot]`` is what that bib is asked for instead of what the others are, or None.
+    ``own[slot]`` is what that bib is asked for instead of what the others are, or None. Where a
+    tap hands over, ``people`` are the bibs in their order, and after ``legs`` legs all begins anew.
     """
 
     def __init__(self) -> None:
@@ -99,6 +102,8 @@ class Span:
         self.bib = [0] * SLOTS
         self.owns = self.own_at = 0  # how many own tasks, and which is the first
         self.own: "list[Task | None]" = [None] * SLOTS
+        self.people: "tuple[int, ...]" = ()
+        self.legs = 0
 
     def task(self, slot: int) -> "Task":
         """Return (ask, tap, every, goal, name) of what the bib at ``slot`` is asked for."""
@@ -190,15 +195,43 @@ class Reader:
         into.unpack(buf)
         for slot in range(SLOTS):
             into.own[slot] = None
-        if into.owns:
-            self._file.seek(self.head.owns_at() + OWN_SIZE * into.own_at)
+        into.people = ()
+        if into.flags & HAND_OVER:
+            self._people(into)
+        elif into.owns:
+            self._seek_own(into.own_at)
             for _ in range(min(into.owns, SLOTS)):
-                buf = self._file.read(OWN_SIZE)
-                if len(buf) != OWN_SIZE or buf[0] >= SLOTS:
+                slot, ask, tap, every, goal, name, _ = self._own()
+                if slot >= SLOTS:
                     raise FormatError("own task")
-                slot, ask, tap, every, goal, name, _ = struct.unpack(OWN, buf)
                 into.own[slot] = (ask, tap, every, goal, name)
         return into
+
+    def _people(self, into: Span) -> None:
+        """Read who hands over to whom: everybody has had a leg before anybody has another."""
+        self._seek_own(into.own_at)
+        first = self._own()
+        bibs = [first[6] & 0xFFFF]
+        for _ in range(1, min(first[3], PEOPLE_MOST)):
+            bibs.append(self._own()[6] & 0xFFFF)
+        into.people = tuple(bibs)
+        into.legs = max(1, first[6] >> 16)
+
+    def leg(self, span: Span, number: int) -> "tuple[int, int]":
+        """Return (bib, name) of a leg, from 0, of a span in which a tap hands over."""
+        self._seek_own(span.own_at + number % span.legs)
+        own = self._own()
+        return own[6] & 0xFFFF, own[5]
+
+    def _seek_own(self, index: int) -> None:
+        self._file.seek(self.head.owns_at() + OWN_SIZE * index)
+
+    def _own(self) -> "tuple[int, int, int, int, int, int, int]":
+        buf = self._file.read(OWN_SIZE)
+        if len(buf) != OWN_SIZE:
+            raise FormatError("own task")
+        slot, ask, tap, every, goal, name, more = struct.unpack(OWN, buf)
+        return slot, ask, tap, every, goal, name, more
 
     def text(self, index: int) -> bytes:
         """Return string ``index`` as Latin-1 bytes, b"" for none."""

@@ -10,6 +10,11 @@ def major(version: int) -> int:
     return version & 15
 
 
+def minor(version: int) -> int:
+    """Return the number of what was added since, which who does not know it passes over."""
+    return version >> 4
+
+
 def reads(ours: int, theirs: int) -> bool:
     """Whether who has version ``ours`` of a file's format reads a file of ``theirs``."""
     return 1 <= major(theirs) <= major(ours)
@@ -17,4 +22,4 @@ def reads(ours: int, theirs: int) -> bool:
 
 def name(version: int) -> str:
     """Return a version as it is said."""
-    return "%d.%d" % (version & 15, version >> 4)
+    return "%d.%d" % (major(version), minor(version))

@@ -12,7 +12,7 @@ import sys
 import time
 
 import framebuf
-from timeline_writer import Writer
+from timeline_writer import Leg, Writer
 
 from box import cells, display, font, layout, screens
 from handbell_core.clock import ClockModel, RunTime
@@ -27,6 +27,7 @@ from handbell_core.timeline import (
     CHANGE,
     COOL_DOWN,
     GATE,
+    HAND_OVER,
     LEAD_IN,
     NO_TEXT,
     RATING,
@@ -166,6 +167,7 @@ class Plan:
     def __init__(self, title=b"Harbour loop", buttons=2):
         self.strings = [title, b"Bench"]
         self.spans = []
+        self.legs = []
         self.buttons = buttons
         self.at_ms = 0
 
@@ -191,16 +193,27 @@ class Plan:
         self.spans.append(span)
         return self
 
+    def handed(self, people, name):
+        """Let a tap hand over in the last window."""
+        span = self.spans[-1]
+        span.flags |= HAND_OVER
+        n = len(people)
+        self.legs = [Leg(i, n, bib, self.text(name), n) for i, bib in enumerate(people)]
+        return self
+
     def runner(self, synced=True):
         head = Head()
+        head.own_tasks = len(self.legs)
         head.spans = len(self.spans)
         head.windows = sum(s.kind == WINDOW for s in self.spans)
         head.slot_ms = head.total_ms = self.at_ms
         head.buttons = self.buttons
         file = io.BytesIO()
-        writer = Writer(file.write, head, self.strings)
+        writer = Writer(file.write, head, self.strings, bool(self.legs))
         for span in self.spans:
             writer.span(span)
+        for leg in self.legs:
+            writer.leg(leg)
         writer.finish()
         model = ClockModel(BASE_UTC_US, 0) if synced else None
         return Runner(Reader(file), RunTime(0, 0, model), Sink())
@@ -260,6 +273,7 @@ class Stage:
             facts.name = runner.text_of(runner.span.name)
             facts.next = runner.text_of(runner.span.next)
             facts.who = runner.text_of(runner.span.who)
+            facts.take_leg(runner)
         facts.starts_at = wall(runner) if runner.starts_ms != NEVER else b""
         return runner
 
@@ -381,6 +395,10 @@ def plain(stage):
         work(ASK_OPEN, TAP_NONE, (), name=b"Side plank", next=b"Burpee", flags=BOTH_SIDES),
         16_000,
     )
+    relay = work(ASK_OPEN, TAP_NONE, (), 90, name=b"Relay", next=b"Squat")
+    relay.handed((7, 12, 31), b"10 Sled push")
+    events = taps(0, 2, 20_000, 20_000)
+    stage.scene("relay", relay, 52_000, [*events, (51_950, 0, True)])
     tally = rest_after(
         work(ASK_OPEN, TAP_TALLY, (7, 12), seconds=10, name=b"Burpee"),
         REST,
@@ -512,6 +530,12 @@ def longest_windows(stage, n, bibs, name):
         for kind, plan in plans.items():
             for until_ms in (1_000, 9_000, seconds * 500 + 100, seconds * 1000 - 2_500):
                 stage.scene(kind + at + f"-{until_ms}", plan, until_ms, early)
+        relay = work(ASK_OPEN, TAP_NONE, (), seconds, 0, name, name, who=name)
+        relay.handed((999, 888), name)
+        legs = taps(0, 2, 4_000, 4_000)
+        for until_ms in (3_000, 9_000, seconds * 1000 - 2_500):
+            stage.scene(f"relay{at}-{until_ms}", relay, until_ms, legs)
+        stage.scene("relay-back" + at, relay, 12_600, legs + hold(0, 11_000))
         made = work(ASK_TARGET, TAP_EACH, seconds=seconds, goal=1, **many)
         stage.scene("made" + at, made, 9_000, early)
         stage.scene("made-last" + at, made, seconds * 1000 - 2_500, early)

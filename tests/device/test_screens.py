@@ -25,7 +25,7 @@ LIT, GLASS = (222, 232, 236), (14, 16, 20)
 # The states whose screens the manual shows; more below are variants.
 SHOWN = [
     "lead-in", "open", "target", "made", "made-all", "four", "hold", "last", "back", "each-side",
-    "tally", "break", "change", "warm-up", "gate", "leaving", "set", "held", "again", "starts", "door",
+    "relay", "tally", "break", "change", "warm-up", "gate", "leaving", "set", "held", "again", "starts", "door",
     "menu", "stay",
     "sure", "waits", "rating", "end", "resting", "cut", "health", "identify", "trouble", "fault",
     "stopped",
@@ -172,7 +172,7 @@ def test_seconds_left_are_the_largest_thing_on_each_screen(told):
     scenes = told("plain").scenes
     seconds = {
         "lead-in": "8", "open": "18", "target": "21", "made": "16", "made-all": "17", "four": "19",
-        "hold": "4", "last": "4", "back": "21", "each-side": "14", "tally": "22", "break": "46",
+        "hold": "4", "last": "4", "back": "21", "each-side": "14", "relay": "38", "tally": "22", "break": "46",
         "change": "11", "warm-up": "89", "leaving": "13", "set": "25", "menu": "17",
         "door": "20", "sure": "14", "again": "4",
     }  # fmt: skip
@@ -233,6 +233,10 @@ def test_words(told):
     assert {"Break", "Next in", "Squat"} <= set(words(scenes["break"]))
     assert "Then this box waits" in words(scenes["waits"])
     assert "Other side" in words(scenes["each-side"])
+    relay = {"Bib", "10 Sled push", "leg 3", "Then bib 7"}
+    assert relay <= set(words(scenes["relay"])) and numbers(scenes["relay"])[1:] == ["31"]
+    back = told("longest").scenes["relay-back-0-words-95"]
+    assert "leg back" in words(back) and numbers(back)[1:] == ["888"]
     assert {"Bench", "Harbour loop", "Clock good, hold to start"} <= set(words(scenes["resting"]))
     assert {"No clock: start by hand", "Lost power in a class"} <= set(words(scenes["cut"]))
     assert {"Fault 37", "Send the plan again"} <= set(words(scenes["trouble"]))

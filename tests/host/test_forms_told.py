@@ -220,7 +220,7 @@ def test_show_tells_the_list_once(tmp_path, capsys):
     assert out.count("A round of Through: 15 Squat, 6 Burpee, 20 s Plank\n") == 1
     assert main(["show", str(path), "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["data"]["lists"] == [
-        {"name": "Through", "parts": "15 Squat, 6 Burpee, 20 s Plank"}
+        {"name": "Through", "parts": "15 Squat, 6 Burpee, 20 s Plank", "unit": "round"}
     ]
     assert main(["show", str(EXAMPLES["three-block"])]) == 0
     assert "A round of" not in capsys.readouterr().out

@@ -38,6 +38,9 @@ def in_full(block):
         rounds = block["minutes"] * 60 / (minute * len(tasks))
         whole = {"rest_after_last": True, "change_s": 0}
         return {**block, **whole, "rounds": int(rounds), "exercise": tasks}
+    if form == "hand-over":
+        window = {"name": block.get("name", "Relay"), "work_s": block["minutes"] * 60}
+        return {**block, "hand_over": True, "rounds": 1, "exercise": [window]}
     if form in ("as-many-rounds", "under-a-cap"):
         parts = (
             f"{e['reps']} {e['name']}" if "reps" in e else f"{e['hold_s']} s {e['name']}"
@@ -174,9 +177,13 @@ class Gym:
                 elif goes_on:
                     shown = [exercises[(n + by) % len(exercises)] for by in missed]
                     legs += 1
-                    for place, group in enumerate(self.groups):  # all begin again together
-                        missed[place] += legs % len(group["bibs"]) == legs % len(exercises) == 0
-                yield from self.window(shown, round_, relay)
+                    for place, group in enumerate(self.groups):
+                        people = len(group["bibs"])
+                        if legs % (people * len(exercises)) == 0:  # everybody has done all
+                            missed[place] = 0
+                        elif legs % people == legs % len(exercises) == 0:  # begin again together
+                            missed[place] += 1
+                yield from self.window(shown, round_, relay, block.get("hand_over", False))
                 ends_lap = n + 1 == len(lap)
                 walks = self.rotates and (ends_lap or not stays)
                 if walks and not order:
@@ -201,9 +208,9 @@ class Gym:
         as_long = all(w == works[0] for w in works) and len({*rests}) == 1
         return as_long and not apart and "order" not in block
 
-    def window(self, shown, round_, relay):
+    def window(self, shown, round_, relay, all_in_turn):
         self.windows.append([e["name"] for e in shown])
-        self.shout("window", number=len(self.windows), relay=relay)
+        self.shout("window", number=len(self.windows), relay=relay, all_in_turn=all_in_turn)
         work = shown[0]["work_s"]
         yield from self.wait("window", work[round_] if isinstance(work, list) else work)
 
@@ -238,7 +245,7 @@ class Athlete:
             elif self.place >= 0:
                 relay = more["relay"]
                 mine, of = (self.leg, self.legs) if relay else (self.mine, self.sets)
-                if self.turn % of == mine:
+                if self.turn % of == mine or more["all_in_turn"]:
                     gym.pressing[more["number"], self.place].add(self.bib)
                 if not self.by_laps:
                     self.turn += 1
@@ -252,7 +259,7 @@ def told(box):
     windows = [s for s in spans if s.kind == t.WINDOW]
     stretches = [(t.KINDS[s.kind], s.start_ms, s.end_ms()) for s in spans]
     names = [reader.text(s.name).decode("latin-1") for s in windows]
-    return stretches, names, [{bib for bib in s.bib if bib} for s in windows]
+    return stretches, names, [{bib for bib in s.people or s.bib if bib} for s in windows]
 
 
 def check_same(text):

@@ -158,7 +158,9 @@ def _person(
         sure_rest_ms=sum(e.earned_rest_ms or 0 for e in sure),
         unknown=sum(e.ask == t.ASK_TARGET and e.outcome in LOST for e in own),
         earned_rest_ms=sum(e.earned_rest_ms or 0 for e in targets),
-        reps=sum(e.reps or 0 for e in own if e.outcome is not Outcome.SKIPPED),
+        reps=sum(
+            e.reps or 0 for e in own if e.outcome is not Outcome.SKIPPED and e.tap != t.TAP_LEG
+        ),
         holds=len(holds),
         holds_kept=sum(bool(e.made) for e in holds),
         sure_holds=len(sure_holds),

@@ -30,4 +30,4 @@ def score_of(sums: ExerciseSums) -> tuple[float, str] | None:
         return (lengths - sums.earned_rest_ms) / 1000, "time to the target"
     if sums.tap == t.TAP_FINISH:
         return None
-    return float(sums.reps), "reps"
+    return float(sums.reps), "legs" if sums.tap == t.TAP_LEG else "reps"

@@ -79,7 +79,7 @@ def _share_lines(share: Share) -> list[tuple[str, str]]:
         return [("Work, rest", f"none, {_value(share.rest_ms, 'ms')}")]
     no_rest = "no rest but what is earned" if share.earned_rest_ms.most else "no rest"
     ratio = f"work to rest 1 : {share.rest_ms / max(share.work_ms, 1):.2f}"
-    star = " *" if any(e.unit == "rounds" for e in share.exercises) else ""  # a list's time is
+    star = " *" if any(e.unit != "reps" for e in share.exercises) else ""  # a list's time is
     lines = [
         ("Work, rest", f"{_value(share.work_ms, 'ms')}, {_value(share.rest_ms, 'ms')}"),
         ("Density", f"{share.density_percent:.0f} %, {ratio if share.rest_ms else no_rest}"),
@@ -149,7 +149,7 @@ def _reps(share: Share) -> str:
         of = f" of {e.asked}" if e.asked and e.ask == "target" else ""
         wish = f" (goal {e.asked})" if e.asked and e.ask == "open" else ""
         above = f" (a target of {e.too_many} is more than most make)" if e.too_many else ""
-        unit = " rounds" if e.unit == "rounds" else ""
+        unit = "" if e.unit == "reps" else f" {e.unit}"
         parts.append(f"{e.name} {_range(e.likely, 'reps')}{of}{unit}{wish}{above}")
     if not parts and all(e.ask == "hold" for e in share.exercises):
         return "none to make, only holds"

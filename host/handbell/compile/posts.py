@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from math import lcm
 from typing import NamedTuple
 
 from handbell.compile.expand import NOBODY
@@ -105,12 +104,16 @@ def alike_of(plan: Plan) -> list[int]:
     first: dict[tuple[object, ...], int] = {}
     found = []
     for box in range(plan.boxes):
-        # Legs go on in one order until people and exercises first begin again together.
-        people = len(plan.groups[box].bibs) if relays else 1
-        along = (min(lcm(people, len(b.exercises)), b.rounds * len(b.exercises)) for b in relays)
+        along = (_legs(block, len(plan.groups[box].bibs)) for block in relays)
         key = (*(order[box] for order in orders), *along)
         found.append(first.setdefault(key, box))
     return found
+
+
+def _legs(block: Block, people: int) -> tuple[int, ...]:
+    """Return which exercise each leg of a relay is."""
+    count = len(block.exercises)
+    return tuple(exercise_of(leg, people, count) for leg in range(block.rounds * count))
 
 
 def mixed_of(plan: Plan, posts: list[Posts]) -> list[bool]:
@@ -126,7 +129,10 @@ def mixed_of(plan: Plan, posts: list[Posts]) -> list[bool]:
 def _lanes(plan: Plan, block: Block, crews: Crews) -> Posts:
     """Return the posts of lanes; those who do the same at once as before have the same ones."""
     there: list[tuple[Groups, Crew]]
-    if plan.groups:
+    if block.hand_over:
+        all_at_once = [crews.of((box,)) for box in range(plan.boxes)]
+        there = [((n,), crew._replace(turns=(crew.people,))) for n, crew in enumerate(all_at_once)]
+    elif plan.groups:
         there = [((box,), crews.of((box,), one_by_one=block.relay)) for box in range(plan.boxes)]
     else:
         there = [((), Crew("", (n,), ((n,),))) for n in range(1, plan.boxes + 1)]

@@ -31,11 +31,20 @@ from handbell.compile.posts import (
 from handbell.compile.tasks import Task, task_of
 from handbell.plan import rules
 from handbell.plan.faults import told
+from handbell.plan.legs import exercise_of
 from handbell.plan.model import Exercise, Plan, for_bib
-from handbell.plan.own_tasks import Tasks, everybody, tasks_of
+from handbell.plan.own_tasks import Tasks, everybody, in_legs, tasks_of
 from handbell_core.timeline import RATING, WINDOW
 
 RATING_MS = 30_000
+
+
+class Leg(NamedTuple):
+    """A leg: the person's place in the group's order, from 0, their bib, and what they do."""
+
+    place: int
+    bib: int
+    what: str
 
 
 class Row(NamedTuple):
@@ -45,7 +54,8 @@ class Row(NamedTuple):
     there was none. ``exercise`` is what a window asks of most, None in a pause, and ``own`` what it
     asks of those with a task of their own, by button, from 0. ``who`` and ``bibs`` (by button, 0
     for nobody) are those shown: before a window already those who come, but whoever was at a window
-    enters its tally. ``coming`` is the name of what comes next.
+    enters its tally. ``coming`` is the name of what comes next. Where a tap hands over, ``bibs``
+    are nobody's, and ``legs`` who does what in turn, until it begins anew.
     """
 
     stretch: Stretch
@@ -56,6 +66,7 @@ class Row(NamedTuple):
     own: tuple[tuple[int, Task], ...]
     coming: str
     is_tallied: bool
+    legs: tuple[Leg, ...] = ()
 
     @property
     def task(self) -> Task | None:
@@ -118,9 +129,13 @@ class Schedule:
             if not is_tallied:
                 shown = self.posts[s.at_block][s.at_step][station]
                 who, bibs = shown.who, shown.bibs(s.turn)
-            own = tuple(_own(exercise, s.round, bibs)) if exercise and exercise.scaled else ()
             item = post.number + 1 if post else 0
-            yield Row(s, item, exercise, who, bibs, own, coming, is_tallied)
+            if post and exercise and exercise.hands_over:
+                legs = _legs(exercise, post.people)
+                yield Row(s, item, exercise, who, (), (), coming, is_tallied, legs)
+            else:
+                own = tuple(_own(exercise, s.round, bibs)) if exercise and exercise.scaled else ()
+                yield Row(s, item, exercise, who, bibs, own, coming, is_tallied)
             is_tallied = exercise is not None and exercise.tap.rule == "tally"
         yield from self._ratings(station)
 
@@ -176,6 +191,16 @@ def _own(exercise: Exercise, round_: int, bibs: Bibs) -> Iterator[tuple[int, Tas
         own = for_bib(exercise, bib)
         if own is not exercise:
             yield button, task_of(own, round_)
+
+
+def _legs(exercise: Exercise, people: Bibs) -> tuple[Leg, ...]:
+    """Return the legs of a group, until everybody has done each part once."""
+    bibs = in_legs(exercise, people)
+    parts = [part.words for part in exercise.parts] or [exercise.name]
+    return tuple(
+        Leg(n % len(bibs), bibs[n % len(bibs)], parts[exercise_of(n, len(bibs), len(parts))])
+        for n in range(len(bibs) * len(parts))
+    )
 
 
 def _names(plan: Plan, crews: Crews, posts: list[Posts], last: list[list[Groups]]) -> list[str]:

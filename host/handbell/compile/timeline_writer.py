@@ -6,7 +6,9 @@ The core's tests use it on MicroPython too, so it imports nothing that is missin
 import binascii
 import struct
 
+from handbell_core import versions
 from handbell_core.timeline import (
+    ASK_OPEN,
     HEAD_FIELDS,
     HEADER,
     MAGIC,
@@ -15,6 +17,7 @@ from handbell_core.timeline import (
     SPAN,
     SPAN_FIELDS,
     SPAN_SIZE,
+    TAP_LEG,
     VERSION,
     FormatError,
     Head,
@@ -28,6 +31,13 @@ if TYPE_CHECKING:
     from handbell_core.timeline import Task
 
 
+class Leg:
+    """A leg: who of so many ``people`` (its bib at its place), what (a text), of how many."""
+
+    def __init__(self, place: int, people: int, bib: int, name: int, legs: int) -> None:
+        self.place, self.people, self.bib, self.name, self.legs = place, people, bib, name, legs
+
+
 def form(first: str, last: str) -> str:
     """Return the layout of a span's fields from ``first`` to ``last``."""
     names: list[str] = []
@@ -38,10 +48,13 @@ def form(first: str, last: str) -> str:
     return "<" + SPAN[1:][begin:end]
 
 
-def head_bytes(head: Head) -> bytes:
-    """Return a header's 64 bytes; without own tasks it is one of version 1."""
+def head_bytes(head: Head, has_legs: bool = False) -> bytes:
+    """Return a header's 64 bytes, of the oldest version that can say what follows.
+
+    ``has_legs`` says that there is a relay in which a tap hands over.
+    """
     values = [getattr(head, name) for name in HEAD_FIELDS]
-    version = VERSION if head.own_tasks else 1
+    version = VERSION if has_legs else versions.major(VERSION) if head.own_tasks else 1
     body = struct.pack(HEADER, MAGIC, version, SPAN_SIZE, *values, bytes(10), 0)[:-4]
     return body + struct.pack("<I", binascii.crc32(body))
 
@@ -63,7 +76,11 @@ class Writer:
     """
 
     def __init__(
-        self, write: "Callable[[bytes], object]", head: Head, strings: "list[bytes]"
+        self,
+        write: "Callable[[bytes], object]",
+        head: Head,
+        strings: "list[bytes]",
+        has_legs: bool = False,
     ) -> None:
         self._write = write
         self._left = head.spans
@@ -71,7 +88,7 @@ class Writer:
         self._crc = 0
         head.strings = len(strings)
         head.string_bytes = sum(len(s) for s in strings)
-        write(head_bytes(head))
+        write(head_bytes(head, has_legs))
         offset = 0
         for s in strings:
             self._put(struct.pack("<I", offset))
@@ -98,6 +115,12 @@ class Writer:
         ask, tap, every, goal, name = task
         self._left_own -= 1
         self._put(struct.pack(OWN, slot, ask, tap, every, goal, name, 0))
+
+    def leg(self, leg: "Leg") -> None:
+        """Write one leg of a relay in which a tap hands over, among the own tasks."""
+        self._left_own -= 1
+        task = leg.place, ASK_OPEN, TAP_LEG, leg.people, 0, leg.name
+        self._put(struct.pack(OWN, *task, leg.bib | leg.legs << 16))
 
     def finish(self) -> None:
         """Write the check; raises FormatError when spans or tasks are missing or too many."""

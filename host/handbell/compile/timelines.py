@@ -6,16 +6,16 @@ import io
 import struct
 from collections.abc import Iterator
 
-from handbell.compile.schedule import Row, Schedule
+from handbell.compile import timeline_writer as writing
+from handbell.compile.schedule import Leg, Row, Schedule
 from handbell.compile.tasks import Task
-from handbell.compile.timeline_writer import Writer, form
 from handbell.plan.model import REST
 from handbell.plan.texts import drawable
 from handbell_core import timeline as t
 
-_WHAT = struct.Struct(form("kind", "next"))  # a span without who is there
-_WHO = struct.Struct(form("who", "bib"))
-_LAST = struct.Struct(form("flags", "own_at"))
+_WHAT = struct.Struct(writing.form("kind", "next"))  # a span without who is there
+_WHO = struct.Struct(writing.form("who", "bib"))
+_LAST = struct.Struct(writing.form("flags", "own_at"))
 _NOTHING = (t.ASK_NONE, t.TAP_NONE, 1, 0)
 _FLAGS = [_LAST.pack(flags, 0, 0) for flags in range(8)]
 
@@ -33,18 +33,31 @@ class Timelines:
         """Return the timeline of a station, from 0."""
         spans: list[bytes] = []
         owns: list[tuple[int, Task]] = []
-        for row in self._schedule.rows(station):
+        legs: dict[tuple[Leg, ...], int] = {}
+        rows = list(self._schedule.rows(station))
+        legs_at = sum(len(row.own) for row in rows)  # behind the own tasks
+        for row in rows:
             flags = self._flags_of(row)
-            last = _LAST.pack(flags, len(row.own), len(owns)) if row.own else _FLAGS[flags]
+            last = _FLAGS[flags]
+            if row.own:
+                last = _LAST.pack(flags, len(row.own), len(owns))
+            elif row.legs:
+                at = legs.setdefault(row.legs, legs_at + sum(map(len, legs)))
+                last = _LAST.pack(flags | t.HAND_OVER, 0, at)
             spans.append(self._what_of(row) + self._who_of(row) + last)
             owns += row.own
         head = self._head(station, len(spans))
-        head.own_tasks = len(owns)
+        head.own_tasks = len(owns) + sum(map(len, legs))
         out = io.BytesIO()
-        writer = Writer(out.write, head, self._texts.table(station))
+        writer = writing.Writer(out.write, head, self._texts.table(station), bool(legs))
         writer.packed(b"".join(spans), head.spans)
         for button, task in owns:
             writer.own(button, (*task[:4], self._texts.index(task.name)))
+        for cycle in legs:
+            people = 1 + max(leg.place for leg in cycle)
+            for leg in cycle:
+                name = self._texts.index(leg.what)
+                writer.leg(writing.Leg(leg.place, people, leg.bib, name, len(cycle)))
         writer.finish()
         return out.getvalue()
 
@@ -71,6 +84,8 @@ class Timelines:
         key = (s.start_ms, s.kind, row.item, row.coming)
         if key not in self._what:
             ask, tap, every, goal, name = row.task or (*_NOTHING, s.name)
+            if row.exercise and row.exercise.hands_over:
+                tap = t.TAP_NONE  # for a box that knows of no such relay
             self._what[key] = _WHAT.pack(
                 s.kind,
                 ask,
@@ -124,6 +139,8 @@ def _all_texts(schedule: Schedule) -> Iterator[str]:
     tables = [own for exercise in exercises for own in exercise.scaled]
     yield from (own.name for own in tables if own.name)
     yield from (REST for own in tables if own.out)
+    legs = (exercise.parts for exercise in exercises if exercise.hands_over)
+    yield from (part.words for parts in legs for part in parts)
     yield from (part.name for part in plan.cool_down)
     yield from schedule.names
 

@@ -14,6 +14,7 @@ from handbell.plan.model import Exercise
 from handbell.plan.own_tasks import Own, Tasks, by_bib, everybody, own_list, parted
 from handbell_core import timeline as t
 
+HANDS_OVER = "a tap hands over"
 PRACTICE = "practice"  # to a box it is a stretch like the warm-up
 
 
@@ -163,6 +164,8 @@ def _box_row(s: t.Span, texts: dict[int, str]) -> BoxRow:
 
     by_bib = {bib: words(s.task(slot)) for slot, bib in enumerate(s.bib) if bib}
     tasks = parted(words((s.ask, s.tap, s.every, s.goal, s.name)), by_bib)
+    if s.people:
+        tasks = Tasks(_joined(texts[s.name], HANDS_OVER), ())
     return BoxRow(
         s.start_ms,
         s.duration_ms,
@@ -172,7 +175,7 @@ def _box_row(s: t.Span, texts: dict[int, str]) -> BoxRow:
         s.round,
         s.window,
         texts[s.who],
-        tuple(bib for bib in s.bib if bib),
+        s.people or tuple(bib for bib in s.bib if bib),
         texts[s.next],
         tasks.own,
     )
@@ -181,7 +184,9 @@ def _box_row(s: t.Span, texts: dict[int, str]) -> BoxRow:
 def described(exercise: Exercise, round_: int) -> str:
     """Return an exercise with what it asks for in a round: ``Push-up, 10 reps``."""
     ask, goal = asked(exercise, round_)
-    unit = "rounds" if exercise.parts else "reps"
+    if exercise.hands_over:
+        return _joined(exercise.name, HANDS_OVER)
+    unit = f"{exercise.unit}s"
     task = _task(ask, goal, RULES[exercise.tap.rule], exercise.tap.every, unit)
     return _joined(exercise.name, task)
 

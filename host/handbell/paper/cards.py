@@ -176,7 +176,7 @@ def asked_words(exercise: Exercise) -> str:
     if exercise.hold:
         return "hold"
     if exercise.reps is not None:
-        unit = "round" if exercise.parts else "rep"
+        unit = exercise.unit
         many = "s" if set(exercise.reps.values) != {1} else ""
         if ladder := ladder_words(exercise.reps.values):
             return ladder.format(f"{unit}{many}")
@@ -184,7 +184,7 @@ def asked_words(exercise: Exercise) -> str:
     rounds = " rounds" if exercise.parts else ""
     if exercise.goal is not None:
         return f"goal {values_words(exercise.goal.values)}{rounds}"
-    return "as many rounds as you can" if exercise.parts else ""
+    return f"as many {exercise.unit}s as you can" if exercise.parts or exercise.hands_over else ""
 
 
 def whole_task(exercise: Exercise) -> str:
@@ -201,8 +201,9 @@ def short_task(exercise: Exercise) -> str:
 def tap_words(exercise: Exercise) -> str:
     """Return how people tap, empty for not at all."""
     if exercise.tap.rule == "every":
-        unit = "rounds" if exercise.parts else "reps"
-        return f"Tap every {exercise.tap.every} {unit}."
+        return f"Tap every {exercise.tap.every} {exercise.unit}s."
+    if exercise.hands_over:
+        return "One at a time; tap to hand over."
     if exercise.parts and exercise.tap.rule == "each":
         return "Tap each round."
     return TAPS[exercise.tap.rule]

@@ -2,13 +2,13 @@
 
 A leg is done by one person of each group: by the next one, for as long as the relay goes on. A
 group goes through the exercises in their order. With two people and two exercises one person would
-always do the first and the other the second. So whenever people and exercises begin again
-together, the group leaves out one exercise and goes on from there.
+always do the first and the other the second. So where the two numbers have a common divisor, the
+group leaves out one exercise whenever people and exercises begin again together.
 """
 
 from __future__ import annotations
 
-from math import lcm
+from math import gcd, lcm
 from typing import TYPE_CHECKING
 
 from handbell.plan.model import times_of
@@ -24,7 +24,7 @@ def exercise_of(leg: int, people: int, exercises: int) -> int:
     In each ``people * exercises`` legs from a multiple of it on, and so from leg 0 on, everybody
     gets to every exercise once, whoever does the first leg.
     """
-    return (leg + leg // lcm(people, exercises)) % exercises
+    return (leg + leg // lcm(people, exercises) % gcd(people, exercises)) % exercises
 
 
 def moves_on(plan: Plan, block: Block) -> bool:

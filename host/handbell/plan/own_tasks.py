@@ -68,6 +68,11 @@ def done_by(exercise: Exercise, bib: int) -> Exercise:
     return plain(for_bib(exercise, bib))
 
 
+def in_legs(exercise: Exercise, bibs: Iterable[int]) -> list[int]:
+    """Return who of some bibs has legs of an exercise: all but those who leave it out."""
+    return [bib for bib, task in by_bib(exercise, bibs).items() if not task.is_left_out]
+
+
 def plain(exercise: Exercise) -> Exercise:
     """Return an exercise as it is written for those without an own task."""
     return exercise.model_copy(update={"scaled": ()}) if exercise.scaled else exercise

@@ -95,7 +95,7 @@ def _scale(plan: Plan) -> Iterator[str]:
 
 
 def _turns(plan: Plan) -> Iterator[str]:
-    if all(block.relay for block in plan.blocks):
+    if all(block.one_at_a_time for block in plan.blocks):
         return
     for n, group in enumerate(plan.groups):
         if plan.turns_said is None and len(group.bibs) > plan.buttons:

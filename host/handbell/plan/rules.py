@@ -12,7 +12,7 @@ from handbell.plan.model import SHARE, Block, Plan
 from handbell.plan.pauses import Place as WindowPlace
 from handbell.plan.pauses import pauses_after, places
 from handbell.plan.values import WINDOW_LEAST_MS
-from handbell_core.timeline import CHANGE
+from handbell_core.timeline import CHANGE, PEOPLE_MOST
 
 GUIDED_MOST = 100
 TALLY_LEAST_MS = 10_000
@@ -25,6 +25,7 @@ def of_plan(plan: Plan) -> Iterator[Fault]:
     yield from _guided(plan)
     yield from _tallies(plan)
     yield from _own_tasks(plan)
+    yield from _handed_over(plan)
 
 
 def missing(plan: Plan) -> Iterator[Fault]:
@@ -118,6 +119,17 @@ def _can_enter(plan: Plan, b: int, place: WindowPlace) -> bool:
     after = pauses_after(plan, b, place)
     walks = plan.is_rotation and after and after[0].kind == CHANGE
     return bool(after) and after[0].duration_ms >= TALLY_LEAST_MS and not walks
+
+
+def _handed_over(plan: Plan) -> Iterator[Fault]:
+    """Yield groups too large for a box to know by heart whose leg it is."""
+    for n, group in enumerate(plan.groups if any(b.hand_over for b in plan.blocks) else ()):
+        if len(group.bibs) > PEOPLE_MOST:
+            yield (
+                ("group", n, "bibs"),
+                f"{len(group.bibs)} people in a relay by taps; write two groups, of "
+                f"{PEOPLE_MOST} at most",
+            )
 
 
 def _own_tasks(plan: Plan) -> Iterator[Fault]:

@@ -57,6 +57,8 @@ def asked_of(ask: int, tap: int, goals: Sequence[int], both_sides: bool = False)
         return "rest, left out"
     if tap == t.TAP_NONE:
         return ASKS[ask] + ", not counted"
+    if tap == t.TAP_LEG:
+        return "legs of a relay; a tap handed over"
     goal = "-".join(map(str, goals)) if any(goals) else ""
     sides = ", both sides together" if both_sides else ""
     if ask == t.ASK_TARGET:

@@ -10,6 +10,7 @@ from handbell_core.timeline import (
     ASK_TARGET,
     BREAK,
     GATE,
+    HAND_OVER,
     LAST_WINDOW,
     LEAD_IN,
     RATING,
@@ -26,9 +27,9 @@ from handbell_core.timeline import (
 )
 
 try:
-    from handbell.compile.timeline_writer import Writer, span_bytes
+    from handbell.compile.timeline_writer import Leg, Writer, span_bytes
 except ImportError:  # on MicroPython the host is this one file
-    from timeline_writer import Writer, span_bytes
+    from timeline_writer import Leg, Writer, span_bytes
 
 BIBS = (7, 8, 0, 0)
 
@@ -74,6 +75,24 @@ def own(span_, slot, ask=ASK_TARGET, tap=TAP_EACH, every=1, goal=0, name=2):
     return span_
 
 
+def handed(span_, people, names=(2,)):
+    """Let a tap hand over in a window: ``people`` take turns at what is called ``names``."""
+    span_.flags |= HAND_OVER
+    span_.tap = TAP_NONE
+    span_.bib = [0] * 4
+    n, m = len(people), len(names)
+    span_.cycle = [
+        Leg(k % n, n, people[k % n], names[_exercise(k, n, m)], n * m) for k in range(n * m)
+    ]
+    return span_
+
+
+def _exercise(leg, people, exercises):
+    """Return which exercise a leg is: one is left out whenever both begin again together."""
+    both = next(n for n in range(people, people * exercises + 1, people) if not n % exercises)
+    return (leg + leg // both % (people * exercises // both)) % exercises
+
+
 def timeline_bytes(spans, grid_s=30, count_s=0, strings=(b"Title", b"Station 1", b"Burpee")):
     at = number = total = 0
     for s in spans:
@@ -94,13 +113,20 @@ def timeline_bytes(spans, grid_s=30, count_s=0, strings=(b"Title", b"Station 1",
         mine = [(slot, task) for slot, task in enumerate(s.own) if task]
         s.owns, s.own_at = len(mine), len(tasks)
         tasks.extend(mine)
-    head.own_tasks = len(tasks)
+    legs = []
+    for s in spans:
+        if s.flags & HAND_OVER:
+            s.own_at = len(tasks) + len(legs)
+            legs.extend(s.cycle)
+    head.own_tasks = len(tasks) + len(legs)
     out = io.BytesIO()
-    writer = Writer(out.write, head, list(strings))
+    writer = Writer(out.write, head, list(strings), bool(legs))
     for s in spans:
         writer.span(s)
     for slot, task in tasks:
         writer.own(slot, task)
+    for leg in legs:
+        writer.leg(leg)
     writer.finish()
     return out.getvalue()
 

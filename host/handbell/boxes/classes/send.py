@@ -15,7 +15,7 @@ from handbell.boxes.link.listing import TIMELINES, listing
 from handbell.boxes.link.replies import DROP, KEEP, NAME, PUT, SELECT, STATUS, strange
 from handbell.boxes.link.words import fault_error, other_version
 from handbell_core import faults, frames, timeline
-from handbell_core.versions import name, reads
+from handbell_core.versions import minor, name, reads
 
 from .stations import StationMap
 
@@ -186,6 +186,13 @@ def _check(connection: Connection, load: Load) -> None:
         raise BoxError(
             connection.label,
             f"plays plans of version {name(who.plans)}, and this one needs {name(needed)}",
+            "Run handbell prepare to renew its firmware",
+            faults.VERSION,
+        )
+    if minor(needed) > minor(who.plans):
+        raise BoxError(
+            connection.label,
+            "counts no relay by taps, its program is too old",
             "Run handbell prepare to renew its firmware",
             faults.VERSION,
         )

@@ -244,5 +244,6 @@ def _done(last: Session, tries: Sequence[Try]) -> str:
     made = f"{sum(e.made is True for e in tries)} of {len(tries)} made"
     if last.tap == t.TAP_FINISH:
         return made
-    reps = "-".join("?" if e.reps is None else str(e.reps) for e in tries) + " reps"
+    unit = " legs" if last.tap == t.TAP_LEG else " reps"
+    reps = "-".join("?" if e.reps is None else str(e.reps) for e in tries) + unit
     return f"{reps}, {made}" if tries[-1].goal else reps

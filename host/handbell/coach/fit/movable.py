@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from handbell.plan.demands import LEVELS
+from handbell.plan.legs import moves_on
 from handbell.plan.model import Block, PerRound, Plan, lists_of
 from handbell.plan.own_tasks import each_task
 from handbell.plan.rules import TALLY_LEAST_MS
@@ -174,7 +175,7 @@ def rest_sites(plan: Plan, b: int, rounds: int) -> tuple[Site, ...]:
     """Return the rests that a block has in so many rounds; one written as 0 is meant to be none."""
     block = plan.blocks[b]
     sites = []
-    all_alike = plan.is_rotation or block.order
+    all_alike = plan.is_rotation or block.order or moves_on(plan, block)
     if all_alike and any(exercise.rest_ms == 0 for exercise in block.exercises):
         return ()
     is_any = any(exercise.rest_ms is None for exercise in block.exercises)

@@ -185,7 +185,8 @@ def _sides(plan: Plan, library: Library) -> Iterator[str]:
     for b, block in enumerate(plan.blocks):
         for e, exercise in enumerate(block.exercises):
             entry = library.find(exercise.name) if not exercise.parts else None
-            if entry and entry.sides == "one" and not exercise.both_sides and not block.relay:
+            alone = entry is not None and entry.sides == "one" and not exercise.both_sides
+            if entry and alone and not block.one_at_a_time:
                 windows[entry.id] += block.rounds
                 first.setdefault(entry.id, (("block", b, "exercise", e), exercise.name))
     for key, count in windows.items():

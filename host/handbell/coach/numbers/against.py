@@ -98,7 +98,7 @@ def _asked(numbers: Numbers) -> dict[str, str]:
     found: dict[str, dict[str, None]] = {}
     for share in numbers.shares:
         for expected in share.exercises:
-            name = expected.name + ", the list" * (expected.unit == "rounds")
+            name = expected.name + ", the list" * (expected.unit != "reps")
             found.setdefault(name, {})[_words(expected)] = None
     return {name: " or ".join(words) for name, words in found.items()}
 

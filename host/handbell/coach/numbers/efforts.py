@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
-from handbell.plan.own_tasks import bibs_words, by_bib, plain
+from handbell.plan.own_tasks import bibs_words, by_bib, in_legs, plain
 
 if TYPE_CHECKING:
     from handbell.compile import CompiledClass
@@ -13,11 +13,15 @@ if TYPE_CHECKING:
     from handbell.plan.model import Exercise, Plan
 
 
-_Sort = tuple[tuple["Exercise", ...], tuple[int, ...]]  # own tasks as done, legs waited
+# Own tasks as done, legs waited, and between how many a tap hands over, by exercise.
+_Sort = tuple[tuple["Exercise", ...], tuple[int, ...], tuple[int, ...]]
 
 
 class Effort(NamedTuple):
-    """A person's window; ``exercise`` is None while waiting, or for who leaves it out."""
+    """A person's window; ``exercise`` is None while waiting, or for who leaves it out.
+
+    Where a tap hands over, ``duration_ms`` is a person's share of it.
+    """
 
     exercise: Exercise | None
     round: int
@@ -68,11 +72,16 @@ def _ways(built: CompiledClass) -> Iterator[tuple[dict[int, list[int]], list[Eff
         ]
         exercises = {id(e.exercise): e.exercise for e in efforts}
         scaled = [e for e in exercises.values() if e is not None and e.scaled]
+        shared = [e for e in exercises.values() if e is not None and e.hands_over]
         turns = {walker: _turns(schedule, walker, legs) for walker in same}
-        for (done, off), people in _sorts(plan, turns, scaled):
+        for (done, off, sizes), people in _sorts(plan, turns, scaled, shared):
+            between = {id(e): n for e, n in zip(shared, sizes, strict=True)}
             instead: dict[int, Exercise] = {id(e): own for e, own in zip(scaled, done, strict=True)}
             theirs = [
-                e._replace(exercise=_worked(instead.get(id(e.exercise), e.exercise)))
+                e._replace(
+                    exercise=_worked(instead.get(id(e.exercise), e.exercise)),
+                    duration_ms=e.duration_ms // between.get(id(e.exercise), 1),
+                )
                 for e in efforts
             ]
             for n in off:
@@ -88,7 +97,10 @@ def _turns(schedule: Schedule, walker: int, legs: list[int]) -> list[tuple[int, 
 
 
 def _sorts(
-    plan: Plan, turns: dict[int, list[tuple[int, ...]]], scaled: list[Exercise]
+    plan: Plan,
+    turns: dict[int, list[tuple[int, ...]]],
+    scaled: list[Exercise],
+    shared: list[Exercise],
 ) -> list[tuple[_Sort, dict[int, list[int]]]]:
     """Return how exercises with own tasks are done and which legs waited, by whom of each group.
 
@@ -97,10 +109,11 @@ def _sorts(
     found: dict[_Sort, dict[int, list[int]]] = {}
     for group, legs in turns.items():
         tasks = [by_bib(exercise, _bibs(plan, group)) for exercise in scaled]
+        sizes = tuple(max(1, len(in_legs(exercise, _bibs(plan, group)))) for exercise in shared)
         for bib in _bibs(plan, group):
             done = tuple(_untapped(task[bib]) for task in tasks)
             off = tuple(n for n, bibs in enumerate(legs) if bib not in bibs)
-            found.setdefault((done, off), {}).setdefault(group, []).append(bib)
+            found.setdefault((done, off, sizes), {}).setdefault(group, []).append(bib)
     written = tuple(_untapped(plain(exercise)) for exercise in scaled)
     return sorted(found.items(), key=lambda item: item[0][0] != written)
 

@@ -155,9 +155,10 @@ class _Sums:
         most = goal if is_target else fast
         rounds = Range(min(slow, most), min(fast, most))
         too_many = goal if is_target and goal > fast else 0
-        self._expect(
-            Expected(exercise.name, ASKS[ask], 1, ms, goal, rounds, too_many, unit="rounds")
-        )
+        times = len(parts) if exercise.hands_over else 1  # a leg is one of the parts
+        likely = Range(rounds.least * times, rounds.most * times)
+        unit = f"{exercise.unit}s"
+        self._expect(Expected(exercise.name, ASKS[ask], 1, ms, goal, likely, too_many, unit=unit))
         if is_target:
             once = [sum(p.slow_ms for p in parts), sum(p.fast_ms for p in parts)]
             self.earned_rest_ms += Range(*(max(0, ms - goal * each_ms) for each_ms in once))
@@ -197,7 +198,7 @@ def numbers_of(built: CompiledClass, library: Library) -> Numbers:
     shares: list[tuple[Share, list[str]]] = []
     rests: dict[str, list[int]] = {}
     bouts: dict[tuple[int, int, bool], Bout] = {}
-    known: dict[tuple[tuple[int, int], ...], Share] = {}
+    known: dict[tuple[tuple[int, int, int], ...], Share] = {}
     total_ms = built.totals.total_ms
 
     def left_ms(effort: Effort) -> int:
@@ -206,7 +207,7 @@ def numbers_of(built: CompiledClass, library: Library) -> Numbers:
     all_ways = list(ways(built))  # kept, so that no two exercises can have the same id
     for who, efforts in all_ways:
         # Groups of a rotation do the same in other orders: their sums are made once.
-        work = tuple(sorted((id(e.exercise), e.round) for e in efforts))
+        work = tuple(sorted((id(e.exercise), e.round, e.duration_ms) for e in efforts))
         if work not in known:
             known[work] = _share(efforts, library, total_ms)
         share = known[work]

@@ -129,7 +129,7 @@ def _lanes(plan: Plan, block: Block) -> list[Group]:
     return [
         Group(
             group.name,
-            1 if block.relay else len(group.bibs),
+            1 if block.one_at_a_time else len(group.bibs),
             tuple(int(not plan.is_rotation or does(group, exercise)) for exercise in exercises),
         )
         for group in plan.groups

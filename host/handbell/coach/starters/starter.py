@@ -20,6 +20,7 @@ from .choose import KitThere, chosen
 from .floor import Floor
 
 PLAIN, CIRCUIT, ROTATION, RELAY = "plain", "circuit", "rotation", "relay"
+ONE_AT_A_TIME = frozenset((RELAY, "hand-over"))
 NAMES = (PLAIN, CIRCUIT, ROTATION, *FORMATS)
 CIRCUIT_LONG = 4  # exercises of a circuit
 LEGS_ABOUT = 8
@@ -30,6 +31,7 @@ _SIZES = {
     ROTATION: ("rounds", 1),
     "every-minute": ("minutes", 3),
     "as-many-rounds": ("minutes", 1),
+    "hand-over": ("minutes", 1),
     "intervals": ("rounds", 2),
 }
 WORK_S = 40  # of a window, in a circuit and in a rotation
@@ -88,11 +90,11 @@ def starter(
     check = f"handbell check {shlex.quote(file)}" if file.isprintable() else "handbell check"
     head = [f"# Change anything, then: {check}", f"title = {tomlkit.item(title).as_string()}"]
     people = []
-    if floor.alone and ROTATION not in formats and RELAY not in formats:
+    if floor.alone and ROTATION not in formats and not ONE_AT_A_TIME.intersection(formats):
         head.append(f"boxes = {len(floor.crews)}")
     else:
         head += [f"buttons = {floor.buttons}"] * (floor.buttons > 1)
-        if floor.shares_buttons and set(formats) != {RELAY}:
+        if floor.shares_buttons and not ONE_AT_A_TIME.issuperset(formats):
             head.append('turns = "window"')
         people = [
             f'[[group]]\nname = "{crew.name}"\nbibs = [{", ".join(map(str, crew.bibs))}]\n'

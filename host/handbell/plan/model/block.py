@@ -41,6 +41,9 @@ class Block(Table):
     relay: fields.YesNo = Field(
         False, description="One person of each group at a time; the others rest until their turn."
     )
+    hand_over: fields.YesNo = Field(
+        False, description="One person of each group at a time, until a tap hands over."
+    )
     format: MaybeFormat = Field(
         None, description="The short form it is written in, which has keys of its own."
     )
@@ -50,6 +53,11 @@ class Block(Table):
     exercises: tuple[Exercise, ...] = Field(
         (), alias="exercise", description="The exercises in order."
     )
+
+    @property
+    def one_at_a_time(self) -> bool:
+        """Whether one person of each group works while the others wait."""
+        return self.relay or self.hand_over
 
     @property
     def rounds(self) -> int:
@@ -76,6 +84,8 @@ class Block(Table):
     @on_model(mode="after")
     def _agrees(self) -> Block:
         require(_exercises(self))
+        for exercise in self.exercises if self.hand_over else ():
+            exercise.in_hand_over()
         return self
 
 
@@ -93,8 +103,36 @@ def _exercises(block: Block) -> Iterable[Fault]:
                     f"{several(entries, 'entry', 'entries')} for {several(rounds, 'round')}; "
                     "write one entry for each round, or a single number",
                 )
+    if block.hand_over:
+        yield from _handed_over(block)
     if block.rest_after_last and not _trailing_rest_ms(block):
         yield ("rest_after_last",), "there is no rest to keep; write rest_s, or take it out"
+
+
+def _handed_over(block: Block) -> Iterable[Fault]:
+    """Yield what windows can't have in which a tap hands over."""
+    if block.relay:
+        yield ("hand_over",), "a relay goes by the clock or by taps; take one of the two out"
+    for n, exercise in enumerate(block.exercises):
+        for key, said in (
+            ("reps", exercise.reps),
+            ("goal", exercise.goal),
+            ("hold", exercise.hold),
+            ("both_sides", exercise.both_sides),
+            ("tap", exercise.tap_as),
+        ):
+            if said:
+                yield (
+                    ("exercise", n, key),
+                    "a tap ends a leg and hands over; take it out, and write a leg's reps in a "
+                    "[[block.exercise.part]]",
+                )
+        for s, own in enumerate(exercise.scaled):
+            if not own.out:
+                yield (
+                    ("exercise", n, "scaled", s),
+                    "all have the same legs; write out = true for who has none, or take it out",
+                )
 
 
 def _trailing_rest_ms(block: Block) -> int:

@@ -64,11 +64,26 @@ class Exercise(Table):
     )
     scaled: tuple[Scaled, ...] = Field((), description="What some bibs are asked for instead.")
     _out: bool = PrivateAttr(False)
+    _hands_over: bool = PrivateAttr(False)
 
     @property
     def is_left_out(self) -> bool:
         """Whether it is what those do who leave an exercise out: rest, and owe nothing."""
         return self._out
+
+    @property
+    def hands_over(self) -> bool:
+        """Whether one person at a time does a leg of it, until a tap hands over."""
+        return self._hands_over
+
+    def in_hand_over(self) -> None:
+        """Take note that its block hands over by taps."""
+        self._hands_over = True
+
+    @property
+    def unit(self) -> str:
+        """What a rep of it is called: a rep, a round of its parts, a leg."""
+        return "leg" if self.hands_over else "round" if self.parts else "rep"
 
     @property
     def tap(self) -> Tap:

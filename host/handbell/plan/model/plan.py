@@ -181,10 +181,11 @@ def _of_blocks(blocks: Sequence[Block], data: dict[str, Any]) -> Iterable[Fault]
     if rotation:
         yield from _of_rotation(blocks, data)
     for b, block in enumerate(blocks):
-        place: Place = ("block", b, "relay" if block.format is None else "format")
-        if block.relay and rotation:
+        key = "hand_over" if block.hand_over else "relay"
+        place: Place = ("block", b, key if block.format is None else "format")
+        if block.one_at_a_time and rotation:
             yield place, "a relay is for lanes; take it out, or write lanes"
-        elif block.relay and not data.get("groups", True):
+        elif block.one_at_a_time and not data.get("groups", True):
             yield place, "a relay is run by groups; add a [[group]] with its bibs"
     if "groups" in data and "stations" in data:
         yield from of_orders(blocks, data)

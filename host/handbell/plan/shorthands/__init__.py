@@ -12,7 +12,7 @@ from pydantic import PlainValidator, ValidationError, WithJsonSchema
 
 from handbell.plan import values
 from handbell.plan.agreement import Fault
-from handbell.plan.shorthands.counted import AsManyRounds, Ladder, UnderACap
+from handbell.plan.shorthands.counted import AsManyRounds, HandOver, Ladder, UnderACap
 from handbell.plan.shorthands.form import Short, Table, found, own_keys
 from handbell.plan.shorthands.timed import EveryMinute, Intervals, Relay
 
@@ -23,6 +23,7 @@ FORMATS: dict[str, type[Short]] = {
     "ladder": Ladder,
     "intervals": Intervals,
     "relay": Relay,
+    "hand-over": HandOver,
 }
 MaybeFormat = Annotated[
     str | None, PlainValidator(values.chosen(*FORMATS)), WithJsonSchema({"enum": [*FORMATS]})

@@ -1,4 +1,4 @@
-"""Forms in which people count: up or down a ladder, or through a list again and again."""
+"""Forms in which people count: a ladder, or a list gone through again and again."""
 
 from __future__ import annotations
 
@@ -108,6 +108,26 @@ class UnderACap(Through):
         """Return a window with a target of rounds; the last tap is the finishing time."""
         tap = {"tap": "finish"} if self.rounds == 1 else {}
         return self._one_window(block, exercises, {"reps": self.rounds, **tap})
+
+
+class HandOver(Through):
+    """A relay for some minutes: one person of each group at a time, until a tap hands over."""
+
+    block_has: ClassVar[Mapping[str, str]] = {
+        **Through.block_has,
+        "rounds": "people hand over as often as they can",
+        "relay": 'format = "hand-over" says it',
+        "hand_over": 'format = "hand-over" says it',
+    }
+
+    def faults(self, block: Table, exercises: list[Table]) -> Iterator[Fault]:
+        """Yield nothing: the box names each leg, so the list needs no name."""
+        yield from ()
+
+    def spelt_out(self, block: Table, exercises: list[Table]) -> Table:
+        """Return an open window in which a tap ends a leg."""
+        named = {"name": "Relay", **block}
+        return {**block, **self._one_window(named, exercises, {}), "hand_over": True}
 
 
 class Ladder(Short):

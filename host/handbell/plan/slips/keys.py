@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 TEXTS = {"title", "name", "label", "note", "circuit", "layout", "format", "move", "turns"}
-YES_NO = {"gate", "relay", "hold", "both_sides", "rate", "silent", "back", "rest_after_last", "out"}
+YES_NO = {
+    *("gate", "relay", "hand_over", "hold", "both_sides", "rate", "silent", "back"),
+    *("rest_after_last", "out"),
+}
 SECONDS = {
     "lead_in_s",
     "break_s",

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from handbell_core import journal as j
 from handbell_core.taps import SlotCount
-from handbell_core.timeline import TAP_TALLY
+from handbell_core.timeline import TAP_LEG, TAP_TALLY
 
 from .outages import Missed, Record, outages_of
 from .timelines import Window
@@ -107,7 +107,8 @@ class _Replay:
             self.told[window, slot] = Told._make(struct.unpack_from("<HHiHB", payload))
             self.place((window, slot))
         elif kind == j.STATE and payload[1] == j.BY_SKIP:
-            for each in range(4):
+            there = self.windows.get(window)
+            for each in range(len(there.bibs) if there else 0):
                 found = self.place((window, each))
                 if found is not None:
                     found.count.skipped = True
@@ -133,13 +134,15 @@ class _Replay:
             self.odd.setdefault(key, f"the box had {after} taps where the recount has {count.taps}")
 
 
-def _as_told(count: SlotCount, start_ms: int) -> Told:
+def _as_told(count: SlotCount, window: Window) -> Told:
     flags = j.RES_ASKED if count.asked else 0
+    if window.tap == TAP_LEG:
+        flags |= j.RES_LEGS
     if count.skipped:
         flags |= j.RES_SKIPPED
     if count.tap_rule == TAP_TALLY and not count.confirmed:
         flags |= j.RES_UNCONFIRMED
-    held_ds = j.HELD_TO_END if count.drop_ms < 0 else (count.drop_ms - start_ms) // 100
+    held_ds = j.HELD_TO_END if count.drop_ms < 0 else (count.drop_ms - window.start_ms) // 100
     return Told(count.bib, count.reps, count.made_ms, held_ds, flags)
 
 
@@ -167,7 +170,7 @@ def recount(
             continue
         plan = windows[window]
         told = replay.told.pop((window, slot), None)
-        result = _held_together(window, slot, _as_told(count, plan.start_ms), told, lost_records)
+        result = _held_together(window, slot, _as_told(count, plan), told, lost_records)
         counted = result.counted
         if missed.partly((window, slot), count, told is not None):
             counted = counted._replace(standing=PARTLY)

@@ -23,7 +23,10 @@ class Task(NamedTuple):
 
 @dataclass(frozen=True)
 class Window:
-    """One window as it was planned for one box; ``bibs[slot]`` is 0 where nobody stands."""
+    """One window as it was planned for one box; ``bibs[slot]`` is 0 where nobody stands.
+
+    Where a tap hands over (``tap`` is a leg), a slot is a person's place in the group's order.
+    """
 
     number: int
     start_ms: int
@@ -101,12 +104,12 @@ def decode(data: bytes) -> Timeline:
 
     windows = {
         s.window: Window(
-            **{name: getattr(s, name) for name in _AS_IT_IS},
+            **{name: getattr(s, name) for name in _AS_IT_IS} | _tapped(s),
             number=s.window,
             both_sides=bool(s.flags & t.BOTH_SIDES),
             name=named(s.name),
             who=named(s.who),
-            bibs=tuple(s.bib),
+            bibs=s.people or tuple(s.bib),
             own=tuple(own and Task(*own[:4], named(own[4])) for own in s.own) if s.owns else (),
         )
         for s in spans
@@ -124,6 +127,11 @@ def decode(data: bytes) -> Timeline:
         windows=windows,
         rated=rated,
     )
+
+
+def _tapped(span: t.Span) -> dict[str, int]:
+    """Return how people tap where a tap hands over, which no older box is told."""
+    return {"tap": t.TAP_LEG} if span.people else {}
 
 
 def slot_ms_of(head: bytes) -> int:

@@ -19,6 +19,7 @@ from handbell.store.database.bulk import Values, insert_rows, put_row
 from handbell.store.logs import facts, journals, timelines
 from handbell.store.logs.recount import AMENDED, INVALID, KINDS, PRESS, Counted, Recounted, recount
 from handbell_core import journal as j
+from handbell_core.timeline import TAP_LEG
 
 from .efforts import COUNTS, efforts_of_run, said_of
 from .queries import with_bibs
@@ -43,10 +44,14 @@ def derive(
 ) -> Derived:
     """Return what a journal comes to as it was counted."""
     taps, times = _tap_rows(found, counted.stands)
+    legs = {w.number: _legs(w, times) for w in windows.values() if w.tap == TAP_LEG}
     results: list[Values] = []
     for c in counted.results:
         key = c.window, c.slot
-        gaps = _gaps(c, times.get(key, []), counted.every.get(key, 1))
+        if c.window in legs:
+            gaps = _spread(legs[c.window].get(c.slot, []))
+        else:
+            gaps = _gaps(c, times.get(key, []), counted.every.get(key, 1))
         results.append((c.window, c.slot, *c.used, *c[3:], *gaps, None))
     told = [ResultRow(0, c.window, c.slot, *c.used, *c[3:]) for c in counted.results]
     return Derived(taps, results, _sum_rows(windows, told))
@@ -80,7 +85,12 @@ def _gaps(result: Counted, times: Sequence[int], every: int) -> tuple[float | No
     """
     if every > 1 and result.used.made_ms >= 0 and result.used.reps % every:
         times = times[:-1]
-    gaps = sorted(b - a for a, b in pairwise(times))
+    return _spread([b - a for a, b in pairwise(times)], every)
+
+
+def _spread(gaps: list[int], every: int = 1) -> tuple[float | None, ...]:
+    """Return median, best and worst of some ms, by each of ``every`` reps."""
+    gaps = sorted(gaps)
     count = len(gaps)
     if count < GAPS_LEAST or gaps[0] <= 0:
         return None, None, None
@@ -89,6 +99,21 @@ def _gaps(result: Counted, times: Sequence[int], every: int) -> tuple[float | No
 
 
 Place = tuple[int, int]  # window and slot
+
+
+def _legs(window: timelines.Window, times: Mapping[Place, Sequence[int]]) -> dict[int, list[int]]:
+    """Return how long each leg took, by slot: from the hand-over before it to its own."""
+    ends = sorted(
+        (ms, slot)
+        for slot in range(len(window.bibs))
+        for ms in times.get((window.number, slot), ())
+    )
+    found: dict[int, list[int]] = {}
+    began_ms = window.start_ms
+    for ms, slot in ends:
+        found.setdefault(slot, []).append(ms - began_ms)
+        began_ms = ms
+    return found
 
 
 def _tap_rows(

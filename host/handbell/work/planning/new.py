@@ -18,8 +18,8 @@ from handbell.coach.starters.starter import (
     CIRCUIT,
     CIRCUIT_LONG,
     NAMES,
+    ONE_AT_A_TIME,
     PLAIN,
-    RELAY,
     ROTATION,
     kit_at,
     starter,
@@ -109,7 +109,7 @@ def new(
         slot_ms,
         floor.crews,
         floor.buttons,
-        floor.shares_buttons and set(formats) != {RELAY},
+        floor.shares_buttons and not ONE_AT_A_TIME.issuperset(formats),
         without,
         wishes.slot_ms,
         why_not,
@@ -155,7 +155,7 @@ def roster_groups(store_at: str | None = None) -> tuple[str, ...]:
 
 def people_at_each(formats: Sequence[str]) -> int:
     """Return how many people a box must have at least."""
-    return 2 if RELAY in formats else 1
+    return 2 if ONE_AT_A_TIME.intersection(formats) else 1
 
 
 def takes_kit(formats: Sequence[str]) -> bool:
@@ -190,7 +190,7 @@ def _bibs(
     """Return the bibs that come, and the names of those who have none."""
     if wishes.roster is not None:
         return bibs_of_roster(wishes.roster, store_at)
-    at_each = 2 if {ROTATION, RELAY} & set(formats) else 1
+    at_each = 2 if {ROTATION, *ONE_AT_A_TIME} & set(formats) else 1
     usual = (wishes.boxes or BOXES) * at_each
     people = usual if wishes.people is None else wishes.people
     if not 1 <= people <= PEOPLE_MOST:
@@ -225,7 +225,7 @@ def _floor(wishes: Wishes, formats: Sequence[str], bibs: list[int]) -> Floor:
         raise UsageError(
             f"{wishes.buttons} buttons are too few or too many", f"Say 1 to {BUTTONS_MOST}"
         )
-    if RELAY in formats and len(bibs) < people_at_each(formats) * boxes:
+    if ONE_AT_A_TIME.intersection(formats) and len(bibs) < people_at_each(formats) * boxes:
         raise UsageError(
             f"A relay needs two people at each box, and {several(len(bibs), 'person', 'people')} "
             f"at {several(boxes, 'box', 'boxes')} are fewer",

@@ -25,10 +25,11 @@ from .whereabouts import Whereabouts, whereabouts
 
 @dataclass(frozen=True)
 class Parts:
-    """An exercise that is a list gone through, and what a round of it is."""
+    """An exercise that is a list gone through, and what a round of it is, or its legs are."""
 
     name: str
     parts: str
+    unit: str
 
 
 @dataclass(frozen=True)
@@ -105,8 +106,8 @@ def show(
 def _lists(built: CompiledClass) -> tuple[Parts, ...]:
     """Return the exercises that are lists gone through, each once."""
     exercises = (e for block in built.plan.blocks for e in block.exercises if e.parts)
-    found = dict.fromkeys((e.name, parts_words(e.parts)) for e in exercises)
-    return tuple(Parts(name, parts) for name, parts in found)
+    found = dict.fromkeys((e.name, parts_words(e.parts), e.unit) for e in exercises)
+    return tuple(Parts(*one) for one in found)
 
 
 def _write_calendar(event: Calendar, built: CompiledClass) -> str:

@@ -98,7 +98,7 @@ def text(result: Shown | InFull, out: Out) -> None:
     else:
         _print_rows(result, out)
     for one in result.lists:
-        out.line(f"A round of {one.name}: {one.parts}")
+        out.line(f"{'Legs' if one.unit == 'leg' else 'A round'} of {one.name}: {one.parts}")
     if result.earned:
         out.line(f"Rest is also {result.earned}.")
     for warning in result.warnings:
