@@ -500,3 +500,51 @@ def test_a_class_with_waits_is_reported_like_any_other(tmp_path, monkeypatch):
     assert told.keys() == asked
     assert min(told.values()) > 5
     assert {person.bib for person in report.people} == set(range(1, 11))
+
+
+BENCHES = (("Dip", 'kit = ["bench"]\n'), ("Squat", ""))
+
+
+def with_out(text, bibs):
+    """The plan whose first exercise some bibs leave out."""
+    own = f"[[block.exercise.scaled]]\nbibs = {list(bibs)}\nout = true\n"
+    return text.replace('kit = ["bench"]\n', f'kit = ["bench"]\n{own}')
+
+
+@pytest.mark.parametrize("need", ['["bench"]', "{ bench = 1 }"])
+def test_who_leaves_an_exercise_out_takes_no_kit(need):
+    text = rotation((2, 2), BENCHES, top="[kit]\nbench = 1")
+
+    def shared(out):
+        plan = parsed(with_out(text, out).replace('["bench"]', need))
+        return orders(plan)[0]
+
+    one_each = shared((2, 4))
+    assert one_each.clash is None and not broken(one_each.demands, one_each.schedule)
+    demands = shared((1, 2, 3, 4)).demands
+    assert [demands.use("bench", 0, g) for g in (0, 1)] == [0, 0]
+    assert not broken(dataclasses.replace(demands, kit={"bench": 0}), one_each.schedule)
+
+
+def test_who_works_at_a_station_still_takes_its_kit():
+    text = rotation((2, 2), BENCHES, top="[kit]\nbench = 1")
+    (shared,) = orders(parsed(with_out(text, (2,))))
+    assert shared.clash is not None and dict(shared.enough) == {"bench": 2}
+
+
+def test_a_lane_left_out_takes_no_kit():
+    text = lanes(0, 2, (("Dip", 'kit = ["bench"]\n'),), "rounds = 1").replace(
+        '"suspension straps"', "bench"
+    )
+    assert orders(parsed(text))[0].clash is not None
+    assert orders(parsed(with_out(text, (1, 2))))[0].clash is None
+
+
+def test_in_a_relay_a_leg_takes_kit_unless_the_whole_group_leaves_it_out():
+    groups = '[[group]]\nname = "A"\nbibs = [1, 2]\n'
+    text = lanes(0, 1, (("Dip", 'kit = ["bench"]\n'),), "relay = true").replace(
+        '"suspension straps"', "bench"
+    )
+    text = text.replace("boxes = 1", "").replace("[[block]]\n", f"{groups}[[block]]\n", 1)
+    demands = [demands_of(parsed(with_out(text, out)), 0) for out in ((1,), (1, 2))]
+    assert [d.use("bench", 0, 0) for d in demands] == [1, 0]

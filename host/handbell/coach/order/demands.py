@@ -23,8 +23,8 @@ class Need:
     each: bool = True
 
     def of(self, people: int) -> int:
-        """Return how much of the kit a group of so many people uses."""
-        return self.count * people if self.each else self.count
+        """Return how much of the kit so many people of a group use: none where nobody works."""
+        return self.count * (people if self.each else min(people, 1))
 
 
 @dataclass(frozen=True)
@@ -44,11 +44,19 @@ class Station:
 
 @dataclass(frozen=True)
 class Group:
-    """People who stay together; ``visits`` says how often they do each station."""
+    """People who stay together; ``visits`` says how often they do each station.
+
+    ``out`` is how many of them leave out what is done at each; () where nobody does.
+    """
 
     name: str
     people: int
     visits: tuple[int, ...]
+    out: tuple[int, ...] = ()
+
+    def at_work(self, station: int) -> int:
+        """Return how many do what is done at a station."""
+        return self.people - (self.out[station] if self.out else 0)
 
 
 @dataclass(frozen=True)
@@ -74,7 +82,7 @@ class Demands:
 
     def use(self, kit: str, station: int, group: int) -> int:
         """Return how much of a sort of kit a group uses at a station."""
-        people = self.groups[group].people
+        people = self.groups[group].at_work(station)
         return sum(need.of(people) for need in self.stations[station].needs if need.kit == kit)
 
 

@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 
 from handbell.coach.writing.edit import Change
 from handbell.compile.schedule import Schedule as Resolved
-from handbell.plan.model import Block, Plan, does, times_of
+from handbell.plan.model import Block, Exercise, Plan, does, for_bib, times_of
+from handbell.plan.model import Group as PlanGroup
 
 from .demands import WAITS, Clash, Demands, Group, Need, Schedule, Station, UndecidedError
 from .lanes import turned
@@ -123,17 +124,28 @@ def demands_of(plan: Plan, block: int) -> Demands:
 
 def _lanes(plan: Plan, block: Block) -> list[Group]:
     """Return who works at once in each lane or group; in a relay it is one of them."""
-    exercises = block.exercises
-    if not plan.groups:
-        return [Group(plan.label(box), 1, (1,) * len(exercises)) for box in range(plan.boxes)]
     return [
         Group(
-            group.name,
-            1 if block.one_at_a_time else len(group.bibs),
-            tuple(int(not plan.is_rotation or does(group, exercise)) for exercise in exercises),
+            name,
+            1 if block.one_at_a_time else len(bibs),
+            tuple(int(who is None or does(who, exercise)) for exercise in block.exercises),
+            tuple(_left_out(exercise, bibs, block.one_at_a_time) for exercise in block.exercises),
         )
-        for group in plan.groups
+        for name, bibs, who in _who(plan)
     ]
+
+
+def _who(plan: Plan) -> list[tuple[str, Sequence[int], PlanGroup | None]]:
+    """Return each lane or group: its name, its bibs, and, where it goes round, the group."""
+    if not plan.groups:  # each box has its number
+        return [(plan.label(box), (box + 1,), None) for box in range(plan.boxes)]
+    return [(group.name, group.bibs, group if plan.is_rotation else None) for group in plan.groups]
+
+
+def _left_out(exercise: Exercise, bibs: Sequence[int], one_at_a_time: bool) -> int:
+    """Return how many of those at work at once leave an exercise out."""
+    out = sum(for_bib(exercise, bib).is_left_out for bib in bibs)
+    return int(out == len(bibs)) if one_at_a_time else out
 
 
 def _stations(plan: Plan, block: Block) -> Iterator[Station]:

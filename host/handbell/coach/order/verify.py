@@ -59,8 +59,9 @@ def _steps(demands: Demands, schedule: Schedule) -> Iterator[str]:
                 yield f"step {step + 1}: {people} people at {station.name}"
             for need in station.needs:
                 for g in there:
-                    people_each = demands.groups[g].people if need.each else 1
-                    in_use[need.kit] += need.count * people_each
+                    group = demands.groups[g]
+                    at_work = group.people - (group.out[s] if group.out else 0)
+                    in_use[need.kit] += need.count * (at_work if need.each else at_work > 0)
         for kit, used in in_use.items():
             if used > demands.kit.get(kit, used):
                 yield f"step {step + 1}: {used} of {kit} in use, of {demands.kit[kit]}"
