@@ -31,8 +31,8 @@ def keyed(key, value):
 TIMES = {
     "4": "4 s is too short; a window is 5 s or more",
     "0": "0 s is too short; a window is 5 s or more",
-    "-30": "-30 is negative; write 0 or more seconds",
-    "-0.1": "-0.1 is negative; write 0 or more seconds",
+    "-30": "-30 is negative; write seconds, such as 30",
+    "-0.1": "-0.1 is negative; write seconds, such as 30",
     "30.25": "30.25 is finer than a tenth of a second; write it as 30.2",
     "30.0001": "30.0001 is finer than a tenth of a second; write it as 30.0",
     "1e-400": "1E-400 is finer than a tenth of a second; write it as 0.0",
@@ -178,13 +178,14 @@ BLOCKS = {
     ("", 'hold = true\ntap = "tally"'): 'block 1, exercise 1, tap: "tally" is not for a hold; '
     'write "drop" or "none", or take the line out',
     ("rest_s = 15", 'tap = "tally"'): 'block 1, exercise 1, tap: "tally" needs 10 s of rest right '
-    "after each window, and the block's last window has none; write rest_s = 15 and "
-    "rest_after_last = true, or another way to tap",
+    "after each window, and the block's last window has none; write rest_after_last = true, or "
+    "another way to tap",
     ("rounds = 3\nrest_s = 5", 'tap = "tally"'): 'block 1, exercise 1, tap: "tally" needs 10 s of '
-    "rest right after each window, and round 1 has less; write rest_s = 15, or another way to tap",
+    "rest right after each window, and round 1 has less; write rest_s = 15 and "
+    "rest_after_last = true, or another way to tap",
     ("rounds = 2\nrest_s = 15\nround_rest_s = 5\nrest_after_last = true", 'tap = "tally"'): (
         'block 1, exercise 1, tap: "tally" needs 10 s of rest right after each window, and round 1 '
-        "has less; write rest_s = 15, or another way to tap"
+        "has less; write round_rest_s = 15, or another way to tap"
     ),
 }
 
@@ -267,7 +268,7 @@ ROTATIONS = [
     (
         {"two": 'tap = "tally"', "block": "rounds = 2"},
         'block 1, exercise 2, tap: "tally" needs 10 s of rest right after each window, and round 1 '
-        "has less; write rest_s = 15, or another way to tap",
+        "has less; write rest_s = 15 and rest_after_last = true, or another way to tap",
     ),
 ]
 
@@ -434,8 +435,8 @@ SAID = {
     "[fit]\nbreak_s = [60, 30]": "fit, break_s: the least is above the most; write them as [30, 60]",
     "[fit]\nguided_s = [30]": "fit, guided_s: a range has two entries, least and most, such as "
     "[30, 120]",
-    "[fit]\nwork_s = [3, 30]": "fit, work_s: 3 s is too short; a window is 5 s or more",
-    "[fit]\nrounds = [0, 3]": "fit, rounds: 0 is out of range; write a number from 1 to 16000",
+    "[fit]\nwork_s = [3, 30]": "fit, work_s: entry 1: 3 s is too short; a window is 5 s or more",
+    "[fit]\nrounds = [0, 3]": "fit, rounds: entry 1: 0 is out of range; write a number from 1 to 16000",
     '[fit]\nkeep = ["all"]': 'fit, keep: "all" isn\'t allowed here; write a list of "breaks", "rests", '
     '"warm-up", "windows", "rounds"',
     "[fit]\nkeep = 3": 'fit, keep: 3 isn\'t allowed here; write a list of "breaks", "rests", '
@@ -479,3 +480,48 @@ def test_kit_of_an_exercise(line):
 @pytest.mark.parametrize("line", ORDERS)
 def test_orders(line):
     assert faults(plan(block=line)) == [f"block 1, {ORDERS[line]}"]
+
+
+@pytest.mark.parametrize(
+    ("keys", "writes"),
+    [
+        ("rest_s = 18", "rest_after_last = true"),
+        ("rest_s = 5", "rest_s = 15 and rest_after_last = true"),
+        ("rest_s = 18\nround_rest_s = 20", "rest_after_last = true"),
+        (
+            "rest_s = 18\nround_rest_s = 5\nrounds = 2",
+            "round_rest_s = 15 and rest_after_last = true",
+        ),
+        ("rest_s = 5\nrounds = 2\nrest_after_last = true", "rest_s = 15"),
+    ],
+)
+def test_a_tally_asks_for_as_much_rest_as_does_and_never_for_less(keys, writes):
+    def plan_of(said):
+        lines = "\n".join(" = ".join(pair) for pair in said.items())
+        task = '[[block.exercise]]\nname = "Squat"\nwork_s = 30\ntap = "tally"\n'
+        return parse_plan(f'title = "T"\n[[block]]\n{lines}\n{task}'.encode())
+
+    said = dict(line.split(" = ") for line in keys.split("\n"))
+    with pytest.raises(PlanError, match=f"; write {writes}, or another way to tap"):
+        plan_of(said)
+    assert plan_of(said | dict(line.split(" = ") for line in writes.split(" and ")))
+
+
+FORMLESS = '[[block]]\nformat = "@"\nminutes = 4\n[[block.exercise]]\nname = "Squat"\nreps = 5\n'
+
+
+@pytest.mark.parametrize(
+    ("said", "told"),
+    [
+        ("EMOM", 'there is no form "EMOM"; did you mean "every-minute"?'),
+        ("Amrap", 'there is no form "Amrap"; did you mean "as-many-rounds"?'),
+        ("Every Minute", 'there is no form "Every Minute"; did you mean "every-minute"?'),
+        (
+            "sprints",
+            'there is no form "sprints"; write "every-minute", "as-many-rounds", "under-a-cap", '
+            '"ladder", "intervals" or "relay"',
+        ),
+    ],
+)
+def test_a_form_that_is_none_is_all_that_is_told_of_it(said, told):
+    assert faults('title = "T"\n' + FORMLESS.replace("@", said)) == [f"block 1, format: {told}"]

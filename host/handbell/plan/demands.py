@@ -120,7 +120,13 @@ def _range(one: Callable[[object], int], example: str) -> Callable[[object], tup
             )
         if len(value) != 2:
             raise ValueError(f"a range has two entries, least and most, such as {example}")
-        least, most = one(value[0]), one(value[1])
+        ends = []
+        for n, end in enumerate(value, 1):
+            try:
+                ends.append(one(end))
+            except ValueError as error:
+                raise ValueError(f"entry {n}: {error}") from None
+        least, most = ends
         if least > most:
             raise ValueError(f"the least is above the most; write them as {example}")
         return least, most

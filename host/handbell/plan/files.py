@@ -9,9 +9,11 @@ from typing import Any
 from handbell.base import toml
 from handbell.base.digest import short_digest
 from handbell.base.errors import PlanError
+from handbell.plan.agreement import Place
 from handbell.plan.going_on import every_fault
 from handbell.plan.model import Plan
 from handbell.plan.slips import Slip, mended, stranger
+from handbell.plan.tried import tried
 
 SIZE_MOST = 1 << 20
 DIGEST_SIZE = 12
@@ -37,8 +39,8 @@ def parse_plan(data: bytes, name: str = "plan") -> Plan:
         raise PlanError(
             name, [f"line {line}: the text is not UTF-8; save the file as UTF-8"]
         ) from None
-    document, slips = _document(text, name)
-    plan, faults = every_fault(document)
+    document, slips, places = _document(text, name)
+    plan, faults = every_fault(document, places)
     if plan is None or slips:
         raise PlanError(name, [*(slip.words() for slip in slips), *faults])
     return plan.from_file(name, source, short_digest(source))
@@ -64,10 +66,13 @@ def _read(path: Path) -> bytes:
     raise PlanError(str(path), [fault])
 
 
-def _document(text: str, name: str) -> tuple[dict[str, Any], list[Slip]]:
-    """Return what a text says, its slips mended, and the slips; raises PlanError if none can."""
+def _document(text: str, name: str) -> tuple[dict[str, Any], list[Slip], list[Place]]:
+    """Return what a text says, its slips mended, the slips, and places they tell all of.
+
+    Raises PlanError where the slips can't be mended.
+    """
     try:
-        return toml.loads(text, parse_float=_decimal), []
+        return toml.loads(text, parse_float=_decimal), [], []
     except toml.KeyTooLongError as error:
         fault = f"{error}; write key = value"
     except toml.TOMLDecodeError:
@@ -79,11 +84,12 @@ def _document(text: str, name: str) -> tuple[dict[str, Any], list[Slip]]:
     raise PlanError(name, [fault]) from None
 
 
-def _mended(text: str, name: str) -> tuple[dict[str, Any], list[Slip]]:
+def _mended(text: str, name: str) -> tuple[dict[str, Any], list[Slip], list[Place]]:
     try:
         slips, right = mended(text)
         if right is not None:
-            return toml.loads(right, parse_float=_decimal), slips
+            found = tried(slips, right, toml.loads(right, parse_float=_decimal))
+            return found.document, found.slips, found.places
         faults = [slip.words() for slip in slips]
     except RecursionError:
         faults = [TOO_DEEP]

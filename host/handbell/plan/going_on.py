@@ -7,17 +7,20 @@ again; what is then said of a replaced value is not told.
 from __future__ import annotations
 
 import copy
-import difflib
 import re
+from collections.abc import Sequence
 from typing import Any
 
 from pydantic import ValidationError
 
+from handbell.base.words import listed, quoted
 from handbell.plan import rules
 from handbell.plan.agreement import Fault, Place
 from handbell.plan.faults import MISSING, faults_of, told
-from handbell.plan.model import Plan
-from handbell.plan.shorthands import FORMATS
+from handbell.plan.model import Block, Plan
+from handbell.plan.shorthands import FORMATS, nearest_form
+from handbell.plan.shorthands.form import own_keys
+from handbell.plan.values import shown
 
 PASSES_MOST = 5
 _RIGHT: dict[str, Any] = {
@@ -39,20 +42,35 @@ _RIGHT: dict[str, Any] = {
 }
 
 
-def every_fault(document: dict[str, Any]) -> tuple[Plan | None, list[str]]:
-    """Return the plan of a document, or all that is wrong with it as sentences, each once."""
+def every_fault(
+    document: dict[str, Any], told_already: Sequence[Place] = ()
+) -> tuple[Plan | None, list[str]]:
+    """Return the plan of a document, or all that is wrong with it as sentences, each once.
+
+    What is wrong in places of which something is told already is left out.
+    """
     found, plan = _look(document)
     if not found:
         return plan, []
+    faults = faults_in(document, found)
+    faults = [fault for fault in faults if not is_within(fault[0], told_already)]
+    return None, told(sorted(faults, key=lambda fault: _order(document, fault[0][:2])))
+
+
+def faults_in(document: dict[str, Any], found: list[Fault] | None = None) -> list[Fault]:
+    """Return all that is wrong with a document, and where; ``found`` is what a look tells of it."""
+    found = _look(document)[0] if found is None else found
+    if not found:
+        return []
     try:
         trial = copy.deepcopy(document)
     except RecursionError:  # nested as deep as no plan is
-        return None, told(found)
+        return found
     all_found = _formats(trial)
     replaced = [place for place, _ in all_found]
     for _ in range(PASSES_MOST):
         found, plan = _look(trial)
-        new = [fault for fault in found if not _within(fault[0], replaced)]
+        new = [fault for fault in found if not is_within(fault[0], replaced)]
         all_found += new
         # The keys of a short form hang together: one replaced would be told of another.
         replaced += {fault[0][:2] for fault in new if _is_short(trial, fault[0])}
@@ -60,16 +78,16 @@ def every_fault(document: dict[str, Any]) -> tuple[Plan | None, list[str]]:
         if plan is not None or not places:
             break
         replaced += places
-    return None, told(sorted(all_found, key=lambda fault: _order(document, fault[0][:2])))
+    return all_found
 
 
 def _is_short(document: dict[str, Any], place: Place) -> bool:
     """Whether a place is in a block of a short form."""
-    block = _at(document, place[:2]) if place[:1] == ("block",) and len(place) > 1 else None
+    block = at_place(document, place[:2]) if place[:1] == ("block",) and len(place) > 1 else None
     return isinstance(block, dict) and "format" in block
 
 
-def _at(document: Any, place: Place) -> Any:
+def at_place(document: Any, place: Place) -> Any:
     """Return what is in a place of a document, None where it has no such place."""
     for step in place:
         try:
@@ -88,22 +106,39 @@ def _look(document: dict[str, Any]) -> tuple[list[Fault], Plan | None]:
 
 
 def _formats(document: dict[str, Any]) -> list[Fault]:
-    """Return the blocks of a form that there is not; the nearest form takes its place."""
+    """Return the blocks of a form that there is not; the nearest form takes its place.
+
+    Where none is near, the block is looked at without the keys that only a form has.
+    """
     found: list[Fault] = []
     blocks = document.get("block")
     if not isinstance(blocks, list):
         return []
     for n, block in enumerate(blocks):
-        if not isinstance(block, dict):
-            continue
-        said = block.get("format")
+        said = block.get("format") if isinstance(block, dict) else None
         if not isinstance(said, str) or said in FORMATS:
             continue
-        for near in difflib.get_close_matches(said, FORMATS, 1):
+        near = nearest_form(said, FORMATS)
+        if near:
             words = f'there is no form "{said}"; did you mean "{near}"?'
-            found.append((("block", n, "format"), words))
             block["format"] = near
+        else:
+            words = f"there is no form {shown(said)}; write {listed(map(quoted, FORMATS), 'or')}"
+            _formless(block)
+        found.append((("block", n, "format"), words))
     return found
+
+
+def _formless(block: dict[str, Any]) -> None:
+    """Take a block's form and the keys of any form out, and give its exercises what they lack."""
+    plain = own_keys(Block)
+    for key in {"format", *(key for form in FORMATS.values() for key in own_keys(form))}:
+        if key == "format" or key not in plain:
+            block.pop(key, None)
+    exercises = block.get("exercise")
+    for exercise in exercises if isinstance(exercises, list) else ():
+        if isinstance(exercise, dict):
+            exercise.setdefault("work_s", _RIGHT["work_s"])
 
 
 def _place(fault: Fault) -> Place:
@@ -113,7 +148,8 @@ def _place(fault: Fault) -> Place:
     return (*place, missing[1]) if missing else place
 
 
-def _within(place: Place, replaced: list[Place]) -> bool:
+def is_within(place: Place, replaced: Sequence[Place]) -> bool:
+    """Return whether a place is one of some, or below one."""
     return any(place[: len(other)] == other for other in replaced)
 
 
@@ -121,7 +157,7 @@ def _replace(document: dict[str, Any], place: Place) -> bool:
     """Put something right in a place; False when nothing is known that would be."""
     if not place or not isinstance(place[-1], str):
         return False
-    table = _at(document, place[:-1])
+    table = at_place(document, place[:-1])
     if not isinstance(table, dict):
         return False
     right = _RIGHT.get(place[-1])

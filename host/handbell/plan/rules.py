@@ -10,7 +10,7 @@ from handbell.plan.agreement import Fault
 from handbell.plan.legs import exercise_of, moves_on
 from handbell.plan.model import SHARE, Block, Plan
 from handbell.plan.pauses import Place as WindowPlace
-from handbell.plan.pauses import pauses_after, places
+from handbell.plan.pauses import pauses_after, places, rest_ms
 from handbell.plan.values import WINDOW_LEAST_MS
 from handbell_core.timeline import CHANGE, PEOPLE_MOST
 
@@ -84,7 +84,7 @@ def _tallies(plan: Plan) -> Iterator[Fault]:
 
 
 def _tallies_of(plan: Plan, b: int, block: Block, tallied: list[int]) -> Iterator[Fault]:
-    short: dict[int, WindowPlace] = {}
+    short: dict[int, list[WindowPlace]] = {}
     by_legs, count = moves_on(plan, block), len(block.exercises)
     for n, place in enumerate(places(plan, block)):
         if not _can_enter(plan, b, place):
@@ -92,14 +92,14 @@ def _tallies_of(plan: Plan, b: int, block: Block, tallied: list[int]) -> Iterato
             if by_legs:
                 here = [exercise_of(n, len(group.bibs), count) for group in plan.groups]
             for exercise in tallied if plan.is_rotation else here:
-                short.setdefault(exercise, place)
+                short.setdefault(exercise, []).append(place)
     for exercise in tallied:
         if exercise in short:
-            fault = _short_tally(block, exercise, short[exercise])
+            fault = _short_tally(plan, block, exercise, short[exercise])
             yield ("block", b, "exercise", exercise, "tap"), fault
 
 
-def _short_tally(block: Block, e: int, place: WindowPlace) -> str:
+def _short_tally(plan: Plan, block: Block, e: int, short: list[WindowPlace]) -> str:
     needs = f'"tally" needs {TALLY_LEAST_MS // 1000} s of rest right after each window'
     if block.format == "every-minute":  # the rest is what is left of each minute
         task = block.exercises[e]
@@ -107,12 +107,23 @@ def _short_tally(block: Block, e: int, place: WindowPlace) -> str:
         less_ms = every_ms - _TALLY_WRITTEN_MS
         works = f"work_s = {less_ms // 1000}, or " if less_ms >= WINDOW_LEAST_MS else ""
         return f"{needs}, and this leaves less; write {works}another way to tap"
-    if place.ends_block and not block.rest_after_last:
-        return (
-            f"{needs}, and the block's last window has none; "
-            "write rest_s = 15 and rest_after_last = true, or another way to tap"
-        )
-    return f"{needs}, and round {place.round} has less; write rest_s = 15, or another way to tap"
+    if short[0].ends_block and not block.rest_after_last:
+        why = "the block's last window has none"
+    else:
+        why = f"round {short[0].round} has less"
+    writes = " and ".join(dict.fromkeys(_longer_rests(plan, block, short)))
+    return f"{needs}, and {why}; write {writes}, or another way to tap"
+
+
+def _longer_rests(plan: Plan, block: Block, short: list[WindowPlace]) -> Iterator[str]:
+    """Yield the lines that make the rests after some windows long enough, none of them shorter."""
+    lasting = block.model_copy(update={"rest_after_last": True})
+    for place in short:
+        own = place.ends_round and block.round_rest_ms is not None
+        if rest_ms(plan, lasting, place) < TALLY_LEAST_MS:
+            yield f"{'round_rest_s' if own else 'rest_s'} = {_TALLY_WRITTEN_MS // 1000}"
+        if place.ends_block and not block.rest_after_last:
+            yield "rest_after_last = true"
 
 
 def _can_enter(plan: Plan, b: int, place: WindowPlace) -> bool:

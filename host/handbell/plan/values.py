@@ -104,7 +104,7 @@ def milliseconds(value: object) -> int:
     if not number.is_finite():
         raise ValueError(f"{shown(value)} is no time; write seconds, such as 30")
     if number < 0:
-        raise ValueError(f"{shown(value)} is negative; write 0 or more seconds")
+        raise ValueError(f"{shown(value)} is negative; write seconds, such as 30")
     if number > TIME_MOST_S:
         raise ValueError(
             f"{shown(value)} is over 6 hours; write seconds (not ms), at most {TIME_MOST_S}"

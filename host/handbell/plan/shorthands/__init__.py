@@ -6,6 +6,8 @@ comes out has the keys of any block, and ``format`` beside them to tell where it
 
 from __future__ import annotations
 
+import difflib
+from collections.abc import Iterable
 from typing import Annotated
 
 from pydantic import PlainValidator, ValidationError, WithJsonSchema
@@ -25,9 +27,17 @@ FORMATS: dict[str, type[Short]] = {
     "relay": Relay,
     "hand-over": HandOver,
 }
+IN_SHORT = {"emom": "every-minute", "amrap": "as-many-rounds"}  # what the trade often writes
 MaybeFormat = Annotated[
     str | None, PlainValidator(values.chosen(*FORMATS)), WithJsonSchema({"enum": [*FORMATS]})
 ]
+
+
+def nearest_form(said: str, names: Iterable[str]) -> str:
+    """Return the form of some names that a word means, or that is most like it; "" for none."""
+    word = "-".join(said.casefold().replace("_", " ").split())
+    near = [IN_SHORT[word]] if word in IN_SHORT else difflib.get_close_matches(word, names, 1)
+    return near[0] if near else ""
 
 
 def asks_each(block_format: str | None) -> bool:

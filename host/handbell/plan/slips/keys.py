@@ -59,6 +59,7 @@ EXAMPLES = {
     "kit": '["mat"]',
 }
 ONE_TABLE = "fit"
+COUNTED_KIT = "kit"  # a table, too; its keys are names of kit
 TABLES = (
     "block",
     "block.exercise",

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from handbell.base import toml
 from handbell.plan.slips import lines as one_line
-from handbell.plan.slips.keys import ONE_TABLE, heading, table_of
+from handbell.plan.slips.keys import COUNTED_KIT, ONE_TABLE, heading, table_of
 
 SLIPS_MOST = 40
 BACK_MOST = 30
@@ -21,7 +21,9 @@ _SIDES = re.compile(r"\s*both_sides\b")
 class Slip:
     """A place that is not TOML; ``line`` and ``columns`` count from 1, ``instead`` is right.
 
-    ``instead`` is "" where the line is to be taken out, and None where nobody can know it.
+    ``instead`` is "" where the line is to be taken out, and None where nobody can know it: then
+    ``remedy`` says what to do, and the text goes on with ``stand_in``, if anything. ``ways`` are
+    what else the line may mean, each with why.
     """
 
     line: int
@@ -29,6 +31,9 @@ class Slip:
     columns: tuple[int, int]
     why: str
     instead: str | None
+    remedy: str = "write key = value there, with texts in quotes, or take the line out"
+    stand_in: str = ""
+    ways: tuple[tuple[str, str], ...] = ()
 
     def words(self) -> str:
         """Return it as a coach reads it: the place, the line with a mark, the line to write."""
@@ -40,7 +45,7 @@ class Slip:
         mark = " " * (first - 1 - from_) + "^" * max(1, min(last, from_ + len(shown)) - first + 1)
         told = [f"line {self.line}: {self.why}", f"      {shown.rstrip()}", f"      {mark}"]
         if self.instead is None:
-            told.append("    write key = value there, with texts in quotes, or take the line out")
+            told.append(f"    {self.remedy}")
         elif not self.instead:
             told.append("    take this line out")
         else:
@@ -51,7 +56,7 @@ class Slip:
 def mended(text: str) -> tuple[list[Slip], str | None]:
     """Return every slip of a text, and the text as it is with all of them mended.
 
-    The text is None when a line had to be left out that nobody can know.
+    A line that nobody can know has a stand-in there; the text is None when that can't be.
     """
     work = _Work(text.split("\n"))
     while len(work.slips) < SLIPS_MOST:
@@ -61,7 +66,8 @@ def mended(text: str) -> tuple[list[Slip], str | None]:
         if not work.mend(at):
             break
     slips = sorted(work.slips, key=lambda slip: slip.line)
-    whole = _first_error(work.text()) is None and all(slip.instead is not None for slip in slips)
+    known = all(slip.instead is not None or slip.stand_in for slip in slips)
+    whole = known and _first_error(work.text()) is None
     return slips, work.text() if whole else None
 
 
@@ -81,6 +87,7 @@ class _Work:
 
     def __init__(self, lines: list[str]) -> None:
         self.lines = lines
+        self._said = list(lines)
         self.slips: list[Slip] = []
         self._done: set[int] = set()
         if _first_error("\n".join(lines)) is not None:
@@ -95,7 +102,7 @@ class _Work:
         stopped, error = at
         number = self._number(stopped)
         if "overwrite" in error or "twice" in error:
-            self._take(number, self.lines[number], "this stands there already; keep one of the two")
+            self._take(number, self._said[number], "this stands there already; keep one of the two")
             return True
         for line in range(number, -1, -1):
             first = self._begin(line)
@@ -103,9 +110,13 @@ class _Work:
                 continue
             if not one_line.alone(self.lines[first]):
                 last = self._end(first)
-                right = self._right(first, last)
-                if right is not None and self._helps(first, last, right[0], stopped):
-                    self._put(first, last, *right)
+                ways = [
+                    way
+                    for way in self._right(first, last)
+                    if self._helps(first, last, way[0], stopped)
+                ]
+                if ways:
+                    self._put(first, last, ways)
                     return True
             if number - line > BACK_MOST:
                 break
@@ -143,7 +154,7 @@ class _Work:
                 return last
         return first
 
-    def _right(self, first: int, last: int) -> tuple[str, list[str]] | None:
+    def _right(self, first: int, last: int) -> list[one_line.Fixed]:
         joined = " ".join(line.partition("#")[0].strip() for line in self.lines[first : last + 1])
         indent = self.lines[first][: -len(self.lines[first].lstrip()) or None]
         line = self.lines[first] if first == last else indent + joined
@@ -158,34 +169,38 @@ class _Work:
         below = itertools.takewhile(lambda line: not _HEADING.match(line), self.lines[number + 1 :])
         own = [*above[begin:], *below]
         found = _HEADING.match(above[begin])
-        return table_of(found[1]) if found else "", any(map(_SIDES.match, own))
+        name = found[1].strip() if found else ""
+        return COUNTED_KIT if name == COUNTED_KIT else table_of(name), any(map(_SIDES.match, own))
 
     def _helps(self, first: int, last: int, instead: str, stopped: int) -> bool:
         trial = [*self.lines[:first], instead, *self.lines[last + 1 :]]
         then = _first_error("\n".join(trial))
         return then is None or then[0] != stopped or last > first or first == stopped
 
-    def _put(self, first: int, last: int, instead: str, why: list[str]) -> None:
-        said = self.lines[first]
-        reason = "; ".join(dict.fromkeys(why))
+    def _put(self, first: int, last: int, ways: list[one_line.Fixed]) -> None:
+        said, instead = self.lines[first], ways[0][0]
+        over = f" (lines {first + 1} to {last + 1})" if last > first else ""
+        reasons = ["; ".join(dict.fromkeys(why)) + over for _, why in ways]
+        others = tuple(zip((right for right, _ in ways[1:]), reasons[1:], strict=True))
         columns = _differing(said, instead)
-        if last > first:
-            reason += f" (lines {first + 1} to {last + 1})"
-        self.slips.append(Slip(first + 1, said, columns, reason, instead))
+        self.slips.append(Slip(first + 1, said, columns, reasons[0], instead, ways=others))
         self.lines[first] = instead
         for number in range(first + 1, last + 1):
             self.lines[number] = ""
         self._done.update(range(first, last + 1))
 
     def _take(self, number: int, said: str, why: str) -> None:
+        self.slips = [slip for slip in self.slips if slip.line != number + 1]  # mended in vain
         self.slips.append(Slip(number + 1, said, _whole(said), why, ""))
         self.lines[number] = ""
         self._done.add(number)
 
     def _lose(self, number: int) -> None:
         said = self.lines[number]
-        self.slips.append(Slip(number + 1, said, _whole(said), "this is not understood", None))
-        self.lines[number] = ""
+        stand_in = one_line.stand_in(said, self._table(number)[0])
+        why = "this is not understood"
+        self.slips.append(Slip(number + 1, said, _whole(said), why, None, stand_in=stand_in))
+        self.lines[number] = stand_in
         self._done.add(number)
 
     def _headings(self) -> None:
@@ -195,7 +210,7 @@ class _Work:
             name = table_of(found[1]) if found else ""
             if found and name and name != ONE_TABLE:
                 right = line.replace(f"[{found[1]}]", heading(name))
-                self._put(number, number, right, [f"a table begins with {heading(name)}"])
+                self._put(number, number, [(right, [f"a table begins with {heading(name)}"])])
 
 
 def _whole(said: str) -> tuple[int, int]:

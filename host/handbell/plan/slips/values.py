@@ -3,11 +3,21 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 from handbell.base import toml
 from handbell.base.times import clock
-from handbell.plan.slips.keys import EXAMPLES, KEYS, LISTS, NUMBERS, SECONDS, TEXTS, YES_NO
+from handbell.plan.slips.keys import (
+    COUNTED_KIT,
+    EXAMPLES,
+    KEYS,
+    LISTS,
+    NUMBERS,
+    ONE_TABLE,
+    SECONDS,
+    TEXTS,
+    YES_NO,
+)
 
 Fixed = tuple[str, str]  # what to write, and what was wrong
 
@@ -19,6 +29,12 @@ _EACH_SIDE = r"(?:(?:each|per|a|every)\s+(?:side|leg|arm)|e/s|/\s*(?:side|leg|ar
 _FRACTIONS = {"½": "0.5", "¼": "0.25", "¾": "0.75"}
 _TRUE, _FALSE = ("yes", "on", "true", "y"), ("no", "off", "false", "n")
 _QUOTES = "\"'"
+_SPREAD = r"(?:-|–|\.\.+|to)"
+_IN_WORDS = {
+    **{"one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "seven": 7, "eight": 8},
+    **{"nine": 9, "ten": 10, "twelve": 12, "fifteen": 15, "twenty": 20, "thirty": 30},
+    **{"forty": 40, "forty-five": 45, "fifty": 50, "sixty": 60, "ninety": 90},
+}
 
 
 def reads(value: str) -> bool:
@@ -33,37 +49,66 @@ def reads(value: str) -> bool:
 def each_side_sum(said: str) -> int | None:
     """Return the sum of both sides where reps are said for each, such as ``10 each side``."""
     text = said.strip().strip("\"'").strip()
-    found = re.fullmatch(r"(\d{1,3})\s*/\s*(\d{1,3})", text)
+    found = re.fullmatch(r"(\d{1,3})\s*[RLrl]?\s*/\s*(\d{1,3})\s*[RLrl]?", text)
     if found:
         return int(found[1]) * 2 if found[1] == found[2] else None
     found = re.fullmatch(rf"(\d{{1,3}})\s*(?:reps)?\s*{_EACH_SIDE}", text, re.IGNORECASE)
     return int(found[1]) * 2 if found else None
 
 
-def fixed(value: str, key: str) -> Fixed | None:
-    """Return what to write for a key's value that is not TOML; None when nobody can know."""
+def each_side_sums(said: str) -> str | None:
+    """Return what to write where reps are said for each side, of one exercise or round by round.
+
+    The sum of ``10 each side``; a list of ``[10, 8, 6] each side``.
+    """
+    one = each_side_sum(said)
+    if one is not None:
+        return str(one)
+    found = re.fullmatch(rf"\[(.*)\]\s*({_EACH_SIDE})?", said.strip(), re.IGNORECASE)
+    if not found:
+        return None
+    behind = " each side" if found[2] else ""
+    sums = [each_side_sum(entry.strip() + behind) for entry in found[1].split(",")]
+    return None if None in sums else f"[{', '.join(map(str, sums))}]"
+
+
+def fixed(value: str, key: str, table: str = "") -> list[Fixed]:
+    """Return what to write for a key's value that is not TOML, the likeliest first.
+
+    Empty when nobody can know. ``table`` is the one that the key is in.
+    """
     if not value:
         example = EXAMPLES.get(key)
-        return (example, "nothing stands after the =") if example else None
+        return [(example, "nothing stands after the =")] if example else []
     if not re.search(r"\w", value):
-        return None
-    if key not in KEYS and value[0].isdigit():
+        return []
+    if table == COUNTED_KIT:
+        key = "capacity"  # whatever it is called, it is counted
+    elif key not in KEYS and value[0].isdigit():
         key = "work_s"  # whatever it is, it begins as a number does
     ways: tuple[Callable[[str, str], Fixed | None], ...] = (
+        *((_range,) if table == ONE_TABLE and key != "minutes" else ()),
         _sign_at_end,
         _yes_no,
         _every,
         _quoted,
         _time,
         _number,
+        _numbers,
         _list,
         _text,
+        _one_of_them,
     )
-    for way in ways:
-        found = way(value, key)
-        if found is not None and reads(found[0]):
-            return found
-    return None
+    found = [right for way in ways if (right := way(value, key)) is not None]
+    return list(dict.fromkeys(right for right in _with_whole(found, key) if reads(right[0])))
+
+
+def _with_whole(found: list[Fixed], key: str) -> Iterator[Fixed]:
+    """Yield what was found, and after it, where it may have to be whole, it without a fraction."""
+    for right, why in found:
+        yield right, why
+        if key in NUMBERS and re.fullmatch(r"\d+\.\d+", right):
+            yield right.partition(".")[0], f"{why}, and here a whole one"
 
 
 def _sign_at_end(value: str, key: str) -> Fixed | None:
@@ -73,11 +118,13 @@ def _sign_at_end(value: str, key: str) -> Fixed | None:
     if reads(bare):
         return bare, "a line ends without a sign"
     found = fixed(bare, key)
-    return found and (found[0], f"{found[1]}; and a line ends without a sign")
+    return (found[0][0], f"{found[0][1]}; and a line ends without a sign") if found else None
 
 
 def _yes_no(value: str, key: str) -> Fixed | None:
     word = value.strip(_QUOTES).lower()
+    if key in YES_NO:
+        word = word.split()[0].strip(",;") if word.split() else word
     if key in TEXTS or word not in _TRUE + _FALSE:
         return None
     return "true" if word in _TRUE else "false", "yes is written true, and no false"
@@ -120,6 +167,7 @@ def _time(value: str, key: str) -> Fixed | None:
     if key not in SECONDS | {"minutes"}:
         return None
     text = value.strip(_QUOTES if re.search(r"[\"'].*[\"']$", value) else "").lower()
+    text = re.sub(r"^(\d+),(\d+)(?=\s*[a-z])", r"\1.\2", text)
     colons = re.fullmatch(r"(?:(\d+):)?(\d{1,3}):(\d{2})", text)
     words = re.fullmatch(
         rf"(?:({_NO})\s*{_HOURS})?\s*(?:({_NO})\s*{_MINUTES})?\s*(?:({_NO})\s*{_SECONDS}?)?", text
@@ -160,10 +208,12 @@ def _number(value: str, key: str) -> Fixed | None:
     if key not in SECONDS | NUMBERS:
         return None
     text = value.strip(_QUOTES)
+    if text.lower() in _IN_WORDS:
+        return str(_IN_WORDS[text.lower()]), "a number is written in digits"
     if text in _FRACTIONS:
         return _FRACTIONS[text], "a fraction is written with a point"
     parts = re.fullmatch(r"(\d+)\s*/\s*(\d+)", text)
-    if parts and int(parts[2]) and int(parts[1]) < int(parts[2]):
+    if parts and key in SECONDS and 0 < int(parts[1]) < int(parts[2]) < 10:
         return _plain(int(parts[1]) / int(parts[2])), "a fraction is written with a point"
     if re.fullmatch(r"\d{1,3}([ '.]\d{3})+", text):
         return re.sub(r"\D", "", text), "a number has no signs between its digits"
@@ -175,7 +225,7 @@ def _number(value: str, key: str) -> Fixed | None:
     if re.fullmatch(r"\d*\.\d*", text) and text != ".":
         whole, _, part = text.partition(".")
         return f"{whole or 0}.{part or 0}", "a point stands between digits"
-    spread = re.fullmatch(r"(\d+)\s*(?:-|–|\.\.+|to)\s*(\d+)", text)
+    spread = re.fullmatch(rf"(\d+)\s*{_SPREAD}\s*(\d+)", text)
     if spread:
         return spread[1], "this is one number, not from and to; take the one you mean"
     unit = re.fullmatch(rf"[^\d\[(,;/]*?({_NO})\s*[^\d\])(,;/]*", text)
@@ -184,11 +234,53 @@ def _number(value: str, key: str) -> Fixed | None:
     return None
 
 
+def _range(value: str, key: str) -> Fixed | None:
+    """``30-45``, ``30 to 45`` or ``30, 45`` where the least and the most are written."""
+    if key not in SECONDS | {"rounds"}:
+        return None
+    ends = re.split(rf"\s*(?:{_SPREAD}|,|;|/|and)\s*", value.strip("[](){}<> " + _QUOTES))
+    found = [_entry(end, key) for end in ends]
+    if len(found) != 2 or None in found:
+        return None
+    return f"[{found[0]}, {found[1]}]", "the least and the most stand in square brackets"
+
+
+def _numbers(value: str, key: str) -> Fixed | None:
+    """Return a list of numbers whose entries are written as people write one."""
+    if key not in SECONDS | NUMBERS:
+        return None
+    inner = value.strip().lstrip("[({<").rstrip("])}>")
+    entries = [_entry(entry.strip(), key) for entry in re.split(r"[,;|\n]", inner) if entry.strip()]
+    if None in entries or len(entries) < (1 if value[0] in "[({<" else 2):
+        return None
+    why = "a list stands in square brackets, with bare numbers and commas between"
+    return f"[{', '.join(map(str, entries))}]", why
+
+
+def _entry(said: str, key: str) -> str | None:
+    if re.fullmatch(_NO, said):
+        return said
+    found = _time(said, key) or _number(said, key)
+    return found[0] if found else None
+
+
+def _one_of_them(value: str, key: str) -> Fixed | None:
+    """Return one of several numbers: of sets and what is in them the larger, else the first."""
+    if key not in SECONDS | NUMBERS:
+        return None
+    found = re.findall(_NO, value)
+    if len(found) < 2 or ":" in value:
+        return None
+    sets = re.fullmatch(r"\s*\d+\s*[x×*]\s*\d+\D*", value)
+    one = max(found, key=float) if sets else found[0]
+    return one, "this is one number; take the one you mean"
+
+
 def _list(value: str, key: str) -> Fixed | None:
     if key in TEXTS | YES_NO:
         return None
     inner = value.strip().lstrip("[({<").rstrip("])}>").strip(" ,;").replace(" and ", ", ")
-    ranged = re.fullmatch(r"(\d+)\s*(?:-|–|\.\.+|to)\s*(\d+)", inner)
+    ranged = re.fullmatch(rf"(\d+)\s*{_SPREAD}\s*(\d+)", inner)
     if ranged and key in LISTS:
         first, last = int(ranged[1]), int(ranged[2])
         if 0 < last - first < 200:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -27,12 +26,12 @@ from handbell.coach.starters.starter import (
 from handbell.coach.writing.edit import write_plan
 from handbell.compile import build
 from handbell.plan.files import parse_plan
+from handbell.plan.shorthands import IN_SHORT, nearest_form
 
 BOXES, BOXES_MOST, BUTTONS_MOST, PEOPLE_MOST = 4, 99, 4, 999
 STEPS_MOST = 100
 NO_KIT = "none"
 _COUNTED = re.compile(r"(?:(\d{1,3})\s+)?(.*?)(?:\s*=\s*(\d{1,3}))?")
-IN_SHORT = {"emom": "every-minute", "amrap": "as-many-rounds"}  # what the trade often writes
 
 
 @dataclass(frozen=True)
@@ -271,9 +270,8 @@ def _fitted(plan: Path, slot_ms: int, wished_ms: int | None, progress: Progress)
 
 
 def _nearest(name: str) -> str:
-    said = name.casefold()
-    near = [IN_SHORT[said]] if said in IN_SHORT else difflib.get_close_matches(said, NAMES, 1)
-    return f"The nearest is {near[0]}" if near else f"Name one of {', '.join(NAMES)}"
+    near = nearest_form(name, NAMES)
+    return f"The nearest is {near}" if near else f"Name one of {', '.join(NAMES)}"
 
 
 def _title(path: Path) -> str:
