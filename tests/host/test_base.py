@@ -130,3 +130,9 @@ def test_a_dash_is_no_name_of_a_file(tmp_path, monkeypatch):
     with pytest.raises(HandbellError, match="- is no name of a file"):
         write_whole(Path("-"), "x")
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_question_has_no_full_stop_behind_it():
+    asked = HandbellError('"Pushup" is not there', "Did you mean Push-up?")
+    assert str(asked) == '"Pushup" is not there. Did you mean Push-up?'
+    assert str(HandbellError("Nothing is written")) == "Nothing is written."

@@ -23,7 +23,12 @@ class HandbellError(Exception):
         self.remedy = remedy.rstrip(".")
 
     def __str__(self) -> str:
-        return f"{self.what}. {self.remedy}." if self.remedy else f"{self.what}."
+        return " ".join(map(_ended, filter(None, (self.what, self.remedy))))
+
+
+def _ended(sentence: str) -> str:
+    """Return a sentence with a sign at its end, and only one."""
+    return sentence if sentence.endswith(("?", "!")) else f"{sentence}."
 
 
 class UsageError(HandbellError):
