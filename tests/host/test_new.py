@@ -2,11 +2,14 @@
 
 import io
 import json
+import re
+import textwrap
 from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from made_plans import DOCS
 
 from handbell.base.errors import UsageError
 from handbell.cli.main import main
@@ -105,6 +108,57 @@ def test_one_of_a_kit_is_for_one_station(tmp_path, capsys):
     assert "note" not in capsys.readouterr().out
 
 
+@settings(deadline=None, max_examples=40)
+@given(
+    st.sampled_from(["circuit", ROTATION]),
+    st.integers(2, 8),
+    st.integers(0, 12),
+    st.dictionaries(st.sampled_from(KITS), st.integers(1, 6)),
+)
+def test_nobody_is_asked_for_reps_with_kit_that_others_use(form, boxes, more, kit):
+    counts = [f"{count} {item}" for item, count in kit.items()]
+    text = made(forms=[form], people=boxes + more, boxes=boxes, kit=counts)
+    plan = parse_plan(text.encode())
+    most = max(len(group.bibs) for group in plan.groups) if plan.groups else 1
+    for exercise in plan.blocks[0].exercises:
+        shared = [need for need in exercise.kit if not need.each and need.count < most]
+        assert not (shared and exercise.reps), exercise.name
+        for need in shared:
+            assert f"{need.kit}: {need.count} for {most}" in text
+
+
+def test_who_takes_turns_with_kit_has_an_open_window():
+    kit = ["1 box", "1 kettlebell", "1 bench"]
+    text = made(forms=[ROTATION], people=12, boxes=4, kit=kit)
+    shared = [e for e in parse_plan(text.encode()).blocks[0].exercises if e.kit]
+    assert shared and all(e.reps is None and e.goal is None for e in shared)
+    assert text.count("for 3 people, who take turns; so there is no target.") == len(shared)
+
+
+COUNTED_ROUNDS = r"#.*\b(\d+|two|three|four|five|six|eight) (rounds|times)|, four times"
+
+
+@pytest.mark.parametrize("form", NAMES)
+def test_no_remark_says_how_many_rounds_there_are(form):
+    """They change with the slot, and the remark would not."""
+    assert not re.search(COUNTED_ROUNDS, made(forms=[form], longer=3))
+
+
+@pytest.mark.parametrize("form", NAMES)
+def test_a_plan_to_begin_with_is_for_everybody(form):
+    """None of it lands hard or is past the second level of the library."""
+    for block in parse_plan(made(forms=[form], people=8).encode()).blocks:
+        for name in (name for exercise in block.exercises for name in exercise.names):
+            entry = LIBRARY.need(name)
+            assert entry.impact != "high" and entry.level <= 2, name
+
+
+def test_the_first_page_shows_the_plan_that_is_written():
+    page = (DOCS / "coaches" / "first-class.md").read_text(encoding="utf-8")
+    (shown,) = re.findall(r"(?m)(?:^    .*\n)+", page.partition("first two:")[2])[:1]
+    assert textwrap.dedent(shown) in made(people=3, boxes=3)
+
+
 def test_too_few_for_all_are_not_for_a_circuit():
     few = parse_plan(made(forms=["circuit"], people=8, kit=["3 boxes"]).encode())
     assert not any(LIBRARY.need(e.name).kit for e in few.blocks[0].exercises)
@@ -191,6 +245,8 @@ def test_those_of_the_roster_come(tmp_path, capsys):
         (["relay", "--people", "5", "--boxes", "3"], "Say --people 6"),
         (["rotation", "plain"], "name rotation alone"),
         (["rotation", "--boxes", "60"], "has an exercise for each box"),
+        (["rotation", "--boxes", "1", "--people", "4"], "Say --boxes 2, or name circuit"),
+        (["rotation", "--people", "1"], "Name circuit"),
         (["circuit", "--kit", "kettlebel"], "kettlebells"),
         (["--minutes", "soon"], "no length of a class"),
     ],
@@ -313,6 +369,40 @@ def test_no_more_boxes_are_offered_than_people_fill(answers, tmp_path, capsys):
     assert main(["new", str(tmp_path / "x.toml"), "relay"]) == 0
     assert "How many boxes? [2] " in asked
     assert "3 is too few or too many. Say 1 to 2." in capsys.readouterr().out
+
+
+def test_a_rotation_is_offered_no_single_box(answers, tmp_path, capsys):
+    answers("8", "1", "2", "", "", "")
+    assert main(["new", str(tmp_path / "x.toml"), "rotation"]) == 0
+    assert "1 is too few or too many. Say 2 to 8." in capsys.readouterr().out
+
+
+def test_the_question_of_the_form_names_all_its_answers(answers, tmp_path, capsys):
+    asked = answers("swim", "every-minute", "4", "4", "", "")
+    assert main(["new", str(tmp_path / "x.toml")]) == 0
+    out = capsys.readouterr().out
+    for name in NAMES:
+        assert name in out
+        assert name in asked[0] or name in ("circuit", ROTATION)
+    assert "That is none of the answers: stay, move, " in out
+
+
+def test_ctrl_c_at_a_question_says_that_nothing_is_written(monkeypatch, answers, tmp_path, capsys):
+    answers()
+
+    def stopped(question):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("builtins.input", stopped)
+    assert main(["new", str(tmp_path / "x.toml")]) == 130
+    said = capsys.readouterr().err
+    assert "Nothing is written" in said and "is kept" not in said
+
+
+@pytest.mark.parametrize(("command", "needs"), [("new", "PLAN"), ("bibs", "CLASS")])
+def test_only_what_must_be_said_is_called_required(command, needs, capsys):
+    assert main([command]) == 2
+    assert f"arguments are required: {needs}. " in capsys.readouterr().err
 
 
 def test_answers_that_end_write_nothing(answers, tmp_path, capsys):

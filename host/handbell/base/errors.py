@@ -42,8 +42,10 @@ class StoppedError(HandbellError):
 
     exit_code = EXIT_STOPPED
 
-    def __init__(self) -> None:
-        super().__init__("Stopped", "What was finished is kept; run the command again to go on")
+    def __init__(
+        self, remedy: str = "What was finished is kept; run the command again to go on"
+    ) -> None:
+        super().__init__("Stopped", remedy)
 
 
 class FaultsError(HandbellError):

@@ -10,7 +10,7 @@ from pathlib import Path
 import tomlkit
 
 from handbell.base.errors import UsageError
-from handbell.base.words import quoted
+from handbell.base.words import listed, quoted
 from handbell.coach.library.entry import Entry
 from handbell.coach.library.names import name_key
 from handbell.coach.library.shelf import Library
@@ -53,7 +53,7 @@ work_s = 180
 """
 _OF_CHOSEN = {
     CIRCUIT: """\
-# {count} in turn, three rounds, with a rest after each. Whoever has made the reps rests on.
+# {count} in turn, round after round, each with a rest. Whoever has made the reps rests on.
 [[block]]
 name = "Circuit"
 rounds = 3
@@ -167,20 +167,34 @@ def _sized(name: str, block: str, floor: Floor, longer: int) -> str:
 
 
 def _exercise(entry: Entry, kit: KitThere) -> str:
-    """Return an exercise's lines: few reps of those that are usual, tapped in a way that suits."""
+    """Return an exercise's lines: few reps of those that are usual, tapped in a way that suits.
+
+    Where people take turns with kit nobody is asked for reps: who waits can't make them.
+    """
     lines = ["[[block.exercise]]", f'name = "{entry.name}"', f"work_s = {WORK_S}"]
+    scarce = {item: n for item, n in _counts(entry, kit).items() if n < kit.people}
+    if scarce:
+        there = listed(f"{item}: {n} for {kit.people}" for item, n in scarce.items())
+        lines.insert(0, f"# {there} people, who take turns; so there is no target.")
     if entry.reps_30s is None:
         lines.append("hold = true")
-    else:
+    elif not scarce:
         lines.append(f"reps = {max(1, entry.reps_30s[0] * WORK_S // 30 // 2 * 2)}")
         lines += ['tap = "finish"'] * ("each" not in entry.taps)
+    elif "each" not in entry.taps:
+        lines.append('tap = "none"')
     return "".join(f"  {line}\n" for line in [*lines, *_kit_lines(entry, kit)])
+
+
+def _counts(entry: Entry, kit: KitThere) -> dict[str, int]:
+    """Return what an exercise takes of counted kit, and how many of each are there."""
+    counts = {item: kit.counts[name_key(item)] for item in kit.items_of(entry) or ()}
+    return {item: count for item, count in counts.items() if count is not None}
 
 
 def _kit_lines(entry: Entry, kit: KitThere) -> list[str]:
     """Return what an exercise takes of counted kit: one a person, or what a group shares."""
-    counts = {item: kit.counts[name_key(item)] for item in kit.items_of(entry) or ()}
-    counted = {item: count for item, count in counts.items() if count is not None}
+    counted = _counts(entry, kit)
     if not counted:
         return []
     if all(count >= kit.people for count in counted.values()):

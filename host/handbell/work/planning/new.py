@@ -157,6 +157,11 @@ def people_at_each(formats: Sequence[str]) -> int:
     return 2 if ONE_AT_A_TIME.intersection(formats) else 1
 
 
+def boxes_least(formats: Sequence[str]) -> int:
+    """Return how many boxes the forms need at least: to rotate there must be two stations."""
+    return 2 if ROTATION in formats else 1
+
+
 def takes_kit(formats: Sequence[str]) -> bool:
     """Return whether a form chooses exercises by the kit there is."""
     return bool({CIRCUIT, ROTATION} & set(formats))
@@ -220,6 +225,13 @@ def _floor(wishes: Wishes, formats: Sequence[str], bibs: list[int]) -> Floor:
     boxes = wishes.boxes if wishes.boxes is not None else min(BOXES, len(bibs))
     if not 1 <= boxes <= BOXES_MOST:
         raise UsageError(f"{boxes} boxes are too few or too many", f"Say 1 to {BOXES_MOST}")
+    least = boxes_least(formats)
+    if boxes < least:
+        boxed = least <= len(bibs)
+        raise UsageError(
+            "A rotation goes from station to station, and one box is one station",
+            f"Say --boxes {least}, or name {CIRCUIT}" if boxed else f"Name {CIRCUIT}",
+        )
     if not 1 <= wishes.buttons <= BUTTONS_MOST:
         raise UsageError(
             f"{wishes.buttons} buttons are too few or too many", f"Say 1 to {BUTTONS_MOST}"

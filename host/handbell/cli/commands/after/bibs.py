@@ -18,7 +18,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """Define the command line."""
     shared.class_argument(parser)
     parser.add_argument(
-        "names", metavar="BIB=NAME", nargs="*", help="who wore a bib; BIB= forgets what was said"
+        "names",
+        metavar="BIB=NAME",
+        nargs="*",
+        default=[],
+        help="who wore a bib; BIB= forgets what was said",
     )
     parser.add_argument("--absent", metavar="BIB", nargs="+", default=[], help="bibs nobody wore")
     parser.set_defaults(more_go_to="names")

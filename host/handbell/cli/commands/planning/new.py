@@ -23,7 +23,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """Define the command line."""
     parser.add_argument("plan", type=Path, metavar="PLAN", help="the file to write (TOML)")
     parser.add_argument(
-        "formats", nargs="*", metavar="FORM", help="a block of each of these forms, in this order"
+        "formats",
+        nargs="*",
+        default=[],
+        metavar="FORM",
+        help="a block of each of these forms, in this order",
     )
     parser.set_defaults(more_go_to="formats")
     parser.add_argument("--title", help="what the class is called (default: from the file's name)")

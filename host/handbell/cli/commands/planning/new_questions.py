@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TypeVar
 
-from handbell.base.errors import HandbellError, UsageError
+from handbell.base.errors import HandbellError, StoppedError, UsageError
 from handbell.base.words import quoted
 from handbell.cli import shared
 
@@ -40,7 +40,8 @@ def ask(args: argparse.Namespace) -> None:
         people = args.people
     if args.boxes is None:
         most = min(new.BOXES_MOST, max(1, people // at_each))
-        args.boxes = _answer("How many boxes?", min(new.BOXES, most), _number(most))
+        least = min(new.boxes_least(args.formats), most)
+        args.boxes = _answer("How many boxes?", min(new.BOXES, most), _number(most, least))
     if args.buttons is None:
         read = _number(new.BUTTONS_MOST)
         args.buttons = _answer("How many buttons of each box are in use?", 1, read)
@@ -62,7 +63,9 @@ def _roster() -> str | None:
         return None
     named = {group.casefold(): group for group in groups}
     question = f"Whose bibs: a group of the roster ({', '.join(map(quoted, groups))})?"
-    return _answer(question, None, lambda said: named[said.strip('"').casefold()], "numbers from 1")
+    return _answer(
+        question, None, lambda said: named[said.strip('"').casefold()], "numbers from 1", groups
+    )
 
 
 def _form() -> str:
@@ -70,36 +73,49 @@ def _form() -> str:
 
     words = {"stay": CIRCUIT, "s": CIRCUIT, "move": ROTATION, "m": ROTATION}
     words |= {name: name for name in NAMES}
-    question = "Do people stay at their box, or move from station to station: stay or move?"
-    return _answer(question, CIRCUIT, lambda said: words[said.casefold()], "stay")
+    question = (
+        "Do people stay at their box, or move from station to station: stay, move, or one of "
+        f"{', '.join(name for name in NAMES if name not in (CIRCUIT, ROTATION))}?"
+    )
+    answers = [word for word in words if len(word) > 1]
+    return _answer(question, CIRCUIT, lambda said: words[said.casefold()], "stay", answers)
 
 
-def _answer(question: str, usual: T, read: Callable[[str], T], shown: str = "") -> T:
-    """Return an answer, asked for again until it is one."""
+def _answer(
+    question: str,
+    usual: T,
+    read: Callable[[str], T],
+    shown: str = "",
+    answers: Sequence[str] = (),
+) -> T:
+    """Return an answer, asked for again until it is one, of ``answers`` if there are but some."""
     while True:
         try:
             said = input(f"{question} [{shown or usual}] ").strip()
         except EOFError:
             print()
             raise UsageError(NOTHING, "Answer the questions, or add --ask-nothing") from None
+        except KeyboardInterrupt:
+            print()
+            raise StoppedError(NOTHING) from None
         if not said:
             return usual
         try:
             return read(said)
         except (KeyError, ValueError):
-            print("  That is none of the answers.")
+            print(f"  That is none of the answers: {', '.join(answers)}.")
         except HandbellError as error:
             print(f"  {error}")
 
 
-def _number(most: int) -> Callable[[str], int]:
+def _number(most: int, least: int = 1) -> Callable[[str], int]:
     def read(said: str) -> int:
         try:
             number = int(said)
         except ValueError:
-            raise UsageError(f"{quoted(said)} is no number", f"Say 1 to {most}") from None
-        if not 1 <= number <= most:
-            raise UsageError(f"{number} is too few or too many", f"Say 1 to {most}")
+            raise UsageError(f"{quoted(said)} is no number", f"Say {least} to {most}") from None
+        if not least <= number <= most:
+            raise UsageError(f"{number} is too few or too many", f"Say {least} to {most}")
         return number
 
     return read
