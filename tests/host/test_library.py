@@ -10,11 +10,12 @@ from hypothesis import strategies as st
 from made_plans import EXAMPLES, toml
 
 from handbell.base.choices import PATTERNS
-from handbell.base.errors import PlanError
+from handbell.base.errors import HandbellError, PlanError
 from handbell.cli.main import main
-from handbell.coach.library.entry import IMPACTS, SPACES, Entry
+from handbell.coach.library.entry import IMPACTS, SPACES, TIRES, Entry
 from handbell.coach.library.files import SHIPPED
-from handbell.coach.library.names import name_key
+from handbell.coach.library.loads import LOADS
+from handbell.coach.library.names import name_key, nearest
 from handbell.coach.library.remarks import coach_remarks
 from handbell.coach.library.shelf import load_library
 from handbell.compile.schedule import resolve
@@ -525,3 +526,31 @@ def test_everything_about_one_says_what_it_asks_of_the_body(capsys):
     out = " ".join(capsys.readouterr().out.split())
     assert "does hands down, press, hips up" in out
     assert "loads neck, shoulder, elbow, wrist, back, hip" in out
+
+
+@pytest.mark.parametrize("said", ["rower", "Rower", "indoor rowing", "rowing machines"])
+def test_a_machine_is_kit_by_any_of_its_names(said):
+    assert load_library().kit_key(said) == name_key("rowing machine")
+
+
+@pytest.mark.parametrize("said", ["barbell row", "rowers' club", "lat pull"])
+def test_other_exercises_are_no_kit(said):
+    with pytest.raises(HandbellError):
+        load_library().kit_key(said)
+
+
+@pytest.mark.parametrize("said", ["groin", "heart", "head"])
+def test_a_short_word_is_like_no_part_by_half_of_its_letters(said):
+    assert nearest(said, (*LOADS, *TIRES)) == []
+
+
+@pytest.mark.parametrize(
+    ("said", "part"),
+    [("sholder", "shoulders"), ("rist", "wrist"), ("kneee", "knee"), ("hp", "hip")],
+)
+def test_a_part_misspelt_is_still_found(said, part):
+    assert part in nearest(said, (*LOADS, *TIRES))
+
+
+def test_one_calf_is_of_the_calves():
+    assert name_key("calf") == name_key("calves")

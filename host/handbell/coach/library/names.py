@@ -8,8 +8,18 @@ import re
 import unicodedata
 from collections.abc import Iterable
 
-_PLURALS = (("ies", "y"), ("sses", "ss"), ("shes", "sh"), ("ches", "ch"), ("xes", "x"), ("s", ""))
+_PLURALS = (
+    ("ies", "y"),
+    ("lves", "lf"),
+    ("sses", "ss"),
+    ("shes", "sh"),
+    ("ches", "ch"),
+    ("xes", "x"),
+    ("s", ""),
+)
 _NEVER_PLURAL = ("ss", "us")
+_LIKE, _SHORT_LIKE = 0.6, 0.7  # of short words, half of the letters are soon the same by chance
+_SHORT = 5
 
 
 def name_words(text: str) -> list[str]:
@@ -38,6 +48,7 @@ def nearest(text: str, names: Iterable[str], most: int = 3) -> list[str]:
     """Return the names most like a text, best first, possibly none."""
     by_key = {name_key(name): name for name in names}
     key = name_key(text)
-    near = difflib.get_close_matches(key, by_key, most, 0.6)
+    like = _LIKE if len(key) > _SHORT else _SHORT_LIKE
+    near = difflib.get_close_matches(key, by_key, most, like)
     near += [other for other in sorted(by_key) if len(key) > 2 and key in other]
     return [by_key[other] for other in dict.fromkeys(near)][:most]

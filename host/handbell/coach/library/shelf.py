@@ -81,8 +81,16 @@ class Library:
         return {name_key(item): item for item in (*named, *(self.kit or ()))}
 
     def kit_key(self, item: str) -> str:
-        """Return the key of a kit; raises HandbellError when no exercise knows it."""
+        """Return the key of a kit; raises HandbellError when no exercise knows it.
+
+        An exercise that is called as its kit, such as a machine, lends it its other names.
+        """
         key = name_key(item)
+        entry = self.find(item)
+        if entry and [name_key(one) for need in entry.kit for one in need] == [
+            name_key(entry.name)
+        ]:
+            key = name_key(entry.name)
         if key not in self.kit_names:
             near = nearest(item, self.kit_names.values()) or sorted(set(self.kit_names.values()))
             raise HandbellError(f'no exercise needs "{item}"', f"Known kit: {', '.join(near)}")
