@@ -519,7 +519,7 @@ FORMLESS = '[[block]]\nformat = "@"\nminutes = 4\n[[block.exercise]]\nname = "Sq
         (
             "sprints",
             'there is no form "sprints"; write "every-minute", "as-many-rounds", "under-a-cap", '
-            '"ladder", "intervals" or "relay"',
+            '"ladder", "intervals", "relay" or "hand-over"',
         ),
     ],
 )
