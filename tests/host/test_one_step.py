@@ -259,3 +259,37 @@ def test_easier_asks_what_most_make_and_as_much_of_each_side(tmp_path, capsys, n
         return  # nothing could be less
     assert asked * 30_000 <= entry.reps_30s[1] * min(now.work.values)
     assert asked % 2 == 0 or entry.sides == "both" or asked == 1
+
+
+@pytest.mark.parametrize(
+    ("name", "way", "tap", "becomes"),
+    [
+        ("Burpee", "easier", "", "Squat thrust"),
+        ("Burpee", "easier", "tap = { every = 2 }", "Squat thrust"),
+        ("Burpee", "harder", "", "Burpee long jump"),
+    ],
+)
+def test_what_is_hard_to_tap_rep_by_rep_is_tapped_once(tmp_path, capsys, name, way, tap, becomes):
+    _, now, _, _ = stepped(tmp_path, name, f"reps = 8\n{tap}", way=way)
+    assert (now.name, now.tap.rule) == (becomes, "finish")
+    said = " ".join(capsys.readouterr().out.split())  # however it is wrapped
+    assert "one tap now, when all reps are made" in said
+    assert main(["check", str(tmp_path / "class.toml")]) == 0
+    assert "hard to tap" not in capsys.readouterr().out
+
+
+def test_without_a_target_or_where_one_tap_was_enough_taps_stay(tmp_path):
+    for asks, rule in (("goal = 8", "each"), ("reps = 8\ntap = 'finish'", "finish"), ("", "each")):
+        assert stepped(tmp_path, "Burpee", asks)[1].tap.rule == rule
+
+
+@pytest.mark.parametrize(("way", "rule"), [("easier", "finish"), ("harder", "each")])
+def test_own_tasks_are_tapped_as_suits_what_they_are(tmp_path, way, rule):
+    own = "[[block.exercise.scaled]]\nbibs = [8]\nname = 'Burpee'\nreps = 6"
+    before, now, _, _ = stepped(tmp_path, "Burpee", f"reps = 8\n{own}", top=GROUPS, way=way)
+    assert done_by(now, 1).tap.rule == "finish"
+    assert done_by(now, 8).tap.rule == rule
+    if way == "harder":
+        assert done_by(now, 8) == done_by(before, 8).model_copy(
+            update={"tap_as": done_by(now, 8).tap_as}
+        )

@@ -15,6 +15,7 @@ from handbell.plan.agreement import Place
 from handbell.plan.model import Exercise, PerRound
 from handbell.plan.own_tasks import each_task
 from handbell.plan.shorthands import asks_each
+from handbell.plan.values import REPS_MOST
 
 from .along import EASIER, Along, share_of
 from .step_reps import FEWER, RANGE_MS, grown, more, sensible
@@ -32,6 +33,7 @@ class TaskStep:
 
     ``to`` is its name now. ``key`` is reps or goal, or "" when nothing is asked; ``was`` and
     ``now`` have a number a round, or one. ``lever`` and ``cautions`` are the library's words.
+    ``once`` when people now tap once, all reps made, where they had tapped more often.
     """
 
     name: str
@@ -42,11 +44,19 @@ class TaskStep:
     now: tuple[int, ...] = ()
     lever: str = ""
     cautions: str = ""
+    once: bool = False
 
     @property
     def changes(self) -> bool:
         """Whether it becomes anything else."""
         return self.name != self.to or self.was != self.now
+
+
+def _taps_once(task: Exercise, old: Entry | None, new: Entry) -> bool:
+    """Return whether a new exercise is tapped when all reps are made, as swap has it."""
+    tap = {"every": task.tap.every} if task.tap.rule == "every" else task.tap.rule
+    asked = {"reps": REPS_MOST, "tap": tap}  # so many that taps come out whole
+    return task.reps is not None and new_keys(asked, old, new)[0].get("tap") == "finish"
 
 
 class TaskSteps:
@@ -152,9 +162,11 @@ class TaskSteps:
             entry, old = new.get(own), self._along.library.find(task.name)
             keys: Table = {}
             if entry is not None and own is None:
-                keys = self._name_keys(place, old, entry)
+                keys = self._name_keys(place, exercise, old, entry)
             elif entry is not None:
                 keys = {"name": entry.name}
+                if _taps_once(task, old, entry):
+                    keys["tap"] = "finish"
             key, (was, now) = "", _NOTHING
             for asked in KEYS:
                 if (own, asked) in reps:
@@ -172,16 +184,29 @@ class TaskSteps:
             to_name = main.name if main is not None else task.name
             told.append(
                 TaskStep(
-                    task.name, to_name, bibs, key, was, now, lever, entry.cautions if entry else ""
+                    task.name,
+                    to_name,
+                    bibs,
+                    key,
+                    was,
+                    now,
+                    lever,
+                    entry.cautions if entry else "",
+                    keys.get("tap") == "finish",
                 )
             )
         return changes, told
 
-    def _name_keys(self, place: Written, old: Entry | None, new: Entry) -> Table:
+    def _name_keys(
+        self, place: Written, exercise: Exercise | None, old: Entry | None, new: Entry
+    ) -> Table:
         """Return the keys that change with the exercise, but for what is asked."""
         left = {k: v for k, v in place.values.items() if k not in (*KEYS, "scaled")}
         alone = not place.in_list and asks_each(self._text.plan.blocks[place.block].format)
-        return new_keys(left, old, new, self._text.kit, alone)[0]
+        keys = new_keys(left, old, new, self._text.kit, alone)[0]
+        if alone and exercise is not None and _taps_once(exercise, old, new):
+            keys["tap"] = "finish"
+        return keys
 
     # Parts of a list
 
@@ -192,7 +217,7 @@ class TaskSteps:
         is_easier = self._along.way == EASIER
         step = 2 if values.get("both_sides") and said and said % 2 == 0 else 1
         for entry in [*self._next(name, "hold_s" in values, ladder), None]:
-            keys = self._name_keys(place, old, entry) if entry is not None else {}
+            keys = self._name_keys(place, None, old, entry) if entry is not None else {}
             now = said
             if said is not None and is_easier:
                 now = (
@@ -226,7 +251,7 @@ class TaskSteps:
         if is_rung:  # the ladder says the reps, so they must fit the new one as well
             found = [entry for entry in found if share_of(old, entry) == 1]
         entry = next(iter(found), None)
-        keys = self._name_keys(place, old, entry) if entry is not None else {}
+        keys = self._name_keys(place, exercise, old, entry) if entry is not None else {}
         key, (was, now) = "", _NOTHING
         for asked in KEYS:
             said: PerRound | None = getattr(exercise, asked)
@@ -241,7 +266,8 @@ class TaskSteps:
         changes: Changes = {place.place: keys} if keys else {}
         name = entry.name if entry else exercise.name
         cautions = entry.cautions if entry else ""
-        told = [TaskStep(exercise.name, name, (), key, was, now, lever, cautions)]
+        once = keys.get("tap") == "finish"
+        told = [TaskStep(exercise.name, name, (), key, was, now, lever, cautions, once)]
         for n, (task, bibs) in enumerate(each_task(exercise), -1):
             if n >= 0 and not task.is_left_out:
                 own = exercise.scaled[n]
@@ -250,6 +276,8 @@ class TaskSteps:
                     pinned["name"] = exercise.name
                 if key in keys and not (own.reps or own.goal or own.hold):
                     pinned[key] = list(was) if isinstance(keys[key], list) else was[0]
+                if once and own.tap_as is None and not own.hold:
+                    pinned["tap"] = place.values.get("tap", "each")
                 if pinned:
                     changes[(*place.place, "scaled", n)] = pinned
                 told.append(TaskStep(task.name, task.name, bibs))

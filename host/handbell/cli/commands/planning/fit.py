@@ -201,6 +201,8 @@ def _step_words(one: TaskStep) -> str:
         words.append(f"{one.key} {_list(one.now)}, before {_list(one.was)}")
     elif one.was and words:
         words.append(f"{one.key} {_list(one.was)}, as before")
+    if one.once:
+        words.append("one tap now, when all reps are made")
     if one.lever:
         words.append(f"lever: {one.lever}")
     return "; ".join(words) or "stays"
