@@ -13,6 +13,7 @@ from handbell.coach.library.remarks import coach_remarks
 from handbell.coach.library.shelf import load_library
 from handbell.coach.order.better import better
 from handbell.coach.order.kit import demands_of, share
+from handbell.coach.order.tour import tour
 from handbell.coach.order.verify import broken
 from handbell.compile import build
 from handbell.plan.files import parse_plan
@@ -203,3 +204,80 @@ def test_an_order_that_makes_the_class_longer_says_so(tmp_path, capsys):
         in out
     )
     assert "over its slot of 3:00" in out
+
+
+def going_round(spots, top="", rounds=2):
+    """A rotation that needs no order: groups go from station to station as they are written."""
+    plan = f'title = "Round"\nlayout = "rotation"\n{top}'
+    for n in range(len(spots)):
+        plan += f'[[group]]\nname = "G{n}"\nbibs = [{n + 1}]\n'
+    for n, spot in enumerate(spots):
+        plan += f'[[station]]\nlabel = "S{n}"\nat = {list(spot)}\n'
+    plan += f"[[block]]\nrounds = {rounds}\n"
+    return plan + "".join(
+        f'[[block.exercise]]\nname = "Own {n}"\nwork_s = 30\n' for n in range(len(spots))
+    )
+
+
+CROSSED = [(0, 0), (6, 6), (6, 0), (0, 6)]
+SQUARE = [(0, 0), (6, 0), (6, 6), (0, 6)]
+
+
+def test_a_way_that_crosses_the_room_gets_an_order(tmp_path, capsys):
+    path = tmp_path / "x.toml"
+    path.write_text(going_round(CROSSED))
+    assert main(["order", str(path), "--write"]) == 0
+    said = capsys.readouterr().out
+    assert "no order of its own" not in said
+    assert "The way is 96 m a round, all groups together." in said, "6 m for each of 4 changes"
+    order = parse_plan(path.read_bytes()).blocks[0].order
+    assert order == ((1, 3, 2, 4), (2, 4, 1, 3), (3, 2, 4, 1), (4, 1, 3, 2))
+    assert main(["check", str(path)]) == 0
+    capsys.readouterr()
+    assert main(["order", str(path)]) == 0
+    said = capsys.readouterr().out
+    assert "already fits" in said and "The way is 96 m a round" in said
+
+
+def test_a_way_round_that_is_short_stays_and_is_told(tmp_path, capsys):
+    path = tmp_path / "x.toml"
+    path.write_text(going_round(SQUARE))
+    assert main(["order", str(path)]) == 0
+    said = capsys.readouterr().out
+    assert "already fits" in said and "The way is 96 m a round" in said
+
+
+def test_a_demand_comes_before_a_short_way():
+    """From S0 to S2 is the short way, and never allowed."""
+    plan = parse_plan(going_round(CROSSED, 'never_after = [["Own 0", "Own 2"]]\n').encode())
+    found = better(plan, share(plan, 0), LIBRARY)
+    assert found.shared.order is None and not broken(found.shared.demands, found.shared.schedule)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_way_round_is_the_shortest_there_is(seed):
+    rng = random.Random(seed)
+    count = rng.randint(2, 7)
+    spots = [(rng.randint(0, 9), rng.randint(0, 9)) for _ in range(count)]
+    ways = {
+        (a, b): round(10 * math.dist(spots[a], spots[b]))
+        for a, b in itertools.permutations(range(count), 2)
+    }
+
+    def length(way):
+        return sum(ways[pair] for pair in itertools.pairwise((*way, way[0])))
+
+    shortest = min(length((0, *rest)) for rest in itertools.permutations(range(1, count)))
+    assert length(tour(ways, count)) == shortest
+    assert sorted(tour(ways, count)) == [*range(count)]
+
+
+def test_of_many_stations_a_way_round_has_no_crossing():
+    spots = [(n % 2 * 6, n // 2 * 3) for n in range(14)]
+    ways = {
+        (a, b): round(10 * math.dist(spots[a], spots[b]))
+        for a, b in itertools.permutations(range(14), 2)
+    }
+    way = tour(ways, 14)
+    assert sorted(way) == [*range(14)]
+    assert sum(ways[pair] for pair in itertools.pairwise((*way, way[0]))) == 10 * 48

@@ -21,6 +21,8 @@ from .demands import WAITS, Demands, Schedule
 from .kit import Shared, order_of
 from .model import Rotation
 from .schedule import longest_wait
+from .tour import PROVED_MOST, tour
+from .verify import broken
 
 Pair = tuple[int, int]
 SECONDS = 10.0
@@ -41,13 +43,18 @@ class Better:
 
 
 def better(plan: Plan, shared: Shared, library: Library, seconds: float = SECONDS) -> Better | None:
-    """Return the best order found for a block that needs one; None where there's no choice."""
+    """Return the best order found for a block that needs one, or whose way round can be shorter.
+
+    An order that the plan says stays, and is told if there are ways. None where there's no choice.
+    """
     found, block = shared.schedule, plan.blocks[shared.block]
-    if found is None or shared.order is None or shared.order == block.order:
+    if found is None:
         return None
     demands = shared.demands
     b = shared.block
     wishes = Wishes(_alike(plan, b, library), _waits(plan, b), _ways(plan, b))
+    if shared.order is None or shared.order == block.order:
+        return _round(plan, shared, found, wishes) if wishes.ways else None
     best = True
     if wishes.cost(demands, found):
         model = Rotation(demands, found.steps)
@@ -63,6 +70,28 @@ def better(plan: Plan, shared: Shared, library: Library, seconds: float = SECOND
         replace(shared, schedule=found, order=order_of(plan, found)),
         wishes.alike_in(demands, found),
         wishes.way_in(demands, found) / 10 if wishes.ways else None,
+        best,
+    )
+
+
+def _round(plan: Plan, shared: Shared, found: Schedule, wishes: Wishes) -> Better:
+    """Return a schedule as it is, or with a shorter way round where the plan says no order."""
+    demands, count = shared.demands, len(shared.demands.stations)
+    order, best = shared.order, False
+    if order is None and len(found.places) == count:
+        way = tour(wishes.ways, count)
+        places = tuple(
+            tuple(way[(way.index(g) + step) % count] for step in range(found.steps))
+            for g in range(count)
+        )
+        again = Schedule(places, found.shortest)
+        if wishes.cost(demands, again) < wishes.cost(demands, found) and not broken(demands, again):
+            found, order = again, order_of(plan, again)
+            best = count <= PROVED_MOST and not wishes.alike_in(demands, again)
+    return Better(
+        replace(shared, schedule=found, order=order),
+        wishes.alike_in(demands, found),
+        wishes.way_in(demands, found) / 10,
         best,
     )
 

@@ -71,6 +71,9 @@ def text(result: Ordered, out: Out) -> None:
     else:
         where = f"handbell show {result.plan}"
         out.line(f"The plan already fits, as it is; who is where when: {where}.")
+        for block in result.blocks:
+            if block.walk_m is not None:
+                out.line(f"{block_words(block.block, block.name)}:{_way_words(block.walk_m)}")
         _print_length(result, out)
     for warning in result.warnings:
         out.note(warning)
@@ -103,9 +106,9 @@ def _print_length(result: Ordered, out: Out) -> None:
 
 def _words(block: BlockOrder) -> str:
     if block.fits:
-        return "already fits."
+        return f"already fits.{_way_words(block.walk_m)}"
     if block.order is None:
-        return "no order of its own is needed."
+        return f"no order of its own is needed.{_way_words(block.walk_m)}"
     return f"{_waits_words(block)}{_better_words(block)}"
 
 
@@ -124,9 +127,13 @@ def _better_words(block: BlockOrder) -> str:
     said = ""
     if block.alike:
         said = f" {several(block.alike, 'time')} the same muscles at once again, {least}."
-    if block.walk_m is not None:
-        said += f" The way is {block.walk_m:.0f} m a round, all groups together."
-    return said
+    return f"{said}{_way_words(block.walk_m)}"
+
+
+def _way_words(walk_m: float | None) -> str:
+    if walk_m is None:
+        return ""
+    return f" The way is {walk_m:.0f} m a round, all groups together."
 
 
 def _print_table(result: Ordered, out: Out) -> None:
