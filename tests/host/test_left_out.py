@@ -11,9 +11,11 @@ from handbell.coach.library.files import read_entries
 from handbell.coach.library.remarks import coach_remarks
 from handbell.coach.library.shelf import Library
 from handbell.coach.numbers.numbers import numbers_of
+from handbell.compile import build
 from handbell.compile.timetable import box_rows
 from handbell.paper.cards import cards_of
 from handbell.plan.files import parse_plan
+from handbell.plan.remarks import remarks
 from handbell.report.words import asked_of
 from handbell.store.logs.timelines import decode
 from handbell_core import timeline as t
@@ -80,3 +82,46 @@ def test_who_leaves_everything_out_has_no_numbers_but_rest(tmp_path, capsys):
     at = lines.index("For New (bib 1):")
     assert lines[at + 1].split() == ["Work,", "rest", "none,", "1:00"]
     assert not lines[at + 2].startswith("  Density")
+
+
+EVERYBODY = (1, 2, 3, 4, 5, 6, 7)
+
+
+def plan_of(exercises, **block):
+    table = {"rest_s": 15, **block, "exercise": exercises}
+    return parse_plan(toml({"title": "T", "group": GROUPS, "block": [table]}).encode())
+
+
+def empty(plan):
+    return [r for r in remarks(plan) if "nobody" in r]
+
+
+@pytest.mark.parametrize(
+    ("bibs", "told"),
+    [
+        ([1], '"Sled push" out, and in its leg there nobody of "'),
+        (EVERYBODY[:2], "in their legs there nobody of "),
+        (EVERYBODY[::2], "in their legs there nobody of their groups works"),
+    ],
+)
+def test_a_leg_of_a_relay_in_which_nobody_works_is_told(bibs, told):
+    sled = exercise("Sled push", [{"bibs": list(bibs), "out": True}])
+    (remark,) = empty(plan_of([sled, exercise("Squat")], relay=True, rounds=2))
+    assert remark.startswith("block 1, exercise 1: bib") and told in remark
+    assert empty(plan_of([sled, exercise("Squat")], rounds=2)) == [], "others work there"
+
+
+@pytest.mark.parametrize("relay", [False, True])
+def test_what_everybody_leaves_out_is_told_and_gets_no_advice(relay):
+    sled = exercise("Sled push", [{"bibs": list(EVERYBODY), "out": True}])
+    plan = plan_of([sled, exercise("Squat")], relay=relay)
+    (remark,) = empty(plan)
+    assert remark.startswith('block 1, exercise 1: everybody leaves "Sled push" out, so nobody ')
+    notes = coach_remarks(build(plan).schedule, LIBRARY)
+    assert not [n for n in notes if "Sled push" in n and "hard to tap" in n]
+
+
+def test_who_is_there_still_gets_advice_on_taps():
+    sled = exercise("Sled push", [{"bibs": list(EVERYBODY[1:]), "out": True}])
+    notes = coach_remarks(build(plan_of([sled])).schedule, LIBRARY)
+    assert [n for n in notes if "Sled push" in n and "hard to tap" in n]

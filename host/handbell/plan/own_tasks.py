@@ -100,6 +100,12 @@ def everybody(plan: Plan) -> tuple[int, ...]:
     return bibs or tuple(range(1, plan.boxes + 1))
 
 
+def others_than_own(plan: Plan, exercise: Exercise) -> bool:
+    """Return whether an exercise is for anybody as it is written, without an own task."""
+    own = {bib for scaled in exercise.scaled for bib in scaled.bibs}
+    return not own.issuperset(everybody(plan))
+
+
 def bibs_words(bibs: Iterable[int]) -> str:
     """Return bibs as people read them: ``bib 8``, ``bibs 4, 7 to 11``."""
     runs: list[list[int]] = []

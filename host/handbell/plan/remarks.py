@@ -13,11 +13,11 @@ from handbell.plan.agreement import Place
 from handbell.plan.faults import sentence
 from handbell.plan.legs import exercise_of, moves_on, turns_in
 from handbell.plan.model import does
-from handbell.plan.own_tasks import PlacedTask, bibs_words, every_task
+from handbell.plan.own_tasks import PlacedTask, bibs_words, every_task, everybody
 from handbell.plan.texts import LINE_MOST, drawable
 
 if TYPE_CHECKING:
-    from handbell.plan.model import Block, Plan
+    from handbell.plan.model import Block, Exercise, Plan
 
 # What is told as rarely meant. Common practice, no source.
 LONG_MS = 600_000
@@ -38,6 +38,7 @@ def remarks(plan: Plan) -> list[str]:
         *_never_there(plan, tasks),
         *_legs(plan),
         *_same_leg(plan),
+        *_empty(plan),
         *_led_before(plan),
     )
     return [*found.values(), *more]
@@ -203,3 +204,34 @@ def _left_out(bibs: Sequence[int], block: Block, by_legs: bool, turns_before: in
         which = exercise_of(leg, people, count) if by_legs else leg % count
         done[bibs[(turns_before + leg) % people]].add(which)
     return [bib for bib, which in done.items() if len(which) < count]
+
+
+def _empty(plan: Plan) -> Iterator[str]:
+    """Yield exercises that everybody leaves out, and legs of a relay whose only one rests."""
+    for b, block in enumerate(plan.blocks):
+        for e, exercise in enumerate(block.exercises):
+            out = _who_is_out(exercise)
+            if out.issuperset(everybody(plan)):
+                yield sentence(
+                    ("block", b, "exercise", e),
+                    f"everybody leaves {quoted(exercise.name)} out, so nobody works in its "
+                    "windows, though they count as work; take it out, or an out = true",
+                )
+            elif block.one_at_a_time and out:
+                yield sentence(("block", b, "exercise", e), _empty_legs(plan, exercise, out))
+
+
+def _empty_legs(plan: Plan, exercise: Exercise, out: set[int]) -> str:
+    groups = [group.name for group in plan.groups if out.intersection(group.bibs)]
+    their = "its leg" if len(out) == 1 else "their legs"
+    whom = quoted(groups[0]) if len(groups) == 1 else "their groups"
+    it = "it" if len(out) == 1 else "them"
+    leaves = "leaves" if len(out) == 1 else "leave"
+    return (
+        f"{bibs_words(out)} {leaves} {quoted(exercise.name)} out, and in {their} there nobody "
+        f"of {whom} works; write another name for {it} instead of out = true"
+    )
+
+
+def _who_is_out(exercise: Exercise) -> set[int]:
+    return {bib for own in exercise.scaled if own.out for bib in own.bibs}

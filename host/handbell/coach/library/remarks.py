@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from handbell.base.words import listed, quoted, several
 from handbell.plan.faults import sentence
-from handbell.plan.own_tasks import bibs_words, every_task
+from handbell.plan.own_tasks import bibs_words, every_task, others_than_own
 
 from .following import Window, followings, in_turn, shared_load
 from .names import name_key, name_words
@@ -161,7 +161,10 @@ def _loads(schedule: Schedule, library: Library) -> Iterator[str]:
 def _taps(plan: Plan, library: Library) -> Iterator[str]:
     """Yield exercises that can hardly be tapped as the plan has it, all alike in one."""
     found: dict[tuple[str, tuple[str, ...]], list[str]] = {}
-    for _place, exercise, _ in every_task(plan):
+    for place, exercise, bibs in every_task(plan):
+        written = plan.blocks[int(place[1])].exercises[int(place[3])]
+        if not bibs and not others_than_own(plan, written):
+            continue
         entry = library.find(exercise.name) if not exercise.parts else None
         rule = exercise.tap.rule
         if entry is None or rule in (*entry.taps, "none", "drop") or entry.is_hold:
