@@ -439,6 +439,7 @@ SAID = {
     "[fit]\nrounds = [0, 3]": "fit, rounds: entry 1: 0 is out of range; write a number from 1 to 16000",
     '[fit]\nkeep = ["all"]': 'fit, keep: "all" isn\'t allowed here; write a list of "breaks", "rests", '
     '"warm-up", "windows", "rounds"',
+    '[fit]\nkeep = "rests"': 'fit, keep: "rests" is no list; write ["rests"]',
     "[fit]\nkeep = 3": 'fit, keep: 3 isn\'t allowed here; write a list of "breaks", "rests", '
     '"warm-up", "windows", "rounds"',
     "[fit]\nminutes = 0": "fit, minutes: 0 is out of range; write a number from 1 to 360",

@@ -243,6 +243,7 @@ RIGHT_TOML = [
     '["bench"]',
     "{ bench = 1 }",
     '"EMOM"',
+    '"rests"',
     '"rotation"',
     '"round"',
     '"tally"',

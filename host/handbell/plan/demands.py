@@ -136,6 +136,8 @@ def _range(one: Callable[[object], int], example: str) -> Callable[[object], tup
 
 def kept(value: object) -> tuple[str, ...]:
     """Return the levels that fit leaves alone."""
+    if value in LEVELS:
+        raise ValueError(f'{values.shown(value)} is no list; write ["{value}"]')
     known = ", ".join(f'"{level}"' for level in LEVELS)
     levels = value if isinstance(value, list) else [value]
     wrong = levels if levels is not value else [level for level in levels if level not in LEVELS]
