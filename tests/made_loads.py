@@ -8,7 +8,7 @@ from pathlib import Path
 
 from handbell.base import toml
 from handbell.base.files import write_whole
-from handbell.coach.library.loads import LOADS
+from handbell.coach.library.loads import LOADS, MOVED_BY
 from handbell.coach.library.shelf import load_library
 
 ROOT = Path(__file__).parents[1]
@@ -22,6 +22,12 @@ here.
 
 ● loaded · ◐ loaded by our rules, though of two readers one said no · ○ by our rules, though both said
 no. The two, no clinicians, knew neither our marks nor each other's. What either marked is marked here.
+
+A sore muscle is spared like the joints that it moves: nothing is proposed that tires the muscle, or
+loads one of them. What each exercise tires stands in its last column. The readers marked no muscles.
+
+| sore | spared like a sore |
+| --- | --- |
 """
 
 
@@ -33,15 +39,16 @@ def marks() -> dict[str, list[list[str]]]:
 def page() -> str:
     """Return the page."""
     blind = marks()
-    lines = [HEAD]
+    moved = (f"| {muscle} | {', '.join(joints)} |" for muscle, joints in MOVED_BY.items())
+    lines = [HEAD + "\n".join(moved), ""]
     entries = load_library().entries.values()
     for pattern, group in groupby(entries, key=lambda entry: entry.pattern):
-        lines += [f"## {pattern.capitalize()}", "", f"| | {' | '.join(LOADS)} |"]
-        lines += ["| --- |" + " :-: |" * len(LOADS)]
+        lines += [f"## {pattern.capitalize()}", "", f"| | {' | '.join(LOADS)} | tires |"]
+        lines += ["| --- |" + " :-: |" * len(LOADS) + " --- |"]
         for entry in group:
             said = [sum(part in one for one in blind[entry.id]) for part in LOADS]
             cells = ["○◐●"[n] if p in entry.bears else "" for p, n in zip(LOADS, said, strict=True)]
-            lines.append(f"| {entry.name} | {' | '.join(cells)} |")
+            lines.append(f"| {entry.name} | {' | '.join(cells)} | {', '.join(entry.tires)} |")
         lines.append("")
     return "\n".join(lines)
 

@@ -4,9 +4,10 @@ import pytest
 from made_loads import PAGE, marks, page
 
 from handbell.coach.library.entry import IMPACTS
-from handbell.coach.library.loads import LOADS
+from handbell.coach.library.loads import LOADS, MOVED_BY
 from handbell.coach.library.shelf import load_library
 from handbell.coach.swap.rank import Surroundings, Wish, beyond, choices
+from handbell.coach.swap.sore import strained
 
 LIBRARY = load_library()
 MARKS = marks()
@@ -38,6 +39,18 @@ def test_nothing_is_proposed_that_a_reader_says_loads_the_sore_part(reader):
                 assert choice.entry.level <= old.level
                 assert IMPACTS.index(choice.entry.impact) <= IMPACTS.index(old.impact)
     assert answered >= 0.8 * pairs
+
+
+@pytest.mark.parametrize("reader", [0, 1])
+@pytest.mark.parametrize("muscle", MOVED_BY)
+def test_a_sore_muscle_is_spared_what_a_reader_says_loads_its_joints(muscle, reader):
+    joints, wish = set(MOVED_BY[muscle]), Wish("sore", (muscle,))
+    for old in LIBRARY.entries.values():
+        if joints.isdisjoint(MARKS[old.id][reader]):
+            continue
+        assert strained(old, wish.sore), old.id
+        for choice in choices(LIBRARY, old, wish, BARE) or beyond(LIBRARY, old, wish, BARE):
+            assert joints.isdisjoint(MARKS[choice.entry.id][reader]), (old.id, choice.entry.id)
 
 
 def test_the_readers_agree_with_each_other():

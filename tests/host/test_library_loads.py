@@ -6,7 +6,14 @@ from pathlib import Path
 import pytest
 
 from handbell.base.choices import PATTERNS
-from handbell.coach.library.loads import FROM_DOING, FROM_IMPACT, FROM_TIRED, LOADS, follows
+from handbell.coach.library.loads import (
+    FROM_DOING,
+    FROM_IMPACT,
+    FROM_TIRED,
+    LOADS,
+    MOVED_BY,
+    follows,
+)
 from handbell.coach.library.shelf import load_library
 from handbell.coach.swap.rank import Surroundings, Wish, choices, kit_in_use
 
@@ -314,6 +321,13 @@ def test_the_page_tells_every_rule():
     assert {
         part for parts in (FROM_DOING | FROM_IMPACT | FROM_TIRED).values() for part in parts
     } == (set(LOADS))
+
+
+def test_the_page_tells_which_joints_a_muscle_moves():
+    rows = dict(re.findall(r"^\| ([a-z ]+) \| ([a-z, ]+) \|$", PAGE.read_text("utf-8"), re.M))
+    assert {muscle: rows[muscle] for muscle in MOVED_BY} == {
+        muscle: ", ".join(parts) for muscle, parts in MOVED_BY.items()
+    }
 
 
 def test_the_page_names_every_pattern_that_spares_nothing():

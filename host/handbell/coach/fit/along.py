@@ -44,7 +44,9 @@ class Along:
     def _does(self, entry: Entry, old: Entry) -> bool:
         lands_softer = IMPACTS.index(entry.impact) <= IMPACTS.index(old.impact)
         same_kind = entry.is_hold is old.is_hold and (entry.sides == "one") is (old.sides == "one")
-        loads_no_more = self.way == HARDER or set(entry.bears) <= set(old.bears)
+        loads_no_more = self.way == HARDER or (
+            entry.loads_known and set(entry.bears) <= set(old.bears)
+        )
         known = not entry.skill or (old.skill and self.way == EASIER)
         return same_kind and lands_softer and loads_no_more and known
 

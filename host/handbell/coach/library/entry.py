@@ -156,9 +156,14 @@ class Entry(_Table):
 
     @property
     def bears(self) -> tuple[str, ...]:
-        """Every part that bears load: what follows from the exercise, and ``loads``."""
+        """Every part known to bear load: what follows from the exercise, and ``loads``."""
         found = {*follows(self.does, self.impact, self.tires), *self.loads}
         return tuple(part for part in LOADS if part in found)
+
+    @property
+    def loads_known(self) -> bool:
+        """Whether it is written what bears load; else ``bears`` may lack anything."""
+        return not self.model_fields_set.isdisjoint(("does", "loads"))
 
     @property
     def names(self) -> tuple[str, ...]:

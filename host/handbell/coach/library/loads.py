@@ -59,6 +59,25 @@ FROM_TIRED: dict[str, tuple[str, ...]] = {
     "grip": ("wrist", "elbow"),
     "lower back": ("back",),
 }
+# Every joint that a muscle moves or holds, which is spared with it where it is sore. More than what
+# it loads when it is tired: who has sore calves should not bend the knees hard either. Common
+# practice, no source.
+MOVED_BY: dict[str, tuple[str, ...]] = {
+    "quads": ("hip", "knee"),
+    "glutes": ("hip",),
+    "hamstrings": ("hip", "knee"),
+    "calves": ("knee", "ankle"),
+    "hip flexors": ("back", "hip"),
+    "chest": ("shoulder",),
+    "shoulders": ("shoulder",),
+    "triceps": ("shoulder", "elbow"),
+    "upper back": ("neck", "shoulder", "back"),
+    "biceps": ("shoulder", "elbow"),
+    "grip": ("elbow", "wrist"),
+    "abs": ("back",),
+    "obliques": ("back",),
+    "lower back": ("back",),
+}
 
 
 def follows(does: Iterable[str], impact: str, tires: Iterable[str]) -> tuple[str, ...]:

@@ -153,6 +153,8 @@ def named_choice(
     gone = lacks(entry, wish, around)
     against = [f"needs {needs_words(gone)}, which is missing"] if gone else []
     against += [f"strains the {part}" for part in strained(entry, wish.sore)]
+    if wish.sore and not entry.loads_known:
+        against.append("not known what it loads")
     if entry.pattern != old.pattern and old.pattern not in entry.also:
         against.append(f"a {entry.pattern} in place of a {old.pattern}")
     choice.why[:0] = against
@@ -169,7 +171,8 @@ def _fits(entry: Entry, old: Entry, way: Steps, wish: Wish, around: Surroundings
     if wish.because == "no-floor":
         return _floor(entry) < _floor(old)
     if wish.because == "sore":
-        return not strained(entry, wish.sore) and _asks_no_more(entry, old, way, around)
+        spares = entry.loads_known and not strained(entry, wish.sore)
+        return spares and _asks_no_more(entry, old, way, around)
     return True
 
 
@@ -177,11 +180,12 @@ def _asks_no_more(entry: Entry, old: Entry, way: Steps, around: Surroundings) ->
     """Return whether level, landings, skill and balance stay what they were, or less.
 
     Who has one skill need not have another: it counts as known down the same ladder, or where the
-    plan has it already.
+    plan has it already. Where nothing says what an exercise does it may be a stand on one leg.
     """
     lands_softer = IMPACTS.index(entry.impact) <= IMPACTS.index(old.impact)
     known = (old.skill and way.way == "easier") or entry.id in around.in_plan
-    steady = entry.level <= _EASY_LEVEL or "one leg" not in entry.does or "one leg" in old.does
+    stands = "one leg" in entry.does or not (entry.loads_known or way.way == "easier")
+    steady = entry.level <= _EASY_LEVEL or not stands or "one leg" in old.does
     return entry.level <= old.level and lands_softer and steady and (known or not entry.skill)
 
 

@@ -26,7 +26,8 @@ class Known:
     """An exercise of the library; docs/exercises.md says what each key means.
 
     ``kit`` has what is needed, each need met by any one of its items; ``reps_30s`` and ``hold_s``
-    the least and the most that are usual, one of them None. ``loads`` are all parts that bear load.
+    the least and the most that are usual, one of them None. ``loads`` are all parts that bear load,
+    as far as known; where ``loads_known`` is False there may be more.
     """
 
     id: str
@@ -48,6 +49,7 @@ class Known:
     tires: tuple[str, ...]
     does: tuple[str, ...]
     loads: tuple[str, ...]
+    loads_known: bool
     skill: bool
     easier: tuple[Neighbour, ...]
     harder: tuple[Neighbour, ...]

@@ -12,7 +12,7 @@ from handbell.coach.library.shelf import Library, load_library
 from handbell.coach.swap import swap as swapping
 from handbell.coach.swap.own import find_own, swapped_own
 from handbell.coach.swap.rank import Wish, given_up
-from handbell.coach.swap.sore import newly_loaded, sore_parts
+from handbell.coach.swap.sore import moved_by, newly_loaded, sore_parts, strained
 from handbell.coach.swap.views import views
 from handbell.coach.swap.write import swapped
 from handbell.coach.writing.edit import PlanText
@@ -74,10 +74,11 @@ class Swap:
 class Swapped:
     """Swaps found, and what each first choice changes in the plan's file, ``difference``.
 
-    ``sore`` are the parts to spare; ``unknown`` the exercises that the library doesn't know, so
-    that nothing can be said of them; ``bibs`` those it is for, none for everybody, and
-    ``idle`` those of them who need no swap. ``ok`` is False
-    where something is stuck.
+    ``sore`` are the parts to spare, ``also_spared`` the joints that those among them move which are
+    muscles; ``unknown`` the exercises that the library doesn't know, so that nothing can be said of
+    them, ``loads_unknown`` those of which nobody wrote what they load; ``bibs`` those it is for,
+    none for everybody, and ``idle`` those of them who need no swap. ``ok`` is False where something
+    is stuck.
     """
 
     ok: bool
@@ -86,7 +87,9 @@ class Swapped:
     difference: tuple[str, ...]
     warnings: tuple[str, ...]
     sore: tuple[str, ...]
+    also_spared: tuple[str, ...]
     unknown: tuple[str, ...]
+    loads_unknown: tuple[str, ...]
     bibs: tuple[int, ...]
     idle: tuple[int, ...]
     written: str | None
@@ -143,7 +146,9 @@ def swap(
         _difference(before, after),
         warnings,
         tuple(wish.sore),
+        moved_by(wish.sore),
         _unknown(text, library, bibs) if wish.sore or (bibs and exercise is None) else (),
+        _loads_unknown(text, library, wish, bibs),
         tuple(sorted({*bibs})),
         _idle(swaps, bibs),
         written if moving else None,
@@ -201,9 +206,25 @@ def _chosen_before(found: swapping.Swap, text: PlanText) -> bool:
 
 
 def _unknown(text: PlanText, library: Library, bibs: Sequence[int]) -> tuple[str, ...]:
+    return tuple(name for name in _names(text, bibs) if library.find(name) is None)
+
+
+def _loads_unknown(
+    text: PlanText, library: Library, wish: Wish, bibs: Sequence[int]
+) -> tuple[str, ...]:
+    """Return what may load a sore part, since it isn't written what it loads, as far as known."""
+    known = ((name, library.find(name)) for name in _names(text, bibs) if wish.sore)
+    return tuple(
+        name
+        for name, entry in known
+        if entry and not entry.loads_known and not strained(entry, wish.sore)
+    )
+
+
+def _names(text: PlanText, bibs: Sequence[int]) -> list[str]:
     looked_at = [place for view in views(text, bibs) for place in view.doings]
     names = (place.values["name"] for place in (looked_at if bibs else text.exercises))
-    return tuple(dict.fromkeys(name for name in names if library.find(name) is None))
+    return list(dict.fromkeys(names))
 
 
 def _idle(swaps: Sequence[swapping.Swap], bibs: Sequence[int]) -> tuple[int, ...]:

@@ -75,13 +75,19 @@ def _print_whole(e: Known, out: Out) -> None:
         ("tap", ", ".join(e.taps)),
         ("does", ", ".join(e.does)),
         ("tires", ", ".join(e.tires)),
-        ("loads", ", ".join(e.loads)),
+        ("loads", ", ".join(e.loads) if e.loads_known else _unsure(e)),
         ("easier", _names(e.easier)),
         ("harder", _names(e.harder)),
         ("lever", e.lever),
         ("caution", e.cautions),
     )
     out.pairs(((what, words) for what, words in rows if words), wide=14)
+
+
+def _unsure(e: Known) -> str:
+    """Return what is known of loads where nobody wrote them."""
+    known = f"{', '.join(e.loads)}; " if e.loads else ""
+    return f"{known}what else isn't known, so write does or loads"
 
 
 def _names(steps: tuple[Neighbour, ...]) -> str:

@@ -112,7 +112,8 @@ def text(result: Swapped, out: Out) -> None:
 
         out.line(f"Nothing to swap for {bibs_words(result.idle)}.")
     elif not result.swaps:
-        known = "Every exercise that the library knows" if result.unknown else "Every exercise"
+        some = result.unknown or result.loads_unknown
+        known = "Every exercise that the library knows" if some else "Every exercise"
         out.line(f"{known} of the plan can be done as things stand; nothing to swap.")
     for one in result.swaps:
         _print_swap(one, bool(result.sore), out)
@@ -121,6 +122,12 @@ def text(result: Swapped, out: Out) -> None:
         out.note(warning)
     if result.unknown:
         out.note(f"not in the library, so not looked at: {', '.join(result.unknown)}")
+    if result.loads_unknown:
+        names = ", ".join(result.loads_unknown)
+        out.note(
+            f"not known what it loads, so not looked at: {names}; write does or loads into your "
+            "file of exercises"
+        )
     if result.sore:
         _print_sore(result, out)
     left = list(
@@ -170,5 +177,7 @@ def _print_sore(result: Swapped, out: Out) -> None:
         )
     if any(word.casefold() == "back" for word in result.sore):
         out.note("back is taken as the spine; for the shoulder blades, say upper back")
+    if result.also_spared:
+        out.note(f"spared too, as what these muscles move: {', '.join(result.also_spared)}")
     out.note(UNSEEN_OWN if result.bibs else UNSEEN)
     out.line(PAIN)
