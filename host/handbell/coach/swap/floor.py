@@ -25,11 +25,25 @@ def known_in(doings: Iterable[Written], library: Library) -> dict[At, Entry | No
     return {place.at: library.find(place.values["name"]) for place in doings}
 
 
-class Floor:
-    """What is known of a plan around its exercises; ``known`` changes as swaps are chosen."""
+def kit_of_all(text: PlanText, library: Library) -> frozenset[str]:
+    """Return the kit (keys) that a plan is done with, by everybody and in own tasks."""
+    own = (own for place in text.exercises for own in place.values.get("scaled", ()))
+    tables = (*(place.values for place in text.exercises), *own)
+    found = (library.find(table["name"]) for table in tables if "name" in table)
+    return kit_in_use(entry for entry in found if entry)
 
-    def __init__(self, text: PlanText, known: dict[At, Entry | None]) -> None:
+
+class Floor:
+    """What is known of a plan around its exercises; ``known`` changes as swaps are chosen.
+
+    ``kit`` is in use beside what ``known`` needs.
+    """
+
+    def __init__(
+        self, text: PlanText, known: dict[At, Entry | None], kit: frozenset[str] = frozenset()
+    ) -> None:
         self._known = known
+        self._kit = kit
         self._follow = list(followings(resolve(text.plan)))
 
     def around(self, places: Sequence[Written]) -> Surroundings:
@@ -44,7 +58,7 @@ class Floor:
             if (a in windows) is not (b in windows)
         }
         return Surroundings(
-            kit=kit_in_use(others.values()),
+            kit=kit_in_use(others.values()) | self._kit,
             in_plan=frozenset(e.id for at, e in others.items() if at not in mine),
             in_block=frozenset(
                 e.id for at, e in others.items() if at not in mine and at[0] in blocks

@@ -71,7 +71,7 @@ def kept_by_own(
     if tap is not None and "tap" in keys and "tap" not in own and tap != "tally":
         pinned["tap"] = tap
     words = (
-        "hold" if key == "hold" else f"{key} {_list(pinned[key])}" for key in _ASKS if key in pinned
+        "hold" if key == "hold" else f"{key} {shown(pinned[key])}" for key in _ASKS if key in pinned
     )
     return pinned, [f"{whose} keeps {listed(list(words))}"]
 
@@ -131,7 +131,7 @@ def _scale(
         became = scaled if isinstance(was, list) else scaled[0]
         if became != was:
             keys[key] = became
-            said.append(f"{key} {_list(was)} become {_list(became)} ({why})")
+            said.append(f"{key} {shown(was)} become {shown(became)} ({why})")
         elif why == BY_SIDES:
             said.append(f"{key} stay as they are")
 
@@ -220,15 +220,22 @@ def _say_own(said: list[str], values: Table) -> None:
         for key in ("reps", "goal"):
             if key in own and "name" not in own:
                 said.append(
-                    f"{bibs_words(own['bibs'])}: {key} of their own stay {_list(own[key])}, "
+                    f"{bibs_words(own['bibs'])}: {key} of their own stay {shown(own[key])}, "
                     "so look whether they fit"
                 )
 
 
-def _list(value: int | list[int]) -> str:
+def shown(value: int | list[int]) -> str:
+    """Return one number, or one for each round, as people read them."""
     return ", ".join(map(str, value)) if isinstance(value, list) else str(value)
 
 
 def is_inside(text: PlanText, place: Written) -> bool:
     """Return whether a list or a ladder has it, so that its own keys don't say all of it."""
     return place.in_list or not asks_each(text.plan.blocks[place.block].format)
+
+
+def ends_with_its_reps(text: PlanText, place: Written) -> bool:
+    """Return whether a task of a turn is done with its reps, since nothing else says when."""
+    every = text.plan.blocks[place.block].format == "every-minute"
+    return every and "work_s" not in text.at(place.place)

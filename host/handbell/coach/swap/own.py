@@ -9,25 +9,23 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
-from handbell.base.errors import PlanError
+from handbell.coach.library.entry import Entry
 from handbell.coach.library.shelf import Library
 from handbell.coach.writing.edit import Change, OwnTask, PlanText, Written
 from handbell.plan.agreement import Place
 from handbell.plan.files import parse_plan
 from handbell.plan.model import Exercise
 
-from .keys import least_goal, new_keys
+from .keys import least_goal, new_keys, shown
 from .rank import Wish
 from .swap import NotThereError, Swap, find_swaps
 from .views import require_bibs, views
-from .write import unplayable
-
-if TYPE_CHECKING:
-    from handbell.compile.build import CompiledClass
+from .write import Made, as_far_as_playable
 
 Table = dict[str, Any]
+MUCH_FASTER = 3  # times as many in as long: punches in place of burpees; common practice, no source
 
 
 def find_own(
@@ -56,17 +54,22 @@ def find_own(
     return found
 
 
-def swapped_own(text: PlanText, swaps: Sequence[Swap]) -> tuple[bytes, CompiledClass]:
+def swapped_own(text: PlanText, swaps: Sequence[Swap]) -> Made:
     """Return the plan's bytes with own tasks for each first choice, and the plan compiled anew.
 
-    Raises HandbellError when the plan would not pass the check any more.
+    A swap with which the plan would not pass the check any more is left.
     """
+    return as_far_as_playable(swaps, lambda kept: _written(text, kept))
+
+
+def _written(text: PlanText, swaps: Sequence[Swap]) -> Made:
     from handbell.compile import build
 
     given: dict[Place, list[_Given]] = {}
     for swap in swaps:
         view = swap.view
-        if view is None or not swap.moves:
+        swap.said = []
+        if view is None:
             continue
         for doing in swap.places:
             values, said = ({"out": True}, []) if swap.out else _own_values(text, doing, swap)
@@ -84,10 +87,7 @@ def swapped_own(text: PlanText, swaps: Sequence[Swap]) -> tuple[bytes, CompiledC
             for values, bibs in new.items()
         ]
     data = text.changed(changes, own)
-    try:
-        return data, build(parse_plan(data, text.name))
-    except PlanError as error:
-        raise unplayable(swaps, error) from None
+    return data, build(parse_plan(data, text.name))
 
 
 class _Given(NamedTuple):
@@ -146,7 +146,7 @@ def _own_values(text: PlanText, place: Written, swap: Swap) -> tuple[Table, list
             own["hold"] = True
     elif asked:
         if swap.spare:
-            said = _no_more(asked, place.values, said)
+            said = _no_more(asked, place.values, said, swap.old, swap.new, exercise.work.values)
         if asked != _asked(exercise):
             own.update(asked)
     elif exercise.hold or _asked(exercise):
@@ -160,18 +160,45 @@ def _own_values(text: PlanText, place: Written, swap: Swap) -> tuple[Table, list
     return own, said
 
 
-def _no_more(asked: Table, was: Table, said: list[str]) -> list[str]:
-    """Let nobody who is to be spared make more reps than before; return what is left to say."""
+def _no_more(
+    asked: Table,
+    was: Table,
+    said: list[str],
+    old: Entry | None,
+    new: Entry,
+    works_ms: Sequence[int],
+) -> list[str]:
+    """Let nobody who is to be spared make more reps than before; return what is left to say.
+
+    Of what goes by much faster, jumps apart, the library's least: eight punches would be over at
+    once.
+    """
+    faster = new.impact != "high" and _goes_by_faster(old, new)
+    least = [least_goal(new, work_ms) if faster else 0 for work_ms in works_ms]
     for key, now in list(asked.items()):
         before: Any = was.get(key, now)
         if isinstance(now, list):
-            asked[key] = [min(pair) for pair in zip(now, before, strict=True)]
+            least = least * len(now) if len(least) == 1 else least
+            rows = zip(now, before, least, strict=True)
+            asked[key] = [min(n, max(was_asked, some)) for n, was_asked, some in rows]
         else:
-            asked[key] = min(now, before)
+            asked[key] = min(now, max(before, min(least)))
         if asked[key] != now:
             said = [words for words in said if not re.match(f"{key} .* become", words)]
-            said.append(f"no more {key} than before")
+            as_before = asked[key] == before
+            said.append(
+                f"no more {key} than before"
+                if as_before
+                else f"{key} become {shown(asked[key])}, no more than the library's least"
+            )
     return said
+
+
+def _goes_by_faster(old: Entry | None, new: Entry) -> bool:
+    """Return whether so many more of one are made that reps of the other say little for it."""
+    if old is None or old.reps_30s is None or new.reps_30s is None:
+        return False
+    return sum(new.reps_30s) >= MUCH_FASTER * sum(old.reps_30s)
 
 
 def _asked(exercise: Exercise) -> Table:

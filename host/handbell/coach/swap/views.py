@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -21,13 +22,15 @@ class View:
     """Bibs that do the same all through a plan, and what they do.
 
     ``own`` has the number of the own task they have there, by place; ``shared`` are places in a
-    list that everybody goes through, which has no own tasks.
+    list that everybody goes through, which has no own tasks; ``left`` is what they leave out, as
+    everybody does it.
     """
 
     bibs: tuple[int, ...]
     doings: list[Written]
     own: dict[Place, int]
     shared: frozenset[Place]
+    left: list[Written]
 
 
 def require_bibs(text: PlanText, bibs: Iterable[int]) -> None:
@@ -43,9 +46,10 @@ def views(text: PlanText, bibs: Sequence[int]) -> list[View]:
     found: dict[str, tuple[list[int], View]] = {}
     for bib in sorted(set(bibs)):
         view = _view(text, bib)
-        key = repr([(w.place, w.values) for w in view.doings]) + repr(view.own)
+        done = [[(w.place, w.values) for w in some] for some in (view.doings, view.left)]
+        key = repr(done) + repr(view.own)
         found.setdefault(key, ([], view))[0].append(bib)
-    return [View(tuple(b), v.doings, v.own, v.shared) for b, v in found.values()]
+    return [dataclasses.replace(v, bibs=tuple(b)) for b, v in found.values()]
 
 
 def _view(text: PlanText, bib: int) -> View:
@@ -54,6 +58,7 @@ def _view(text: PlanText, bib: int) -> View:
     doings: list[Written] = []
     own: dict[Place, int] = {}
     shared: set[Place] = set()
+    left: list[Written] = []
     for b, block in enumerate(plan.blocks):
         is_list = not asks_each(block.format) and block.format != "ladder"
         for e, exercise in enumerate(block.exercises):
@@ -65,6 +70,7 @@ def _view(text: PlanText, bib: int) -> View:
                 own[at] = n
             task = plain(exercise) if n is None else with_own(exercise, exercise.scaled[n])
             if task.is_left_out:
+                left += [Written(at, _values(plain(exercise)))] if not exercise.parts else []
                 continue
             if not task.parts:
                 doings.append(Written(at, _values(task)))
@@ -72,7 +78,7 @@ def _view(text: PlanText, bib: int) -> View:
             parts = [w for w in text.exercises if w.block == b and (is_list or w.at[1] == e)]
             doings += parts
             shared.update(part.place for part in parts)
-    return View((bib,), doings, own, frozenset(shared))
+    return View((bib,), doings, own, frozenset(shared), left)
 
 
 def _values(task: Exercise) -> Table:

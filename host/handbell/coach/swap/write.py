@@ -2,38 +2,82 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Any
 
-from handbell.base.errors import HandbellError, PlanError
-from handbell.base.words import listed
-from handbell.coach.writing.edit import Change, PlanText
+from handbell.base.errors import PlanError
+from handbell.coach.writing.edit import Change, PlanText, Written
 from handbell.plan.files import parse_plan
+from handbell.plan.values import PAUSE_LEAST_MS, in_seconds
 
 from .floor import names_of_lists, without_names
-from .keys import is_inside, kept_by_own, new_keys
+from .keys import ends_with_its_reps, is_inside, kept_by_own, new_keys
 
 if TYPE_CHECKING:
     from handbell.compile.build import CompiledClass
 
     from .swap import Swap
 
+Made = tuple[bytes, "CompiledClass"]
 
-def swapped(text: PlanText, swaps: Iterable[Swap]) -> tuple[bytes, CompiledClass]:
+
+def as_far_as_playable(swaps: Sequence[Swap], write: Callable[[Sequence[Swap]], Made]) -> Made:
+    """Return what ``write`` makes of a plan with those swaps with which it passes the check.
+
+    Any other is left, and says why; where it may rest it is left out. ``write`` raises PlanError.
+    """
+    moving = [swap for swap in swaps if swap.moves]
+    try:
+        return write(moving)
+    except PlanError:
+        pass
+    kept: list[Swap] = []
+    for swap in moving:
+        if not _fails(swap, kept, write):
+            kept.append(swap)
+        elif swap.may_rest:
+            stuck, swap.out = swap.stuck, True
+            if not _fails(swap, kept, write):
+                kept.append(swap)
+            swap.stuck = stuck
+    return write(kept)
+
+
+def _fails(swap: Swap, kept: list[Swap], write: Callable[[Sequence[Swap]], Made]) -> bool:
+    """Return whether the plan fails the check with a swap, which is left then."""
+    try:
+        write([*kept, swap])
+    except PlanError as error:
+        with_it = swap.new.name if swap.choices else f"{swap.name} left out"
+        swap.leave(
+            f"With {with_it} the plan would not pass the check: {'; '.join(error.faults)}",
+            "Mend that first, or name another for it",
+        )
+        return True
+    return False
+
+
+def swapped(text: PlanText, swaps: Sequence[Swap]) -> Made:
     """Return the plan's bytes with each first choice in place, and the plan compiled anew.
 
-    Raises HandbellError when the plan would not pass the check any more.
+    A swap with which the plan would not pass the check any more is left.
     """
+    return as_far_as_playable(swaps, lambda kept: _written(text, kept))
+
+
+def _written(text: PlanText, swaps: Sequence[Swap]) -> Made:
     from handbell.compile import build
 
     changes = []
-    swaps = [swap for swap in swaps if swap.choices]
     for swap in swaps:
+        swap.said = []
         for place in swap.places:
             alone = not is_inside(text, place)
             keys, said = new_keys(place.values, swap.old, swap.new, text.kit, alone, swap.spare)
-            if not alone and not place.in_list:
+            if text.plan.blocks[place.block].format == "ladder" and not place.in_list:
                 said.append("the ladder's reps and times stay as they are")
+            if keys.get("hold"):
+                _time_hold(text, place, keys, said, swap.new.hold_s)
             changes.append(Change(place.place, keys))
             for n, own in enumerate(place.values.get("scaled", ()) if alone else ()):
                 work = text.plan.blocks[place.block].exercises[place.at[1]].work
@@ -58,16 +102,31 @@ def swapped(text: PlanText, swaps: Iterable[Swap]) -> tuple[bytes, CompiledClass
                     f'the list gets a name, "{name}": it is too long for a box\'s line'
                 )
     data = text.changed([*changes, *named])
-    try:
-        return data, build(parse_plan(data, text.name))
-    except PlanError as error:
-        raise unplayable(swaps, error) from None
+    return data, build(parse_plan(data, text.name))
 
 
-def unplayable(swaps: Iterable[Swap], error: PlanError) -> HandbellError:
-    """Return what to say of a plan that would not pass the check with its swaps."""
-    names = listed([swap.new.name for swap in swaps if swap.choices])
-    return HandbellError(
-        f"With {names} the plan would not pass the check: {'; '.join(error.faults)}",
-        "Nothing is changed; mend that first, or name another for it",
-    )
+def _time_hold(
+    text: PlanText,
+    place: Written,
+    keys: dict[str, Any],
+    said: list[str],
+    hold_s: tuple[int, int] | None,
+) -> None:
+    """Say how long a hold takes where only reps said when a task is done.
+
+    Not where single bibs go on with reps: they would have less time for them.
+    """
+    if not ends_with_its_reps(text, place) or hold_s is None:
+        return
+    own = (own for own in place.values.get("scaled", ()) if not own.get("out"))
+    if any(map(_asks_reps, own)):
+        return
+    turn_ms = text.plan.blocks[place.block].exercises[place.at[1]].work.values[0]
+    work_s = in_seconds(min(hold_s[0] * 1000, turn_ms - PAUSE_LEAST_MS))
+    keys["work_s"] = work_s
+    said.append(f"work_s = {work_s}, the library's least, then rest")
+
+
+def _asks_reps(own: dict[str, Any]) -> bool:
+    """Return whether an own task asks for reps, or may: it names another exercise."""
+    return any(key in own for key in ("reps", "goal", "name")) and not own.get("hold")

@@ -132,12 +132,15 @@ def swap(
         swaps = find_own(text, library, wish, bibs, exercise, to, block)
     else:
         swaps = swapping.find_swaps(text, library, wish, exercise, to, block)
-    moving = [one for one in swaps if one.moves]
     after = before
     warnings: tuple[str, ...] = ()
-    if moving:
+    if any(one.moves for one in swaps):
         after, built = swapped_own(text, swaps) if bibs else swapped(text, swaps)
         warnings = new_remarks(text.plan, built, library)
+    moving = [one for one in swaps if one.moves]
+    for one in swaps if exercise is not None and not bibs else ():
+        if one.stuck:
+            raise one.stuck
     written = write_changed(plan, before, after, write, out) if moving or not swaps else None
     return Swapped(
         moving == swaps,
