@@ -96,6 +96,18 @@ def test_it_is_told_with_the_rest(capsys, tmp_path):
     assert "Shadow boxing" in path.read_text(encoding="utf-8")
 
 
+def test_what_cannot_be_written_costs_its_own_swap_only():
+    def write(swaps):
+        if any(swap.name == "Sit-up" for swap in swaps):
+            raise HandbellError("exercise 1 can't be changed", "Change it by hand")
+        return b"", None
+
+    swaps = find_swaps(MIXED, LIBRARY, BACK)
+    as_far_as_playable(swaps, write)
+    assert not swaps[0].moves and swaps[1].moves
+    assert str(swaps[0].stuck) == "exercise 1 can't be changed. Change it by hand."
+
+
 def test_a_bib_rests_where_its_swap_would_fail_the_check():
     def write(swaps):
         if any(swap.choices and swap.name == "Sit-up" for swap in swaps):

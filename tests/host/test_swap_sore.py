@@ -2,6 +2,7 @@
 
 import pytest
 
+from handbell.base.errors import UsageError
 from handbell.cli.main import main
 from handbell.coach.library.entry import IMPACTS, TIRES
 from handbell.coach.library.files import SHIPPED
@@ -81,6 +82,19 @@ def test_a_joint_stands_for_itself_alone():
         assert moved_by([part]) == ()
     assert moved_by(["right calves"]) == ("knee", "ankle")
     assert moved_by(["hamstrings", "knee"]) == ("hip",)
+
+
+def known_parts(word):
+    with pytest.raises(UsageError) as caught:
+        sore_parts([word])
+    return caught.value.remedy.removeprefix("Known parts: ").split(", ")
+
+
+def test_no_other_part_of_the_body_is_suggested_for_one_that_is_not_known():
+    """Only a slip of the letters is put right; else all parts are listed."""
+    assert known_parts("sholder") == ["shoulders"] and known_parts("anckle") == ["ankle"]
+    for word in ("groin", "heart", "foot", "calf", "thigh"):
+        assert known_parts(word) == list(PARTS), word
 
 
 PLAN = 'title = "Speed"\n[[warm_up]]\nname = "W"\nwork_s = 60\n[[block]]\nrest_s = 30\n' + "".join(

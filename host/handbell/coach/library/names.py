@@ -44,11 +44,14 @@ def _singular(word: str) -> str:
     return word
 
 
-def nearest(text: str, names: Iterable[str], most: int = 3) -> list[str]:
-    """Return the names most like a text, best first, possibly none."""
+def nearest(text: str, names: Iterable[str], most: int = 3, cutoff: float = 0.0) -> list[str]:
+    """Return the names most like a text, best first, possibly none.
+
+    ``cutoff`` is how much they must have in common at least, 1 everything, unless they contain it.
+    """
     by_key = {name_key(name): name for name in names}
     key = name_key(text)
     like = _LIKE if len(key) > _SHORT else _SHORT_LIKE
-    near = difflib.get_close_matches(key, by_key, most, like)
+    near = difflib.get_close_matches(key, by_key, most, max(like, cutoff))
     near += [other for other in sorted(by_key) if len(key) > 2 and key in other]
     return [by_key[other] for other in dict.fromkeys(near)][:most]

@@ -12,6 +12,7 @@ from handbell.coach.library.loads import LOADS, MOVED_BY
 from handbell.coach.library.names import name_words, nearest
 
 _SIDE_WORDS = ("left", "right")
+_ALIKE = 0.75  # letters slip by less; a groin is no grip, a heart no chest
 
 
 def newly_loaded(old: Entry, new: Entry) -> list[str]:
@@ -35,7 +36,7 @@ def sore_parts(words: Iterable[str]) -> tuple[str, ...]:
     for said in words:
         for word in filter(None, (piece.strip() for piece in re.split(r",|\band\b", said))):
             if _said(word) not in whole:
-                near = nearest(word, parts) or LOADS
+                near = nearest(word, parts, cutoff=_ALIKE) or parts
                 remedy = f"Known parts: {', '.join(near)}"
                 raise UsageError(f'"{word}" is no body part here', remedy)
             found.append(word)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
-from handbell.base.errors import PlanError
+from handbell.base.errors import HandbellError, PlanError
 from handbell.coach.writing.edit import Change, PlanText, Written
 from handbell.plan.files import parse_plan
 from handbell.plan.values import PAUSE_LEAST_MS, in_seconds
@@ -24,12 +24,13 @@ Made = tuple[bytes, "CompiledClass"]
 def as_far_as_playable(swaps: Sequence[Swap], write: Callable[[Sequence[Swap]], Made]) -> Made:
     """Return what ``write`` makes of a plan with those swaps with which it passes the check.
 
-    Any other is left, and says why; where it may rest it is left out. ``write`` raises PlanError.
+    Any other is left, and says why; where it may rest it is left out. ``write`` raises
+    HandbellError, too, for what can't be written into the file.
     """
     moving = [swap for swap in swaps if swap.moves]
     try:
         return write(moving)
-    except PlanError:
+    except HandbellError:
         pass
     kept: list[Swap] = []
     for swap in moving:
@@ -44,7 +45,7 @@ def as_far_as_playable(swaps: Sequence[Swap], write: Callable[[Sequence[Swap]], 
 
 
 def _fails(swap: Swap, kept: list[Swap], write: Callable[[Sequence[Swap]], Made]) -> bool:
-    """Return whether the plan fails the check with a swap, which is left then."""
+    """Return whether a plan can't be written, or fails the check, with a swap; it is left then."""
     try:
         write([*kept, swap])
     except PlanError as error:
@@ -53,6 +54,9 @@ def _fails(swap: Swap, kept: list[Swap], write: Callable[[Sequence[Swap]], Made]
             f"With {with_it} the plan would not pass the check: {'; '.join(error.faults)}",
             "Mend that first, or name another for it",
         )
+        return True
+    except HandbellError as error:
+        swap.leave(error.what, error.remedy)
         return True
     return False
 
