@@ -44,7 +44,9 @@ class Ahead:
         self.leg_of = runner.leg_of
         self.kind = kind = span.kind
         counting = self.counting
-        counting.before = runner.counting.now if runner.kind == WINDOW else runner.counting.before
+        told = runner.counting
+        counting.before = told.now if runner.kind == WINDOW else told.before
+        counting.legs_before = told.legs if runner.kind == WINDOW else told.legs_before
         self.state = PLAY
         if kind == GATE:
             self.state = AT_GATE

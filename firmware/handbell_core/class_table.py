@@ -74,6 +74,7 @@ CLASS: "Table" = (
     # Presses
     _IN_CLASS, "count", 0, Deeds._count,
     _IN_CLASS, "back", 0, Deeds._take_back,
+    _IN_CLASS, "leg_back", 0, Deeds._take_leg_back,
     _IN_CLASS, "confirm", 0, Deeds._confirm,
     on(ASKING, CLOSING), "more", 0, Deeds._more,
     on(ASKING, CLOSING), "less", 0, Deeds._less,

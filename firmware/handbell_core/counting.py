@@ -130,25 +130,25 @@ class Counting:
     def back(self, slot: int, pressed_ms: int, class_ms: int) -> bool:
         """Take back the last tap, by a hold begun at ``pressed_ms``; False when there is none."""
         count, window = self.at_or_before(slot, pressed_ms)
-        legs = self._legs_of(window)
-        if legs is not None:
-            done = legs.back()
-            if done:
-                self._note_leg(j.BACK, legs, window, class_ms)
-            return done
         if not count.asked or not count.back():
             return False
         self._note(j.BACK, slot, count, window, class_ms)
         return True
 
+    def leg_back(self, slot: int, pressed_ms: int, class_ms: int) -> bool:
+        """Take the last hand-over back, by a hold begun at ``pressed_ms``; False without one."""
+        _, window = self.at_or_before(slot, pressed_ms)
+        legs = self._legs_of(window)
+        if legs is None or not legs.back():
+            return False
+        place = legs.last
+        payload = struct.pack("<HHH", legs.people[place], 0, legs.of(place))
+        self._keep(j.record(j.BACK, place, window, class_ms, payload))
+        return True
+
     def forth(self, slot: int, pressed_ms: int, class_ms: int) -> None:
         """Withdraw the take-back of the hold begun at ``pressed_ms``."""
         count, window = self.at_or_before(slot, pressed_ms)
-        legs = self._legs_of(window)
-        if legs is not None:
-            legs.forth()
-            self._note_leg(j.FORTH, legs, window, class_ms)
-            return
         count.forth()
         self._note(j.FORTH, slot, count, window, class_ms)
 
@@ -257,11 +257,6 @@ class Counting:
             held_ds = min((count.drop_ms - start_ms) // 100, j.HELD_TO_END - 1)
         payload = struct.pack("<HHiHB", count.bib, count.reps, count.made_ms, held_ds, flags)
         self._keep(j.record(j.RESULT, slot, window, start_ms, payload))
-
-    def _note_leg(self, kind: int, legs: Legs, window: int, class_ms: int) -> None:
-        place = legs.last
-        payload = struct.pack("<HHH", legs.people[place], 0, legs.of(place))
-        self._keep(j.record(kind, place, window, class_ms, payload))
 
     def _note(self, kind: int, slot: int, count: SlotCount, window: int, class_ms: int) -> None:
         payload = struct.pack("<HHH", count.bib, 0, count.taps)

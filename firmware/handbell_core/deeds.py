@@ -147,6 +147,18 @@ class Deeds(Course):
         if not self.counting.back(slot, pressed_ms, self.class_ms(at_ms)):
             return
         press.state = TOOK_BACK
+        self._taken_back(at_ms, slot, pressed_ms)
+
+    def _take_leg_back(self, at_ms: int, slot: int) -> None:
+        """A hold was let go before it led on to the choices: only then it is sure what it means.
+
+        Other buttons may hand over meanwhile, so what is taken back could not be given back.
+        """
+        pressed_ms = self.class_ms(self._presses[slot].at_ms)
+        if self.counting.leg_back(slot, pressed_ms, self.class_ms(at_ms)):
+            self._taken_back(at_ms, slot, pressed_ms)
+
+    def _taken_back(self, at_ms: int, slot: int, pressed_ms: int) -> None:
         self.shown[slot] = -1
         self._set(SHOW_T, at_ms + SHOW_MS)
         self.sink.bell(BACK, NEVER)

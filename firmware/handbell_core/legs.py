@@ -1,12 +1,12 @@
 """A relay in which a tap hands over: how many legs are done, and by whom."""
 
-from .journal import BACK, FORTH, TAP
+from .journal import BACK, TAP
 
 SOON_MS = 3_000  # no leg is shorter, so a tap as soon as that after the last one is none
 
 
 class Legs:
-    """The legs of one window, person after person; a tap ends one.
+    """The legs of one window, person after person; a tap of any button ends one.
 
     ``people`` are their bibs (none: it is no such relay). ``last`` is the place of the person
     whose legs have changed last.
@@ -22,7 +22,6 @@ class Legs:
         self.last = 0
         self.skipped = False
         self._ended_ms = self._before_ms = start_ms  # when the present leg began, and the last
-        self._undone = (0, start_ms, start_ms)
 
     def of(self, place: int) -> int:
         """Return how many legs the person at a place has done."""
@@ -44,16 +43,10 @@ class Legs:
         """Take the last hand-over back; return False when there is none."""
         if not self.done or self.skipped:
             return False
-        self._undone = (self.done, self._before_ms, self._ended_ms)
         self.done -= 1
         self._ended_ms = self._before_ms
         self.last = self.done % len(self.people)
         return True
-
-    def forth(self) -> None:
-        """Withdraw the take-back just made."""
-        self.done, self._before_ms, self._ended_ms = self._undone
-        self.last = (self.done - 1) % len(self.people)
 
     def replay(self, kind: int, class_ms: int) -> None:
         """Take a press that counted as a journal's record of type ``kind`` tells it."""
@@ -61,5 +54,3 @@ class Legs:
             self._end(class_ms)
         elif kind == BACK:
             self.back()
-        elif kind == FORTH:
-            self.forth()

@@ -42,7 +42,8 @@ PRESS: "Table" = (
     on(ON_PAGE), "lasts", SPENT, "page_hold",
     on(FIRST), "lasts", LONG_FIRST, "long",
     on(FIRST, LONG_FIRST), "up", UP, "let_go",
-    on(HOLDS, TOOK_BACK, SPENT), "up", UP, "",
+    on(HOLDS), "up", UP, "eased",
+    on(TOOK_BACK, SPENT), "up", UP, "",
     _ANY, "void", UP, "",
 )  # fmt: skip
 
@@ -60,6 +61,7 @@ MEANS: "Table" = (
     on(SET_BY_HAND), "hold", NOW, "later",
     _IN_SPANS | _TALLIES | on(AT_GATE), "tap", ALL, "count",
     _IN_SPANS, "hold", ALL, "back",
+    _IN_SPANS, "eased", ALL, "leg_back",
     _TALLIES, "hold", ALL, "confirm",
     on(AT_GATE), "hold", NOW, "go_on",
     on(ASKING), "tap", HERE, "more",

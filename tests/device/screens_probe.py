@@ -398,7 +398,8 @@ def plain(stage):
     relay = work(ASK_OPEN, TAP_NONE, (), 90, name=b"Relay", next=b"Squat")
     relay.handed((7, 12, 31), b"10 Sled push")
     events = taps(0, 2, 20_000, 20_000)
-    stage.scene("relay", relay, 52_000, [*events, (51_950, 0, True)])
+    pressing = [(51_950, 0, True)]
+    stage.scene("relay", relay, 52_000, events + pressing)
     tally = rest_after(
         work(ASK_OPEN, TAP_TALLY, (7, 12), seconds=10, name=b"Burpee"),
         REST,

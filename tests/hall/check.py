@@ -14,6 +14,7 @@ from oracle_state import LIST as LIST_PAGE
 from handbell_core import journal as j
 from handbell_core.runner import DOOR, NEVER, SURE
 from handbell_core.taps import SlotCount
+from handbell_core.timeline import ASK_OPEN, HAND_OVER, TAP_EACH
 
 CAUSES = {"time": j.BY_TIME, "host": j.BY_HOST, "stop": j.BY_STOP}
 SETTLED_MS = 40  # edges are known 25 ms late
@@ -234,7 +235,10 @@ def recount(out: Verdict, run: BoxRun, records) -> None:
                 out.wrong.append(f"a counted press of window {window}, which there isn't")
                 return
             span = spans[window]
-            counts[slot, window].begin(span.bib[slot], *span.task(slot)[:4])
+            if span.flags & HAND_OVER:
+                counts[slot, window].begin(span.cycle[slot].bib, ASK_OPEN, TAP_EACH, 1, 0)
+            else:
+                counts[slot, window].begin(span.bib[slot], *span.task(slot)[:4])
         counts[slot, window].replay(kind, class_ms)
     for (slot, window), (reps, made_ms, held_ds, _) in last_results(records).items():
         count = counts.get((slot, window)) or SlotCount()

@@ -22,10 +22,10 @@ from oracle_state import (
     Press,
     Wanted,
 )
-from oracle_taps import Count
+from oracle_taps import Count, Relay
 
 from handbell_core.cues import AWAIT, CLOSE, NEAR
-from handbell_core.timeline import GATE, RATING, TAKES_TALLY, TAP_TALLY, WINDOW
+from handbell_core.timeline import GATE, HAND_OVER, RATING, TAKES_TALLY, TAP_TALLY, WINDOW
 
 NEVER_MS = 1 << 40
 LEAST_MS = 5_000
@@ -52,6 +52,8 @@ class Oracle(Gestures):
         self.chosen_ms = self.last_up_ms = self.timed_out_ms = -NEVER_MS
         self.window = 0
         self.counts: dict[tuple[int, int], Count] = {}
+        self.relays: dict[int, Relay] = {}  # by window
+        self.handed_up_ms = -NEVER_MS  # when a button of a relay last came up
         self.down: dict[int, Press] = {}
         self.page = None
         self.ratings: dict[int, int] = {}
@@ -139,7 +141,12 @@ class Oracle(Gestures):
         else:
             if span.kind == WINDOW:
                 self.window = span.window
-                for slot in range(4):
+                if span.flags & HAND_OVER:
+                    people = [leg.bib for leg in span.cycle[: span.cycle[0].people]]
+                    relay = self.relays[self.window] = Relay(people, span.start_ms)
+                    for place, count in enumerate(relay.counts):
+                        self.counts[self.window, place] = count
+                for slot in range(0 if span.flags & HAND_OVER else 4):
                     ask, rule, every, goal, _ = span.task(slot)
                     count = Count(span.bib[slot], ask, rule, every, goal, span.start_ms)
                     self.counts[self.window, slot] = count
@@ -229,9 +236,12 @@ class Oracle(Gestures):
                 self.tap(press, ms)
             else:
                 self.hold(press, ms)
+                self.eased(press, ms)
         elif held_ms >= LONG_MS and not press.known_long:
             self.chosen_ms = ms  # it may be known at 5.03 s only
             self.long_hold(press, ms)
+        elif not press.known_long:
+            self.eased(press, ms)
         if press.is_first and self.state == "held":
             self.again_over_ms = ms + AGAIN_MS
             self.be("again", ms)
@@ -290,6 +300,8 @@ class Oracle(Gestures):
 
     def counts_live(self, press: Press) -> bool:
         """Whether a tap begun there is counted: in its window, or where its tally is entered."""
+        if press.window in self.relays:
+            return press.state == "play" and self.spans[press.index].kind == WINDOW
         count = self.counts.get((press.window, press.slot))
         if count is None or not count.asked:
             return False

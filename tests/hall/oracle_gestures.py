@@ -18,6 +18,7 @@ from oracle_state import (
     Press,
     WantedTap,
 )
+from oracle_taps import SOON_MS, Relay
 
 from handbell_core.timeline import GATE, RATING, TAP_TALLY, WINDOW
 
@@ -74,6 +75,9 @@ class Gestures:
             in_window = press.state == "play" and self.spans[press.index].kind == WINDOW
             self._want_tap(press, ms, counts=False, due=in_window)
             return
+        if press.window in self.relays:
+            self._hand_over(self.relays[press.window], press, ms)
+            return
         count = self.counts[press.window, press.slot]
         if count.skipped:
             self._want_tap(press, ms, counts=False, due=True, outside=False)
@@ -81,14 +85,31 @@ class Gestures:
         counts = count.tap(press.class_ms)
         self._want_tap(press, ms, counts=counts, due=True, outside=False)
 
+    def _hand_over(self, relay: Relay, press: Press, ms: int) -> None:
+        """Take a tap of a relay; the journal tells the place of who ended a leg."""
+        if ms - self.handed_up_ms < UNSETTLED_MS:
+            self.leave_open(press.at_ms, "two hand-overs in one moment")
+        if abs(relay.since_ms(press.class_ms) - SOON_MS) < UNSETTLED_MS:
+            self.leave_open(press.at_ms, "a hand-over three seconds after the last")
+        self.handed_up_ms = ms
+        counts = relay.tap(press.class_ms)
+        where = (relay.place, relay.counts[relay.place].bib) if counts else (0, 0)
+        self._want_tap(press, ms, counts=counts, due=True, outside=not counts, where=where)
+
     def _want_tap(
-        self, press: Press, ms: int, counts: bool, due: bool, outside: bool = True
+        self,
+        press: Press,
+        ms: int,
+        counts: bool,
+        due: bool,
+        outside: bool = True,
+        where: tuple[int, int] | None = None,
     ) -> None:
         count = self.counts.get((press.window, press.slot))
-        bib = count.bib if count else 0
+        slot, bib = where or (press.slot, count.bib if count else 0)
         self.wanted.taps.append(
             WantedTap(
-                press.slot,
+                slot,
                 press.window,
                 press.class_ms,
                 ms - press.at_ms,
@@ -96,7 +117,7 @@ class Gestures:
                 counts,
                 outside,
                 press.state == "tally",
-                due and bib != 0,
+                due and (bib != 0 or where is not None),
                 press.at_ms,
             )
         )
@@ -152,6 +173,8 @@ class Gestures:
         self.set_start(self.start_ms + self.step_ms(), ms, by_hand=True)
 
     def _hold_in_class(self, press: Press, ms: int) -> None:
+        if press.window in self.relays:
+            return  # only when it is let go
         count = self.counts.get((press.window, press.slot))
         if count is None or count.bib == 0:
             return
@@ -163,6 +186,17 @@ class Gestures:
         elif count.back():
             press.took_back = count
             self.wanted.told.append((ms, "back", press.slot, press.window))
+
+    def eased(self, press: Press, ms: int) -> None:
+        """A hold was let go before it was a long one."""
+        relay = self.relays.get(press.window)
+        if not relay or press.page or press.state not in COUNTED_STATES:
+            return
+        if ms - self.handed_up_ms < UNSETTLED_MS:
+            self.leave_open(press.at_ms, "a hand-over and a hold in one moment")
+        self.handed_up_ms = ms
+        if relay.back():
+            self.wanted.told.append((ms, "back", relay.place, press.window))
 
     def long_hold(self, press: Press, ms: int) -> None:
         """A press has lasted 5 s."""

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from handbell_core.timeline import (
     ASK_HOLD,
+    ASK_OPEN,
     ASK_TARGET,
     TAP_DROP,
     TAP_EACH,
@@ -15,9 +16,46 @@ from handbell_core.timeline import (
     TAP_TALLY,
 )
 
+SOON_MS = 3_000
+LEGS = 16
 LIVE = (TAP_EACH, TAP_EVERY, TAP_FINISH, TAP_DROP)
 TO_THE_END = 0xFFFF
 ASKED, SKIPPED, STOPPED, UNCONFIRMED = 1, 2, 4, 8
+
+
+class Relay:
+    """A window in which a tap hands over; ``counts`` are the people's, in their order.
+
+    docs/engineers/forms.md: everybody has a leg before anybody has another; a tap within 3 s of the
+    last hand-over, or of the beginning, is none.
+    """
+
+    def __init__(self, people, start_ms: int) -> None:
+        self.counts = [LegCount(bib, ASK_OPEN, TAP_EACH, 1, 0, start_ms) for bib in people]
+        self.ends_ms = [start_ms]
+        self.place = 0  # whose legs have changed last
+
+    def since_ms(self, class_ms: int) -> int:
+        """How long the present leg has lasted."""
+        return class_ms - self.ends_ms[-1]
+
+    def tap(self, class_ms: int) -> bool:
+        """Hand over; False when it is too soon, or the window is left out."""
+        if self.counts[0].skipped or self.since_ms(class_ms) < SOON_MS:
+            return False
+        self.place = (len(self.ends_ms) - 1) % len(self.counts)
+        self.counts[self.place].taps.append(class_ms)
+        self.ends_ms.append(class_ms)
+        return True
+
+    def back(self) -> bool:
+        """Take the last hand-over back; False when there is none."""
+        if self.counts[0].skipped or len(self.ends_ms) == 1:
+            return False
+        self.ends_ms.pop()
+        self.place = (len(self.ends_ms) - 1) % len(self.counts)
+        self.counts[self.place].taps.pop()
+        return True
 
 
 @dataclass
@@ -113,3 +151,12 @@ class Count:
             | (STOPPED if self.stopped else 0)
             | (UNCONFIRMED if unconfirmed else 0)
         )
+
+
+class LegCount(Count):
+    """One person's legs in one window."""
+
+    @property
+    def flags(self) -> int:
+        """The result's flags."""
+        return super().flags | LEGS

@@ -28,7 +28,7 @@ from handbell_core.timeline import (
     WINDOW,
     Span,
 )
-from made import own, span
+from made import handed, own, span
 
 WAYS = {
     ASK_OPEN: (TAP_EACH, TAP_EACH, TAP_EVERY, TAP_NONE),
@@ -36,6 +36,7 @@ WAYS = {
     ASK_HOLD: (TAP_DROP, TAP_DROP, TAP_NONE),
 }
 BIBS = (7, 8, 31, 402)
+RELAY_BIBS = (7, 8, 31, 402, 9, 10, 11, 512)
 
 
 class Plan:
@@ -91,6 +92,7 @@ class Plan:
             for slot in range(self.buttons):
                 if self.bibs[slot] and tasks.random() < 0.25:
                     own(one, slot, *self._task(tasks, False))
+            self._relay(one, f"{times.getstate()[1][-1]} {length_ms} {is_last}")
         out = [one]
         after_s = times.choice((0, 0, 3, 5, 8, 20))
         if tally:
@@ -101,6 +103,15 @@ class Plan:
         if times.random() < 0.2 and not is_last:
             out.append(span(GATE, 0))
         return out
+
+    def _relay(self, one: Span, which: str) -> None:
+        """Let a tap hand over in some windows, by dice of their own."""
+        dice = random.Random(f"{self.seed} relay {which}")
+        if dice.random() < 0.15:
+            people = dice.sample(RELAY_BIBS, dice.choice((1, 2, 2, 3, 5, 8)))
+            one.own = [None] * 4
+            one.ask, one.every, one.goal = ASK_OPEN, 1, 0
+            handed(one, people, (2,) * dice.choice((1, 2, 3)))
 
     def _between(self, kind: int, length_ms: int, flags: int) -> Span:
         return span(kind, length_ms, flags=flags, bib=list(self.bibs))

@@ -7,10 +7,13 @@ import classes
 import pytest
 from classes import Press
 from sqlalchemy import select
+from store_places import import_bundle
 
-from handbell.analysis.summary import exercises_of, people_of
+from handbell.analysis.summary import exercises_of, never_tapped, people_of
 from handbell.base.errors import BoxError, PlanError
 from handbell.boxes.classes.send import Load, _check
+from handbell.cli.main import main
+from handbell.coach.library.remarks import coach_remarks
 from handbell.coach.library.shelf import load_library
 from handbell.coach.numbers.numbers import numbers_of
 from handbell.compile import build
@@ -19,10 +22,15 @@ from handbell.paper.cards import cards_of
 from handbell.plan.files import parse_plan
 from handbell.report.one_class.model import class_report
 from handbell.store import open_store
+from handbell.store.bundles.bundle import export_bundle
 from handbell.store.database import tables
+from handbell.store.exports.schema import Wanted
 from handbell.store.logs.recount import AGREED
 from handbell.store.logs.timelines import decode
+from handbell.store.results import settle
+from handbell.store.results.amend import Change, amend_efforts
 from handbell.store.results.efforts import efforts
+from handbell.store.results.places import places_of
 from handbell.store.results.queries import load_class
 from handbell.store.results.totals import totals_of
 from handbell_core import journal as j
@@ -130,6 +138,51 @@ def test_what_it_can_not_have_is_told(text, fault):
     assert fault in str(caught.value)
 
 
+def test_each_round_begins_one_leg_further_on():
+    """Else those first in the order would always have the leg more."""
+    (box,) = built(in_full()).timelines
+    first, second = (legs_of(box.data, 5, window) for window in (1, 2))
+    assert [bib for bib, _ in first] == [1, 2, 3, 4, 5]
+    assert [bib for bib, _ in second] == [2, 3, 4, 5, 1]
+    parts = '[[block.exercise.part]]\nname = "A"\n[[block.exercise.part]]\nname = "B"\n'
+    (box,) = built(in_full(parts).replace("2, 3, 4, 5]", "2]")).timelines
+    assert [legs_of(box.data, 4, window) for window in (1, 2)] == [
+        [(1, "A"), (2, "B"), (1, "B"), (2, "A")],
+        [(2, "B"), (1, "B"), (2, "A"), (1, "A")],
+    ]
+
+
+def test_where_all_leave_it_out_nothing_is_asked():
+    everybody = "[[block.exercise.scaled]]\nbibs = [1, 2, 3, 4, 5]\nout = true\n"
+    made = built(in_full(everybody))
+    row = next(row for row in box_rows(made.timelines[0].data) if row.kind == "window")
+    assert row.what == "Rest"
+    (lane, wall) = cards_of(made, load_library())
+    assert "legs" not in f"{lane} {wall}".replace("'legs", "")
+
+
+def test_a_leg_too_long_for_the_box_is_told():
+    (said,) = [
+        w for w in built(plan((2,), ("Burpee over a tall wooden box",))).warnings if "cut" in w
+    ]
+    assert "exercise 1" in said and "10 Burpee over a tall wooden box" in said
+
+
+def test_no_way_to_tap_is_advised():
+    assert not [
+        w
+        for w in coach_remarks(built(in_full().replace('"Run"', '"Row"')).schedule, load_library())
+        if "tap" in w
+    ]
+
+
+def test_a_swap_leaves_its_name(tmp_path):
+    file = tmp_path / "p.toml"
+    file.write_text(plan((2,), ("Burpee", "Squat")))
+    assert main(["swap", str(file), "Burpee", "Squat thrust", "--write"]) == 0
+    assert "List of" not in file.read_text() and "Squat thrust" in file.read_text()
+
+
 def test_a_person_works_for_a_share_of_the_time():
     """By hand: 2 min for two people is 1:00 of work each, for three 0:40."""
     shares = numbers_of(built(plan((2, 3))), load_library()).shares
@@ -144,7 +197,7 @@ def test_what_is_read_of_it():
     row = next(row for row in box_rows(made.timelines[0].data) if row.kind == "window")
     assert (row.what, row.bibs) == ("Relay, a tap hands over", (1, 2, 3))
     lane, wall = cards_of(made, load_library())
-    assert lane.blocks[0].exercises[0].name == "2:00, as many legs as you can"
+    assert lane.blocks[0].exercises[0].name == "2:00, one at a time, as many legs as you can"
     assert wall.tap == "One at a time; tap to hand over."
     assert not [w for w in made.warnings if "button" in w or "asked to tap" in w]
 
@@ -221,6 +274,36 @@ def test_legs_are_no_reps(store):
     (table,) = report.exercises
     assert table.asked == "legs of a relay; a tap handed over"
     assert [[cell.reps for cell in row.cells] for row in table.rows] == [[1], [1], [1]]
+
+
+def test_legs_fade_and_go_nowhere(store):
+    """How many legs one has is up to the others, too: 4, 3, 1 and 0 are no fade."""
+    text = in_full("", "hand_over = true").replace("rounds = 2\nrest_s = 30", "rounds = 3")
+    taps = [*at(5, 9, 13, 17, 21, 25, 29), *at(65, 69, 73), *at(130)]
+    record = kept(store, taps, text)
+    people = exercises_of(efforts(record), lambda _: False)[0].series
+    assert {series.fade.reason for series in people} == {"legs go in turn"}
+    assert all(effort.rate is None for series in people for effort in series.efforts)
+
+
+def test_nobody_is_absent_whose_turn_did_not_come(store):
+    """Any button hands over: that bib 3 had no leg says nothing of who was there."""
+    record = kept(store, at(20, 45))
+    done = efforts(record)
+    people = people_of(done, exercises_of(done, lambda _: False), {}, lambda _: False)
+    assert never_tapped(done, people) == []
+    assert [e.reps for e in done] == [1, 1, 0]
+
+
+def test_a_correction_beyond_the_fourth_place_goes_into_another_store(store, tmp_path):
+    kept(store, at(20, 40, 60), plan((6,)))
+    record = load_class(store, 1)
+    amend_efforts(store, record, places_of(record, 6), Change(settle.REPS, "2", "Coach", "saw", 5))
+    assert [e.reps for e in efforts(load_class(store, 1))] == [1, 1, 1, 0, 0, 2]
+    export_bundle(store, tmp_path / "class.zip", Wanted())
+    with open_store(str(tmp_path / "other.sqlite")) as other:
+        import_bundle(other, tmp_path / "class.zip")
+        assert [e.reps for e in efforts(load_class(other, 1))] == [1, 1, 1, 0, 0, 2]
 
 
 def test_a_class_cut_off_has_the_legs_that_were_done(store):

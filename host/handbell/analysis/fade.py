@@ -121,7 +121,7 @@ def _lost(form: Form | None, first: float, last: float) -> float:
 
 
 def _values(scored: Sequence[Effort]) -> tuple[Form | None, list[float]]:
-    if not scored:
+    if not scored or scored[0].tap == t.TAP_LEG:
         return None, []
     held = [e.held_ms for e in scored if e.held_ms is not None]
     if scored[0].ask == t.ASK_HOLD:
@@ -139,6 +139,8 @@ def _why_not(
 ) -> str:
     if not series or all(e.outcome is Outcome.NOT_ASKED for e in series):
         return "not asked"
+    if series[0].tap == t.TAP_LEG:
+        return "legs go in turn"
     if len(series) < 2:
         return "only one round"
     if len({(e.end_ms - e.start_ms, e.goal) for e in series}) > 1:

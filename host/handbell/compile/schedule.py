@@ -131,7 +131,8 @@ class Schedule:
                 who, bibs = shown.who, shown.bibs(s.turn)
             item = post.number + 1 if post else 0
             if post and exercise and exercise.hands_over:
-                legs = _legs(exercise, post.people)
+                legs = _legs(exercise, post.people, s.round)
+                exercise = exercise if legs else for_bib(exercise, post.people[0])  # all are out
                 yield Row(s, item, exercise, who, (), (), coming, is_tallied, legs)
             else:
                 own = tuple(_own(exercise, s.round, bibs)) if exercise and exercise.scaled else ()
@@ -193,13 +194,17 @@ def _own(exercise: Exercise, round_: int, bibs: Bibs) -> Iterator[tuple[int, Tas
             yield button, task_of(own, round_)
 
 
-def _legs(exercise: Exercise, people: Bibs) -> tuple[Leg, ...]:
-    """Return the legs of a group, until everybody has done each part once."""
+def _legs(exercise: Exercise, people: Bibs, round_: int) -> tuple[Leg, ...]:
+    """Return the legs of a group, until everybody has done each part once.
+
+    Each round begins one leg further on, so that not always the same people have one more.
+    """
     bibs = in_legs(exercise, people)
     parts = [part.words for part in exercise.parts] or [exercise.name]
+    count = len(bibs) * len(parts)
     return tuple(
-        Leg(n % len(bibs), bibs[n % len(bibs)], parts[exercise_of(n, len(bibs), len(parts))])
-        for n in range(len(bibs) * len(parts))
+        Leg(place % len(bibs), bibs[n % len(bibs)], parts[exercise_of(n, len(bibs), len(parts))])
+        for place, n in enumerate((n + round_ - 1) % count for n in range(count))
     )
 
 

@@ -184,7 +184,9 @@ def asked_words(exercise: Exercise) -> str:
     rounds = " rounds" if exercise.parts else ""
     if exercise.goal is not None:
         return f"goal {values_words(exercise.goal.values)}{rounds}"
-    return f"as many {exercise.unit}s as you can" if exercise.parts or exercise.hands_over else ""
+    if exercise.hands_over:
+        return "one at a time, as many legs as you can"
+    return "as many rounds as you can" if exercise.parts else ""
 
 
 def whole_task(exercise: Exercise) -> str:

@@ -62,6 +62,9 @@ def _texts(plan: Plan, tasks: Sequence[PlacedTask]) -> Iterator[tuple[Place, str
     for place, exercise, _ in tasks:
         short = exercise.parts and plan.blocks[int(place[1])].format is not None
         yield (*(place[:2] if short else place), "name"), exercise.name
+        for n, leg in enumerate(exercise.parts if exercise.hands_over else ()):
+            at = (*place[:2], "exercise", n) if short else (*place, "part", n)
+            yield (*at, "name"), leg.words
 
 
 def _text_remarks(text: str) -> Iterator[str]:

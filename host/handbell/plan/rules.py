@@ -15,6 +15,7 @@ from handbell.plan.values import WINDOW_LEAST_MS
 from handbell_core.timeline import CHANGE, PEOPLE_MOST
 
 GUIDED_MOST = 100
+LEGS_MOST = 30_000  # of 65,535 own tasks that a timeline counts
 TALLY_LEAST_MS = 10_000
 _TALLY_WRITTEN_MS = 15_000  # what a remedy writes: with time to read the screen
 
@@ -141,6 +142,14 @@ def _handed_over(plan: Plan) -> Iterator[Fault]:
                 f"{len(group.bibs)} people in a relay by taps; write two groups, of "
                 f"{PEOPLE_MOST} at most",
             )
+        legs = sum(
+            len(group.bibs) * max(1, len(exercise.parts)) * block.rounds
+            for block in plan.blocks
+            for exercise in block.exercises
+            if block.hand_over
+        )
+        if legs > LEGS_MOST:
+            yield ("group", n, "bibs"), f"{legs} legs in relays by taps; a box holds {LEGS_MOST}"
 
 
 def _own_tasks(plan: Plan) -> Iterator[Fault]:

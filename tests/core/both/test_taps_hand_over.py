@@ -127,7 +127,45 @@ def test_a_hold_that_leads_on_to_the_choices_takes_nothing_back():
     box.tap(0, 15_000)
     box.hold(0, 20_000, 6_000)
     assert box.runner.counting.legs.done == 1
-    assert [kind for kind, *_ in records(box, j.BACK, j.FORTH)] == [j.BACK, j.FORTH]
+    assert records(box, j.BACK, j.FORTH) == []
+
+
+def both_down(box, *edges):
+    """Press and release buttons at their times: ``(slot, from_ms, to_ms)``."""
+    todo = []
+    for slot, from_ms, to_ms in edges:
+        todo += [(from_ms, slot, True), (to_ms, slot, False)]
+    for at_ms, slot, down in sorted(todo):
+        box.runner.step(at_ms)
+        (box.runner.press if down else box.runner.release)(slot, at_ms)
+    return box.runner.counting.legs
+
+
+def test_who_leans_on_a_button_undoes_nothing_that_another_does():
+    """Two leans; a lean and a tap; a lean, a hold and a tap: by hand, what each leaves."""
+    box = started()
+    box.tap(0, 15_000)
+    box.tap(1, 25_000)
+    assert both_down(box, (0, 30_000, 36_000), (1, 30_010, 36_010)).done == 2
+    box = started()
+    box.tap(0, 15_000)
+    assert both_down(box, (0, 30_000, 36_000), (1, 33_500, 33_600)).done == 2
+    box = started()
+    box.tap(0, 15_000)
+    box.tap(0, 25_000)
+    legs = both_down(box, (0, 30_000, 36_000), (1, 31_600, 33_400), (2, 34_700, 34_800))
+    assert legs.done == 2 and [legs.of(place) for place in range(3)] == [1, 1, 0]
+    box.to(80_000)
+    assert [done for _, _, done, _ in results(box)] == [1, 1, 0]
+
+
+def test_a_hold_takes_back_as_it_is_let_go():
+    box = started()
+    box.tap(0, 15_000)
+    box.runner.press(0, 20_000)
+    assert box.to(24_900).counting.legs.done == 1
+    box.runner.release(0, 24_900)
+    assert box.runner.counting.legs.done == 0
 
 
 def test_a_press_begun_in_the_window_counts_after_it():

@@ -167,7 +167,9 @@ def _taps(plan: Plan, library: Library) -> Iterator[str]:
             continue
         entry = library.find(exercise.name) if not exercise.parts else None
         rule = exercise.tap.rule
-        if entry is None or rule in (*entry.taps, "none", "drop") or entry.is_hold:
+        if entry is None or exercise.hands_over:
+            continue
+        if rule in (*entry.taps, "none", "drop") or entry.is_hold:
             continue
         suited = tuple(tap for tap in entry.taps if tap != "finish" or exercise.reps is not None)
         names = found.setdefault((rule, suited), [])

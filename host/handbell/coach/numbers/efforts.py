@@ -20,13 +20,14 @@ _Sort = tuple[tuple["Exercise", ...], tuple[int, ...], tuple[int, ...]]
 class Effort(NamedTuple):
     """A person's window; ``exercise`` is None while waiting, or for who leaves it out.
 
-    Where a tap hands over, ``duration_ms`` is a person's share of it.
+    Where a tap hands over, ``duration_ms`` is a person's share of the window, ``whole_ms`` all.
     """
 
     exercise: Exercise | None
     round: int
     start_ms: int
     duration_ms: int
+    whole_ms: int
 
 
 def ways(built: CompiledClass) -> Iterator[tuple[tuple[str, ...], list[Effort]]]:
@@ -67,7 +68,9 @@ def _ways(built: CompiledClass) -> Iterator[tuple[dict[int, list[int]], list[Eff
     legs = [n for n, s in enumerate(schedule.windows()) if plan.blocks[s.block - 1].relay]
     for first, same in together.items():
         efforts = [
-            Effort(post.exercise if post else None, s.round, s.start_ms, s.duration_ms)
+            Effort(
+                post.exercise if post else None, s.round, s.start_ms, s.duration_ms, s.duration_ms
+            )
             for s, post in schedule.walk(first)
         ]
         exercises = {id(e.exercise): e.exercise for e in efforts}

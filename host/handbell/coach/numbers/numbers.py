@@ -276,6 +276,6 @@ def _rests(efforts: list[Effort], library: Library, total_ms: int) -> dict[str, 
         if effort.exercise is not None:
             entry = library.find(effort.exercise.names[-1])
             pattern = entry.pattern if entry else UNKNOWN
-            rest_ms -= effort.duration_ms
+            rest_ms -= effort.whole_ms  # one who waits for a turn has no pause of its length
         found[pattern] = found.get(pattern, 0) + rest_ms
     return found

@@ -75,6 +75,7 @@ def bouts_of(
 ) -> Iterator[tuple[int, int, bool]]:
     """Yield work without a pause in it, and the rest after; not where a gate or the end comes.
 
+    Legs that a tap ends have no length that anybody knows, and are left out.
     Where a task comes each minute, what is left of it is meant as rest: ``earned_ms`` says how much
     that likely is, and the third value that it was counted.
     """
@@ -87,6 +88,9 @@ def bouts_of(
     ]
     work_ms, estimated = 0, False
     for (effort, left_ms), (coming, _) in itertools.pairwise(done):
+        if _hands_over(effort) or _hands_over(coming):
+            work_ms, estimated = 0, False
+            continue
         end_ms = effort.start_ms + effort.duration_ms - left_ms
         work_ms += effort.duration_ms - left_ms
         estimated = estimated or left_ms > 0
@@ -95,3 +99,7 @@ def bouts_of(
             yield work_ms, coming.start_ms - end_ms, estimated
         if coming.start_ms > end_ms or waits:
             work_ms, estimated = 0, False
+
+
+def _hands_over(effort: Effort) -> bool:
+    return effort.exercise is not None and effort.exercise.hands_over

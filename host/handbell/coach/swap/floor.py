@@ -11,7 +11,7 @@ from handbell.coach.writing.edit import Change, PlanText, Written
 from handbell.compile.schedule import resolve
 from handbell.plan.agreement import Place
 from handbell.plan.parts import Part, parts_words
-from handbell.plan.shorthands import asks_each
+from handbell.plan.shorthands import named_by_list
 from handbell.plan.texts import LINE_MOST, drawable
 
 from .rank import Surroundings, kit_in_use
@@ -74,7 +74,7 @@ def names_of_lists(text: PlanText, changes: Iterable[Change]) -> list[Change]:
     for b, block in enumerate(text.plan.blocks):
         place: Place = ("block", b)
         table = text.at(place)
-        if asks_each(block.format) or block.format == "ladder" or "name" in table:
+        if not named_by_list(block.format) or "name" in table:
             continue
         rows = [
             {**row, **new.get((*place, "exercise", e), {})}

@@ -167,7 +167,7 @@ def _left_out(exercise: Exercise, own: Scaled) -> Exercise:
     empty = dict.fromkeys(("scaled", "parts", "kit"), ())
     said = {"name": REST, "tap_as": Tap("none"), "note": own.note}
     left: Exercise = exercise.model_copy(update={**nothing, **empty, **said})
-    left._out = True
+    left._out, left._hands_over = True, False
     return left
 
 

@@ -45,6 +45,11 @@ def asks_each(block_format: str | None) -> bool:
     return block_format is None or FORMATS[block_format].asks_each
 
 
+def named_by_list(block_format: str | None) -> bool:
+    """Return whether a block without a name is called by its exercises, so they must be few."""
+    return block_format is not None and FORMATS[block_format].named_by_list
+
+
 class Misspelt(ValueError):
     """A short block with faults: ``faults`` of the form, ``inner`` those of its other keys.
 

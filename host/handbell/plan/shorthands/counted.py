@@ -23,6 +23,7 @@ class Through(Short):
     """A list of exercises gone through again and again, in one window, a tap each time."""
 
     asks_each = False
+    named_by_list = True
     block_has: ClassVar[Mapping[str, str]] = {
         "rest_s": "people rest as they need",
         "round_rest_s": "people rest as they need",
@@ -113,6 +114,7 @@ class UnderACap(Through):
 class HandOver(Through):
     """A relay for some minutes: one person of each group at a time, until a tap hands over."""
 
+    named_by_list = False  # the box names each leg
     block_has: ClassVar[Mapping[str, str]] = {
         **Through.block_has,
         "rounds": "people hand over as often as they can",

@@ -31,6 +31,7 @@ class Short(BaseModel):
     block_has: ClassVar[Mapping[str, str]] = {}
     exercise_has: ClassVar[Mapping[str, str]] = {}
     exercise_takes: ClassVar[Mapping[str, Any]] = {}  # keys of its own in an exercise
+    named_by_list: ClassVar[bool] = False  # without a name it is called by its exercises
     asks_each: ClassVar[bool] = True  # each exercise is asked for by itself, as its keys say
 
     @classmethod

@@ -45,7 +45,7 @@ def bars_of(table: ExerciseTable) -> Bars:
                 goal = cell.goal / most if goals else 0.0
                 rows[-1][cell.round] = _bar(share, cell.made is False, goal)
                 outlined |= cell.made is False
-    return Bars(tuple(rows), _meaning(table.ask, most, goals, outlined) if any(rows) else "")
+    return Bars(tuple(rows), _meaning(table, most, goals, outlined) if any(rows) else "")
 
 
 def _share(table: ExerciseTable, cell: Cell, most: int) -> float | None:
@@ -74,8 +74,9 @@ def _bar(share: float, missed: bool, goal: float) -> str:
     return svg.ornament("strip", (WIDE, HIGH), marks)
 
 
-def _meaning(ask: str, most: int, goals: bool, outlined: bool) -> str:
-    said = [f"A whole bar: {_WHOLE.get(ask) or several(most, 'rep')}."]
+def _meaning(table: ExerciseTable, most: int, goals: bool, outlined: bool) -> str:
+    ask, unit = table.ask, "leg" if table.tap == "leg" else "rep"
+    said = [f"A whole bar: {_WHOLE.get(ask) or several(most, unit)}."]
     if goals:
         said.append("Line across: the goal.")
     if outlined:

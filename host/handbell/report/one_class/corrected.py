@@ -27,14 +27,15 @@ def was_there(record: ClassRecord) -> dict[Key, str]:
         if a.undone_utc_us is None and a.what != NAME and a.run in runs:
             window = runs[a.run].timeline.windows[a.window].at(a.slot)
             counted = HELD if window.ask == t.ASK_HOLD else REPS
-            found.setdefault((a.run, a.window, a.slot), _was(a, counted))
+            was = _was(a, counted, _unit(window.tap))
+            found.setdefault((a.run, a.window, a.slot), was)
     return found
 
 
-def _was(a: Amendment, counted: str) -> str:
+def _was(a: Amendment, counted: str, unit: str) -> str:
     if not a.was:
         return "had no record"
-    return f"was bib {a.was}'s" if a.what == BIB else f"was {_value(counted, a.was)}"
+    return f"was bib {a.was}'s" if a.what == BIB else f"was {_value(counted, a.was, unit)}"
 
 
 def _sentence(a: Amendment, run: RunRow, named: Named) -> str:
@@ -54,15 +55,20 @@ def _what(a: Amendment, run: RunRow, named: Named) -> str:
     who = named(a.bib)
     if a.what == NOTHING:
         return f"{who}, {where}: set aside, it tells nothing"
-    now, was = (_value(a.what, word) for word in (a.value, a.was))
+    unit = _unit(task.tap if task else t.TAP_EACH)
+    now, was = (_value(a.what, word, unit) for word in (a.value, a.was))
     return f"{who}, {where}: {now}, not {was}"
 
 
-def _value(what: str, word: str) -> str:
+def _unit(tap: int) -> str:
+    return "leg" if tap == t.TAP_LEG else "rep"
+
+
+def _value(what: str, word: str, unit: str) -> str:
     if not word:
         return "nothing"
     if word == TO_END:
         return "held to the end"
     if what == REPS:
-        return several(int(word), "rep")
+        return several(int(word), unit)
     return f"held {int(word) / 10:.1f} s" if what == HELD else word

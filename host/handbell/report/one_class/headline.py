@@ -10,7 +10,6 @@ from handbell.base.times import whole_clock
 from handbell.base.words import few, listed, several
 from handbell.report.words import percent_of
 from handbell.store.results.effort import Effort
-from handbell_core import timeline as t
 
 from .odd import MOST_NAMED, Named
 
@@ -142,8 +141,7 @@ def _series(series: Series) -> str:
 
     unit = {Form.REPS: "reps", Form.TIMES: "s to the target", Form.HELD: "s held"}
     form = series.fade.form or Form.REPS
-    said = "legs" if series.efforts[0].tap == t.TAP_LEG else unit[form]
-    return f"{', '.join(one(e) for e in series.efforts)} {said}"
+    return f"{', '.join(one(e) for e in series.efforts)} {unit[form]}"
 
 
 def _ratings(people: Sequence[Person], ratings: Mapping[int, int], named: Named) -> list[str]:

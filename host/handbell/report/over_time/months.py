@@ -77,7 +77,7 @@ def months_of(history: Iterable[tuple[PastClass, Attended]]) -> list[Months]:
 def _by_exercise(exercises: Iterable[ExerciseSums]) -> dict[Key, list[ExerciseSums]]:
     found: dict[Key, list[ExerciseSums]] = {}
     for e in exercises:
-        if e.tap != t.TAP_NONE:
+        if e.tap not in (t.TAP_NONE, t.TAP_LEG):  # how many legs one has is up to the others, too
             found.setdefault((name_key(e.name), e.ask, e.both_sides), []).append(e)
     return found
 

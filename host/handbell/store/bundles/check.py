@@ -8,6 +8,7 @@ from typing import Any
 
 from handbell.store.results.amend import BIB_MOST
 from handbell.store.results.settle import BIB, HELD, NAME, NOTHING, REPS
+from handbell_core.timeline import PEOPLE_MOST
 
 Check = Callable[[Any], bool]
 UTC_US_MOST = 1 << 53
@@ -66,7 +67,7 @@ AMENDMENT: Mapping[str, Check] = {
     "log": _DIGEST,
     "digest": _DIGEST,
     "window": _SMALL,
-    "slot": _whole(3),
+    "slot": _whole(PEOPLE_MOST - 1),
     "bib": _SMALL,
     "what": lambda value: value in (REPS, HELD, BIB, NAME, NOTHING),
     "value": _words,

@@ -120,6 +120,6 @@ class Effort:
             return None if self.held_ms is None else self.held_ms / 1000
         if self.ask == t.ASK_TARGET and self.finish_ms and self.made:
             return self.goal * MINUTE_MS / self.finish_ms
-        if self.reps is None or self.tap == t.TAP_FINISH:
+        if self.reps is None or self.tap in (t.TAP_FINISH, t.TAP_LEG):
             return None
         return self.reps * MINUTE_MS / (self.end_ms - self.start_ms)

@@ -84,13 +84,22 @@ def _of_run(
 ) -> list[Effort]:
     found = []
     for window in windows.values():
+        relay = window.tap == t.TAP_LEG and _is_on(run, window, results)
         for slot, planned in enumerate(window.bibs):
             result = results.get((run, window.number, slot))
             bib = planned if result is None else result.bib
             if bib:
                 at_utc_us = said.get((run, window.number, slot), 0)
-                found.append(_effort(run, station, window.at(slot), slot, bib, result, at_utc_us))
+                effort = _effort(run, station, window.at(slot), slot, bib, result, at_utc_us)
+                effort.touched |= relay  # any button hands over: who had no leg may have been there
+                found.append(effort)
     return found
+
+
+def _is_on(run: int, window: Window, results: Mapping[Place, ResultRow]) -> bool:
+    """Return whether anybody handed over in a window."""
+    places = ((run, window.number, slot) for slot in range(len(window.bibs)))
+    return any(results[place].reps for place in places if place in results)
 
 
 Key = tuple[int, int, int]
