@@ -431,7 +431,7 @@ def test_a_log_without_a_clock_is_not_nailed_to_my_class_by_a_bundle_near_it(
     with store.reading() as conn:
         some = conn.scalars(select(tables.runs.c.id)).all()
     (said,) = [words for words in joining.doubts(store, some) if "tells no time" in words]
-    assert "it may be of class 1 or class 2 or class 4" in said
+    assert "it may be of class 1, class 2 or class 4" in said
 
 
 def test_what_an_import_left_as_it_was_is_no_coach_s_word(store, theirs, tmp_path):

@@ -136,7 +136,7 @@ def test_a_box_started_again_and_in_the_next_class_by_hand_too(store, place, cap
     now = classes_of(store)
     assert now[3] == rest.class_id and now[6] not in (1, now[3], now[4])
     assert f"may be of class 1 or class {now[4]}" in told[str(now[3])]
-    assert f"may be of class {now[4]}. It" in told[str(now[6])]
+    assert f"may be of class {now[4]}, or of one that is not" in told[str(now[6])]
     assert not any("most likely" in s for s in told.values())
     assert main(["class", str(now[3]), "--join", str(now[4]), "--store", place]) == 0
     capsys.readouterr()
@@ -446,7 +446,8 @@ def test_with_no_clock_the_rest_is_found_beside_two_classes_too(store):
     without_any_clock(store)
     take(store, 2, None, presses=3, boot=2)
     without_any_clock(store, cut=(), boot=3, presses=5)
-    assert classes_of(store) == [1, 1, 1, 1, 2, 2, 2]
+    now = classes_of(store)
+    assert now[:4] == [1] * 4 and len(set(now[4:])) == 1 and now[4] != 1
     assert sum("its later log" in said for said in doubts(store)) == 1
 
 

@@ -140,12 +140,13 @@ def of_class(out: Out, of: Advised | Amendments | Bibs | Filed | ReadAs) -> None
 
 def passed_over(out: Out, some: Iterable[PassedOver], shown: int, command: str) -> None:
     """Say which newer classes are not shown, each a lone log that may be of another class."""
-    for one in some:
+    over = list(some)
+    for one in over:
         than = "" if one.of == (shown,) else f" than class {shown}"
         out.line(
-            f"Class {one.class_id} is newer{than}, but it is one log without a clock that may be "
+            f"Class {one.class_id} is newer{than}, but it is {one.what} that may be "
             f"of {one.words}: handbell {command} {one.class_id} shows it, handbell class "
-            f"{one.class_id} --join {one.to} puts it there."
+            f"{one.class_id} --join {one.to(over)} puts it there."
         )
 
 

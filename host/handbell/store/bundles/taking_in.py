@@ -16,7 +16,8 @@ from sqlalchemy import Connection, delete, select
 from handbell.base.digest import short_hex, whole_hex
 from handbell.base.errors import HandbellError, StoreError
 from handbell.store.classes import joining
-from handbell.store.classes.doubts import moves_told, over_by_then
+from handbell.store.classes.doubts import over_by_then
+from handbell.store.classes.moves import moves_told
 from handbell.store.classes.together import START_APART_US
 from handbell.store.database import tables
 from handbell.store.database.database import Database

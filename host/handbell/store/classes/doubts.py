@@ -3,42 +3,66 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Collection, Mapping, Sequence
 from itertools import chain
 from typing import Any
 
 from sqlalchemy import Connection, Row, and_, func, select
 
-from handbell.store.database.tables import classes, runs, timelines, wearers
+from handbell.base.words import listed
+from handbell.store.database.tables import classes, runs, timelines
 from handbell.store.logs.timelines import slot_ms_of
 from handbell_core.timeline import HEADER_SIZE
 
 from .parted import Parted
-from .together import COLLECTING_US, START_APART_US, Log
+from .together import START_APART_US, Log
 
 Rows = Mapping[int, Row[Any]]
 
 
-def sentences(rows: Rows, found: Parted) -> list[str]:
+def sentences(rows: Rows, found: Parted, about: int | None = None) -> list[str]:
     """Return a sentence for each doubt in how runs were parted, and how to settle it.
 
-    Only where the store has that class as it was parted: no other one may be named.
+    Only where the store has that class as it was parted: no other one may be named. ``about`` is
+    the only class whose doubts are wanted.
     """
-    found = _of_stored(rows, found)
+    found = _of_stored(rows, found, about)
     number = [rows[group[0].run].class_id for group in found.classes]
     said = []
+    several = _several(found)
     for place, among in found.unsure.items():
         log = found.classes[place][0]
         if place in found.again:
             cut = found.again[place]
             said.append(_again(log, number[place], number[cut], found.classes[cut]))
             continue
-        may = " or ".join(f"class {n}" for n in sorted({number[other] for other in among}))
+        if (log.box_id, log.station) in several:
+            continue
+        among_ = [number[other] for other in among]
+        n, what = number[place], f"A log of box {log.box_id[-4:]} (station {log.station})"
         said.append(
-            f"A log of box {log.box_id[-4:]} (station {log.station}) tells no time: it may be of "
-            f"{may or 'another class'}. It is class {number[place]} until you say which it is: "
-            f"handbell class {number[place]} --join CLASS"
+            f"{what} tells no time: it may be of {_of(among_)}. It is class {n} until you say "
+            f"which it is: handbell class {n} --join {among_[0] if len(among_) == 1 else 'CLASS'}"
+        )
+    for (box_id, station), places in several.items():
+        n, names = number[places[0]], [f"class {number[place]}" for place in places]
+        may = [
+            f"{name} may be of {_of([number[p] for p in found.unsure[place]])}"
+            for name, place in zip(names, places, strict=True)
+        ]
+        said.append(
+            f"Box {box_id[-4:]} (station {station}) has {len(places)} logs that tell no time, in "
+            f"their order {listed(names, 'and')}: {'; '.join(may)}. No class has two of them, so "
+            "say it of each, of the first one first, which is most likely of the earliest: "
+            f"handbell class {n} --join CLASS"
+        )
+    for place, among in found.maybe:
+        n = number[place]
+        some = [number[other] for other in among]
+        said.append(
+            f"No box tells the time of class {n}, and none of its boxes and stations is in "
+            f"{listed((f'class {other}' for other in some), 'or')}: it may be one with that. If it "
+            f"is: handbell class {n} --join {some[0] if len(some) == 1 else 'CLASS'}"
         )
     for one, other, station in found.halls:
         a, b = sorted((number[one], number[other]))
@@ -92,23 +116,58 @@ def sentences(rows: Rows, found: Parted) -> list[str]:
     return said
 
 
-def _of_stored(rows: Rows, found: Parted) -> Parted:
+def _of(numbers: Sequence[int]) -> str:
+    """Say of which classes a log may be."""
+    if len(numbers) == 1:
+        return f"class {numbers[0]}, or of one that is not in the store"
+    return listed((f"class {number}" for number in numbers), "or")
+
+
+def _several(found: Parted) -> dict[tuple[str, int], list[int]]:
+    """Return the places of lone logs of a box of which several may be of one class.
+
+    In the order in which it played them. Not where one may be the rest of another.
+    """
+    by_box: dict[tuple[str, int], list[int]] = {}
+    for place in found.unsure:
+        log = found.classes[place][0]
+        by_box.setdefault((log.box_id, log.station), []).append(place)
+    told = {}
+    for box, places in by_box.items():
+        logs = [found.classes[place][0] for place in places]
+        rest = any(log.cut for log in logs) or any(place in found.again for place in places)
+        of = [other for place in places for other in found.unsure[place]]
+        rest = rest or any(log.box_id == box[0] for other in of for log in found.classes[other])
+        if len(places) > 1 and not rest and len(set(of)) < len(of):
+            in_order = {
+                place: (g.boot, g.collected_utc_us, g.run)
+                for place, g in zip(places, logs, strict=True)
+            }
+            told[box] = sorted(places, key=in_order.__getitem__)
+    return told
+
+
+def _of_stored(rows: Rows, found: Parted, about: int | None) -> Parted:
     """Return what was parted with those doubts only whose classes are so in the store."""
     of = [{rows[log.run].class_id for log in group} for group in found.classes]
     once = Counter(class_id for one in of for class_id in one)
     so = {place for place, one in enumerate(of) if len(one) == 1 and once[min(one)] == 1}
+
+    def told(*places: int) -> bool:
+        wanted = about is None or any(about in of[place] for place in places)
+        return wanted and so.issuperset(places)
+
     return Parted(
         classes=found.classes,
-        unsure={
-            place: among for place, among in found.unsure.items() if so.issuperset([place, *among])
-        },
+        unsure={place: among for place, among in found.unsure.items() if told(place, *among)},
         again=found.again,
-        halls=[one for one in found.halls if so.issuperset(one[:2])],
-        shared=[one for one in found.shared if one[0] in so],
-        either=[one for one in found.either if so.issuperset(one[1:])],
-        rests=[one for one in found.rests if one[1] in so],
-        restarted=[one for one in found.restarted if so.issuperset(one)],
-        untold=[place for place in found.untold if place in so],
+        halls=[one for one in found.halls if told(*one[:2])],
+        shared=[one for one in found.shared if told(one[0])],
+        either=[one for one in found.either if told(*one[1:])],
+        rests=[one for one in found.rests if told(one[1])],
+        restarted=[one for one in found.restarted if told(*one)],
+        untold=[place for place in found.untold if told(place)],
+        maybe=[(place, among) for place, among in found.maybe if told(place, *among)],
     )
 
 
@@ -173,106 +232,3 @@ def _boxes(conn: Connection, class_id: int) -> set[tuple[int, str | None]]:
     r = runs.c
     wanted = select(r.station, r.origin).where(r.class_id == class_id)
     return {(row.station, row.origin) for row in conn.execute(wanted)}
-
-
-def moves(conn: Connection, rows: Rows, now: Mapping[int, int]) -> list[str]:
-    """Return a sentence for logs that went to another class after a coach may have seen the first.
-
-    That is after names were said of it, or in a later collecting. ``rows`` are the runs as they
-    were, ``now`` the class each is in; names have not gone along yet.
-    """
-    was = {run: row.class_id for run, row in rows.items()}
-    moved = {run for run, class_id in now.items() if was[run] not in (None, class_id)}
-    if not moved:
-        return []
-    w = wearers.c
-    of = {was[run] for run in moved}
-    named = set(conn.scalars(select(w.class_id).where(w.class_id.in_(of)).distinct()))
-    latest_us = max(row.collected_utc_us for row in rows.values())
-    return _went(
-        conn,
-        was,
-        [
-            run
-            for run in moved
-            if was[run] in named or latest_us - rows[run].collected_utc_us > COLLECTING_US
-        ],
-    )
-
-
-@contextmanager
-def moves_told(
-    conn: Connection, of: Collection[str], said: list[str] | None, but: Collection[int] = ()
-) -> Iterator[None]:
-    """Add a sentence for runs of some plans that are in another class when the work is done.
-
-    What only went there and back in between is not told. ``but`` are runs of which the coach says
-    where they go.
-    """
-    before = _places(conn, of)
-    yield
-    now = _places(conn, of)
-    moved = [run for run, class_id in before.items() if now.get(run, class_id) != class_id]
-    if said is not None:
-        said += _went(conn, {**dict.fromkeys(now), **before}, set(moved) - set(but))
-
-
-def _places(conn: Connection, of: Collection[str]) -> dict[int, int]:
-    """Return the class of each run of some plans."""
-    wanted = select(runs.c.id, runs.c.class_id).join(classes, classes.c.id == runs.c.class_id)
-    return {row.id: row.class_id for row in conn.execute(wanted.where(classes.c.plan.in_(of)))}
-
-
-def _went(conn: Connection, was: Mapping[int, int | None], some: Collection[int]) -> list[str]:
-    """Return a sentence for runs that went to other classes, with commands that undo it."""
-    r = runs.c
-    facts = select(r.id, r.digest, r.box_id, r.station, r.class_id)
-    facts = facts.order_by(r.station, r.box_id, r.id)
-    went: dict[tuple[int, int], list[Any]] = {}
-    for row in conn.execute(facts.where(r.id.in_(some))):
-        went.setdefault((was[row.id] or 0, row.class_id), []).append(row)
-    said = []
-    for (old, new), logs in sorted(went.items()):
-        there = conn.execute(facts.where(r.class_id == new)).all()
-        left = conn.execute(facts.where(r.class_id == old)).all()
-        boxes = ", ".join(f"{row.box_id[-4:]} (station {row.station})" for row in logs)
-        what = f"A log of box {boxes} that was" if len(logs) == 1 else f"Logs of {boxes} that were"
-        is_ = "is" if len(logs) == 1 else "are"
-        back = _way_back(old, new, logs, there, left, was)
-        said.append(
-            f"{what} in class {old} {is_} in class {new} now, by the rules"
-            + (f". If that is wrong: {back}" if back else "")
-        )
-    return said
-
-
-def _way_back(
-    old: int,
-    new: int,
-    logs: Sequence[Any],
-    there: Sequence[Any],
-    left: Sequence[Any],
-    was: Mapping[int, int | None],
-) -> str:
-    """Return the commands that bring logs back to the class where they were, "" if none do.
-
-    ``there`` are all logs of the class they are in now, ``left`` those of the one where they were.
-    """
-    steps, number = [], str(new)
-    if len(there) > len(logs):
-        boxes = Counter(row.box_id[-4:] for row in there)
-        ends = [row.box_id[-4:] if boxes[row.box_id[-4:]] == 1 else row.digest[:8] for row in logs]
-        steps.append(f"handbell class {new} --apart {' '.join(ends)}")
-        number = "NUMBER"
-    if any(was.get(row.id, old) == old for row in left):  # it is the same class still
-        places = {(row.box_id, row.station) for row in logs}
-        twice = [row.digest[:8] for row in left if (row.box_id, row.station) in places]
-        if len(twice) < len(left):
-            if twice:
-                steps.append(f"handbell class {old} --apart {' '.join(twice)}")
-            alone = number == str(new)
-            may = "if that did not bring it back, " if steps else ""  # the rules may
-            steps.append(f"{may}handbell class {number} --join {old}")
-            if not alone:
-                steps[-1] += ", with the number that the first one prints"
-    return ", then ".join(steps)

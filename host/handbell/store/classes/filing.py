@@ -16,8 +16,9 @@ from handbell.store.people.worn import names_differ
 from handbell.store.results.settle import alike, settle
 
 from . import gathering, joining
-from .doubts import moves_told
-from .together import MINUTE_US, came_before
+from .lost import at_one_time, spell_of
+from .moves import moves_told
+from .together import MINUTE_US, Log, came_before
 
 # In the order in which rows may go; each has a column ``run``.
 OF_RUN = (
@@ -69,7 +70,7 @@ def join_classes(store: Database, class_id: int, into: int, moved: list[str] | N
                 "Leave them as they are",
             )
         _check_starts(conn, {class_id: mine, into: yours})
-        _check_order(conn, (class_id, into), (*mine, *yours))
+        _check_times(conn, {class_id: mine, into: yours}, slot_us)
         differ = names_differ(conn, class_id, into)
         if differ:
             bib, one, other = differ[0]
@@ -171,31 +172,47 @@ def _check_starts(conn: Connection, classes: Mapping[int, Sequence[Row[Any]]]) -
         )
 
 
-def _check_order(conn: Connection, of: tuple[int, int], some: Sequence[Row[Any]]) -> None:
-    """Raise UsageError where a box played a later class before its log without a clock."""
-    starts = [row.start_utc_us for row in some if row.start_utc_us is not None]
-    lost = [row.id for row in some if row.start_utc_us is None]
-    if not starts or not lost:
-        return
-    slot_us, c = gathering.slot_us_of(conn, some[0].id), tables.classes.c
-    mine = gathering.logs_where(conn, _R.id.in_(lost), slot_us)
+def _check_times(conn: Connection, of: Mapping[int, Sequence[Row[Any]]], slot_us: int) -> None:
+    """Raise UsageError where a log without a clock can't be of the other class, by the one rule."""
+    some = [row.id for rows in of.values() for row in rows]
+    logs = gathering.logs_where(conn, _R.id.in_(some), slot_us)
+    for log, now in logs:
+        (other,) = of.keys() - {now}
+        there = [one for one, number in logs if number == other]
+        if log.start_utc_us is not None:
+            continue
+        since, until = spell_of(there)
+        box, which = log.box_id[-4:], f"the log of class {now} that tells no time"
+        between = _played_between(conn, log, until, tuple(of))
+        if between is not None:
+            raise UsageError(
+                f"Box {box} played class {between} before {which}, so that can't be of class "
+                f"{other}, which was over when class {between} began",
+                "Leave them as they are, or see first which logs that class has: "
+                f"handbell class {between}",
+            )
+        if at_one_time([log], there):
+            continue
+        raise UsageError(
+            f"Box {box} was collected after class {other}, before it played {which}, so they are "
+            "two"
+            if log.since_us >= since
+            else f"Box {box} gave {which} before class {other}, so they are two",
+            "Leave them as they are",
+        )
+
+
+def _played_between(conn: Connection, log: Log, over_us: int, of: Sequence[int]) -> int | None:
+    """Return a class that a log's box played before it, when another was over, or None."""
+    c = tables.classes.c
     later = and_(
-        _R.box_id.in_({log.box_id for log, _ in mine}),
-        _R.class_id.in_(select(c.id).where(c.start_utc_us >= min(starts) + slot_us)),
+        _R.box_id == log.box_id,
+        _R.class_id.in_(select(c.id).where(c.start_utc_us >= over_us)),
         _R.class_id.not_in(of),
-        _R.collected_utc_us <= max(log.collected_utc_us for log, _ in mine),
+        _R.collected_utc_us <= log.collected_utc_us,
     )
-    others = gathering.logs_where(conn, later, slot_us)
-    for log, now in mine:
-        for other, class_id in others:
-            if came_before(other, log):
-                raise UsageError(
-                    f"Box {log.box_id[-4:]} played class {class_id} before the log of class {now} "
-                    f"that tells no time, so that can't be of class {sum(of) - now}, which was "
-                    f"over when class {class_id} began",
-                    "Leave them as they are, or see first which logs that class has: "
-                    f"handbell class {class_id}",
-                )
+    others = gathering.logs_where(conn, later, log.slot_us)
+    return next((number for other, number in others if came_before(other, log)), None)
 
 
 def put_together(conn: Connection, some: Collection[int], differ: list[str] | None = None) -> int:

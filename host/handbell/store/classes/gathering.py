@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
@@ -12,10 +13,8 @@ from sqlalchemy import (
     Connection,
     Row,
     Select,
-    and_,
     bindparam,
     func,
-    or_,
     select,
 )
 
@@ -25,8 +24,17 @@ from handbell.store.logs.timelines import slot_ms_of
 from handbell_core import journal as j
 from handbell_core.timeline import HEADER_SIZE
 
+from .lost import spell
 from .parted import Parted, parted, touch
-from .together import MINUTE_US, START_APART_US, Log
+from .together import (
+    COLLECTING_US,
+    FAR_US,
+    MINUTE_US,
+    START_APART_US,
+    Log,
+    came_before,
+    in_one_boot,
+)
 
 WEEK_US = 7 * 24 * 60 * MINUTE_US
 
@@ -52,25 +60,17 @@ _ONE = _RUNS.where(runs.c.id == bindparam("run"))
 
 
 _NEAR = _OF_PLAN.where(
-    or_(
-        runs.c.start_utc_us.is_(None),
-        and_(
-            classes.c.start_utc_us >= bindparam("since") - START_APART_US,
-            runs.c.start_utc_us.between(bindparam("since"), bindparam("until")),
-        ),
-    )
+    classes.c.start_utc_us >= bindparam("since") - START_APART_US,
+    runs.c.start_utc_us.between(bindparam("since"), bindparam("until")),
 )
 
 
-_AROUND = _OF_PLAN.where(
-    or_(
-        runs.c.start_utc_us.between(bindparam("since"), bindparam("until")),
-        runs.c.collected_utc_us.between(bindparam("since"), bindparam("until")),
-    )
+_LOST = _OF_PLAN.where(runs.c.start_utc_us.is_(None))
+
+
+_OF_BOXES = select(runs.c.id, runs.c.box_id, runs.c.start_utc_us, runs.c.collected_utc_us).where(
+    runs.c.box_id.in_(bindparam("boxes", expanding=True))
 )
-
-
-_OF_CLASSES = _OF_PLAN.where(runs.c.class_id.in_(bindparam("classes", expanding=True)))
 
 
 _FILED = _OF_PLAN.where(runs.c.filed.in_(bindparam("filed", expanding=True)))
@@ -87,51 +87,135 @@ _LENGTH = _LENGTH.join(runs, runs.c.timeline == timelines.c.digest).where(
 Rows = dict[int, Row[Any]]
 
 
-def parted_around(conn: Connection, run: int) -> tuple[str, Rows, Parted]:
-    """Part all runs whose place may depend on one; return its plan, the runs and the parts."""
+def parted_around(
+    conn: Connection, run: int, without: int | None = None
+) -> tuple[str, Rows, Parted]:
+    """Part all runs whose place may depend on one; return its plan, the runs and the parts.
+
+    ``without`` is a run that is left out, as if it were not there.
+    """
     told = conn.execute(_LENGTH, {"run": run}).one()
     slot_us = slot_ms_of(bytes(told.head)) * 1000
     new = conn.execute(_ONE, {"run": run}).one()
-    rows = {new.id: new} | _near(conn, told.plan, new)
+    rows = {new.id: new} | _near(conn, told.plan, new, slot_us, without)
     filed = {row.filed for row in rows.values()} - {None}
     if filed:
-        rows |= _by_id(conn, _FILED, {"plan": told.plan, "filed": list(filed)})
-    logs = _with_presses(conn, _reached(_logs(conn, rows, slot_us), run))
+        more = _by_id(conn, _FILED, {"plan": told.plan, "filed": list(filed)})
+        if more.keys() - rows.keys():  # each of these may reach others in turn
+            rows |= _by_id(conn, _OF_PLAN, {"plan": told.plan})
+    rows.pop(without or 0, None)
+    logs = _with_presses(conn, reached(_logs(conn, rows, slot_us, without), run))
     return told.plan, {log.run: rows[log.run] for log in logs}, parted(logs)
 
 
-def _near(conn: Connection, plan: str, new: Row[Any]) -> Rows:
-    """Return the runs of a plan among which are all that depend on one."""
+def hanging_on(conn: Connection, run: int) -> set[int]:
+    """Return the runs whose place may be another since a run is there, that it does not touch.
+
+    It tells of its box's logs without a clock when they were played, of every plan.
+    """
+    new = conn.execute(_ONE, {"run": run}).one()
+    lost = conn.execute(
+        _RUNS.where(
+            runs.c.box_id == new.box_id,
+            runs.c.start_utc_us.is_(None),
+            runs.c.class_id.is_not(None),
+            runs.c.id != run,
+            runs.c.collected_utc_us >= (new.start_utc_us or new.collected_utc_us - COLLECTING_US),
+        )
+    ).all()
+    now, was = _spells(conn, lost), _spells(conn, lost, run)
+    found: set[int] = set()
+    for row in lost:
+        if now[row.id] != was[row.id] and row.id not in found:
+            found |= set(parted_around(conn, row.id, run)[1])
+    return found
+
+
+def _near(conn: Connection, plan: str, new: Row[Any], slot_us: int, without: int | None) -> Rows:
+    """Return the runs of a plan among which are all that depend on one.
+
+    Where one without a clock may be among them, that is all of the plan: it may reach far back.
+    """
+    lost = _by_id(conn, _LOST, {"plan": plan})
     start = new.start_utc_us
-    if start is not None:
-        since = until = start
-        while True:
-            reach = {"since": since - START_APART_US, "until": until + START_APART_US}
-            found = _by_id(conn, _NEAR, {"plan": plan, **reach})
-            timed = [r.start_utc_us for r in found.values() if r.start_utc_us is not None]
-            before = since, until
-            since, until = min([since, *timed]), max([until, *timed])
-            if (since, until) == before:
-                break
-        if all(r.start_utc_us is not None for r in found.values()):
-            return found
-    at = new.collected_utc_us if start is None else start
-    times = (at, new.collected_utc_us)
-    reach = {"since": min(times) - WEEK_US, "until": max(times) + WEEK_US}
-    found = _by_id(conn, _AROUND, {"plan": plan, **reach})
-    of_timed = {row.class_id for row in found.values() if row.start_utc_us is not None}
-    # A log that was left on its box reaches a class of long ago: who was in it counts.
-    return found | _by_id(conn, _OF_CLASSES, {"plan": plan, "classes": [*of_timed]})
+    if start is None:
+        return _by_id(conn, _OF_PLAN, {"plan": plan})
+    since = until = start
+    while True:
+        reach = {"since": since - START_APART_US, "until": until + START_APART_US}
+        found = _by_id(conn, _NEAR, {"plan": plan, **reach})
+        timed = [r.start_utc_us for r in found.values()]
+        before = since, until
+        since, until = min([since, *timed]), max([until, *timed])
+        if (since, until) == before:
+            break
+    spells = _spells(conn, lost.values(), without)
+    if any(at <= until and since < end + slot_us for at, end in spells.values()):
+        return _by_id(conn, _OF_PLAN, {"plan": plan})
+    return found
+
+
+def _spells(
+    conn: Connection, lost: Iterable[Row[Any]], without: int | None = None
+) -> dict[int, tuple[int, int]]:
+    """Return between which times each run without a clock began, as its box's logs tell.
+
+    That is after its box was collected before, and in their order with those that have a clock, of
+    every plan.
+    """
+    some: list[Any] = list(lost)
+    if not some:
+        return {}
+    by_box: dict[str, list[Any]] = {}
+    for row in conn.execute(_OF_BOXES, {"boxes": list({row.box_id for row in some})}):
+        if row.id != without:
+            by_box.setdefault(row.box_id, []).append(row)
+    at = {box: sorted(row.collected_utc_us for row in mine) for box, mine in by_box.items()}
+    found, beside = {}, {}
+    for row in some:
+        collected = at.get(row.box_id, [])
+        earlier = bisect_right(collected, row.collected_utc_us - COLLECTING_US)
+        since = collected[earlier - 1] if earlier else 0
+        found[row.id] = since, row.collected_utc_us
+        beside[row.id] = [
+            other
+            for other in by_box.get(row.box_id, ())
+            if other.start_utc_us is not None
+            and other.start_utc_us <= row.collected_utc_us
+            and other.collected_utc_us > since
+        ]
+    all_ = {row.id for row in some if beside[row.id]} | {
+        other.id for others in beside.values() for other in others
+    }
+    boots = boots_of(conn, sorted(all_))
+    for row in some:
+        since, until = found[row.id]
+        for other in beside[row.id]:
+            one, two = _brief(row, boots), _brief(other, boots)
+            if came_before(two, one):
+                since = max(since, other.start_utc_us)
+            elif came_before(one, two) or in_one_boot(one, two):
+                until = min(until, other.start_utc_us)
+        found[row.id] = since, until
+    return found
+
+
+def _brief(row: Any, boots: Mapping[int, int]) -> Log:
+    """Return what tells the order of a box's logs."""
+    times = {"start_utc_us": row.start_utc_us, "collected_utc_us": row.collected_utc_us}
+    return Log(row.id, "", row.box_id, 0, slot_us=0, boot=boots.get(row.id, 0), **times)
 
 
 def _by_id(conn: Connection, query: Select[Any], values: Mapping[str, Any]) -> Rows:
     return {row.id: row for row in conn.execute(query, values)}
 
 
-def _logs(conn: Connection, rows: Rows, slot_us: int) -> list[Log]:
+def _logs(conn: Connection, rows: Rows, slot_us: int, without: int | None = None) -> list[Log]:
     lost = {row.box_id for row in rows.values() if row.start_utc_us is None}
     boots = boots_of(conn, [row.id for row in rows.values() if row.box_id in lost])
     cut = cut_off(conn, rows.values())
+    without_clock = [row for row in rows.values() if row.start_utc_us is None]
+    spells = _spells(conn, without_clock, without)
     return [
         Log(
             run=row.id,
@@ -148,6 +232,8 @@ def _logs(conn: Connection, rows: Rows, slot_us: int) -> list[Log]:
             origin=row.origin,
             filed=row.filed,
             kept=row.kept,
+            since_us=spells.get(row.id, (0, 0))[0],
+            until_us=spells.get(row.id, (0, FAR_US))[1],
         )
         for row in rows.values()
     ]
@@ -197,19 +283,33 @@ def cut_off(conn: Connection, some: Iterable[Row[Any]]) -> dict[int, bool]:
     return {run: end_is_damaged(last) for run, last in last_of if ends_by_cut(last)}
 
 
-def _reached(logs: Sequence[Log], run: int) -> list[Log]:
+def reached(logs: Sequence[Log], run: int) -> list[Log]:
     """Return the logs on which a run's place may depend, step by step."""
-    left = {log.run: log for log in logs}
-    todo = [left.pop(run)]
+    timed = sorted((g for g in logs if g.start_utc_us is not None), key=_start)
+    starts = [_start(log) for log in timed]
+    lost = [log for log in logs if log.start_utc_us is None]
+    same: dict[str, list[Log]] = {}
+    for log in logs:
+        if log.filed is not None:
+            same.setdefault(log.filed, []).append(log)
+    todo = [log for log in logs if log.run == run]
+    seen = {run}
     found = []
     while todo:
         one = todo.pop()
         found.append(one)
-        next_ = [other for other in left.values() if touch(one, other)]
-        for other in next_:
-            del left[other.run]
-        todo += next_
+        since, until = spell(one)
+        far_us = max(START_APART_US, one.slot_us)
+        around = timed[bisect_left(starts, since - far_us) : bisect_right(starts, until + far_us)]
+        for other in (*around, *lost, *same.get(one.filed or "", ())):
+            if other.run not in seen and touch(one, other):
+                seen.add(other.run)
+                todo.append(other)
     return found
+
+
+def _start(log: Log) -> int:
+    return log.start_utc_us or 0
 
 
 def _with_presses(conn: Connection, logs: list[Log]) -> list[Log]:

@@ -25,9 +25,9 @@ from handbell.store.database.tables import classes, plans, runs
 from handbell.store.people.worn import move_names, said_of_all
 from handbell.store.results.settle import settle_borrowers
 
-from .doubts import moves, moves_told, of_another_origin, sentences
-from .gathering import Rows, parted_around
-from .late import late, late_sentence
+from .doubts import of_another_origin, sentences
+from .gathering import Rows, hanging_on, parted_around
+from .moves import moves, moves_told
 from .parted import Parted
 
 # Built once: for each log anew it takes as long as to count a tenth of it.
@@ -61,9 +61,18 @@ def file(
     name that gave way to another of the same bib, to ``moved`` for logs that a coach may have seen
     in another class.
     """
-    plan, rows, found = parted_around(conn, run)
-    (number,) = _numbers([(rows, found)], anew)
-    return _write(conn, plan, rows, found, number, differ, moved)[run]
+    parts = [parted_around(conn, run)]
+    seen = set(parts[0][1])
+    for other in sorted(hanging_on(conn, run)):
+        if other not in seen:
+            with suppress(StoreError):
+                parts.append(parted_around(conn, other))
+                seen |= set(parts[-1][1])
+    numbers = _numbers([(rows, found) for _, rows, found in parts], anew)
+    now: dict[int, int] = {}
+    for (plan, rows, found), number in zip(parts, numbers, strict=True):
+        now |= _write(conn, plan, rows, found, number, differ, moved)
+    return now[run]
 
 
 def around(conn: Connection, some: Collection[int]) -> set[int]:
@@ -72,6 +81,7 @@ def around(conn: Connection, some: Collection[int]) -> set[int]:
     for run in some:
         if run not in found:
             found |= set(parted_around(conn, run)[1])
+        found |= hanging_on(conn, run)
     return found - set(some)
 
 
@@ -113,26 +123,38 @@ def doubts(store: Database, some: Iterable[int]) -> list[str]:
         return doubts_in(conn, some)
 
 
-def doubts_in(conn: Connection, some: Iterable[int], told: Collection[int] = ()) -> list[str]:
-    """As ``doubts``; of classes in ``told`` it was said that they are another coach's."""
+def doubts_of(store: Database, class_id: int) -> list[str]:
+    """Return a sentence for each doubt that a class is in."""
+    with store.reading() as conn:
+        mine = select(runs.c.id).where(runs.c.class_id == class_id)
+        return doubts_in(conn, conn.scalars(mine).all(), about=class_id)
+
+
+def doubts_in(
+    conn: Connection,
+    some: Iterable[int],
+    told: Collection[int] = (),
+    about: int | None = None,
+) -> list[str]:
+    """As ``doubts``; of classes in ``told`` it was said that they are another coach's.
+
+    ``about`` is the only class whose doubts are wanted. Nothing is said of a run whose timeline in
+    the store is damaged.
+    """
     said: dict[str, None] = {}
     seen: set[int] = set()
-    unsure: set[int] = set()
     started = select(runs.c.id).where(runs.c.id.in_(list(some)), runs.c.class_id.is_not(None))
     for run in conn.scalars(started.order_by(runs.c.id)).all():
         if run in seen:
             continue
-        _, rows, found = parted_around(conn, run)
-        seen |= set(rows)
-        said |= dict.fromkeys(sentences(rows, found))
-        unsure |= {rows[found.classes[place][0].run].class_id for place in found.unsure}
+        with suppress(StoreError):
+            _, rows, found = parted_around(conn, run)
+            seen |= set(rows)
+            said |= dict.fromkeys(sentences(rows, found, about))
     of = select(runs.c.class_id).where(runs.c.id.in_(list(some)), runs.c.class_id.is_not(None))
     for class_id in conn.scalars(of.distinct().order_by(runs.c.class_id)).all():
         if class_id not in told:
             said |= dict.fromkeys(of_another_origin(conn, class_id))
-        one = None if class_id in unsure else late(conn, class_id)
-        if one is not None:
-            said[late_sentence(one)] = None
     return list(said)
 
 
@@ -184,19 +206,20 @@ def _numbers(
 ) -> list[dict[int, int]]:
     """Return for each part which group goes on under which class's number.
 
-    It is the one where most of that class's runs are.
+    It is the one where most of that class's runs are; of equals, where the first of them is.
     """
-    claims: dict[tuple[int, int, int], int] = {}
+    claims: dict[tuple[int, int, int], list[int]] = {}
     for part, (rows, found) in enumerate(parts):
         for place, group in enumerate(found.classes):
             for log in group:
                 class_id = rows[log.run].class_id
                 if class_id is not None and log.run not in anew:
                     claim = class_id, part, place
-                    claims[claim] = claims.get(claim, 0) + 1
+                    claims.setdefault(claim, []).append(log.run)
     numbers: list[dict[int, int]] = [{} for _ in parts]
     taken: set[int] = set()
-    for (class_id, part, place), _ in sorted(claims.items(), key=lambda one: (-one[1], one[0])):
+    in_order = sorted(claims.items(), key=lambda one: (-len(one[1]), one[0][0], min(one[1])))
+    for (class_id, part, place), _ in in_order:
         if place not in numbers[part] and class_id not in taken:
             numbers[part][place] = class_id
             taken.add(class_id)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from sqlalchemy import Connection, select
@@ -14,12 +15,14 @@ from handbell.store.results.queries import list_classes
 from handbell.store.results.records import ClassRow
 
 from .gathering import parted_around
-from .late import late
 
 
 @dataclass(frozen=True)
 class PassedOver:
-    """A class that is one log without a clock; it may be of one of the classes ``of``."""
+    """A class without a clock; it may be of one of the classes ``of``.
+
+    It is one log, whose digest is ``log``, or some boxes of a class that has more, then "".
+    """
 
     class_id: int
     of: tuple[int, ...]
@@ -31,9 +34,17 @@ class PassedOver:
         return listed((f"class {number}" for number in self.of), "or")
 
     @property
-    def to(self) -> str:
-        """The class to put it to, where there is one; else a word for its number."""
-        return str(self.of[0]) if len(self.of) == 1 else "CLASS"
+    def what(self) -> str:
+        """What it is: ``one log without a clock``."""
+        return "one log without a clock" if self.log else "some boxes without a clock"
+
+    def to(self, others: Collection[PassedOver]) -> str:
+        """The class to put it to, where there is one; else a word for its number.
+
+        Not where another log may be of the same one: that may be a later log of its box.
+        """
+        rival = any(one.of == self.of and one.class_id != self.class_id for one in others)
+        return str(self.of[0]) if len(self.of) == 1 and not rival else "CLASS"
 
 
 def newest(store: Database) -> tuple[int, tuple[PassedOver, ...]]:
@@ -54,7 +65,11 @@ def newest(store: Database) -> tuple[int, tuple[PassedOver, ...]]:
             if one is None:
                 return row.id, tuple(passed)
             passed.append(one)
-    return rows[0].id, ()
+            ring = {over.class_id for over in passed}
+            among = [over.class_id for over in passed if ring.issuperset(over.of)]
+            if among:  # each may be of the others alone
+                return among[0], tuple(over for over in passed if over.class_id > among[0])
+    return passed[0].class_id, ()
 
 
 def meant(store: Database, class_id: int | None) -> int:
@@ -67,34 +82,40 @@ def meant(store: Database, class_id: int | None) -> int:
     number, passed = newest(store)
     if passed:
         one = f"handbell class {passed[0].class_id}"
-        what = "which is one log without a clock that may be of"
-        others = (f"class {over.class_id}, {what} {over.words}" for over in passed)
+        others = (
+            f"class {over.class_id}, which is {over.what} that may be of {over.words}"
+            for over in passed
+        )
+        apart = f", {one} --apart {passed[0].log[:8]} says that they are two"
         raise UsageError(
             " or ".join((f"The newest class is class {number}", *others)),
             "Give the number that you mean; "
-            f"{one} --join {passed[0].to} makes those two one, "
-            f"{one} --apart {passed[0].log[:8]} says that they are two",
+            f"{one} --join {passed[0].to(passed)} makes those two one"
+            + (apart if passed[0].log else ""),
         )
     return number
 
 
 def _in_doubt(conn: Connection, row: ClassRow) -> PassedOver | None:
-    """Return a log without a clock, alone in its class, with the classes that it may be of.
+    """Return a class without a clock, with the classes that it may be of; None where no doubt is.
 
-    The one in which its box was cut off, where that is said, else all that it may be of, else the
-    one it was collected late of; None where no doubt is.
+    Of a log that is alone the one in which its box was cut off, where that is said, else all that
+    it may be of, the likeliest first; of several boxes those classes that have more.
     """
-    if row.start_utc_us is not None or row.boxes != 1:
+    if row.start_utc_us is not None:
         return None
-    some = conn.execute(select(runs.c.id, runs.c.digest).where(runs.c.class_id == row.id)).all()
-    if len(some) != 1:
+    mine = conn.execute(select(runs.c.id, runs.c.digest).where(runs.c.class_id == row.id)).all()
+    try:
+        _, rows, found = parted_around(conn, mine[0].id)
+    except StoreError:  # its timeline is damaged: nothing can be said of it
         return None
-    ((run, digest),) = some
-    _, rows, found = parted_around(conn, run)
+    number = [rows[group[0].run].class_id for group in found.classes]
     for place, among in found.unsure.items():
-        if found.classes[place][0].run == run and among:
+        if number[place] == row.id and len(mine) == 1 and among:
             of = [found.again[place]] if place in found.again else among
-            numbers = {rows[found.classes[p][0].run].class_id for p in of}
-            return PassedOver(row.id, tuple(sorted(numbers)), digest)
-    one = late(conn, row.id)
-    return None if one is None else PassedOver(row.id, (one.of,), digest)
+            return PassedOver(row.id, tuple(number[p] for p in of), mine[0].digest)
+    for place, among in found.maybe:
+        of = [p for p in among if len(found.classes[p]) > len(mine)]
+        if number[place] == row.id and of:
+            return PassedOver(row.id, tuple(number[p] for p in of), "")
+    return None

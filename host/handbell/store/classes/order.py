@@ -11,7 +11,7 @@ from sqlalchemy import Connection, Row, Select, select, true
 from handbell.store.database.tables import classes, runs
 
 from .gathering import WEEK_US, boots_of
-from .together import COLLECTING_US, Log, came_before
+from .together import COLLECTING_US, Log, came_before, in_one_boot
 
 _C, _R = classes.c, runs.c
 _RUNS: Select[Any] = select(_R.id, _R.box_id, _R.class_id, _R.start_utc_us, _R.collected_utc_us)
@@ -65,7 +65,7 @@ def _orders(conn: Connection, at: dict[int, int]) -> set[tuple[int, int]]:
         boots = boots_of(conn, sorted({row.id for pair in pairs for row in pair}))
         for one, other in pairs:
             a, b = _log(one, boots), _log(other, boots)
-            if came_before(a, b) or _in_one_boot(a, b):
+            if came_before(a, b) or in_one_boot(a, b):
                 found.add((one.class_id, other.class_id))
             elif came_before(b, a):
                 found.add((other.class_id, one.class_id))
@@ -94,9 +94,3 @@ def _log(row: Row[Any], boots: dict[int, int]) -> Log:
     """Return what tells the order of a box's logs."""
     times = {"start_utc_us": row.start_utc_us, "collected_utc_us": row.collected_utc_us}
     return Log(row.id, "", row.box_id, 0, slot_us=0, boot=boots.get(row.id, 0), **times)
-
-
-def _in_one_boot(lost: Log, other: Log) -> bool:
-    """Whether a log without a clock was before one with it: of one boot the box gave it first."""
-    first = (lost.collected_utc_us, lost.run) < (other.collected_utc_us, other.run)
-    return 0 < lost.boot == other.boot and other.start_utc_us is not None and first

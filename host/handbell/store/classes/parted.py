@@ -9,13 +9,13 @@ station are two halls when their presses mix as those of two people do who don't
 (``mixed``). A spare takes turns with the box whose place it takes: then it is one class. Two boxes
 of a station in one class are always said.
 
-Logs without a clock: a box's logs, in their order, go to the classes that lack that box, in
-theirs, if there is only one way to place as many as possible. Else a log is a class of its own
-and it is said which classes it may be of. A box that was cut off in a class and has a log of a
-later start may have been started again there: then that class is among them, and the most likely
-one where no later class lacks the box. No log is of a class that had ended before one that has an
-earlier log of its box. Where no box had a clock its rest goes to the class that cut it off if the
-other boxes tell of no other, and that is said.
+Logs without a clock: ``lost`` tells of which classes each may be, with and without a clock. A box's
+logs, in their order, go to these, if there is only one way to place as many as possible, and no
+other class can be meant. Else a log is a class of its own and it is said which classes it may be
+of. A box that was cut off in a class and has a log of a later start may have been started again
+there: then that class is among them, and the most likely one where no later class lacks the box.
+Where no box had a clock its rest goes to the class that cut it off if the other boxes tell of no
+other, and that is said.
 """
 
 from __future__ import annotations
@@ -24,34 +24,35 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
 
+from .lost import at_one_time
 from .together import (
     Log,
     Pair,
     clashing_pairs,
-    collected_together,
     filed,
-    may_be_of,
     said,
     start_apart,
     start_of,
     starts_near,
     timed_groups,
 )
-from .untimed import place_lost, without_any_clock
+from .untimed import place_lost
 
 
 @dataclass
 class Parted:
     """Logs by class; the doubts are places in ``classes``.
 
-    ``unsure`` has, for a class that is one log without a clock, the classes it may be of; ``again``
-    the one in which its box was cut off before, where no later one may be it.
+    ``unsure`` has, for a class that is one log without a clock, the classes it may be of, the
+    likeliest first; ``again`` the one in which its box was cut off before, where no later one may
+    be it.
     ``halls`` are pairs kept apart only since both were pressed at the same station and time.
     ``shared`` are classes in which two boxes of a station are, which nobody said. ``either`` are
     logs that came to one of two classes that a coach parted, and may be of the other as well.
     ``rests`` are logs without a clock that were put to the class that cut their box off;
     ``restarted`` are classes without a clock that may be the rest of the other. ``untold`` are
-    classes without any clock that were put together by the order of each box's logs alone.
+    classes without any clock that were put together by the order of each box's logs alone;
+    ``maybe`` are those that may be one with another class as a whole.
     """
 
     classes: list[list[Log]] = field(default_factory=list)
@@ -63,6 +64,7 @@ class Parted:
     rests: list[tuple[Log, int]] = field(default_factory=list)
     restarted: list[tuple[int, int]] = field(default_factory=list)
     untold: list[int] = field(default_factory=list)
+    maybe: list[tuple[int, list[int]]] = field(default_factory=list)  # and the others
 
 
 def parted(logs: Iterable[Log]) -> Parted:
@@ -84,10 +86,7 @@ def touch(one: Log, other: Log) -> bool:
         return True
     if one.start_utc_us is not None and other.start_utc_us is not None:
         return starts_near(one, other)  # of a short plan a whole day would hang together otherwise
-    if one.start_utc_us is None and other.start_utc_us is None:
-        return collected_together(one, other)
-    lost, timed = (one, other) if one.start_utc_us is None else (other, one)
-    return may_be_of(lost, timed)
+    return at_one_time([one], [other])
 
 
 def _part(logs: Sequence[Log], found: Parted) -> None:
@@ -99,24 +98,16 @@ def _part(logs: Sequence[Log], found: Parted) -> None:
     fixed = [group for group in groups if start_of(group) is None and group[0].filed is not None]
     lost = [g[0] for g in groups if start_of(g) is None and g[0].filed is None]
     first = len(found.classes)
-    found.classes += timed
-    unsure, left = place_lost(lost, timed, logs)
-    among_fixed = range(len(found.classes), len(found.classes) + len(fixed))
-    found.classes += fixed
-    for log, among, again in unsure:
-        found.unsure[len(found.classes)] = [first + place for place in among]
-        if again is not None:
-            found.again[len(found.classes)] = first + again
-        found.classes.append([log])
-    apart = without_any_clock(left, fixed)
-    places = [*among_fixed, *range(len(found.classes), len(found.classes) + len(apart.classes))]
+    apart = place_lost(lost, timed, fixed, logs)
     found.classes += apart.classes
     found.unsure |= {
-        places[place]: [places[other] for other in among] for place, among in apart.unsure.items()
+        first + place: [first + other for other in among] for place, among in apart.unsure.items()
     }
-    found.rests += [(log, places[place]) for log, place in apart.rests]
-    found.restarted += [(places[later], places[cut]) for later, cut in apart.restarted]
-    found.untold += sorted({places[place] for place in apart.untold})
+    found.again |= {first + place: first + cut for place, cut in apart.again.items()}
+    found.rests += [(log, first + place) for log, place in apart.rests]
+    found.restarted += [(first + later, first + cut) for later, cut in apart.restarted]
+    found.untold += sorted({first + place for place in apart.untold})
+    found.maybe += [(first + place, [first + p for p in some]) for place, some in apart.maybe]
     for (m, one), (n, other) in combinations(enumerate(timed, first), 2):
         station = _halls(one, other, clashing)
         if station is not None:

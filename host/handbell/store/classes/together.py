@@ -28,7 +28,8 @@ class Log:
     with ``end_damaged`` it may have had one.
     ``boot`` puts a box's logs without a clock in order, then ``run``, the order in which the box
     gave them. Logs of different ``origin`` are never one class; those with the same ``filed``
-    always are, as a coach said or, with ``kept``, an import did.
+    always are, as a coach said or, with ``kept``, an import did. One without a clock began between
+    ``since_us`` and ``until_us``, as its box's other logs tell.
     """
 
     run: int
@@ -46,6 +47,8 @@ class Log:
     kept: bool = False
     cut: bool = False
     end_damaged: bool = False
+    since_us: int = 0
+    until_us: int = FAR_US
 
 
 def timed_groups(logs: Sequence[Log], clashing: set[Pair]) -> list[list[Log]]:
@@ -62,9 +65,12 @@ def timed_groups(logs: Sequence[Log], clashing: set[Pair]) -> list[list[Log]]:
         of[log.digest] = group
     timed = [log for log in logs if log.start_utc_us is not None]
     pairs: dict[int, list[tuple[tuple[int, int], Log, Log]]] = {}
-    for one, other in combinations(timed, 2):
-        apart_us = start_apart(one, [other])
-        if apart_us is not None and apart_us <= START_APART_US:
+    timed.sort(key=lambda log: (log.start_utc_us or 0, log.digest))
+    for place, one in enumerate(timed):
+        for other in timed[place + 1 :]:
+            apart_us = start_apart(one, [other])
+            if apart_us is None or apart_us > START_APART_US:
+                break
             near = pairs.setdefault(apart_us, [])
             near.append((_collecting(one, other), one, other))
     for apart_us, near in sorted(pairs.items()):
@@ -227,6 +233,12 @@ def came_before(one: Log, other: Log) -> bool:
     return (one.collected_utc_us, one.run) < (other.collected_utc_us, other.run)
 
 
+def in_one_boot(lost: Log, other: Log) -> bool:
+    """Whether a log without a clock was before one with it: of one boot the box gave it first."""
+    first = (lost.collected_utc_us, lost.run) < (other.collected_utc_us, other.run)
+    return 0 < lost.boot == other.boot and other.start_utc_us is not None and first
+
+
 def may_be_of(lost: Log, timed: Log) -> bool:
     """Whether a log without a clock was collected soon enough after one with a clock began."""
     start = timed.start_utc_us
@@ -246,13 +258,21 @@ def start_of(group: Iterable[Log]) -> int | None:
 
 
 def clashing_pairs(logs: Iterable[Log]) -> set[Pair]:
-    """Return the pairs, by digest, that can't be of one class: one box twice, or two halls."""
+    """Return the pairs, by digest, that can't be of one class: one box twice, or two halls.
+
+    Of those that began near each other; others are not one anyway.
+    """
     found: set[Pair] = set()
-    for one, other in combinations(logs, 2):
-        if one.station != other.station:
-            continue
-        if one.box_id == other.box_id or mixed(_pressed_us(one), _pressed_us(other)):
-            found |= {(one.digest, other.digest), (other.digest, one.digest)}
+    by_station: dict[int, list[Log]] = {}
+    for log in sorted(logs, key=lambda log: (log.start_utc_us or 0, log.digest)):
+        by_station.setdefault(log.station, []).append(log)
+    for some in by_station.values():
+        for place, one in enumerate(some):
+            for other in some[place + 1 :]:
+                if not starts_near(one, other):
+                    break  # those that follow are further away; without a clock come first
+                if one.box_id == other.box_id or mixed(_pressed_us(one), _pressed_us(other)):
+                    found |= {(one.digest, other.digest), (other.digest, one.digest)}
     return found
 
 

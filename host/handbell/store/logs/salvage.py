@@ -15,7 +15,7 @@ from sqlalchemy import Connection, delete, func, select
 from handbell.base.errors import StoreError, UnreadJournalError, UsageError
 from handbell.base.words import several
 from handbell.store.classes import filing, gathering
-from handbell.store.classes.doubts import moves_told
+from handbell.store.classes.moves import moves_told
 from handbell.store.classes.together import MINUTE_US, START_APART_US
 from handbell.store.database import tables
 from handbell.store.database.database import Database

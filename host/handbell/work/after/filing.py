@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from handbell.store import open_store
-from handbell.store.classes import filing
+from handbell.store.classes import filing, joining
 from handbell.store.classes.newest import meant
 from handbell.store.results.queries import load_class, load_row
 from handbell.store.results.records import ClassRecord
@@ -29,7 +29,8 @@ class Log:
 class Filed:
     """A class and its logs; ``start_utc_us`` None: no box had a clock.
 
-    ``moved`` are sentences on logs and names that went elsewhere by it.
+    ``moved`` are sentences on logs and names that went elsewhere by it, ``doubts`` on what is
+    not known of its logs.
 
     ``names`` went along to a class that is new.
     """
@@ -41,6 +42,7 @@ class Filed:
     logs: tuple[Log, ...]
     moved: tuple[str, ...] = ()
     names: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -59,7 +61,8 @@ class Deleted:
 def class_logs(class_id: int | None, store_at: str | None = None) -> Filed:
     """Return a class, the newest without an id, and its logs."""
     with open_store(store_at, make=False) as store:
-        return _filed(load_class(store, meant(store, class_id)))
+        record = load_class(store, meant(store, class_id))
+        return replace(_filed(record), doubts=tuple(joining.doubts_of(store, record.row.id)))
 
 
 def join(class_id: int | None, other: int, store_at: str | None = None) -> Filed:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from handbell.report import class_report
@@ -14,6 +14,7 @@ from handbell.report.over_time.group import group_report
 from handbell.report.over_time.group_model import GroupReport
 from handbell.report.page import Report, write_page
 from handbell.store import Store, open_store
+from handbell.store.classes import joining
 from handbell.store.classes.newest import PassedOver, newest
 from handbell.store.results.queries import list_classes
 from handbell.store.results.records import ClassRow
@@ -32,14 +33,16 @@ class Classes:
 class Reported:
     """A report, and the page it was written to, None without one.
 
-    ``until`` is the last class that is shown, ``passed_over`` are newer ones, each a lone log
-    without a clock that may be of another.
+    ``until`` is the last class that is shown, ``passed_over`` are newer ones without a clock that
+    may be of another. ``doubts`` are sentences on what is not known of the logs of a class that was
+    asked for.
     """
 
     report: ClassReport | AthleteReport | GroupReport
     page: str | None
     until: int
     passed_over: tuple[PassedOver, ...] = ()
+    doubts: tuple[str, ...] = ()
 
 
 def classes(store_at: str | None = None) -> Classes:
@@ -61,7 +64,8 @@ def report_class(
     with open_store(store_at, make=False) as store:
         number, passed_over = _shown(store, class_id)
         report = class_report(store, number)
-    return _reported(report, page, number, passed_over)
+        doubts = () if class_id is None else tuple(joining.doubts_of(store, number))
+    return replace(_reported(report, page, number, passed_over), doubts=doubts)
 
 
 def report_athlete(

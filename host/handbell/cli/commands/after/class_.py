@@ -94,6 +94,7 @@ def text(result: Filed | Deleted, out: Out) -> None:
             f"handbell bibs {number} BIB=NAME"
         )
     out.lines(result.moved)
+    out.lines(result.doubts)
 
 
 def _line(log: Log) -> str:

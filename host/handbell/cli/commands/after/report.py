@@ -68,6 +68,7 @@ def text(result: Classes | Reported, out: Out) -> None:
 
     if isinstance(result, Reported):
         shared.passed_over(out, result.passed_over, result.until, "report")
+        out.lines(result.doubts)
         print_any(result.report, out)
         if result.page is not None:
             out.line(f"Page: {result.page}")
