@@ -88,18 +88,18 @@ def _hanging_together(session: Sequence[Log]) -> Groups:
 
 
 def _odd_boxes(part: Sequence[Log], parts: Groups, timed: Groups) -> set[str]:
-    """Return the boxes that may have been left behind with a log of another class; not if all."""
+    """Return the boxes that may have been left behind with a log of another class.
+
+    That is of one of which not all the others may be, too.
+    """
     others = [some for some in parts if some is not part]
-    odd = {
-        log.box_id
-        for log in part
-        if log.filed is None
-        and (
-            any(may_be(log, group) for group in timed)
-            or any(_may_reach(log, some) for some in others)
-        )
-    }
-    return odd if odd != boxes_of(part) else set()
+    of: dict[str, set[int]] = {box_id: set() for box_id in boxes_of(part)}
+    for log in part:
+        if log.filed is None:
+            of[log.box_id] |= {n for n, group in enumerate(timed) if may_be(log, group)}
+            of[log.box_id] |= {-1 - n for n, some in enumerate(others) if _may_reach(log, some)}
+    common = set.intersection(*of.values())
+    return {box_id for box_id, among in of.items() if among - common}
 
 
 def _may_reach(log: Log, some: Sequence[Log]) -> bool:
