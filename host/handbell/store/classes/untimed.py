@@ -70,6 +70,7 @@ def _by_rule(
     before = [[surely_before(one, other) for other in columns] for one in columns]
     rows = [*alone, *(columns[place][0] for place in singles.values())]
     sure: dict[int, list[Log]] = {}
+    left_alone: dict[int, Log] = {}
     for mine in in_boxes(rows).values():
         of_box = [log for log in logs if log.box_id == mine[0].box_id]
         own = {singles[log.digest] for log in mine if log.digest in singles}
@@ -97,12 +98,14 @@ def _by_rule(
             among = likeliest(log, columns, first) + likeliest(log, columns, more)
             only = place is None and len(first) == 1 and not rest_of and whole[1] and rests[1]
             only = only and (log.digest in inside or min(first) >= timed)
+            only = only and not _rivals(log, columns[among[0]], alone, inside)
             if only and certain(log, columns[among[0]], columns):
                 sure.setdefault(among[0], []).append(log)
                 continue
             if place is None:
                 place = len(found.classes)
                 found.classes.append([log])
+                left_alone[place] = log
             if among:
                 found.unsure[place] = among
             in_time = [p for p in rest_of if p < timed]
@@ -116,21 +119,33 @@ def _by_rule(
         for log in others:
             found.unsure[len(found.classes)] = [place]
             found.classes.append([log])
-    _each_other(found)
+    _each_other(left_alone, found)
 
 
-def _each_other(found: Untimed) -> None:
+def _rivals(log: Log, group: Sequence[Log], alone: Sequence[Log], inside: set[str]) -> list[Log]:
+    """Return lone logs with which a log may have been a class, that can't be of this one."""
+    return [
+        other
+        for other in alone
+        if other.digest not in inside
+        and _may_be_one(log, other)
+        and not at_one_time([other], group)
+    ]
+
+
+def _may_be_one(one: Log, other: Log) -> bool:
+    apart = one.box_id != other.box_id and one.station != other.station
+    return apart and at_one_time([one], [other])
+
+
+def _each_other(left_alone: dict[int, Log], found: Untimed) -> None:
     """Add to what a lone log may be of those other lone logs with which it may have been one."""
-    lone = {place: found.classes[place][0] for place in found.unsure}
+    lone = left_alone | {place: found.classes[place][0] for place in found.unsure}
     for place, log in lone.items():
-        found.unsure[place] += [
-            p
-            for p, other in lone.items()
-            if p not in found.unsure[place]
-            and other.box_id != log.box_id
-            and other.station != log.station
-            and at_one_time([log], [other])
-        ]
+        of = found.unsure.get(place, [])
+        of = of + [p for p, other in lone.items() if p not in of and _may_be_one(log, other)]
+        if of:
+            found.unsure[place] = of
 
 
 def _in_turn(log: Log, place: int, columns: Groups, before: list[list[bool]]) -> bool:
