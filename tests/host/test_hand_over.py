@@ -309,3 +309,9 @@ def test_a_correction_beyond_the_fourth_place_goes_into_another_store(store, tmp
 def test_a_class_cut_off_has_the_legs_that_were_done(store):
     record = kept(store, at(20, 45, 60), stop_ms=80_000)
     assert {e.outcome.name for e in efforts(record)} == {"STOPPED"}
+
+
+def test_a_starter_says_how_many_boxes_so_many_people_need(tmp_path, capsys):
+    words = ["new", str(tmp_path / "n.toml"), "hand-over", "--people", "60", "--boxes", "2"]
+    assert main(words) == 2
+    assert "24 people at a box at most. Say --boxes 3" in capsys.readouterr().err

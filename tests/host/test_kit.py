@@ -11,6 +11,8 @@ from made_plans import EXAMPLES
 
 from handbell.base.errors import PlanError
 from handbell.cli.main import main
+from handbell.coach.library.remarks import coach_remarks
+from handbell.coach.library.shelf import load_library
 from handbell.coach.order.demands import WAITS
 from handbell.coach.order.kit import demands_of, faults, lane_orders, orders, share
 from handbell.coach.order.table import by_group, by_station, visits
@@ -548,3 +550,18 @@ def test_in_a_relay_a_leg_takes_kit_unless_the_whole_group_leaves_it_out():
     text = text.replace("boxes = 1", "").replace("[[block]]\n", f"{groups}[[block]]\n", 1)
     demands = [demands_of(parsed(with_out(text, out)), 0) for out in ((1,), (1, 2))]
     assert [d.use("bench", 0, 0) for d in demands] == [1, 0]
+
+
+@pytest.mark.parametrize(
+    ("pause", "told"), [("", True), ("break_s = 30", True), ("break_s = 60", False)]
+)
+def test_a_pair_from_one_block_to_the_next_is_told(pause, told):
+    """``order`` looks at each block by itself; nobody recovers in a change."""
+    head = 'title = "T"\nnever_after = [["Dead hang", "Pull-up"]]\n'
+    first, second = (
+        f'[[block.exercise]]\nname = "{name}"\nwork_s = 30\n' for name in ("Dead hang", "Pull-up")
+    )
+    plan = parse_plan(f"{head}[[block]]\n{pause}\n{first}[[block]]\n{second}".encode())
+    said = [w for w in coach_remarks(resolve(plan), load_library()) if "never_after" in w]
+    assert bool(said) == told
+    assert all("block 2, exercise 1" in w and "directly after" in w for w in said)

@@ -111,11 +111,22 @@ def test_in_a_class_too_wherever_the_turns_begin(sizes, exercises, before):
 # Where legs keep their order
 
 
-@pytest.mark.parametrize("block", ["", "order = [[1, 2]]"])
-@pytest.mark.parametrize("head", ["", 'never_after = [["B", "A"]]'])
-def test_what_the_plan_says_of_the_order_comes_first(block, head):
-    made = built(relay([2], 2, f"relay = true\nrounds = 2\n{block}", "work_s = [30, 40]", head))
-    assert done(made) == ("1A 2B 1A 2B" if block or head else "1A 2B 1B 2A")
+PAIR = 'never_after = [["B", "A"]]'
+
+
+@pytest.mark.parametrize(
+    ("sizes", "block", "head", "kept"),
+    [
+        ([2], "", "", False),
+        ([2], "order = [[1, 2]]", "", True),
+        ([2], "", PAIR, False),  # the others have legs between
+        ([2, 1], "", PAIR, True),  # whoever is alone does all of them
+    ],
+)
+def test_what_the_plan_says_of_the_order_comes_first(sizes, block, head, kept):
+    made = built(relay(sizes, 2, f"relay = true\nrounds = 2\n{block}", "work_s = [30, 40]", head))
+    assert done(made) == ("1A 2B 1A 2B" if kept else "1A 2B 1B 2A")
+    assert not [w for w in made.warnings if "directly after" in w]
 
 
 @pytest.mark.parametrize("key", ["work_s = 40", "work_s = [30, 40]", "work_s = 30\nrest_s = 5"])

@@ -244,7 +244,7 @@ def test_a_log_of_another_plan_that_comes_later_changes_where_one_may_be(store):
     today = all_of(store, (1, 2), START_MS + WEEK_MS, EVENING_MS + WEEK_MS, boot=2)
     lost = take(store, 3, None, EVENING_MS + WEEK_MS, boot=2)
     assert alone(store, lost)
-    take(store, 3, START_MS - DAY_MS, EVENING_MS + MINUTE_MS, plan=b"b")
+    take(store, 3, START_MS - DAY_MS, EVENING_MS + DAY_MS, plan=b"b")
     of = now(store)
     assert of[lost] == of[today[0]] != of[last[0]] and doubts(store) == []
 
@@ -256,3 +256,47 @@ def test_doubts_are_told_by_class_and_report_too(store, place, capsys):
         capsys.readouterr()
         assert main([*words, "--store", place]) == 0
         assert "it may be of class 1, or of one that is not in the store" in capsys.readouterr().out
+
+
+def test_a_collecting_that_broke_off_between_two_logs_shuts_no_class_out(store, place):
+    """The rest comes an hour and a half later: it may be of the class that it was played in."""
+    later_ms = START_MS + 60 * MINUTE_MS
+    at_ms = START_MS + 120 * MINUTE_MS
+    for n, start_ms in enumerate((START_MS, later_ms), 1):
+        all_of(store, (1, 2), start_ms, at_ms, boot=n)
+    take(store, 3, START_MS, at_ms, boot=1)  # and the link was lost
+    rest = take(store, 3, None, at_ms + 90 * MINUTE_MS, boot=2)
+    if alone(store, rest):
+        (said,) = doubts(store, [rest])
+        assert "may be of class 2" in said
+        assert main(["class", str(now(store)[rest]), "--join", "2", "--store", place]) == 0
+    assert now(store)[rest] == 2
+
+
+def test_each_collecting_tells_the_doubts_of_its_own_classes(store):
+    """By hand each week, collected in two goes, and nobody ever says whether it was one."""
+    told = []
+    for week in range(4):
+        evening_ms = EVENING_MS + week * WEEK_MS
+        all_of(store, (1, 2), None, evening_ms, boot=week + 1)
+        told.append(
+            doubts(store, all_of(store, (3, 4), None, evening_ms + DAY_MS // 2, boot=week + 1))
+        )
+    assert len(told[1]) == len(told[2]) == len(told[3])
+    mine = f"class {max(now(store).values())}"
+    assert all(mine in said for said in told[3])
+
+
+def test_nor_does_it_give_its_log_to_a_later_class_without_a_word(store, place):
+    """A week later the box gives the rest, and the class of that day lacks it."""
+    later_ms = START_MS + 60 * MINUTE_MS
+    at_ms = START_MS + 120 * MINUTE_MS
+    for n, start_ms in enumerate((START_MS, later_ms), 1):
+        all_of(store, (1, 2), start_ms, at_ms, boot=n)
+    take(store, 3, START_MS, at_ms, boot=1)  # and the link was lost
+    all_of(store, (1, 2), START_MS + WEEK_MS, EVENING_MS + WEEK_MS, boot=3)
+    rest = take(store, 3, None, EVENING_MS + WEEK_MS, boot=2)
+    assert alone(store, rest)
+    (said,) = doubts(store, [rest])
+    assert "may be of class 2 or class 3" in said or "may be of class 3 or class 2" in said
+    assert main(["class", str(now(store)[rest]), "--join", "2", "--store", place]) == 0

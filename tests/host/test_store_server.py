@@ -9,10 +9,11 @@ import pytest
 from sqlalchemy import func, select, text
 from store_places import PASSWORD, Server, import_bundle, require_server
 
-from handbell.base.errors import StoreError
+from handbell.base.errors import HandbellError, StoreError
 from handbell.cli.main import main
 from handbell.store import Store, open_store
 from handbell.store.bundles.bundle import export_bundle
+from handbell.store.classes import joining
 from handbell.store.database import tables
 from handbell.store.exports.schema import Wanted
 from handbell.store.people.wearers import set_wearers
@@ -238,3 +239,12 @@ def test_other_kinds_of_database_are_refused_in_a_sentence(kind):
     kind = kind.partition("+")[0]
     assert str(told.value).startswith(f"A store can't be kept in a database of this kind ({kind}).")
     assert "secret" not in str(told.value) and "nstall" not in str(told.value)
+
+
+def test_one_program_at_a_time_files_whatever_the_plans_are(address):
+    """A run tells of its box's logs of other plans, too, and these are filed anew by it."""
+    with open_store(address) as one, open_store(address) as other, one.writing() as conn:
+        joining.take_turn(conn)
+        with pytest.raises(HandbellError), other.writing() as second:
+            second.execute(text("SET LOCAL lock_timeout = '50ms'"))
+            joining.take_turn(second)

@@ -107,9 +107,9 @@ def test_a_sore_wrist_gets_an_own_task_and_what_nothing_replaces_is_left_out(cap
             "  # between\n",
             "    [[block.exercise.scaled]]\n    bibs = [6]\n    out = true\n  # between\n",
         )
-        + '\n    [[block.exercise.scaled]]\n    bibs = [6]\n    name = "Squat jump"\n'
+        + '\n    [[block.exercise.scaled]]\n    bibs = [6]\n    name = "Shuttle run"\n    goal = 8\n'
     )
-    assert [name for name, _ in tasks(plan, 6)] == ["Rest", "Plank", "Squat jump"]
+    assert [name for name, _ in tasks(plan, 6)] == ["Rest", "Plank", "Shuttle run"]
     assert tasks(plan, 7)[0] == ("Knee push-up", 8)
     again = ("--bib", "6", "--because", "sore", "--where", "wrist")
     assert "Nothing to swap for bib 6" in run(capsys, plan, *again)[1]

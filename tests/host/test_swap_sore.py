@@ -209,3 +209,17 @@ def test_the_page_of_an_exercise_says_what_is_not_known(capsys, tmp_path):
     assert main(["exercises", "Brick press-up", "--library", str(path)]) == 0
     out = " ".join(capsys.readouterr().out.split())
     assert "loads shoulder; what else isn't known, so write does or loads" in out
+
+
+@pytest.mark.parametrize("wish", [Wish("sore", sore=("wrist",)), Wish("too-hard")])
+def test_where_there_are_landings_there_are_no_more_of_them(wish):
+    """An open window has no target to be kept down: what comes must not go by faster."""
+    found = 0
+    for old in ENTRIES:
+        if old.impact != "high" or old.reps_30s is None:
+            continue
+        for choice in choices(LIBRARY, old, wish, Surroundings()):
+            found += 1
+            if choice.entry.impact == "high" and choice.entry.reps_30s:
+                assert choice.entry.reps_30s[1] <= old.reps_30s[1], (old.name, choice.entry.name)
+    assert found > 20

@@ -200,7 +200,10 @@ class Gym:
     def legs_go_on(self, block):
         """Whether groups leave an exercise out when people and exercises begin again together."""
         names = {e["name"] for e in block["exercise"]}
-        apart = any({*pair} <= names for pair in self.plan.get("never_after", []))
+        alone = any(
+            len(group["bibs"]) == 1 for group in self.groups
+        )  # else others have legs between
+        apart = alone and any({*pair} <= names for pair in self.plan.get("never_after", []))
         rests = [e.get("rest_s", block.get("rest_s", 0)) for e in block["exercise"]]
         works = [e["work_s"] for e in block["exercise"]]
         rounds = self.rounds(block)

@@ -220,7 +220,7 @@ def _empty(plan: Plan) -> Iterator[str]:
                     f"everybody leaves {quoted(exercise.name)} out, so nobody works in its "
                     "windows, though they count as work; take it out, or an out = true",
                 )
-            elif block.one_at_a_time and out:
+            elif block.relay and out:
                 yield sentence(("block", b, "exercise", e), _empty_legs(plan, exercise, out))
 
 

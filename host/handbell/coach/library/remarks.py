@@ -49,6 +49,7 @@ def coach_remarks(schedule: Schedule, library: Library) -> list[str]:
         *_format(plan, library),
         *_skills(plan, library),
         *_loads(schedule, library),
+        *_never_after(schedule),
         *_taps(plan, library),
         *_sides(plan, library),
         *_kit(plan, library),
@@ -156,6 +157,20 @@ def _loads(schedule: Schedule, library: Library) -> Iterator[str]:
                     f"{whom}{quoted(after)} comes straight after {quoted(before)}, and both tire "
                     f"the {listed(shared)}",
                 )
+
+
+def _never_after(schedule: Schedule) -> Iterator[str]:
+    """Yield pairs of ``never_after`` from block to block; in a block ``order`` sees to it."""
+    plan = schedule.plan
+    forbidden = set(plan.never_after)
+    for (b, e), (b_next, e_next) in followings(schedule):
+        first, second = plan.blocks[b].exercises[e], plan.blocks[b_next].exercises[e_next]
+        if b != b_next and (first.name, second.name) in forbidden:
+            yield sentence(
+                ("block", b_next, "exercise", e_next),
+                f"{quoted(second.name)} comes directly after {quoted(first.name)}, which "
+                "never_after rules out; begin the block with another, or write break_s = 60",
+            )
 
 
 def _taps(plan: Plan, library: Library) -> Iterator[str]:

@@ -20,7 +20,8 @@ from .choose import KitThere, chosen
 from .floor import Floor
 
 PLAIN, CIRCUIT, ROTATION, RELAY = "plain", "circuit", "rotation", "relay"
-ONE_AT_A_TIME = frozenset((RELAY, "hand-over"))
+HAND_OVER = "hand-over"
+ONE_AT_A_TIME = frozenset((RELAY, HAND_OVER))
 NAMES = (PLAIN, CIRCUIT, ROTATION, *FORMATS)
 CIRCUIT_LONG = 4  # exercises of a circuit
 LEGS_ABOUT = 8

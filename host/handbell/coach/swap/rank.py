@@ -183,10 +183,18 @@ def _asks_no_more(entry: Entry, old: Entry, way: Steps, around: Surroundings) ->
     plan has it already. Where nothing says what an exercise does it may be a stand on one leg.
     """
     lands_softer = IMPACTS.index(entry.impact) <= IMPACTS.index(old.impact)
+    lands_softer = lands_softer and not _jumps_more(entry, old)
     known = (old.skill and way.way == "easier") or entry.id in around.in_plan
     stands = "one leg" in entry.does or not (entry.loads_known or way.way == "easier")
     steady = entry.level <= _EASY_LEVEL or not stands or "one leg" in old.does
     return entry.level <= old.level and lands_softer and steady and (known or not entry.skill)
+
+
+def _jumps_more(entry: Entry, old: Entry) -> bool:
+    """Return whether more landings are likely in the same time, as an open window has it."""
+    if entry.impact != "high" or entry.reps_30s is None or old.reps_30s is None:
+        return False
+    return entry.reps_30s[1] > old.reps_30s[1]
 
 
 def _floor(entry: Entry) -> int:

@@ -191,7 +191,7 @@ def _take_in(conn: Connection, bundle: Bundle) -> Imported:
         data = parts[f"timelines/{one['digest']}"]
         found = replace(timelines.decode(data), digest=one["digest"])
         done.timelines_new += put_timeline(conn, found, data, bool(one["altered"]))
-    joining.take_turn(conn, [one["digest"] for one in told["plans"]])
+    joining.take_turn(conn)
     ids: list[int] = []
     new: list[int] = []
     whose = marks_of(conn, told, parts)

@@ -20,11 +20,11 @@ from .together import START_APART_US, Log
 Rows = Mapping[int, Row[Any]]
 
 
-def sentences(rows: Rows, found: Parted, about: int | None = None) -> list[str]:
+def sentences(rows: Rows, found: Parted, about: Collection[int]) -> list[str]:
     """Return a sentence for each doubt in how runs were parted, and how to settle it.
 
-    Only where the store has that class as it was parted: no other one may be named. ``about`` is
-    the only class whose doubts are wanted.
+    Only where the store has that class as it was parted: no other one may be named. ``about`` are
+    the classes whose doubts are wanted, those of others that name one of them among them.
     """
     found = _of_stored(rows, found, about)
     number = [rows[group[0].run].class_id for group in found.classes]
@@ -147,14 +147,14 @@ def _several(found: Parted) -> dict[tuple[str, int], list[int]]:
     return told
 
 
-def _of_stored(rows: Rows, found: Parted, about: int | None) -> Parted:
+def _of_stored(rows: Rows, found: Parted, about: Collection[int]) -> Parted:
     """Return what was parted with those doubts only whose classes are so in the store."""
     of = [{rows[log.run].class_id for log in group} for group in found.classes]
     once = Counter(class_id for one in of for class_id in one)
     so = {place for place, one in enumerate(of) if len(one) == 1 and once[min(one)] == 1}
 
     def told(*places: int) -> bool:
-        wanted = about is None or any(about in of[place] for place in places)
+        wanted = any(not of[place].isdisjoint(about) for place in places)
         return wanted and so.issuperset(places)
 
     return Parted(

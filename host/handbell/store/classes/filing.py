@@ -16,7 +16,7 @@ from handbell.store.people.worn import names_differ
 from handbell.store.results.settle import alike, settle
 
 from . import gathering, joining
-from .lost import at_one_time, spell_of
+from .lost import at_its_time, spell_of
 from .moves import moves_told
 from .together import MINUTE_US, Log, came_before
 
@@ -191,7 +191,8 @@ def _check_times(conn: Connection, of: Mapping[int, Sequence[Row[Any]]], slot_us
                 "Leave them as they are, or see first which logs that class has: "
                 f"handbell class {between}",
             )
-        if at_one_time([log], there):
+        mine = [one for one, number in logs if number == now]
+        if at_its_time(log, there) or (len(there) == 1 and at_its_time(there[0], mine)):
             continue
         raise UsageError(
             f"Box {box} was collected after class {other}, before it played {which}, so they are "
@@ -249,7 +250,7 @@ def take_out(conn: Connection, run: int) -> list[str]:
     if class_id is None:
         _delete_runs(conn, [run])
         return []
-    joining.take_turn(conn, _plan_of(conn, class_id))
+    joining.take_turn(conn)
     return _out(conn, class_id, [run])
 
 
@@ -294,7 +295,7 @@ def runs_of(store: Database, conn: Connection, class_id: int) -> list[Row[Any]]:
             f"The store {store.name} holds no class {class_id}",
             "handbell report --list shows the classes there are",
         )
-    joining.take_turn(conn, [plan])
+    joining.take_turn(conn)
     return list(conn.execute(_FACTS.where(_R.class_id == class_id).order_by(_R.station, _R.id)))
 
 

@@ -149,8 +149,8 @@ def _near(conn: Connection, plan: str, new: Row[Any], slot_us: int, without: int
         since, until = min([since, *timed]), max([until, *timed])
         if (since, until) == before:
             break
-    spells = _spells(conn, lost.values(), without)
-    if any(at <= until and since < end + slot_us for at, end in spells.values()):
+    spells = _all_spells(conn, lost.values(), without)
+    if any(at <= until and since < end + slot_us for _, end, _, at in spells.values()):
         return _by_id(conn, _OF_PLAN, {"plan": plan})
     return found
 
@@ -163,6 +163,17 @@ def _spells(
     That is after its box was collected before, and in their order with those that have a clock, of
     every plan.
     """
+    return {
+        run: (since, until) for run, (since, until, *_) in _all_spells(conn, lost, without).items()
+    }
+
+
+def _all_spells(
+    conn: Connection, lost: Iterable[Row[Any]], without: int | None
+) -> dict[int, tuple[int, int, int, int]]:
+    """As ``_spells``; besides, when its box was collected before, and since when it began if that
+    broke off between two logs.
+    """
     some: list[Any] = list(lost)
     if not some:
         return {}
@@ -171,12 +182,12 @@ def _spells(
         if row.id != without:
             by_box.setdefault(row.box_id, []).append(row)
     at = {box: sorted(row.collected_utc_us for row in mine) for box, mine in by_box.items()}
-    found, beside = {}, {}
+    found: dict[int, tuple[int, int, int, int]] = {}
+    beside: dict[int, list[Any]] = {}
     for row in some:
         collected = at.get(row.box_id, [])
-        earlier = bisect_right(collected, row.collected_utc_us - COLLECTING_US)
-        since = collected[earlier - 1] if earlier else 0
-        found[row.id] = since, row.collected_utc_us
+        since = _given_by(collected, row.collected_utc_us)
+        found[row.id] = since, row.collected_utc_us, since, _given_by(collected, since)
         beside[row.id] = [
             other
             for other in by_box.get(row.box_id, ())
@@ -189,15 +200,24 @@ def _spells(
     }
     boots = boots_of(conn, sorted(all_))
     for row in some:
-        since, until = found[row.id]
+        since, until, given, before = found[row.id]
         for other in beside[row.id]:
             one, two = _brief(row, boots), _brief(other, boots)
             if came_before(two, one):
-                since = max(since, other.start_utc_us)
+                since, before = max(since, other.start_utc_us), max(before, other.start_utc_us)
             elif came_before(one, two) or in_one_boot(one, two):
                 until = min(until, other.start_utc_us)
-        found[row.id] = since, until
+        found[row.id] = since, until, given, before
     return found
+
+
+def _given_by(collected: Sequence[int], at_us: int) -> int:
+    """Return when a box was collected before, that gave a log at ``at_us``, 0 if it was not.
+
+    ``collected`` is when its logs were, in order.
+    """
+    earlier = bisect_right(collected, at_us - COLLECTING_US)
+    return collected[earlier - 1] if earlier else 0
 
 
 def _brief(row: Any, boots: Mapping[int, int]) -> Log:
@@ -215,7 +235,7 @@ def _logs(conn: Connection, rows: Rows, slot_us: int, without: int | None = None
     boots = boots_of(conn, [row.id for row in rows.values() if row.box_id in lost])
     cut = cut_off(conn, rows.values())
     without_clock = [row for row in rows.values() if row.start_utc_us is None]
-    spells = _spells(conn, without_clock, without)
+    spells = _all_spells(conn, without_clock, without)
     return [
         Log(
             run=row.id,
@@ -232,8 +252,10 @@ def _logs(conn: Connection, rows: Rows, slot_us: int, without: int | None = None
             origin=row.origin,
             filed=row.filed,
             kept=row.kept,
-            since_us=spells.get(row.id, (0, 0))[0],
+            since_us=spells.get(row.id, (0,))[0],
             until_us=spells.get(row.id, (0, FAR_US))[1],
+            given_us=spells.get(row.id, (0, 0, 0))[2],
+            before_us=spells.get(row.id, (0, 0, 0, 0))[3],
         )
         for row in rows.values()
     ]
@@ -299,6 +321,7 @@ def reached(logs: Sequence[Log], run: int) -> list[Log]:
         one = todo.pop()
         found.append(one)
         since, until = spell(one)
+        since = min(since, one.before_us) if one.given_us else since
         far_us = max(START_APART_US, one.slot_us)
         around = timed[bisect_left(starts, since - far_us) : bisect_right(starts, until + far_us)]
         for other in (*around, *lost, *same.get(one.filed or "", ())):

@@ -11,7 +11,6 @@ from contextlib import suppress
 
 from sqlalchemy import (
     Connection,
-    bindparam,
     delete,
     func,
     insert,
@@ -30,22 +29,17 @@ from .gathering import Rows, hanging_on, parted_around
 from .moves import moves, moves_told
 from .parted import Parted
 
-# Built once: for each log anew it takes as long as to count a tenth of it.
-_TURN = (
-    select(plans.c.digest)
-    .where(plans.c.digest.in_(bindparam("of", expanding=True)))
-    .order_by(plans.c.digest)
-    .with_for_update()
-)
+_FILING = 0x68616E64  # of PostgreSQL's numbers for such turns; migrating has another
+_TURN = select(func.pg_advisory_xact_lock(_FILING))
 
 
-def take_turn(conn: Connection, of: Iterable[str]) -> None:
-    """Wait until no other program is taking in a run of these plans (SQLite has one writer).
+def take_turn(conn: Connection) -> None:
+    """Wait until no other program is filing runs (SQLite has one writer).
 
-    In the order of digests, so that two programs never wait for each other.
+    Of all plans: a run tells when its box played logs of other plans, which are filed anew by it.
     """
     if conn.dialect.name == "postgresql":
-        conn.execute(_TURN, {"of": list(of)})
+        conn.execute(_TURN)
 
 
 def file(
@@ -127,23 +121,24 @@ def doubts_of(store: Database, class_id: int) -> list[str]:
     """Return a sentence for each doubt that a class is in."""
     with store.reading() as conn:
         mine = select(runs.c.id).where(runs.c.class_id == class_id)
-        return doubts_in(conn, conn.scalars(mine).all(), about=class_id)
+        return doubts_in(conn, conn.scalars(mine).all())
 
 
 def doubts_in(
     conn: Connection,
     some: Iterable[int],
     told: Collection[int] = (),
-    about: int | None = None,
 ) -> list[str]:
     """As ``doubts``; of classes in ``told`` it was said that they are another coach's.
 
-    ``about`` is the only class whose doubts are wanted. Nothing is said of a run whose timeline in
-    the store is damaged.
+    Doubts of other classes were told when theirs came in. Nothing is said of a run whose timeline
+    in the store is damaged.
     """
     said: dict[str, None] = {}
     seen: set[int] = set()
     started = select(runs.c.id).where(runs.c.id.in_(list(some)), runs.c.class_id.is_not(None))
+    of = select(runs.c.class_id).where(runs.c.id.in_(list(some)), runs.c.class_id.is_not(None))
+    about = conn.scalars(of.distinct().order_by(runs.c.class_id)).all()
     for run in conn.scalars(started.order_by(runs.c.id)).all():
         if run in seen:
             continue
@@ -151,8 +146,7 @@ def doubts_in(
             _, rows, found = parted_around(conn, run)
             seen |= set(rows)
             said |= dict.fromkeys(sentences(rows, found, about))
-    of = select(runs.c.class_id).where(runs.c.id.in_(list(some)), runs.c.class_id.is_not(None))
-    for class_id in conn.scalars(of.distinct().order_by(runs.c.class_id)).all():
+    for class_id in about:
         if class_id not in told:
             said |= dict.fromkeys(of_another_origin(conn, class_id))
     return list(said)

@@ -243,7 +243,7 @@ def _take_in(
     log, found = ready.log, ready.log.found
     run = _new_id(conn)
     settle.fill(conn, run, ready.derived)
-    joining.take_turn(conn, [ready.timeline.plan])
+    joining.take_turn(conn)
     now = conn.execute(_LOOK_AGAIN, {"digest": log.digest, "timeline": found.timeline}).one()
     if now.id is not None:
         raise _AlreadyThereError(_as_before(conn, now.id, now.class_id))

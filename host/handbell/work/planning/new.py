@@ -16,9 +16,11 @@ from handbell.coach.starters.floor import Crew, Floor, floor_of
 from handbell.coach.starters.starter import (
     CIRCUIT,
     CIRCUIT_LONG,
+    HAND_OVER,
     NAMES,
     ONE_AT_A_TIME,
     PLAIN,
+    RELAY,
     ROTATION,
     kit_at,
     starter,
@@ -27,6 +29,7 @@ from handbell.coach.writing.edit import write_plan
 from handbell.compile import build
 from handbell.plan.files import parse_plan
 from handbell.plan.shorthands import IN_SHORT, nearest_form
+from handbell_core.timeline import PEOPLE_MOST as LEGS_PEOPLE_MOST
 
 BOXES, BOXES_MOST, BUTTONS_MOST, PEOPLE_MOST = 4, 99, 4, 999
 STEPS_MOST = 100
@@ -235,6 +238,11 @@ def _floor(wishes: Wishes, formats: Sequence[str], bibs: list[int]) -> Floor:
     if not 1 <= wishes.buttons <= BUTTONS_MOST:
         raise UsageError(
             f"{wishes.buttons} buttons are too few or too many", f"Say 1 to {BUTTONS_MOST}"
+        )
+    if HAND_OVER in formats and len(bibs) > LEGS_PEOPLE_MOST * boxes:
+        raise UsageError(
+            f"A relay by taps has {LEGS_PEOPLE_MOST} people at a box at most",
+            f"Say --boxes {-(-len(bibs) // LEGS_PEOPLE_MOST)}, or name {RELAY}",
         )
     if ONE_AT_A_TIME.intersection(formats) and len(bibs) < people_at_each(formats) * boxes:
         raise UsageError(
