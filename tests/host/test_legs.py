@@ -120,7 +120,7 @@ PAIR = 'never_after = [["B", "A"]]'
         ([2], "", "", False),
         ([2], "order = [[1, 2]]", "", True),
         ([2], "", PAIR, False),  # the others have legs between
-        ([2, 1], "", PAIR, True),  # whoever is alone does all of them
+        ([2, 1], "", PAIR, False),
     ],
 )
 def test_what_the_plan_says_of_the_order_comes_first(sizes, block, head, kept):

@@ -199,17 +199,12 @@ class Gym:
 
     def legs_go_on(self, block):
         """Whether groups leave an exercise out when people and exercises begin again together."""
-        names = {e["name"] for e in block["exercise"]}
-        alone = any(
-            len(group["bibs"]) == 1 for group in self.groups
-        )  # else others have legs between
-        apart = alone and any({*pair} <= names for pair in self.plan.get("never_after", []))
         rests = [e.get("rest_s", block.get("rest_s", 0)) for e in block["exercise"]]
         works = [e["work_s"] for e in block["exercise"]]
         rounds = self.rounds(block)
         works = [w if isinstance(w, list) else [w] * rounds for w in works]
         as_long = all(w == works[0] for w in works) and len({*rests}) == 1
-        return as_long and not apart and "order" not in block
+        return as_long and "order" not in block
 
     def window(self, shown, round_, relay, all_in_turn):
         self.windows.append([e["name"] for e in shown])

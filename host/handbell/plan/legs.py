@@ -30,23 +30,12 @@ def exercise_of(leg: int, people: int, exercises: int) -> int:
 def moves_on(plan: Plan, block: Block) -> bool:
     """Return whether groups do a relay's exercises as ``exercise_of`` says, else in one order.
 
-    All boxes change together, so the exercises must last as long as one another. What the plan
-    says of their order comes first: an ``order``, and a pair of ``never_after`` that is meant.
+    All boxes change together, so the exercises must last as long as one another. An ``order`` that
+    the plan says comes first.
     """
     if not block.relay or block.order or len(block.exercises) == 1:
         return False
-    names = {exercise.name for exercise in block.exercises}
-    if follow(plan, block) and any(names.issuperset(pair) for pair in plan.never_after):
-        return False
     return len(set(times_of(block))) == 1
-
-
-def follow(plan: Plan, block: Block) -> bool:
-    """Return whether anybody does one exercise of a block directly after another.
-
-    In a relay the others have their legs between; only who is alone does all of them.
-    """
-    return not block.relay or any(len(group.bibs) == 1 for group in plan.groups)
 
 
 def turns_in(plan: Plan, block: Block) -> int:

@@ -44,7 +44,9 @@ def missing(plan: Plan) -> Iterator[Fault]:
 
 def _names(plan: Plan) -> Iterator[Fault]:
     """Yield pairs and circuits that name what isn't in the plan."""
-    exercises = {e.name for block in plan.blocks for e in block.exercises}
+    exercises = {
+        name for block in plan.blocks for e in block.exercises for name in (e.name, *e.names)
+    }
     groups = {group.name for group in plan.groups}
     for key, pairs, known, word in (
         ("never_after", plan.never_after, exercises, "exercise"),

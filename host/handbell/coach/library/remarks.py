@@ -164,13 +164,16 @@ def _never_after(schedule: Schedule) -> Iterator[str]:
     plan = schedule.plan
     forbidden = set(plan.never_after)
     for (b, e), (b_next, e_next) in followings(schedule):
+        if b == b_next or plan.blocks[b].one_at_a_time or plan.blocks[b_next].one_at_a_time:
+            continue
         first, second = plan.blocks[b].exercises[e], plan.blocks[b_next].exercises[e_next]
-        if b != b_next and (first.name, second.name) in forbidden:
-            yield sentence(
-                ("block", b_next, "exercise", e_next),
-                f"{quoted(second.name)} comes directly after {quoted(first.name)}, which "
-                "never_after rules out; begin the block with another, or write break_s = 60",
-            )
+        for before, after in in_turn(first, second):
+            if (before, after) in forbidden:
+                yield sentence(
+                    ("block", b_next, "exercise", e_next),
+                    f"{quoted(after)} comes directly after {quoted(before)}, which never_after "
+                    f"rules out; begin with another, or write break_s = 60 in block {b + 1}",
+                )
 
 
 def _taps(plan: Plan, library: Library) -> Iterator[str]:

@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 
 from handbell.coach.writing.edit import Change
 from handbell.compile.schedule import Schedule as Resolved
-from handbell.plan.legs import follow
 from handbell.plan.model import Block, Exercise, Plan, does, for_bib, times_of
 from handbell.plan.model import Group as PlanGroup
 
@@ -113,7 +112,7 @@ def demands_of(plan: Plan, block: int) -> Demands:
         dict(plan.kit),
         tuple(
             (a, b)
-            for first, second in (plan.never_after if follow(plan, plan.blocks[block]) else ())
+            for first, second in (() if plan.blocks[block].relay else plan.never_after)
             for a in numbers.get(first, ())
             for b in numbers.get(second, ())
         ),

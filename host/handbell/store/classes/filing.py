@@ -16,7 +16,7 @@ from handbell.store.people.worn import names_differ
 from handbell.store.results.settle import alike, settle
 
 from . import gathering, joining
-from .lost import at_its_time, spell_of
+from .lost import at_one_time, spell_of
 from .moves import moves_told
 from .together import MINUTE_US, Log, came_before
 
@@ -175,7 +175,7 @@ def _check_starts(conn: Connection, classes: Mapping[int, Sequence[Row[Any]]]) -
 def _check_times(conn: Connection, of: Mapping[int, Sequence[Row[Any]]], slot_us: int) -> None:
     """Raise UsageError where a log without a clock can't be of the other class, by the one rule."""
     some = [row.id for rows in of.values() for row in rows]
-    logs = gathering.logs_where(conn, _R.id.in_(some), slot_us)
+    logs = gathering.logs_where(conn, _R.id.in_(some), slot_us, surely=True)
     for log, now in logs:
         (other,) = of.keys() - {now}
         there = [one for one, number in logs if number == other]
@@ -191,8 +191,7 @@ def _check_times(conn: Connection, of: Mapping[int, Sequence[Row[Any]]], slot_us
                 "Leave them as they are, or see first which logs that class has: "
                 f"handbell class {between}",
             )
-        mine = [one for one, number in logs if number == now]
-        if at_its_time(log, there) or (len(there) == 1 and at_its_time(there[0], mine)):
+        if at_one_time([log], there):
             continue
         raise UsageError(
             f"Box {box} was collected after class {other}, before it played {which}, so they are "
@@ -289,13 +288,13 @@ def _delete_class(conn: Connection, class_id: int) -> None:
 
 def runs_of(store: Database, conn: Connection, class_id: int) -> list[Row[Any]]:
     """Return a class's runs, when nobody else is filing runs of its plan."""
+    joining.take_turn(conn)
     plan = conn.scalar(select(tables.classes.c.plan).where(tables.classes.c.id == class_id))
     if plan is None:
         raise StoreError(
             f"The store {store.name} holds no class {class_id}",
             "handbell report --list shows the classes there are",
         )
-    joining.take_turn(conn)
     return list(conn.execute(_FACTS.where(_R.class_id == class_id).order_by(_R.station, _R.id)))
 
 

@@ -18,7 +18,7 @@ from sqlalchemy import (
     select,
 )
 
-from handbell.store.database.tables import classes, runs, taps, timelines
+from handbell.store.database.tables import classes, contacts, runs, taps, timelines
 from handbell.store.logs.journals import end_is_damaged, ends_by_cut
 from handbell.store.logs.timelines import slot_ms_of
 from handbell_core import journal as j
@@ -70,6 +70,13 @@ _LOST = _OF_PLAN.where(runs.c.start_utc_us.is_(None))
 
 _OF_BOXES = select(runs.c.id, runs.c.box_id, runs.c.start_utc_us, runs.c.collected_utc_us).where(
     runs.c.box_id.in_(bindparam("boxes", expanding=True))
+)
+
+
+_COLLECTED = (
+    select(contacts.c.box_id, contacts.c.boot, contacts.c.utc_us)
+    .where(contacts.c.box_id.in_(bindparam("boxes", expanding=True)), contacts.c.what == "collect")
+    .order_by(contacts.c.utc_us)
 )
 
 
@@ -149,30 +156,21 @@ def _near(conn: Connection, plan: str, new: Row[Any], slot_us: int, without: int
         since, until = min([since, *timed]), max([until, *timed])
         if (since, until) == before:
             break
-    spells = _all_spells(conn, lost.values(), without)
-    if any(at <= until and since < end + slot_us for _, end, _, at in spells.values()):
+    spells = _spells(conn, lost.values(), without)
+    if any(at <= until and since < end + slot_us for at, end in spells.values()):
         return _by_id(conn, _OF_PLAN, {"plan": plan})
     return found
 
 
 def _spells(
-    conn: Connection, lost: Iterable[Row[Any]], without: int | None = None
+    conn: Connection, lost: Iterable[Row[Any]], without: int | None = None, surely: bool = False
 ) -> dict[int, tuple[int, int]]:
     """Return between which times each run without a clock began, as its box's logs tell.
 
-    That is after its box was collected before, and in their order with those that have a clock, of
-    every plan.
-    """
-    return {
-        run: (since, until) for run, (since, until, *_) in _all_spells(conn, lost, without).items()
-    }
-
-
-def _all_spells(
-    conn: Connection, lost: Iterable[Row[Any]], without: int | None
-) -> dict[int, tuple[int, int, int, int]]:
-    """As ``_spells``; besides, when its box was collected before, and since when it began if that
-    broke off between two logs.
+    That is in their order with those that have a clock, of every plan, and after its box was
+    collected before. A collecting may break off between two logs: so where the store knows at which
+    of its starts a box was collected, only a log of a later start was played since, and one of an
+    earlier start before. ``surely`` leaves out what no start tells.
     """
     some: list[Any] = list(lost)
     if not some:
@@ -182,12 +180,16 @@ def _all_spells(
         if row.id != without:
             by_box.setdefault(row.box_id, []).append(row)
     at = {box: sorted(row.collected_utc_us for row in mine) for box, mine in by_box.items()}
-    found: dict[int, tuple[int, int, int, int]] = {}
-    beside: dict[int, list[Any]] = {}
+    starts: dict[str, list[Any]] = {}
+    for contact in conn.execute(_COLLECTED, {"boxes": list(by_box)}):
+        starts.setdefault(contact.box_id, []).append(contact)
+    boot = boots_of(conn, [row.id for row in some if row.box_id in starts])
+    found, beside = {}, {}
     for row in some:
         collected = at.get(row.box_id, [])
-        since = _given_by(collected, row.collected_utc_us)
-        found[row.id] = since, row.collected_utc_us, since, _given_by(collected, since)
+        earlier = collected[: bisect_right(collected, row.collected_utc_us - COLLECTING_US)]
+        since, until = _by_collecting(earlier, starts.get(row.box_id, ()), boot.get(row.id), surely)
+        found[row.id] = since, min(until, row.collected_utc_us)
         beside[row.id] = [
             other
             for other in by_box.get(row.box_id, ())
@@ -200,24 +202,35 @@ def _all_spells(
     }
     boots = boots_of(conn, sorted(all_))
     for row in some:
-        since, until, given, before = found[row.id]
+        since, until = found[row.id]
         for other in beside[row.id]:
             one, two = _brief(row, boots), _brief(other, boots)
             if came_before(two, one):
-                since, before = max(since, other.start_utc_us), max(before, other.start_utc_us)
+                since = max(since, other.start_utc_us)
             elif came_before(one, two) or in_one_boot(one, two):
                 until = min(until, other.start_utc_us)
-        found[row.id] = since, until, given, before
+        found[row.id] = since, until
     return found
 
 
-def _given_by(collected: Sequence[int], at_us: int) -> int:
-    """Return when a box was collected before, that gave a log at ``at_us``, 0 if it was not.
+def _by_collecting(
+    earlier: Sequence[int], starts: Sequence[Any], boot: int | None, surely: bool
+) -> tuple[int, int]:
+    """Return since when and until when a log was played, by when its box was collected before.
 
-    ``collected`` is when its logs were, in order.
+    ``earlier`` is when logs of it were, in order, and ``starts`` at which of its starts it was.
     """
-    earlier = bisect_right(collected, at_us - COLLECTING_US)
-    return collected[earlier - 1] if earlier else 0
+    until = FAR_US
+    for at_us in reversed(earlier):
+        by_then = [c.boot for c in starts if at_us - COLLECTING_US <= c.utc_us <= at_us]
+        if boot is None or not by_then:
+            if not surely:
+                return at_us, until
+        elif boot > by_then[-1]:
+            return at_us, until
+        elif boot < by_then[-1]:
+            until = at_us
+    return 0, until
 
 
 def _brief(row: Any, boots: Mapping[int, int]) -> Log:
@@ -230,12 +243,18 @@ def _by_id(conn: Connection, query: Select[Any], values: Mapping[str, Any]) -> R
     return {row.id: row for row in conn.execute(query, values)}
 
 
-def _logs(conn: Connection, rows: Rows, slot_us: int, without: int | None = None) -> list[Log]:
+def _logs(
+    conn: Connection,
+    rows: Rows,
+    slot_us: int,
+    without: int | None = None,
+    surely: bool = False,
+) -> list[Log]:
     lost = {row.box_id for row in rows.values() if row.start_utc_us is None}
     boots = boots_of(conn, [row.id for row in rows.values() if row.box_id in lost])
     cut = cut_off(conn, rows.values())
     without_clock = [row for row in rows.values() if row.start_utc_us is None]
-    spells = _all_spells(conn, without_clock, without)
+    spells = _spells(conn, without_clock, without, surely)
     return [
         Log(
             run=row.id,
@@ -252,22 +271,23 @@ def _logs(conn: Connection, rows: Rows, slot_us: int, without: int | None = None
             origin=row.origin,
             filed=row.filed,
             kept=row.kept,
-            since_us=spells.get(row.id, (0,))[0],
+            since_us=spells.get(row.id, (0, 0))[0],
             until_us=spells.get(row.id, (0, FAR_US))[1],
-            given_us=spells.get(row.id, (0, 0, 0))[2],
-            before_us=spells.get(row.id, (0, 0, 0, 0))[3],
         )
         for row in rows.values()
     ]
 
 
 def logs_where(
-    conn: Connection, condition: ColumnElement[bool], slot_us: int
+    conn: Connection, condition: ColumnElement[bool], slot_us: int, surely: bool = False
 ) -> list[tuple[Log, int]]:
-    """Return the logs that a condition leaves, each with the class it is in; all with boots."""
+    """Return the logs that a condition leaves, each with the class it is in; all with boots.
+
+    ``surely``: with those times only that its box's clock and starts tell.
+    """
     rows = _by_id(conn, _RUNS.where(condition, runs.c.class_id.is_not(None)), {})
     boots = boots_of(conn, list(rows))
-    logs = _logs(conn, rows, slot_us)
+    logs = _logs(conn, rows, slot_us, surely=surely)
     return [(replace(g, boot=boots.get(g.run, 0)), rows[g.run].class_id) for g in logs]
 
 
@@ -321,7 +341,6 @@ def reached(logs: Sequence[Log], run: int) -> list[Log]:
         one = todo.pop()
         found.append(one)
         since, until = spell(one)
-        since = min(since, one.before_us) if one.given_us else since
         far_us = max(START_APART_US, one.slot_us)
         around = timed[bisect_left(starts, since - far_us) : bisect_right(starts, until + far_us)]
         for other in (*around, *lost, *same.get(one.filed or "", ())):

@@ -20,7 +20,7 @@ from sqlalchemy import (
 
 from handbell.base.errors import StoreError
 from handbell.store.database.database import Database
-from handbell.store.database.tables import classes, plans, runs
+from handbell.store.database.tables import classes, plans, runs, wearers
 from handbell.store.people.worn import move_names, said_of_all
 from handbell.store.results.settle import settle_borrowers
 
@@ -86,6 +86,9 @@ def file_all(conn: Connection) -> list[str]:
     """
     said: list[str] = []
     r, c = runs.c, classes.c
+    empty = select(c.id).where(c.id.not_in(select(r.class_id).where(r.class_id.is_not(None))))
+    for table, key in ((wearers, wearers.c.class_id), (classes, c.id)):
+        conn.execute(delete(table).where(key.in_(empty)))
     latest = select(func.max(r.start_utc_us)).where(r.class_id == c.id).scalar_subquery()
     with moves_told(conn, conn.scalars(select(plans.c.digest)).all(), said):
         conn.execute(update(classes).values(start_utc_us=latest))  # so that no run is missed by it

@@ -9,7 +9,6 @@ things were collected shuts out none; it only tells what is known for certain, a
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 
 from .together import (
     COLLECTING_US,
@@ -51,31 +50,6 @@ def at_one_time(some: Sequence[Log], others: Sequence[Log]) -> bool:
     return until >= since and mine[1] > yours[0] and yours[1] > mine[0]
 
 
-def at_its_time(log: Log, group: Sequence[Log]) -> bool:
-    """Whether a log can have been of a class, by their times alone.
-
-    One of a class that came in when the log's box was collected before, without anything of the
-    box's, too: that collecting may have broken off between two of its logs.
-    """
-    if at_one_time([log], group):
-        return True
-    if log.start_utc_us is not None or not log.given_us:
-        return False
-    with_it = any(abs(other.collected_utc_us - log.given_us) <= COLLECTING_US for other in group)
-    if not with_it or any(other.box_id == log.box_id for other in group):
-        return False
-    return at_one_time([replace(log, since_us=log.before_us)], group)
-
-
-def may_meet(some: Sequence[Log], others: Sequence[Log]) -> bool:
-    """As ``at_its_time``, where one of two groups is a single log, whichever that is."""
-    return (
-        at_one_time(some, others)
-        or (len(some) == 1 and at_its_time(some[0], others))
-        or (len(others) == 1 and at_its_time(others[0], some))
-    )
-
-
 def least_us(log: Log) -> int:
     """Return how long the spells of two logs without a clock must overlap."""
     return min(log.slot_us, COLLECTING_US)
@@ -86,7 +60,7 @@ def surely_before(one: Sequence[Log], other: Sequence[Log]) -> bool:
     start, later = start_of(one), start_of(other)
     if start is not None and later is not None:
         return start < later
-    return not may_meet(one, other) and spell_of(one)[1] <= spell_of(other)[1]
+    return not at_one_time(one, other) and spell_of(one)[1] <= spell_of(other)[1]
 
 
 def lacks(group: Iterable[Log], log: Log) -> bool:
@@ -99,7 +73,7 @@ def lacks(group: Iterable[Log], log: Log) -> bool:
 
 def may_be(log: Log, group: Sequence[Log]) -> bool:
     """Whether a log without a clock may be of a class."""
-    return lacks(group, log) and at_its_time(log, group)
+    return lacks(group, log) and at_one_time([log], group)
 
 
 def near(log: Log, group: Sequence[Log]) -> bool:

@@ -24,7 +24,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
 
-from .lost import may_meet
+from .lost import at_one_time
 from .together import (
     Log,
     Pair,
@@ -86,7 +86,7 @@ def touch(one: Log, other: Log) -> bool:
         return True
     if one.start_utc_us is not None and other.start_utc_us is not None:
         return starts_near(one, other)  # of a short plan a whole day would hang together otherwise
-    return may_meet([one], [other])
+    return at_one_time([one], [other])
 
 
 def _part(logs: Sequence[Log], found: Parted) -> None:

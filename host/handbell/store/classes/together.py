@@ -29,8 +29,7 @@ class Log:
     ``boot`` puts a box's logs without a clock in order, then ``run``, the order in which the box
     gave them. Logs of different ``origin`` are never one class; those with the same ``filed``
     always are, as a coach said or, with ``kept``, an import did. One without a clock began between
-    ``since_us`` and ``until_us``, as its box's other logs tell; ``given_us`` is when its box was
-    collected before (0: never), ``before_us`` since when it began if that broke off.
+    ``since_us`` and ``until_us``, as its box's other logs tell.
     """
 
     run: int
@@ -50,8 +49,6 @@ class Log:
     end_damaged: bool = False
     since_us: int = 0
     until_us: int = FAR_US
-    given_us: int = 0
-    before_us: int = 0
 
 
 def timed_groups(logs: Sequence[Log], clashing: set[Pair]) -> list[list[Log]]:
