@@ -271,7 +271,7 @@ def an_evening_of_which_a_log_stays_behind(store):
     later_ms, at_ms = START_MS + 60 * MINUTE_MS, START_MS + 120 * MINUTE_MS
     for n, start_ms in enumerate((START_MS, later_ms), 1):
         all_of(store, (1, 2), start_ms, at_ms, boot=n)
-    collected(store, 3, 2, at_ms + 59_000)
+    collected(store, 3, 3, at_ms + 59_000)  # and switched on again to be collected
     take(store, 3, START_MS, at_ms, boot=1)
     return at_ms
 
@@ -296,14 +296,29 @@ def test_nor_does_it_give_its_log_to_a_later_class_without_a_word(store, place):
     assert now(store)[rest] == 2
 
 
-def test_what_a_later_start_of_the_box_played_is_of_no_class_before_its_collecting(store):
-    """Box 3 was off in class 2, and all was collected; then somebody plays alone at it."""
+@pytest.mark.parametrize("boot", [1, 2])
+def test_what_a_box_played_after_its_collecting_is_of_no_class_before(store, boot):
+    """Box 3 was off in class 2, and all was collected; then, perhaps left on, it is played alone."""
     at_ms = START_MS + 120 * MINUTE_MS
     all_of(store, (1, 2, 3), START_MS, at_ms, boot=1)
     all_of(store, (1, 2), START_MS + 60 * MINUTE_MS, at_ms, boot=2)
     collected(store, 3, 1, at_ms + 59_000)
-    lone = take(store, 3, None, at_ms + 100 * MINUTE_MS, boot=2)
+    lone = take(store, 3, None, at_ms + 100 * MINUTE_MS, boot=boot)
     assert alone(store, lone) and doubts(store, [lone]) == []
+
+
+@pytest.mark.parametrize("boot", [0, 1])
+def test_a_box_whose_starts_begin_anew_stays_in_its_class(store, boot):
+    """Its flash was erased between two weeks: start 1 is no earlier one than start 32."""
+    for week in range(2):
+        all_of(
+            store, (1, 2, 3), START_MS + week * WEEK_MS, EVENING_MS + week * WEEK_MS, boot=31 + week
+        )
+        collected(store, 3, 31 + week, EVENING_MS + week * WEEK_MS + 59_000)
+    all_of(store, (1, 2), START_MS + 2 * WEEK_MS, EVENING_MS + 2 * WEEK_MS, boot=33)
+    collected(store, 3, boot, EVENING_MS + 2 * WEEK_MS + 59_000)
+    last = take(store, 3, None, EVENING_MS + 2 * WEEK_MS, boot=boot)
+    assert now(store)[last] == 3 and doubts(store, [last]) == []
 
 
 def test_each_collecting_tells_the_doubts_of_its_own_classes(store):

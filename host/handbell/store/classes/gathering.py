@@ -169,8 +169,8 @@ def _spells(
 
     That is in their order with those that have a clock, of every plan, and after its box was
     collected before. A collecting may break off between two logs: so where the store knows at which
-    of its starts a box was collected, only a log of a later start was played since, and one of an
-    earlier start before. ``surely`` leaves out what no start tells.
+    of its starts a box was collected, a log of an earlier start was played before. ``surely``
+    leaves out what no start tells.
     """
     some: list[Any] = list(lost)
     if not some:
@@ -219,17 +219,18 @@ def _by_collecting(
     """Return since when and until when a log was played, by when its box was collected before.
 
     ``earlier`` is when logs of it were, in order, and ``starts`` at which of its starts it was.
+    They tell nothing where they begin anew, as on a flash that was erased (0: not known), nor of a
+    log of the same start: a box may stay on.
     """
     until = FAR_US
     for at_us in reversed(earlier):
         by_then = [c.boot for c in starts if at_us - COLLECTING_US <= c.utc_us <= at_us]
-        if boot is None or not by_then:
-            if not surely:
-                return at_us, until
-        elif boot > by_then[-1]:
-            return at_us, until
-        elif boot < by_then[-1]:
+        since = [c.boot for c in starts if c.utc_us > at_us]
+        knows = boot and by_then and all(later >= by_then[-1] for later in since)
+        if knows and boot < by_then[-1]:
             until = at_us
+        elif not surely or (knows and boot > by_then[-1]):
+            return at_us, until
     return 0, until
 
 
