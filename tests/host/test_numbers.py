@@ -104,6 +104,18 @@ def test_an_open_window_stretches_with_its_length():
     assert share.landings == expected.likely  # burpees land hard
 
 
+def test_a_rep_may_land_more_than_once():
+    """A way of a shuttle run is counted as eight steps; a list's parts too. Common practice."""
+    ways = LIBRARY.need("Shuttle run").reps_30s
+    share = one(plan(['name = "Shuttle run"\nwork_s = 30\ntap = "none"']))
+    assert (share.landings.least, share.landings.most) == (8 * ways[0], 8 * ways[1])
+    share = one(plan(['name = "Jumping jack"\nwork_s = 30\nreps = 10\ntap = "finish"']))
+    assert share.landings == Range(20, 20)
+    parts = '[[block.exercise.part]]\nname = "Shuttle run"\nreps = 4\n'
+    share = one(plan([f'name = "Through"\nwork_s = 60\nreps = 1\n{parts}']))
+    assert share.landings.most == 32
+
+
 def test_floor_and_holds():
     share = one(plan(['name = "Plank"\nwork_s = 40\nhold = true', 'name = "Squat"\nwork_s = 20']))
     assert share.floor_ms == 40_000

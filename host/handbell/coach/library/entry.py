@@ -130,6 +130,8 @@ class Entry(_Table):
     kit: Annotated[tuple[tuple[str, ...], ...], PlainValidator(_each(_need, '["bench"]'))]
     space: Annotated[str, PlainValidator(_chosen(SPACES))]
     impact: Annotated[str, PlainValidator(_chosen(IMPACTS))]
+    # Hard landings in a rep, with high impact: a jump has one, a way of a run each step.
+    landings: Annotated[int, PlainValidator(lambda value: whole(value, 1, REPS_MOST))] = 1
     sides: Annotated[str, PlainValidator(_chosen(SIDES))]
     position: Annotated[str, PlainValidator(_chosen(POSITIONS))]
     reps_30s: _Range = None
@@ -159,6 +161,13 @@ class Entry(_Table):
         """Every part known to bear load: what follows from the exercise, and ``loads``."""
         found = {*follows(self.does, self.impact, self.tires), *self.loads}
         return tuple(part for part in LOADS if part in found)
+
+    @property
+    def landings_most(self) -> int:
+        """How many hard landings 30 s have at most; 0 where none is hard, or it is a hold."""
+        if self.impact != "high" or self.reps_30s is None:
+            return 0
+        return self.landings * self.reps_30s[1]
 
     @property
     def loads_known(self) -> bool:

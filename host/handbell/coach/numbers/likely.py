@@ -26,6 +26,11 @@ class Range:
         return Range(self.least + other.least, self.most + other.most)
 
 
+def times(some: Range, count: int) -> Range:
+    """Return so many times a range."""
+    return Range(some.least * count, some.most * count)
+
+
 def likely_reps(reps_30s: tuple[int, int], ms: int, target: int | None) -> Range:
     """Return the reps that are likely in a window, no more than a target."""
     least, most = ((reps * ms + 15_000) // 30_000 for reps in reps_30s)

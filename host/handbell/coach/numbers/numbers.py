@@ -16,7 +16,7 @@ from handbell_core.timeline import ASK_HOLD, ASK_TARGET, ASKS
 
 from .efforts import Effort, ways
 from .likely import Range as Range
-from .likely import above, earned, left_ms_of, likely_reps
+from .likely import above, earned, left_ms_of, likely_reps, times
 from .work_rest import Bout, bouts_of, compared
 
 if TYPE_CHECKING:
@@ -139,7 +139,7 @@ class _Sums:
             if ask == ASK_TARGET and entry.reps_30s:
                 self.earned_rest_ms += earned(entry.reps_30s, ms, goal)
             if likely and entry.impact == "high":
-                self.landings += likely
+                self.landings += times(likely, entry.landings)
         too_many = goal if ask == ASK_TARGET and entry and above(entry, ms, goal) else 0
         self._expect(Expected(exercise.name, ASKS[ask], 1, ms, goal, likely, too_many))
 
@@ -174,7 +174,7 @@ class _Sums:
             self.impact_ms[p.entry.impact] += ms
             self.floor_ms += ms if p.entry.position == "floor" else 0
             if likely and p.entry.impact == "high":
-                self.landings += likely
+                self.landings += times(likely, p.entry.landings)
         self._expect(Expected(p.part.name, ask, 1, ms, goal * reps, likely, each_round=reps))
 
     def _expect(self, more: Expected) -> None:

@@ -192,11 +192,7 @@ def _asks_no_more(entry: Entry, old: Entry, way: Steps, around: Surroundings) ->
 
 def _jumps_more(entry: Entry, old: Entry) -> bool:
     """Return whether more landings are likely in the same time, as an open window has it."""
-    if entry.impact != "high" or entry.reps_30s is None or old.reps_30s is None:
-        return False
-    if "each" in old.taps and "each" not in entry.taps:
-        return True  # a rep of it is many steps, as of a run
-    return entry.reps_30s[1] > old.reps_30s[1]
+    return old.reps_30s is not None and entry.landings_most > old.landings_most
 
 
 def _floor(entry: Entry) -> int:
