@@ -87,7 +87,7 @@ def _people_change(plan: Plan, block: Block, place: Place) -> bool:
 
 
 def _between(plan: Plan, block: Block, coming: Block) -> list[Pause]:
-    pauses = [Pause(BREAK, plan.break_ms if block.break_ms is None else block.break_ms)]
+    pauses = [Pause(BREAK, plan.break_after_ms(block))]
     if coming.gate:
         pauses.append(Pause(GATE, 0))
     elif not pauses[0].duration_ms:

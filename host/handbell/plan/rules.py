@@ -44,9 +44,9 @@ def missing(plan: Plan) -> Iterator[Fault]:
 
 def _names(plan: Plan) -> Iterator[Fault]:
     """Yield pairs and circuits that name what isn't in the plan."""
-    exercises = {
-        name for block in plan.blocks for e in block.exercises for name in (e.name, *e.names)
-    }
+    every = [e for block in plan.blocks for e in block.exercises]
+    exercises = {name for e in every for name in (e.name, *e.names)}
+    exercises |= {own.name for e in every for own in e.scaled if own.name is not None}
     groups = {group.name for group in plan.groups}
     for key, pairs, known, word in (
         ("never_after", plan.never_after, exercises, "exercise"),

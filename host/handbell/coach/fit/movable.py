@@ -6,6 +6,8 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from handbell.coach.library.apart import held_breaks
+from handbell.coach.library.following import RECOVERED_MS
 from handbell.plan.demands import LEVELS
 from handbell.plan.legs import moves_on
 from handbell.plan.model import Block, PerRound, Plan, lists_of
@@ -107,9 +109,12 @@ def levers(plan: Plan, within: Bounds, keep: Collection[str], step: Step) -> lis
 
 
 def _breaks(plan: Plan, within: Bounds, step: Step) -> Iterator[Lever]:
+    held = held_breaks(plan)
     for b, block in enumerate(plan.blocks[:-1]):
-        now = plan.break_ms if block.break_ms is None else block.break_ms
+        now = plan.break_after_ms(block)
         least, most = within.breaks
+        if b in held and most >= RECOVERED_MS:
+            least = max(least, RECOVERED_MS)
         if within.first_timers:
             most = max(most, now)
             least = min(max(least, break_least_ms(now)), most)

@@ -11,6 +11,7 @@ from handbell.base.words import listed, quoted, several
 from handbell.plan.faults import sentence
 from handbell.plan.own_tasks import bibs_words, every_task, others_than_own
 
+from .apart import breach_words, breaches
 from .following import Window, followings, in_turn, shared_load
 from .names import name_key, name_words
 
@@ -49,7 +50,7 @@ def coach_remarks(schedule: Schedule, library: Library) -> list[str]:
         *_format(plan, library),
         *_skills(plan, library),
         *_loads(schedule, library),
-        *_never_after(schedule),
+        *breach_words(plan, breaches(schedule)),
         *_taps(plan, library),
         *_sides(plan, library),
         *_kit(plan, library),
@@ -140,10 +141,10 @@ def _names(words: list[str], entry: Entry) -> bool:
 def _loads(schedule: Schedule, library: Library) -> Iterator[str]:
     blocks = schedule.plan.blocks
     said: set[tuple[frozenset[Window], frozenset[str]]] = set()
-    for (b, e), (b_next, e_next) in followings(schedule):
+    for ((b, e), (b_next, e_next)), everybody in followings(schedule).items():
         windows = frozenset(((b, e), (b_next, e_next)))
         first, second = blocks[b].exercises[e], blocks[b_next].exercises[e_next]
-        for (before, after), bibs in in_turn(first, second).items():
+        for (before, after), bibs in in_turn(first, second, everybody).items():
             one, other = library.find(before), library.find(after)
             if not one or not other or one is other:
                 continue
@@ -156,23 +157,6 @@ def _loads(schedule: Schedule, library: Library) -> Iterator[str]:
                     ("block", b_next, "exercise", e_next),
                     f"{whom}{quoted(after)} comes straight after {quoted(before)}, and both tire "
                     f"the {listed(shared)}",
-                )
-
-
-def _never_after(schedule: Schedule) -> Iterator[str]:
-    """Yield pairs of ``never_after`` from block to block; in a block ``order`` sees to it."""
-    plan = schedule.plan
-    forbidden = set(plan.never_after)
-    for (b, e), (b_next, e_next) in followings(schedule):
-        if b == b_next or plan.blocks[b].one_at_a_time or plan.blocks[b_next].one_at_a_time:
-            continue
-        first, second = plan.blocks[b].exercises[e], plan.blocks[b_next].exercises[e_next]
-        for before, after in in_turn(first, second):
-            if (before, after) in forbidden:
-                yield sentence(
-                    ("block", b_next, "exercise", e_next),
-                    f"{quoted(after)} comes directly after {quoted(before)}, which never_after "
-                    f"rules out; begin with another, or write break_s = 60 in block {b + 1}",
                 )
 
 

@@ -46,13 +46,18 @@ class Station:
 class Group:
     """People who stay together; ``visits`` says how often they do each station.
 
-    ``out`` is how many of them leave out what is done at each; () where nobody does.
+    ``out`` is how many of them leave out what is done at each; () where nobody does. Of the pairs
+    that nobody does one after the other, ``may`` are no matter to them. The blocks before and after
+    want that they begin at none of ``not_first`` and end at none of ``not_last``.
     """
 
     name: str
     people: int
     visits: tuple[int, ...]
     out: tuple[int, ...] = ()
+    may: frozenset[tuple[int, int]] = frozenset()
+    not_first: frozenset[int] = frozenset()
+    not_last: frozenset[int] = frozenset()
 
     def at_work(self, station: int) -> int:
         """Return how many do what is done at a station."""

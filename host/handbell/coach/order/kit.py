@@ -17,13 +17,16 @@ from handbell.plan.model import Block, Exercise, Plan, does, for_bib, times_of
 from handbell.plan.model import Group as PlanGroup
 
 from .demands import WAITS, Clash, Demands, Group, Need, Schedule, Station, UndecidedError
-from .lanes import turned
+from .ends import Pair, pairs_of, rows_of, with_ends
+from .lanes import Places, turned
+from .model import Rotation
 from .schedule import solve
 from .verify import broken
 
 Order = tuple[tuple[int, ...], ...]
 
 SECONDS = 20.0
+END_SECONDS = 5.0  # for an order that begins and ends as it should
 
 
 @dataclass(frozen=True)
@@ -43,21 +46,44 @@ class Shared:
 
 def orders(plan: Plan, seconds: float = SECONDS) -> list[Shared]:
     """Return how each block is shared; raises UndecidedError, SolverMissingError."""
-    return [share(plan, b, seconds) for b in range(len(plan.blocks))]
+    found: list[Shared] = []
+    for b in range(len(plan.blocks)):
+        found.append(share(plan, b, seconds, found[-1] if found else None))
+    return found
 
 
-def share(plan: Plan, block: int, seconds: float = SECONDS) -> Shared:
-    """Return how one block, from 0, is shared; an order that keeps all demands stays."""
+def share(plan: Plan, block: int, seconds: float = SECONDS, before: Shared | None = None) -> Shared:
+    """Return how one block, from 0, is shared; an order that keeps all demands stays.
+
+    ``before`` is how the block before it is. Of orders of as many steps, one comes first that
+    begins and ends as never_after would have it.
+    """
     demands = demands_of(plan, block)
     said = plan.blocks[block].order
+    found: Schedule | Clash | None = None
     if said:
-        now = Schedule(tuple(tuple(number - 1 for number in row) for row in said), shortest=False)
-        if not broken(demands, now):
-            return Shared(block, demands, now, said)
-    found = solve(demands, seconds) if plan.is_rotation else lane_orders(demands, seconds)
+        found = Schedule(tuple(map(tuple, rows_of(plan, block))), shortest=False)
+    if not isinstance(found, Schedule) or broken(demands, found):
+        found = solve(demands, seconds) if plan.is_rotation else lane_orders(demands, seconds)
+        said = None
     if isinstance(found, Clash):
         return Shared(block, demands, None, None, found, _enough(demands, found))
-    return Shared(block, demands, found, order_of(plan, found))
+    bibs = [some for _, some, _ in _who(plan)]
+    last = before.schedule if before else None
+    for wished in with_ends(plan, demands, block, bibs, last):
+        if not broken(wished, found):
+            demands = wished
+            break
+        if places := _as_long(plan, wished, found, min(seconds, END_SECONDS)):
+            demands, found, said = wished, Schedule(places, found.shortest), None
+            break
+    return Shared(block, demands, found, said or order_of(plan, found))
+
+
+def _as_long(plan: Plan, demands: Demands, found: Schedule, seconds: float) -> Places:
+    """Return an order of as many steps that keeps other demands; empty when none was found."""
+    going_round = () if plan.is_rotation else turned(demands)
+    return going_round or Rotation(demands, found.steps).find(seconds)[1]
 
 
 def lane_orders(demands: Demands, seconds: float = SECONDS) -> Schedule | Clash:
@@ -86,8 +112,9 @@ def changes(plan: Plan, shared: Sequence[Shared]) -> list[Change]:
 def faults(resolved: Resolved) -> list[tuple[int, str]]:
     """Return what a class breaks of its plan's demands: the block, from 0, and a sentence.
 
-    A relay whose legs move on begins with all lanes at the same exercise, leg after leg, which
-    takes the most kit that they ever take; so its first round stands for all.
+    All but never_after, which ``coach.library.apart`` looks at from window to window. A relay whose
+    legs move on begins with all lanes at the same exercise, leg after leg, which takes the most kit
+    that they ever take; so its first round stands for all.
     """
     found = []
     for b, walks in enumerate(resolved.walks):
@@ -95,27 +122,23 @@ def faults(resolved: Resolved) -> list[tuple[int, str]]:
         count = len(block.exercises) if block.relay else len(walks)
         steps = ([post.number if post else WAITS for post in step] for step in walks[:count])
         now = Schedule(tuple(zip(*steps, strict=True)), shortest=False)
-        found += [(b, fault) for fault in broken(demands_of(resolved.plan, b), now)]
+        demands = replace(demands_of(resolved.plan, b), never_after=())
+        found += [(b, fault) for fault in broken(demands, now)]
     return found
 
 
 def demands_of(plan: Plan, block: int) -> Demands:
     """Return what a block, from 0, demands of its groups or lanes."""
-    exercises = plan.blocks[block].exercises
-    numbers: dict[str, list[int]] = {}
-    for e, exercise in enumerate(exercises):
-        numbers.setdefault(exercise.name, []).append(e)
     groups = {group.name: g for g, group in enumerate(plan.groups)}
+    lanes = _lanes(plan, plan.blocks[block])
+    apart = pairs_of(plan, block, [bibs for _, bibs, _ in _who(plan)])
+    pairs = frozenset[Pair]().union(*apart)
+    lanes = [replace(lane, may=pairs - own) for lane, own in zip(lanes, apart, strict=True)]
     return Demands(
-        tuple(_lanes(plan, plan.blocks[block])),
+        tuple(lanes),
         tuple(_stations(plan, plan.blocks[block])),
         dict(plan.kit),
-        tuple(
-            (a, b)
-            for first, second in (() if plan.blocks[block].relay else plan.never_after)
-            for a in numbers.get(first, ())
-            for b in numbers.get(second, ())
-        ),
+        tuple(sorted(pairs)),
         tuple((groups[first], groups[second]) for first, second in plan.alternate),
         repeats=plan.blocks[block].rounds > 1 and not (plan.is_rotation and plan.move == "round"),
         noun="station" if plan.is_rotation else "exercise",

@@ -51,6 +51,7 @@ class _Turns:
                 self._model.add_exactly_one(self._by[lane, cycle, turn] for turn in turns)
         self._kit()
         self._never_after()
+        self._ends()
 
     def find(self) -> Places:
         """Return the orders with the fewest and latest lanes moved, empty for none."""
@@ -94,6 +95,13 @@ class _Turns:
             for now, then in follows:
                 if first in self._cycle[now] and second in self._cycle[then]:
                     for lane in self._lanes:
-                        self._model.add_bool_or(
-                            ~self._does(lane, now, first), ~self._does(lane, then, second)
-                        )
+                        if (first, second) not in self._demands.groups[lane].may:
+                            self._model.add_bool_or(
+                                ~self._does(lane, now, first), ~self._does(lane, then, second)
+                            )
+
+    def _ends(self) -> None:
+        for lane, group in enumerate(self._demands.groups):
+            for step, exercises in ((0, group.not_first), (len(self._steps) - 1, group.not_last)):
+                for exercise in exercises.intersection(self._cycle[step]):
+                    self._model.add(self._does(lane, step, exercise) == 0)

@@ -38,6 +38,7 @@ class Rotation:
         self._stations()
         self._kit()
         self._never_after()
+        self._ends()
         self._alternate()
 
     def find(self, seconds: float) -> tuple[Answer, Places]:
@@ -164,7 +165,16 @@ class Rotation:
     def _never_after(self) -> None:
         for first, second in self._demands.never_after:
             for g, t, u in self._following(first, second):
+                if (first, second) in self._demands.groups[g].may:
+                    continue
                 self._model.add_at_most_one(self._is[g, first, t], self._is[g, second, u])
+
+    def _ends(self) -> None:
+        for g, group in enumerate(self._demands.groups):
+            for t, stations in ((0, group.not_first), (len(self._steps) - 1, group.not_last)):
+                for s in stations:
+                    if (g, s, t) in self._is:
+                        self._model.add(self._is[g, s, t] == 0)
 
     def _following(
         self, first: int, second: int, between: int = 0

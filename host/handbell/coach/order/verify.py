@@ -73,10 +73,14 @@ def _orders(demands: Demands, schedule: Schedule) -> Iterator[str]:
         follows = list(pairwise(row))
         if demands.repeats and len(row) > 1:
             follows.append((row[-1], row[0]))
+        names = demands.stations
         for first, second in follows:
-            if (first, second) in forbidden:
-                names = demands.stations
+            if (first, second) in forbidden and (first, second) not in group.may:
                 yield f"{group.name}: {names[second].name} directly after {names[first].name}"
+        if row and row[0] in group.not_first:
+            yield f"{group.name} begins with {names[row[0]].name}"
+        if row and row[-1] in group.not_last:
+            yield f"{group.name} ends with {names[row[-1]].name}"
 
 
 def _turns(demands: Demands, schedule: Schedule) -> Iterator[str]:

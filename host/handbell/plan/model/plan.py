@@ -129,6 +129,10 @@ class Plan(Table):
             return self.change_said_ms
         return 15_000 if self.is_rotation else 0
 
+    def break_after_ms(self, block: Block) -> int:
+        """Return how long the break after a block is."""
+        return self.break_ms if block.break_ms is None else block.break_ms
+
     @property
     def turns(self) -> str:
         """How bibs share too few buttons."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,9 +15,12 @@ from handbell.coach.fit.movable import bounds, uncut
 from handbell.coach.fit.promise import short
 from handbell.coach.fit.targets import denser, work_share
 from handbell.coach.fit.write import written
+from handbell.coach.library.apart import breach_words, breaches, held_breaks
 from handbell.coach.library.remarks import doings, unpractised
 from handbell.coach.library.shelf import Library, load_library
+from handbell.compile import CompiledClass
 from handbell.compile.expand import Course
+from handbell.compile.schedule import resolve
 from handbell.plan.demands import LEVELS
 from handbell.plan.model import Plan
 from handbell.plan.own_tasks import bibs_words
@@ -119,7 +122,10 @@ class Fits:
 
 @dataclass(frozen=True)
 class FitsNot:
-    """A slot that can't be met: the longest class below it and the shortest above, or None."""
+    """A slot that can't be met: the longest class below it and the shortest above, or None.
+
+    ``held`` are the breaks that stay a minute, so that never_after is kept.
+    """
 
     ok: bool
     fits: bool
@@ -129,6 +135,7 @@ class FitsNot:
     above_ms: int | None
     short_forms: bool
     uncut: tuple[Uncut, ...]
+    held: tuple[str, ...]
 
 
 def fit_plan(
@@ -162,7 +169,7 @@ def fit_plan(
     if isinstance(found, Misfit):
         forms = any(block.format for block in text.plan.blocks)
         near = (found.slot_ms, found.below_ms, found.above_ms)
-        return FitsNot(False, False, text.plan.title, *near, forms, whole)
+        return FitsNot(False, False, text.plan.title, *near, forms, whole, _held(text.plan, keep))
     after, built = written(text, found)
     asked = bool(found.moves or out)
     return Fits(
@@ -178,7 +185,7 @@ def fit_plan(
         whole if any(move.level == "windows" for move in found.moved) else (),
         _demanding(found.plan, load_library(own_library)) if first_timers else (),
         sum(block.gate for block in built.plan.blocks),
-        tuple(built.warnings),
+        (*built.warnings, *_closer(text.plan, built)),
         write_changed(plan, before, after, write, out) if asked else None,
     )
 
@@ -233,6 +240,19 @@ def _work(plan: Plan, found: Fitted) -> tuple[WorkShare, ...]:
         for b in range(len(plan.blocks))
     )
     return (whole, *blocks)
+
+
+def _closer(before: Plan, after: CompiledClass) -> Iterator[str]:
+    """Yield what comes directly after what it never should, now that pauses are shorter."""
+    known = breach_words(before, breaches(resolve(before)))
+    found = breach_words(after.plan, breaches(after.schedule))
+    return (words for words in found if words not in known)
+
+
+def _held(plan: Plan, keep: Collection[str]) -> tuple[str, ...]:
+    if "breaks" in {*keep, *plan.fit.keep}:
+        return ()
+    return tuple(f"after {block_words(plan, b)}" for b in sorted(held_breaks(plan)))
 
 
 def _percent(part: int, whole: int) -> int:

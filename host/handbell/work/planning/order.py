@@ -8,6 +8,7 @@ from pathlib import Path
 from handbell.base.choices import SOLVE_SECONDS
 from handbell.base.errors import HandbellError, PlanError, UsageError
 from handbell.base.progress import Progress, no_progress
+from handbell.coach.library.apart import breach_words, breaches
 from handbell.coach.library.shelf import Library, load_library
 from handbell.coach.order.better import Better, better
 from handbell.coach.order.kit import Order, Shared, changes, share
@@ -54,7 +55,8 @@ class BlockOrder:
 class Ordered:
     """All blocks, and who is where when: ``table`` by group or by station, empty after a clash.
 
-    ``stations_named`` when the plan names its stations; ``changed`` when its file must. The class
+    ``stations_named`` when the plan names its stations; ``changed`` when its file must; ``apart``
+    when nothing comes directly after what it never should. The class
     lasted ``before_ms``, None where it could not be played, and lasts ``slot_ms``; ``wished_ms`` is
     the slot of the plan's [fit].
     """
@@ -70,6 +72,7 @@ class Ordered:
     slot_ms: int
     wished_ms: int | None
     changed: bool
+    apart: bool
     warnings: tuple[str, ...]
     written: str | None
 
@@ -92,16 +95,20 @@ def order(
         raise UsageError(f"{seconds:g} s is no time to search", f"Say 1 to {SECONDS_MOST}")
     text, before = plan_text(plan)
     library = load_library(own_library)
-    found = [_shared(text, b, seconds, library, progress) for b in range(len(text.plan.blocks))]
+    found: list[tuple[Shared, Better | None]] = []
+    for b in range(len(text.plan.blocks)):
+        last = found[-1][0] if found else None
+        found.append(_shared(text, b, last, seconds, library, progress))
     blocks = tuple(_told(text, s, more) for s, more in found)
     shared = [s for s, _ in found]
     named = bool(text.plan.stations)
     if any(s.clash for s in shared):
-        none = (named, None, 0, None, False, (), None)
+        none = (named, None, 0, None, False, False, (), None)
         return Ordered(False, str(plan), text.plan.title, blocks, by, {}, *none)
     wanted = changes(text.plan, shared)
     after = text.changed(wanted) if wanted else before
     built = _compiled(after, text)
+    close = breaches(built.schedule)
     table = (by_group if by == "group" else by_station)(visits(built))
     return Ordered(
         True,
@@ -115,18 +122,24 @@ def order(
         built.totals.slot_ms,
         minutes * 60_000 if (minutes := text.plan.fit.minutes) else None,
         bool(wanted),
-        tuple(built.warnings),
+        not close,
+        (*built.warnings, *breach_words(built.plan, close)),
         write_changed(plan, before, after, write, out) if wanted else None,
     )
 
 
 def _shared(
-    text: PlanText, block: int, seconds: float, library: Library, progress: Progress
+    text: PlanText,
+    block: int,
+    before: Shared | None,
+    seconds: float,
+    library: Library,
+    progress: Progress,
 ) -> tuple[Shared, Better | None]:
     """Return how a block is shared, in as good an order as was found in half of the time each."""
 
     def job() -> tuple[Shared, Better | None]:
-        shared = share(text.plan, block, seconds)
+        shared = share(text.plan, block, seconds, before)
         more = better(text.plan, shared, library, seconds / 2)
         return more.shared if more else shared, more
 

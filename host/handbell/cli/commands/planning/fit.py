@@ -240,5 +240,7 @@ def _print_misfit(result: FitsNot, out: Out) -> None:
         out.line(
             "  Blocks in a short form keep their times; handbell show --expanded writes them out."
         )
+    if result.held:
+        out.line(f"  The break {listed(result.held)} stays a minute: never_after needs it.")
     remedy = "take a block out" if below_ms is None else "add a block or a part of warm-up"
     out.line(f"Widen the bounds in the plan's [fit], {remedy}, or name another slot.")

@@ -70,7 +70,8 @@ def text(result: Ordered, out: Out) -> None:
         _print_table(result, out)
     else:
         where = f"handbell show {result.plan}"
-        out.line(f"The plan already fits, as it is; who is where when: {where}.")
+        found = "The plan already fits, as it is" if result.apart else "No better order was found"
+        out.line(f"{found}; who is where when: {where}.")
         for block in result.blocks:
             if block.walk_m is not None:
                 out.line(f"{block_words(block.block, block.name)}:{_way_words(block.walk_m)}")
