@@ -39,7 +39,11 @@ class Along:
         near = {entry.id for entry in links}
         around = self._floor.around(places) if places else self._around
         found = (choice.entry for choice in choices(self.library, old, self._wish, around))
-        return [entry for entry in found if entry.id in near and self._does(entry, old)]
+        return [
+            entry
+            for entry in found
+            if entry.id in near and entry.name not in around.apart and self._does(entry, old)
+        ]
 
     def _does(self, entry: Entry, old: Entry) -> bool:
         lands_softer = IMPACTS.index(entry.impact) <= IMPACTS.index(old.impact)

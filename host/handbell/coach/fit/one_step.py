@@ -17,8 +17,9 @@ from typing import TYPE_CHECKING
 
 from handbell.base.errors import HandbellError, PlanError
 from handbell.coach.library.shelf import Library
-from handbell.coach.swap.floor import Floor, known_in, names_of_lists, without_names
+from handbell.coach.swap.floor import Floor, known_in, names_of_lists
 from handbell.coach.writing.edit import Change, PlanText
+from handbell.coach.writing.pairs import renamed_pairs
 from handbell.plan.agreement import Place
 from handbell.plan.files import parse_plan
 from handbell.plan.model import Block, Plan
@@ -53,10 +54,14 @@ class BlockStep:
 
 @dataclass(frozen=True)
 class Stepped:
-    """A plan's file with every block one step further, the class compiled from it, and how."""
+    """A plan's file with every block one step further, the class compiled from it, and how.
+
+    ``said`` is what becomes of the plan's never_after.
+    """
 
     data: bytes
     built: CompiledClass
+    said: tuple[str, ...]
     blocks: tuple[BlockStep, ...]
 
 
@@ -66,7 +71,6 @@ class _Made:
 
     step: BlockStep
     changes: Changes
-    renamed: dict[tuple[int, ...], str]
 
 
 def one_step(text: PlanText, library: Library, way: str, keep: Collection[str] = ()) -> Stepped:
@@ -159,7 +163,6 @@ def _of_block(
     after = moved(text.plan, times).blocks[b]
     changes: Changes = {c.place: dict(c.values) for c in timed(text.plan, times)}
     told: list[TaskStep] = []
-    renamed = {}
     for place in (p for p in text.exercises if p.block == b):
         is_asked = asks_each(after.format) and not place.in_list
         work = after.exercises[place.at[1]].work if is_asked else None
@@ -169,11 +172,10 @@ def _of_block(
         for at, keys in made[0].items():
             changes.setdefault(at, {}).update(keys)
         told += made[1]
-        renamed[place.at] = made[1][0].to
     if way == EASIER and not _lists_shrink(text, b, after, changes):
         return None
     moves = tuple(move_of(lever, by) for lever, by in times.items())
-    return _Made(BlockStep(b, moves, tuple(told)), changes, renamed)
+    return _Made(BlockStep(b, moves, tuple(told)), changes)
 
 
 def _lists_shrink(text: PlanText, b: int, after: Block, changes: Changes) -> bool:
@@ -191,12 +193,15 @@ def _lists_shrink(text: PlanText, b: int, after: Block, changes: Changes) -> boo
     return True
 
 
-def _changed(text: PlanText, good: Sequence[_Made]) -> tuple[bytes, CompiledClass]:
-    """Return the plan's bytes with blocks changed, compiled anew; raises PlanError."""
+def _changed(text: PlanText, good: Sequence[_Made]) -> tuple[bytes, CompiledClass, tuple[str, ...]]:
+    """Return the plan's bytes with blocks changed, compiled anew, and what to say of its rules.
+
+    Raises PlanError.
+    """
     from handbell.compile import build
 
     changes = [Change(at, keys) for made in good for at, keys in made.changes.items()]
-    renamed = {at: name for made in good for at, name in made.renamed.items()}
-    changes += [*without_names(text, renamed), *names_of_lists(text, changes)]
-    data = text.changed(changes)
-    return data, build(parse_plan(data, text.name))
+    changes += names_of_lists(text, changes)
+    kept_apart, said = renamed_pairs(text, changes)
+    data = text.changed([*changes, *kept_apart])
+    return data, build(parse_plan(data, text.name)), tuple(said.values())

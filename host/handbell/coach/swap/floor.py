@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 
 from handbell.coach.library.entry import Entry
-from handbell.coach.library.following import followings
+from handbell.coach.library.following import Following
 from handbell.coach.library.shelf import Library
 from handbell.coach.writing.edit import Change, PlanText, Written
 from handbell.compile.schedule import resolve
@@ -14,10 +14,8 @@ from handbell.plan.parts import Part, parts_words
 from handbell.plan.shorthands import named_by_list
 from handbell.plan.texts import LINE_MOST, drawable
 
+from .beside import At, Beside
 from .rank import Surroundings, kit_in_use
-
-At = tuple[int, ...]
-"""Block, exercise, and place in a list, from 0."""
 
 
 def known_in(doings: Iterable[Written], library: Library) -> dict[At, Entry | None]:
@@ -44,7 +42,9 @@ class Floor:
     ) -> None:
         self._known = known
         self._kit = kit
-        self._follow = list(followings(resolve(text.plan)))
+        following = Following(resolve(text.plan))
+        self._follow = list(following.soon)
+        self._beside = Beside(text, list(following.direct), known)
 
     def around(self, places: Sequence[Written]) -> Surroundings:
         """Return what stands round the windows of an exercise, everywhere it is done."""
@@ -64,6 +64,7 @@ class Floor:
                 e.id for at, e in others.items() if at not in mine and at[0] in blocks
             ),
             neighbours=tuple(others[at] for at in sorted(near) if at in others),
+            apart=self._beside.ruled_out(places),
         )
 
 
@@ -84,11 +85,3 @@ def names_of_lists(text: PlanText, changes: Iterable[Change]) -> list[Change]:
         if len(drawable(parts_words(map(Part.model_validate, keys)))) > LINE_MOST:
             found.append(Change(place, {"name": f"List of {len(rows)}"}))
     return found
-
-
-def without_names(text: PlanText, renamed: Mapping[At, str]) -> list[Change]:
-    """Return the change that takes exercises which are gone out of never_after."""
-    left = {renamed.get(w.at, w.values["name"]) for w in text.exercises}
-    pairs = text.plan.never_after
-    kept = [list(pair) for pair in pairs if left.issuperset(pair)]
-    return [Change((), {"never_after": kept or None})] if len(kept) < len(pairs) else []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from handbell.base.words import listed
@@ -32,6 +32,7 @@ _OTHER_SIDES = 0.5
 _IN_PLAN = 1.0
 _IN_BLOCK = 3.0
 _TIRED_BEFORE = 1.5
+_RULED_OUT = 20.0  # by the coach's own never_after: behind all that isn't
 _EASY_LEVEL = 2  # as far as another pattern is proposed, or balance on one leg is no matter
 
 
@@ -51,12 +52,16 @@ class Wish:
 
 @dataclass(frozen=True)
 class Surroundings:
-    """What stands round a window in its plan: kit in use (keys), exercises by id."""
+    """What stands round a window in its plan: kit in use (keys), exercises by id.
+
+    ``apart`` has the names that never_after rules out there, and what beside each.
+    """
 
     kit: frozenset[str] = frozenset()
     in_plan: frozenset[str] = frozenset()
     in_block: frozenset[str] = frozenset()
     neighbours: tuple[Entry, ...] = ()
+    apart: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass
@@ -225,6 +230,8 @@ def _weighed(entry: Entry, old: Entry, way: Steps, wish: Wish, around: Surroundi
         choice.add(_IN_BLOCK, "already in this block")
     elif entry.id in around.in_plan:
         choice.add(_IN_PLAN, "already in the plan")
+    if entry.name in around.apart:
+        choice.add(_RULED_OUT, f"never_after rules it out beside {around.apart[entry.name]}")
     for neighbour in around.neighbours:
         fresh = [part for part in shared_load(entry, neighbour) if part not in old.tires]
         if fresh:

@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 from handbell.base.errors import HandbellError, PlanError
 from handbell.coach.writing.edit import Change, PlanText, Written
+from handbell.coach.writing.pairs import renamed_pairs
 from handbell.plan.files import parse_plan
 from handbell.plan.values import PAUSE_LEAST_MS, in_seconds
 
-from .floor import names_of_lists, without_names
+from .floor import names_of_lists
 from .keys import ends_with_its_reps, is_inside, kept_by_own, new_keys
 
 if TYPE_CHECKING:
@@ -91,13 +92,15 @@ def _written(text: PlanText, swaps: Sequence[Swap]) -> Made:
                 if kept:
                     changes.append(Change((*place.place, "scaled", n), kept))
             swap.said += [words for words in said if words not in swap.said]
-    renamed = {place.at: swap.new.name for swap in swaps for place in swap.places}
-    forgotten = without_names(text, renamed)
-    changes += forgotten
-    for swap in swaps:
-        if forgotten and any(swap.name in pair for pair in text.plan.never_after):
-            swap.said.append(f"never_after no longer speaks of {swap.name}")
     named = names_of_lists(text, changes)
+    kept_apart, said_of = renamed_pairs(
+        text, [*changes, *named], lambda *names: _serves(swaps, *names)
+    )
+    for swap in swaps:
+        if rule := said_of.pop(swap.name, ""):
+            swap.said.append(rule)
+    if swaps:
+        swaps[0].said += said_of.values()
     for swap in swaps:
         for change in named:
             if any(place.place[:2] == change.place for place in swap.places):
@@ -105,8 +108,14 @@ def _written(text: PlanText, swaps: Sequence[Swap]) -> Made:
                 swap.said.append(
                     f'the list gets a name, "{name}": it is too long for a box\'s line'
                 )
-    data = text.changed([*changes, *named])
+    data = text.changed([*changes, *named, *kept_apart])
     return data, build(parse_plan(data, text.name))
+
+
+def _serves(swaps: Sequence[Swap], was: str, now: str) -> bool:
+    """Return whether what is ruled for one exercise goes for what takes its place: its pattern."""
+    both = [(swap.old, swap.new) for swap in swaps if (swap.name, swap.new.name) == (was, now)]
+    return all(old is not None and set(old.patterns) & set(new.patterns) for old, new in both)
 
 
 def _time_hold(

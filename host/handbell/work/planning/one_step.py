@@ -67,7 +67,7 @@ def step_plan(
         times_of(expand(text.plan)),
         times_of(found.built.schedule.course),
         blocks,
-        new_remarks(text.plan, found.built, library),
+        (*found.said, *new_remarks(text.plan, found.built, library)),
         tuple(dict.fromkeys(name for name in names if library.find(name) is None)),
         write_changed(plan, before, found.data, write, out)
         if found.data != before or out

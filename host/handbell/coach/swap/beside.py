@@ -1,0 +1,88 @@
+"""Which names never_after rules out at a place of a plan, for choosing what is done there."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from handbell.coach.library.apart import Apart
+from handbell.coach.library.entry import Entry
+from handbell.coach.library.following import Pair, Window
+from handbell.coach.writing.edit import PlanText, Written
+from handbell.plan.shorthands import named_by_list
+
+At = tuple[int, ...]
+"""Block, exercise, and place in a list, from 0."""
+
+
+class Beside:
+    """What stands directly beside what; ``known`` changes as swaps are chosen."""
+
+    def __init__(
+        self, text: PlanText, direct: Sequence[Pair], known: Mapping[At, Entry | None]
+    ) -> None:
+        self._plan = text.plan
+        self._direct = direct
+        self._known = known
+        self._was = dict(known)
+        self._rules = Apart(text.plan)
+
+    def ruled_out(self, places: Sequence[Written]) -> dict[str, str]:
+        """Return the names that would break a rule at any of some places, and what is beside."""
+        found: dict[str, str] = {}
+        mine = {place.at for place in places}
+        for place in places if self._rules.pairs else ():
+            before, after = self._beside(place, mine)
+            for one, other in self._rules.pairs:
+                if one in before:
+                    found[other] = one
+                if other in after:
+                    found[one] = other
+        return found
+
+    def _beside(self, place: Written, mine: set[At]) -> tuple[set[str], set[str]]:
+        """Return what is done directly before a place, and directly after it."""
+        window, part = self._window(place)
+        exercise = self._plan.blocks[window[0]].exercises[window[1]]
+        before: set[str] = set()
+        after: set[str] = set()
+        if part is not None and not exercise.hands_over:
+            for n in self._rules.before_part(exercise, part):
+                before |= self._name(place, n, mine)
+            for n in self._rules.after_part(exercise, part):
+                after |= self._name(place, n, mine)
+        for one, other in self._direct:
+            if other == window and part in (None, 0) and one not in mine:
+                before |= self._names(one, ends=True)
+            if one == window and part in (None, len(exercise.parts) - 1) and other not in mine:
+                after |= self._names(other, ends=False)
+        return before, after
+
+    def _window(self, place: Written) -> tuple[Window, int | None]:
+        """Return which window a place is in, and which part of its list."""
+        if place.in_list:
+            return (place.at[0], place.at[1]), place.at[2]
+        if self._plan.blocks[place.block].exercises[0].parts and self._is_short(place.block):
+            return (place.block, 0), place.at[1]
+        return (place.at[0], place.at[1]), None
+
+    def _is_short(self, block: int) -> bool:
+        """Return whether a block's exercises are written as the parts of its one window."""
+        form = self._plan.blocks[block].format
+        return form is not None and (named_by_list(form) or form == "hand-over")
+
+    def _names(self, window: Window, ends: bool) -> set[str]:
+        exercise = self._plan.blocks[window[0]].exercises[window[1]]
+        if (entry := self._known.get(window)) is not None and entry is not self._was.get(window):
+            return {entry.name}
+        return self._rules.ends_of(exercise) if ends else self._rules.begins_of(exercise)
+
+    def _name(self, place: Written, part: int, mine: set[At]) -> set[str]:
+        """Return what another part of a place's list is."""
+        (b, e), _ = self._window(place)
+        at = (*place.at[:-1], part)
+        entry = self._known.get(at)
+        if at in mine:
+            return set()
+        if entry is not None and entry is not self._was.get(at):
+            return {entry.name}
+        return {self._plan.blocks[b].exercises[e].parts[part].name}
