@@ -1,6 +1,10 @@
 """What comes directly after what, for whom, and which rules of ``never_after`` that breaks."""
 
+import random
+from itertools import pairwise
+
 import pytest
+from drawn_plans import drawn
 
 from handbell.coach.library.apart import breach_words, breaches, held_breaks
 from handbell.coach.library.following import Following, followings
@@ -9,6 +13,9 @@ from handbell.coach.library.shelf import load_library
 from handbell.coach.order.kit import faults
 from handbell.compile.schedule import resolve
 from handbell.plan.files import parse_plan
+from handbell.plan.model import Scaled, for_bib
+from handbell.plan.own_tasks import everybody
+from handbell_core.timeline import GATE, WINDOW
 
 LIBRARY = load_library()
 RED = '[[group]]\nname = "Red"\nbibs = [1, 2]\n'
@@ -255,3 +262,64 @@ def test_a_break_that_keeps_a_pair_apart_is_known(keys, held):
     plan = parse_plan(f"{text}[[block]]\n{task('Lunge')}".encode())
     assert held_breaks(plan) == held
     assert held_breaks(plan.model_copy(update={"never_after": (("Push-up", "Squat"),)})) == set()
+
+
+# Against a walk of each bib by itself
+
+
+def alone(schedule, walker, bib):
+    """Return what a bib does directly after what, and soon, by walking all windows."""
+    plan, done, gates, waits = schedule.plan, [], [], []
+    for s in schedule.stretches:
+        if s.kind == GATE:
+            gates.append(s.start_ms)
+        post = schedule.walks[s.block - 1][s.step][walker] if s.kind == WINDOW else None
+        if s.kind == WINDOW and post is None:
+            waits.append(s.start_ms)
+        if post is None or for_bib(post.exercise, bib).is_left_out:
+            continue
+        if not plan.blocks[s.block - 1].relay or bib in post.bibs(s.turn):
+            done.append((s.start_ms, s.end_ms, (s.block - 1, post.number), s.window))
+    soon, direct = set(), set()
+    for (_, end_ms, one, n), (start_ms, _, other, m) in pairwise(done):
+        gate = any(end_ms <= at_ms <= start_ms for at_ms in gates)
+        is_near = start_ms - end_ms < 60_000 and not gate
+        inside = one[0] == other[0]
+        if one == other or (inside and plan.blocks[one[0]].relay):
+            continue
+        waited = any(end_ms <= at_ms < start_ms for at_ms in waits)
+        soon |= {(one, other)} if is_near else set()
+        if (not waited and (m == n + 1 or is_near)) if inside else is_near:
+            direct.add((one, other))
+    return soon, direct
+
+
+def with_rests(plan, dice):
+    """Return a plan in which some bibs leave some exercises out."""
+    blocks = []
+    for there in plan.blocks:
+        exercises = []
+        for exercise in there.exercises:
+            if dice.random() < 0.4:
+                bibs = [bib for bib in everybody(plan) if dice.random() < 0.4] or [1]
+                left = Scaled.model_validate({"bibs": bibs, "out": True})
+                exercise = exercise.model_copy(update={"scaled": (left,)})
+            exercises.append(exercise)
+        blocks.append(there.model_copy(update={"exercises": tuple(exercises)}))
+    return plan.model_copy(update={"blocks": tuple(blocks)})
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_each_bib_by_itself_does_the_same(seed):
+    plan = with_rests(parse_plan(drawn(f"apart-{seed}").encode()), random.Random(seed))
+    schedule = resolve(plan)
+    following = Following(schedule)
+    soon, direct = {}, {}
+    people = [g.bibs for g in plan.groups] or [(n + 1,) for n in range(plan.boxes)]
+    for walker, bibs in enumerate(people):
+        for bib in bibs:
+            for found, pairs in zip((soon, direct), alone(schedule, walker, bib), strict=True):
+                for pair in pairs:
+                    found.setdefault(pair, set()).add(bib)
+    assert following.soon == soon
+    assert following.direct == direct

@@ -555,6 +555,7 @@ def test_refused_with_the_shortage(capsys):
         "below_ms": None,
         "above_ms": 430_000,
         "uncut": [],
+        "held": [],
     }
     _, out, _ = run(capsys, "fit", THREE, "--minutes", 300)
     assert "The longest it can last is" in out and "add a block" in out

@@ -285,6 +285,23 @@ def test_a_maximum_below_the_promise_is_told(tmp_path, capsys):
     assert {"what": "rest in block 2", "ms": 12_000, "should_ms": 15_000} in told
 
 
+def test_a_short_form_that_keeps_its_rests_is_named(tmp_path, capsys):
+    """Intervals of 20 s with 10 s of rest stay so."""
+    path = tmp_path / "x.toml"
+    path.write_text(
+        'title = "T"\n[[block]]\nformat = "intervals"\nrounds = 8\nwork_s = 20\nrest_s = 10\n'
+        '[[block.exercise]]\nname = "Squat"\n[[block]]\nrounds = 3\nrest_s = 15\n'
+        '[[block.exercise]]\nname = "Lunge"\nwork_s = 30\n',
+        encoding="utf-8",
+    )
+    assert main(["fit", str(path), "--minutes", "7", "--first-timers"]) == 0
+    out = capsys.readouterr().out
+    assert (
+        "first-timers should have, since a short form keeps its times:\n  rest in block 1: 10 s"
+        in out
+    )
+
+
 @pytest.fixture
 def hurried(monkeypatch):
     """Let the solver search briefly: what it finds need not be the least, but must be sound."""

@@ -377,6 +377,16 @@ def test_a_rotation_is_offered_no_single_box(answers, tmp_path, capsys):
     assert "1 is too few or too many. Say 2 to 8." in capsys.readouterr().out
 
 
+def test_no_fewer_boxes_are_offered_than_a_relay_by_taps_needs(answers, tmp_path, capsys):
+    """24 people at a box at most."""
+    asked = answers("120", "4", "", "", "", "")
+    path = tmp_path / "x.toml"
+    assert main(["new", str(path), "hand-over"]) == 0
+    assert "How many boxes? [5] " in asked
+    assert "4 is too few or too many. Say 5 to 60." in capsys.readouterr().out
+    assert len(parse_plan(path.read_bytes()).groups) == 5
+
+
 def test_the_question_of_the_form_names_all_its_answers(answers, tmp_path, capsys):
     asked = answers("swim", "every-minute", "4", "4", "", "")
     assert main(["new", str(tmp_path / "x.toml")]) == 0

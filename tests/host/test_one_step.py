@@ -12,7 +12,9 @@ from handbell.coach.fit.one_step import one_step
 from handbell.coach.library.entry import IMPACTS
 from handbell.coach.library.names import name_key
 from handbell.coach.library.shelf import load_library
+from handbell.coach.numbers.numbers import numbers_of
 from handbell.coach.writing.edit import PlanText
+from handbell.compile import build
 from handbell.plan.files import load_plan
 from handbell.plan.own_tasks import done_by
 
@@ -211,11 +213,41 @@ def test_the_rounds_of_a_list_shrink_with_its_window(tmp_path):
     assert [(part.name, part.reps) for part in after.parts] == [("Crunch", 3), ("Row", 1)]
 
 
-def test_a_pair_that_is_gone_is_forgotten(tmp_path):
+def test_a_pair_goes_along_the_ladder(tmp_path, capsys):
     top = 'never_after = [["Push-up", "Sit-up"]]'
     more = '\n    [[block.exercise]]\n    name = "Sit-up"\n    work_s = 40\n'
     *_, text = stepped(tmp_path, "Push-up", more, top=top)
-    assert "never_after" not in text
+    assert 'never_after = [["Push-up", "Crunch"]]' in text
+    assert "never_after speaks of Crunch now, in place of Sit-up" in capsys.readouterr().out
+
+
+def landings(path):
+    (share,) = numbers_of(build(load_plan(path)), LIBRARY).shares
+    return share.landings
+
+
+@pytest.mark.parametrize("squat", ["Goblet squat", "Dumbbell front squat", "Back squat"])
+@pytest.mark.parametrize("jumps", [2, 4, 5, 8])
+def test_quicker_rounds_bring_no_more_landings(tmp_path, squat, jumps):
+    """Easier squats are quicker, so the jumps of the list come round more often."""
+    path, out = tmp_path / "x.toml", tmp_path / "y.toml"
+    path.write_text(
+        'title = "T"\n[[block]]\nname = "Long"\nformat = "as-many-rounds"\nminutes = 8\n'
+        f'[[block.exercise]]\nname = "Tuck jump"\nreps = {jumps}\n'
+        f'[[block.exercise]]\nname = "{squat}"\nreps = 20\n',
+        encoding="utf-8",
+    )
+    assert main(["fit", str(path), "--easier", "--out", str(out)]) == 0
+    assert landings(out).most <= landings(path).most + 1e-6
+    assert landings(out).least <= landings(path).least + 1e-6
+
+
+def test_an_own_task_that_has_everybodys_goal_says_that_it_falls(tmp_path, capsys):
+    own = "goal = 20\n[[block.exercise.scaled]]\nbibs = [8]\nname = 'Knee push-up'"
+    stepped(tmp_path, "Push-up", own, top=GROUPS)
+    out = capsys.readouterr().out
+    (line,) = (line for line in out.splitlines() if "(bib 8)" in line)
+    assert "goal" in line and "before 20" in line and "stays" not in line
 
 
 def test_an_unknown_exercise_gets_fewer_reps_and_is_named(tmp_path, capsys):

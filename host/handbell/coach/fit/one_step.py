@@ -29,6 +29,7 @@ from .along import EASIER, Along
 from .fit import Move, move_of
 from .levers import Lever, Range, Site, block_words, moved
 from .movable import REST_MS, ROUND_REST_MS, WORK_MS, rest_kinds, rest_sites, window_sites
+from .open_lists import spare_landings
 from .targets import Ower, asks_of, owers_of, shrunk
 from .task_steps import Changes, TaskStep, TaskSteps
 from .write import changes as timed
@@ -172,10 +173,30 @@ def _of_block(
         for at, keys in made[0].items():
             changes.setdefault(at, {}).update(keys)
         told += made[1]
-    if way == EASIER and not _lists_shrink(text, b, after, changes):
+    if way == EASIER and not (
+        _lists_shrink(text, b, after, changes) and _land_no_more(text, tasks, b, changes, told)
+    ):
         return None
     moves = tuple(move_of(lever, by) for lever, by in times.items())
     return _Made(BlockStep(b, moves, tuple(told)), changes)
+
+
+def _land_no_more(
+    text: PlanText, tasks: TaskSteps, b: int, changes: Changes, told: list[TaskStep]
+) -> bool:
+    """Let lists without a target land no more often; False where they can't."""
+    places = [place for place in text.exercises if place.block == b]
+    is_short = not asks_each(text.plan.blocks[b].format)
+    for e, exercise in enumerate(text.plan.blocks[b].exercises):
+        if not exercise.parts or exercise.reps is not None:
+            continue
+        mine = [n for n, p in enumerate(places) if is_short or (p.in_list and p.at[1] == e)]
+        first, last = mine[0], mine[-1] + 1
+        theirs = told[first:last]
+        if not spare_landings(exercise, places[first:last], tasks.library, changes, theirs):
+            return False
+        told[first:last] = theirs
+    return True
 
 
 def _lists_shrink(text: PlanText, b: int, after: Block, changes: Changes) -> bool:

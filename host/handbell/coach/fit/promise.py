@@ -85,18 +85,28 @@ def said_bounds(plan: Plan) -> set[str]:
 
 
 def short(before: Plan, after: Plan) -> list[Short]:
-    """Return the pauses that are less than first-timers should have, for whatever reason."""
-    was, found = _pauses_before(before, after), []
+    """Return the pauses that are less than first-timers should have, short forms aside."""
+    return [one for one in _short(before, after) if not _keeps_its_times(after, one)]
+
+
+def short_by_form(before: Plan, after: Plan) -> list[Short]:
+    """Return the rests that are less than first-timers should have, as short forms keep theirs."""
+    return [one for one in _short(before, after) if _keeps_its_times(after, one)]
+
+
+def _keeps_its_times(plan: Plan, one: Short) -> bool:
+    return one.pause.kind != "break" and plan.blocks[one.pause.block].format is not None
+
+
+def _short(before: Plan, after: Plan) -> Iterator[Short]:
+    was = _pauses_before(before, after)
     for pause, ms in pauses_of(after).items():
         if pause.kind == "break":
             should_ms = break_least_ms(was[pause])
-        elif after.blocks[pause.block].format is not None:
-            continue  # a short form keeps its times
         else:
             should_ms = rest_least_ms(was[pause], pause.kind == "rounds")
         if ms < should_ms:
-            found.append(Short(pause, ms, should_ms))
-    return found
+            yield Short(pause, ms, should_ms)
 
 
 def _pauses_cut(before: Plan, after: Plan) -> Iterator[str]:

@@ -9,6 +9,7 @@ from math import floor, lcm
 from typing import Any
 
 from handbell.coach.library.entry import Entry
+from handbell.coach.library.shelf import Library
 from handbell.coach.swap.keys import new_keys
 from handbell.coach.writing.edit import PlanText, Written
 from handbell.plan.agreement import Place
@@ -68,6 +69,11 @@ class TaskSteps:
         self._places: dict[str, list[Written]] = {}
         for place in text.exercises:
             self._places.setdefault(place.values["name"], []).append(place)
+
+    @property
+    def library(self) -> Library:
+        """The library that the steps are of."""
+        return self._along.library
 
     def of(
         self, place: Written, work: PerRound | None, ladder: bool
@@ -174,6 +180,9 @@ class TaskSteps:
                     key, was, now = asked, said.values, to.values
                     if to != said:
                         keys[asked] = list(to.values) if to.listed else to.values[0]
+                elif (None, asked) in reps and getattr(task, asked) is not None:
+                    # What it doesn't say is as for everybody, and falls with theirs.
+                    key, was, now = asked, getattr(task, asked).values, reps[None, asked].values
             named = own is None or own in new
             lever = self._along.lever(old) if entry is None and named else ""
             if lever and not values.get("note"):

@@ -47,14 +47,14 @@ class Beside:
         after: set[str] = set()
         if part is not None and not exercise.hands_over:
             for n in self._rules.before_part(exercise, part):
-                before |= self._name(place, n, mine)
+                before |= self._part(window, n, mine)
             for n in self._rules.after_part(exercise, part):
-                after |= self._name(place, n, mine)
+                after |= self._part(window, n, mine)
         for one, other in self._direct:
-            if other == window and part in (None, 0) and one not in mine:
-                before |= self._names(one, ends=True)
-            if one == window and part in (None, len(exercise.parts) - 1) and other not in mine:
-                after |= self._names(other, ends=False)
+            if other == window and part in (None, 0):
+                before |= self._names(one, True, mine)
+            if one == window and part in (None, len(exercise.parts) - 1):
+                after |= self._names(other, False, mine)
         return before, after
 
     def _window(self, place: Written) -> tuple[Window, int | None]:
@@ -70,19 +70,23 @@ class Beside:
         form = self._plan.blocks[block].format
         return form is not None and (named_by_list(form) or form == "hand-over")
 
-    def _names(self, window: Window, ends: bool) -> set[str]:
+    def _names(self, window: Window, ends: bool, mine: set[At]) -> set[str]:
+        """Return what a window ends or begins with, but for what is to be chosen there too."""
         exercise = self._plan.blocks[window[0]].exercises[window[1]]
-        if (entry := self._known.get(window)) is not None and entry is not self._was.get(window):
-            return {entry.name}
-        return self._rules.ends_of(exercise) if ends else self._rules.begins_of(exercise)
+        if exercise.parts:
+            part = len(exercise.parts) - 1 if ends else 0
+            return {exercise.name} | self._part(window, part, mine)
+        there = self._rules.ends_of(exercise) if ends else self._rules.begins_of(exercise)
+        return self._now(window, there, mine)
 
-    def _name(self, place: Written, part: int, mine: set[At]) -> set[str]:
-        """Return what another part of a place's list is."""
-        (b, e), _ = self._window(place)
-        at = (*place.at[:-1], part)
+    def _part(self, window: Window, part: int, mine: set[At]) -> set[str]:
+        b, e = window
+        at = (b, part) if self._is_short(b) else (b, e, part)
+        return self._now(at, {self._plan.blocks[b].exercises[e].parts[part].name}, mine)
+
+    def _now(self, at: At, names: set[str], mine: set[At]) -> set[str]:
+        """Return the names of what is there, or of what has been chosen meanwhile."""
         entry = self._known.get(at)
         if at in mine:
             return set()
-        if entry is not None and entry is not self._was.get(at):
-            return {entry.name}
-        return {self._plan.blocks[b].exercises[e].parts[part].name}
+        return names if entry is None or entry is self._was.get(at) else {entry.name}

@@ -196,8 +196,13 @@ def _asks_no_more(entry: Entry, old: Entry, way: Steps, around: Surroundings) ->
 
 
 def _jumps_more(entry: Entry, old: Entry) -> bool:
-    """Return whether more landings are likely in the same time, as an open window has it."""
-    return old.reps_30s is not None and entry.landings_most > old.landings_most
+    """Return whether more jumps or landings are likely in the same time, as in an open window.
+
+    A run has many landings and no jump, so both are looked at.
+    """
+    if entry.impact != "high" or entry.reps_30s is None or old.reps_30s is None:
+        return False
+    return entry.landings_most > old.landings_most or entry.reps_30s[1] > old.reps_30s[1]
 
 
 def _floor(entry: Entry) -> int:

@@ -27,8 +27,10 @@ def renamed_pairs(
     What is said is by the name that a rule had. ``carries`` says whether a rule goes on from one
     name to another; without it always. Raises PlanError where the plan would be no plan any more.
     """
-    pairs = text.plan.never_after
-    if not pairs:
+    pairs, changes = text.plan.never_after, list(changes)
+    lists = {e.name for block in text.plan.blocks for e in block.exercises if e.parts}
+    is_renamed = any("name" in change.values for change in changes)
+    if not pairs or not (is_renamed or lists & {name for pair in pairs for name in pair}):
         return [], {}
     without = text.changed([*changes, Change((), {KEY: None})])
     became: dict[str, list[str]] = {}

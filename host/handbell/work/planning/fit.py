@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,7 +12,7 @@ from handbell.coach.fit.fit import Fitted, Misfit, Move, fit
 from handbell.coach.fit.levers import block_words, pause_words
 from handbell.coach.fit.model import SEARCH_SECONDS
 from handbell.coach.fit.movable import bounds, uncut
-from handbell.coach.fit.promise import short
+from handbell.coach.fit.promise import Short, short, short_by_form
 from handbell.coach.fit.targets import denser, work_share
 from handbell.coach.fit.write import written
 from handbell.coach.library.apart import breach_words, breaches, held_breaks
@@ -99,9 +99,9 @@ class Demanding:
 class Fits:
     """A class that lasts its slot: what was changed, and what that means for people.
 
-    ``uncut`` is told where first-timers' windows were cut elsewhere, ``demanding`` what stays in
-    their class that no time makes easy. ``gates`` is how often it
-    waits for the coach, which counts as nothing.
+    ``short_by_form`` are pauses like ``short`` that a short form keeps. ``uncut`` is told where
+    first-timers' windows were cut elsewhere, ``demanding`` what stays in their class that no time
+    makes easy. ``gates`` is how often it waits for the coach, which counts as nothing.
     """
 
     fits: bool
@@ -113,6 +113,7 @@ class Fits:
     denser: tuple[Harder, ...]
     work: tuple[WorkShare, ...]
     short: tuple[TooShort, ...]
+    short_by_form: tuple[TooShort, ...]
     uncut: tuple[Uncut, ...]
     demanding: tuple[Demanding, ...]
     gates: int
@@ -181,7 +182,8 @@ def fit_plan(
         _eased(found),
         _harder(text.plan, found.plan),
         _work(text.plan, found),
-        _too_short(text.plan, found.plan) if first_timers else (),
+        _too_short(text.plan, short(text.plan, found.plan)) if first_timers else (),
+        _too_short(text.plan, short_by_form(text.plan, found.plan)) if first_timers else (),
         whole if any(move.level == "windows" for move in found.moved) else (),
         _demanding(found.plan, load_library(own_library)) if first_timers else (),
         sum(block.gate for block in built.plan.blocks),
@@ -259,11 +261,8 @@ def _percent(part: int, whole: int) -> int:
     return round(100 * part / whole) if whole else 0
 
 
-def _too_short(before: Plan, after: Plan) -> tuple[TooShort, ...]:
-    return tuple(
-        TooShort(pause_words(before, one.pause), one.ms, one.should_ms)
-        for one in short(before, after)
-    )
+def _too_short(plan: Plan, found: Sequence[Short]) -> tuple[TooShort, ...]:
+    return tuple(TooShort(pause_words(plan, one.pause), one.ms, one.should_ms) for one in found)
 
 
 def _demanding(plan: Plan, library: Library) -> tuple[Demanding, ...]:

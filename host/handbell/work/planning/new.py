@@ -160,9 +160,13 @@ def people_at_each(formats: Sequence[str]) -> int:
     return 2 if ONE_AT_A_TIME.intersection(formats) else 1
 
 
-def boxes_least(formats: Sequence[str]) -> int:
-    """Return how many boxes the forms need at least: to rotate there must be two stations."""
-    return 2 if ROTATION in formats else 1
+def boxes_least(formats: Sequence[str], people: int) -> int:
+    """Return how many boxes the forms need at least.
+
+    To rotate there must be two stations, and a relay by taps has so many people at a box at most.
+    """
+    for_legs = -(-people // LEGS_PEOPLE_MOST) if HAND_OVER in formats else 1
+    return max(for_legs, 2 if ROTATION in formats else 1)
 
 
 def takes_kit(formats: Sequence[str]) -> bool:
@@ -228,7 +232,7 @@ def _floor(wishes: Wishes, formats: Sequence[str], bibs: list[int]) -> Floor:
     boxes = wishes.boxes if wishes.boxes is not None else min(BOXES, len(bibs))
     if not 1 <= boxes <= BOXES_MOST:
         raise UsageError(f"{boxes} boxes are too few or too many", f"Say 1 to {BOXES_MOST}")
-    least = boxes_least(formats)
+    least = 2 if ROTATION in formats else 1
     if boxes < least:
         boxed = least <= len(bibs)
         raise UsageError(

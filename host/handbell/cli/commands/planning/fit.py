@@ -149,10 +149,14 @@ def _print_shares(result: Fits, out: Out) -> None:
         out.line("Denser: more of the time is work:")
     for one in up:
         out.line(f"  {one.what}: {one.to_percent} %, before {one.was_percent} %")
-    if result.short:
-        out.line("Less than first-timers should have, by the plan's [fit] or --keep:")
-    for two in result.short:
-        out.line(f"  {two.what}: {two.ms / 1000:g} s, not {two.should_ms / 1000:g}")
+    for found, why in (
+        (result.short, "by the plan's [fit] or --keep"),
+        (result.short_by_form, "since a short form keeps its times"),
+    ):
+        if found:
+            out.line(f"Less than first-timers should have, {why}:")
+        for two in found:
+            out.line(f"  {two.what}: {two.ms / 1000:g} s, not {two.should_ms / 1000:g}")
     _print_uncut(result, out)
 
 

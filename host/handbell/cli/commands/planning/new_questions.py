@@ -40,8 +40,9 @@ def ask(args: argparse.Namespace) -> None:
         people = args.people
     if args.boxes is None:
         most = min(new.BOXES_MOST, max(1, people // at_each))
-        least = min(new.boxes_least(args.formats), most)
-        args.boxes = _answer("How many boxes?", min(new.BOXES, most), _number(most, least))
+        least = min(new.boxes_least(args.formats, people), most)
+        usual = max(least, min(new.BOXES, most))
+        args.boxes = _answer("How many boxes?", usual, _number(most, least))
     if args.buttons is None:
         read = _number(new.BUTTONS_MOST)
         args.buttons = _answer("How many buttons of each box are in use?", 1, read)
