@@ -1,5 +1,8 @@
 """``never_after`` through what changes a plan: order, fit and swap keep it, or say what they did."""
 
+import random
+from itertools import pairwise, permutations
+
 import pytest
 
 from handbell.cli.main import main
@@ -287,3 +290,42 @@ def test_a_slot_missed_by_a_held_break_says_so(tmp_path, capsys):
     assert main(["fit", str(path), "--minutes", "8"]) != 0
     out = capsys.readouterr().out
     assert "The break after block 1 stays a minute: never_after needs it." in out
+
+
+NAMES = "Squat", "Lunge", "Dead bug"
+EVERY = (*NAMES, "Half squat", "Bridge", "Plank")
+
+
+@pytest.mark.parametrize("seed", range(24))
+def test_an_order_is_found_where_there_is_one(seed):
+    """Against all orders of a block between two that can't change; bib 2 has an own task."""
+    dice = random.Random(seed)
+    rules = {(dice.choice(EVERY), dice.choice(EVERY)) for _ in range(5)}
+    pairs = ", ".join(f'["{one}", "{other}"]' for one, other in sorted(rules))
+    own = 'work_s = 40\n[[block.exercise.scaled]]\nbibs = [2]\nname = "Half squat"\n'
+    there = plan(
+        pairs,
+        block(task("Bridge"), keys="break_s = 20\n"),
+        block(task("Squat", own), *map(task, NAMES[1:]), keys="break_s = 20\n"),
+        block(task("Plank")),
+        head='[[group]]\nname = "A"\nbibs = [1]\n[[group]]\nname = "B"\nbibs = [2]\n',
+    )
+
+    def lane(squat):
+        rows = permutations((squat, *NAMES[1:]))
+        inside = [row for row in rows if rules.isdisjoint(pairwise(row))]
+        return inside, [r for r in inside if rules.isdisjoint(pairwise(("Bridge", *r, "Plank")))]
+
+    lanes = lane("Squat"), lane("Half squat")
+    shared = orders(there.plan)[1]
+    if not all(inside for inside, _ in lanes):
+        assert shared.clash is not None
+    elif all(best for _, best in lanes):
+        assert breaches(ordered(there)) == []
+    else:
+        assert shared.clash is None
+        found = breaches(ordered(there))
+        assert not any(b.first[0] == b.second[0] for b in found)
+        assert {bib for b in found for bib in b.bibs} == {
+            bib for bib, (_, best) in enumerate(lanes, 1) if not best
+        }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from handbell.coach.library.apart import Apart
@@ -14,6 +14,8 @@ from .demands import WAITS, Demands, Schedule
 
 Pair = tuple[int, int]
 Row = Sequence[int]
+Ends = tuple[frozenset[int], frozenset[int]]
+NOTHING: frozenset[int] = frozenset()
 
 
 def pairs_of(plan: Plan, block: int, bibs: Sequence[Sequence[int]]) -> list[frozenset[Pair]]:
@@ -46,35 +48,29 @@ def pairs_of(plan: Plan, block: int, bibs: Sequence[Sequence[int]]) -> list[froz
     ]
 
 
-def with_ends(
-    plan: Plan,
-    demands: Demands,
-    block: int,
-    bibs: Sequence[Sequence[int]],
-    before: Schedule | None,
-) -> Iterator[Demands]:
-    """Yield demands with how the block should begin and end; what matters less is left out later.
+def ends_of(
+    plan: Plan, block: int, bibs: Sequence[Sequence[int]], before: Schedule | None
+) -> list[Ends]:
+    """Return for each group what a block should not begin with, and what it should not end with.
 
     ``before`` is the order of the block before it, None for the one that the plan has.
     """
-    count = len(demands.groups)
-    first: list[frozenset[int]] = [frozenset()] * count
-    last = list(first)
+    first = last = [NOTHING] * len(bibs)
     if block and _follows(plan, block - 1):
         rows = before.places if before else rows_of(plan, block - 1)
-        first = [_ruled_out(plan, block, bibs[g], rows[g][-1], block - 1) for g in range(count)]
+        first = [_ruled_out(plan, block, b, rows[g][-1], block - 1) for g, b in enumerate(bibs)]
     if block + 1 < len(plan.blocks) and _follows(plan, block):
         rows = rows_of(plan, block + 1)
-        last = [_ruled_out(plan, block, bibs[g], rows[g][0], block + 1) for g in range(count)]
-    none: list[frozenset[int]] = [frozenset()] * count
-    tried = [(first, last), (first, none), (none, last)]
-    for begin, end in (ends for n, ends in enumerate(tried) if ends not in tried[:n]):
-        if any(begin) or any(end):
-            groups = (
-                replace(group, not_first=begin[g], not_last=end[g])
-                for g, group in enumerate(demands.groups)
-            )
-            yield replace(demands, groups=tuple(groups))
+        last = [_ruled_out(plan, block, b, rows[g][0], block + 1) for g, b in enumerate(bibs)]
+    return list(zip(first, last, strict=True))
+
+
+def with_ends(demands: Demands, ends: Mapping[int, Ends]) -> Demands:
+    """Return demands with how some groups should begin and end."""
+    groups = list(demands.groups)
+    for g, (first, last) in ends.items():
+        groups[g] = replace(groups[g], not_first=first, not_last=last)
+    return replace(demands, groups=tuple(groups))
 
 
 def rows_of(plan: Plan, block: int) -> list[Row]:
@@ -104,7 +100,7 @@ def _ruled_out(
     Or, where the other block comes after it, not end it with.
     """
     if there == WAITS:
-        return frozenset()
+        return NOTHING
     rules, beyond = Apart(plan), plan.blocks[other].exercises[there]
     found = set()
     for e, exercise in enumerate(plan.blocks[block].exercises):

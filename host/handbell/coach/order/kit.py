@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from time import monotonic
 
 from handbell.coach.writing.edit import Change
 from handbell.compile.schedule import Schedule as Resolved
@@ -17,7 +18,7 @@ from handbell.plan.model import Block, Exercise, Plan, does, for_bib, times_of
 from handbell.plan.model import Group as PlanGroup
 
 from .demands import WAITS, Clash, Demands, Group, Need, Schedule, Station, UndecidedError
-from .ends import Pair, pairs_of, rows_of, with_ends
+from .ends import NOTHING, Ends, Pair, ends_of, pairs_of, rows_of, with_ends
 from .lanes import Places, turned
 from .model import Rotation
 from .schedule import solve
@@ -68,16 +69,44 @@ def share(plan: Plan, block: int, seconds: float = SECONDS, before: Shared | Non
         said = None
     if isinstance(found, Clash):
         return Shared(block, demands, None, None, found, _enough(demands, found))
-    bibs = [some for _, some, _ in _who(plan)]
-    last = before.schedule if before else None
-    for wished in with_ends(plan, demands, block, bibs, last):
-        if not broken(wished, found):
-            demands = wished
-            break
-        if places := _as_long(plan, wished, found, min(seconds, END_SECONDS)):
-            demands, found, said = wished, Schedule(places, found.shortest), None
-            break
-    return Shared(block, demands, found, said or order_of(plan, found))
+    ends = ends_of(
+        plan, block, [some for _, some, _ in _who(plan)], before.schedule if before else None
+    )
+    wished, better = _ending(plan, demands, ends, found, min(seconds, END_SECONDS))
+    kept = said if better is found else None
+    return Shared(block, wished, better, kept or order_of(plan, better))
+
+
+def _ending(
+    plan: Plan, demands: Demands, ends: Sequence[Ends], found: Schedule, seconds: float
+) -> tuple[Demands, Schedule]:
+    """Return an order of as many steps in which groups begin and end as they should.
+
+    Where not all can, as many as are found in the time, one after the other; with it come the
+    demands that it keeps.
+    """
+    until = monotonic() + seconds
+    kept: dict[int, Ends] = {}
+    every = {g: both for g, both in enumerate(ends) if any(both)}
+    tries = [every, *({g: end} for g, both in every.items() for end in _fewer(both))]
+    for some in tries if every else ():
+        if not kept.keys().isdisjoint(some):
+            continue
+        wished = with_ends(demands, {**kept, **some})
+        if broken(wished, found):
+            left = until - monotonic()
+            places = _as_long(plan, wished, found, left) if left > 0 else ()
+            if not places:
+                continue
+            found = Schedule(places, found.shortest)
+        kept.update(some)
+    return with_ends(demands, kept), found
+
+
+def _fewer(both: Ends) -> list[Ends]:
+    """Return both ends of a group, then one of them; which begins comes first."""
+    first, last = both
+    return [ends for ends in (both, (first, NOTHING), (NOTHING, last)) if any(ends)]
 
 
 def _as_long(plan: Plan, demands: Demands, found: Schedule, seconds: float) -> Places:
