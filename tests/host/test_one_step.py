@@ -226,15 +226,14 @@ def landings(path):
     return share.landings
 
 
-@pytest.mark.parametrize("squat", ["Goblet squat", "Dumbbell front squat", "Back squat"])
-@pytest.mark.parametrize("jumps", [2, 4, 5, 8])
-def test_quicker_rounds_bring_no_more_landings(tmp_path, squat, jumps):
-    """Easier squats are quicker, so the jumps of the list come round more often."""
+@pytest.mark.parametrize("ways", [1, 4])
+def test_quicker_rounds_bring_no_more_landings(tmp_path, ways):
+    """Fewer steps between are quicker, so the runs of the list come round more often."""
     path, out = tmp_path / "x.toml", tmp_path / "y.toml"
     path.write_text(
         'title = "T"\n[[block]]\nname = "Long"\nformat = "as-many-rounds"\nminutes = 8\n'
-        f'[[block.exercise]]\nname = "Tuck jump"\nreps = {jumps}\n'
-        f'[[block.exercise]]\nname = "{squat}"\nreps = 20\n',
+        f'[[block.exercise]]\nname = "Shuttle run"\nreps = {ways}\n'
+        '[[block.exercise]]\nname = "March in place"\nreps = 7\n',
         encoding="utf-8",
     )
     assert main(["fit", str(path), "--easier", "--out", str(out)]) == 0

@@ -101,7 +101,7 @@ def one_step(text: PlanText, library: Library, way: str, keep: Collection[str] =
             blocks.append(made.step)
             break
         else:
-            blocks.append(BlockStep(b, stuck=stuck))
+            blocks.append(BlockStep(b, stuck=stuck or f"nothing {way} suits its windows or rounds"))
     return Stepped(*found, tuple(blocks))
 
 

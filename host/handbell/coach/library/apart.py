@@ -97,14 +97,17 @@ class Apart:
         return {exercise.name, exercise.names[0], *own}
 
 
-def breaches(schedule: Schedule) -> list[Breach]:
-    """Return everything that a class does directly after what it never should."""
+def breaches(schedule: Schedule, following: Following | None = None) -> list[Breach]:
+    """Return everything that a class does directly after what it never should.
+
+    ``following`` is what follows what in it, where it is known already.
+    """
     plan = schedule.plan
     rules = Apart(plan)
     if not rules.pairs:
         return []
     found = list(_in_lists(plan, rules))
-    for ((b, e), (b_next, e_next)), bibs in Following(schedule).direct.items():
+    for ((b, e), (b_next, e_next)), bibs in (following or Following(schedule)).direct.items():
         one, other = plan.blocks[b].exercises[e], plan.blocks[b_next].exercises[e_next]
         found += [
             Breach((b, e), (b_next, e_next), names, some)

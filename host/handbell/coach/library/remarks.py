@@ -12,7 +12,7 @@ from handbell.plan.faults import sentence
 from handbell.plan.own_tasks import bibs_words, every_task, others_than_own
 
 from .apart import breach_words, breaches
-from .following import Window, followings, in_turn, shared_load
+from .following import Following, Window, in_turn, shared_load
 from .names import name_key, name_words
 
 if TYPE_CHECKING:
@@ -44,13 +44,13 @@ _TAP_WRITTEN = {
 
 def coach_remarks(schedule: Schedule, library: Library) -> list[str]:
     """Return warnings, each naming its place."""
-    plan = schedule.plan
+    plan, following = schedule.plan, Following(schedule)
     return [
         *_before_and_after(plan),
         *_format(plan, library),
         *_skills(plan, library),
-        *_loads(schedule, library),
-        *breach_words(plan, breaches(schedule)),
+        *_loads(plan, following, library),
+        *breach_words(plan, breaches(schedule, following)),
         *_taps(plan, library),
         *_sides(plan, library),
         *_kit(plan, library),
@@ -138,10 +138,10 @@ def _names(words: list[str], entry: Entry) -> bool:
     return any(name_key(name) in joined for name in entry.names)
 
 
-def _loads(schedule: Schedule, library: Library) -> Iterator[str]:
-    blocks = schedule.plan.blocks
+def _loads(plan: Plan, following: Following, library: Library) -> Iterator[str]:
+    blocks = plan.blocks
     said: set[tuple[frozenset[Window], frozenset[str]]] = set()
-    for ((b, e), (b_next, e_next)), everybody in followings(schedule).items():
+    for ((b, e), (b_next, e_next)), everybody in following.soon.items():
         windows = frozenset(((b, e), (b_next, e_next)))
         first, second = blocks[b].exercises[e], blocks[b_next].exercises[e_next]
         for (before, after), bibs in in_turn(first, second, everybody).items():
