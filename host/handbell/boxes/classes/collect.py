@@ -33,6 +33,7 @@ class Run(Protocol):
     """What the store says of a run it took in."""
 
     run_id: int
+    class_id: int | None
     new: bool
     mismatches: list[str]
     differ: list[str]
@@ -62,11 +63,16 @@ class Store(Book, Protocol):
 
 @dataclass
 class Collected:
-    """What came from one box."""
+    """What came from one box.
+
+    ``runs`` are those in which a class began; what was set and taken back is none.
+    ``starts_utc_ms``: the open one is of a class that is set to begin then.
+    """
 
     runs: list[int] = field(default_factory=list)
     new: int = 0
     open: int = 0
+    starts_utc_ms: int | None = None
     notes: list[str] = field(default_factory=list)
     kept: list[str] = field(default_factory=list)  # why a log was left on the box
     broken: list[str] = field(default_factory=list)  # logs that the box can't read
@@ -143,8 +149,9 @@ def _collect_box(
             try:
                 with lock:
                     run = store.ingest(data, box_id, connection.clock.utc_us(), lacking)
-                got.runs.append(run.run_id)
-                got.new += run.new
+                if run.class_id is not None:
+                    got.runs.append(run.run_id)
+                    got.new += run.new
                 got.notes.extend([*run.mismatches, *run.differ])
             except UnreadJournalError as error:  # its bytes are safe in the store, so go on
                 got.unread[entry.digest] = f"{error} {trouble}".rstrip()
@@ -156,10 +163,13 @@ def _collect_box(
             erased += 1
         with contextlib.suppress(OSError):
             _partial(connection, entry.digest).unlink()
-    if got.open and connection.ask(STATUS).state == "cut":
-        got.notes.append(
-            "it may go on after a power cut, so run handbell collect again in a minute"
-        )
+    if got.open:
+        status = connection.ask(STATUS)
+        got.starts_utc_ms = status.start_utc_ms if status.state == "set" else None
+        if status.state == "cut":
+            got.notes.append(
+                "it may go on after a power cut, so run handbell collect again in a minute"
+            )
     with contextlib.suppress(BoxError):  # all that matters is done
         if erased and connection.ask(LIST, of=RUNS, i=0).count > len(entries) - erased:
             got.notes.append("it says that logs are erased, and still has them: they come again")

@@ -19,8 +19,9 @@ from handbell.work.upkeep.plugged_in import Stranger, host_clock, open_fleet, st
 class BoxCollected:
     """What came from one box.
 
-    ``new`` of ``runs`` were not in the store, ``open`` are of a class that is not over. Sentences:
-    ``kept`` are why logs were left on the box, ``unread`` why logs could not be read, which are in
+    ``new`` of ``runs`` were not in the store, ``open`` are of a class that is not over, and
+    ``starts_utc_ms`` is when it is set to begin, None if it has begun. What was set and taken back
+    is no run. Sentences: ``kept`` are why logs were left on the box, ``unread`` why logs could not be read, which are in
     the store all the same; ``broken`` names logs that the box can't read.
     """
 
@@ -30,6 +31,7 @@ class BoxCollected:
     runs: int
     new: int
     open: int
+    starts_utc_ms: int | None
     notes: tuple[str, ...]
     kept: tuple[str, ...]
     broken: tuple[str, ...]
@@ -90,6 +92,7 @@ def _row(outcome: Outcome[Collected], unread: list[str]) -> BoxCollected:
         len(got.runs),
         got.new,
         got.open,
+        got.starts_utc_ms,
         tuple(got.notes),
         tuple(got.kept),
         tuple(got.broken),

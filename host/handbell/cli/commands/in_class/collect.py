@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
+from handbell.base.times import date_of
 from handbell.base.words import listed
 from handbell.cli import progress, shared
 from handbell.cli.output import Out
@@ -50,7 +51,11 @@ def text(result: ClassCollected, out: Out) -> None:
 
 
 def _box(row: BoxCollected, out: Out) -> None:
-    open_one = ", one of a class that is not over" if row.open else ""
+    open_one = ""
+    if row.starts_utc_ms is not None:
+        open_one = f"; it is set to start on {date_of(row.starts_utc_ms * 1000)}"
+    elif row.open:
+        open_one = ", one of a class that is not over"
     out.line(f"{row.box}: {row.new} new of {row.runs}{open_one}")
     for note in row.notes:
         out.note(note)
