@@ -217,6 +217,14 @@ def test_a_box_that_hangs_elsewhere_since_it_was_sent_is_sent_anew_first(floor):
     assert floor.send()[0] == 0 and floor.do("arm", "--in", "1m")[0] == 0
 
 
+def test_a_box_that_took_a_place_that_is_left_out_is_sent_anew_first(floor):
+    assert floor.send()[0] == 0
+    assert floor.do("stations", "1=a2")[0] == 0
+    code, said = floor.do("arm", "--in", "1m", "--without", "1")
+    assert code == 1 and floor.armed() == []
+    assert "is no longer the box of its station, so run handbell send again" in said
+
+
 def test_a_store_that_cant_be_opened_stops_no_sending(floor):
     (floor.folder / "folder").mkdir()
     code, said = floor.send("--store", str(floor.folder / "folder"))

@@ -64,7 +64,7 @@ def test_the_worst_skew_is_the_two_worst_boxes_against_each_other():
 
 def test_a_calibrated_set_is_in_step_and_needs_no_cure():
     seen = forecast([row(n, rate()) for n in range(1, 25)], UTC_US // 1000 + 60_000)
-    assert seen.end_skew_us < 15_000 and seen.cures == []
+    assert seen.end_skew_us < 15_500 and seen.cures == []
     assert set(seen.end_us) == set(range(1, 25))
     assert seen.start_skew_us < 1_000
 
@@ -93,6 +93,25 @@ def test_boxes_armed_hours_ahead_are_told_to_be_plugged_in_again():
     start_us = UTC_US + 5 * HOUR_US
     (cure,) = cures([row(n, rate()).clock for n in (1, 2)], UTC_US, start_us, start_us + HOUR_US)
     assert "Plug the boxes in again just before the class" in cure
+
+
+def test_a_start_far_ahead_gets_one_remedy_that_suffices():
+    """Ten minutes of calibrating keep no box in step over thirteen hours."""
+    start_us = UTC_US + 13 * HOUR_US
+    clocks = [row(n, None).clock for n in (1, 2)]
+    (cure,) = cures(clocks, UTC_US, start_us, start_us + 2 * MINUTE_US)
+    assert "Plug the boxes in again just before the class" in cure and "calibrate" not in cure
+    (cure,) = cures(clocks, UTC_US, start_us, start_us + HOUR_US)
+    assert "--calibrate 10, and arm again just before the class" in cure
+
+
+@pytest.mark.parametrize("waited_us", [0, 10 * MINUTE_US])
+def test_what_is_told_of_the_end_holds_with_the_waiting_that_is_named(waited_us):
+    table = [row(n, known) for n, known in enumerate((rate(), None), 1)]
+    seen = forecast(table, UTC_US // 1000)
+    end_us = UTC_US + table[0].slot_ms * 1000 + waited_us
+    assert worst_skew_us([one.clock.error_us(end_us) for one in table]) <= seen.end_skew_us
+    assert "as long as gates and waits take 10 min at most" in printed(table)
 
 
 def test_a_class_too_long_for_any_calibration_says_so():

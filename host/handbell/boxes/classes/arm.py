@@ -25,6 +25,7 @@ from .take_back import undo
 ROOM_KB = 64
 IDLE = ("ready", "held", "again", "set", "over", "fault")
 SET_WITHIN_MS = 5  # of what a box was told, it may say to start: its clock runs at its own rate
+PAUSES_MS = 600_000  # what gates and waits may take for what is told of a class to hold
 BOUND_US = 20_000  # a clock that may be off by more than this is not good enough
 
 
@@ -64,7 +65,8 @@ class Readiness:
 class Forecast:
     """By how much clocks may be wrong when a class starts and ends, by station; and what helps.
 
-    ``start_skew_us`` and ``end_skew_us`` are the worst between any two boxes.
+    The end is as late as it is with ``PAUSES_MS`` of waiting. ``start_skew_us`` and
+    ``end_skew_us`` are the worst between any two boxes.
     """
 
     start_us: dict[int, int]
@@ -173,7 +175,8 @@ def forecast(table: list[Readiness], start_utc_ms: int) -> Forecast:
     known = [(row, row.clock) for row in table if row.ready]
     clocks = {row.station: clock for row, clock in known if clock is not None}
     start_us = start_utc_ms * 1000
-    end_us = start_us + max((row.slot_ms for row, _ in known), default=0) * 1000
+    slot_ms = max((row.slot_ms for row, _ in known), default=0)
+    end_us = start_us + (slot_ms + PAUSES_MS) * 1000
     at_start = {n: clock.error_us(start_us) for n, clock in clocks.items()}
     at_end = {n: clock.error_us(end_us) for n, clock in clocks.items()}
     now_us = max((clock.utc_us for clock in clocks.values()), default=0)

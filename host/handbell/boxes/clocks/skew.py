@@ -27,6 +27,7 @@ from .rate import Rate
 HEARD_US = 20_000  # from about here two bells are told apart in order (Hirsh 1959)
 SOUND_M_S = 343.2  # speed of sound at 20 degrees
 CALIBRATE_LEAST_MIN, CALIBRATE_MOST_MIN = 10, 120
+AGAIN_FROM_US = 600_000_000  # a start further ahead is worth arming once more just before it
 
 
 @dataclass(frozen=True)
@@ -88,18 +89,19 @@ def cures(clocks: Sequence[ClockState], now_us: int, start_us: int, end_us: int)
     """
     if worst_skew_us([c.error_us(end_us) for c in clocks]) <= HEARD_US:
         return []
+    fresh = [ClockState(start_us, c.bound_us, c.rate, c.rtc) for c in clocks]
+    hours_ahead = start_us - now_us >= AGAIN_FROM_US
+    if hours_ahead and worst_skew_us([c.error_us(end_us) for c in fresh]) <= HEARD_US:
+        return ["Plug the boxes in again just before the class and run handbell arm again"]
     found = []
     if any(c.rate is None or c.growth_us(end_us - start_us) * 2 > HEARD_US for c in clocks):
-        minutes = calibration_min(clocks, end_us - start_us)
-        if minutes:
-            found.append(
-                f"Learn the rate of the crystals: handbell boxes --calibrate {minutes}, then arm"
-                " again"
-            )
-    fresh = [ClockState(start_us, c.bound_us, c.rate, c.rtc) for c in clocks]
-    wait_min = (start_us - now_us) // 60_000_000
-    if wait_min >= 10 and worst_skew_us([c.error_us(end_us) for c in fresh]) <= HEARD_US:
-        found.append("Plug the boxes in again just before the class and run handbell arm again")
+        learn = "Learn the rate of the crystals: handbell boxes --calibrate"
+        whole = calibration_min(clocks, end_us - now_us)
+        minutes = whole or calibration_min(clocks, end_us - start_us)
+        if minutes and (whole or not hours_ahead):
+            found.append(f"{learn} {minutes}, then arm again")
+        elif minutes:
+            found.append(f"{learn} {minutes}, and arm again just before the class")
     if not found:
         found.append(
             "Plug the boxes in and run handbell arm again in a pause: no calibration keeps boxes "

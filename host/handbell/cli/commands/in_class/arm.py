@@ -79,7 +79,8 @@ def _words(row: BoxArmed) -> str:
 def _skew(skew: Skew, out: Out) -> None:
     out.line(
         f"Boxes are at most {skew.start_us / 1000:.1f} ms apart at the start, "
-        f"{skew.end_us / 1000:.1f} ms at the end."
+        f"{skew.end_us / 1000:.1f} ms at the end, as long as gates and waits take "
+        f"{skew.pauses_s // 60} min at most."
     )
     if skew.heard:
         out.line(f"{skew.remark}.")
