@@ -22,6 +22,7 @@ LOOKS = 20  # a part that does not answer at the start is looked for so often,
 LOOK_AGAIN_US = 1_000_000  # and so soon
 PART_PPB = 2_000  # a DS3231's rate from 0 to 40 degrees (its data sheet)
 EDGE_US = 100  # how late an edge of the part may be told
+TOLD_S = 60  # a host is told by how much it moved a clock from here on
 FAR_US = 100_000  # a clock that jumps further has the part set at once, not when it next ticks
 PART_FAR_US = 1_500_000  # its seconds need not be UTC's, but are set when further from them
 JUDGE_EVERY_US = 60_000_000
@@ -57,6 +58,7 @@ class Keeper:
         self.model: ClockModel = None
         self.tz_s = storage.settings["tz_s"]
         self.part_set = False  # the host that was last here has set the part
+        self._moved_s = 0  # by so much it has moved the clock
         self._compare = False  # the part is to be held against the clock
         self._first_us = self._judged_us = -1  # edges of the part, in box time
         self._by_part_us = 0  # from the first to the last judged one, by the part
@@ -105,6 +107,7 @@ class Keeper:
         old, self.model = self.model, ClockModel(utc_us, box_us, known[0], bound_us, known[1])
         self._compare = True
         self.part_set = False
+        self._moved_s = 0 if old is None else (utc_us - old.utc_of(box_us)) // 1_000_000
         if self.rtc is None or self._failed or not may_save:
             return
         if old is None or abs(old.utc_of(box_us) - utc_us) > FAR_US:
@@ -132,6 +135,8 @@ class Keeper:
         settings = self._storage.settings
         utc_s = self.model.utc_us // 1_000_000
         facts = {"part": 1} if self.part_set else {}
+        if abs(self._moved_s) >= TOLD_S:
+            facts["moved_s"] = self._moved_s
         if settings["ppb_bound"] and utc_s - settings["rate_s"] <= RATE_LASTS_S:
             facts["ppb"] = settings["ppb"]
             facts["ppb_bound"] = settings["ppb_bound"]

@@ -338,6 +338,15 @@ def test_who_sets_a_clock_is_told_that_this_has_set_the_part(tmp_path):
         assert set_clock(rig, off_us=5_000_000)["part"] == 1
 
 
+def test_who_moves_a_clock_by_a_minute_or_more_is_told_by_how_much(tmp_path):
+    with Rig(tmp_path) as rig:
+        assert "moved_s" not in set_clock(rig)
+        assert "moved_s" not in set_clock(rig, off_us=5_000_000)
+        assert set_clock(rig, off_us=3_600_000_000)["moved_s"] in (3594, 3595)
+        assert "moved_s" not in set_clock(rig, off_us=3_600_000_000)
+        assert set_clock(rig)["moved_s"] in (-3601, -3600)
+
+
 def test_a_part_set_for_the_first_time_just_before_an_arming_lets_the_box_join_again(tmp_path):
     with rejoined(tmp_path, cut_s=14, off_s=2, set_ahead_s=0)[0] as rig:
         rig.world.run_for(5_000_000)

@@ -59,6 +59,7 @@ class Box:
         self.rng = random.Random(box_id)
         self.silent = 0  # requests that go unanswered
         self.gone = False
+        self.clock_moved_s = 0
         self.asked: list[dict] = []
         self.kept: dict = {}  # what it says that it keeps of a rate
         self.restarted_at_us = 0

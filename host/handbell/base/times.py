@@ -52,6 +52,16 @@ def local_time(utc_us: int) -> datetime:
     return datetime.fromtimestamp(utc_us / 1e6).astimezone()
 
 
+def span_words(seconds: float) -> str:
+    """Return a long time as people say it: "40 s", "5 min", "2 h 10 min", "365 days"."""
+    if seconds < 60:
+        return f"{seconds:.0f} s"
+    minutes = round(seconds / 60)
+    if minutes >= 3 * 24 * 60:
+        return f"{round(minutes / 1440)} days"
+    return f"{minutes // 60} h {minutes % 60} min" if minutes >= 60 else f"{minutes} min"
+
+
 def date_of(utc_us: int) -> str:
     """Return a day and time of day: "6 July 2026, 18:30"."""
     at = local_time(utc_us)

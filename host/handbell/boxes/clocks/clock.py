@@ -187,6 +187,7 @@ def give(
         tz_s=time.localtime(shown_us // 1_000_000).tm_gmtoff,
         **fields,
     )
+    connection.clock_moved_s = max(connection.clock_moved_s, said.moved_s, key=abs)
     if rate is None and said.ppb is not None and said.bound_ppb is not None:
         kept_us = sync.utc_us if said.measured_utc_us is None else said.measured_utc_us
         return Rate(said.ppb, said.bound_ppb, 0, 0, kept_us)

@@ -47,6 +47,7 @@ class Connection:
         self.clock: HostClock = clock or SystemClock()
         self.label = url
         self.who = Hello("")  # who is there, once it was asked
+        self.clock_moved_s = 0  # the most by which it was told another time than it had
         self.ours = True  # whether it has our link, as far as it was asked
         self._patience_us = round(PATIENCE_S * 1e6)
         self._session = secrets.token_hex(3)

@@ -65,11 +65,15 @@ class Moments:
 
 @dataclass(frozen=True)
 class RateKept:
-    """The rate that a box keeps of its crystal, None where it keeps none."""
+    """The rate that a box keeps of its crystal, None where it keeps none.
+
+    ``moved_s`` is by how much the clock that it had was moved, 0 for less than a minute.
+    """
 
     ppb: int | None = None
     bound_ppb: int | None = None
     measured_utc_us: int | None = None
+    moved_s: int = 0
 
 
 @dataclass(frozen=True)

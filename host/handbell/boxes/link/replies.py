@@ -31,6 +31,7 @@ LABEL_MOST = 32
 ERRED_MOST = 80
 BUTTONS_MOST = 8
 PPB_MOST = 1_000_000
+MOVED_S_MOST = 4_102_444_800  # from 1970 to 2100
 
 Said: TypeAlias = Mapping[str, Any]
 M = TypeVar("M")
@@ -159,6 +160,7 @@ def _rate(_: Said, said: Said) -> RateKept:
         _may(said, "ppb", whole(-PPB_MOST, PPB_MOST), None),
         _may(said, "ppb_bound", whole(0, PPB_MOST), None),
         _may(said, "rate_utc_us", TIME, None),
+        _may(said, "moved_s", whole(-MOVED_S_MOST, MOVED_S_MOST), 0),
     )
 
 

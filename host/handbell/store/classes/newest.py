@@ -10,7 +10,7 @@ from sqlalchemy import Connection, select
 from handbell.base.errors import StoreError, UsageError
 from handbell.base.words import listed
 from handbell.store.database.database import Database
-from handbell.store.database.tables import runs
+from handbell.store.database.tables import classes, runs
 from handbell.store.results.queries import list_classes
 from handbell.store.results.records import ClassRow
 
@@ -45,6 +45,15 @@ class PassedOver:
         """
         rival = any(one.of == self.of and one.class_id != self.class_id for one in others)
         return str(self.of[0]) if len(self.of) == 1 and not rival else "CLASS"
+
+
+def latest_start(store: Database) -> tuple[int, int] | None:
+    """Return the class that began last by its date, and when in us since 1970; None for none."""
+    c = classes.c
+    wanted = select(c.id, c.start_utc_us).where(c.start_utc_us.is_not(None))
+    with store.reading() as conn:
+        row = conn.execute(wanted.order_by(c.start_utc_us.desc(), c.id).limit(1)).first()
+    return None if row is None else (row.id, row.start_utc_us)
 
 
 def newest(store: Database) -> tuple[int, tuple[PassedOver, ...]]:

@@ -6,7 +6,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 from handbell.base.errors import HandbellError
-from handbell.boxes.classes.arm import Forecast, Readiness, forecast, survey
+from handbell.boxes.classes.arm import PAUSES_MS, Forecast, Readiness, forecast, survey
 from handbell.boxes.classes.arm import arm as arm_boxes
 from handbell.boxes.classes.session import LoadedClass, Session
 from handbell.boxes.classes.stations import StationMap
@@ -22,6 +22,7 @@ from handbell.work.upkeep.plugged_in import (
     strangers,
 )
 
+from .host_time import doubts
 from .starts import start_of
 
 HANDS_OFF_S = 10  # nearer to its start a box is best left alone: whoever pulls a cable may press
@@ -45,10 +46,14 @@ class BoxArmed:
 
 @dataclass(frozen=True)
 class Skew:
-    """By how much boxes may part, with what that means on the floor and what helps."""
+    """By how much boxes may part, with what that means on the floor and what helps.
+
+    ``end_us`` holds as long as gates and waits take no more than ``pauses_s`` in all.
+    """
 
     start_us: int
     end_us: int
+    pauses_s: int
     end_floor_m: float
     heard: bool
     remark: str
@@ -108,7 +113,7 @@ def arm(
     loaded = session.last().without(without)
     shown_us = start_of(host.utc_us(), within, at).utc_ms * 1000
     failure = ""
-    with open_fleet(ports) as fleet, store_or_none(store_url) as (_, clocks):
+    with open_fleet(ports) as fleet, store_or_none(store_url) as (store, clocks):
         table = survey(fleet, loaded, clocks, shown_us, _moved(loaded))
         start = start_of(host.utc_us(), within, at)
         seen = forecast(table, start.utc_ms)
@@ -116,9 +121,10 @@ def arm(
             arm_boxes(fleet, table, loaded, start.utc_ms, session)
         except HandbellError as error:
             failure = str(error)
+        doubted = doubts(store, fleet, host.utc_us())
         ahead_s = max(0.0, start.utc_ms / 1000 - host.utc_us() / 1e6)
         others = tuple(s for s in strangers(fleet) if s.why not in failure)
-    remarks = [] if failure else _remarks(loaded, session)
+    remarks = doubted + ([] if failure else _remarks(loaded, session))
     remarks += [words for words in (session.starts.trouble, clocks.trouble) if words]
     return Armed(
         not failure,
@@ -152,10 +158,11 @@ def _moved(loaded: LoadedClass) -> dict[int, str]:
         hung = StationMap().stations
     except HandbellError:
         return {}
+    now = {place.box: n for n, place in hung.items()}
     return {
         n: "is no longer the box of its station, so run handbell send again"
         for n, place in loaded.playing.items()
-        if n in hung and place.box and hung[n].box != place.box
+        if place.box and ((n in hung and hung[n].box != place.box) or now.get(place.box, n) != n)
     }
 
 
@@ -185,6 +192,7 @@ def _skew(seen: Forecast) -> Skew:
     return Skew(
         seen.start_skew_us,
         seen.end_skew_us,
+        PAUSES_MS // 1000,
         round(floor_m(seen.end_skew_us), 1),
         seen.end_skew_us > HEARD_US,
         heard(seen.end_skew_us),

@@ -14,6 +14,8 @@ from handbell.store.classes import joining
 from handbell.store.logs import salvage
 from handbell.work.upkeep.plugged_in import Stranger, host_clock, open_fleet, strangers
 
+from . import host_time
+
 
 @dataclass(frozen=True)
 class BoxCollected:
@@ -21,8 +23,8 @@ class BoxCollected:
 
     ``new`` of ``runs`` were not in the store, ``open`` are of a class that is not over, and
     ``starts_utc_ms`` is when it is set to begin, None if it has begun. What was set and taken back
-    is no run. Sentences: ``kept`` are why logs were left on the box, ``unread`` why logs could not be read, which are in
-    the store all the same; ``broken`` names logs that the box can't read.
+    is no run. Sentences: ``kept`` are why logs were left on the box, ``unread`` why logs could not
+    be read, which are in the store all the same; ``broken`` names logs that the box can't read.
     """
 
     ok: bool
@@ -46,7 +48,7 @@ class BoxCollected:
 
 @dataclass(frozen=True)
 class ClassCollected:
-    """What came from all boxes; ``doubts`` are sentences about which class a log is of.
+    """What came from all boxes; ``doubts`` are sentences about which class a log is of, and when.
 
     ``awaited`` are stations of the last class whose logs are still to come.
     """
@@ -73,7 +75,11 @@ def collect(
             some = [log for log in salvage.unread(store) if log.digest in unread]
             got += [one.run_id for one in salvage.try_again(store, some)]
             unread = [log.digest for log in salvage.unread(store) if log.digest in unread]
-        doubts = tuple(joining.doubts(store, got))
+        clock = host_time.doubts(store, fleet, host_clock().utc_us()) if got else []
+        doubts = (
+            *joining.doubts(store, got),
+            *(f"{words[0].upper()}{words[1:]}." for words in clock),
+        )
         others = strangers(fleet)
     rows = tuple(_row(o, unread) for o in outcomes)
     done = [o.who.id for o in outcomes if o.error is None and o.value and not o.value.open]

@@ -29,6 +29,8 @@ from handbell.work.upkeep.plugged_in import (
     strangers,
 )
 
+from .host_time import doubts
+
 
 @dataclass(frozen=True)
 class BoxSent:
@@ -86,6 +88,7 @@ def send(
         outcomes = send_loads(fleet, loads, stations, without, progress)
         _give_rates(fleet, outcomes, clocks)
         warnings += [clocks.trouble] if clocks.trouble not in ("", *warnings) else []
+        warnings += doubts(store, fleet, host_clock().utc_us())
         others = strangers(fleet)
     got = {o.who.id: o.label for o in outcomes if o.value is not None}
     session = Session(host_clock().utc_us() // 1000)

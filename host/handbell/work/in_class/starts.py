@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta, tzinfo
 
 from handbell.base.errors import UsageError
+from handbell.base.times import span_words
 from handbell.base.wall import local, resolved
 
 _UNITS = {"s": 1, "m": 60, "h": 3600}
@@ -67,7 +68,7 @@ def _at(word: str, now_s: float, zone: tzinfo | None) -> Start:
     if start <= now_s:
         again = resolved(wall + timedelta(days=1), now_s, zone)[1]
         raise UsageError(
-            f"--at {word}: {wall:%H:%M} was {_ago(now_s - start)} ago",
+            f"--at {word}: {wall:%H:%M} was {span_words(now_s - start)} ago",
             f'Say --in 1m to start soon, or --at "{again:%Y-%m-%d %H:%M}" for the next day',
         )
     if start - now_s > MOST_AHEAD_S:
@@ -100,13 +101,6 @@ def _year_first(word: str) -> str:
         return ""
 
 
-def _ago(seconds: float) -> str:
-    if seconds < 60:
-        return f"{seconds:.0f} s"
-    minutes = round(seconds / 60)
-    return f"{minutes // 60} h {minutes % 60} min" if minutes >= 60 else f"{minutes} min"
-
-
 def ahead_words(seconds: float) -> str:
     """Return how far ahead a start is, for people."""
-    return f"in {_ago(seconds)}"
+    return f"in {span_words(seconds)}"
