@@ -102,7 +102,7 @@ def _facts(conn: Connection, wanted: Wanted) -> dict[str, list[dict[str, Any]]]:
         some = r.c.class_id.in_(wanted.classes)
     said = r.c.filed.is_not(None) & ~r.c.kept
     runs = select(r.c.digest, r.c.box_id, r.c.timeline, r.c.collected_utc_us).where(some)
-    runs = runs.add_columns(r.c.class_id, said.label("filed"))
+    runs = runs.add_columns(r.c.class_id, said.label("filed"), r.c.dated_utc_us, r.c.dated_by)
     played = select(r.c.timeline).where(some)
     sent = select(t.c.digest, t.c.plan, t.c.altered).where(t.c.digest.in_(played))
     of_plan = select(t.c.plan).where(t.c.digest.in_(played))
@@ -124,9 +124,11 @@ def _with_class(runs: list[dict[str, Any]]) -> list[dict[str, Any]]:
     least: dict[int, str] = {}
     for run in runs:
         least[run["class_id"]] = min(run["digest"], least.get(run["class_id"], run["digest"]))
-    return [
-        run | {"class": least[run.pop("class_id")], "filed": bool(run["filed"])} for run in runs
-    ]
+    for run in runs:
+        run |= {"class": least[run.pop("class_id")], "filed": bool(run["filed"])}
+        if run["dated_by"] is None:  # as before there were dates: older programs read it
+            del run["dated_utc_us"], run["dated_by"]
+    return runs
 
 
 def _rows(conn: Connection, query: Any) -> list[dict[str, Any]]:

@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from handbell.store.logs.dating import BY_BOX, BY_HAND
 from handbell.store.results.amend import BIB_MOST
 from handbell.store.results.settle import BIB, HELD, NAME, NOTHING, REPS
 from handbell_core.timeline import PEOPLE_MOST
@@ -62,6 +63,8 @@ RUN: Mapping[str, Check] = {
     "collected_utc_us": _UTC_US,
     "class": _or_none(_words),
     "filed": _yes_no,
+    "dated_utc_us": _or_none(_UTC_US),
+    "dated_by": lambda value: value in (None, BY_BOX, BY_HAND),
 }
 AMENDMENT: Mapping[str, Check] = {
     "log": _DIGEST,
@@ -93,8 +96,11 @@ LISTS = {
     "amendments": AMENDMENT,
     "wearers": WEARER,
 }
-# Earlier versions did not tell these.
-NOT_ALWAYS = {"text": False, "class": None, "filed": False, "before": None, "logs": None}
+# Earlier versions did not tell these, and a date is told only where there is one.
+NOT_ALWAYS = {
+    **{"text": False, "class": None, "filed": False, "before": None, "logs": None},
+    **{"dated_utc_us": None, "dated_by": None},
+}
 
 
 def checked_list(told: Mapping[str, Any]) -> dict[str, Any]:
@@ -109,6 +115,8 @@ def checked_list(told: Mapping[str, Any]) -> dict[str, Any]:
         for row in out[name]:
             if set(row) != set(fields) or not all(fields[key](row[key]) for key in fields):
                 raise ValueError(f"its {name} are not as this version writes them")
+            if name == "runs" and (row["dated_utc_us"] is None) != (row["dated_by"] is None):
+                raise ValueError("one of its runs has half a date")
             if name == "amendments" and not _tells_amounts(row):
                 raise ValueError(f"one of its {name} holds no number")
     return out

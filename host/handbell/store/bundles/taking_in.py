@@ -21,7 +21,7 @@ from handbell.store.classes.moves import moves_told
 from handbell.store.classes.together import START_APART_US
 from handbell.store.database import tables
 from handbell.store.database.database import Database
-from handbell.store.logs import journals, timelines
+from handbell.store.logs import dating, journals, timelines
 from handbell.store.logs.damaged import PUT_BACK
 from handbell.store.logs.ingest import Ingested, ingest_in
 from handbell.store.logs.kept import put_plan, put_timeline
@@ -239,7 +239,10 @@ def _take_in_log(conn: Connection, bundle: Bundle, one: dict[str, Any], whose: M
     journal, box_id = parts[f"logs/{one['digest']}"], str(one["box_id"])[:32]
     station = timelines.decode(parts[f"timelines/{one['timeline']}"]).station
     played = journals.Played(one["timeline"], station)
-    taken = ingest_in(conn, journal, box_id, collected_us, *whose, played, tell_moves=False)
+    dated = dating.kept(one)
+    taken = ingest_in(
+        conn, journal, box_id, collected_us, *whose, played, tell_moves=False, dated=dated
+    )
     conn.execute(delete(tables.unread).where(tables.unread.c.digest == one["digest"]))
     return taken
 

@@ -12,6 +12,7 @@ from handbell.base.digest import short_hex
 from handbell.base.errors import StoreError, UsageError
 from handbell.store.database import tables
 from handbell.store.database.database import Database
+from handbell.store.logs import dating
 from handbell.store.people.worn import names_differ
 from handbell.store.results.settle import alike, settle
 
@@ -213,6 +214,30 @@ def _played_between(conn: Connection, log: Log, over_us: int, of: Sequence[int])
     )
     others = gathering.logs_where(conn, later, log.slot_us)
     return next((number for other, number in others if came_before(other, log)), None)
+
+
+def set_date(
+    store: Database, class_id: int, utc_us: int | None, moved: list[str] | None = None
+) -> int:
+    """Say when a class began, or with None that its logs are right; return the number it has.
+
+    Its logs stay as far apart as they were; one that tells no time began with the first. To
+    ``moved`` a sentence is added for each log that goes to another class by that.
+    """
+
+    def work(conn: Connection) -> int:
+        some = [row.id for row in runs_of(store, conn, class_id)]
+        before = joining.around(conn, some)
+        with moves_told(conn, _plan_of(conn, class_id), moved, some):
+            starts = dating.date_by_hand(conn, some, utc_us)
+            first = min((us for us in starts if us is not None), default=None)
+            c = tables.classes
+            dated = {"start_utc_us": first}  # so that no log is missed by it
+            conn.execute(update(c).where(c.c.id == class_id).values(dated))
+            joining.file_each(conn, sorted({*some, *before}), moved)
+        return int(conn.scalar(select(_R.class_id).where(_R.id == some[0])) or class_id)
+
+    return store.doing(work)
 
 
 def put_together(conn: Connection, some: Collection[int], differ: list[str] | None = None) -> int:

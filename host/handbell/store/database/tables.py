@@ -22,7 +22,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-VERSION = "0009"  # the newest migration; a store that says less is brought up to it
+VERSION = "0010"  # the newest migration; a store that says less is brought up to it
 
 DIGEST = String(24)
 
@@ -144,6 +144,10 @@ runs = Table(
     Column("filed", DIGEST),  # runs with the same one are one class; NULL: by rule
     # Filed by an import, so that a class stays as it was there or here; no coach said so.
     Column("kept", Boolean, nullable=False, default=False),
+    # When it began where its log does not tell, or tells it wrong, and who says so: box or hand.
+    # It stands in start_utc_us then.
+    Column("dated_utc_us", BigInteger),
+    Column("dated_by", String(8)),
     UniqueConstraint("digest", name="uq_runs_digest"),
     Index("ix_runs_class_id", "class_id"),
     Index("ix_runs_box_id", "box_id", "station"),

@@ -15,7 +15,7 @@ from handbell.store.database.bulk import insert_if_absent, insert_rows
 from handbell.store.database.database import Database
 from handbell.store.results import settle
 
-from . import journals, timelines
+from . import dating, journals, timelines
 from .damaged import DOUBTED, ONLY_SAID, played_by
 from .facts import facts_of, mismatches_of, note
 from .recount import recount
@@ -148,18 +148,20 @@ def ingest_in(
     kept: bool = False,
     played: journals.Played | None = None,
     tell_moves: bool = True,
+    dated: dating.Dated | None = None,
 ) -> Ingested:
     """Take a journal in as a part of a transaction; as ``ingest_run`` in all else.
 
     ``origin`` and ``filed`` say with which other runs it can, or must, be of one class, ``kept``
-    that no coach said so, ``played`` what it is of if it does not say it itself. Without
+    that no coach said so, ``played`` what it is of if it does not say it itself, ``dated`` when it
+    began if its log does not tell or tells it wrong. Without
     ``tell_moves`` the caller says which logs went to another class.
     """
     log = _read(journal, box_id, collected_utc_us, played)
     timeline = _timeline_of(conn, log)
     if isinstance(timeline, Ingested):
         return timeline
-    return _take_in(conn, _count(log, timeline), origin, filed, kept, tell_moves)
+    return _take_in(conn, _count(log, timeline), origin, filed, kept, tell_moves, dated)
 
 
 @dataclass(frozen=True)
@@ -235,6 +237,7 @@ def _take_in(
     filed: str | None = None,
     kept: bool = False,
     tell_moves: bool = True,
+    dated: dating.Dated | None = None,
 ) -> Ingested:
     """Write a run; raises _AlreadyThereError when another program was quicker.
 
@@ -251,6 +254,8 @@ def _take_in(
         ready = _count(log, timelines.decode(now.altered))
     row = {"id": run, "class_id": None, **_run_row(log)}
     row |= {"origin": origin, "filed": filed, "kept": kept}
+    dated = dated or dating.by_box(conn, found, log.box_id, log.collected_utc_us)
+    row |= dated.columns() if dated else {}
     conn.execute(insert(tables.runs), row)
     differ: list[str] = []
     moved = differ if tell_moves else None

@@ -27,6 +27,8 @@ RATE_MOST_PPB = 1_000_000
 BOX_MOST_US = 2**53
 RATING_MOST = 10
 
+BOX_CLOCK_MS = -2  # a state's UTC from there down is the box's own clock: so many ms below it
+
 
 class Played(NamedTuple):
     """What was played where, if the log itself does not say it: a timeline's digest, a station."""
@@ -53,6 +55,8 @@ class Journal:
     repeated: int = 0  # presses that were told twice, and are in ``records`` once
     started: bool = False
     start_utc_us: int | None = None
+    start_box_us: int | None = None  # by the box's own clock, where it had no other,
+    start_boot: int | None = None  # in which of its starts
     started_by: str = ""
     end_cause: int | None = None
     end_class_ms: int = 0
@@ -186,7 +190,13 @@ def _state(found: Journal, record: Record) -> None:
     class_ms = record[3]
     state, cause, _, utc_ms = struct.unpack("<BBHq", record[4])
     found.started = True
-    if utc_ms >= 0:
+    if utc_ms <= BOX_CLOCK_MS:
+        start_us = (BOX_CLOCK_MS - utc_ms - class_ms) * 1000
+        if abs(start_us) > BOX_MOST_US:
+            found.odd_times += 1
+        elif found.start_box_us is None:
+            found.start_box_us, found.start_boot = start_us, found.boot
+    elif utc_ms >= 0:
         zero_us = (utc_ms - class_ms) * 1000
         if zero_us not in UTC_US:
             found.odd_times += 1

@@ -17,6 +17,7 @@ from handbell.store.database.database import Database
 from handbell_core import journal as j
 from handbell_core.runner import AT_GATE, PLAY
 
+from .journals import BOX_CLOCK_MS
 from .outages import Record
 
 START, GATE, WAIT, JOINED = "start", "gate", "wait", "joined"
@@ -55,22 +56,27 @@ def moments_of(records: Iterable[Record]) -> list[Moment]:
     """Return the moments that a journal's records tell of, in order."""
     found: list[Moment] = []
     stands: Moment | None = None  # at a gate or a wait, since ``utc_ms``
+    since: tuple[bool, int] | None = None  # the same by the clock that the box had, if it had one
     for kind, _, _, class_ms, payload in records:
         if kind != j.STATE:
             continue
         state, cause, _, told_ms = struct.unpack("<BBHq", payload)
         utc_ms = told_ms if told_ms >= 0 else None
+        now = (True, told_ms) if told_ms >= 0 else (False, BOX_CLOCK_MS - told_ms)
+        by_any = now if told_ms != -1 else None
         if state == AT_GATE:
             if stands is None or stands.class_ms != class_ms:
                 since_ms = None if cause == j.BY_CLOCK else utc_ms
+                since = None if cause == j.BY_CLOCK else by_any
                 at = WAIT if cause == j.BY_WAIT else GATE
                 stands = Moment(at, class_ms, since_ms, left=False)
         elif state == PLAY and cause in (j.BY_HOST, j.BY_HAND):
             if stands is None:
                 found.append(Moment(START, class_ms, utc_ms))
             else:
-                known = utc_ms is not None and stands.utc_ms is not None
-                stood_ms = utc_ms - stands.utc_ms if known else None  # type: ignore[operator]
+                stood_ms = None
+                if since is not None and by_any is not None and since[0] == by_any[0]:
+                    stood_ms = by_any[1] - since[1]
                 found.append(Moment(stands.kind, class_ms, utc_ms, stood_ms))
             stands = None
         elif state == PLAY and cause == j.BY_CLOCK:

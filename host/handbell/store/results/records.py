@@ -28,6 +28,8 @@ class ClassRow:
 class RunRow:
     """One box's part in a class; ``bound_us`` is the clock's largest error, None without one.
 
+    ``dated_by`` is who says when it began where its log does not: "box", its own clock, or "hand".
+
     ``timeline`` has the bibs that were there as the coach said, ``planned`` those of the plan.
     """
 
@@ -48,6 +50,7 @@ class RunRow:
     worst_late_us: int
     battery_mv: int | None
     bound_us: int | None
+    dated_by: str | None = None
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from sqlalchemy import Connection, Row, and_, delete, select, update
 from handbell.base.errors import StoreError
 from handbell.store.database import tables
 from handbell.store.database.bulk import Values, insert_rows, put_row
-from handbell.store.logs import facts, journals, timelines
+from handbell.store.logs import dating, facts, journals, timelines
 from handbell.store.logs.recount import AMENDED, INVALID, KINDS, PRESS, Counted, Recounted, recount
 from handbell_core import journal as j
 from handbell_core.timeline import TAP_LEG
@@ -181,7 +181,8 @@ def settle(conn: Connection, run: int) -> None:
 def _settle(conn: Connection, run: int, anew: bool = False) -> None:
     """Settle a run; ``anew``: also what is known of it beside its counts."""
     r, t = tables.runs, tables.timelines
-    wanted = select(r.c.journal, r.c.timeline, r.c.station, t.c.data)
+    dates = (r.c.box_id, r.c.collected_utc_us, r.c.dated_utc_us, r.c.dated_by)
+    wanted = select(r.c.journal, r.c.timeline, r.c.station, t.c.data, *dates)
     row = conn.execute(wanted.join(t, t.c.digest == r.c.timeline).where(r.c.id == run)).one()
     found = journals.read(row.journal, journals.Played(row.timeline, row.station))
     timeline = timelines.decode(row.data)
@@ -190,7 +191,12 @@ def _settle(conn: Connection, run: int, anew: bool = False) -> None:
         conn.execute(delete(table).where(table.c.run == run))
     counted = recount(windows, found.records, found.lost_records)
     if anew:
-        conn.execute(update(r).where(r.c.id == run).values(facts.facts_of(found)))
+        dated = dating.kept(dict(row._mapping))
+        if dated is None or dated.by == dating.BY_BOX:
+            by_box = dating.by_box(conn, found, row.box_id, row.collected_utc_us)
+            dated = by_box or dated
+        values = facts.facts_of(found) | (dated.columns() if dated else {})
+        conn.execute(update(r).where(r.c.id == run).values(values))
         facts.note(conn, run, found, facts.mismatches_of(found, timeline, counted))
     fill(conn, run, derive(found, counted, windows))
     amended = [a for a in in_force(conn, run) if a.what != NAME]

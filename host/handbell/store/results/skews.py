@@ -16,6 +16,7 @@ from sqlalchemy import Connection, Row, select
 from handbell.base.drift import DAY_US, MOST_PPB, TEMPERATURE_PPB, clock_moved, drift_us
 from handbell.store.database import tables
 from handbell.store.database.database import Database
+from handbell.store.logs import journals
 
 
 @dataclass(frozen=True)
@@ -136,7 +137,8 @@ def _measured(conn: Connection, row: Row[Any]) -> _Measured | RunSkew:
     passed_us = contact.box_us - row.origin_box_us
     start = None
     if row.start_box_us is not None:
-        start = _point(row, contact, row.start_utc_us, row.start_box_us)
+        told_us = _told_start(conn, row)
+        start = _point(row, contact, told_us, row.start_box_us)
     return _Measured(
         replace(blank, measured_utc_us=contact.utc_us),
         start,
@@ -144,6 +146,16 @@ def _measured(conn: Connection, row: Row[Any]) -> _Measured | RunSkew:
         passed_us,
         origin is None or clock_moved(origin.ahead_us, contact.ahead_us, passed_us),
     )
+
+
+def _told_start(conn: Connection, row: Row[Any]) -> int:
+    """Return when a run began by its box's clock, whatever date a coach gave it."""
+    if row.dated_by is None:
+        return int(row.start_utc_us)
+    r = tables.runs.c
+    journal = conn.scalar(select(r.journal).where(r.id == row.id))
+    told = journals.read(bytes(journal or b""), journals.Played(row.timeline, row.station))
+    return int(row.start_utc_us if told.start_utc_us is None else told.start_utc_us)
 
 
 def _point(row: Row[Any], contact: Row[Any], utc_us: int, box_us: int) -> _Point:

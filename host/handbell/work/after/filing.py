@@ -4,25 +4,38 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass, replace
+from datetime import datetime
 
+from handbell.base.errors import UsageError
+from handbell.base.wall import resolved
 from handbell.store import open_store
 from handbell.store.classes import filing, joining
 from handbell.store.classes.newest import meant
 from handbell.store.results.queries import load_class, load_row
 from handbell.store.results.records import ClassRecord
+from handbell.work.in_class.starts import EXAMPLE_DAY, parsed
+from handbell.work.upkeep.plugged_in import host_clock
 
 from .backups import before
+
+AS_LOGGED = "logged"
 
 
 @dataclass(frozen=True)
 class Log:
-    """One box's log. ``after_s`` is how long after the class's first it began, None: unknown."""
+    """One box's log. ``after_s`` is how long after the class's first it began, None: unknown.
+
+    ``dated_by`` is who says when it began where the log does not: "box", by its own clock to within
+    ``bound_us``, or "hand".
+    """
 
     box: str
     station: int
     log: str
     after_s: float | None
     reason: str
+    dated_by: str | None
+    bound_us: int | None
 
 
 @dataclass(frozen=True)
@@ -86,6 +99,32 @@ def part(class_id: int | None, boxes: Collection[str], store_at: str | None = No
     return _filed(record, moved, names if number != class_id else ())
 
 
+def date(class_id: int | None, word: str, store_at: str | None = None) -> Filed:
+    """Say when a class began, by the clock on the wall; ``AS_LOGGED``: when its logs say.
+
+    Raises UsageError for what is no day with a time, or lies ahead.
+    """
+    now_us = host_clock().utc_us()
+    at_us = None if word == AS_LOGGED else _when(word, now_us)
+    moved: list[str] = []
+    with open_store(store_at, make=False) as store:
+        number = filing.set_date(store, meant(store, class_id), at_us, moved)
+        return _filed(load_class(store, number), moved)
+
+
+def _when(word: str, now_us: int) -> int:
+    day, at = parsed(word, "--date")
+    if day is None:
+        raise UsageError(f"--date {word} says no day", f'Say --date "{EXAMPLE_DAY} {at:%H:%M}"')
+    start_s, _, _ = resolved(datetime.combine(day, at), now_us / 1e6, None)
+    if start_s * 1e6 > now_us:
+        raise UsageError(
+            f"--date {word} lies ahead by this computer's clock",
+            "Look whether that is right, and write the day like 2026-11-26",
+        )
+    return round(start_s * 1e6)
+
+
 def delete(class_id: int, store_at: str | None = None) -> Deleted:
     """Take a class out with all its results; a copy of the store is made before."""
     with open_store(store_at, make=False) as store:
@@ -124,5 +163,6 @@ def _logs(record: ClassRecord) -> tuple[Log, ...]:
         after_s = None
         if run.start_utc_us is not None and first is not None:
             after_s = (run.start_utc_us - first) / 1e6
-        told.append(Log(run.box_id, run.station, run.digest, after_s, run.reason))
+        facts = after_s, run.reason, run.dated_by, run.bound_us
+        told.append(Log(run.box_id, run.station, run.digest, *facts))
     return tuple(told)

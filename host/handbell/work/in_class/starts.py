@@ -19,6 +19,7 @@ from handbell.base.wall import local, resolved
 _UNITS = {"s": 1, "m": 60, "h": 3600}
 MOST_AHEAD_S = 2 * 86_400
 LEAST_AHEAD_S = 5  # a box takes a start 2 s ahead, and is asked again when a cable is bad
+EXAMPLE_DAY = "2026-11-26"
 _AT = re.compile(r"(?:(\d{4}-\d\d-\d\d)[ T])?(\d{1,2}:\d\d(?::\d\d)?)")
 
 
@@ -76,7 +77,7 @@ def _at(word: str, now_s: float, zone: tzinfo | None) -> Start:
     return Start(round(start) * 1000, words)
 
 
-def parsed(word: str) -> tuple[date | None, time]:
+def parsed(word: str, option: str = "--at") -> tuple[date | None, time]:
     """Return the day that was said, if any, and the time of day; raises UsageError."""
     match = _AT.fullmatch(word.strip())
     try:
@@ -86,9 +87,9 @@ def parsed(word: str) -> tuple[date | None, time]:
         at = datetime.strptime(match[2], form).time()
         return (date.fromisoformat(match[1]) if match[1] else None), at
     except ValueError as error:
-        example = _year_first(word) or "2026-11-26 18:00"
+        example = _year_first(word) or f"{EXAMPLE_DAY} 18:00"
         raise UsageError(
-            f"--at {word} is no time of day", f'Say for example 18:00, or "{example}"'
+            f"{option} {word} is no time of day", f'Say for example 18:00, or "{example}"'
         ) from error
 
 

@@ -1,4 +1,4 @@
-"""``class``: which logs a class has; join two, part one, take one out."""
+"""``class``: which logs a class has; join two, part one, date one, take one out."""
 
 from __future__ import annotations
 
@@ -25,6 +25,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         nargs="+",
         help="these boxes played another class: ends of their ids, stations, or single logs",
     )
+    what.add_argument(
+        "--date",
+        metavar="WHEN",
+        help='it began then: "2026-11-26 18:00"; "logged" for what its logs say',
+    )
     what.add_argument("--delete", action="store_true", help="take it out with all its results")
     parser.add_argument("--yes", action="store_true", help="don't ask")
     shared.store_argument(parser)
@@ -35,6 +40,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "  handbell class 16 --apart 0002 0003   the logs of two boxes are another class\n"
         "  handbell class 16 --apart 1f0c22aa    one log alone, where a box has several, or\n"
         "                                        to say of a lone log that it is a class\n"
+        '  handbell class 18 --date "2026-11-26 18:00"   no box, or no computer, knew the time\n'
         "  handbell class 17 --delete            another hall's, taken in by mistake\n\n"
         "Names and amendments go along with the logs. What is deleted is gone from the store, and\n"
         "boxes that were collected have it no more. A copy of the store is made before; to keep\n"
@@ -50,6 +56,8 @@ def run(args: argparse.Namespace) -> Filed | Deleted:
         return filing.join(args.class_id, args.join, args.store)
     if args.apart:
         return filing.part(args.class_id, args.apart, args.store)
+    if args.date is not None:
+        return filing.date(args.class_id, args.date, args.store)
     found = filing.class_logs(args.class_id, args.store)
     if not args.delete:
         return found
@@ -101,5 +109,9 @@ def _line(log: Log) -> str:
     began = "its clock was lost"
     if log.after_s is not None:
         began = f"began {log.after_s:.0f} s after the first"
+    dated = {"hand": "; its date was said by hand", "box": "; dated by how long its box was on"}
+    by = dated.get(log.dated_by or "", "")
+    if log.dated_by == "box" and log.bound_us is not None:
+        by += f", within {max(1, round(log.bound_us / 1e6))} s"
     end = f"; {log.reason}" if log.reason else ""
-    return f"  station {log.station}, box {log.box}, log {log.log[:8]}: {began}{end}"
+    return f"  station {log.station}, box {log.box}, log {log.log[:8]}: {began}{by}{end}"
