@@ -24,7 +24,10 @@ class Refusal(Exception):
 
 
 def who(box_id: str, board: str, settings: dict, boot: int, buttons: int, pending: bool) -> dict:
-    """Return who a box is, and which versions of the formats it has."""
+    """Return who a box is, and which versions of the formats it has.
+
+    ``buttons`` is how many its board has pins for.
+    """
     facts = {
         "id": box_id,
         "fw": FIRMWARE,
@@ -35,7 +38,7 @@ def who(box_id: str, board: str, settings: dict, boot: int, buttons: int, pendin
         "py": "%d.%d.%d" % sys.implementation.version[:3],
         "station": settings.get("station", 0),
         "label": settings.get("label", ""),
-        "buttons": buttons,
+        "buttons": min(buttons, settings.get("buttons", 0) or buttons),
         "boot": boot,
         "folder": folder(),
     }

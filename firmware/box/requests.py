@@ -136,12 +136,15 @@ class Requests:
         storage = self._storage
         if not storage.read_settings():
             raise Refusal(faults.FLASH_ERROR)
-        station, label = storage.settings["station"], storage.settings["label"]
+        old = {name: storage.settings[name] for name in ("station", "label", "buttons")}
+        new = {"station": int(message["station"]), "label": str(message["label"])[:32]}
+        if "buttons" in message:
+            new["buttons"] = max(0, int(message["buttons"]))
         try:
-            storage.save(station=int(message["station"]), label=str(message["label"])[:32])
+            storage.save(**new)
         except OSError as error:
             try:
-                storage.save(station=station, label=label)
+                storage.save(**old)
             except OSError:
                 pass  # it has its old name all the same
             raise error

@@ -373,14 +373,34 @@ def test_a_spare_takes_a_dead_box_s_place(tmp_path):
         assert hello["station"] == 1
 
 
-def test_a_timeline_for_more_buttons_is_refused(tmp_path):
+def test_a_timeline_for_more_buttons_than_a_box_has_is_refused(tmp_path):
     data = timeline(short)
     with Rig(tmp_path) as rig, rig.fleet() as fleet:
         from handbell.boxes.classes.send import send
 
-        too_many = Load(1, "x", digest(data), data, buttons=9)
+        too_many = Load(1, "x", digest(data), data, buttons=3)
         outcome = send(fleet, [too_many], rig.map)[0]
         assert "too few buttons" in str(outcome.error)
+
+
+def test_a_box_is_told_how_many_buttons_it_has_and_keeps_it(tmp_path):
+    data = timeline(short)
+    with Rig(tmp_path) as rig:
+        assert rig.ask("hello")["buttons"] == 2, "as many as it has pins for"
+        rig.ask("name", station=1, label="", buttons=1)
+        rig.ask("name", station=2, label="Door")
+        rig.box.cut_power()
+        rig.world.run_for(1_000_000)
+        rig.box.power_up()
+        rig.world.run_for(5_000_000)
+        assert rig.ask("hello")["buttons"] == 1
+        with rig.fleet() as fleet:
+            from handbell.boxes.classes.send import send
+
+            outcome = send(fleet, [Load(1, "x", digest(data), data, buttons=2)], rig.map)[0]
+        assert "too few buttons" in str(outcome.error)
+        rig.ask("name", station=2, label="Door", buttons=7)
+        assert rig.ask("hello")["buttons"] == 2
 
 
 @pytest.mark.parametrize(

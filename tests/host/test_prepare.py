@@ -635,6 +635,10 @@ def test_the_command_hangs_the_box_and_says_what_it_is(monkeypatch, capsys):
     # Prepared anew, it hangs where it hung; a second box takes its place and makes it a spare.
     assert main(["prepare", "the port", "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["data"]["box"]["station"] == 3
+    # How many buttons are fitted is the box's to say from then on, though it hangs nowhere.
+    box.answers["hello"] = HELLO | {"buttons": 2}
+    assert main(["prepare", "the port", "--buttons", "2"]) == 0
+    assert box.asked[-2:] == ["name", "hello"] and ", 2 buttons." in capsys.readouterr().out
     done.who = replace(who, id="cd34")
     assert main(["prepare", "the port", "--station", "3"]) == 0
     assert f"{who.id} is now a spare" in capsys.readouterr().out

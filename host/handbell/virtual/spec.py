@@ -108,6 +108,7 @@ class BoxSpec:
                 (_HEAT_CHANNEL, _u16(_HEAT_MV)),
             ],
             "i2c": self._on_bus(),
+            "buttons": self.buttons,
             "rtc": rtc_state,
             "rtc_pin": self.rtc_pin,
             "flash": str(self.flash.resolve()),

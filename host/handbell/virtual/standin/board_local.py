@@ -1,10 +1,16 @@
-"""The board the firmware finds first on a desktop: a Pico whose waiting is the world's."""
+"""The board the firmware finds first on a desktop: a Pico whose waiting is the world's.
+
+It has the buttons of its box, since a box says to hosts how many its board names.
+"""
 
 import _world
+import machine
 
+import boards.pico
 from boards.pico import *  # noqa: F403 - all of it, but for the waiting
 
 NAME = "virtual"
+BUTTON_PINS = getattr(boards.pico, "BUTTON_PINS", ())[: machine._boot["buttons"]]
 
 
 def idle(until_ticks_us):

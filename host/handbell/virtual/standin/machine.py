@@ -28,6 +28,7 @@ def _begin(config):
     """Start.py hands over what the world says of this box."""
     _boot["id"] = bytes.fromhex(config["unique_id"])
     _boot["cause"] = config["reset_cause"]
+    _boot["buttons"] = config["buttons"]
     I2C.present = config["i2c"]
     if config["rtc"]:
         from _clockpart import ADDRESS, ClockPart

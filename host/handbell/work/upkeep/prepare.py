@@ -20,7 +20,7 @@ from handbell.boxes.firmware.uf2 import read_image
 from handbell.boxes.link import connection as link
 from handbell.boxes.link.find import find_ports
 from handbell.boxes.link.messages import Hello
-from handbell.boxes.link.replies import NAME
+from handbell.boxes.link.replies import HELLO, NAME
 from handbell.store import open_store
 
 from .plugged_in import host_clock
@@ -34,6 +34,7 @@ class BoxReady:
     port: str
     station: int
     label: str
+    buttons: int
     firmware: str
     board: str
     micropython: str
@@ -71,18 +72,20 @@ def prepare(
     port: str | None = None,
     station: int | None = None,
     label: str | None = None,
+    buttons: int | None = None,
     line_numbers: bool = False,
     progress: Progress = no_progress,
 ) -> Prepared:
     """Put the firmware on the board at a port, or on the only one, and hang the box.
 
-    Without a station it stays where the map has it.
+    Without a station it stays where the map has it; ``buttons`` are those that are fitted, as many
+    as it says unless they are told.
     """
     stations = StationMap()  # read first, so that a broken map is told before anything is done
     port = port or _only_port()
     build = functools.partial(build_image, lines=line_numbers)
     done = putting.prepare(port, host_clock(), progress, build=build)
-    box = _hang(port, done.who, stations, station, label)
+    box = _hang(port, done.who, stations, station, label, buttons)
     return Prepared(box, done.sent, done.copied, done.nothing_to_do)
 
 
@@ -92,6 +95,7 @@ def put_image(
     port: str | None = None,
     station: int | None = None,
     label: str | None = None,
+    buttons: int | None = None,
     drive: Path | None = None,
     store_url: str | None = None,
     progress: Progress = no_progress,
@@ -105,7 +109,7 @@ def put_image(
     with open_store(store_url) as store:
         done = flashing.flash(port, image, store, means, progress)
     return ImagePut(
-        _hang(done.port, done.who, stations, station, label),
+        _hang(done.port, done.who, stations, station, label, buttons),
         done.name,
         done.already,
         done.before,
@@ -132,7 +136,12 @@ def _only_port() -> str:
 
 
 def _hang(
-    port: str, who: Hello, stations: StationMap, number: int | None, label: str | None
+    port: str,
+    who: Hello,
+    stations: StationMap,
+    number: int | None,
+    label: str | None,
+    buttons: int | None,
 ) -> BoxReady:
     """Hang the box at a station and tell it so; without a number it stays where the map has it."""
     at = stations.number_of(who.id) if number is None else number
@@ -146,8 +155,10 @@ def _hang(
             spare = stations.place(at, who.id, label)
             stations.save()
         shown_at, shown_label = at, ascii_label(stations.stations[at].label)
+    if at or number is not None or buttons is not None:
+        fitted = {} if buttons is None else {"buttons": buttons}
         with link.Connection(port) as connection:
-            connection.ask(NAME, station=shown_at, label=shown_label)
-    return BoxReady(
-        who.id, port, shown_at, shown_label, who.firmware, who.board, who.python, spare or ""
-    )
+            connection.ask(NAME, station=shown_at, label=shown_label, **fitted)
+            who = connection.ask(HELLO) if fitted else who
+    facts = who.buttons, who.firmware, who.board, who.python
+    return BoxReady(who.id, port, shown_at, shown_label, *facts, spare or "")

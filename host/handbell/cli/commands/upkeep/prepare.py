@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from handbell.base.errors import UsageError
+from handbell.base.words import several
 from handbell.cli import progress, shared
 from handbell.cli.output import Out
 
@@ -27,6 +28,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--station", type=int, metavar="N", help="hang the box there")
     parser.add_argument("--label", metavar="TEXT", help="name its station")
+    parser.add_argument(
+        "--buttons",
+        type=int,
+        choices=range(1, 5),
+        help="how many are fitted; send refuses a plan that needs more",
+    )
     parser.add_argument(
         "--line-numbers",
         action="store_true",
@@ -60,7 +67,7 @@ def run(args: argparse.Namespace) -> Prepared | ImagePut:
     """Call the operation."""
     from handbell.work.upkeep.prepare import prepare, put_image
 
-    hang = (args.port, args.station, args.label)
+    hang = (args.port, args.station, args.label, args.buttons)
     if args.image is None and args.drive is not None:
         raise UsageError("--drive goes with --image", "Name the image too")
     with progress.lines() as lines:
@@ -86,9 +93,10 @@ def text(result: Prepared | ImagePut, out: Out) -> None:
 def _box(box: BoxReady, out: Out) -> None:
     station = f"station {box.station}" if box.station else "a spare"
     label = f", {box.label}" if box.label else ""
+    buttons = several(box.buttons, "button")
     out.line(
         f"Box {box.id} on {box.port}: {station}{label}; firmware {box.firmware}, "
-        f"board {box.board}, MicroPython {box.micropython}."
+        f"board {box.board}, MicroPython {box.micropython}, {buttons}."
     )
     if box.spare:
         out.line(f"{box.spare} is now a spare")
