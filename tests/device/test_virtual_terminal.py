@@ -49,10 +49,15 @@ def lab(tmp_path):
 
 
 def drawn(
-    lab: Lab, selected: int = 0, message: str = "", width: int = 140, height: int = 50
+    lab: Lab,
+    selected: int = 0,
+    message: str = "",
+    width: int = 140,
+    height: int = 50,
+    hint: str = "",
 ) -> str:
     console = Console(file=io.StringIO(), width=width, height=height)
-    console.print(view(lab.world, selected, message, width, height))
+    console.print(view(lab.world, selected, message, width, height, hint))
     return console.file.getvalue()  # type: ignore[attr-defined]
 
 
@@ -118,8 +123,9 @@ def test_a_picture_shows_screen_light_sound_and_address(lab):
 def test_a_usual_terminal_holds_a_whole_box_and_the_keys(lab):
     lab.box("rest()", name="a")
     lab.box("rest()", name="b")
-    picture = drawn(lab, selected=1, width=80, height=24)
-    assert len(picture.splitlines()) <= 24
+    hint = "In another terminal:  . /home/coach/.local/share/handbell/virtual/boxes.sh"
+    picture = drawn(lab, selected=1, width=80, height=24, hint=hint)
+    assert len(picture.splitlines()) <= 24 and hint in picture
     assert "boxes 2-2 of 2" in picture
     assert "q quit" in picture
 
@@ -138,8 +144,19 @@ def test_keys_tap_hold_unplug_and_cut(lab):
     controls.press("2")
     assert controls.selected == 1
     assert lengths(boxes[1]) == [120_000]
+    assert controls.words == "b button 1 tapped"
     controls.press("S")
-    assert lengths(boxes[1]) == [120_000, 2_000_000]
+    lab.world.run_for(7_000_000)
+    assert controls.words == "b button 2 is down 7.0 s: S lets go"
+    controls.press("S")
+    assert lengths(boxes[1]) == [120_000, 7_000_000]
+    controls.press("A")
+    lab.world.run_for(500_000)
+    controls.press("\t")
+    controls.press("\x1b[D")
+    controls.press("a")
+    assert lengths(boxes[1])[2:] == [500_000], "a small letter lets go, too"
+    assert controls.words == "b button 1 held 0.5 s"
     controls.press("d")
     assert "no button 3" in controls.message
     controls.press("\t")

@@ -17,7 +17,7 @@ from handbell.virtual.world import World
 if TYPE_CHECKING:
     from rich.console import Console
 
-TAP_MS, HOLD_MS = 120, 2000
+TAP_MS = 120
 _REFRESH_S = 0.1
 _QUIT = "q"
 # Escape sequences of the arrow keys, as far as a terminal sends them alike.
@@ -26,12 +26,27 @@ _BUTTON_KEYS = "asdf"
 
 
 class Controls:
-    """What the keys do; `selected` is the place of the box they act on."""
+    """What the keys do; `selected` is the place of the box they act on.
+
+    A terminal tells no key that is let go, so a hold begins with one key and ends with the next.
+    """
 
     def __init__(self, world: World) -> None:
         self._world = world
+        self._down: dict[tuple[int, int], int] = {}  # since when, by box and button
         self.selected = 0
         self.message = ""
+
+    @property
+    def words(self) -> str:
+        """What is to be read above the boxes: each button that is down, and the message."""
+        boxes, now_us = self._world.boxes, self._world.now_us()
+        held = [
+            f"{boxes[n].name} button {slot + 1} is down {(now_us - since_us) / 1e6:.1f} s: "
+            f"{_BUTTON_KEYS[slot].upper()} lets go"
+            for (n, slot), since_us in self._down.items()
+        ]
+        return "   ".join([*held, self.message] if self.message else held)
 
     def press(self, key: str) -> None:
         """Acts on one key; what went wrong becomes the message."""
@@ -43,26 +58,34 @@ class Controls:
             self.selected = (self.selected + _MOVES[key]) % len(boxes)
         elif key.isdigit() and 0 < int(key) <= len(boxes):
             self.selected = int(key) - 1
-            self._tap(boxes[self.selected], 0, TAP_MS)
+            self._press(0, hold=False)
         elif len(key) == 1 and key.lower() in _BUTTON_KEYS:
             slot = _BUTTON_KEYS.index(key.lower())
-            self._tap(boxes[self.selected], slot, HOLD_MS if key.isupper() else TAP_MS)
+            self._press(slot, hold=key.isupper())
         elif key in _ACTIONS:
             try:
                 self.message = _ACTIONS[key](boxes[self.selected])
             except HandbellError as fault:
                 self.message = str(fault)
 
-    def _tap(self, box: VirtualBox, slot: int, hold_ms: int) -> None:
-        if slot >= box.spec.buttons:
+    def _press(self, slot: int, hold: bool) -> None:
+        """Tap a button of the selected box, or press it down; one that is down is let go."""
+        box, place = self._world.boxes[self.selected], (self.selected, slot)
+        if place in self._down:
+            now_us = self._world.now_us()
+            held_s = (now_us - self._down.pop(place)) / 1e6
+            box.edges([(now_us, slot, 1)])
+            self.message = f"{box.name} button {slot + 1} held {held_s:.1f} s"
+        elif slot >= box.spec.buttons:
             self.message = f"{box.name} has no button {slot + 1}"
         elif not box.is_alive():
             self.message = f"{box.name} has no power"
+        elif hold:
+            self._down[place] = self._world.now_us()
+            box.edges([(self._down[place], slot, 0)])
         else:
-            box.press(slot, hold_ms=hold_ms)
-            self.message = (
-                f"{box.name} button {slot + 1} {'held' if hold_ms == HOLD_MS else 'tapped'}"
-            )
+            box.press(slot, hold_ms=TAP_MS)
+            self.message = f"{box.name} button {slot + 1} tapped"
 
 
 def _cable(box: VirtualBox) -> str:
@@ -135,7 +158,7 @@ def _run_live(world: World, keys: Iterable[str], console: Console | None, hint: 
             if key:
                 controls.press(key)
             width, height = console.size
-            picture = view(world, controls.selected, controls.message, width, height, hint)
+            picture = view(world, controls.selected, controls.words, width, height, hint)
             live.update(picture, refresh=True)
 
 

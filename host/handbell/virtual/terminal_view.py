@@ -17,7 +17,7 @@ from handbell.virtual.screen import HEIGHT, WIDTH
 from handbell.virtual.world import World
 
 PANEL_WIDTH = WIDTH // 2 + 4
-PANEL_HEIGHT = HEIGHT // 4 + 5
+PANEL_HEIGHT = HEIGHT // 4 + 4  # with a hint, a box and the keys: 24 lines
 _FRAME_LINES = 3
 _BRAILLE = 0x2800
 # Braille dots by place in a cell two wide and four high.
@@ -36,8 +36,8 @@ _NAMED: dict[str, RGB] = {
 _NOTES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
 _LEGEND = "O orange  S sky  G green  Y yellow  B blue  V vermillion  P purple  W white  · dark"
 _KEYS = (
-    "1-9 taps a box   Tab next box   a s d f tap buttons 1-4   A S D F hold them 2 s\n"
-    "u cable out/in   p power off/on   q quit"
+    "1-9 taps a box   Tab next box   a s d f tap its buttons 1-4\n"
+    "A S D F press them down, again lets go   u cable   p power   q quit"
 )
 
 
@@ -113,9 +113,8 @@ def state_text(box: VirtualBox) -> Text:
 def panel(box: VirtualBox, number: int, is_selected: bool, now_us: int) -> Panel:
     """One box."""
     picture = Text("\n".join(braille(box.screen.pixels())), no_wrap=True, overflow="crop")
-    inside = Group(
-        picture, strip_text(box.light.colours), Text(sound_text(box, now_us)), state_text(box)
-    )
+    heard = Text(f"{sound_text(box, now_us)}   ", no_wrap=True, overflow="ellipsis")
+    inside = Group(picture, strip_text(box.light.colours), heard.append_text(state_text(box)))
     return Panel(
         inside,
         title=f"{number}  {box.name}" + ("  (selected)" if is_selected else ""),
@@ -126,10 +125,12 @@ def panel(box: VirtualBox, number: int, is_selected: bool, now_us: int) -> Panel
     )
 
 
-def shown_range(count: int, selected: int, width: int, height: int) -> range:
-    """Which boxes fit, so that the selected one is among them."""
+def shown_range(
+    count: int, selected: int, width: int, height: int, frame: int = _FRAME_LINES
+) -> range:
+    """Which boxes fit beside `frame` lines of other things, the selected one among them."""
     across = max(1, width // PANEL_WIDTH)
-    down = max(1, (height - _FRAME_LINES) // PANEL_HEIGHT)
+    down = max(1, (height - frame) // PANEL_HEIGHT)
     fitting = across * down
     first = selected // fitting * fitting
     return range(first, min(count, first + fitting))
@@ -141,14 +142,15 @@ def view(
     """The whole terminal; `hint` is a line that stays."""
     now_us = world.now_us()
     utc = datetime.fromtimestamp(world.utc_us() // 1_000_000, timezone.utc)
-    shown = shown_range(len(world.boxes), selected, width, height)
+    frame = _FRAME_LINES + bool(hint)
+    shown = shown_range(len(world.boxes), selected, width, height, frame)
     head = f"{utc:%H:%M:%S} UTC   boxes {shown.start + 1}-{shown.stop} of {len(world.boxes)}"
     speed = world.clock.pace.speed
     if speed != 1:
         head += f"   {speed} times as fast as time"
     panels = [panel(world.boxes[n], n + 1, n == selected, now_us) for n in shown]
     rows = -(-len(shown) // max(1, width // PANEL_WIDTH))
-    has_room = height > rows * PANEL_HEIGHT + _FRAME_LINES + bool(hint)
+    has_room = height > rows * PANEL_HEIGHT + frame
     below = [line for line in (hint, _KEYS, _LEGEND if has_room else "") if line]
     return Group(
         Text(f"{head}   {message}", no_wrap=True, overflow="ellipsis"),

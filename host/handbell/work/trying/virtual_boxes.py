@@ -20,12 +20,19 @@ BUTTONS_MOST = 4
 
 @contextlib.contextmanager
 def virtual_boxes(
-    count: int, buttons: int, folder: Path | None = None, *, tcp: bool = False, speed: int = 1
+    count: int,
+    buttons: int,
+    folder: Path | None = None,
+    *,
+    tcp: bool = False,
+    speed: int = 1,
+    clock_part: bool = False,
 ) -> Iterator[World]:
     """Give a world of ``count`` boxes that are on; they go off at the end, their flash stays.
 
     ``folder`` keeps it (a usual one unless told); time runs ``speed`` times as fast while no
-    program has a port open. Raises HandbellError where they can't run or run already.
+    program has a port open. A ``clock_part`` is one that was never set. Raises HandbellError where
+    they can't run or run already.
     """
     from handbell.virtual.box import BoxSpec
     from handbell.virtual.process import find_micropython
@@ -60,6 +67,8 @@ def virtual_boxes(
                 buttons=buttons,
                 serve="tcp" if tcp else "pty",
                 ppm=(7 * n) % 41 - 20,
+                rtc=clock_part,
+                rtc_lost=clock_part,
             )
             world.add_box(spec)
         yield world

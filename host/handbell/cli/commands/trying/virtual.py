@@ -25,6 +25,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     """Define the command line."""
     parser.add_argument("count", nargs="?", type=int, default=2, help="how many boxes (default: 2)")
     parser.add_argument("--buttons", type=int, default=2, help="buttons on each (default: 2)")
+    parser.add_argument("--clock-part", action="store_true", help="fit a clock part to each")
     parser.add_argument("--tcp", action="store_true", help="serve on TCP instead of a pty")
     parser.add_argument(
         "--speed", type=int, default=1, help="how fast time runs while no program has a port open"
@@ -43,18 +44,27 @@ def run(args: argparse.Namespace) -> Ran:
     from handbell.virtual.terminal import run_terminal
     from handbell.work.trying.virtual_boxes import virtual_boxes
 
-    boxes = virtual_boxes(args.count, args.buttons, args.folder, tcp=args.tcp, speed=args.speed)
+    boxes = virtual_boxes(
+        args.count,
+        args.buttons,
+        args.folder,
+        tcp=args.tcp,
+        speed=args.speed,
+        clock_part=args.clock_part,
+    )
     with boxes as world:
         urls = [box.url for box in world.boxes]
         lines = (
             f"export HANDBELL_PORTS={shlex.quote(shlex.join(urls))}\n"
             f"export HANDBELL_CLOCK={shlex.quote(str(world.clock_path))}\n"
         )
-        sys.stderr.write(lines)
         here = world.folder / "boxes.sh"
         write_whole(here, lines, private=True)
         hint = f"In another terminal:  . {shlex.quote(str(here))}"
-        run_terminal(world, plain=args.plain or not os.isatty(1), hint=hint)
+        plain = args.plain or not os.isatty(1)
+        if plain:  # else they would be on the screen that is put aside
+            sys.stderr.write(lines)
+        run_terminal(world, plain=plain, hint=hint)
     return Ran(world.folder, tuple(urls))
 
 
