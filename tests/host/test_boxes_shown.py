@@ -1,6 +1,7 @@
 """What handbell boxes shows: whole at 80 columns, and each trouble in a sentence of its own."""
 
 import io
+from dataclasses import replace
 
 from rich.console import Console
 
@@ -13,7 +14,8 @@ from handbell.work.upkeep.boxes import Boxes, BoxSeen
 def seen(n: int, label: str = "", box_id: str = "", plan: str = "Evening", **status) -> BoxSeen:
     who = Hello(box_id or f"e6616408438a9f{n:02}", station=n, label=label)
     how = Status(**({"state": "ready", "bound_us": 300 * n, "room_kb": 1364, "usb": True} | status))
-    return BoxSeen(f"/dev/ttyACM{n}", label or f"Station {n}", who, how, plan, "")
+    name, held = label or f"Station {n}", "" if plan == "another" else plan
+    return BoxSeen(f"/dev/ttyACM{n}", name, who, how, plan, held, False, "")
 
 
 def shown(*rows: BoxSeen, columns: int = 80) -> str:
@@ -41,6 +43,18 @@ def test_each_plan_is_named_with_the_boxes_that_hold_it():
     said = shown(seen(1), seen(2, plan="another"), seen(3, plan=""))
     assert "Evening: Station 1\n" in said
     assert "Another plan than was sent last: Station 2\n" in said and "No plan: Station 3\n" in said
+
+
+def test_another_plan_is_named_where_the_store_knows_it():
+    other = replace(seen(2, plan="another"), title="Morning")
+    assert "Morning, not what was sent last: Station 2\n" in shown(seen(1), other)
+
+
+def test_a_box_that_was_replaced_and_came_back_is_told():
+    back = replace(seen(3), replaced=True)
+    said = shown(seen(1), back, columns=300)
+    assert "Station 3: calls itself station 3, and another box hangs there." in said
+    assert "handbell stations 3=9f03 hangs it there again." in said
 
 
 def test_each_trouble_is_a_sentence_with_what_to_do():

@@ -6,7 +6,7 @@ from types import SimpleNamespace
 import pytest
 import serial
 from class_floor import Floor
-from lying_box import digest, no_pause_at_closing
+from lying_box import LyingBox, digest, no_pause_at_closing
 
 from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes.classes.send import Load, pair
@@ -288,6 +288,35 @@ def test_boxes_says_which_plan_a_box_holds(floor):
     code, said = floor.do("boxes", "--json")
     rows = json.loads(said)["data"]["boxes"]
     assert code == 0 and [row["plan"] for row in rows] == ["Evening", "another", ""]
+
+
+def test_boxes_knows_the_title_of_a_plan_that_was_sent_before(floor):
+    assert floor.send(title="Morning")[0] == 0
+    floor.plugged = floor.boxes[:2]
+    assert floor.send("--without", "3")[0] == 0
+    floor.plugged = floor.boxes
+    code, said = floor.do("boxes")
+    assert code == 0 and "Evening: Station 1, Station 2" in said
+    assert "Morning, not what was sent last: Station 3" in said
+
+
+def test_a_replaced_box_that_comes_back_is_told_and_becomes_a_spare(floor):
+    with LyingBox("e66164084b0000a9", station=0) as spare:
+        spare.lies["name"] = Floor._renamed(spare)
+        floor.plugged = [*floor.boxes[:2], spare]  # the third is switched off
+        assert floor.do("stations", "3=a9")[0] == 0
+        floor.plugged = [*floor.boxes, spare]
+        assert "calls itself station 3, and another box hangs there" in floor.do("boxes")[1]
+        assert floor.send()[0] == 0
+        assert [box.hello["station"] for box in floor.plugged] == [1, 2, 0, 3]
+        assert "another box hangs there" not in floor.do("boxes")[1]
+
+
+def test_a_self_test_of_a_box_in_class_finds_no_fault(floor):
+    floor.boxes[0].lies["test"] = busy
+    code, said = floor.do("boxes", "--self-test")
+    assert code == 1 and "Box 1: is in a class" in said
+    assert "FAULT" not in said.split("Box 2")[0]
 
 
 @pytest.mark.parametrize("word, rings", [("2", [2]), ("00a3", [3]), ("00A3", [3]), ("a3", [])])

@@ -29,6 +29,17 @@ def test_as_many_walks_part_as_the_formula_says(boxes, grid_s):
     assert most_ms == walk.apart_most_s * 1000
 
 
+def test_six_boxes_four_seconds_apart_part_two_times_in_three():
+    rng = random.Random(6)
+    walk = Walk(6, 30, 4)
+    assert walk.chance == pytest.approx(2 / 3)
+    parted = 0
+    for _ in range(WALKS):
+        at_ms = rng.randrange(10**8)
+        parted += len({next_on_grid(at_ms + n * 4_000, 30_000) for n in range(6)}) > 1
+    assert parted / WALKS == pytest.approx(walk.chance, abs=0.015)
+
+
 def test_people_who_walk_unevenly_part_as_often_as_their_walks_are_long():
     """The formula needs the walk's length only: its mean counts while no walk outlasts a step."""
     rng = random.Random(7)

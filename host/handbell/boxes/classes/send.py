@@ -176,6 +176,20 @@ def send(
     return outcomes
 
 
+def make_spares(fleet: Fleet, stations: StationMap) -> None:
+    """Take its number off each box that has one where the map has another box by now.
+
+    It was not plugged in when that was hung. One that refuses is asked the next time.
+    """
+    hung = {n: place.box for n, place in stations.stations.items()}
+    replaced = [
+        c
+        for c in fleet.connections
+        if c.ours and c.who.id not in hung.values() and c.who.station in hung
+    ]
+    fleet.each(lambda c: c.ask(NAME, station=0, label=""), replaced)
+
+
 def _check(connection: Connection, load: Load) -> None:
     """Raise BoxError for a box that can't play a timeline, before anything of it is changed."""
     who = connection.who

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -54,6 +54,14 @@ def _classes() -> Select[Any]:
         c.c.collected_utc_us,
         boxes.label("boxes"),
     ).join(p, p.c.digest == c.c.plan)
+
+
+def titles_of(store: Database, digests: Collection[str]) -> dict[str, str]:
+    """Return the title of the plan of each timeline that is there, by the timeline's digest."""
+    t, p = tables.timelines.c, tables.plans.c
+    wanted = select(t.digest, p.title).where(t.digest.in_(digests), p.digest == t.plan)
+    with store.reading() as conn:
+        return {row.digest: row.title for row in conn.execute(wanted)}
 
 
 def load_class(store: Database, class_id: int) -> ClassRecord:

@@ -9,7 +9,7 @@ from pathlib import Path
 from handbell.base.errors import HandbellError, StoreError
 from handbell.base.progress import Progress, no_progress
 from handbell.base.words import listed
-from handbell.boxes.classes.send import Load, Sent, pair
+from handbell.boxes.classes.send import Load, Sent, make_spares, pair
 from handbell.boxes.classes.send import send as send_loads
 from handbell.boxes.classes.session import LoadedClass, Session
 from handbell.boxes.classes.stations import StationMap
@@ -86,6 +86,7 @@ def send(
         loaded = _loaded(plan, loads, pairs, without)
         warnings += _kept(store, plan, built)
         outcomes = send_loads(fleet, loads, stations, without, progress)
+        make_spares(fleet, stations)
         _give_rates(fleet, outcomes, clocks)
         warnings += [clocks.trouble] if clocks.trouble not in ("", *warnings) else []
         warnings += doubts(store, fleet, host_clock().utc_us())

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from handbell.base.errors import BoxError, HandbellError, UsageError
 from handbell.boxes.classes.session import LoadedClass, Session
+from handbell.boxes.classes.stations import StationMap
 from handbell.boxes.clocks import calibrate as watching
 from handbell.boxes.clocks.clock import Clocks
 from handbell.boxes.clocks.rate import Rate
@@ -16,10 +17,13 @@ from handbell.boxes.link.replies import STATUS
 from handbell.boxes.link.words import other_version
 from handbell.boxes.selftest import Ask, SelfTest
 from handbell.store import open_store
+from handbell.store.results.queries import titles_of
 
 from .plugged_in import Stranger, host_clock, open_fleet, require_box, strangers
 
-CALIBRATE_MOST_MIN = 600
+CALIBRATE_LEAST_MIN, CALIBRATE_MOST_MIN = 6, 600  # a rate wants two contacts 5 min apart
+
+ANOTHER = "another"
 
 
 @dataclass(frozen=True)
@@ -27,7 +31,8 @@ class BoxSeen:
     """A box and how it is; no ``status`` when it did not tell, and ``why`` says so.
 
     ``plan`` is the title of the class sent last if the box holds its part, "another" if it holds
-    something else, "" if nothing.
+    something else, "" if nothing; ``title`` is that of what it holds as far as the store knows it.
+    ``replaced``: it calls itself the station where another box hangs now.
     """
 
     port: str
@@ -35,6 +40,8 @@ class BoxSeen:
     who: Hello
     status: Status | None
     plan: str
+    title: str
+    replaced: bool
     why: str
 
 
@@ -47,7 +54,7 @@ class Boxes:
     others: tuple[Stranger, ...]
 
 
-def boxes(ports: list[str] | None = None) -> Boxes:
+def boxes(ports: list[str] | None = None, store_url: str | None = None) -> Boxes:
     """List the boxes that are plugged in."""
     try:
         loaded = Session(host_clock().utc_us() // 1000).last()
@@ -56,11 +63,36 @@ def boxes(ports: list[str] | None = None) -> Boxes:
     with open_fleet(ports) as fleet:
         outcomes = fleet.each(_status)
         others = strangers(fleet)
-    rows = tuple(
-        BoxSeen(o.url, o.label, o.who, o.value, _plan(o.value, loaded), str(o.error or ""))
-        for o in outcomes
-    )
-    return Boxes(bool(rows) and not others and all(not row.why for row in rows), rows, others)
+    hung = _hung()
+    held = [o.value for o in outcomes if o.value is not None]
+    strange = {status.selected for status in held if _plan(status, loaded) == ANOTHER}
+    titles = _titles(strange, store_url) if strange else {}
+    rows = []
+    for o in outcomes:
+        plan, n = _plan(o.value, loaded), o.who.station
+        title = titles.get(o.value.selected, "") if o.value and plan == ANOTHER else plan
+        replaced = n in hung and hung[n] != o.who.id
+        facts = o.url, o.label, o.who, o.value, plan, title, replaced, str(o.error or "")
+        rows.append(BoxSeen(*facts))
+    fine = bool(rows) and not others and all(not row.why for row in rows)
+    return Boxes(fine, tuple(rows), others)
+
+
+def _hung() -> dict[int, str]:
+    """Return which box hangs at each station by the map."""
+    try:
+        return {n: place.box for n, place in StationMap().stations.items()}
+    except HandbellError:  # who changes it is told
+        return {}
+
+
+def _titles(digests: set[str], store_url: str | None) -> dict[str, str]:
+    """Return the titles of timelines that the store knows, by digest."""
+    try:
+        with open_store(store_url, make=False) as store:
+            return titles_of(store, digests)
+    except HandbellError:  # without a store boxes can be listed all the same
+        return {}
 
 
 def _status(connection: Connection) -> Status:
@@ -75,7 +107,7 @@ def _plan(status: Status | None, loaded: LoadedClass) -> str:
     if status is None or not status.selected:
         return ""
     digests = {place.digest for place in loaded.places.values()}
-    return loaded.title if status.selected in digests else "another"
+    return loaded.title if status.selected in digests else ANOTHER
 
 
 @dataclass(frozen=True)
@@ -116,10 +148,10 @@ def calibrate(
     store_url: str | None = None,
 ) -> Calibrated:
     """Measure the boxes for so many minutes, keep all contacts, give each box its rate."""
-    if not 1 <= minutes <= CALIBRATE_MOST_MIN:
+    if not CALIBRATE_LEAST_MIN <= minutes <= CALIBRATE_MOST_MIN:
         raise UsageError(
             f"--calibrate {minutes} is too short or too long",
-            f"Say 1 to {CALIBRATE_MOST_MIN} minutes; 30 is plenty",
+            f"Say {CALIBRATE_LEAST_MIN} to {CALIBRATE_MOST_MIN} minutes; 30 is plenty",
         )
     with open_fleet(ports) as fleet, open_store(store_url) as store:
         require_box(fleet)

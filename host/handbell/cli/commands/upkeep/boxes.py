@@ -59,7 +59,7 @@ def run(args: argparse.Namespace) -> Boxes | Calibrated | Tested:
             return calibrate(args.calibrate, shown, args.port, args.store)
     if args.self_test:
         return self_test(_ask, args.buttons, args.port)
-    return boxes(args.port)
+    return boxes(args.port, args.store)
 
 
 def _ask(question: str) -> str | None:
@@ -95,16 +95,31 @@ def _listed(result: Boxes, out: Out) -> None:
         out.table(HEADINGS, rows, whole=(0, 2, 4, 7))
     plans: dict[str, list[str]] = {}
     for row, _ in told:
-        plans.setdefault(row.plan, []).append(row.box)
+        plans.setdefault(_plan(row), []).append(row.box)
     for plan, names in plans.items():
         all_of = "all boxes" if len(names) == len(told) > 1 else ", ".join(names)
-        out.line(f"{_PLANS.get(plan, plan)}: {all_of}")
+        out.line(f"{plan}: {all_of}")
     for row, status in told:
+        if row.replaced:
+            n, box = row.who.station, row.who.id[-end:]
+            out.line(
+                f"{row.box}: calls itself station {n}, and another box hangs there. handbell send "
+                f"makes it a spare, handbell stations {n}={box} hangs it there again."
+            )
         out.lines(_trouble(row.box, status))
     shared.strangers(out, result.others)
 
 
-_PLANS = {"another": "Another plan than was sent last", "": "No plan"}
+def _plan(row: BoxSeen) -> str:
+    """Return which plan a box holds, in words."""
+    if not row.plan:
+        return "No plan"
+    if row.plan != row.title:
+        return f"{row.title}, not what was sent last" if row.title else _ANOTHER
+    return row.plan
+
+
+_ANOTHER = "Another plan than was sent last"
 
 
 def _cells(row: BoxSeen, status: Status, end: int) -> tuple[object, ...]:
