@@ -271,7 +271,7 @@ class Screens(Cells):
         self._rule(75, SHORT, last)
         self._cells(runner, counts, slots, 0, 73 if len(slots) > 2 else 70)
         done = all(counts[slot].confirmed for slot in slots)
-        how = b"Kept. Tap to count anew" if done else b"Tap reps, hold to confirm"
+        how = b"Kept. A tap adds one" if done else b"Tap reps, hold to confirm"
         if not slots:
             how = b""  # who leaves the exercise out has nothing to count
         self._lines(0, how, b"", _next(facts), facts, WIDTH - 40 if last else WIDTH)

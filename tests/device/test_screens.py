@@ -242,6 +242,13 @@ def test_words(told):
     assert {"Fault 37", "Send the plan again"} <= set(words(scenes["trouble"]))
 
 
+def test_a_tally_that_was_confirmed_says_what_a_tap_does_to_it(told):
+    """It goes on from what was kept: whoever counts anew enters the sum of both."""
+    scenes = told("longest").scenes
+    told_words = [w for name, s in scenes.items() if name.startswith("tallying") for w in words(s)]
+    assert {w for w in told_words if w.startswith("Kept")} == {"Kept. A tap adds one"}
+
+
 def test_who_leaves_it_out_is_told_to_rest(told):
     scenes = told("longest").scenes
     for bibs in (1, 2):
