@@ -88,6 +88,15 @@ def test_sending_says_that_it_took_the_start_back_and_where_it_still_stands(floo
     assert "may still start" not in floor.send()[1]
 
 
+def test_sending_says_that_it_ends_a_start_that_another_computer_set(floor):
+    assert floor.send()[0] == 0 and floor.do("arm", "--in", "5m")[0] == 0
+    (floor.folder / "data" / "starts.json").unlink()
+    code, said = floor.send()
+    assert code == 0 and "had it already" in said
+    assert "the start that was set is taken back on Station 1, Station 2 and Station 3" in said
+    assert "taken back" not in floor.send()[1]
+
+
 def test_arm_says_how_often_boxes_part_at_a_gate_and_only_there(floor):
     assert floor.send(gate=True)[0] == 0
     code, said = floor.do("arm", "--in", "1m")

@@ -36,13 +36,17 @@ class Load:
 
 @dataclass
 class Sent:
-    """What one box now holds; no ``sync`` where its clock could not be set."""
+    """What one box now holds; no ``sync`` where its clock could not be set.
+
+    ``had_start``: it was set to start, whoever did that, and is no more.
+    """
 
     station: int
     digest: str
     size: int
     already: bool
     sync: Sync | None = None
+    had_start: bool = False
 
 
 def put(connection: Connection, load: Load, progress: Progress = no_progress) -> bool:
@@ -165,8 +169,10 @@ def send(
         if (connection.who.station, connection.who.label) != (load.station, told):
             connection.ask(NAME, station=load.station, label=told)
             connection.label = label
+        had_start = connection.ask(STATUS).state == "set"
         already = put(connection, load, progress)
-        sent = got[connection.url] = Sent(load.station, load.digest, len(load.data), already)
+        sent = Sent(load.station, load.digest, len(load.data), already, had_start=had_start)
+        got[connection.url] = sent
         sent.sync = set_clock(connection)
         return sent
 

@@ -93,7 +93,9 @@ def send(
         others = strangers(fleet)
     got = {o.who.id: o.label for o in outcomes if o.value is not None}
     session = Session(host_clock().utc_us() // 1000)
-    taken_back = session.sent(loaded, set(got), {o.who.id for o in outcomes if o.error is not None})
+    failed = {o.who.id for o in outcomes if o.error is not None}
+    taken_back = session.sent(loaded, set(got), failed)
+    taken_back += [o.who.id for o in outcomes if o.value is not None and o.value.had_start]
     starts = [session.starts.words(), session.starts.trouble]
     if taken_back:
         labels = listed(label for box, label in got.items() if box in taken_back)
