@@ -15,7 +15,7 @@ from handbell.base.errors import HandbellError
 from handbell.cli import main as cli
 from handbell.cli.main import main
 from handbell.store import open_store
-from handbell.work.trying.doctor import checkup, tilde
+from handbell.work.trying.doctor import checkup, follows_a_time_server, tilde
 from handbell.work.upkeep import identify as work_identify
 
 
@@ -111,6 +111,29 @@ def test_a_folder_nobody_may_write_and_a_port_nobody_may_open(monkeypatch, tmp_p
     assert report["data"].fine is False and "HANDBELL_DATA" in report["data"].remedy
     assert report["boxes"].fine is False and "/dev/ttyACM0" in report["boxes"].says
     assert not checkup().ok
+
+
+@pytest.mark.parametrize(
+    "state, follows", [(0, True), (1, True), (5, False), (-1, None), (OSError, None)]
+)
+def test_whether_a_time_server_keeps_the_clock_is_what_the_system_says(monkeypatch, state, follows):
+    """What adjtimex(2) returns: 0 to 4 while synchronised, 5 is TIME_ERROR, -1 a refusal."""
+
+    class System:
+        def adjtimex(self, buffer):
+            assert not any(buffer.raw[:4]), "no modes: nothing is set"
+            return state
+
+    def load(_name):
+        if state is OSError:
+            raise OSError
+        return System()
+
+    monkeypatch.setattr("sys.platform", "linux")
+    monkeypatch.setattr("ctypes.CDLL", load)
+    assert follows_a_time_server() is follows
+    told = [one.fine for one in checkup().findings if one.what == "time server"]
+    assert told == {True: [True], False: [None], None: []}[follows]
 
 
 def test_a_look_that_fails_stops_no_other(monkeypatch):

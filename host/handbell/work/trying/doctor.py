@@ -26,6 +26,7 @@ from handbell.base.extras import EXTRAS, install
 from handbell.base.words import several
 
 ROOM_LEAST = 200 << 20  # bytes free: below, a season's logs may not fit
+TIME_ERROR = 5  # of <sys/timex.h>
 YEAR_LEAST = 2024  # a clock before it was never set
 
 
@@ -265,6 +266,28 @@ def _clock() -> Iterator[Finding]:
     words = f"{now:%Y-%m-%d %H:%M:%S} {now.tzname()} (UTC{now:%z})"
     fine = now.year >= YEAR_LEAST
     yield Finding("clock", fine, words, "" if fine else "Set this computer's clock")
+    follows = follows_a_time_server()
+    if follows:
+        yield Finding("time server", True, "keeps this computer's clock right")
+    elif follows is False:
+        remedy = "Hold its clock against another one before you arm a class"
+        yield Finding("time server", None, "keeps no watch over this computer's clock", remedy)
+
+
+def follows_a_time_server() -> bool | None:
+    """Whether the system says that a time server keeps its clock; None where it doesn't tell.
+
+    Linux tells it to everybody: adjtimex(2) returns TIME_ERROR while the clock is not synchronised.
+    """
+    if sys.platform != "linux":
+        return None
+    import ctypes
+
+    try:
+        state = ctypes.CDLL(None).adjtimex(ctypes.create_string_buffer(512))  # only asks: no modes
+    except (OSError, AttributeError):
+        return None
+    return None if state < 0 else bool(state != TIME_ERROR)
 
 
 def _browser() -> Iterator[Finding]:
