@@ -474,7 +474,14 @@ def _charge(battery_mv):
 def _readiness(facts):
     if not facts.loaded:
         return b"Clock good" if facts.clock_ok else b"Clock not set"
-    return b"Clock good, hold to start" if facts.clock_ok else b"No clock: start by hand"
+    if not facts.clock_ok:
+        return b"No clock: start by hand"
+    tenths = facts.clock_error_ms // 100
+    if (
+        tenths
+    ):  # others may be as far off the other way: a whole class started by hand is not in step
+        return b"Clock \xb1%d.%d s, hold to start" % (tenths // 10, tenths % 10)
+    return b"Clock good, hold to start"
 
 
 def _state_of_box(facts):

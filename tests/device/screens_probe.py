@@ -500,6 +500,7 @@ def longest(stage):
             facts.loaded, facts.clock_ok, facts.fault = loaded, clock_ok, fault
             facts.battery_low = bool(loaded and not clock_ok)
             facts.journals, facts.linked, facts.silent = 88, True, True
+            facts.clock_error_ms = 12_345 if label == LONG else 99
             tag = f"-{station}-{loaded}-{clock_ok}-{fault}"
             stage.draw("resting" + tag, lambda: stage.screens.rest(facts))
             stage.draw("identify" + tag, lambda: stage.screens.identify(facts))

@@ -213,6 +213,13 @@ def test_a_low_battery_is_told_where_a_class_is_started_by_hand(told):
     assert {"Battery low", "No clock: start by hand"} <= shown
 
 
+def test_a_clock_that_is_too_poor_to_start_in_step_says_by_how_much(told):
+    """From a tenth of a second; the bound of 30 ppm is there after an hour without a host."""
+    scenes = told("longest").scenes
+    assert "Clock \xb112.3 s, hold to start" in words(scenes["resting-188-1-1-0"])
+    assert "Clock good, hold to start" in words(scenes["resting-24-1-1-0"])
+
+
 @pytest.mark.parametrize("name", ["again-owed-1-words", "gate-owed-1-words"])
 def test_a_hold_that_was_made_and_not_yet_read_is_not_asked_for(told, name):
     """Nor is a tap: it takes nothing back any more."""
