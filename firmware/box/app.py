@@ -164,7 +164,7 @@ class App:
         storage = self._storage
         storage.count_start()
         if self._keeper.model is None:
-            self._keeper.tz_s = storage.settings["tz_s"]
+            self._keeper.take_zone()
         self._desk.named()
 
     # The clock

@@ -61,7 +61,8 @@ class Health:
         """Return the time of day at ``utc_ms``, b"" if the clock is lost (-1)."""
         if utc_ms < 0:
             return b""
-        day_s = (utc_ms // 1000 + self._keeper.tz_s) % 86_400
+        utc_s = utc_ms // 1000
+        day_s = (utc_s + self._keeper.tz_s(utc_s)) % 86_400
         return b"%02d:%02d:%02d" % (day_s // 3600, day_s // 60 % 60, day_s % 60)
 
 

@@ -56,7 +56,7 @@ class Keeper:
         self._looks = LOOKS  # left
         self._look()
         self.model: ClockModel = None
-        self.tz_s = storage.settings["tz_s"]
+        self.take_zone()
         self.part_set = False  # the host that was last here has set the part
         self._moved_s = 0  # by so much it has moved the clock
         self._compare = False  # the part is to be held against the clock
@@ -84,12 +84,17 @@ class Keeper:
         bound_us = _whole(message["bound_us"], 0, 0xFFFFFFFF)
         tz_s = _whole(message["tz_s"], -86_400, 86_400)
         utc_s = utc_us // 1_000_000
+        zone = {
+            "tz_s": tz_s,
+            "tz_at_s": _whole(message.get("tz_at_s", 0), 0, UTC_END_S),
+            "tz_next_s": _whole(message.get("tz_next_s", 0), -86_400, 86_400),
+        }
         rate = None
         if "ppb_bound" in message:
             rate_s = _whole(message["rate_utc_us"], 0, UTC_END_S * 1_000_000) // 1_000_000
             ppb = _whole(message["ppb"], -PPB_MOST, PPB_MOST)
             rate = ppb, _whole(message["ppb_bound"], 0, PPB_MOST), rate_s
-        self.tz_s = tz_s
+        self.zone = zone
         if rate is not None:
             known = _doubted(rate, utc_s)
             if may_save:
@@ -101,7 +106,7 @@ class Keeper:
             known = self.rate(utc_s)
             if may_save:
                 try:
-                    self._storage.save(tz_s=self.tz_s)
+                    self._storage.save(**zone)
                 except OSError:
                     pass  # it holds for this boot
         old, self.model = self.model, ClockModel(utc_us, box_us, known[0], bound_us, known[1])
@@ -123,7 +128,18 @@ class Keeper:
         rate_s = settings["rate_s"]
         if rate[:2] != old or rate[2] - rate_s > SAVE_AGAIN_S:
             rate_s = rate[2]
-        self._storage.save(ppb=rate[0], ppb_bound=rate[1], rate_s=rate_s, tz_s=self.tz_s)
+        self._storage.save(ppb=rate[0], ppb_bound=rate[1], rate_s=rate_s, **self.zone)
+
+    def take_zone(self) -> None:
+        """Take the time zone from the settings."""
+        settings = self._storage.settings
+        self.zone = {name: settings[name] for name in ("tz_s", "tz_at_s", "tz_next_s")}
+
+    def tz_s(self, utc_s: int) -> int:
+        """Return by how many seconds a clock on the wall is ahead of UTC at ``utc_s``."""
+        zone = self.zone
+        at_s = zone["tz_at_s"]
+        return zone["tz_next_s"] if at_s and utc_s >= at_s else zone["tz_s"]
 
     def rate(self, utc_s: int) -> "tuple[int, int]":
         """Return (ppb, doubt) of the crystal: the kept one, or 0 and what a crystal may be off."""

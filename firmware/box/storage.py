@@ -42,6 +42,8 @@ class Storage:
             "last": "",
             "worst_write_us": 0,
             "tz_s": 0,
+            "tz_at_s": 0,  # UTC from which the zone is another (0: never), and which
+            "tz_next_s": 0,
             "ppb": 0,  # the crystal's rate, its bound (0: not known) and when it was measured
             "ppb_bound": 0,
             "rate_s": 0,

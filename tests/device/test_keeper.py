@@ -46,8 +46,7 @@ def set_clock(rig, ago_us=0, off_us=0, **more):
             utc_us=rig.world.clock.utc_us() - ago_us + off_us,
             box_us=reply["t3"] - ago_us,
             bound_us=500,
-            tz_s=3600,
-            **more,
+            **{"tz_s": 3600, **more},
         )
 
 
@@ -330,6 +329,24 @@ def test_a_clock_set_in_class_is_the_box_s_when_the_class_is_over(tmp_path):
         assert min(abs(bell - rung_us) for bell in rig.box.sound.bells()) < 150_000
 
 
+def test_the_hour_on_the_screen_is_right_after_a_change_of_summer_time(tmp_path):
+    with Rig(tmp_path) as rig:
+        rig.send([class_of()])
+        utc_s = rig.world.clock.utc_us() // 1_000_000
+        pictures = []
+        for zone in (
+            {"tz_s": 3600, "tz_at_s": utc_s + 20, "tz_next_s": 7200},
+            {"tz_s": 7200, "tz_at_s": utc_s + 10_000_000, "tz_next_s": 3600},
+            {"tz_s": 3600},
+        ):
+            set_clock(rig, **zone)
+            rig.ask("arm", d=digest(class_of()), utc_ms=(utc_s + 600) * 1000)
+            rig.world.run_to(rig.world.now_us() + 20_000_000)
+            pictures.append(rig.box.screen.pixels()[: 128 * 11])  # the line with the hour
+            rig.ask("disarm")
+        assert pictures[0] == pictures[1] != pictures[2]
+
+
 def test_who_sets_a_clock_is_told_that_this_has_set_the_part(tmp_path):
     with Rig(tmp_path, rtc=True) as rig:
         rig.world.run_for(3_000_000)
@@ -366,6 +383,8 @@ def test_a_part_set_for_the_first_time_just_before_an_arming_lets_the_box_join_a
         {"box_us": None},
         {"tz_s": 1 << 40},
         {"tz_s": 1e300},
+        {"tz_at_s": 1 << 40},
+        {"tz_next_s": 1e300},
         {"ppb": 2_000_000, "ppb_bound": 1, "rate_utc_us": 0},
         {"ppb": 2_000, "ppb_bound": -1, "rate_utc_us": 0},
         {"ppb": 2_000, "ppb_bound": 1 << 40, "rate_utc_us": 0},

@@ -1,5 +1,8 @@
 """Measuring a box's clock: the bound holds, and whatever jumps meanwhile is noticed."""
 
+import time
+from datetime import datetime, timezone
+
 import pytest
 from clock_fakes import UTC_US, Box, Host
 from hypothesis import given, settings
@@ -178,6 +181,31 @@ def test_the_box_is_told_its_rate_and_how_good_it_is():
     told = box.given
     assert (told["ppb"], told["ppb_bound"], told["rate_utc_us"]) == (-12_000, 250, rate.utc_us)
     assert (told["utc_us"], told["box_us"]) == (sync.utc_us, sync.box_us)
+
+
+@pytest.mark.parametrize(
+    "zone, at, then_s",
+    [
+        ("Europe/Berlin", datetime(2026, 10, 25, 1, tzinfo=timezone.utc), 3600),
+        ("Australia/Lord_Howe", datetime(2026, 10, 3, 15, 30, tzinfo=timezone.utc), 39600),
+        ("Asia/Tokyo", None, None),
+    ],
+)
+def test_the_box_is_told_of_the_next_change_of_the_zone(monkeypatch, zone, at, then_s):
+    """Changes as in the tz database: Berlin's last Sunday of October, Lord Howe's half hour."""
+    monkeypatch.setenv("TZ", zone)
+    time.tzset()
+    try:
+        box = Box(Host())
+        give(box, measure(box))
+        told = box.given
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+    if at is None:
+        assert "tz_at_s" not in told and "tz_next_s" not in told
+    else:
+        assert (told["tz_at_s"], told["tz_next_s"]) == (at.timestamp(), then_s)
 
 
 def test_without_a_rate_a_box_may_go_by_the_one_it_kept():

@@ -18,6 +18,7 @@ from typing import NamedTuple
 from handbell.base.drift import DAY_US, MOST_PPB, PPB, RATE_LASTS_DAYS
 from handbell.base.drift import STEP_US as STEP_US  # others judge host clocks by it too
 from handbell.base.errors import BoxError, HandbellError
+from handbell.base.wall import zone_change
 from handbell.boxes.link.connection import Connection
 from handbell.boxes.link.hostclock import HostClock
 from handbell.boxes.link.replies import CLOCK, TIMES
@@ -179,6 +180,9 @@ def give(
     fields = {"ppb": 0}
     if rate is not None:
         fields = {"ppb": rate.ppb, "ppb_bound": rate.bound_ppb, "rate_utc_us": rate.utc_us}
+    change = zone_change(shown_us / 1e6)
+    if change is not None:
+        fields |= {"tz_at_s": change[0], "tz_next_s": change[1]}
     said = connection.ask(
         CLOCK,
         utc_us=sync.utc_us,
