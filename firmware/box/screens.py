@@ -299,13 +299,14 @@ class Screens(Cells):
         when = b" at " + facts.starts_at if facts.starts_at else b" in"
         self._centred(2, word + when, 1, WIDTH - 28)
         left = clock(seconds(runner.left_ms(run_ms)))
-        height = digits_height(left, WIDTH - 8, 36)
+        by_hand = runner.state != LEAVING and runner.by_hand
+        height = digits_height(left, WIDTH - 8, 28 if by_hand else 36)
         digits(self._canvas, (WIDTH - digits_width(height, left)) // 2, 12, height, left)
         below = facts.title
         if runner.state == LEAVING:
             below = _next(facts) or facts.title
-        elif runner.by_hand:
-            below = b"Hold: later"
+        elif by_hand:  # of two boxes that hold other plans this tells it before they start
+            self._centred(42, b"Hold: later", 1, WIDTH - 28)
         self._centred(52, below, 1, WIDTH - 28)
         self._presses(runner, 14, 61, WIDTH - 28)
 
