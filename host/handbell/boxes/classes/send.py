@@ -8,12 +8,13 @@ from dataclasses import dataclass
 
 from handbell.base.errors import BoxError, HandbellError
 from handbell.base.progress import Progress, no_progress
+from handbell.base.words import several
 from handbell.boxes.clocks.clock import Sync, set_clock
 from handbell.boxes.link.connection import Connection
 from handbell.boxes.link.fleet import Fleet, Outcome, in_order
 from handbell.boxes.link.listing import TIMELINES, listing
 from handbell.boxes.link.replies import DROP, KEEP, NAME, PUT, SELECT, STATUS, strange
-from handbell.boxes.link.words import fault_error, other_version
+from handbell.boxes.link.words import other_version
 from handbell_core import faults, frames, timeline
 from handbell_core.versions import minor, name, reads
 
@@ -217,7 +218,12 @@ def _check(connection: Connection, load: Load) -> None:
             faults.VERSION,
         )
     if load.buttons > who.buttons:
-        raise fault_error(connection.label, faults.WRONG_BOX)
+        raise BoxError(
+            connection.label,
+            f"has {several(who.buttons, 'button')}, and this plan needs {load.buttons}",
+            "Lower buttons in the plan; handbell prepare --buttons says how many are fitted",
+            faults.WRONG_BOX,
+        )
 
 
 def ascii_label(label: str) -> str:
