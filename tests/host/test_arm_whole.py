@@ -88,6 +88,15 @@ def test_sending_says_that_it_took_the_start_back_and_where_it_still_stands(floo
     assert "may still start" not in floor.send()[1]
 
 
+def test_an_arm_that_is_refused_says_what_the_box_on_the_wall_will_do(floor):
+    assert floor.send()[0] == 0 and floor.do("arm", "--in", "9m")[0] == 0
+    floor.plugged = floor.boxes[:2]
+    code, said = floor.do("arm", "--in", "5m")
+    assert code == 1 and "Station 3 is not plugged in" in said
+    assert said.count("Station 3 may still start at") == 1
+    assert "an earlier start still stands on Station 1, Station 2" in said
+
+
 def test_sending_says_that_it_ends_a_start_that_another_computer_set(floor):
     assert floor.send()[0] == 0 and floor.do("arm", "--in", "5m")[0] == 0
     (floor.folder / "data" / "starts.json").unlink()

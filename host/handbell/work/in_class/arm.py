@@ -122,9 +122,10 @@ def arm(
         except HandbellError as error:
             failure = str(error)
         doubted = doubts(store, fleet, host.utc_us())
+        here = [connection.who.id for connection in fleet.connections]
         ahead_s = max(0.0, start.utc_ms / 1000 - host.utc_us() / 1e6)
         others = tuple(s for s in strangers(fleet) if s.why not in failure)
-    remarks = doubted + ([] if failure else _remarks(loaded, session))
+    remarks = doubted + (_elsewhere(session, here) if failure else _remarks(loaded, session))
     remarks += [words for words in (session.starts.trouble, clocks.trouble) if words]
     return Armed(
         not failure,
@@ -164,6 +165,12 @@ def _moved(loaded: LoadedClass) -> dict[int, str]:
         for n, place in loaded.playing.items()
         if place.box and ((n in hung and hung[n].box != place.box) or now.get(place.box, n) != n)
     }
+
+
+def _elsewhere(session: Session, here: Collection[str]) -> list[str]:
+    """Return what boxes that are not plugged in will do: an arming that failed changes none."""
+    words = session.starts.words(but=here)
+    return [words] if words else []
 
 
 def _remarks(loaded: LoadedClass, session: Session) -> list[str]:
