@@ -8,6 +8,7 @@ import pytest
 
 from handbell.cli.main import main
 from handbell.store import open_store
+from handbell.store.classes.filing import set_date
 from handbell.store.logs.moments import moments_of
 from handbell.store.results.queries import list_classes, load_class
 from handbell_core import journal as j
@@ -175,3 +176,24 @@ def test_a_date_by_hand_does_not_change_how_far_boxes_were_apart(store, data, pl
     when = datetime.fromtimestamp(START_US / 1e6 - 86_400)
     assert said(capsys, "class", "1", "--date", f"{when:%Y-%m-%d %H:%M}", "--store", place)[0] == 0
     assert skew_of_class(store, run.class_id) == before
+
+
+def test_a_class_that_gets_the_date_of_its_other_half_is_one_with_it(store, data):
+    other = classes.timeline(station=2)
+    store.put_timeline(other)
+    day_us = 24 * HOUR_US
+    one = collected(store, classes.play(data).journal, START_US + HOUR_US)
+    late = classes.play(other, start_utc_ms=classes.START_UTC_MS + day_us // 1000).journal
+    two = collected(store, late, START_US + day_us + HOUR_US, classes.BOX_IDS[1])
+    assert two.class_id != one.class_id
+    assert set_date(store, two.class_id, START_US + 1_000_000) == one.class_id
+    (row,) = list_classes(store)
+    assert row.boxes == 2 and row.start_utc_us == START_US
+
+
+def test_a_box_s_two_classes_stay_two_whatever_their_dates(store, data):
+    one = collected(store, classes.play(data).journal, START_US + HOUR_US)
+    later = classes.play(data, start_utc_ms=classes.START_UTC_MS + 3_600_000, boot=2).journal
+    two = collected(store, later, START_US + 2 * HOUR_US)
+    assert set_date(store, two.class_id, START_US) == two.class_id != one.class_id
+    assert {row.start_utc_us for row in list_classes(store)} == {START_US}
