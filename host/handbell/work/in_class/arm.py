@@ -121,7 +121,7 @@ def arm(
             arm_boxes(fleet, table, loaded, start.utc_ms, session)
         except HandbellError as error:
             failure = str(error)
-        doubted = doubts(store, fleet, host.utc_us())
+        doubted = doubts(store, fleet.connections, host.utc_us())
         here = [connection.who.id for connection in fleet.connections]
         ahead_s = max(0.0, start.utc_ms / 1000 - host.utc_us() / 1e6)
         others = tuple(s for s in strangers(fleet) if s.why not in failure)

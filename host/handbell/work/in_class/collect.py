@@ -75,7 +75,7 @@ def collect(
             some = [log for log in salvage.unread(store) if log.digest in unread]
             got += [one.run_id for one in salvage.try_again(store, some)]
             unread = [log.digest for log in salvage.unread(store) if log.digest in unread]
-        clock = host_time.doubts(store, fleet, host_clock().utc_us()) if got else []
+        clock = host_time.doubts(store, (), host_clock().utc_us()) if got else []
         doubts = (
             *joining.doubts(store, got),
             *(f"{words[0].upper()}{words[1:]}." for words in clock),

@@ -6,10 +6,12 @@ date from it.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from handbell.base.errors import StoreError
 from handbell.base.times import date_of, span_words
 from handbell.base.words import listed
-from handbell.boxes.link.fleet import Fleet
+from handbell.boxes.link.connection import Connection
 from handbell.store import Store
 from handbell.store.classes.newest import latest_start
 
@@ -17,9 +19,12 @@ HOUR_US = 3_600_000_000
 LONG_US = 60 * 24 * HOUR_US  # a summer without classes is shorter
 
 
-def doubts(store: Store | None, fleet: Fleet, now_us: int) -> list[str]:
-    """Return why the clock that says ``now_us`` may be wrong, as sentences; none as a rule."""
-    return [words for words in (_by_store(store, now_us), _by_boxes(fleet, now_us)) if words]
+def doubts(store: Store | None, told: Iterable[Connection], now_us: int) -> list[str]:
+    """Return why the clock that says ``now_us`` may be wrong, as sentences; none as a rule.
+
+    ``told`` are boxes that were told the time just now.
+    """
+    return [words for words in (_by_store(store, now_us), _by_boxes(told, now_us)) if words]
 
 
 def _by_store(store: Store | None, now_us: int) -> str:
@@ -45,9 +50,9 @@ def _by_store(store: Store | None, now_us: int) -> str:
     return ""
 
 
-def _by_boxes(fleet: Fleet, now_us: int) -> str:
+def _by_boxes(told: Iterable[Connection], now_us: int) -> str:
     """Return by how much it differs from clocks that boxes had kept, "" where none does."""
-    moved = {c.label: c.clock_moved_s for c in fleet.connections if c.clock_moved_s}
+    moved = {c.label: c.clock_moved_s for c in told if c.clock_moved_s}
     if not moved:
         return ""
     most_s = max(moved.values(), key=abs)

@@ -89,7 +89,7 @@ def send(
         make_spares(fleet, stations)
         _give_rates(fleet, outcomes, clocks)
         warnings += [clocks.trouble] if clocks.trouble not in ("", *warnings) else []
-        warnings += doubts(store, fleet, host_clock().utc_us())
+        warnings += doubts(store, fleet.connections, host_clock().utc_us())
         others = strangers(fleet)
     got = {o.who.id: o.label for o in outcomes if o.value is not None}
     session = Session(host_clock().utc_us() // 1000)
