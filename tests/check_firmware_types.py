@@ -24,7 +24,7 @@ strict_optional = False
 cache_dir = {stubs}/cache
 
 # PIO programs are made of names that only the assembler knows.
-[mypy-box.capture]
+[mypy-box.capture,box.infrared,box.emitter]
 ignore_errors = True
 
 [mypy-board_local,image_name]

@@ -15,6 +15,8 @@ ROOT = ""  # the box's files are in the folder where main.py starts
 
 BUTTON_PINS = (10, 11, 12, 13)
 BUS_PINS = (4, 5)  # SDA, SCL
+RECEIVER_PIN = 18  # of a 38 kHz infra-red receiver, low while it sees light; None without one
+EMITTER_PIN = 19  # of an infra-red diode's transistor, high while it is lit; None without one
 BUS_US = 10_000  # no transfer may take longer; a piece of the screen takes 4 ms at 400 kHz
 DISPLAY_RESET_PIN = None  # the number of the pin, for a display that wants a reset pulse
 DISPLAY_PAGED = False  # True for a display whose controller (SH1106 type) takes no ranges
@@ -119,6 +121,28 @@ def captures(pins):
     except ImportError:
         return None
     return [Capture(number, pin) for number, pin in enumerate(pins)]
+
+
+def edges():
+    """Watch the infra-red receiver: for ``Hearing``, once; None without one, or without PIO."""
+    if RECEIVER_PIN is None:
+        return None
+    try:
+        from box.infrared import start
+    except ImportError:
+        return None
+    return start(Pin(RECEIVER_PIN, Pin.IN, Pin.PULL_UP))
+
+
+def sender():
+    """Return what sends telegrams by infra-red, None without a diode or where there is no PIO."""
+    if EMITTER_PIN is None:
+        return None
+    try:
+        from box.emitter import Sender
+    except ImportError:
+        return None
+    return Sender(Pin(EMITTER_PIN, Pin.OUT, value=0))
 
 
 def battery_mv() -> int:
