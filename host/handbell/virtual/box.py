@@ -93,7 +93,7 @@ class VirtualBox:
         self._wants_plug = True
         self._stderr = world.folder / f"{spec.name}.stderr"
         levels = dict.fromkeys(spec.button_pins, 1)
-        self._feed = EdgeFeed({**levels, spec.vbus_pin: 0})
+        self._feed = EdgeFeed({**levels, spec.vbus_pin: 0, spec.receiver_pin: 1})
 
     # Power
 
@@ -215,6 +215,13 @@ class VirtualBox:
                 if f"button {slot + 1}" not in self.spec.broken
             ]
         )
+
+    # Infra-red
+
+    def see(self, light: Iterable[tuple[int, int]]) -> None:
+        """Shows its receiver light: world times from and to, in order, none touching another."""
+        pin = self.spec.receiver_pin
+        self._add_edges([(at_us, pin, n) for span in light for n, at_us in enumerate(span)])
 
     def _add_edges(self, edges: list[tuple[int, int, int]]) -> None:
         with self._world.lock:

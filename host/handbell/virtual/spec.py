@@ -45,6 +45,8 @@ class BoxSpec:
     made, `rtc_ppb` its rate's error and `rtc_pin` the pin that its square wave is on; with
     `rtc_lost` its oscillator had not run before, and it says so.
 
+    `receiver` puts an infra-red receiver on `receiver_pin`; `VirtualBox.see` shows it light.
+
     `screen_kind` is whether the screen's controller takes ranges of columns and pages, or pages one
     by one.
 
@@ -77,6 +79,8 @@ class BoxSpec:
     rtc_ppb: int = 0
     rtc_pin: int = 6
     rtc_lost: bool = False
+    receiver: bool = False
+    receiver_pin: int = 18
     broken: tuple[str, ...] = ()
     flash_fails_at: int | None = None
 
@@ -111,6 +115,7 @@ class BoxSpec:
             "buttons": self.buttons,
             "rtc": rtc_state,
             "rtc_pin": self.rtc_pin,
+            "receiver_pin": self.receiver_pin if self.receiver else None,
             "flash": str(self.flash.resolve()),
             "flash_blocks": FLASH_BLOCKS,
             "erase_us": self.erase_us,

@@ -23,6 +23,8 @@ on_watchdog = None
 # A part that moves a pin by itself; its edges are queued one at a time.
 wave = None
 wave_pin = -1
+# What follows a pin without interrupts, by the pin's number.
+watches = {}
 # While a C call or a soft callback runs, further soft callbacks wait for its end.
 hold_soft = False
 
@@ -103,6 +105,8 @@ def _edge(edge, event_us):
     elif levels[number] == level:
         return
     levels[number] = level
+    if number in watches:
+        watches[number].edge(level, event_us)
     pin = pins[number]
     flag = RISE if level else FALL
     if pin is None or not pin.enabled & flag:

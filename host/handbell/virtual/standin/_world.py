@@ -67,6 +67,11 @@ def read_ticks():
     return _clock.tick_of(_clock.now())
 
 
+def horizon_us():
+    """The time before which all edges are known."""
+    return _horizon_us
+
+
 def pass_time(us):
     """Lets `us` microseconds go by with interrupts live, as a sleep does."""
     _pass_to(_clock.now() + us, False)

@@ -3,6 +3,7 @@
 It has the buttons of its box, since a box says to hosts how many its board names.
 """
 
+import _receiver
 import _world
 import machine
 
@@ -11,6 +12,15 @@ from boards.pico import *  # noqa: F403 - all of it, but for the waiting
 
 NAME = "virtual"
 BUTTON_PINS = getattr(boards.pico, "BUTTON_PINS", ())[: machine._boot["buttons"]]
+
+
+def edges():
+    """What an infra-red receiver sees, None without one."""
+    return _receiver.start()
+
+
+def sender():
+    """No infra-red diode."""
 
 
 def idle(until_ticks_us):

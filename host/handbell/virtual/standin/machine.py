@@ -3,6 +3,7 @@
 import _channel
 import _frames
 import _irq
+import _receiver
 import _world
 from _bus import I2C
 from _pins import ADC, PWM, Pin  # noqa: F401 - the firmware imports them from here
@@ -30,6 +31,7 @@ def _begin(config):
     _boot["cause"] = config["reset_cause"]
     _boot["buttons"] = config["buttons"]
     I2C.present = config["i2c"]
+    _receiver.pin = config["receiver_pin"]
     if config["rtc"]:
         from _clockpart import ADDRESS, ClockPart
 
