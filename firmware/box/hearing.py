@@ -17,7 +17,7 @@ WHOLE_US = (TURNS + 2) * TURN_US  # what a byte without an edge takes
 BEHIND_US = 28 * CYCLE_US + TURN_US // 2  # from an edge to its byte, in the mean
 
 PIECE = 24  # bytes, read in one go
-PIECE_US = 3_000  # what that may take on the chip
+PIECE_US = 2_500  # what that may take on the chip
 LOOK_US = 10_000
 _LONGEST_US = 1 << 20  # from edge to edge; what is longer is that
 _OFF_US = 2_000  # a clock this far off lost bytes

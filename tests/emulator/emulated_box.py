@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
 
-from emulated_parts import Bus, Button, Flash, Sounder, Strip
+from emulated_parts import HIGH, Bus, Button, Flash, Receiver, Sounder, Strip
 from emulated_wire import Wire
 from rp2040py.boards import BOARDS, FlashLayout
 from rp2040py.device.load_flash import load_micropython_flash_image
@@ -36,7 +36,7 @@ MPY_VERSION = 6
 
 # How the reference box is wired.
 BUTTON_PINS = (10, 11, 12, 13)
-STRIP_PIN, SOUNDER_PIN, LINE_PIN, ON_USB_PIN = 16, 15, 14, 24
+STRIP_PIN, SOUNDER_PIN, LINE_PIN, ON_USB_PIN, RECEIVER_PIN = 16, 15, 14, 24, 18
 BATTERY_ADC = 0
 BATTERY_MV = 4_000
 
@@ -137,8 +137,10 @@ class EmulatedBox:
         self.strip = Strip(STRIP_PIN)
         self.sounder, self.line = Sounder(SOUNDER_PIN), Sounder(LINE_PIN)
         self.buttons = [Button(pin) for pin in BUTTON_PINS]
+        self.receiver = Receiver(RECEIVER_PIN)
         self.flash = flash or Flash()
-        parts = [self.bus, self.strip, self.sounder, self.line, self.flash, *self.buttons]
+        parts = [self.bus, self.strip, self.sounder, self.line, self.receiver, self.flash]
+        parts += self.buttons
         for part in parts:
             part.attach(self._mcu)  # type: ignore[attr-defined]
         self._mcu.gpio[ON_USB_PIN].set_input_value(True)
@@ -184,6 +186,15 @@ class EmulatedBox:
             alarm.cancel()
         EmulatedBox.total_us += self.now_us - from_us
         return finished
+
+    def listen(self, pin: int, rises_us: list[float]) -> None:
+        """Note from now on in ``rises_us`` when a pin is driven high."""
+
+        def edge(new: int, old: int) -> None:
+            if new == HIGH:
+                rises_us.append(self.now_us)
+
+        self._mcu.gpio[pin].add_listener(edge)
 
     # The wire
 

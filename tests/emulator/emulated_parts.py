@@ -252,3 +252,33 @@ class Flash:
     def erases(self, from_us: float = 0) -> list[tuple[float, float]]:
         """Return (begin, length) of every erase since ``from_us``."""
         return [(at, busy) for at, op, _, busy in self.ops if op in ERASE_US and at >= from_us]
+
+
+class Receiver:
+    """An infra-red receiver: its pin is low while it sees light."""
+
+    def __init__(self, pin: int) -> None:
+        self._pin = pin
+        self._edges: list[tuple[float, bool]] = []
+
+    def attach(self, mcu: Any) -> None:
+        """Hang it on the pin, dark."""
+        self._clock = mcu.clock
+        self._gpio = mcu.gpio[self._pin]
+        self._gpio.set_input_value(True)
+        self._alarm = mcu.clock.create_alarm(self._next)
+
+    def show(self, edges: Iterable[tuple[float, bool]]) -> None:
+        """Let it see light come and go: (when, lit), all later than what it was shown before."""
+        waited = bool(self._edges)
+        self._edges += edges
+        if not waited:
+            self._schedule()
+
+    def _next(self) -> None:
+        self._gpio.set_input_value(not self._edges.pop(0)[1])
+        self._schedule()
+
+    def _schedule(self) -> None:
+        if self._edges:
+            self._alarm.schedule(max(0.0, self._edges[0][0] * 1000 - self._clock.nanos))
