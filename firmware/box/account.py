@@ -5,6 +5,7 @@ import struct
 import time
 
 from handbell_core import faults, journal
+from handbell_core.recall import Recall
 from handbell_core.ticks import ticks_diff
 from handbell_core.timeline import SLOTS
 
@@ -70,18 +71,19 @@ class Account:
         self._errors = self._trouble.count
         self._facts.totals = []
 
-    def begin(self, timeline: str, clock) -> None:
+    def begin(self, timeline: str, clock, key: bytes = b"") -> None:
         """Begin the journal of a run of a timeline (its digest, hex), unless it has one.
 
-        ``clock`` is the model that dates it, None for none.
+        ``clock`` is the model that dates it, None for none; a remote with ``key`` leads it.
         """
         self.finish(_now, True)
         if self._log.is_open:
             return
         digest = bytes(int(timeline[i : i + 2], 16) for i in range(0, 24, 2))
-        first = [journal.run_record(digest, self._storage.settings["station"])] + self._box_told(
-            clock
-        )
+        station = self._storage.settings["station"]
+        first = [journal.run_record(digest, station, bool(key))] + self._box_told(clock)
+        if key:
+            first.append(journal.record(journal.HEEDS, 0, 0, 0, key))
         self._fresh()
         self._facts.was_cut = False
         self._log.open()  # from here on nothing fails: no log is without its first record
@@ -94,8 +96,7 @@ class Account:
         first = self._box_told(clock)
         self._log.reopen(past.name)
         self._fresh()
-        self._taps, self._totals = past.taps, past.totals
-        self._facts.totals = past.totals.sums()
+        self._taps = past.taps
         for record in first:
             self._log.keep(record)
         self._note_battery(0)
@@ -104,6 +105,18 @@ class Account:
         """Return the records that tell which box it is, and its clock."""
         box = self._box_id + struct.pack("<HH", self._power.mv, self._storage.boot)
         return [journal.record(journal.BOX, 0, 0, 0, box)] + _clock_told(clock)
+
+    def recall(self, counting) -> None:
+        """Count again, in ``counting`` and in the totals, what of the log still holds.
+
+        Raises OSError, with the totals as they were.
+        """
+        totals = Totals()
+        again = Recall(counting, totals)
+        self._log.each_record(again.look)
+        self._log.each_record(again.take)
+        self._totals = totals
+        self._facts.totals = totals.sums()
 
     def tell_clock(self, clock) -> None:
         """Tell by which clock the run goes from now on."""

@@ -15,6 +15,7 @@ from handbell_core import faults
 from handbell_core.journal import RECORD_SIZE, TAP
 from handbell_core.ticks import ticks_diff
 
+from .reading import each_record
 from .storage import ENOSPC
 
 TYPE_CHECKING = False
@@ -97,6 +98,18 @@ class Log:
             self._oldest = time.ticks_us()
         self._queue[self._used : self._used + RECORD_SIZE] = record
         self._used += RECORD_SIZE
+
+    def each_record(self, take) -> None:
+        """Call ``take(buf, at)`` for each record of this run, on the flash and not; raises OSError.
+
+        The journal holds whole records only, so that is where a chunk of it ends.
+        """
+        if self._file is not None:
+            with self._storage.open_run(self.name) as file:
+                each_record(file, take)
+        for buf, first, used in ((self._tail, 4, self._tail_used), (self._queue, 0, self._used)):
+            for at in range(first, first + used, RECORD_SIZE):
+                take(buf, at)
 
     def _lose_tap(self) -> bool:
         """Give up the newest tap that waits; False without one, or if the journal may hold it."""

@@ -3,95 +3,88 @@
 import struct
 
 from handbell_core import journal as j
-from handbell_core.counting import Counting
 from handbell_core.runner import AT_GATE
-from handbell_core.timeline import WINDOW, Reader, Span, VersionError
+from handbell_core.timeline import Reader, VersionError
 from handbell_core.versions import reads
 
-from .account import Totals
+from .reading import each_record
 
-CHUNK = 20  # records read at a time
 GATE_MOST_MS = 3_600_000
 JOINS_MOST = 8  # a run that was cut so often, each time this soon after it was joined,
 JOIN_LASTS_MS = 60_000  # would be cut again
-_PRESSES = (j.TAP, j.BACK, j.FORTH, j.CONFIRM)
 
 
 class Past:
     """An unfinished run, in the same memory however long it was.
 
     ``zero_utc_ms`` is UTC at ``class_ms`` 0 (-1: not known), ``from_ms`` the last ``class_ms``
-    told, ``gate_ms`` where it waited (-1: it didn't). ``counting`` has what was pressed in the
-    last window and the one before, by the tasks of the timeline that ``storage`` holds. ``joins``
-    is how often it was joined, each time soon after the one before, ``joined_ms`` (UTC) when last.
+    told, ``gate_ms`` where it stood (-1: it didn't). ``joins`` is how often it was joined, each
+    time soon after the one before, ``joined_ms`` (UTC) when last. A remote leads it if it has a
+    ``key``; ``number`` is of the last act then. Its counts are read once it goes on.
     """
 
     def __init__(self, storage, name: str) -> None:
         self._storage = storage
-        self._file = None
-        self._span = Span()
-        self._index = 0  # of the span to look at next
         self.name = name
         self.timeline = ""
         self.zero_utc_ms = self.gate_ms = -1
         self.from_ms = 0
         self.wait_ms = -1  # when somebody chose to wait after what was played then, -1: nobody
-        self.skipped = 0
         self.joins = self.joined_ms = 0
         self.told = 0  # the last window whose results were told
         self.taps = 0
-        self.counting = Counting(_nobody)
-        self.totals = Totals()
+        self.key = b""
+        self.number = 0
+
+    def look(self, buf: bytes, at: int) -> None:
+        """Look at the next record, the 24 bytes at ``at``."""
+        record = j.parse_record(buf[at : at + j.RECORD_SIZE])
+        if record is not None:
+            self.take(*record)
 
     def take(self, kind: int, slot: int, window: int, class_ms: int, payload: bytes) -> None:
         """Take the next record."""
+        if kind == j.ACT:
+            self._take_act(window, class_ms, payload)
+            return
         self.from_ms = max(self.from_ms, class_ms)
         if kind == j.RUN:
             if not reads(j.VERSION, slot):
                 raise VersionError("a log of another version")
             self.timeline = "".join(["%02x" % b for b in payload])
-            self._file = self._storage.open_timeline(self.timeline)
-            self._reader = Reader(self._file)
+            file = self._storage.open_timeline(self.timeline)
+            try:
+                Reader(file)
+            finally:
+                file.close()
+        elif kind == j.HEEDS:
+            self.key = payload[:8]
         elif kind == j.STATE:
-            state, cause, _, utc_ms = struct.unpack("<BBHq", payload)
-            self.gate_ms = class_ms if state == AT_GATE else -1
-            if cause == j.BY_SKIP:
-                self.skipped = window
-            elif state == AT_GATE or cause == j.BY_HAND:
-                self.wait_ms = -1
-            elif cause == j.BY_WAIT:
-                self.wait_ms = class_ms
-            if cause == j.BY_CLOCK:
-                self.joins = self.joins + 1 if utc_ms - self.joined_ms < JOIN_LASTS_MS else 1
-                self.joined_ms = utc_ms
-            if utc_ms >= 0:
-                self.zero_utc_ms = utc_ms - class_ms
+            self._take_state(class_ms, payload)
         elif kind == j.RESULT:
-            bib, reps = struct.unpack("<HH", payload[:4])
             self.told = max(self.told, window)
-            if not payload[10] & j.RES_LEGS:
-                self.totals.take(bib, window, reps)
-        elif kind in _PRESSES:
-            if kind == j.TAP:
-                self.taps += 1
-                if payload[6] & j.TAP_OUTSIDE:
-                    return
-            if window > self.counting.window:
-                self._turn_to(window)
-            self.counting.replay(kind, slot, window, class_ms)
+        elif kind == j.TAP:
+            self.taps += 1
 
-    def _turn_to(self, window: int) -> None:
-        span = self._span
-        while span.kind != WINDOW or span.window != window:
-            self._reader.span(self._index, span)
-            self._index += 1
-        self.counting.end()
-        self.counting.begin(span)
+    def _take_act(self, window: int, class_ms: int, payload: bytes) -> None:
+        self.number = struct.unpack("<H", payload[:2])[0]
+        self.from_ms = class_ms
+        self.told = 0  # whatever was told is told again
+        if class_ms <= self.wait_ms:
+            self.wait_ms = -1
 
-    def close(self) -> None:
-        """Let go of the timeline."""
-        if self._file is not None:
-            self._file.close()
+    def _take_state(self, class_ms: int, payload: bytes) -> None:
+        state, cause, _, utc_ms = struct.unpack("<BBHq", payload)
+        self.gate_ms = class_ms if state == AT_GATE else -1
+        if state == AT_GATE or cause == j.BY_HAND:
+            self.wait_ms = -1
+        elif cause == j.BY_WAIT:
+            self.wait_ms = class_ms
+        if cause == j.BY_CLOCK:
+            self.joins = self.joins + 1 if utc_ms - self.joined_ms < JOIN_LASTS_MS else 1
+            self.joined_ms = utc_ms
+        if utc_ms >= 0:
+            self.zero_utc_ms = utc_ms - class_ms
 
     def go_on(self, session) -> bool:
         """Let the box go on with this run where the class is by now; False if it is over.
@@ -120,6 +113,8 @@ class Past:
         if 0 <= waits_ms <= run_ms - zero_ms:
             gate_ms = waits_ms  # who chose the same waits there
         session.account.go_on(self, session.dated_by())
+        if self.key:
+            session.heed(self.key, self.number)
         if gate_ms >= 0:
             runner.wait_again(gate_ms, run_ms)
         elif run_ms < zero_ms:
@@ -127,34 +122,15 @@ class Past:
         else:
             runner.rejoin(zero_ms, run_ms, self.from_ms)
             runner.waiting = waits_ms >= 0
-        counting = runner.counting
-        counting.take_over(self.counting)
-        counting.skip_again(self.skipped)
-        if counting.before_window > self.told:
+        session.account.recall(runner.counting)
+        if runner.counting.before_window > self.told:
             runner.tell_soon(run_ms)
         return True
-
-
-def _nobody(record: bytes) -> None:
-    """What was counted before is in the journal already."""
 
 
 def read_past(storage, name: str) -> Past:
     """Return what the journal ``name`` says; raises OSError, FormatError and IndexError."""
     past = Past(storage, name)
-    try:
-        _read(storage, name, past)
-    finally:
-        past.close()
-    return past
-
-
-def _read(storage, name: str, past: Past) -> None:
     with storage.open_run(name) as file:
-        data = file.read(CHUNK * j.RECORD_SIZE)
-        while data:
-            for at in range(0, len(data) - j.RECORD_SIZE + 1, j.RECORD_SIZE):
-                record = j.parse_record(data[at : at + j.RECORD_SIZE])
-                if record is not None:
-                    past.take(*record)
-            data = file.read(CHUNK * j.RECORD_SIZE)
+        each_record(file, past.look)
+    return past

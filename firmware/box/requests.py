@@ -10,6 +10,7 @@ import time
 
 from handbell_core import faults
 from handbell_core.runner import FAULT, OVER, SET
+from handbell_core.telegram import KEY_SIZE
 from handbell_core.timeline import VersionError
 
 from .kernel import Refusal, drop_file, erred_piece, get_piece, list_file, who
@@ -208,20 +209,27 @@ class Requests:
 
     # The class
 
-    def _arm(self, message: dict) -> dict:
-        session, keeper = self._session, self._keeper
+    def _refuse_start(self, utc_ms: int) -> None:
+        """Refuse a start that this box's clock can't keep, or that is too near or too far."""
+        keeper = self._keeper
         unfit = keeper.unfit()
         if unfit:
             raise Refusal(unfit)
-        if self._power.low:
-            raise Refusal(faults.BATTERY_LOW)
-        if not session.start_only:
-            raise Refusal(faults.BUSY)
-        ahead_ms = message["utc_ms"] - keeper.utc_ms()
+        ahead_ms = utc_ms - keeper.utc_ms()
         if ahead_ms < ARM_LEAST_MS:
             raise Refusal(faults.TOO_LATE)
         if ahead_ms > ARM_MOST_MS:
             raise Refusal(faults.TOO_FAR)
+
+    def _arm(self, message: dict) -> dict:
+        session = self._session
+        key, utc_ms = _key_of(message), message["utc_ms"]
+        if utc_ms or not key:
+            self._refuse_start(utc_ms)
+        if self._power.low:
+            raise Refusal(faults.BATTERY_LOW)
+        if not session.start_only:
+            raise Refusal(faults.BUSY)
         if not self._storage.read_settings():
             raise Refusal(faults.FLASH_ERROR)
         if self._storage.free_kb() < KEEP_FREE_KB:
@@ -231,11 +239,17 @@ class Requests:
             self._take_plan(message["d"], True)
         if session.runner.state in (OVER, FAULT) and not session.select(session.selected, True):
             raise Refusal(faults.FLASH_ERROR)
-        if session.in_class and session.runner.by_hand:
-            session.disarm()  # that start was set by another clock
+        # A start by hand was set by another clock; and whose word a run heeds stands in its log.
+        if session.in_class and (session.runner.by_hand or key or session.runner.heeds):
+            session.disarm()
         session.give_up(True)
-        session.arm(session.clock.run_ms_of_utc(message["utc_ms"]))
-        return {"utc_ms": message["utc_ms"]}
+        if not utc_ms:
+            session.stand_by(key)
+            return {"utc_ms": 0}
+        if key:
+            session.heed(key)
+        session.arm(session.clock.run_ms_of_utc(utc_ms))
+        return {"utc_ms": utc_ms}
 
     def _disarm(self, message: dict) -> None:
         session = self._session
@@ -254,6 +268,14 @@ class Requests:
         if self._session.in_class:
             raise Refusal(faults.BUSY)
         self._desk.leave = True
+
+
+def _key_of(message: dict) -> bytes:
+    """Return the key of the remote that is to lead, b"" for none."""
+    key = binascii.unhexlify(message.get("key", ""))
+    if key and len(key) != KEY_SIZE:
+        raise Refusal(faults.BAD_REQUEST)
+    return key
 
 
 TABLE = {

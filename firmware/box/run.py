@@ -7,6 +7,7 @@ from handbell_core import faults, journal
 from handbell_core.cues import NO_CUE
 from handbell_core.runner import FAULT, HOLD_MS, NEVER, OVER, READY, SET
 from handbell_core.taps import PRESS
+from handbell_core.telegram import unpack
 from handbell_core.ticks import ticks_add, ticks_diff
 
 from .loaded import Loaded, nothing
@@ -48,6 +49,7 @@ class Run(Loaded):
         self._over_until = tick
         self._kept_start_ms = NEVER
         self._stall_from = self._stall_to = tick  # of the last write
+        self.key = b""  # of the remote that leads the run, if it heeds one
 
     def dated_by(self) -> "ClockModel | None":
         """Return the clock that dates a run: its own, or one that is too unsure to go by."""
@@ -81,6 +83,33 @@ class Run(Loaded):
             self.disarm()  # a host that is told no must not find the box starting alone
             raise error
 
+    def stand_by(self, key: bytes) -> None:
+        """Be ready for a class that a remote will start; raises OSError, with none to come."""
+        self.heed(key)
+        self._begin()
+        self.runner.wait_again(0, self.run_ms(), journal.BY_HOST)
+        if not self.log.write():
+            error = self._unwritten()
+            self.disarm()
+            raise error
+
+    def heed(self, key: bytes, number: int = 0) -> None:
+        """Let a remote lead the run, which has got as far as act ``number``."""
+        self.key = key
+        self.runner.heed(number)
+
+    def hear(self, data: bytes, tick: int) -> bool:
+        """Take a telegram that ended at a raw tick; False for one that says nothing new here."""
+        runner = self.runner
+        if runner is None or not runner.heeds:
+            return False
+        act = unpack(self.key, runner.head.plan, data, self.clock.ms_of(tick))
+        if act is None or not runner.hear(act, self.run_ms()):
+            return False
+        if self.sound.armed:  # it may be a bell that the act calls off
+            self.sound.disarm()
+        return True
+
     def _unwritten(self) -> OSError:
         """Return the reason why the log is not on the flash."""
         return OSError(ENOSPC if self.log.fault == faults.STORAGE_FULL else errno.EIO)
@@ -93,7 +122,7 @@ class Run(Loaded):
     def _begin(self) -> None:
         """A run begins: its journal."""
         self._kept_start_ms = NEVER
-        self.account.begin(self.selected, self.dated_by())
+        self.account.begin(self.selected, self.dated_by(), self.key if self.runner.heeds else b"")
         self.begun = True
 
     def start_due_us(self, tick: int) -> int:
@@ -279,6 +308,13 @@ class Run(Loaded):
         try:
             self.account.keep(record)
         except Exception as error:  # noqa: BLE001 - see above
+            self.trouble.tell("log", error)
+
+    def recall(self, counting) -> None:
+        """Count again what of the log still holds; what can't be read stays out of the counts."""
+        try:
+            self.account.recall(counting)
+        except Exception as error:  # noqa: BLE001 - the host counts from the log anyway
             self.trouble.tell("log", error)
 
     def over(self, cause: int, class_ms: int) -> None:

@@ -70,6 +70,8 @@ class Session(Joining):
         if not self.in_class:
             return self._past_tries > 0  # what was cut could not be read yet
         runner = self.runner
+        if runner.stands_by:
+            return False
         return runner.state != SET or runner.starts_ms - self.run_ms() < CLASS_NEAR_MS
 
     @property
@@ -91,7 +93,7 @@ class Session(Joining):
         """Whether there is no more than a start to take back: no class is on, or may come back."""
         if self._may_come:
             return self._past is not None and self._past.zero_utc_ms < 0
-        return not self.in_class or self.runner.state == SET
+        return not self.in_class or self.runner.state == SET or self.runner.stands_by
 
     def give_up(self, for_another: bool = False) -> None:
         """See that nothing comes back after the next start of the box, unless a run is on.

@@ -48,6 +48,11 @@ class Agreement:
         self._coming: "tuple[Act, ...]" = ()
 
     @property
+    def next(self) -> "Act | None":
+        """The act that comes into force next, None if none is coming."""
+        return self._coming[0] if self._coming else None
+
+    @property
     def due_ms(self) -> int:
         """The run time at which the next act comes into force, NEVER if none is coming."""
         return self._coming[0].at_ms if self._coming else NEVER
@@ -70,6 +75,11 @@ class Agreement:
             self._coming = () if self.now.what == OVER else self._coming[1:]
             changed = True
         return changed
+
+    def live_on(self, later_ms: int) -> None:
+        """Live on another clock, whose run time is ``later_ms`` ahead."""
+        for act in (self.now,) + self._coming:  # noqa: RUF005 - MicroPython has no such *
+            act.at_ms += later_ms
 
     def class_ms(self, run_ms: int, gate_ms: int) -> int:
         """Return ``class_ms`` by the act in force; a class that runs stops at its next gate.

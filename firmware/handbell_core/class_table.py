@@ -7,6 +7,7 @@ from .states import (
     AT_GATE,
     CLOSING,
     FAULT,
+    GOING,
     HELD,
     LEAVING,
     OVER,
@@ -15,6 +16,8 @@ from .states import (
     READY,
     SET,
     SET_BY_HAND,
+    STANDS,
+    STARTING,
     TALLY,
     TALLY_WAITS,
     WORK,
@@ -27,18 +30,19 @@ if TYPE_CHECKING:
     from .states import Table
 
 RESTING = on(READY, HELD, AGAIN)
-STARTING = on(SET, SET_BY_HAND, LEAVING)  # a press begun in these means no window
 _WINDOWS = on(WORK, WORK_WAITS)
 _TALLIES = on(TALLY, TALLY_WAITS)
 _WAITS = on(PLAY_WAITS, WORK_WAITS, TALLY_WAITS)
 _SPANS = _WINDOWS | _TALLIES | on(PLAY, PLAY_WAITS)
 _ONWARD = _SPANS | on(ASKING)
-_IN_CLASS = _ONWARD | on(AT_GATE, LEAVING, CLOSING)
-_CHOOSING = _SPANS | STARTING | on(AT_GATE)
+_STANDS = on(STANDS, GOING)
+_IN_CLASS = _ONWARD | _STANDS | on(AT_GATE, LEAVING, CLOSING)
+_CHOOSING = _SPANS | STARTING | _STANDS | on(AT_GATE)
 _NOT_OVER = RESTING | STARTING | _IN_CLASS
+_HEEDING = RESTING | STARTING | _ONWARD | _STANDS | on(AT_GATE)
 
 # These need the next span at hand, and change nothing when it can't be read.
-READING = ("arm", "hold_again", "later", "go_on", "begin")
+READING = ("arm", "hold_again", "later", "go_on", "alone", "begin")
 
 # (modes, event, next mode or 0 for the same, action); the first row that fits is taken.
 CLASS: "Table" = (
@@ -55,6 +59,13 @@ CLASS: "Table" = (
     STARTING, "begin", PLAY, Deeds._begin,
     RESTING, "join", PLAY, Deeds._rest,
     RESTING, "join_gate", AT_GATE, Deeds._rest,
+    # Acts of the remote, and a box that goes on without one
+    _HEEDING, "stand", STANDS, Deeds._stand,
+    _HEEDING, "run", PLAY, Deeds._run,
+    STARTING | _STANDS | on(AT_GATE), "announce", GOING, Deeds._announce,
+    on(STANDS), "alone", LEAVING, Deeds._start_by_hand,
+    on(LEAVING), "stand_again", STANDS, Deeds._stay,
+    RESTING, "join_stand", STANDS, Deeds._rest,
     # Spans
     _WINDOWS, "span_over", 0, Deeds._window_over,
     _TALLIES, "span_over", 0, Deeds._tally_over,
@@ -65,6 +76,7 @@ CLASS: "Table" = (
     _ONWARD, "to_tally", TALLY, Deeds._open_tally,
     _ONWARD, "to_span", PLAY, Deeds._open,
     _ONWARD, "to_gate", AT_GATE, Deeds._open_gate,
+    _ONWARD, "to_stand", STANDS, Deeds._open_gate,
     _ONWARD, "to_rating", ASKING, Deeds._ask,
     _ONWARD, "to_end", CLOSING, Deeds._end,
     on(WORK), "wait_after", WORK_WAITS, None,
@@ -73,6 +85,7 @@ CLASS: "Table" = (
     _WINDOWS, "leave_out", 0, Deeds._skip,
     # Presses
     _IN_CLASS, "count", 0, Deeds._count,
+    _IN_CLASS, "count_none", 0, Deeds._count_standing,
     _IN_CLASS, "back", 0, Deeds._take_back,
     _IN_CLASS, "leg_back", 0, Deeds._take_leg_back,
     _IN_CLASS, "confirm", 0, Deeds._confirm,
@@ -84,5 +97,5 @@ CLASS: "Table" = (
     on(CLOSING), "quiet", OVER, Deeds._finish,
     _NOT_OVER, "end_it", OVER, Deeds._finish,
     on(FAULT), "end_it", OVER, None,
-    STARTING | _ONWARD, "give_up", FAULT, Deeds._fail,
+    STARTING | _ONWARD | _STANDS, "give_up", FAULT, Deeds._fail,
 )  # fmt: skip

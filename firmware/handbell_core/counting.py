@@ -27,6 +27,7 @@ class Counting:
         self._keep = keep
         self.now = [SlotCount() for _ in range(SLOTS)]
         self.before = [SlotCount() for _ in range(SLOTS)]
+        self._nobodys = SlotCount()
         self.legs = Legs()  # of the window now open, if a tap hands over in it
         self.legs_before = Legs()
         self.window = 0
@@ -35,6 +36,17 @@ class Counting:
         self.before_start_ms = self.before_end_ms = 0
         self._tally_from_ms = self._tally_to_ms = 0
         self.untold = 0  # the window whose results are still to be told, 0 for none
+
+    def begin_anew(self, window: "Span | None") -> None:
+        """Forget all windows; ``window`` is the one before."""
+        self.untold = self.window = self.before_window = 0
+        self.start_ms = self.end_ms = self.before_start_ms = self.before_end_ms = 0
+        self.end_tally()
+        if window is None:
+            self.end()
+        else:
+            self.begin(window)
+        self.end()
 
     def begin(self, span: Span) -> None:
         """A window opens."""
@@ -54,7 +66,8 @@ class Counting:
         """Every press begun in that rest has ended."""
         self._tally_from_ms = self._tally_to_ms = 0
 
-    def _in_tally(self, class_ms: int) -> bool:
+    def in_tally(self, class_ms: int) -> bool:
+        """Return whether a press at ``class_ms`` enters a tally."""
         return self._tally_from_ms <= class_ms < self._tally_to_ms
 
     def end(self) -> None:
@@ -70,7 +83,7 @@ class Counting:
 
     def at(self, slot: int, class_ms: int) -> "tuple[SlotCount | None, int]":
         """Return the count that a press at ``class_ms`` goes to, and its window (None, 0: none)."""
-        if self._in_tally(class_ms):
+        if self.in_tally(class_ms):
             return self.before[slot], self.before_window
         if self.window and self.start_ms <= class_ms < self.end_ms:
             return self.now[slot], self.window
@@ -78,10 +91,29 @@ class Counting:
             return self.before[slot], self.before_window
         return None, 0
 
+    def of(self, slot: int, window: int) -> "tuple[SlotCount, int]":
+        """Return the count of the open window or the one before, and when that began."""
+        if window == self.window:
+            return self.now[slot], self.start_ms
+        return self.before[slot], self.before_start_ms
+
     def at_or_before(self, slot: int, class_ms: int) -> "tuple[SlotCount, int]":
-        """Like ``at``; in a rest, the window just past."""
+        """Like ``at``; in a rest, the window just past; else a count of nobody."""
         count, window = self.at(slot, class_ms)
-        return (self.before[slot], self.before_window) if count is None else (count, window)
+        if count is not None:
+            return count, window
+        if class_ms < self.before_start_ms:
+            return self._nobodys, 0
+        return self.before[slot], self.before_window
+
+    def tap_standing(self, slot: int, class_ms: int, held_ms: int, flags: int) -> int:
+        """Take a tap while the class stands: it counts where a tally is entered, else nothing."""
+        if self.in_tally(class_ms):
+            return self.tap(slot, class_ms, held_ms, flags)
+        count, window = self.at(slot, class_ms)
+        bib = 0 if count is None else count.bib
+        self._keep(j.tap_record(slot, window, class_ms, bib, held_ms, 0, flags | j.TAP_OUTSIDE))
+        return NOTHING
 
     def tap(self, slot: int, class_ms: int, held_ms: int, flags: int) -> int:
         """Take a tap pressed at ``class_ms``; return NOTHING, COUNTED or REACHED (its goal)."""
@@ -125,14 +157,14 @@ class Counting:
     def _is_live(self, count: SlotCount, class_ms: int) -> bool:
         if not count.asked or count.skipped:
             return False
-        return is_counted_live(count.tap_rule) or self._in_tally(class_ms)
+        return is_counted_live(count.tap_rule) or self.in_tally(class_ms)
 
     def back(self, slot: int, pressed_ms: int, class_ms: int) -> bool:
         """Take back the last tap, by a hold begun at ``pressed_ms``; False when there is none."""
         count, window = self.at_or_before(slot, pressed_ms)
         if not count.asked or not count.back():
             return False
-        self._note(j.BACK, slot, count, window, class_ms)
+        self._note(j.BACK, slot, count, window, pressed_ms, class_ms)
         return True
 
     def leg_back(self, slot: int, pressed_ms: int, class_ms: int) -> bool:
@@ -142,7 +174,8 @@ class Counting:
         if legs is None or not legs.back():
             return False
         place = legs.last
-        payload = struct.pack("<HHH", legs.people[place], 0, legs.of(place))
+        held_ms = _held_ms(pressed_ms, class_ms)
+        payload = struct.pack("<HHH", legs.people[place], held_ms, legs.of(place))
         self._keep(j.record(j.BACK, place, window, class_ms, payload))
         return True
 
@@ -150,15 +183,15 @@ class Counting:
         """Withdraw the take-back of the hold begun at ``pressed_ms``."""
         count, window = self.at_or_before(slot, pressed_ms)
         count.forth()
-        self._note(j.FORTH, slot, count, window, class_ms)
+        self._note(j.FORTH, slot, count, window, pressed_ms, class_ms)
 
-    def confirm(self, slot: int, class_ms: int) -> bool:
-        """Close a tally; False when nothing was entered."""
+    def confirm(self, slot: int, pressed_ms: int, class_ms: int) -> bool:
+        """Close a tally, by a hold begun at ``pressed_ms``; False when nothing was entered."""
         count = self.before[slot]
         if not count.asked or not count.taps:
             return False
         count.confirm()
-        self._note(j.CONFIRM, slot, count, self.before_window, class_ms)
+        self._note(j.CONFIRM, slot, count, self.before_window, pressed_ms, class_ms)
         return True
 
     def all_made(self) -> bool:
@@ -180,17 +213,6 @@ class Counting:
             self.now[slot].replay(kind, class_ms)
         elif window == self.before_window:
             self.before[slot].replay(kind, class_ms)
-
-    def take_over(self, other: "Counting") -> None:
-        """Take the counts that ``other`` has of the open window and the one before."""
-        for counts, legs, window in (
-            (other.now, other.legs, other.window),
-            (other.before, other.legs_before, other.before_window),
-        ):
-            if window and window == self.window:
-                self.now, self.legs = counts, legs
-            elif window and window == self.before_window:
-                self.before, self.legs_before = counts, legs
 
     def skip(self) -> None:
         """Leave the open window out."""
@@ -258,6 +280,12 @@ class Counting:
         payload = struct.pack("<HHiHB", count.bib, count.reps, count.made_ms, held_ds, flags)
         self._keep(j.record(j.RESULT, slot, window, start_ms, payload))
 
-    def _note(self, kind: int, slot: int, count: SlotCount, window: int, class_ms: int) -> None:
-        payload = struct.pack("<HHH", count.bib, 0, count.taps)
+    def _note(
+        self, kind: int, slot: int, count: SlotCount, window: int, pressed_ms: int, class_ms: int
+    ) -> None:
+        payload = struct.pack("<HHH", count.bib, _held_ms(pressed_ms, class_ms), count.taps)
         self._keep(j.record(kind, slot, window, class_ms, payload))
+
+
+def _held_ms(pressed_ms: int, class_ms: int) -> int:
+    return max(0, min(class_ms - pressed_ms, 0xFFFF))

@@ -3,6 +3,7 @@
 import struct
 
 from . import journal as j
+from .agreement import Agreement
 from .counting import Counting
 from .cues import AWAIT, CLOSE, NO_CUE, next_cue, start_cue
 from .menu import MENU, page
@@ -21,6 +22,7 @@ from .states import (
     SET,
     SET_BY_HAND,
     SKIP,
+    STANDS,
     STATE_OF,
     TALLY,
     TALLY_WAITS,
@@ -47,6 +49,9 @@ if TYPE_CHECKING:
         def keep(self, record: bytes) -> None:
             """Append a record to the journal."""
 
+        def recall(self, counting: Counting) -> None:
+            """Count again, in ``counting``, what of the log still holds; see ``recall.Recall``."""
+
         def changed(self) -> None:
             """Something to be seen changed."""
 
@@ -54,12 +59,13 @@ if TYPE_CHECKING:
             """The run has ended, once; with BY_FAULT it stands in FAULT and says so."""
 
 
-# Timers; at the same instant the earlier in this list goes first. GIVE_UP: what carries the class
-# on has failed since. STAY: the present state ends by itself. OWED: a hold whose read failed is
-# tried again, for when it became known.
+# Timers; at the same instant the earlier in this list goes first. ACT: an act of the remote comes
+# into force. GIVE_UP: what carries the class on has failed since. STAY: the present state ends by
+# itself. OWED: a hold whose read failed is tried again, for when it became known.
 (
-    SPAN_T, SETTLE_T, START_T, CUE_T, MENU_T, STAY_T, SHOW_T, LOOK_T, OWED_T, GIVE_UP_T, HOLD_T,
-) = range(11)  # fmt: skip
+    ACT_T, SPAN_T, SETTLE_T, START_T, CUE_T, MENU_T, STAY_T, SHOW_T, LOOK_T, OWED_T, GIVE_UP_T,
+    HOLD_T,
+) = range(12)  # fmt: skip
 
 
 class Course:
@@ -80,6 +86,17 @@ class Course:
         self.zero_ms = 0
         self.starts_ms = NEVER
         self.gate_class_ms = 0
+        self.heeds = False  # a remote leads
+        self.agreement = Agreement()
+        self._act_cue = NO_CUE  # with which the next act begins
+        self._moved_ms = -NEVER  # when an act moved the class, and where it had begun till then
+        self._zero_before_ms = 0
+        # The place that was read last: what the class goes into there, what is shown while it
+        # stands there, the last window before it.
+        self._to = Span()
+        self._to_shown = Span()
+        self._to_before: "Span | None" = None
+        self._to_index = 0
         self.cue = NO_CUE
         self._after = Span()
         self._after_index = -1  # which span ``_after`` holds, -1 for none
@@ -112,6 +129,8 @@ class Course:
 
     def class_ms(self, run_ms: int) -> int:
         """Return ``class_ms`` at ``run_ms``; it stands still at a gate."""
+        if run_ms < self._moved_ms:
+            return run_ms - self._zero_before_ms
         class_ms = run_ms - self.zero_ms
         if self.state in (AT_GATE, LEAVING):
             return min(class_ms, self.gate_class_ms)
@@ -128,11 +147,17 @@ class Course:
         return 0
 
     def cue_ms(self) -> int:
-        """Return the run time of the next cue that is known, NEVER if none."""
-        return min(self._timers[CUE_T], self._timers[SPAN_T], self._timers[START_T])
+        """Return the run time of the next cue that is known, NEVER if none.
+
+        An act takes the place of whatever was due at its instant or after it.
+        """
+        timers = self._timers
+        return min(timers[ACT_T], timers[CUE_T], timers[SPAN_T], timers[START_T])
 
     def bell_cue(self) -> int:
         """Return the cue that rings at ``cue_ms``, so that it can be armed ahead of its time."""
+        if self._timers[ACT_T] <= self.cue_ms():
+            return self._act_cue
         end_ms = min(self._timers[SPAN_T], self._timers[START_T])
         if self._timers[CUE_T] < end_ms:
             return self.cue
@@ -143,6 +168,8 @@ class Course:
         begins = at_ms == min(self._timers[SPAN_T], self._timers[START_T])
         if at_ms == NEVER or not begins or self._waits() or self._after_index != self.index + 1:
             return None
+        if at_ms == self._timers[START_T] and self._after.start_ms != self.gate_class_ms:
+            return None  # it goes on in its midst
         return self._after
 
     def text_of(self, index: int) -> bytes:
@@ -179,7 +206,7 @@ class Course:
         if after.kind == RATING:
             return "to_rating"
         if after.kind == GATE:
-            return "to_gate"
+            return "to_stand" if self.heeds else "to_gate"
         if after.flags & TAKES_TALLY:
             return "to_tally"
         return "to_window" if after.kind == WINDOW else "to_span"
@@ -234,11 +261,11 @@ class Course:
         if choice == SKIP:
             return self.mode in (WORK, WORK_WAITS) and not self.counting.now[0].skipped
         if choice == WAIT:
-            if self.mode == LEAVING:
-                return True  # back to the gate
+            if self.mode in (LEAVING, STANDS):
+                return True  # back to the gate; or on without the remote
             gate = self._after_index == self.index + 1 and self._after.kind == GATE
             last = self._end_cue == CLOSE
-            return self.mode in (WORK, PLAY, TALLY) and not (last or gate)
+            return self.mode in (WORK, PLAY, TALLY) and not (last or gate or self.heeds)
         return True
 
     def _be(self, mode: int, at_ms: int, index: int) -> None:

@@ -10,8 +10,8 @@ import struct
 from . import journal as j
 from .counting import REACHED
 from .course import CUE_T, HOLD_T, LOOK_T, SETTLE_T, SHOW_T, SPAN_T, START_T, STAY_T, Course
-from .cues import AWAIT, BACK, CLOSE, MADE, NEAR, NEAR_MS, NO_CUE
-from .press import FIRST, TOOK_BACK, UP
+from .cues import AWAIT, BACK, CLOSE, MADE, NEAR, NEAR_MS, NO_CUE, start_cue
+from .press import FIRST, SPENT, TOOK_BACK, UP
 from .states import (
     AGAIN_MS,
     ASKING,
@@ -21,10 +21,12 @@ from .states import (
     KNOWN_MS,
     LEAVING,
     NEVER,
+    NO_WINDOW,
     PLAY,
     RATED_MS,
     SETTLE_MS,
     SHOW_MS,
+    STANDS,
     WORK,
     WORK_WAITS,
 )
@@ -72,10 +74,57 @@ class Deeds(Course):
         self.zero_ms = run_ms - (self.gate_class_ms if self.mode == LEAVING else 0)
         self.starts_ms = NEVER
         for slot in range(SLOTS):  # a press begun before the start belongs to no window
-            self.down[slot] = False
-            self._presses[slot].state = UP
-            self._set(HOLD_T + slot, NEVER)
+            self._forget(slot)
         self._tell(PLAY, cause, run_ms - self.zero_ms, run_ms)
+
+    def _forget(self, slot: int) -> None:
+        self.down[slot] = False
+        self._presses[slot].state = UP
+        self._set(HOLD_T + slot, NEVER)
+
+    # Acts of the remote
+
+    def _announce(self, run_ms: int, at_ms: int) -> None:
+        self.starts_ms = at_ms
+        self._set(START_T, at_ms)
+        self.cue = NEAR
+        self._set(CUE_T, at_ms - NEAR_MS if at_ms - NEAR_MS >= run_ms else NEVER)
+
+    def _stand(self, run_ms: int, class_ms: int) -> None:
+        self._move_zero(run_ms, class_ms)
+        for press in self._presses:  # one that is not over belongs to where the class was
+            if press.class_ms >= class_ms:
+                press.class_ms, press.began_in = class_ms, STANDS
+        self._stop_here(class_ms, run_ms, j.BY_WORD)
+        self.sink.bell(AWAIT, NEVER if self._act_cue == NO_CUE else run_ms)
+
+    def _stop_here(self, class_ms: int, run_ms: int, cause: int) -> None:
+        """Stand at the place that was read."""
+        self.span, self._to_shown = self._to_shown, self.span
+        self.index = self._to_index - 1
+        self.kind = GATE
+        self.zero_ms = run_ms - class_ms
+        self._stop_at_gate(class_ms, run_ms, cause)
+
+    def _run(self, run_ms: int, class_ms: int) -> None:
+        self._move_zero(run_ms, class_ms)
+        self.index = self._to_index - 1
+        for slot, press in enumerate(self._presses):
+            # One that the class goes back before counts for nothing, as one begun while it stood.
+            if press.class_ms >= class_ms or NO_WINDOW >> press.began_in & 1:
+                self._forget(slot)
+        self._tell(PLAY, j.BY_WORD, class_ms, run_ms)
+
+    def _keep_taken_back(self) -> None:
+        """A hold that took back, and lasts, has nothing to give back any more."""
+        for press in self._presses:
+            if press.state == TOOK_BACK:
+                press.state = SPENT
+
+    def _move_zero(self, run_ms: int, class_ms: int) -> None:
+        self.starts_ms = NEVER
+        self._moved_ms, self._zero_before_ms = run_ms, self.zero_ms
+        self.zero_ms = run_ms - class_ms
 
     # Spans
 
@@ -116,10 +165,14 @@ class Deeds(Course):
         if span.end_ms() >= self.head.slot_ms:
             self._end_cue = CLOSE
         self._next_cue(0)
+        if run_ms > self.zero_ms + span.start_ms:  # it goes on in its midst, and rings for that
+            self.cue = start_cue(span.kind)
+            self._set(CUE_T, run_ms)
 
     def _open_window(self, run_ms: int, arg: int) -> None:
         self._open(run_ms, arg)
-        self.counting.begin(self.span)
+        if self.counting.window != self.span.window:
+            self.counting.begin(self.span)
 
     def _open_tally(self, run_ms: int, arg: int) -> None:
         self._open(run_ms, arg)
@@ -137,13 +190,18 @@ class Deeds(Course):
     # Presses
 
     def _count(self, at_ms: int, slot: int) -> None:
-        class_ms = self.class_ms(at_ms)
+        class_ms = self._presses[slot].class_ms
         if self.counting.tap(slot, class_ms, self.held_ms, self._doubt) == REACHED:
+            self.sink.bell(MADE, NEVER)
+
+    def _count_standing(self, at_ms: int, slot: int) -> None:
+        class_ms = self._presses[slot].class_ms
+        if self.counting.tap_standing(slot, class_ms, self.held_ms, self._doubt) == REACHED:
             self.sink.bell(MADE, NEVER)
 
     def _take_back(self, at_ms: int, slot: int) -> None:
         press = self._presses[slot]
-        pressed_ms = self.class_ms(press.at_ms)
+        pressed_ms = press.class_ms
         if not self.counting.back(slot, pressed_ms, self.class_ms(at_ms)):
             return
         press.state = TOOK_BACK
@@ -154,7 +212,7 @@ class Deeds(Course):
 
         Other buttons may hand over meanwhile, so what is taken back could not be given back.
         """
-        pressed_ms = self.class_ms(self._presses[slot].at_ms)
+        pressed_ms = self._presses[slot].class_ms
         if self.counting.leg_back(slot, pressed_ms, self.class_ms(at_ms)):
             self._taken_back(at_ms, slot, pressed_ms)
 
@@ -165,15 +223,18 @@ class Deeds(Course):
         self.counting.result_again(slot, pressed_ms)
 
     def _give_back(self, at_ms: int, slot: int) -> None:
-        pressed_ms = self.class_ms(self._presses[slot].at_ms)
+        pressed_ms = self._presses[slot].class_ms
         self.counting.forth(slot, pressed_ms, self.class_ms(at_ms))
         self._show_over(at_ms)
         self.counting.result_again(slot, pressed_ms)
 
     def _confirm(self, at_ms: int, slot: int) -> None:
+        pressed_ms = self._presses[slot].class_ms
+        if not self.counting.in_tally(pressed_ms):
+            return
         if self.counting.before[slot].confirmed:
             self._take_back(at_ms, slot)
-        elif self.counting.confirm(slot, self.class_ms(at_ms)):
+        elif self.counting.confirm(slot, pressed_ms, self.class_ms(at_ms)):
             self.sink.bell(MADE, NEVER)
 
     def _show_over(self, run_ms: int) -> None:

@@ -1,7 +1,7 @@
 """Hands at the buttons of a run: presses into gestures, gestures into events of the class."""
 
 from . import journal as j
-from .class_table import CLASS, READING, STARTING
+from .class_table import CLASS, READING
 from .course import HOLD_T, MENU_T, OWED_T, STAY_T
 from .deeds import Deeds
 from .press import HERE, HOLDS, MEANS, NOW, ON_PAGE, OPEN, PRESS, UP
@@ -15,6 +15,7 @@ from .states import (
     LEAVING,
     LONG_MS,
     NEVER,
+    NO_WINDOW,
     SET_BY_HAND,
     SETTLE_MS,
     SETTLE_RELEASE_MS,
@@ -69,11 +70,12 @@ class Hands(Deeds):
         began_in, index = self.mode, self.index
         if run_ms < self._since_ms:
             began_in, index = self._mode_before, self._index_before
-            if STARTING >> began_in & 1 and not STARTING >> self.mode & 1:
+            if NO_WINDOW >> began_in & 1 and not NO_WINDOW >> self.mode & 1:
                 return  # it began before the start, and belongs to no window
         elif self.owed and run_ms >= self.owed[-1][2]:
             began_in = LEAVING if self.owed[0][0] == "go_on" else SET_BY_HAND
         press.at_ms = run_ms
+        press.class_ms = self.class_ms(run_ms)
         press.began_in = began_in
         press.index = index
         on_page = self.menu != CLOSED and slot == self.menu_slot
@@ -185,8 +187,11 @@ class Hands(Deeds):
             return
         if choice in (SKIP, WAIT) and self._presses[slot].index != self.index:
             return  # it was meant for the span before
-        if event == "wait_after" and not self._do("stay", at_ms, slot):
-            if self._do(event, at_ms, slot):
+        if event == "wait_after":
+            for what in ("stand_again" if self.heeds else "stay", "alone", event):
+                if self._do(what, at_ms, slot):
+                    break
+            if self._waits():
                 self._tell(self.state, j.BY_WAIT, self.class_ms(at_ms), at_ms)
         elif event == "end_it":
             self._do(event, at_ms, j.BY_STOP)

@@ -7,7 +7,8 @@ broken record in the middle is passed over and counted. Taps are raw enough to b
 import binascii
 import struct
 
-VERSION = 1
+VERSION = 2  # 1 has no acts: who passes them over would count what no longer holds
+NO_ACTS = 1
 RECORD = "<BBHi12sI"
 RECORD_SIZE = 24
 
@@ -18,13 +19,15 @@ UTC = 3  # i64 utc_us, u32 bound_us: the clock model's instant; absent when the 
 OWN = 4  # i64 box_us, i32 rate_ppb: the same instant on the box's own clock
 STATE = 5  # u8 state, u8 cause, u16 spare, i64 utc_ms (-1: clock lost) of this class_ms
 TAP = 6  # u16 bib, u16 held_ms, u16 count after, u8 flags, 5 spare
-BACK = 7  # u16 bib, u16 spare, u16 count after: the last tap taken back
+BACK = 7  # u16 bib, u16 held_ms, u16 count after: the last tap taken back, by a press so long ago
 FORTH = 8  # the same: a take-back withdrawn, since the hold went on to the choices
 RESULT = 9  # u16 bib, u16 reps, i32 made_ms (-1: not made), u16 held_ds, u8 flags, u8 spare
 RATED = 10  # u16 bib, u8 rating (255: taken back), 9 spare; the last one holds
 NOTE = 11  # u16 fault, u16 spare, i32 value, 4 spare
-CONFIRM = 12  # u16 bib, u16 spare, u16 count after: a tally closed by a hold
+CONFIRM = 12  # u16 bib, u16 held_ms, u16 count after: a tally closed by a hold
 END = 13  # u8 cause, u8 spare, u16 late cues, u32 worst lateness us, u32 taps
+ACT = 14  # u16 number, u8 what, u8 spare, i32 class_ms that the box came from; window: now open
+HEEDS = 15  # 8s key, 4 spare: a remote leads
 
 HELD_TO_END = 0xFFFF  # held_ds, tenths of a second, of a position that was not lost
 
@@ -44,8 +47,10 @@ RES_UNCONFIRMED = 8  # a tally that nobody confirmed
 RES_LEGS = 16  # the reps are legs of a relay in which a tap hands over
 
 # Causes of a state change and of an end. After the power had failed, BY_CLOCK: joined again;
-# BY_CUT: not gone on with.
-BY_TIME, BY_HOST, BY_HAND, BY_SKIP, BY_WAIT, BY_STOP, BY_FAULT, BY_CLOCK, BY_CUT = range(9)
+# BY_CUT: not gone on with. BY_WORD: by an act of the remote.
+(
+    BY_TIME, BY_HOST, BY_HAND, BY_SKIP, BY_WAIT, BY_STOP, BY_FAULT, BY_CLOCK, BY_CUT, BY_WORD,
+) = range(10)  # fmt: skip
 
 
 def record(kind: int, slot: int, window: int, class_ms: int, payload: bytes = b"") -> bytes:
@@ -56,9 +61,9 @@ def record(kind: int, slot: int, window: int, class_ms: int, payload: bytes = b"
     return body + struct.pack("<I", binascii.crc32(body))
 
 
-def run_record(digest: bytes, station: int) -> bytes:
-    """Return the record that opens a journal."""
-    return record(RUN, VERSION, station, 0, digest)
+def run_record(digest: bytes, station: int, heeds: bool = False) -> bytes:
+    """Return the record that opens a journal; ``heeds`` when a remote leads, so acts may follow."""
+    return record(RUN, VERSION if heeds else NO_ACTS, station, 0, digest)
 
 
 def tap_record(
@@ -68,6 +73,11 @@ def tap_record(
     held_ms = min(held_ms, 0xFFFF)
     payload = struct.pack("<HHHB", bib, held_ms, min(count, 0xFFFF), flags)
     return record(TAP, slot, window, class_ms, payload)
+
+
+def act_record(number: int, what: int, class_ms: int, window: int, was_ms: int) -> bytes:
+    """Return the record of an act that took the class from ``was_ms`` into an open window, or 0."""
+    return record(ACT, 0, window, class_ms, struct.pack("<HBBi", number, what, 0, was_ms))
 
 
 def parse_record(buf: bytes) -> "tuple[int, int, int, int, bytes] | None":

@@ -8,10 +8,12 @@ from .states import (
     AGAIN,
     ASKING,
     AT_GATE,
+    GOING,
     PLAY,
     PLAY_WAITS,
     READY,
     SET_BY_HAND,
+    STANDS,
     TALLY,
     TALLY_WAITS,
     WORK,
@@ -52,6 +54,7 @@ ALL, NOW, HERE = range(3)
 
 _IN_SPANS = on(WORK, WORK_WAITS, PLAY, PLAY_WAITS)
 _TALLIES = on(TALLY, TALLY_WAITS)
+_STANDS = on(STANDS, GOING)
 # (state in which it began, gesture, which presses, event of the class)
 MEANS: "Table" = (
     on(READY), "hold", NOW, "hold_first",
@@ -60,6 +63,8 @@ MEANS: "Table" = (
     on(AGAIN), "tap", NOW, "cancel",
     on(SET_BY_HAND), "hold", NOW, "later",
     _IN_SPANS | _TALLIES | on(AT_GATE), "tap", ALL, "count",
+    _STANDS, "tap", ALL, "count_none",
+    _STANDS, "hold", ALL, "confirm",
     _IN_SPANS, "hold", ALL, "back",
     _IN_SPANS, "eased", ALL, "leg_back",
     _TALLIES, "hold", ALL, "confirm",
@@ -70,10 +75,13 @@ MEANS: "Table" = (
 
 
 class Press:
-    """The last press of a button: its state, when it began, and in which state and span."""
+    """The last press of a button: its state, when it began, and in which state and span.
+
+    An act may move the class while it lasts, so its ``class_ms`` is kept.
+    """
 
     def __init__(self) -> None:
         self.state = UP
-        self.at_ms = 0
+        self.at_ms = self.class_ms = 0
         self.began_in = READY
         self.index = -1

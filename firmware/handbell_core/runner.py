@@ -6,20 +6,19 @@ each a table: the class (``class_table``), the choices (``menu``), a press a but
 """
 
 from . import faults
-from . import journal as j
 from .course import (
+    ACT_T,
     CUE_T,
     GIVE_UP_T,
     HOLD_T,
     LOOK_T,
     OWED_T,
-    SETTLE_T,
     SPAN_T,
     START_T,
     STAY_T,
 )
 from .cues import CLOSE, NO_CUE
-from .hands import Hands
+from .placing import Placing
 from .states import (
     AGAIN,
     AGAIN_MS,
@@ -48,7 +47,7 @@ from .states import (
     TALLY,
     WAIT,
 )
-from .timeline import GATE, WINDOW, FormatError, Span
+from .timeline import FormatError
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -87,10 +86,10 @@ if TYPE_CHECKING:
 
 # These read the flash before they change anything. One that failed is tried again; the class
 # stands still for all but the last two.
-_AGAIN = (SPAN_T, START_T, STAY_T, LOOK_T, OWED_T)
+_AGAIN = (ACT_T, SPAN_T, START_T, STAY_T, LOOK_T, OWED_T)
 
 
-class Runner(Hands):
+class Runner(Placing):
     """One run of one timeline.
 
     What a screen may read: state, kind, span, counting, down, shown, menu, rating, by_hand,
@@ -177,96 +176,11 @@ class Runner(Hands):
         for press in self._presses:
             press.at_ms += later_ms
         self._since_ms += later_ms
+        self.agreement.live_on(later_ms)
 
     def stop(self, run_ms: int, cause: int) -> None:
         """End the run from outside: the host disarms it, or its timeline can't be read."""
         self._do("end_it", run_ms, cause)
-
-    # Joining again after the power had failed
-
-    def rejoin(self, zero_ms: int, run_ms: int, from_ms: int) -> bool:
-        """Go on where the class is that began at ``zero_ms``; False when it is over.
-
-        ``from_ms`` is the last ``class_ms`` known to have been played. At a gate since then the
-        others wait, so this box waits there too. Nothing rings before the next cue. Raises what
-        reading the timeline raises.
-        """
-        class_ms = run_ms - zero_ms
-        index = self.place_at(class_ms, from_ms)
-        if index < 0:
-            return False
-        if self._after.kind == GATE:
-            self.wait_again(self._after.start_ms, run_ms)
-            return True
-        window = self._window_before(index)
-        self._look(index)
-        self._past_window(window)
-        self.zero_ms = zero_ms
-        self.index = index - 1
-        self._do("join", run_ms, 0)
-        self._tell(PLAY, j.BY_CLOCK, class_ms, run_ms)
-        self._do(self._follows(), run_ms, 0)
-        if self.state in (PLAY, TALLY):
-            self._next_cue(class_ms - self.span.start_ms + 1)
-        return True
-
-    def place_at(self, class_ms: int, from_ms: int) -> int:
-        """Return the span in which a class is that was last known to be at ``from_ms``.
-
-        It is the gate at which others wait since, if there is one; -1 when the class is over.
-        Raises what reading the timeline raises.
-        """
-        span = self._after
-        self._after_index = -1
-        for index in range(self.head.spans):
-            self.timeline.span(index, span)
-            if span.kind == GATE and from_ms < span.start_ms <= class_ms:
-                return index
-            if span.start_ms <= class_ms < span.end_ms():
-                return index
-        return -1
-
-    def end_ms_at(self, class_ms: int) -> int:
-        """Return when the span ends in which a class is at ``class_ms``, -1 when it is over."""
-        return -1 if self.place_at(class_ms, class_ms) < 0 else self._after.end_ms()
-
-    def wait_again(self, class_ms: int, run_ms: int) -> None:
-        """Wait at the gate (or the wait that somebody chose) at ``class_ms``."""
-        self._after_index = -1
-        index = -1
-        while index + 1 < self.head.spans:
-            if self.timeline.span(index + 1, self._after).end_ms() > class_ms:
-                break
-            index += 1
-        window = self._window_before(index + 1)
-        span = self.timeline.span(index, Span()) if index >= 0 else Span()
-        self._past_window(window)
-        self.index, self.span = index, span
-        self.kind = GATE
-        self.zero_ms = run_ms - class_ms
-        self._stop_at_gate(class_ms, run_ms, j.BY_CLOCK)
-        self._do("join_gate", run_ms, 0)
-
-    def _window_before(self, index: int) -> "Span | None":
-        """Return the last window before span ``index``, None if there is none."""
-        span = Span()
-        while index > 0:
-            index -= 1
-            if self.timeline.span(index, span).kind == WINDOW:
-                return span
-        return None
-
-    def _past_window(self, window: "Span | None") -> None:
-        """Take up the window that was played last, so that it can still be corrected."""
-        if window is not None:
-            self.counting.begin(window)
-            self.counting.end()
-
-    def tell_soon(self, run_ms: int) -> None:
-        """The results of the window before were not told before the power failed."""
-        self.counting.untold = self.counting.before_window
-        if self.state != TALLY:
-            self._set(SETTLE_T, run_ms + SETTLE_MS)
 
 
 def fault_of(error: "Exception | None") -> int:
@@ -278,6 +192,7 @@ def fault_of(error: "Exception | None") -> int:
 
 # What each timer does when it is due, in the order of the timers.
 _TIMED = (
+    Runner._act_due,
     Runner._span_due,
     Runner._settle,
     Runner._start_due,

@@ -41,9 +41,10 @@ STATES = (
     "held",
     "again",
 )
-# The class tells some apart: a start set by hand, a window, a wait chosen for the span's end.
-SET_BY_HAND, WORK, PLAY_WAITS, WORK_WAITS, TALLY_WAITS = range(13, 18)
-STATE_OF = bytes(range(13)) + bytes((SET, PLAY, PLAY, PLAY, TALLY))
+# The class tells some apart: a start set by hand, a window, a wait chosen for the span's end; and
+# where a remote leads, a stand that only an act ends, and that an act is about to end.
+SET_BY_HAND, WORK, PLAY_WAITS, WORK_WAITS, TALLY_WAITS, STANDS, GOING = range(13, 20)
+STATE_OF = bytes(range(13)) + bytes((SET, PLAY, PLAY, PLAY, TALLY, AT_GATE, LEAVING))
 
 # Pages of what a long hold leads to: a door that only a hold opens, the choices, a last question.
 CLOSED, RETURN, SKIP, WAIT, STOP, DOOR, SURE = range(-1, 6)
@@ -55,6 +56,11 @@ def on(*states: int) -> int:
     for state in states:
         bits |= 1 << state
     return bits
+
+
+# A press begun in these means no window.
+STARTING = on(SET, SET_BY_HAND, LEAVING)
+NO_WINDOW = STARTING | on(STANDS, GOING)
 
 
 def row_of(table: "Table", state: int, event: str) -> int:

@@ -19,6 +19,7 @@ from hypothesis.stateful import (
 
 from handbell_core import journal as j
 from handbell_core import states as s
+from handbell_core.agreement import RUNS, STANDS, Act
 from handbell_core.class_table import CLASS, READING
 from handbell_core.clock import ClockModel, RunTime
 from handbell_core.menu import MENU, page
@@ -28,7 +29,7 @@ from handbell_core.timeline import Reader
 from made import GATE, RATING, TAKES_TALLY, Sink, lead_in, rest, span, timeline_bytes, window
 
 TAP_TALLY = 4
-MODES = range(s.READY, s.TALLY_WAITS + 1)
+MODES = range(s.READY, s.GOING + 1)
 
 
 def rows(table):
@@ -110,6 +111,13 @@ def reached(mode):
             runner.release(0, 2_600)
         if mode == s.SET_BY_HAND:
             hold(3_000)
+    elif mode in (s.STANDS, s.GOING):
+        runner.heed()
+        runner.arm(0)
+        runner.hear(Act(1, STANDS, 7_000, 7_000), 0)
+        to(8_000)
+        if mode == s.GOING:
+            runner.hear(Act(2, RUNS, 7_000, 20_000), 8_000)
     elif mode != s.READY:
         runner.arm(0)
         at = {
@@ -173,7 +181,8 @@ def test_each_event_in_each_state_leads_where_its_row_says_and_nowhere_without_o
         runner.timeline.fails = False
         before = look(runner)
         at = s.row_of(CLASS, mode, event)
-        arg = {"arm": now + 60_000, "end_it": j.BY_HOST, "give_up": 36}.get(event, 0)
+        arg = {"arm": now + 60_000, "announce": now + 60_000, "end_it": j.BY_HOST, "give_up": 36}
+        arg = arg.get(event, 0)
         if event.startswith("to_"):
             if at >= 0 and event != "to_end":
                 runner._look(runner.index + 1)

@@ -6,8 +6,12 @@ Arguments: how many presses there were in the last window, and in how many windo
 import io
 import sys
 
+from box.account import Totals
 from box.past import read_past
+from box.reading import each_record
 from handbell_core import journal as j
+from handbell_core.counting import Counting
+from handbell_core.recall import Recall
 from made import lead_in, rest, timeline_bytes, window
 
 
@@ -54,6 +58,7 @@ class Storage:
         for _ in range(windows + 1):
             spans += [window(10_000), rest(5_000)]
         self._timeline = timeline_bytes(spans)
+        self.last = spans[-4:]
         self._run = presses, windows
 
     def open_run(self, name):
@@ -64,8 +69,17 @@ class Storage:
 
 
 presses, windows = int(sys.argv[1]), int(sys.argv[2])
-past = read_past(Storage(presses, windows), "00001.hbj")
-counts = past.counting
+storage = Storage(presses, windows)
+past = read_past(storage, "00001.hbj")
+counts = Counting(None)
+if windows:
+    counts.begin(storage.last[0])
+    counts.end()
+counts.begin(storage.last[-2])
+totals = Totals()
+again = Recall(counts, totals)
+each_record(storage.open_run(past.name), again.look)
+each_record(storage.open_run(past.name), again.take)
 print(past.taps, counts.window, counts.now[0].taps, counts.now[1].taps, counts.before[0].taps)
-past.totals.add_up()
-print(past.totals.sums())
+totals.add_up()
+print(totals.sums())

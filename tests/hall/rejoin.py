@@ -15,7 +15,9 @@ from oracle import Oracle
 from script import make
 
 from box.past import read_past
+from box.reading import each_record
 from handbell_core import journal as j
+from handbell_core.recall import Recall
 
 NAME = "00001.hbj"
 DIGEST = bytes(range(12))
@@ -40,10 +42,19 @@ def go_on(run: BoxRun) -> bool:
         clock=run.clock,
         runner=run.runner,
         run_ms=lambda: run._run_ms(run.now_us),
-        account=SimpleNamespace(go_on=lambda past, clock: None),
+        account=SimpleNamespace(
+            go_on=lambda past, clock: None, recall=lambda counting: recall(counting, journal)
+        ),
         dated_by=lambda: None,
     )
     return past.go_on(session)
+
+
+def recall(counting, journal: bytes) -> None:
+    """Count again what a journal says."""
+    again = Recall(counting)
+    for take in (again.look, again.take):
+        each_record(io.BytesIO(journal), take)
 
 
 def play(seed: str) -> Verdict | None:

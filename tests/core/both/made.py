@@ -3,6 +3,7 @@
 import io
 
 from handbell_core.clock import RunTime
+from handbell_core.recall import Recall
 from handbell_core.runner import Runner
 from handbell_core.timeline import (
     ASK_HOLD,
@@ -146,6 +147,13 @@ class Sink:
 
     def keep(self, record):
         self.records.append(record)
+
+    def recall(self, counting):
+        recall = Recall(counting)
+        for record in self.records:
+            recall.look(record, 0)
+        for record in self.records:
+            recall.take(record, 0)
 
     def changed(self):
         pass

@@ -111,7 +111,7 @@ def test_a_hold_takes_the_last_one_back_and_the_leg_goes_on():
     legs = box.runner.counting.legs
     assert legs.done == 1 and box.sink.bells[-1][1] == BACK
     ((_, slot, _, _, payload),) = records(box, j.BACK)
-    assert (slot,) + struct.unpack("<HHH", payload[:6]) == (1, 4, 0, 0)
+    assert (slot,) + struct.unpack("<HHH", payload[:6]) == (1, 4, 2_000, 0)
     box.tap(0, 24_500)  # long after the first: the leg taken back is done again
     assert legs.done == 2
     box.hold(0, 26_000)

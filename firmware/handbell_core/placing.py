@@ -1,0 +1,235 @@
+"""Where a class is when it isn't simply the next thing: joined again, or moved by the remote.
+
+An act says where the class is from an instant on; a box goes there from wherever it was. It reads
+the flash first, and changes nothing when that fails.
+"""
+
+from . import journal as j
+from .agreement import OVER, RUNS, STANDS
+from .course import ACT_T, CUE_T, LOOK_T, SETTLE_T, SPAN_T, START_T, STAY_T
+from .cues import AWAIT, CLOSE, NO_CUE, start_cue
+from .hands import Hands
+from .states import ASKING, AT_GATE, LEAVING, NEVER, PLAY, SETTLE_MS, TALLY
+from .states import STANDS as STANDS_MODE
+from .timeline import GATE, TAKES_TALLY, WINDOW, Span
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from .agreement import Act
+
+_BEGUN = (PLAY, TALLY, AT_GATE, LEAVING, ASKING)
+
+
+class Placing(Hands):
+    """A course that can be gone into anywhere."""
+
+    # Joining again after the power had failed
+
+    def rejoin(self, zero_ms: int, run_ms: int, from_ms: int) -> bool:
+        """Go on where the class is that began at ``zero_ms``; False when it is over.
+
+        ``from_ms`` is the last ``class_ms`` known to have been played. At a gate since then the
+        others wait, so this box waits there too. Nothing rings before the next cue. Raises what
+        reading the timeline raises.
+        """
+        class_ms = run_ms - zero_ms
+        if self.place_at(class_ms, from_ms) < 0:
+            return False
+        if self._after.kind == GATE:
+            self.wait_again(self._after.start_ms, run_ms)
+            return True
+        self._read_place(class_ms)
+        self._past_window(class_ms)
+        self.zero_ms = zero_ms
+        self.index = self._to_index - 1
+        self._do("join", run_ms, 0)
+        self._tell(PLAY, j.BY_CLOCK, class_ms, run_ms)
+        self._do(self._follows(), run_ms, 0)
+        self._ring_on(class_ms)
+        return True
+
+    def place_at(self, class_ms: int, from_ms: int) -> int:
+        """Return the span in which a class is that was last known to be at ``from_ms``.
+
+        It is the gate at which others wait since, if there is one; -1 when the class is over.
+        Raises what reading the timeline raises.
+        """
+        span = self._after
+        self._after_index = -1
+        for index in range(self.head.spans):
+            self.timeline.span(index, span)
+            if span.kind == GATE and from_ms < span.start_ms <= class_ms:
+                return index
+            if span.start_ms <= class_ms < span.end_ms():
+                return index
+        return -1
+
+    def end_ms_at(self, class_ms: int) -> int:
+        """Return when the span ends in which a class is at ``class_ms``, -1 when it is over."""
+        return -1 if self.place_at(class_ms, class_ms) < 0 else self._after.end_ms()
+
+    def wait_again(self, class_ms: int, run_ms: int, cause: int = j.BY_CLOCK) -> None:
+        """Wait where the class stood at ``class_ms``: at a gate, or where somebody chose to."""
+        self._read_place(class_ms)
+        self._past_window(class_ms)
+        self._stop_here(class_ms, run_ms, cause)
+        self._do("join_stand" if self.heeds else "join_gate", run_ms, 0)
+
+    def tell_soon(self, run_ms: int) -> None:
+        """The results of the window before were not told before the power failed."""
+        self.counting.untold = self.counting.before_window
+        if self.state != TALLY:
+            self._set(SETTLE_T, run_ms + SETTLE_MS)
+
+    # A remote leads
+
+    def heed(self, number: int = 0) -> None:
+        """A remote leads from now on; acts up to ``number`` are of before."""
+        self.heeds = True
+        self.agreement.number = number
+
+    @property
+    def stands_by(self) -> bool:
+        """Whether the class has not begun, and only the remote's word begins it."""
+        return self.mode == STANDS_MODE and self.index < 0 and not self.gate_class_ms
+
+    def hear(self, act: "Act", run_ms: int) -> bool:
+        """Take an act that was heard; False when nothing comes of it: none leads, or it is old."""
+        if not self.heeds or not self.agreement.hear(act):
+            return False
+        self._await_act(run_ms)
+        self.sink.changed()
+        return True
+
+    def _await_act(self, run_ms: int) -> None:
+        """Be ready for the next act: its instant, its cue, and a start that it sets."""
+        self._set(ACT_T, self.agreement.due_ms)
+        self._act_cue = NO_CUE
+        act = self.agreement.next
+        if act is None or act.at_ms <= run_ms:  # in force already: nothing begins by it
+            return
+        if act.what != RUNS:
+            self._act_cue = AWAIT if act.what == STANDS else CLOSE
+            return
+        self._do("announce", run_ms, act.at_ms)
+        try:
+            self._act_cue = start_cue(self._read_kind(act.class_ms))
+        except Exception:  # noqa: BLE001 - it rings a little later then, as the act comes
+            pass
+
+    def _read_kind(self, class_ms: int) -> int:
+        """Return the kind of the span that a class goes into at ``class_ms``."""
+        span = Span()
+        for index in range(self.head.spans):
+            if self.timeline.span(index, span).end_ms() > class_ms:
+                break
+        return span.kind
+
+    def _act_due(self, run_ms: int) -> None:
+        """The next act comes into force: read where it leads, then go there."""
+        act = self.agreement.next
+        if act is None:
+            return
+        if act.what != OVER:
+            self._read_place(act.class_ms)
+        was_ms = self.class_ms(run_ms) if self.state in _BEGUN else -1
+        self.agreement.step(act.at_ms)
+        self.owed = ()
+        opens = 0 if act.what == OVER else self._opens(act.class_ms)
+        self.sink.keep(j.act_record(act.number, act.what, act.class_ms, opens, was_ms))
+        if act.what == OVER:
+            self._do("end_it", run_ms, j.BY_WORD)
+        elif act.class_ms < self.head.slot_ms or self.mode != ASKING:
+            self._come(act, was_ms, run_ms)
+        self._await_act(run_ms)
+
+    def _come(self, act: "Act", was_ms: int, run_ms: int) -> None:
+        """Let the class be where an act says, from ``was_ms`` on."""
+        class_ms = act.class_ms
+        if act.what == STANDS and class_ms < self.head.slot_ms:
+            if self.mode != STANDS_MODE or class_ms != self.gate_class_ms:
+                self._move(class_ms, was_ms, run_ms)
+                self._do("stand", run_ms, class_ms)
+            return
+        rings = self._act_cue != NO_CUE
+        self._move(class_ms, was_ms, run_ms)
+        if self._do("run", run_ms, class_ms):
+            self._do(self._follows(), run_ms, 0)
+            if not rings:
+                self._ring_on(class_ms)
+
+    def _move(self, class_ms: int, was_ms: int, run_ms: int) -> None:
+        """Bring the counts from ``was_ms`` to ``class_ms``, into the place that was read."""
+        counting, to = self.counting, self._to
+        opens = self._opens(class_ms)
+        if class_ms < was_ms or counting.window != opens:
+            self._keep_taken_back()
+        if class_ms < was_ms or was_ms < 0:  # back, or from nowhere
+            counting.begin_anew(self._to_before)
+            if opens:
+                counting.begin(to)
+            self.sink.recall(counting)
+            if counting.before_window:
+                self.tell_soon(run_ms)
+        else:
+            if counting.window and counting.window != opens:
+                self._window_over(run_ms, 0)
+            if opens and counting.window != opens:
+                counting.begin(to)
+        if to.flags & TAKES_TALLY:
+            before = self._to_before
+            if before is not None and counting.before_window != before.window:
+                if counting.untold:
+                    self._tell_results()
+                counting.begin_anew(before)
+                counting.untold = counting.before_window
+            counting.begin_tally(to)
+            self._set(SETTLE_T, NEVER)
+        elif counting.untold:
+            self._set(SETTLE_T, run_ms + SETTLE_MS)
+        for timer in (SPAN_T, CUE_T, START_T, STAY_T, LOOK_T):
+            self._set(timer, NEVER)
+        self._page("close", 0, run_ms)
+
+    # Both
+
+    def _read_place(self, class_ms: int) -> None:
+        """Read where a class is at ``class_ms``: the span that it goes into, which is ``_to``.
+
+        What is shown of it while it stands there, and the last window before it.
+        """
+        span, shown, before = self._to, self._to_shown, None
+        at = 0
+        while at < self.head.spans and self.timeline.span(at, span).end_ms() <= class_ms:
+            if span.kind == WINDOW:
+                before = at
+            at += 1
+        if at >= self.head.spans:  # nothing follows
+            span.kind = span.window = span.flags = 0
+            span.start_ms = class_ms
+        in_its_midst = span.start_ms < class_ms
+        if in_its_midst:
+            self.timeline.span(at, shown)
+        elif at:
+            self.timeline.span(at - 1, shown)
+        else:
+            shown = self._to_shown = Span()
+        self._to_before = None if before is None else self.timeline.span(before, Span())
+        self._look(at)
+        self._to_index = at
+
+    def _opens(self, class_ms: int) -> int:
+        """Return the window in whose midst ``class_ms`` is, by the place that was read; or 0."""
+        to = self._to
+        return to.window if to.kind == WINDOW and to.start_ms < class_ms else 0
+
+    def _past_window(self, class_ms: int) -> None:
+        """Take up the windows of the place that was read, so that they can still be corrected."""
+        self.counting.begin_anew(self._to_before)
+        if self._opens(class_ms):
+            self.counting.begin(self._to)
+
+    def _ring_on(self, class_ms: int) -> None:
+        """Ring only what comes after ``class_ms`` in the present span."""
+        if self.state in (PLAY, TALLY):
+            self._next_cue(class_ms - self.span.start_ms + 1)

@@ -1,0 +1,308 @@
+import struct
+
+from handbell_core import journal as j
+from handbell_core.acts import LEAD_MS, SOON_MS
+from handbell_core.agreement import OVER, RUNS, STANDS, Act
+from handbell_core.cues import AWAIT, CLOSE, EASE, GO, NEAR
+from handbell_core.runner import ASKING, AT_GATE, LEAVING, PLAY, READY, SET, TALLY
+from made import GATE, Box, lead_in, rest, whole_class, window
+
+# whole_class(): lead-in to 5 s, target to 15, rest to 27, tally to 37, its rest to 57, gate, window
+# to 67 s, rating. Run time is class time plus 2 s at first.
+START_MS = 2_000
+
+
+def led(spans=None, **head):
+    box = Box(spans or whole_class(), **head)
+    box.runner.heed()
+    box.runner.arm(START_MS)
+    return box
+
+
+def act(box, number, what, class_ms, at_ms, heard_ms=None):
+    """Hear an act, 500 ms ahead of its instant unless told otherwise, and live up to it."""
+    heard_ms = at_ms - 500 if heard_ms is None else heard_ms
+    box.to(heard_ms)
+    assert box.runner.hear(Act(number, what, class_ms, at_ms), heard_ms)
+    box.to(max(at_ms, heard_ms))
+
+
+def records(box, kind):
+    parsed = [j.parse_record(record) for record in box.sink.records]
+    return [record for record in parsed if record[0] == kind]
+
+
+def results(box, number):
+    last = {}
+    for _, slot, found, _, payload in records(box, j.RESULT):
+        if found == number:
+            last[slot] = struct.unpack("<HH", payload[:4])[1]
+    return last
+
+
+def test_without_a_remote_nothing_is_heard():
+    box = Box(whole_class())
+    box.runner.arm(START_MS)
+    assert not box.runner.hear(Act(1, STANDS, 3_000, 5_000), 4_000)
+    assert box.to(8_000).state == PLAY
+
+
+def test_a_pause_stops_a_window_and_what_is_left_of_it_goes_on():
+    box = led()
+    box.tap(0, 8_000)
+    act(box, 1, STANDS, 10_000, 12_000)
+    runner = box.runner
+    assert runner.state == AT_GATE and runner.class_ms(30_000) == 10_000
+    assert box.sink.bells[-1] == (12_000, AWAIT)
+    box.tap(0, 20_000)  # kept, and counts for nothing
+    assert runner.counting.now[0].reps == 1
+    act(box, 2, RUNS, 10_000, 60_000, 60_000 - LEAD_MS)
+    assert runner.state == PLAY and runner.index == 1 and runner.left_ms(60_000) == 5_000
+    assert (57_000, NEAR) in box.sink.bells and box.sink.bells[-1] == (60_000, GO)
+    box.tap(0, 61_000)
+    assert runner.counting.now[0].reps == 2
+    box.to(65_000)
+    assert box.sink.bells[-1] == (65_000, EASE) and runner.index == 2
+    box.to(68_000)
+    assert results(box, 1) == {0: 2, 1: 0}
+    taps = [(at, payload[6] & j.TAP_OUTSIDE) for *_, at, payload in records(box, j.TAP)]
+    assert taps == [(6_000, 0), (10_000, 1), (11_000, 0)]
+
+
+def test_while_it_waits_to_go_on_it_says_when():
+    box = led()
+    act(box, 1, STANDS, 10_000, 12_000)
+    box.to(50_000)
+    assert box.runner.hear(Act(2, RUNS, 10_000, 60_000), 50_000)
+    assert box.runner.state == LEAVING and box.runner.left_ms(51_000) == 9_000
+    # The bell of its instant is at hand, and nothing is armed past an act.
+    box.to(58_000)
+    assert (box.runner.cue_ms(), box.runner.bell_cue()) == (60_000, GO)
+
+
+def test_a_bell_due_at_an_act_or_after_it_is_not_rung():
+    box = led()
+    box.to(16_900)
+    assert box.runner.cue_ms() == 17_000
+    box.runner.hear(Act(1, STANDS, 14_950, 16_950), 16_900)
+    assert (box.runner.cue_ms(), box.runner.bell_cue()) == (16_950, AWAIT)
+    box.to(30_000)
+    assert box.sink.bells[-1] == (16_950, AWAIT) and box.runner.index == 0
+
+
+def test_a_press_begun_before_the_pause_counts():
+    box = led()
+    box.to(11_900)
+    box.runner.press(0, 11_900)
+    act(box, 1, STANDS, 10_000, 12_000, 11_950)
+    box.runner.release(0, 12_300)
+    assert box.runner.counting.now[0].reps == 1
+
+
+def test_a_hold_begun_before_the_pause_takes_back():
+    box = led()
+    box.tap(0, 8_000)
+    box.runner.press(0, 11_000)
+    act(box, 1, STANDS, 10_000, 12_000, 11_950)
+    box.to(14_000)
+    box.runner.release(0, 14_000)
+    assert box.runner.counting.now[0].reps == 0
+    act(box, 2, RUNS, 10_000, 30_000)
+    assert box.runner.counting.now[0].reps == 0
+
+
+def test_a_hold_at_a_gate_or_in_a_pause_does_nothing():
+    for at_ms, class_ms in ((12_000, 10_000), (59_000, 57_000)):
+        box = led()
+        if class_ms == 10_000:
+            act(box, 1, STANDS, class_ms, at_ms)
+        box.to(at_ms + 1_000)
+        assert box.runner.state == AT_GATE
+        box.hold(0, at_ms + 2_000)
+        assert box.to(at_ms + 60_000).state == AT_GATE
+
+
+def test_the_choices_let_it_go_on_alone():
+    box = led()
+    act(box, 1, STANDS, 10_000, 12_000)
+    box.hold(0, 20_000, 5_100)
+    box.hold(0, 25_500, 1_600)  # the door
+    box.tap(0, 27_500)  # past "return" to the first thing that is offered
+    box.hold(0, 28_000, 1_600)
+    assert box.runner.state == LEAVING and box.runner.starts_ms == 34_530
+    box.to(34_530)
+    assert box.runner.state == PLAY and box.runner.left_ms(34_530) == 5_000
+    assert box.sink.bells[-1] == (34_530, GO)
+
+
+def test_one_go_on_leaves_a_gate():
+    box = led()
+    box.to(70_000)
+    assert box.runner.state == AT_GATE
+    act(box, 1, RUNS, 57_000, 100_000)
+    assert (box.runner.state, box.runner.index) == (PLAY, 6)
+    assert box.sink.bells[-1] == (100_000, GO)
+
+
+def test_in_a_tally_entry_goes_on_and_counts():
+    box = led()
+    box.to(40_000)
+    assert box.runner.state == TALLY
+    box.tap(1, 40_500)
+    act(box, 1, STANDS, 40_000, 42_000)
+    box.tap(1, 50_000)
+    box.hold(1, 52_000)  # closes it
+    assert box.runner.counting.before[1].taps == 2 and box.runner.counting.before[1].confirmed
+    act(box, 2, RUNS, 40_000, 60_000)
+    assert box.runner.state == TALLY and box.runner.left_ms(60_000) == 17_000
+    box.to(80_000)
+    assert results(box, 2) == {0: 0, 1: 2}
+
+
+def test_the_next_block_begins_with_its_first_window():
+    spans = [lead_in(), window(), rest(), window(), rest(), window()]
+    box = led(spans)
+    box.tap(0, 8_000)
+    act(box, 1, RUNS, 45_000, 20_000)
+    assert (box.runner.state, box.runner.index) == (PLAY, 5)
+    assert box.sink.bells[-1] == (20_000, GO)
+    box.tap(0, 21_000)
+    box.to(33_000)
+    assert results(box, 1) == {0: 1, 1: 0} and results(box, 3) == {0: 1, 1: 0}
+    assert results(box, 2) == {}
+
+
+def test_a_press_that_began_before_the_next_block_counts_where_it_began():
+    spans = [lead_in(), window(), rest(), window()]
+    box = led(spans)
+    box.to(9_900)
+    box.runner.press(0, 9_900)
+    act(box, 1, RUNS, 25_000, 10_000, 9_950)
+    box.runner.release(0, 10_100)
+    assert box.runner.counting.before[0].reps == 1 and box.runner.counting.now[0].reps == 0
+
+
+def test_who_heard_a_pause_late_goes_back_to_it():
+    """Seven seconds late, and into the window that was over: its later taps count for nothing."""
+    box = led()
+    for at_ms in (8_000, 9_000, 13_000, 16_000):
+        box.tap(0, at_ms)
+    box.to(19_000)
+    assert box.runner.index == 2
+    act(box, 1, STANDS, 10_000, 19_000, 19_000)
+    runner = box.runner
+    assert runner.state == AT_GATE and runner.class_ms(40_000) == 10_000
+    assert runner.counting.window == 1 and runner.counting.now[0].reps == 2
+    act(box, 2, RUNS, 10_000, 60_000)
+    box.tap(0, 61_000)
+    box.to(68_000)
+    assert results(box, 1) == {0: 3, 1: 0}
+
+
+def test_a_tally_holds_unless_its_window_is_gone_back_into():
+    for class_ms, kept in ((38_000, 2), (36_000, 0)):
+        box = led()
+        box.to(40_500)
+        box.tap(1, 41_000)
+        box.tap(1, 42_000)
+        act(box, 1, STANDS, class_ms, 45_000, 45_000)
+        act(box, 2, RUNS, class_ms, 60_000)
+        box.to(60_000 + 57_000 - class_ms + 2_000)
+        assert results(box, 2) == {0: 0, 1: kept}
+
+
+def test_it_goes_back_from_the_ratings_and_not_from_the_end():
+    box = led()
+    act(box, 1, RUNS, 57_000, 70_000)
+    box.to(81_000)
+    assert box.runner.state == ASKING
+    act(box, 2, STANDS, 60_000, 82_000, 82_000)
+    assert box.runner.state == AT_GATE and box.runner.counting.window == 3
+    box = led()
+    act(box, 1, RUNS, 57_000, 70_000)
+    box.to(200_000)
+    box.runner.hear(Act(2, STANDS, 60_000, 200_000), 200_000)
+    box.to(200_100)
+    assert box.sink.ended and box.sink.ended[0] == j.BY_TIME
+
+
+def test_a_rating_is_not_stopped():
+    box = led()
+    act(box, 1, RUNS, 57_000, 70_000)
+    box.to(81_000)
+    act(box, 2, STANDS, 67_000, 82_000)
+    assert box.runner.state == ASKING
+
+
+def test_the_word_ends_the_class():
+    box = led()
+    box.tap(0, 8_000)
+    act(box, 1, OVER, 8_000, 10_000)
+    assert box.sink.ended == (j.BY_WORD, 8_000) and results(box, 1) == {0: 1, 1: 0}
+    assert box.runner.due_ms > 1_000_000
+
+
+def test_a_start_is_put_off_and_set_anew():
+    box = led()
+    box.to(1_000)
+    assert box.runner.state == SET
+    assert box.runner.hear(Act(1, RUNS, 0, 30_000), 1_000)
+    assert box.to(25_000).state == LEAVING
+    box.to(30_000)
+    assert box.runner.state == PLAY and box.runner.class_ms(31_000) == 1_000
+    assert (27_000, NEAR) in box.sink.bells
+
+
+def test_a_box_that_knows_nothing_goes_where_the_class_is():
+    box = Box(whole_class())
+    box.runner.heed()
+    assert box.runner.state == READY
+    box.to(500_000)
+    assert box.runner.hear(Act(7, RUNS, 30_000, 500_000), 500_000)
+    box.to(500_001)
+    assert (box.runner.state, box.runner.index) == (PLAY, 3)
+    box.to(508_000)
+    assert [cue for _, cue in box.sink.bells] == [NEAR, EASE] and box.runner.state == TALLY
+
+
+def test_the_end_of_the_class_is_told_as_a_stand_there():
+    box = led()
+    act(box, 1, STANDS, 67_000, 10_000, 10_000)
+    assert box.runner.state == ASKING and box.sink.bells[-1][1] != CLOSE
+
+
+def test_an_act_is_kept_with_where_it_led_and_from_where():
+    box = led()
+    act(box, 3, STANDS, 6_000, 12_000, 12_000)
+    ((_, _, number, class_ms, payload),) = records(box, j.ACT)
+    assert (number, class_ms) == (1, 6_000)
+    assert struct.unpack("<HBBi", payload[:8]) == (3, STANDS, 0, 10_000)
+    kinds = [record[0] for record in map(j.parse_record, box.sink.records)]
+    assert kinds[kinds.index(j.ACT) + 1] == j.STATE
+
+
+def test_a_gate_of_the_plan_is_left_by_the_word_alone_after_a_step_back():
+    spans = [lead_in(), window(), GATE_SPAN(), window()]
+    box = led(spans)
+    box.to(20_000)
+    assert box.runner.state == AT_GATE
+    act(box, 1, RUNS, 15_000, 30_000)
+    act(box, 2, STANDS, 15_000, 33_000, 33_000)
+    assert box.runner.state == AT_GATE and box.runner.index == 2
+    act(box, 3, RUNS, 15_000, 40_000)
+    assert (box.runner.state, box.runner.index) == (PLAY, 3)
+
+
+def GATE_SPAN():
+    from made import span
+
+    return span(GATE, 0)
+
+
+def test_it_pauses_before_the_start_and_begins_anew():
+    box = led()
+    act(box, 1, STANDS, 0, 1_000)
+    assert box.to(5_000).state == AT_GATE
+    act(box, 2, RUNS, 0, 20_000, 20_000 - SOON_MS)
+    assert (box.runner.state, box.runner.index) == (PLAY, 0)
+    assert box.runner.class_ms(20_500) == 500

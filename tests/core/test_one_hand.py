@@ -1,0 +1,242 @@
+"""A remote leads several boxes: whoever has heard the last act is where the others are, and counts.
+
+Everything is drawn by seed: a plan, what the coach does, which telegrams each box hears, presses.
+What a log says is counted again here by a rule of its own, press by press.
+"""
+
+import random
+import struct
+
+import pytest
+
+from handbell_core import journal as j
+from handbell_core.acts import gate_after, go_on, next_block
+from handbell_core.agreement import NOTHING, RUNS, STANDS, Act, Agreement
+from handbell_core.runner import ASKING, CLOSING, OVER
+from made import GATE, RATING, TAKES_TALLY, TAP_TALLY, Box, lead_in, reader, rest, span, window
+
+SEEDS = 150
+SPOKEN_MS = (0, 150, 400, 1_000, 2_000, 4_000, 7_000, 11_000, 16_000, 22_000, 30_000)
+
+
+def drawn_spans(rng):
+    made = [lead_in(rng.choice((3_000, 8_000)))]
+    for block in range(1, 4):
+        for _ in range(rng.choice((1, 2, 3))):
+            length_ms = rng.choice((6_000, 12_000, 20_000))
+            if rng.random() < 0.3:
+                made.append(window(length_ms, tap=TAP_TALLY, goal=9, block=block))
+                made.append(rest(9_000, flags=TAKES_TALLY, bib=[7, 8, 0, 0]))
+            else:
+                made.append(window(length_ms, block=block))
+                made.append(rest(rng.choice((4_000, 10_000))))
+        if rng.random() < 0.5:
+            made.append(span(GATE, 0))
+    return [*made, window(8_000, block=9), span(RATING, 20_000, bib=[7, 8, 0, 0])]
+
+
+class Coach:
+    """A remote: its acts, and the telegrams that tell them."""
+
+    def __init__(self, timeline, start_ms):
+        self.timeline = timeline
+        self.state = Agreement()
+        self.state.hear(Act(1, RUNS, 0, start_ms))
+        self.acts = [(0, Act(1, RUNS, 0, start_ms))]
+
+    def class_ms(self, now_ms):
+        self.state.step(now_ms)
+        now = self.state.now
+        if now.what == NOTHING:
+            return 0
+        return self.state.class_ms(now_ms, gate_after(self.timeline, now.class_ms))
+
+    def does(self, rng, now_ms):
+        class_ms = self.class_ms(now_ms)
+        if class_ms >= self.timeline.head.slot_ms:
+            return
+        choice = rng.choice(("pause", "pause", "go on", "go on", "next"))
+        if choice == "pause":
+            soon_ms = rng.choice((200, 500))
+            runs = self.state.now.what == RUNS
+            gate_ms = gate_after(self.timeline, self.state.now.class_ms)
+            there_ms = min(class_ms + soon_ms, gate_ms) if runs else class_ms
+            self._say(now_ms, STANDS, there_ms, now_ms + soon_ms)
+            return
+        stands = self.state.now.what == STANDS or class_ms == gate_after(
+            self.timeline, self.state.now.class_ms
+        )
+        onward = None
+        if choice == "go on" and stands:
+            onward = go_on(self.timeline, class_ms)
+        elif choice == "next":
+            onward = next_block(self.timeline, class_ms)
+        if onward is not None:
+            self._say(now_ms, RUNS, onward.class_ms, now_ms + onward.in_ms)
+
+    def _say(self, now_ms, what, class_ms, at_ms):
+        act = Act(self.acts[-1][1].number + 1, what, class_ms, at_ms)
+        if self.state.hear(act):
+            self.acts.append((now_ms, act))
+
+    def telegrams(self):
+        """Return (when it ends, act as it is then) of all that are sent."""
+        found = []
+        for n, (said_ms, act) in enumerate(self.acts):
+            until_ms = self.acts[n + 1][0] if n + 1 < len(self.acts) else said_ms + 40_000
+            gate_ms = gate_after(self.timeline, act.class_ms)
+            for at_ms in SPOKEN_MS:
+                if said_ms + at_ms < until_ms:
+                    end_ms = said_ms + at_ms + 120
+                    found.append((end_ms, act.as_it_is(end_ms, gate_ms)))
+        return found
+
+
+def play(rng, spans, telegrams, hears, until_ms, presses=0.0, long_ms=1_700):
+    """Return a box that heard some telegrams while people pressed its buttons."""
+    box = Box(spans)
+    box.runner.heed()
+    events = [(end_ms, "hear", act) for end_ms, act in telegrams if rng.random() < hears]
+    at_ms = 0
+    while presses and at_ms < until_ms:
+        at_ms += int(rng.expovariate(presses) * 1000) + 200
+        lasts_ms = rng.choice((80, 150, 300, 300, 1_700, long_ms))
+        slot = rng.choice((0, 0, 1))
+        events += [(at_ms, "down", slot), (at_ms + lasts_ms, "up", slot)]
+        at_ms += lasts_ms
+    for when_ms, what, arg in sorted(events, key=lambda event: (event[0], event[1])):
+        if when_ms > until_ms:
+            break
+        box.to(when_ms)
+        if what == "hear":
+            box.runner.hear(arg, when_ms)
+        elif what == "down":
+            box.runner.press(arg, when_ms)
+        else:
+            box.runner.release(arg, when_ms)
+        box.to(when_ms)
+    box.to(until_ms)
+    return box
+
+
+def counted_again(box):
+    """Return {(window, slot): taps} by the log: what no later act says was not yet."""
+    records = [j.parse_record(record) for record in box.sink.records]
+    windows = {s.window: s for s in all_spans(box) if s.window}
+    acts = [(n, record[3]) for n, record in enumerate(records) if record[0] == j.ACT]
+    taps = {}
+    for n, (kind, slot, number, class_ms, payload) in enumerate(records):
+        if kind not in (j.TAP, j.BACK, j.FORTH) or not number:
+            continue
+        if kind == j.TAP and payload[6] & (j.TAP_OUTSIDE | j.TAP_EXTRA):
+            continue
+        its = windows[number]
+        pressed_ms = class_ms
+        if kind != j.TAP:
+            pressed_ms -= struct.unpack("<H", payload[2:4])[0]
+        back_ms = min((c for m, c in acts if m > n), default=1 << 40)
+        if its.tap == TAP_TALLY:
+            if back_ms < its.end_ms():
+                continue
+        elif back_ms <= pressed_ms:
+            continue
+        change = {j.TAP: 1, j.BACK: -1, j.FORTH: 1}[kind]
+        taps[number, slot] = taps.get((number, slot), 0) + change
+    return taps
+
+
+def all_spans(box):
+    from handbell_core.timeline import Span
+
+    timeline = box.runner.timeline
+    return [timeline.span(n, Span()) for n in range(timeline.head.spans)]
+
+
+def told(box):
+    """Return {(window, slot): reps} of the last results that hold."""
+    ends = {s.window: s.end_ms() for s in all_spans(box) if s.window}
+    found = {}
+    for kind, slot, number, class_ms, payload in map(j.parse_record, box.sink.records):
+        if kind == j.RESULT:
+            found[number, slot] = struct.unpack("<HH", payload[:4])[1]
+        elif kind == j.ACT:
+            found = {key: reps for key, reps in found.items() if ends[key[0]] <= class_ms}
+    return found
+
+
+def drawn(seed):
+    rng = random.Random(seed)
+    spans = drawn_spans(rng)
+    coach = Coach(reader(spans), 5_000)
+    now_ms = 0
+    for _ in range(rng.randint(1, 7)):
+        now_ms += rng.choice((300, 1_500, 6_000, 15_000, 30_000))
+        coach.does(rng, now_ms)
+    return rng, spans, coach, now_ms + 41_000
+
+
+def place(box, now_ms):
+    runner = box.runner
+    return runner.state, runner.index, runner.class_ms(now_ms)
+
+
+@pytest.mark.parametrize("first", range(0, SEEDS, 50))
+def test_who_heard_the_last_act_is_where_all_are(first):
+    together = 0
+    for seed in range(first, first + 50):
+        rng, spans, coach, until_ms = drawn(seed)
+        telegrams = coach.telegrams()
+        whole = play(rng, spans, telegrams, 1.0, until_ms)
+        if whole.runner.state not in (ASKING, CLOSING, OVER):
+            assert whole.runner.class_ms(until_ms) == coach.class_ms(until_ms), seed
+        for hears in (0.7, 0.4, 0.25):
+            box = play(rng, spans, telegrams, hears, until_ms, presses=0.7)
+            if box.runner.agreement.number != whole.runner.agreement.number:
+                continue
+            if whole.runner.state in (ASKING, CLOSING, OVER) or box.sink.ended:
+                continue
+            assert place(box, until_ms) == place(whole, until_ms), (seed, hears)
+            together += 1
+    assert together > 50
+
+
+@pytest.mark.parametrize("first", range(0, SEEDS, 50))
+def test_what_is_counted_is_what_the_log_says(first):
+    windows = stepped_back = 0
+    for seed in range(first, first + 50):
+        rng, spans, coach, until_ms = drawn(seed)
+        for hears in (1.0, 0.5, 0.25):
+            box = play(rng, spans, coach.telegrams(), hears, until_ms, 1.5, long_ms=5_200)
+            again = counted_again(box)
+            counting = box.runner.counting
+            for counts, number in (
+                (counting.now, counting.window),
+                (counting.before, counting.before_window),
+            ):
+                for slot in (0, 1):
+                    if number and not box.sink.ended:
+                        found = counts[slot].taps, again.get((number, slot), 0)
+                        assert found[0] == found[1], (seed, hears, number, slot)
+                        windows += 1
+            for key, reps in told(box).items():
+                if key[0] not in (counting.window, counting.before_window):
+                    assert reps == again.get(key, 0), (seed, hears, key)
+                    windows += 1
+            acts = [r for r in map(j.parse_record, box.sink.records) if r[0] == j.ACT]
+            stepped_back += sum(struct.unpack("<HBBi", r[4][:8])[3] > r[3] for r in acts)
+    assert windows > 100 and stepped_back > 20
+
+
+@pytest.mark.parametrize("first", range(0, SEEDS, 50))
+def test_who_heard_every_act_in_time_rings_what_all_ring(first):
+    for seed in range(first, first + 50):
+        rng, spans, coach, until_ms = drawn(seed)
+        telegrams = coach.telegrams()
+        whole = play(rng, spans, telegrams, 1.0, until_ms)
+        first_of = {}
+        for end_ms, act in telegrams:
+            first_of.setdefault(act.number, (end_ms, act))
+        once = play(rng, spans, list(first_of.values()), 1.0, until_ms, presses=0.5)
+        answers = (8, 10, 11)
+        rung = [bell for bell in once.sink.bells if bell[1] not in answers]
+        assert rung == [bell for bell in whole.sink.bells if bell[1] not in answers], seed
