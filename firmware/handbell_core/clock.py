@@ -122,6 +122,15 @@ class RunTime:
         """Return UTC in ms at ``run_ms``, or -1 without a model."""
         return -1 if self.model is None else self.base_utc_ms + run_ms
 
+    def stamp_ms(self, run_ms: int) -> int:
+        """Return UTC in ms at ``run_ms``, or -2 less the ms since the box started.
+
+        So whoever learns the box's clock before its next start can still date it.
+        """
+        if self.model is None:
+            return -2 - (self._base_box_us // 1000 + run_ms)
+        return self.base_utc_ms + run_ms
+
     def run_ms_of_utc(self, utc_ms: int) -> int:
         """Return ``run_ms`` at a UTC instant; only with a model."""
         return utc_ms - self.base_utc_ms

@@ -214,7 +214,7 @@ class Course:
     # Telling
 
     def _tell(self, state: int, cause: int, class_ms: int, run_ms: int) -> None:
-        payload = struct.pack("<BBHq", state, cause, 0, self.clock.utc_ms(run_ms))
+        payload = struct.pack("<BBHq", state, cause, 0, self.clock.stamp_ms(run_ms))
         self.sink.keep(j.record(j.STATE, 0, self.span.window, class_ms, payload))
 
     def _tell_results(self) -> None:

@@ -91,3 +91,10 @@ def test_hand_start_on_the_grid_or_five_seconds_on():
     assert run.step(30) == 30_000
     lost = RunTime(0, 0)
     assert lost.start_after(100, 30) == 5_100 and lost.utc_ms(5) == -1
+
+
+def test_a_run_without_a_clock_is_stamped_by_how_long_the_box_is_on():
+    lost = RunTime(7_000_900, 0)
+    assert lost.utc_ms(500) == -1 and lost.stamp_ms(500) == -2 - 7_500
+    model = ClockModel(1_700_000_000_000_000, 0)
+    assert RunTime(7_000_900, 0, model).stamp_ms(500) == RunTime(7_000_900, 0, model).utc_ms(500)
