@@ -5,6 +5,7 @@ the flash first, and changes nothing when that fails.
 """
 
 from . import journal as j
+from .acts import LEFT_LEAST_MS
 from .agreement import OVER, RUNS, STANDS
 from .course import ACT_T, CUE_T, LOOK_T, SETTLE_T, SPAN_T, START_T, STAY_T
 from .cues import AWAIT, CLOSE, NO_CUE, start_cue
@@ -113,17 +114,22 @@ class Placing(Hands):
             return
         self._do("announce", run_ms, act.at_ms)
         try:
-            self._act_cue = start_cue(self._read_kind(act.class_ms))
-        except Exception:  # noqa: BLE001 - it rings a little later then, as the act comes
+            self._act_cue = self._read_cue(act.class_ms)
+        except Exception:  # noqa: BLE001 - it rings nothing then, and the class goes on
             pass
 
-    def _read_kind(self, class_ms: int) -> int:
-        """Return the kind of the span that a class goes into at ``class_ms``."""
+    def _read_cue(self, class_ms: int) -> int:
+        """Return the cue with which a class goes on at ``class_ms``.
+
+        None with so little left that it would crowd the cues that follow (compile/gaps.py).
+        """
         span = Span()
         for index in range(self.head.spans):
             if self.timeline.span(index, span).end_ms() > class_ms:
                 break
-        return span.kind
+        if span.start_ms < class_ms and span.end_ms() - class_ms < LEFT_LEAST_MS:
+            return NO_CUE
+        return start_cue(span.kind)
 
     def _act_due(self, run_ms: int) -> None:
         """The next act comes into force: read where it leads, then go there."""

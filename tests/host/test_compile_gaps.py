@@ -7,10 +7,11 @@ import pytest
 from handbell.base.errors import PlanError
 from handbell.compile import build
 from handbell.compile.expand import Stretch
-from handbell.compile.gaps import Cues, crowded
+from handbell.compile.gaps import Cues, crowded, crowded_after_a_pause
 from handbell.plan.files import parse_plan
 from handbell_core import cues as c
 from handbell_core import timeline as t
+from handbell_core.acts import LEFT_LEAST_MS
 
 PLAN = """
 title = "T"
@@ -163,3 +164,31 @@ def test_the_short_rule_equals_the_rule_tried_everywhere():
         assert quiet == is_quiet_enough(stretches, flags, count_s)
         outcomes.add(quiet)
     assert outcomes == {True, False}
+
+
+def goes_on_quiet_enough(stretches, flags, gone_ms, count_s):
+    """Whether 1.5 s are quiet 3.6 s after a window went on, at the latest, ``gone_ms`` of it gone."""
+    busy = ringing(stretches, flags, count_s)[(5000 + gone_ms) // 10 :]
+    bell = c.motif_ms(c.GO) // 10
+    busy[:bell] = b"\1" * bell
+    return busy.find(bytes(150)) <= 360
+
+
+@pytest.mark.parametrize("sides", [0, t.BOTH_SIDES])
+@pytest.mark.parametrize("count", [0, 1, 2, 3])
+def test_a_window_that_goes_on_at_any_time_leaves_a_gap_if_the_rule_says_so(count, sides):
+    refused = set()
+    for work_ms in (5000, 5500, 6000, 6200, 6400, 6600, 8000, 10_000, 12_500, 20_000):
+        for rest_ms in (4000, 10_000):
+            one = [Stretch(t.WINDOW, 0, work_ms), Stretch(t.REST, work_ms, rest_ms)]
+            flags = [sides, 0]
+            if crowded(one, flags, Cues(count)):
+                continue
+            bad = list(crowded_after_a_pause(one, flags, Cues(count)))
+            tried = [
+                goes_on_quiet_enough(one, flags, gone_ms, count)
+                for gone_ms in range(10, work_ms - LEFT_LEAST_MS + 1, 10)
+            ]
+            assert all(tried) == (not bad), (work_ms, rest_ms)
+            refused |= {work_ms} if bad else set()
+    assert refused == ({6200, 6400} if sides and count > 1 else set())

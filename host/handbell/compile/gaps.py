@@ -4,6 +4,9 @@ A write stalls the whole chip, so it must fall where nothing rings; and a tap mu
 5 s. So a cue-free stretch of 1.5 s must come round every 5 s: a box needs 1.4 s of it at most, so
 where one ends the next must begin 3.6 s later or sooner. That leaves room for a count of three and
 the bell it leads to, between whose notes a box writes as well (docs/engineers/timing.md).
+
+The same holds where a pause cuts a window in two. What is left goes on with a bell, from any
+millisecond with at least 5 s left; only where sides change can that bell crowd the cues behind it.
 """
 
 from __future__ import annotations
@@ -15,7 +18,8 @@ from handbell.compile.expand import Stretch
 from handbell.compile.schedule import Schedule
 from handbell.plan.agreement import Place
 from handbell.plan.faults import sentence
-from handbell_core.cues import CLOSE, motif_ms, next_cue
+from handbell_core.acts import LEFT_LEAST_MS
+from handbell_core.cues import CLOSE, GO, motif_ms, next_cue
 from handbell_core.timeline import BOTH_SIDES, KINDS, WINDOW
 
 EVERY_MS = 5_000
@@ -51,7 +55,7 @@ class Cues:
             after_ms = at_ms + 1
 
 
-def crowded(stretches: list[Stretch], flags: list[int], cues: Cues) -> list[Stretch]:
+def crowded(stretches: list[Stretch], flags: list[int], cues: Cues | _GoesOn) -> list[Stretch]:
     """Return the stretches from which on cues ring for too long without a gap, in order.
 
     A gate counts as 0 here, which is the worst case: it can only add quiet.
@@ -74,6 +78,59 @@ def crowded(stretches: list[Stretch], flags: list[int], cues: Cues) -> list[Stre
         quiet_ms = stretches[-1].end_ms + motif_ms(CLOSE)
         check()
     return found
+
+
+class _GoesOn:
+    """The cues of a window that goes on after a pause, and of what follows it."""
+
+    def __init__(self, cues: Cues, first: Sounds) -> None:
+        self._cues = cues
+        self._first: Sounds | None = first
+
+    def of(self, kind: int, duration_ms: int, flags: int) -> Sounds:
+        """Return when a span's cues sound; the first one that is asked for goes on."""
+        first, self._first = self._first, None
+        return self._cues.of(kind, duration_ms, flags) if first is None else first
+
+
+def crowded_after_a_pause(
+    stretches: list[Stretch], flags: list[int], cues: Cues
+) -> Iterator[Stretch]:
+    """Yield the windows that leave no gap if they are paused and go on at some millisecond.
+
+    A bell crowds what follows the more, the earlier that begins; and it crowds the longest run of
+    cues where the first of them is just too near for a gap between.
+    """
+    known: dict[tuple[int, ...], bool] = {}
+    for at, (s, bits) in enumerate(zip(stretches, flags, strict=True)):
+        if s.kind != WINDOW or not bits & BOTH_SIDES:
+            continue
+        behind = stretches[at : at + 4]
+        sort = tuple(n for b in zip(behind, flags[at:], strict=False) for n in _sort(*b))
+        if sort not in known:
+            known[sort] = _crowds(behind, flags[at : at + 4], cues)
+        if known[sort]:
+            yield s
+
+
+def _sort(s: Stretch, bits: int) -> tuple[int, int, int]:
+    return s.kind, s.duration_ms, bits
+
+
+def _crowds(behind: list[Stretch], flags: list[int], cues: Cues) -> bool:
+    window = behind[0]
+    sounds = cues.of(window.kind, window.duration_ms, flags[0])
+    most_ms = window.duration_ms - LEFT_LEAST_MS
+    near = [start - motif_ms(GO) - GAP_MS + 1 for start, _ in sounds]
+    for gone_ms in {1, most_ms, *near, *(start - 1 for start, _ in sounds)}:
+        if not 0 < gone_ms <= most_ms:
+            continue
+        left = [(start - gone_ms, end - gone_ms) for start, end in sounds if start > gone_ms]
+        goes_on = _GoesOn(cues, ((0, motif_ms(GO)), *left))
+        rest = Stretch(WINDOW, window.start_ms + gone_ms, window.duration_ms - gone_ms)
+        if crowded([rest, *behind[1:]], flags, goes_on)[:1] == [rest]:
+            return True
+    return False
 
 
 def require_gaps(schedule: Schedule) -> None:
@@ -101,7 +158,8 @@ def _places(schedule: Schedule, count_s: int) -> list[Place]:
     places: dict[tuple[int, int, int], Place] = {}
     for station in alike.values():
         flags = [_sides(schedule, station, s) for s in schedule.stretches]
-        for s in crowded(schedule.stretches, flags, cues):
+        found = crowded(schedule.stretches, flags, cues)
+        for s in (*found, *crowded_after_a_pause(schedule.stretches, flags, cues)):
             item = schedule.at(s)[station].number if s.block else 0
             places.setdefault((s.block, item, s.kind), _place(s, item))
     return list(places.values())

@@ -306,3 +306,13 @@ def test_it_pauses_before_the_start_and_begins_anew():
     act(box, 2, RUNS, 0, 20_000, 20_000 - SOON_MS)
     assert (box.runner.state, box.runner.index) == (PLAY, 0)
     assert box.runner.class_ms(20_500) == 500
+
+
+def test_with_little_left_of_a_rest_it_goes_on_without_a_bell():
+    for class_ms, rings in ((21_000, True), (23_500, False)):  # a rest from 15 to 27 s
+        box = led()
+        act(box, 1, STANDS, class_ms, START_MS + class_ms)
+        act(box, 2, RUNS, class_ms, 60_000)
+        assert ((60_000, EASE) in box.sink.bells) == rings
+        box.to(60_000 + 27_000 - class_ms)
+        assert box.sink.bells[-1] == (87_000 - class_ms, GO)
