@@ -34,7 +34,7 @@ class Past:
         self.told = 0  # the last window whose results were told
         self.taps = 0
         self.key = b""
-        self.number = 0
+        self.number = self._act = 0
 
     def look(self, buf: bytes, at: int) -> None:
         """Look at the next record, the 24 bytes at ``at``."""
@@ -67,7 +67,7 @@ class Past:
             self.taps += 1
 
     def _take_act(self, window: int, class_ms: int, payload: bytes) -> None:
-        self.number = struct.unpack("<H", payload[:2])[0]
+        self._act = struct.unpack("<H", payload[:2])[0]  # done once the state behind it is told
         self.from_ms = class_ms
         self.told = 0  # whatever was told is told again
         if class_ms <= self.wait_ms:
@@ -75,6 +75,7 @@ class Past:
 
     def _take_state(self, class_ms: int, payload: bytes) -> None:
         state, cause, _, utc_ms = struct.unpack("<BBHq", payload)
+        self.number = self._act
         self.gate_ms = class_ms if state == AT_GATE else -1
         if state == AT_GATE or cause == j.BY_HAND:
             self.wait_ms = -1

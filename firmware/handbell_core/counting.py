@@ -74,10 +74,14 @@ class Counting:
         """The open window closes and becomes the one before."""
         self.now, self.before = self.before, self.now
         self.legs, self.legs_before = self.legs_before, self.legs
-        self.legs.begin((), 0)
         self.before_window = self.window
         self.before_start_ms, self.before_end_ms = self.start_ms, self.end_ms
+        self.begin_none()
+
+    def begin_none(self) -> None:
+        """No window is open."""
         self.window = 0
+        self.legs.begin((), 0)
         for count in self.now:
             count.begin(0, 0, 0, 1, 0)
 

@@ -18,6 +18,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from .agreement import Act
 
+SAME_MS = 100  # an act that leads so near to where a class will be leads nowhere else
 _BEGUN = (PLAY, TALLY, AT_GATE, LEAVING, ASKING)
 
 
@@ -112,11 +113,21 @@ class Placing(Hands):
         if act.what != RUNS:
             self._act_cue = AWAIT if act.what == STANDS else CLOSE
             return
-        self._do("announce", run_ms, act.at_ms)
         try:
+            if self.state in (PLAY, TALLY):
+                self._make_ready(act, run_ms)
             self._act_cue = self._read_cue(act.class_ms)
-        except Exception:  # noqa: BLE001 - it rings nothing then, and the class goes on
+        except Exception:  # noqa: BLE001 - the act comes all the same, without its bell
             pass
+        self._do("announce", run_ms, act.at_ms)
+
+    def _make_ready(self, act: "Act", run_ms: int) -> None:
+        """Stand until an act leads elsewhere, so that people can get there."""
+        if abs(act.at_ms - self.zero_ms - act.class_ms) > SAME_MS:
+            class_ms = self.class_ms(run_ms)
+            self._read_place(class_ms)
+            self._move(class_ms, class_ms, run_ms)
+            self._do("stand", run_ms, class_ms)
 
     def _read_cue(self, class_ms: int) -> int:
         """Return the cue with which a class goes on at ``class_ms``.
@@ -166,36 +177,52 @@ class Placing(Hands):
 
     def _move(self, class_ms: int, was_ms: int, run_ms: int) -> None:
         """Bring the counts from ``was_ms`` to ``class_ms``, into the place that was read."""
-        counting, to = self.counting, self._to
         opens = self._opens(class_ms)
-        if class_ms < was_ms or counting.window != opens:
+        if class_ms < was_ms or self.counting.window != opens:
             self._keep_taken_back()
-        if class_ms < was_ms or was_ms < 0:  # back, or from nowhere
-            counting.begin_anew(self._to_before)
-            if opens:
-                counting.begin(to)
-            self.sink.recall(counting)
-            if counting.before_window:
-                self.tell_soon(run_ms)
+        if class_ms < was_ms or was_ms < 0:
+            self._count_anew(opens, run_ms)
         else:
-            if counting.window and counting.window != opens:
-                self._window_over(run_ms, 0)
-            if opens and counting.window != opens:
-                counting.begin(to)
-        if to.flags & TAKES_TALLY:
-            before = self._to_before
-            if before is not None and counting.before_window != before.window:
-                if counting.untold:
-                    self._tell_results()
-                counting.begin_anew(before)
-                counting.untold = counting.before_window
-            counting.begin_tally(to)
-            self._set(SETTLE_T, NEVER)
-        elif counting.untold:
+            self._count_on(opens, class_ms, run_ms)
+        if self._to.flags & TAKES_TALLY:
+            self._open_its_tally()
+        elif self.counting.untold:
             self._set(SETTLE_T, run_ms + SETTLE_MS)
         for timer in (SPAN_T, CUE_T, START_T, STAY_T, LOOK_T):
             self._set(timer, NEVER)
         self._page("close", 0, run_ms)
+
+    def _count_anew(self, opens: int, run_ms: int) -> None:
+        """The class goes back, or comes from nowhere: count what of the log still holds."""
+        counting = self.counting
+        counting.begin_anew(self._to_before)
+        if opens:
+            counting.begin(self._to)
+        self.sink.recall(counting)
+        if counting.before_window:
+            self.tell_soon(run_ms)
+
+    def _count_on(self, opens: int, class_ms: int, run_ms: int) -> None:
+        """The class goes on, out of the open window unless it is the same."""
+        counting = self.counting
+        if counting.window and counting.window != opens:
+            if class_ms <= counting.start_ms:  # it has only just begun, and will again
+                counting.begin_none()
+            else:
+                self._window_over(run_ms, 0)
+        if opens and counting.window != opens:
+            counting.begin(self._to)
+
+    def _open_its_tally(self) -> None:
+        """The place is a rest in which the window before it is entered."""
+        counting, before = self.counting, self._to_before
+        if before is not None and counting.before_window != before.window:
+            if counting.untold:
+                self._tell_results()
+            counting.begin_anew(before)
+            counting.untold = counting.before_window
+        counting.begin_tally(self._to)
+        self._set(SETTLE_T, NEVER)
 
     # Both
 

@@ -4,18 +4,37 @@ Everything is drawn by seed: a plan, what the coach does, which telegrams each b
 What a log says is counted again here by a rule of its own, press by press.
 """
 
+import io
 import random
 import struct
+from types import SimpleNamespace
 
 import pytest
 
+from box.past import read_past
 from handbell_core import journal as j
 from handbell_core.acts import gate_after, go_on, next_block
 from handbell_core.agreement import NOTHING, RUNS, STANDS, Act, Agreement
+from handbell_core.clock import ClockModel
 from handbell_core.runner import ASKING, CLOSING, OVER
-from made import GATE, RATING, TAKES_TALLY, TAP_TALLY, Box, lead_in, reader, rest, span, window
+from handbell_core.timeline import Span
+from made import (
+    GATE,
+    RATING,
+    TAKES_TALLY,
+    TAP_TALLY,
+    Box,
+    lead_in,
+    reader,
+    rest,
+    span,
+    timeline_bytes,
+    window,
+)
 
 SEEDS = 150
+KEY = bytes(range(8))
+MODEL = ClockModel(1_700_000_010_000_000, 0)
 SPOKEN_MS = (0, 150, 400, 1_000, 2_000, 4_000, 7_000, 11_000, 16_000, 22_000, 30_000)
 
 
@@ -92,10 +111,13 @@ class Coach:
         return found
 
 
-def play(rng, spans, telegrams, hears, until_ms, presses=0.0, long_ms=1_700):
+def play(rng, spans, telegrams, hears, until_ms, presses=0.0, long_ms=1_700, cuts=()):
     """Return a box that heard some telegrams while people pressed its buttons."""
-    box = Box(spans)
+    box = Box(spans, MODEL)
     box.runner.heed()
+    box.sink.keep(j.run_record(bytes(12), 1, True))
+    box.sink.keep(j.record(j.HEEDS, 0, 0, 0, KEY))
+    off_until_ms = 0
     events = [(end_ms, "hear", act) for end_ms, act in telegrams if rng.random() < hears]
     at_ms = 0
     while presses and at_ms < until_ms:
@@ -104,10 +126,17 @@ def play(rng, spans, telegrams, hears, until_ms, presses=0.0, long_ms=1_700):
         slot = rng.choice((0, 0, 1))
         events += [(at_ms, "down", slot), (at_ms + lasts_ms, "up", slot)]
         at_ms += lasts_ms
+    events += [(at_ms, "cut", rng.choice((300, 2_000, 9_000, 30_000))) for at_ms in cuts]
     for when_ms, what, arg in sorted(events, key=lambda event: (event[0], event[1])):
         if when_ms > until_ms:
             break
+        if when_ms < off_until_ms:
+            continue
         box.to(when_ms)
+        if what == "cut":
+            off_until_ms = when_ms + arg
+            box = joined(box, spans, off_until_ms, rng.choice((0, 0, 1, 2, 5)))
+            continue
         if what == "hear":
             box.runner.hear(arg, when_ms)
         elif what == "down":
@@ -117,6 +146,33 @@ def play(rng, spans, telegrams, hears, until_ms, presses=0.0, long_ms=1_700):
         box.to(when_ms)
     box.to(until_ms)
     return box
+
+
+def joined(box, spans, now_ms, lost):
+    """Return the box anew, after its power had failed; its last ``lost`` records were not kept."""
+    journal = b"".join(box.sink.records[: max(2, len(box.sink.records) - lost)])
+    timeline = timeline_bytes(spans)
+    storage = SimpleNamespace(
+        open_run=lambda name: io.BytesIO(journal),
+        open_timeline=lambda digest: io.BytesIO(timeline),
+        settings={"start_ms": 0, "start_run": ""},
+    )
+    past = read_past(storage, "00001.hbj")
+    assert past.key == KEY
+    fresh = Box(spans, MODEL)
+    fresh.sink.records = [journal[at : at + 24] for at in range(0, len(journal), 24)]
+    session = SimpleNamespace(
+        storage=storage,
+        clock=fresh.clock,
+        runner=fresh.runner,
+        run_ms=lambda: now_ms,
+        account=SimpleNamespace(go_on=lambda past, clock: None, recall=fresh.sink.recall),
+        dated_by=lambda: None,
+        heed=lambda key, number: fresh.runner.heed(number),
+    )
+    if not past.go_on(session):
+        fresh.runner.heed(past.number)
+    return fresh
 
 
 def counted_again(box):
@@ -146,8 +202,6 @@ def counted_again(box):
 
 
 def all_spans(box):
-    from handbell_core.timeline import Span
-
     timeline = box.runner.timeline
     return [timeline.span(n, Span()) for n in range(timeline.head.spans)]
 
@@ -240,3 +294,28 @@ def test_who_heard_every_act_in_time_rings_what_all_ring(first):
         answers = (8, 10, 11)
         rung = [bell for bell in once.sink.bells if bell[1] not in answers]
         assert rung == [bell for bell in whole.sink.bells if bell[1] not in answers], seed
+
+
+@pytest.mark.parametrize("first", range(0, SEEDS, 50))
+def test_a_box_that_lost_its_power_is_where_all_are_and_counts_what_its_log_says(first):
+    together = windows = 0
+    for seed in range(first, first + 50):
+        rng, spans, coach, until_ms = drawn(seed)
+        telegrams = coach.telegrams()
+        whole = play(rng, spans, telegrams, 1.0, until_ms)
+        for hears in (1.0, 0.5):
+            cuts = [rng.randint(1, until_ms - 31_000) for _ in range(rng.choice((1, 1, 2)))]
+            box = play(rng, spans, telegrams, hears, until_ms, 0.7, cuts=cuts)
+            if box.sink.ended or whole.runner.state in (ASKING, CLOSING, OVER):
+                continue
+            if box.runner.agreement.number == whole.runner.agreement.number:
+                assert place(box, until_ms) == place(whole, until_ms), (seed, hears, cuts)
+                together += 1
+            counting = box.runner.counting
+            again = counted_again(box)
+            for slot in (0, 1):
+                if counting.window:
+                    found = counting.now[slot].taps, again.get((counting.window, slot), 0)
+                    assert found[0] == found[1], (seed, hears, cuts, slot)
+                    windows += 1
+    assert together > 10 and windows > 5

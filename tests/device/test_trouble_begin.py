@@ -343,7 +343,7 @@ def test_a_class_is_not_joined_by_a_log_of_a_later_version(tmp_path):
             data = self._storage.read(path, 0, 2_400)
             _, _, window, at, payload = parse_record(data[:24])
             with open(path, "wb") as f:
-                f.write(record(1, 2, window, at, payload) + data[24:])
+                f.write(record(1, 3, window, at, payload) + data[24:])
         if "cut" in os.listdir():
             make_later(App(BOARD)._requests, {})
             os.remove("cut")
