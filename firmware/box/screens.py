@@ -31,6 +31,7 @@ from handbell_core.timeline import (
     BREAK,
     CHANGE,
     COOL_DOWN,
+    GATE,
     LEAD_IN,
     REST,
     SLOTS,
@@ -66,7 +67,7 @@ _AWAY = {
 }
 _GUIDED = {WARM_UP: b"Warm-up", COOL_DOWN: b"Cool-down"}
 _CHOICES = (b"Carry on", b"Skip this one", b"Wait after this", b"Stop the class")
-_STAY = b"Stay at the gate"
+_STAY, _ALONE = b"Stay at the gate", b"Go on alone"
 _QUESTIONS = {DOOR: (b"Choices?", b"Hold: show them"), SURE: (b"Stop?", b"Hold: stop the class")}
 _TROUBLES = {
     faults.STORAGE_FULL: (b"Storage full", b"Collect from this box"),
@@ -289,13 +290,32 @@ class Screens(Cells):
     def _gate(self, runner, run_ms, facts):
         if not self._asks_hold(runner):
             return
-        self._centred(9, b"Hold to", 2)
-        self._centred(28, b"go on", 2)
-        self._centred(50, _next(facts) or facts.name, 1, WIDTH - 28)
+        below = _next(facts) or facts.name
+        how = b"Hold to", b"go on"
+        if runner.heeds:
+            how, below = self._who_goes_on(runner, facts, below)
+        self._centred(0, _so_far(runner), 1, WIDTH - 28)
+        self._centred(11, how[0], 2)
+        self._centred(30, how[1], 2)
+        self._centred(51, below, 1, WIDTH - 28)
+
+    def _who_goes_on(self, runner, facts, below):
+        """Return what is said, in two lines and a small one, while a remote leads."""
+        span = runner.span
+        if not runner.begun:
+            return (b"The coach", b"starts"), facts.title
+        if span.kind == GATE:
+            return (b"The coach", b"goes on"), below
+        if _in_its_midst(runner):
+            below = facts.name
+            left = clock(seconds(span.end_ms() - runner.gate_class_ms))
+            wide = digits_width(18, left)
+            digits(self._canvas, (WIDTH - wide) // 2, 30, 18, left)
+        return (b"Paused", b""), below
 
     def _to_start(self, runner, run_ms, facts):
         self._corners()
-        word = b"Goes on" if runner.state == LEAVING else b"Starts"
+        word = b"Goes on" if runner.state == LEAVING and runner.begun else b"Starts"
         when = b" at " + facts.starts_at if facts.starts_at else b" in"
         self._centred(2, word + when, 1, WIDTH - 28)
         left = clock(seconds(runner.left_ms(run_ms)))
@@ -303,8 +323,8 @@ class Screens(Cells):
         height = digits_height(left, WIDTH - 8, 28 if by_hand else 36)
         digits(self._canvas, (WIDTH - digits_width(height, left)) // 2, 12, height, left)
         below = facts.title
-        if runner.state == LEAVING:
-            below = _next(facts) or facts.title
+        if runner.state == LEAVING and runner.begun:
+            below = facts.name if _in_its_midst(runner) else _next(facts) or facts.title
         elif by_hand:  # of two boxes that hold other plans this tells it before they start
             self._centred(42, b"Hold: later", 1, WIDTH - 28)
         self._centred(52, below, 1, WIDTH - 28)
@@ -335,8 +355,9 @@ class Screens(Cells):
         else:
             for row, choice in enumerate(_CHOICES):
                 if runner.offers(row):
-                    stays = row == WAIT and runner.state == LEAVING
-                    text(canvas, 8, 3 + 12 * row, _STAY if stays else choice)
+                    if row == WAIT and runner.state in (LEAVING, AT_GATE):
+                        choice = _STAY if runner.state == LEAVING else _ALONE
+                    text(canvas, 8, 3 + 12 * row, choice)
             row = 12 * runner.menu
             canvas.rect(0, row, 84, 13, 1)
             canvas.fill_rect(2, row + 2, 3, 9, 1)
@@ -368,7 +389,7 @@ class Screens(Cells):
     def _end(self, runner, run_ms, facts):
         canvas = self._canvas
         totals = facts.totals
-        self._centred(0, b"Not started" if runner.index < 0 else b"Well done", 2)
+        self._centred(0, b"Well done" if runner.begun else b"Not started", 2)
         if len(totals) <= 4:
             room = WIDTH // max(1, len(totals))
             heights = [digits_height(str(reps), room - 4, 20) for _, reps in totals]
@@ -413,6 +434,18 @@ class Screens(Cells):
         elif facts.battery_low:
             note = b"Battery low"
         self._pair(x, end, LINES[1], second, note)
+
+
+def _in_its_midst(runner):
+    """Whether the class stands in the midst of the span that is shown."""
+    return runner.span.start_ms < runner.gate_class_ms < runner.span.end_ms()
+
+
+def _so_far(runner):
+    """Return how far the class is, in the same words on every box."""
+    counting = runner.counting
+    number = counting.window or counting.before_window
+    return as_bytes("%d of %d" % (number, runner.head.windows)) if number else b""
 
 
 def _next(facts):

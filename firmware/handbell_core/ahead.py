@@ -21,6 +21,7 @@ class Ahead:
     by_hand = False
     owed = ()
     starts_ms = NEVER
+    begun = True
 
     def __init__(self) -> None:
         self.at_ms = NEVER
@@ -42,6 +43,8 @@ class Ahead:
         self.shown = runner.shown
         self.text_of = runner.text_of
         self.leg_of = runner.leg_of
+        self.heeds = runner.heeds
+        self.gate_class_ms = span.start_ms
         self.kind = kind = span.kind
         counting = self.counting
         told = runner.counting

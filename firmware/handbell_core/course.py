@@ -122,6 +122,11 @@ class Course:
         """Whether the start that is set was set by hand."""
         return self.mode == SET_BY_HAND or self.mode == LEAVING
 
+    @property
+    def begun(self) -> bool:
+        """Whether the class has begun, though it may stand in the midst of its first span."""
+        return self.index >= 0 or self.gate_class_ms > 0
+
     def _waits(self) -> bool:
         return PLAY_WAITS <= self.mode <= TALLY_WAITS
 

@@ -281,7 +281,7 @@ class Deeds(Course):
         if self.mode == WORK or self.mode == WORK_WAITS:
             self.counting.results_stopped()
         ended_ms = self._since_ms if self.mode == CLOSING else run_ms
-        self._be_over(cause, self.class_ms(ended_ms) if self.index >= 0 else 0)
+        self._be_over(cause, self.class_ms(ended_ms) if self.begun else 0)
 
     def _fail(self, run_ms: int, fault: int) -> None:
         """What carries the class on can't be read: keep what was counted; windows were whole."""
@@ -290,7 +290,7 @@ class Deeds(Course):
             self._window_over(run_ms, 0)
         if self.counting.untold:
             self._tell_results()
-        self._be_over(j.BY_FAULT, self.span.end_ms() if self.index >= 0 else 0)
+        self._be_over(j.BY_FAULT, self.span.end_ms() if self.begun else 0)
 
     def _be_over(self, cause: int, class_ms: int) -> None:
         for timer in range(len(self._timers)):

@@ -93,7 +93,7 @@ class Placing(Hands):
     @property
     def stands_by(self) -> bool:
         """Whether the class has not begun, and only the remote's word begins it."""
-        return self.mode == STANDS_MODE and self.index < 0 and not self.gate_class_ms
+        return self.mode == STANDS_MODE and not self.begun
 
     def hear(self, act: "Act", run_ms: int) -> bool:
         """Take an act that was heard; False when nothing comes of it: none leads, or it is old."""

@@ -15,6 +15,7 @@ import framebuf
 from timeline_writer import Leg, Writer
 
 from box import cells, display, font, layout, screens
+from handbell_core.agreement import RUNS, STANDS, Act
 from handbell_core.clock import ClockModel, RunTime
 from handbell_core.runner import NEVER, Runner
 from handbell_core.timeline import (
@@ -72,6 +73,9 @@ class Sink:
         pass
 
     def keep(self, record):
+        pass
+
+    def recall(self, counting):
         pass
 
     def changed(self):
@@ -227,6 +231,9 @@ def wall(runner):
     return f"{s // 3600:02d}:{s // 60 % 60:02d}:{s % 60:02d}".encode()
 
 
+HEARS = 9  # in the place of a button: an act is heard
+
+
 def tap(slot, at_ms):
     return [(at_ms, slot, True), (at_ms + 120, slot, False)]
 
@@ -243,6 +250,7 @@ class Stage:
         self.display = display.Display(bus)
         self.screens = screens.Screens(self.display)
         self.facts = self.new_facts()
+        self.wide = Wide()
 
     def new_facts(self):
         facts = screens.Facts()
@@ -265,17 +273,29 @@ class Stage:
                 break
             while runner.due_ms <= at_ms:
                 runner.step(runner.due_ms)
+            if slot == HEARS:
+                self.hear(runner, at_ms, down)
+                continue
             (runner.press if down else runner.release)(slot, at_ms)
         while runner.due_ms <= until_ms:
             runner.step(runner.due_ms)
         facts = self.facts
-        if runner.index >= 0:
+        if runner.begun:
             facts.name = runner.text_of(runner.span.name)
             facts.next = runner.text_of(runner.span.next)
             facts.who = runner.text_of(runner.span.who)
             facts.take_leg(runner)
         facts.starts_at = wall(runner) if runner.starts_ms != NEVER else b""
         return runner
+
+    def hear(self, runner, at_ms, act):
+        """Heed a remote, and hear an act of it: what, and at which time of the class."""
+        if not runner.heeds:
+            runner.heed()
+        if act:
+            soon_ms = 10_000 if act[0] == RUNS else 0
+            number = runner.agreement.number + 1
+            runner.hear(Act(number, act[0], act[1], at_ms + soon_ms), at_ms)
 
     def scene(self, name, plan, until_ms, events=(), start_ms=0, synced=True):
         runner = self.run(plan, until_ms, events, start_ms, synced)
@@ -290,7 +310,8 @@ class Stage:
         print("scene", name)
 
     def _cut(self, name, show):
-        wide = Wide()
+        wide = self.wide
+        wide.fill(0)
         kept, self.screens._canvas = self.screens._canvas, wide
         boxes = Boxes()
         for module in (layout, cells, screens):
@@ -423,6 +444,14 @@ def plain(stage):
     gate = work(ASK_OPEN, TAP_NONE, (), seconds=10).add(GATE, 0, b"", b"Squat")
     stage.scene("gate", gate, 12_000)
     stage.scene("leaving", gate, 17_000, hold(0, 12_000))
+    stage.scene("led-start", lead, 5_000, [(0, HEARS, (STANDS, 0))], 30_000)
+    stage.scene("led-gate", gate, 12_000, [(0, HEARS, None)])
+    paused = work(ASK_TARGET, TAP_EACH, (7, 12), goal=10)
+    pause = [(0, HEARS, None)] + taps(0, 3, 6_000) + [(12_000, HEARS, (STANDS, 12_000))]
+    stage.scene("paused", paused, 14_000, pause)
+    stage.scene("going", paused, 34_000, pause + [(30_000, HEARS, (RUNS, 12_000))])
+    alone = hold(0, 14_000, 5_300) + hold(0, 19_500) + tap(0, 21_500)
+    stage.scene("alone", paused, 22_000, pause + alone)
     stage.scene("set", lead, 5_000, (), 30_000)
     first = hold(0, 3_000)
     stage.scene("held", lead, 4_590, first, None)

@@ -25,7 +25,8 @@ LIT, GLASS = (222, 232, 236), (14, 16, 20)
 # The states whose screens the manual shows; more below are variants.
 SHOWN = [
     "lead-in", "open", "target", "made", "made-all", "four", "hold", "last", "back", "each-side",
-    "relay", "tally", "break", "change", "warm-up", "gate", "leaving", "set", "held", "again", "starts", "door",
+    "relay", "tally", "break", "change", "warm-up", "gate", "leaving",
+    "led-start", "led-gate", "paused", "going", "alone", "set", "held", "again", "starts", "door",
     "menu", "stay",
     "sure", "waits", "rating", "end", "resting", "cut", "health", "identify", "trouble", "fault",
     "stopped",
