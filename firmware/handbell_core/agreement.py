@@ -53,6 +53,11 @@ class Agreement:
         return self._coming[0] if self._coming else None
 
     @property
+    def newest(self) -> "Act":
+        """The act of the highest number, in force or coming."""
+        return self._coming[-1] if self._coming else self.now
+
+    @property
     def due_ms(self) -> int:
         """The run time at which the next act comes into force, NEVER if none is coming."""
         return self._coming[0].at_ms if self._coming else NEVER

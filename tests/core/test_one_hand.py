@@ -16,7 +16,9 @@ from handbell_core import journal as j
 from handbell_core.acts import gate_after, go_on, next_block
 from handbell_core.agreement import NOTHING, RUNS, STANDS, Act, Agreement
 from handbell_core.clock import ClockModel
+from handbell_core.lead import GO_ON, NEXT, PAUSE, Lead
 from handbell_core.runner import ASKING, CLOSING, OVER
+from handbell_core.telegram import unpack
 from handbell_core.timeline import Span
 from made import (
     GATE,
@@ -319,3 +321,55 @@ def test_a_box_that_lost_its_power_is_where_all_are_and_counts_what_its_log_says
                     assert found[0] == found[1], (seed, hears, cuts, slot)
                     windows += 1
     assert together > 10 and windows > 5
+
+
+def led_by_a_remote(rng, spans):
+    """Return a remote that somebody worked, the telegrams that it sent, and when it was over."""
+    remote = Box(spans, MODEL)
+    remote.runner.heed()
+    remote.runner.arm(5_000)
+    lead = Lead(remote.runner)
+    lead.begin(0)
+    sent, now_ms = [], 0
+    does_ms = 1_000
+    for _ in range(rng.randint(2, 9)):
+        does_ms += rng.choice((300, 1_500, 6_000, 15_000, 30_000))
+        tell(remote, lead, sent, now_ms, does_ms)
+        now_ms = does_ms
+        button = rng.choice((PAUSE, PAUSE, GO_ON, GO_ON, NEXT))
+        (lead.press if button == PAUSE else lead.hold)(button, now_ms)
+    until_ms = now_ms + 41_000
+    tell(remote, lead, sent, now_ms, until_ms)
+    return remote, sent, until_ms
+
+
+def tell(remote, lead, sent, now_ms, until_ms):
+    while True:
+        due_ms = max(now_ms, lead.tell_due_ms(now_ms))
+        if due_ms >= until_ms:
+            break
+        now_ms = due_ms
+        remote.to(now_ms)
+        sent.append((now_ms + 120, lead.telegram(KEY, now_ms + 120)))
+    remote.to(until_ms)
+
+
+@pytest.mark.parametrize("first", range(0, SEEDS, 50))
+def test_boxes_follow_a_remote_by_its_telegrams(first):
+    together = 0
+    for seed in range(first, first + 50):
+        rng = random.Random(f"remote {seed}")
+        spans = drawn_spans(rng)
+        remote, sent, until_ms = led_by_a_remote(rng, spans)
+        plan = remote.runner.head.plan
+        telegrams = [(end_ms, unpack(KEY, plan, data, end_ms)) for end_ms, data in sent]
+        assert all(act is not None for _, act in telegrams)
+        for hears in (1.0, 0.5, 0.2):
+            box = play(rng, spans, telegrams, hears, until_ms, presses=0.7)
+            if box.runner.agreement.number != remote.runner.agreement.number:
+                continue
+            if remote.runner.state in (ASKING, CLOSING, OVER) or box.sink.ended:
+                continue
+            assert place(box, until_ms) == place(remote, until_ms), (seed, hears)
+            together += 1
+    assert together > 50

@@ -1,0 +1,167 @@
+"""A remote: what its buttons do to the whole class, and when it tells what.
+
+It plays the class itself, on a runner that heeds its own acts, so it knows where the class is. A
+press pauses; anything else is a hold, and a stop is asked for once more.
+"""
+
+from .acts import LEAD_MS, gate_after, go_on, next_block
+from .agreement import OVER as CLASS_OVER
+from .agreement import RUNS, STANDS, Act
+from .states import ASKING, AT_GATE, LEAVING, NEVER, PLAY, SET, TALLY, on, row_of
+from .telegram import pack
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from .runner import Runner
+    from .states import Table
+
+PAUSE, GO_ON, NEXT, STOP = range(4)  # the buttons, from the left
+SAY_MS = 400  # from a word to its instant, so that a first telegram has ended by then
+LATER_MS = 30_000
+SURE_MS = 5_000  # so long a stop may be confirmed
+AFRESH = 16  # numbers passed over after a power failure: so many may have been said, and not kept
+
+# When the newest act is told after it was made, and then every so often, for who missed it.
+TOLD_MS = (0, 250, 600, 1_200, 2_000, 3_500)
+AGAIN_MS = 5_000
+
+# What the class is doing, as the buttons see it.
+NONE, BEFORE, COMING, RUNNING, STANDING, READYING, RATING = range(7)
+_ANY = on(BEFORE, COMING, RUNNING, STANDING, READYING, RATING)
+LEADS: "Table" = (
+    on(COMING, RUNNING, READYING), "press pause", 0, "pause",
+    on(BEFORE, STANDING), "hold go on", 0, "go on",
+    on(COMING), "hold next", 0, "later",
+    on(RUNNING, STANDING, READYING), "hold next", 0, "next block",
+    _ANY, "hold stop", 0, "stop",
+)  # fmt: skip
+_NAMES = ("pause", "go on", "next", "stop")
+
+
+class Lead:
+    """The word of a remote; ``runner`` plays the class that it leads."""
+
+    def __init__(self, runner: "Runner") -> None:
+        self.runner = runner
+        self.asked_ms = -NEVER  # when a stop was asked for, which a second hold confirms
+        self._said = 0  # the number of the act that is told
+        self._since_ms = 0
+        self._times = 0
+
+    @property
+    def situation(self) -> int:
+        """What the class is doing."""
+        runner = self.runner
+        state = runner.state
+        if not runner.heeds:
+            return NONE
+        if state in (SET, LEAVING):
+            return READYING if runner.begun else COMING
+        if state == AT_GATE:
+            return STANDING if runner.begun else BEFORE
+        if state in (PLAY, TALLY):
+            return RUNNING
+        return RATING if state == ASKING else NONE
+
+    def asks(self, run_ms: int) -> bool:
+        """Whether it asks if the class is to be stopped."""
+        return run_ms - self.asked_ms < SURE_MS
+
+    def begin(self, run_ms: int) -> None:
+        """Say what the host has set: from then on who has no clock can follow too."""
+        runner = self.runner
+        if runner.state == SET:
+            self._say(RUNS, 0, runner.starts_ms, run_ms)
+        else:
+            self._say(STANDS, 0, run_ms, run_ms)
+
+    def press(self, button: int, run_ms: int) -> bool:
+        """A button went down; return whether an act came of it."""
+        return self._take("press ", button, run_ms)
+
+    def hold(self, button: int, run_ms: int) -> bool:
+        """A button has been held; return whether an act came of it."""
+        return self._take("hold ", button, run_ms)
+
+    def _take(self, how: str, button: int, run_ms: int) -> bool:
+        at = row_of(LEADS, self.situation, how + _NAMES[button])
+        if at < 0:
+            return False
+        did = _DOES[LEADS[at + 3]](self, run_ms)
+        if did and button != STOP:
+            self.asked_ms = -NEVER
+        return did
+
+    # What each does; False when nothing comes of it. Raises what reading the timeline raises.
+
+    def _pause(self, run_ms: int) -> bool:
+        runner = self.runner
+        at_ms = run_ms + SAY_MS
+        class_ms = runner.class_ms(run_ms)
+        if self.situation == RUNNING:
+            class_ms = min(runner.class_ms(at_ms), gate_after(runner.timeline, class_ms))
+        elif self.situation == COMING:
+            class_ms = 0
+        return self._say(STANDS, class_ms, at_ms, run_ms)
+
+    def _go_on(self, run_ms: int) -> bool:
+        runner = self.runner
+        class_ms = runner.class_ms(run_ms) if runner.begun else 0
+        onward = go_on(runner.timeline, class_ms)
+        if onward is None:
+            return False
+        in_ms = onward.in_ms if runner.begun else LEAD_MS
+        return self._say(RUNS, onward.class_ms, run_ms + in_ms, run_ms)
+
+    def _later(self, run_ms: int) -> bool:
+        return self._say(RUNS, 0, self.runner.starts_ms + LATER_MS, run_ms)
+
+    def _next_block(self, run_ms: int) -> bool:
+        runner = self.runner
+        onward = next_block(runner.timeline, runner.class_ms(run_ms))
+        if onward is None:
+            return False
+        return self._say(RUNS, onward.class_ms, run_ms + onward.in_ms, run_ms)
+
+    def _stop(self, run_ms: int) -> bool:
+        if not self.asks(run_ms):
+            self.asked_ms = run_ms
+            return False
+        self.asked_ms = -NEVER
+        return self._say(CLASS_OVER, max(0, self.runner.class_ms(run_ms)), run_ms + SAY_MS, run_ms)
+
+    def _say(self, what: int, class_ms: int, at_ms: int, run_ms: int) -> bool:
+        runner = self.runner
+        act = Act(runner.agreement.number + 1, what, class_ms, at_ms)
+        return runner.hear(act, run_ms)
+
+    # Telling it
+
+    def tell_due_ms(self, run_ms: int) -> int:
+        """Return the run time at which the newest act is to be told, NEVER without one."""
+        number = self.runner.agreement.number
+        if not self.runner.heeds or not number:
+            return NEVER
+        if number != self._said:
+            self._said, self._since_ms, self._times = number, run_ms, 0
+        if self._times < len(TOLD_MS):
+            return self._since_ms + TOLD_MS[self._times]
+        return self._since_ms + TOLD_MS[-1] + (self._times - len(TOLD_MS) + 1) * AGAIN_MS
+
+    def telegram(self, key: bytes, end_ms: int) -> bytes:
+        """Return the newest act as it is when its telegram ends; raises what reading raises."""
+        runner = self.runner
+        act = runner.agreement.newest
+        gate_ms = gate_after(runner.timeline, act.class_ms)
+        data = pack(key, runner.head.plan, act, end_ms, gate_ms)
+        self._times += 1
+        return data
+
+
+_DOES = {
+    "pause": Lead._pause,
+    "go on": Lead._go_on,
+    "later": Lead._later,
+    "next block": Lead._next_block,
+    "stop": Lead._stop,
+}

@@ -1,0 +1,136 @@
+from handbell_core.acts import LEAD_MS, LEFT_LEAST_MS, SOON_MS
+from handbell_core.agreement import OVER, RUNS, STANDS
+from handbell_core.lead import GO_ON, LATER_MS, NEXT, PAUSE, SAY_MS, STOP, SURE_MS, TOLD_MS, Lead
+from handbell_core.runner import AT_GATE, LEAVING, NEVER, PLAY
+from handbell_core.telegram import KEY_SIZE, unpack
+from made import GATE, Box, lead_in, rest, span, window
+
+KEY = bytes(range(KEY_SIZE))
+START_MS = 2_000
+
+
+def spans():
+    return [
+        lead_in(), window(block=1), rest(), window(block=1), span(GATE, 0), window(20_000, block=2)
+    ]  # fmt: skip
+
+
+def remote(start_ms=START_MS):
+    box = Box(spans())
+    box.runner.heed()
+    lead = Lead(box.runner)
+    if start_ms is None:
+        box.runner.wait_again(0, 0)
+    else:
+        box.runner.arm(start_ms)
+    lead.begin(0)
+    return box, lead
+
+
+def newest(box):
+    act = box.runner.agreement.newest
+    return act.what, act.class_ms, act.at_ms
+
+
+def test_pause_is_one_press_and_go_on_a_hold():
+    box, lead = remote()
+    box.to(10_000)
+    assert not lead.hold(PAUSE, 10_000) and not lead.press(GO_ON, 10_000)
+    assert lead.press(PAUSE, 10_000)
+    assert newest(box) == (STANDS, 8_000 + SAY_MS, 10_000 + SAY_MS)
+    box.to(20_000)
+    assert box.runner.state == AT_GATE and not lead.press(PAUSE, 20_000)
+    assert lead.hold(GO_ON, 20_000)
+    assert newest(box) == (RUNS, 8_000 + SAY_MS, 20_000 + LEAD_MS)
+    box.to(31_000)
+    assert box.runner.state == PLAY and not lead.hold(GO_ON, 31_000)
+
+
+def test_with_little_left_of_a_window_the_next_span_follows():
+    box, lead = remote()
+    box.to(START_MS + 15_000 - LEFT_LEAST_MS)
+    lead.press(PAUSE, START_MS + 15_000 - LEFT_LEAST_MS)
+    box.to(20_000)
+    lead.hold(GO_ON, 20_000)
+    assert newest(box) == (RUNS, 15_000, 20_000 + SOON_MS)
+
+
+def test_a_pause_that_is_called_off_before_it_ends_stands_where_it_stood():
+    box, lead = remote()
+    box.to(10_000)
+    lead.press(PAUSE, 10_000)
+    box.to(20_000)
+    lead.hold(GO_ON, 20_000)
+    assert box.to(25_000).state == LEAVING
+    lead.press(PAUSE, 25_000)
+    assert box.to(60_000).state == AT_GATE
+    assert box.runner.class_ms(60_000) == 8_000 + SAY_MS
+
+
+def test_one_go_on_leaves_a_gate_and_no_pause_reaches_past_one():
+    box, lead = remote()
+    box.to(START_MS + 34_900)
+    lead.press(PAUSE, START_MS + 34_900)
+    assert newest(box)[:2] == (STANDS, 35_000)
+    box.to(40_000)
+    lead.hold(GO_ON, 40_000)
+    assert newest(box) == (RUNS, 35_000, 40_000 + LEAD_MS)
+
+
+def test_the_next_block_and_after_the_last_one_none():
+    box, lead = remote()
+    box.to(9_000)
+    assert lead.hold(NEXT, 9_000) and newest(box) == (RUNS, 35_000, 9_000 + LEAD_MS)
+    box.to(20_000)
+    assert box.runner.state == PLAY and not lead.hold(NEXT, 20_000)
+
+
+def test_stop_asks_once_more():
+    box, lead = remote()
+    box.to(10_000)
+    assert not lead.hold(STOP, 10_000) and lead.asks(10_000 + SURE_MS - 1)
+    assert not lead.hold(STOP, 10_000 + SURE_MS)  # too late: it asks anew
+    assert lead.hold(STOP, 17_000) and newest(box)[0] == OVER
+    box.to(18_000)
+    assert box.sink.ended
+
+
+def test_a_start_is_put_off_and_called_off():
+    box, lead = remote(60_000)
+    assert lead.hold(NEXT, 1_000) and newest(box) == (RUNS, 0, 60_000 + LATER_MS)
+    assert lead.press(PAUSE, 2_000) and newest(box)[:2] == (STANDS, 0)
+    box.to(3_000)
+    assert lead.hold(GO_ON, 3_000) and newest(box) == (RUNS, 0, 3_000 + LEAD_MS)
+
+
+def test_a_class_that_waits_for_the_remote_begins_on_its_word():
+    box, lead = remote(None)
+    box.to(50_000)
+    assert box.runner.stands_by and not lead.press(PAUSE, 50_000)
+    assert lead.hold(GO_ON, 50_000)
+    box.to(50_000 + LEAD_MS)
+    assert box.runner.state == PLAY and box.runner.class_ms(61_000) == 1_000
+
+
+def test_the_newest_act_is_told_soon_often_and_then_every_5_s():
+    box, lead = remote()
+    told = []
+    now = 0
+    while now < 20_000:
+        due = lead.tell_due_ms(now)
+        assert due < NEVER
+        now = max(now, due)
+        act = unpack(KEY, box.runner.head.plan, lead.telegram(KEY, now + 120), now + 120)
+        assert act is not None and act.number == 1
+        told.append(now)
+    assert told[: len(TOLD_MS)] == list(TOLD_MS) and told[-1] - told[-2] == 5_000
+    assert lead.press(PAUSE, 20_000)
+    assert lead.tell_due_ms(20_010) == 20_010
+
+
+def test_nothing_is_led_where_no_remote_leads():
+    box = Box(spans())
+    lead = Lead(box.runner)
+    assert lead.tell_due_ms(0) == NEVER
+    for button in range(4):
+        assert not lead.press(button, 0) and not lead.hold(button, 0)
