@@ -447,11 +447,13 @@ def plain(stage):
     stage.scene("led-start", lead, 5_000, [(0, HEARS, (STANDS, 0))], 30_000)
     stage.scene("led-gate", gate, 12_000, [(0, HEARS, None)])
     paused = work(ASK_TARGET, TAP_EACH, (7, 12), goal=10)
-    pause = [(0, HEARS, None)] + taps(0, 3, 6_000) + [(12_000, HEARS, (STANDS, 12_000))]
+    pause = taps(0, 3, 6_000)
+    pause += [(0, HEARS, None), (12_000, HEARS, (STANDS, 12_000))]
     stage.scene("paused", paused, 14_000, pause)
-    stage.scene("going", paused, 34_000, pause + [(30_000, HEARS, (RUNS, 12_000))])
     alone = hold(0, 14_000, 5_300) + hold(0, 19_500) + tap(0, 21_500)
     stage.scene("alone", paused, 22_000, pause + alone)
+    pause.append((30_000, HEARS, (RUNS, 12_000)))
+    stage.scene("going", paused, 34_000, pause)
     stage.scene("set", lead, 5_000, (), 30_000)
     first = hold(0, 3_000)
     stage.scene("held", lead, 4_590, first, None)
