@@ -16,6 +16,8 @@ from .buttons import Buttons
 from .desk import Desk
 from .display import Display
 from .health import Health
+from .hearing import PIECE_US as HEAR_US
+from .hearing import Hearing
 from .keeper import Keeper
 from .link import BYTES_A_PASS, Link
 from .log import Log
@@ -63,9 +65,12 @@ class App:
         self._link = link = Link()
         log = Log(storage)
         account = Account(log, storage, power, buttons, facts, trouble, board.unique_id())
+        look = getattr(board, "edges", None)  # a board file of before has none
+        edges = look() if look else None
         self._session = session = Session(
-            storage, keeper, log, account, sound, buttons, facts, trouble
+            storage, keeper, log, account, sound, buttons, facts, trouble, edges is not None
         )
+        self._hearing: "Hearing | None" = None if edges is None else Hearing(edges, session.hear)
         health = Health(storage, keeper, power, link, log, trouble)
         health.session = session
         self._view = view = View(display, board.strip(), board.LAMP_CAP, session, health, facts)
@@ -90,6 +95,7 @@ class App:
                 Job("bell", 0, session.bell_due_us, session.arm_bell),
                 Job("clock part", 0, keeper.due_us, session.keep_time),
                 Job("join", 0, session.join_due_us, self._join),
+                Job("hear", HEAR_US, self._hear_due_us, self._hear),
                 Job("listen", LISTEN_US, self._listen_due_us, self._listen),
                 Job("strip", STRIP_US, view.strip_due_us, view.strip),
                 Job("answer", ANSWER_US, self._answer_due_us, self._answer),
@@ -141,7 +147,10 @@ class App:
 
     def end(self) -> None:
         """Leave everything quiet and safe for MicroPython's prompt, and say that the box is off."""
-        for leave in (self._sound.hush, self._session.end, self._view.stop, self._link.close):
+        leaves = [self._sound.hush, self._session.end, self._view.stop, self._link.close]
+        if self._hearing is not None:
+            leaves.append(self._hearing.close)  # it writes into memory by itself
+        for leave in leaves:
             try:
                 leave()
             except Exception:  # noqa: BLE001 - the others still have to be left
@@ -175,6 +184,15 @@ class App:
 
     def _rest(self, tick: int) -> None:
         self._session.new_runner()
+
+    # What a remote says
+
+    def _hear_due_us(self, tick: int) -> int:
+        hearing = self._hearing
+        return IDLE if hearing is None else hearing.due_us(tick)
+
+    def _hear(self, tick: int) -> None:
+        self._hearing.take(tick)
 
     # The link
 

@@ -5,6 +5,7 @@ import time
 
 from handbell_core import faults
 from handbell_core.runner import AGAIN, HELD, READY, SET, fault_of
+from handbell_core.telegram import unpack
 from handbell_core.ticks import ticks_add, ticks_diff
 from handbell_core.timeline import VersionError
 
@@ -24,8 +25,12 @@ PLAN_TRIES = 3  # the plan that was chosen last, before another one is taken
 class Joining(Run):
     """A run, and how one that was cut off is found again; all that fails is tried again."""
 
-    def __init__(self, storage, keeper, log, account, sound, buttons, facts, trouble) -> None:
+    def __init__(
+        self, storage, keeper, log, account, sound, buttons, facts, trouble, hears=False
+    ) -> None:
+        """``hears``: the box has a receiver, so a remote may tell it where the class is."""
         Run.__init__(self, storage, keeper, log, account, sound, buttons, facts, trouble)
+        self._hears = hears
         self._began = self._join_at = time.ticks_us()
         self._join_tries = 0
         # What was cut off, while it may come back: until then it is on as far as others can tell.
@@ -102,7 +107,7 @@ class Joining(Run):
         try:
             name = self.storage.unfinished()
             self.facts.was_cut = bool(name)
-            if name and self.keeper.may_tell:
+            if name and (self.keeper.may_tell or self._hears):
                 from .past import read_past  # seldom needed
 
                 self._past = read_past(self.storage, name)
@@ -180,6 +185,25 @@ class Joining(Run):
                 self._give_past_up(error)
             raise error
         self._clock_tries = JOIN_TRIES
+
+    def hear(self, data: bytes, tick: int) -> bool:
+        """Take a telegram as a run does; it also brings back what the power cut off.
+
+        Raises OSError.
+        """
+        past = self._past
+        if past is None or not past.key or self.in_class or self._lacks():
+            return Run.hear(self, data, tick)
+        if self.selected != past.timeline:
+            return False
+        act = unpack(past.key, self.runner.head.plan, data, self.clock.ms_of(tick))
+        if act is None or act.number < past.number:
+            return False
+        self.account.go_on(past, self.dated_by())
+        self._past = None
+        self.begun = True
+        self.heed(past.key, act.number - 1)
+        return self.runner.hear(act, self.run_ms())
 
     def join(self, tick: int) -> bool:
         """Go on with the class that the power cut off, in step with the other boxes.

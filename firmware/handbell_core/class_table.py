@@ -62,7 +62,7 @@ CLASS: "Table" = (
     # Acts of the remote, and a box that goes on without one
     _HEEDING, "stand", STANDS, Deeds._stand,
     _HEEDING, "run", PLAY, Deeds._run,
-    STARTING | _STANDS | on(AT_GATE), "announce", GOING, Deeds._announce,
+    RESTING | STARTING | _STANDS | on(AT_GATE), "announce", GOING, Deeds._announce,
     on(STANDS), "alone", LEAVING, Deeds._start_by_hand,
     on(LEAVING), "stand_again", STANDS, Deeds._stay,
     RESTING, "join_stand", STANDS, Deeds._rest,

@@ -149,7 +149,7 @@ class Placing(Hands):
             return
         if act.what != OVER:
             self._read_place(act.class_ms)
-        was_ms = self.class_ms(run_ms) if self.state in _BEGUN else -1
+        was_ms = self.class_ms(run_ms) if self.state in _BEGUN and self.begun else -1
         self.agreement.step(act.at_ms)
         self.owed = ()
         opens = 0 if act.what == OVER else self._opens(act.class_ms)
