@@ -74,7 +74,7 @@ class App:
         health = Health(storage, keeper, power, link, log, trouble)
         health.session = session
         self._view = view = View(display, board.strip(), board.LAMP_CAP, session, health, facts)
-        self._desk = desk = Desk(board, storage, session, view, facts, trouble)
+        self._desk = desk = self._make_desk(board, storage, session, view, facts, trouble)
         session.draw_anew, session.open_look, session.presses = view.changed, view.open, desk
         self._trial = trial = Trial()
         self._requests = Requests(
@@ -110,13 +110,22 @@ class App:
                 Job("look", SLOW_US, self._look_due_us, self._look),
                 Job("rest", COLLECT_US, session.rest_due_us, self._rest),
                 Job("trouble", session.write_cost_us, trouble.due_us, self._keep_trouble),
-            ),
+            )
+            + desk.jobs(),
             session.room_us,
             trouble.tell,
         )
         health.failing = self._loop.failing
         if trial.pending:
             self._dog = board.watchdog()  # as main.py did
+
+    def _make_desk(self, board, storage, session, view, facts, trouble) -> Desk:
+        """Return what takes presses: a remote's buttons lead, if the host made it one."""
+        if not storage.settings["remote"]:
+            return Desk(board, storage, session, view, facts, trouble)
+        from .remote import Remote  # its code is of no use to a box
+
+        return Remote(board, storage, session, view, facts, trouble, board.sender())
 
     def run(self) -> None:
         """Run until the host asks for the prompt; no error of our own ends it."""
@@ -181,6 +190,7 @@ class App:
     def _join(self, tick: int) -> None:
         if self._session.join(tick):
             self._view.end_instead()
+            self._desk.joined()
 
     def _rest(self, tick: int) -> None:
         self._session.new_runner()

@@ -49,6 +49,16 @@ class Desk:
         """Show which box this is for a few seconds."""
         self._view.show_instead(self._view.screens.identify, IDENTIFY_US)
 
+    def jobs(self) -> tuple:
+        """Return what the loop has to do for it."""
+        return ()
+
+    def armed(self) -> None:
+        """The host has set a class."""
+
+    def joined(self) -> None:
+        """A class goes on that the power had cut off."""
+
     # Presses
 
     def button(self, slot: int, event: int, tick: int) -> None:

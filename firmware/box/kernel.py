@@ -42,6 +42,8 @@ def who(box_id: str, board: str, settings: dict, boot: int, buttons: int, pendin
         "boot": boot,
         "folder": folder(),
     }
+    if settings.get("remote"):
+        facts["remote"] = 1
     if pending:
         facts["trial"] = 1
     return facts

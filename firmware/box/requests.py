@@ -137,10 +137,12 @@ class Requests:
         storage = self._storage
         if not storage.read_settings():
             raise Refusal(faults.FLASH_ERROR)
-        old = {name: storage.settings[name] for name in ("station", "label", "buttons")}
+        old = {n: storage.settings[n] for n in ("station", "label", "buttons", "remote")}
         new = {"station": int(message["station"]), "label": str(message["label"])[:32]}
         if "buttons" in message:
             new["buttons"] = max(0, int(message["buttons"]))
+        if "remote" in message:  # from its next start on
+            new["remote"] = bool(message["remote"])
         try:
             storage.save(**new)
         except OSError as error:
@@ -245,10 +247,11 @@ class Requests:
         session.give_up(True)
         if not utc_ms:
             session.stand_by(key)
-            return {"utc_ms": 0}
-        if key:
-            session.heed(key)
-        session.arm(session.clock.run_ms_of_utc(utc_ms))
+        else:
+            if key:
+                session.heed(key)
+            session.arm(session.clock.run_ms_of_utc(utc_ms))
+        self._desk.armed()
         return {"utc_ms": utc_ms}
 
     def _disarm(self, message: dict) -> None:

@@ -122,6 +122,8 @@ class Facts:
 class Screens(Cells):
     """Draws whole screens onto a display's canvas; each method ends with a screen to send."""
 
+    looks_ahead = True  # the next span's look is drawn before it begins
+
     def __init__(self, display):
         super().__init__(display.canvas)
         self._display = display
@@ -294,7 +296,7 @@ class Screens(Cells):
         how = b"Hold to", b"go on"
         if runner.heeds:
             how, below = self._who_goes_on(runner, facts, below)
-        self._centred(0, _so_far(runner), 1, WIDTH - 28)
+        self._centred(0, so_far(runner), 1, WIDTH - 28)
         self._centred(11, how[0], 2)
         self._centred(30, how[1], 2)
         self._centred(51, below, 1, WIDTH - 28)
@@ -441,7 +443,7 @@ def _in_its_midst(runner):
     return runner.span.start_ms < runner.gate_class_ms < runner.span.end_ms()
 
 
-def _so_far(runner):
+def so_far(runner):
     """Return how far the class is, in the same words on every box."""
     counting = runner.counting
     number = counting.window or counting.before_window

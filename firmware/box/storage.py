@@ -37,6 +37,7 @@ class Storage:
         self.settings: dict = {
             "station": 0,
             "label": "",
+            "remote": False,  # whether it leads, which it is at its start
             "buttons": 0,  # that are fitted; 0: as many as the board has pins for
             "starts": 0,
             "last": "",

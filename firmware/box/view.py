@@ -131,6 +131,8 @@ class View:
         runner = self._session.runner
         if runner is None or self._instead is not None or not self._sent:
             return IDLE
+        if not self.screens.looks_ahead:
+            return IDLE
         if runner.cue_ms() == self._looked_ms:
             return IDLE
         return max(0, self._session.cue_in_us(tick) - AHEAD_US)

@@ -35,7 +35,7 @@ LEADS: "Table" = (
     on(RUNNING, STANDING, READYING), "hold next", 0, "next block",
     _ANY, "hold stop", 0, "stop",
 )  # fmt: skip
-_NAMES = ("pause", "go on", "next", "stop")
+NAMES = ("pause", "go on", "next", "stop")
 
 
 class Lead:
@@ -75,6 +75,14 @@ class Lead:
         else:
             self._say(STANDS, 0, run_ms, run_ms)
 
+    def restate(self, run_ms: int) -> None:
+        """Say where the class is, after a power failure: not all that was said may be known."""
+        runner = self.runner
+        runner.agreement.number += AFRESH
+        if self.situation in (RUNNING, STANDING):
+            what = RUNS if self.situation == RUNNING else STANDS
+            self._say(what, runner.class_ms(run_ms), run_ms, run_ms)
+
     def press(self, button: int, run_ms: int) -> bool:
         """A button went down; return whether an act came of it."""
         return self._take("press ", button, run_ms)
@@ -84,7 +92,7 @@ class Lead:
         return self._take("hold ", button, run_ms)
 
     def _take(self, how: str, button: int, run_ms: int) -> bool:
-        at = row_of(LEADS, self.situation, how + _NAMES[button])
+        at = row_of(LEADS, self.situation, how + NAMES[button])
         if at < 0:
             return False
         did = _DOES[LEADS[at + 3]](self, run_ms)

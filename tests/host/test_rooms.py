@@ -43,4 +43,4 @@ def test_folders_have_room():
                     assert len(list(folder.glob("*.py"))) <= MOST.get(folder.name, 17), folder
 
 
-MOST = {"standin": 19}  # one file for each module of the other runtime it stands in for
+MOST = {"standin": 20}  # one file for each module of the other runtime it stands in for

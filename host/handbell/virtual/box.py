@@ -60,9 +60,10 @@ class Around(Protocol):
 class VirtualBox:
     """One box of a world; made by `World.add_box`.
 
-    `screen`, `light`, `sound`, `line` (the line output), `flash` and `outputs` (levels driven, by
-    pin) show what the firmware did with its parts; `wire` is its USB cable; `rtc` its real-time
-    clock, if it has one. `failure` says why the firmware ended by itself, if it did.
+    `screen`, `light`, `sound`, `line` (the line output), `flash`, `outputs` (levels driven, by
+    pin) and `telegrams` (sent by infra-red) show what the firmware did with its parts; `wire` is
+    its USB cable; `rtc` its real-time clock, if it has one. `failure` says why the firmware ended
+    by itself, if it did.
     """
 
     def __init__(self, spec: BoxSpec, world: Around) -> None:
@@ -78,6 +79,7 @@ class VirtualBox:
         self.line = self.parts.line
         self.flash = self.parts.flash
         self.outputs = self.parts.outputs
+        self.telegrams = self.parts.telegrams
         port: Port = TcpPort()
         if spec.serve == "pty":
             port = PtyPort(world.folder / "ports" / spec.name)

@@ -93,6 +93,13 @@ class Sound:
         return onsets
 
 
+class Telegram(NamedTuple):
+    """What began to go by infra-red at `world_us`."""
+
+    world_us: int
+    data: bytes
+
+
 class Flash:
     """What was done to the flash chip since the box was made."""
 
@@ -124,6 +131,7 @@ class Parts:
         self.line = Sound()
         self.flash = Flash()
         self.outputs: dict[int, deque[LevelChange]] = {}
+        self.telegrams: deque[Telegram] = deque(maxlen=HISTORY)
         self._spec = spec
 
     def take(self, kind: int, arg: int, at_us: int, value: int, body: bytes) -> None:
@@ -143,6 +151,8 @@ class Parts:
         elif kind == frames.LEVEL:
             levels = self.outputs.setdefault(arg, deque(maxlen=HISTORY))
             levels.append(LevelChange(at_us, value))
+        elif kind == frames.LIT:
+            self.telegrams.append(Telegram(at_us, body))
         elif kind == frames.FLASH:
             self.flash.take(arg, value >> 32, value & 0xFFFFFFFF)
 

@@ -24,6 +24,7 @@ Box to world
     PWM      arg = pin, value = frequency_hz << 16 | duty_u16
     LEVEL    arg = pin, value = level driven
     FLASH    arg = ERASE or PROGRAM, value = block << 32 | busy_us
+    LIT      body = a telegram that begins to go by infra-red
     RESET    the firmware asked for a reset (arg = cause); the box waits to be ended
     CUT      the flash operation at which power was to fail; the box waits to be ended
 """
@@ -33,7 +34,7 @@ HEAD_SIZE = 20
 
 CONFIG, FLOW, RUN, EDGES, ADC = 1, 2, 3, 4, 5
 START, REACHED, MORE, BEAT = 16, 17, 18, 19
-I2C, STRIP, PWM, LEVEL, FLASH = 32, 33, 34, 35, 36
+I2C, STRIP, PWM, LEVEL, FLASH, LIT = 32, 33, 34, 35, 36, 37
 RESET, CUT = 48, 49
 
 ERASE, PROGRAM = 0, 1

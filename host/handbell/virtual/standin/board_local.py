@@ -3,6 +3,7 @@
 It has the buttons of its box, since a box says to hosts how many its board names.
 """
 
+import _emitter
 import _receiver
 import _world
 import machine
@@ -20,7 +21,8 @@ def edges():
 
 
 def sender():
-    """No infra-red diode."""
+    """What sends by an infra-red diode."""
+    return _emitter.Sender()
 
 
 def idle(until_ticks_us):

@@ -1,0 +1,169 @@
+"""A remote and its boxes: the real firmware on each, and the air between."""
+
+import pytest
+from infrared_air import telegram_light
+
+from handbell_core.bursts_out import lasts_us
+from handbell_core.lead import GO_ON, NEXT, PAUSE, STOP
+from handbell_core.telegram import KEY_SIZE
+from made import GATE, lead_in, rest, span, window
+from rig import Rig, digest, timeline
+
+S = 1_000_000
+KEY = bytes(range(KEY_SIZE))
+STEP_US = 20_000
+APART_US = 15_000  # clocks are set over a line that a busy machine keeps waiting
+LATE_US = 40_000  # so much later the boxes see it: the world runs them in steps
+
+
+def spans():
+    return [lead_in(5_000), window(20_000), rest(10_000), window(10_000), span(GATE, 0), window()]
+
+
+class Hall:
+    """Boxes, the last of which is their remote."""
+
+    def __init__(self, folder, boxes, **spec):
+        self.rig = Rig(folder, boxes=boxes + 1, receiver=True, **({"buttons": 4} | spec))
+        self.world = self.rig.world
+        *self.boxes, self.remote = self.world.boxes
+        self.rig.ask("name", self.remote, station=0, label="Remote", remote=1)
+        self.remote.cut_power()
+        self.world.run_for(S)
+        self.remote.power_up()
+        self.data = [timeline(spans, n) for n in range(1, boxes + 2)]
+        self.rig.send(self.data)
+        self.start_us = self.rig.arm(self.data, 10)
+        self.told = 0
+        self.deaf = []
+
+    def arm(self, at_start=True):
+        utc_ms = (self.start_us + self.world.clock.start_utc_us) // 1000 if at_start else 0
+        for box, data in zip(self.world.boxes, self.data, strict=True):
+            self.rig.ask("arm", box, d=digest(data), utc_ms=utc_ms, key=KEY.hex())
+            box.unplug()
+
+    def run_to(self, until_us):
+        """Let time pass; what the remote sends comes to the boxes."""
+        while self.world.now_us() < until_us:
+            self.world.run_to(min(until_us, self.world.now_us() + STEP_US))
+            for telegram in list(self.remote.telegrams)[self.told :]:
+                self.told += 1
+                ends_us = telegram.world_us + lasts_us(telegram.data) + LATE_US
+                light = telegram_light(telegram.data, ends_us)
+                for box in self.boxes:
+                    if box not in self.deaf:
+                        box.see(light)
+
+    def works(self, button, at_us, hold_ms=120):
+        """Somebody presses a button of the remote."""
+        self.run_to(at_us)
+        self.remote.press(button, hold_ms=hold_ms)
+
+    def holds(self, button, at_us):
+        self.works(button, at_us, 1_700)
+
+    def at(self, class_ms):
+        return self.start_us + class_ms * 1000
+
+    def states(self):
+        found = []
+        for box in self.boxes:
+            box.plug_in()
+            found.append(self.rig.ask("status", box)["state"])
+            box.unplug()
+        return found
+
+    def bells_after(self, at_us):
+        return [[b for b in box.sound.bells() if b > at_us] for box in self.boxes]
+
+
+@pytest.fixture
+def hall(tmp_path):
+    hall = Hall(tmp_path, 3)
+    with hall.rig:
+        yield hall
+
+
+def assert_together(rung, least):
+    assert len({len(bells) for bells in rung}) == 1 and len(rung[0]) >= least, rung
+    for bells in zip(*rung, strict=True):
+        assert max(bells) - min(bells) < APART_US
+
+
+def test_a_class_is_paused_goes_on_passes_a_gate_and_is_stopped(hall):
+    hall.arm()
+    hall.works(PAUSE, hall.at(12_000))
+    hall.run_to(hall.at(14_000))
+    assert hall.states() == ["gate"] * 3
+    hall.holds(GO_ON, hall.at(20_000))
+    hall.run_to(hall.at(33_000))
+    assert hall.states() == ["play"] * 3
+    hall.run_to(hall.at(80_000))  # it stands at its gate by itself
+    assert hall.states() == ["gate"] * 3
+    hall.holds(GO_ON, hall.at(82_000))
+    hall.run_to(hall.at(95_000))
+    assert hall.states() == ["play"] * 3
+    hall.holds(STOP, hall.at(95_000))
+    hall.holds(STOP, hall.at(98_000))
+    hall.run_to(hall.at(106_000))
+    assert hall.states() == ["over"] * 3
+    assert_together(hall.bells_after(hall.at(13_000)), 12)
+
+
+def test_it_begins_on_the_remotes_word_and_leaves_a_block_out(hall):
+    hall.arm(at_start=False)
+    hall.run_to(hall.at(30_000))
+    assert hall.states() == ["gate"] * 3
+    hall.holds(GO_ON, hall.at(30_000))
+    hall.run_to(hall.at(50_000))
+    assert hall.states() == ["play"] * 3
+    assert_together(hall.bells_after(hall.at(31_000)), 2)
+    hall.holds(NEXT, hall.at(50_000))  # there is one block only: nothing comes of it
+    hall.run_to(hall.at(54_000))
+    assert len({t.data[2] for t in hall.remote.telegrams}) == 2
+
+
+def test_who_missed_two_acts_catches_up(hall):
+    hall.arm()
+    hall.deaf = hall.boxes[1:2]
+    hall.works(PAUSE, hall.at(8_000))
+    hall.holds(GO_ON, hall.at(14_000))
+    hall.run_to(hall.at(29_000))
+    hall.deaf = []
+    hall.run_to(hall.at(36_000))
+    assert_together(hall.bells_after(hall.at(36_000)), 0)
+    hall.run_to(hall.at(60_000))
+    assert_together(hall.bells_after(hall.at(36_000)), 2)
+    hall.boxes[1].plug_in()
+    assert hall.states() == ["play"] * 3 or hall.states() == ["gate"] * 3
+
+
+def test_a_remote_that_lost_its_power_leads_on_with_a_clock_part(tmp_path):
+    hall = Hall(tmp_path, 2, rtc=True)
+    with hall.rig:
+        hall.world.run_for(8 * S)  # the part is set and held against the clock
+        hall.start_us = hall.rig.arm(hall.data, 10)
+        hall.arm()
+        hall.works(PAUSE, hall.at(9_000))
+        hall.run_to(hall.at(14_000))
+        hall.remote.cut_power()
+        hall.run_to(hall.at(20_000))
+        hall.remote.power_up()
+        hall.run_to(hall.at(30_000))
+        before = {t.data[2] for t in hall.remote.telegrams if t.world_us < hall.at(20_000)}
+        after = {t.data[2] for t in hall.remote.telegrams if t.world_us > hall.at(20_000)}
+        assert max(before) < min(after)  # whatever was said and not kept is outnumbered
+        hall.holds(GO_ON, hall.at(30_000))
+        hall.run_to(hall.at(45_000))
+        assert hall.states() == ["play"] * 2
+        assert_together(hall.bells_after(hall.at(31_000)), 2)
+
+
+def test_a_remote_at_rest_starts_nothing_and_turns_its_pages(hall):
+    hall.rig.ask("disarm", hall.remote)
+    for _ in range(2):
+        hall.remote.press(GO_ON, hold_ms=2_000)
+        hall.world.run_for(3 * S)
+    assert hall.rig.ask("status", hall.remote)["state"] == "ready"
+    assert hall.rig.ask("hello", hall.remote)["remote"] == 1
