@@ -59,8 +59,8 @@ def by_sessions(left: Sequence[Log], timed: Groups, fixed: Groups, found: Untime
     of = {log.digest: place for place, group in enumerate(fixed, len(timed)) for log in group}
     sessions: Groups = []
     both = [*left, *(log for group in fixed for log in group)]
-    for log in sorted(both, key=lambda log: (log.collected_utc_us, log.digest)):
-        if sessions and log.collected_utc_us - sessions[-1][-1].collected_utc_us <= COLLECTING_US:
+    for log in sorted(both, key=lambda log: (log.given_us, log.digest)):
+        if sessions and log.given_us - sessions[-1][-1].given_us <= COLLECTING_US:
             sessions[-1].append(log)
         else:
             sessions.append([log])
@@ -90,16 +90,24 @@ def _hanging_together(session: Sequence[Log]) -> Groups:
 def _odd_boxes(part: Sequence[Log], parts: Groups, timed: Groups) -> set[str]:
     """Return the boxes that may have been left behind with a log of another class.
 
-    That is of one of which not all the others may be, too.
+    That is of one of which not all the others may be, too. Of boxes that were collected at another
+    time some may be in both: then the fewer are odd, those that are or those that can't be.
     """
-    others = [some for some in parts if some is not part]
-    of: dict[str, set[int]] = {box_id: set() for box_id in boxes_of(part)}
-    for log in part:
-        if log.filed is None:
-            of[log.box_id] |= {n for n, group in enumerate(timed) if may_be(log, group)}
-            of[log.box_id] |= {-1 - n for n, some in enumerate(others) if _may_reach(log, some)}
-    common = set.intersection(*of.values())
-    return {box_id for box_id, among in of.items() if among - common}
+    boxes = boxes_of(part)
+    odd: set[str] = set()
+    for group in timed:
+        may = boxes_of(log for log in part if log.filed is None and may_be(log, group))
+        if may != boxes:
+            odd |= may
+    for some in parts:
+        if some is not part:
+            may = boxes_of(log for log in part if log.filed is None and _may_reach(log, some))
+            both = boxes & boxes_of(some)
+            if may | both != boxes:
+                odd |= may
+            elif may:
+                odd |= min(may, both, key=len) if both else set()
+    return odd
 
 
 def _may_reach(log: Log, some: Sequence[Log]) -> bool:

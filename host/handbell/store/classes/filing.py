@@ -19,6 +19,7 @@ from handbell.store.results.settle import alike, settle
 from . import gathering, joining
 from .lost import at_one_time, spell_of
 from .moves import moves_told
+from .played import boots_of
 from .together import MINUTE_US, Log, came_before
 
 # In the order in which rows may go; each has a column ``run``.
@@ -138,7 +139,7 @@ class Part(NamedTuple):
 
 def parts_of(conn: Connection, some: Collection[Row[Any]]) -> list[Part]:
     """Return what runs of one box say of their order."""
-    boots = gathering.boots_of(conn, [row.id for row in some])
+    boots = boots_of(conn, [row.id for row in some])
     cut = gathering.cut_off(conn, some)
     return [Part(boots.get(row.id, 0), row.id in cut, row.start_utc_us) for row in some]
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import struct
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
@@ -18,7 +17,7 @@ from sqlalchemy import (
     select,
 )
 
-from handbell.store.database.tables import classes, contacts, runs, taps, timelines
+from handbell.store.database.tables import classes, runs, taps, timelines
 from handbell.store.logs.journals import end_is_damaged, ends_by_cut
 from handbell.store.logs.timelines import slot_ms_of
 from handbell_core import journal as j
@@ -26,20 +25,15 @@ from handbell_core.timeline import HEADER_SIZE
 
 from .lost import spell
 from .parted import Parted, parted, touch
+from .played import Played, boots_of, played
 from .together import (
     COLLECTING_US,
-    FAR_US,
     MINUTE_US,
     START_APART_US,
     Log,
-    came_before,
-    in_one_boot,
 )
 
 WEEK_US = 7 * 24 * 60 * MINUTE_US
-
-
-_BOX_AT = struct.Struct("<8sHH")
 
 
 _FACTS = (
@@ -66,18 +60,6 @@ _NEAR = _OF_PLAN.where(
 
 
 _LOST = _OF_PLAN.where(runs.c.start_utc_us.is_(None))
-
-
-_OF_BOXES = select(runs.c.id, runs.c.box_id, runs.c.start_utc_us, runs.c.collected_utc_us).where(
-    runs.c.box_id.in_(bindparam("boxes", expanding=True))
-)
-
-
-_COLLECTED = (
-    select(contacts.c.box_id, contacts.c.boot, contacts.c.utc_us)
-    .where(contacts.c.box_id.in_(bindparam("boxes", expanding=True)), contacts.c.what == "collect")
-    .order_by(contacts.c.utc_us)
-)
 
 
 _FILED = _OF_PLAN.where(runs.c.filed.in_(bindparam("filed", expanding=True)))
@@ -130,7 +112,7 @@ def hanging_on(conn: Connection, run: int) -> set[int]:
             runs.c.collected_utc_us >= (new.start_utc_us or new.collected_utc_us - COLLECTING_US),
         )
     ).all()
-    now, was = _spells(conn, lost), _spells(conn, lost, run)
+    now, was = played(conn, lost), played(conn, lost, run)
     found: set[int] = set()
     for row in lost:
         if now[row.id] != was[row.id] and row.id not in found:
@@ -156,88 +138,10 @@ def _near(conn: Connection, plan: str, new: Row[Any], slot_us: int, without: int
         since, until = min([since, *timed]), max([until, *timed])
         if (since, until) == before:
             break
-    spells = _spells(conn, lost.values(), without)
-    if any(at <= until and since < end + slot_us for at, end in spells.values()):
+    spells = played(conn, lost.values(), without).values()
+    if any(one.since_us <= until and since < one.until_us + slot_us for one in spells):
         return _by_id(conn, _OF_PLAN, {"plan": plan})
     return found
-
-
-def _spells(
-    conn: Connection, lost: Iterable[Row[Any]], without: int | None = None, surely: bool = False
-) -> dict[int, tuple[int, int]]:
-    """Return between which times each run without a clock began, as its box's logs tell.
-
-    That is in their order with those that have a clock, of every plan, and after its box was
-    collected before. A collecting may break off between two logs: so where the store knows at which
-    of its starts a box was collected, a log of an earlier start was played before. ``surely``
-    leaves out what no start tells.
-    """
-    some: list[Any] = list(lost)
-    if not some:
-        return {}
-    by_box: dict[str, list[Any]] = {}
-    for row in conn.execute(_OF_BOXES, {"boxes": list({row.box_id for row in some})}):
-        if row.id != without:
-            by_box.setdefault(row.box_id, []).append(row)
-    at = {box: sorted(row.collected_utc_us for row in mine) for box, mine in by_box.items()}
-    starts: dict[str, list[Any]] = {}
-    for contact in conn.execute(_COLLECTED, {"boxes": list(by_box)}):
-        starts.setdefault(contact.box_id, []).append(contact)
-    boot = boots_of(conn, [row.id for row in some if row.box_id in starts])
-    found, beside = {}, {}
-    for row in some:
-        collected = at.get(row.box_id, [])
-        earlier = collected[: bisect_right(collected, row.collected_utc_us - COLLECTING_US)]
-        since, until = _by_collecting(earlier, starts.get(row.box_id, ()), boot.get(row.id), surely)
-        found[row.id] = since, min(until, row.collected_utc_us)
-        beside[row.id] = [
-            other
-            for other in by_box.get(row.box_id, ())
-            if other.start_utc_us is not None
-            and other.start_utc_us <= row.collected_utc_us
-            and other.collected_utc_us > since
-        ]
-    all_ = {row.id for row in some if beside[row.id]} | {
-        other.id for others in beside.values() for other in others
-    }
-    boots = boots_of(conn, sorted(all_))
-    for row in some:
-        since, until = found[row.id]
-        for other in beside[row.id]:
-            one, two = _brief(row, boots), _brief(other, boots)
-            if came_before(two, one):
-                since = max(since, other.start_utc_us)
-            elif came_before(one, two) or in_one_boot(one, two):
-                until = min(until, other.start_utc_us)
-        found[row.id] = since, until
-    return found
-
-
-def _by_collecting(
-    earlier: Sequence[int], starts: Sequence[Any], boot: int | None, surely: bool
-) -> tuple[int, int]:
-    """Return since when and until when a log was played, by when its box was collected before.
-
-    ``earlier`` is when logs of it were, in order, and ``starts`` at which of its starts it was.
-    They tell nothing where they begin anew, as on a flash that was erased (0: not known), nor of a
-    log of the same start: a box may stay on.
-    """
-    until = FAR_US
-    for at_us in reversed(earlier):
-        by_then = [c.boot for c in starts if at_us - COLLECTING_US <= c.utc_us <= at_us]
-        since = [c.boot for c in starts if c.utc_us > at_us]
-        knows = boot and by_then and all(later >= by_then[-1] for later in since)
-        if knows and boot < by_then[-1]:
-            until = at_us
-        elif not surely or (knows and boot > by_then[-1]):
-            return at_us, until
-    return 0, until
-
-
-def _brief(row: Any, boots: Mapping[int, int]) -> Log:
-    """Return what tells the order of a box's logs."""
-    times = {"start_utc_us": row.start_utc_us, "collected_utc_us": row.collected_utc_us}
-    return Log(row.id, "", row.box_id, 0, slot_us=0, boot=boots.get(row.id, 0), **times)
 
 
 def _by_id(conn: Connection, query: Select[Any], values: Mapping[str, Any]) -> Rows:
@@ -255,7 +159,7 @@ def _logs(
     boots = boots_of(conn, [row.id for row in rows.values() if row.box_id in lost])
     cut = cut_off(conn, rows.values())
     without_clock = [row for row in rows.values() if row.start_utc_us is None]
-    spells = _spells(conn, without_clock, without, surely)
+    when = played(conn, without_clock, without, surely)
     return [
         Log(
             run=row.id,
@@ -272,8 +176,7 @@ def _logs(
             origin=row.origin,
             filed=row.filed,
             kept=row.kept,
-            since_us=spells.get(row.id, (0, 0))[0],
-            until_us=spells.get(row.id, (0, FAR_US))[1],
+            **when.get(row.id, Played())._asdict(),
         )
         for row in rows.values()
     ]
@@ -295,19 +198,6 @@ def logs_where(
 def slot_us_of(conn: Connection, run: int) -> int:
     """Return how long the plan of a run lasts, in us."""
     return slot_ms_of(bytes(conn.execute(_LENGTH, {"run": run}).one().head)) * 1000
-
-
-def boots_of(conn: Connection, some: Sequence[int]) -> dict[int, int]:
-    """Return at which of its box's starts each run began, as its log's second record says."""
-    if not some:
-        return {}
-    second = func.substr(runs.c.journal, j.RECORD_SIZE + 1, j.RECORD_SIZE).label("second")
-    found = {}
-    for row in conn.execute(select(runs.c.id, second).where(runs.c.id.in_(some))):
-        record = j.parse_record(bytes(row.second)) if len(row.second) == j.RECORD_SIZE else None
-        if record is not None and record[0] == j.BOX:
-            found[row.id] = _BOX_AT.unpack_from(record[4])[2]
-    return found
 
 
 def cut_off(conn: Connection, some: Iterable[Row[Any]]) -> dict[int, bool]:

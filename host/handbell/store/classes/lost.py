@@ -1,9 +1,8 @@
 """Of which classes a log without a clock may be: the one rule for filing, doubts and ``--join``.
 
-A box tells when such a log can have begun: after it was collected before and after what it played
-with a clock before, not after its own collecting nor after what it played with a clock later. It
-may be of each class of its plan that can have been going on then and lacks it. How far apart
-things were collected shuts out none; it only tells what is known for certain, and what is likely.
+A box tells when such a log can have begun (``played``). It may be of each class of its plan that
+can have been going on then and lacks it. How far apart things were collected shuts out none; it
+only tells what is known for certain, and what is likely.
 """
 
 from __future__ import annotations
@@ -112,7 +111,7 @@ def likeliest(log: Log, groups: Sequence[Sequence[Log]], places: Iterable[int]) 
 
     def far(place: int) -> tuple[bool, int, int]:
         group = groups[place]
-        return not near(log, group), abs(log.collected_utc_us - _day_of(group)) // LATELY_US, place
+        return not near(log, group), abs(log.given_us - _day_of(group)) // LATELY_US, place
 
     return sorted(places, key=far)
 
@@ -120,15 +119,11 @@ def likeliest(log: Log, groups: Sequence[Sequence[Log]], places: Iterable[int]) 
 def went_on(log: Log, group: Sequence[Log], of_box: Sequence[Log]) -> bool:
     """Whether a box may have been started again, without a clock, in the class that cut it off.
 
-    What it played between was cut off too, and it was not collected since the class was over.
+    What it played between was cut off too.
     """
     same = [other for other in group if other.box_id == log.box_id]
     if not same or not at_one_time([log], [*same, *(o for o in group if o not in same)]):
         return False
     first = min(other.boot for other in same)
     between = [o for o in of_box if first < o.boot and came_before(o, log)]
-    if not all(started_again(other, log) for other in (*same, *between)):
-        return False
-    earlier_us = log.collected_utc_us - COLLECTING_US
-    over_us = (start_of(group) or 0) + 2 * log.slot_us  # the rest began before its end
-    return not any(over_us < o.collected_utc_us <= earlier_us for o in of_box)
+    return all(started_again(other, log) for other in (*same, *between))

@@ -10,7 +10,8 @@ from sqlalchemy import Connection, Row, Select, select, true
 
 from handbell.store.database.tables import classes, runs
 
-from .gathering import WEEK_US, boots_of
+from .gathering import WEEK_US
+from .played import boots_of
 from .together import COLLECTING_US, Log, came_before, in_one_boot
 
 _C, _R = classes.c, runs.c

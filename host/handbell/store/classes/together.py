@@ -29,7 +29,7 @@ class Log:
     ``boot`` puts a box's logs without a clock in order, then ``run``, the order in which the box
     gave them. Logs of different ``origin`` are never one class; those with the same ``filed``
     always are, as a coach said or, with ``kept``, an import did. One without a clock began between
-    ``since_us`` and ``until_us``, as its box's other logs tell.
+    ``since_us`` and ``until_us`` and was there to be collected at ``had_us``, as ``played`` tells.
     """
 
     run: int
@@ -49,6 +49,12 @@ class Log:
     end_damaged: bool = False
     since_us: int = 0
     until_us: int = FAR_US
+    had_us: int = FAR_US
+
+    @property
+    def given_us(self) -> int:
+        """When it was collected, or would have been if the link had not broken off before it."""
+        return min(self.had_us, self.collected_utc_us)
 
 
 def timed_groups(logs: Sequence[Log], clashing: set[Pair]) -> list[list[Log]]:
@@ -242,14 +248,14 @@ def in_one_boot(lost: Log, other: Log) -> bool:
 def may_be_of(lost: Log, timed: Log) -> bool:
     """Whether a log without a clock was collected soon enough after one with a clock began."""
     start = timed.start_utc_us
-    if start is None or start > lost.collected_utc_us:
+    if start is None or start > lost.given_us:
         return False
-    return start >= lost.collected_utc_us - LATELY_US or collected_together(lost, timed)
+    return start >= lost.given_us - LATELY_US or collected_together(lost, timed)
 
 
 def collected_together(one: Log, other: Log) -> bool:
     """Whether two logs were collected within half an hour."""
-    return abs(one.collected_utc_us - other.collected_utc_us) <= COLLECTING_US
+    return abs(one.given_us - other.given_us) <= COLLECTING_US
 
 
 def start_of(group: Iterable[Log]) -> int | None:
