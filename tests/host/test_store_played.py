@@ -92,6 +92,24 @@ def test_one_log_that_comes_from_another_collecting_leaves_the_others_together()
     assert sorted(len(group) for group in found) == [1, 1, 4, 4]
 
 
+def test_what_is_collected_later_leaves_no_box_out():
+    """Box 3 was not plugged in with the others; boxes 1 and 2 played on, and came with it."""
+    some = [fact(box, box, 2 * HOUR) for box in (1, 2, 4, 5)]
+    later = [fact(10 + box, box, 9 * DAY, boot=2, since_us=2 * HOUR) for box in (1, 2)]
+    found = parted([*some, *later, fact(99, 3, 9 * DAY)]).classes
+    assert [1, 2, 4, 5] in [sorted(log.run for log in group) for group in found]
+
+
+def test_a_late_log_does_not_say_how_many_classes_there_were_where_that_parts_others():
+    """Then as many boxes would have three logs as have two."""
+    counts = {1: 2, 2: 2, 4: 2, 5: 3}
+    some = [fact(10 * box + n, box, 2 * HOUR, boot=n) for box in counts for n in range(counts[box])]
+    late = fact(99, 2, 9 * DAY, boot=7, until_us=2 * HOUR, had_us=2 * HOUR)
+    for logs in (some, [*some, late]):
+        found = [sorted(log.run for log in group) for group in parted(logs).classes]
+        assert [10, 20, 40] in found and [11, 21, 41] in found
+
+
 def test_one_box_that_was_left_behind_since_another_class_still_stays_out():
     before = [fact(box, box, HOUR) for box in (1, 2, 4)]
     now = [fact(10 + box, box, 3 * HOUR, boot=2, since_us=HOUR) for box in (1, 2, 4)]

@@ -71,7 +71,7 @@ def by_sessions(left: Sequence[Log], timed: Groups, fixed: Groups, found: Untime
             odd = _odd_boxes(part, parts, timed)
             alone += [log for log in part if log.box_id in odd and log.digest not in of]
             for some in _hanging_together([log for log in part if log.box_id not in odd]):
-                told, more = _box_by_box(some)
+                told, more = _with_late_ones(some)
                 alone += [log for log in more if log.digest not in of]
                 _of_session(told, of, found)
     return alone
@@ -90,8 +90,9 @@ def _hanging_together(session: Sequence[Log]) -> Groups:
 def _odd_boxes(part: Sequence[Log], parts: Groups, timed: Groups) -> set[str]:
     """Return the boxes that may have been left behind with a log of another class.
 
-    That is of one of which not all the others may be, too. Of boxes that were collected at another
-    time some may be in both: then the fewer are odd, those that are or those that can't be.
+    That is of one of which not all the others may be, too. Boxes that gave logs at both times
+    played the later ones since. So later ones make no box odd; by earlier ones the fewer are odd,
+    these boxes or those that may be left behind.
     """
     boxes = boxes_of(part)
     odd: set[str] = set()
@@ -105,9 +106,13 @@ def _odd_boxes(part: Sequence[Log], parts: Groups, timed: Groups) -> set[str]:
             both = boxes & boxes_of(some)
             if may | both != boxes:
                 odd |= may
-            elif may:
-                odd |= min(may, both, key=len) if both else set()
+            elif may and both and _given(some) < _given(part):
+                odd |= min(may, both, key=len)
     return odd
+
+
+def _given(some: Iterable[Log]) -> int:
+    return min(log.given_us for log in some)
 
 
 def _may_reach(log: Log, some: Sequence[Log]) -> bool:
@@ -115,6 +120,23 @@ def _may_reach(log: Log, some: Sequence[Log]) -> bool:
     if log.box_id in boxes_of(some):
         return False
     return any(o.station != log.station and at_one_time([log], [o]) for o in some)
+
+
+def _with_late_ones(some: Sequence[Log]) -> tuple[Untimed, list[Log]]:
+    """Put together as ``_box_by_box``, without what a link left behind if that would part others.
+
+    With it other boxes may be those that have as many logs as most.
+    """
+    told, more = _box_by_box(some)
+    early = [log for log in some if not log.late]
+    if len(early) == len(some):
+        return told, more
+    before, left = _box_by_box(early)
+    if {box for group in before.classes for box in boxes_of(group)} <= {
+        box for group in told.classes for box in boxes_of(group)
+    }:
+        return told, more
+    return before, left + [log for log in some if log.late]
 
 
 def _box_by_box(session: Sequence[Log]) -> tuple[Untimed, list[Log]]:

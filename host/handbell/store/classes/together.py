@@ -56,6 +56,11 @@ class Log:
         """When it was collected, or would have been if the link had not broken off before it."""
         return min(self.had_us, self.collected_utc_us)
 
+    @property
+    def late(self) -> bool:
+        """Whether it came long after its box had it at a collecting."""
+        return self.collected_utc_us - self.given_us > COLLECTING_US
+
 
 def timed_groups(logs: Sequence[Log], clashing: set[Pair]) -> list[list[Log]]:
     """Put the logs that have a clock together, the nearest starts first; the others stay alone.
