@@ -129,6 +129,12 @@ def test_a_log_that_a_box_had_at_a_collecting_is_filed_as_if_it_had_come_then():
     ]
 
 
+def test_boxes_that_were_all_left_behind_are_put_together_too():
+    had = {"until_us": 2 * HOUR, "had_us": 2 * HOUR}
+    found = parted([fact(box, box, 9 * DAY, **had) for box in (1, 2, 3)]).classes
+    assert [len(group) for group in found] == [3]
+
+
 def test_the_rest_of_a_class_may_be_left_behind_too():
     """The link broke off behind what was cut off; the same start says nothing of the rest."""
     cut = fact(1, 3, 2 * HOUR, boot=6, cut=True)

@@ -129,7 +129,7 @@ def _with_late_ones(some: Sequence[Log]) -> tuple[Untimed, list[Log]]:
     """
     told, more = _box_by_box(some)
     early = [log for log in some if not log.late]
-    if len(early) == len(some):
+    if not early or len(early) == len(some):
         return told, more
     before, left = _box_by_box(early)
     if {box for group in before.classes for box in boxes_of(group)} <= {
