@@ -1,7 +1,7 @@
 """Contacts tell when a log without a clock was played, so all are filed anew."""
 
-revision = "0010"
-down_revision = "0009"
+revision = "0011"
+down_revision = "0010"
 
 
 def upgrade() -> None:
