@@ -68,7 +68,7 @@ _AWAY = {
 _GUIDED = {WARM_UP: b"Warm-up", COOL_DOWN: b"Cool-down"}
 _CHOICES = (b"Carry on", b"Skip this one", b"Wait after this", b"Stop the class")
 _STAY, _ALONE = b"Stay at the gate", b"Go on alone"
-_QUESTIONS = {DOOR: (b"Choices?", b"Hold: show them"), SURE: (b"Stop?", b"Hold: stop the class")}
+_QUESTIONS = {DOOR: (b"Choices?", b"Hold: show them"), SURE: (b"Stop?", b"Hold 5 s: stop")}
 _TROUBLES = {
     faults.STORAGE_FULL: (b"Storage full", b"Collect from this box"),
     faults.NO_ROOM: (b"Storage full", b"Collect from this box"),

@@ -4,7 +4,18 @@ from . import journal as j
 from .class_table import CLASS, READING
 from .course import HOLD_T, MENU_T, OWED_T, STAY_T
 from .deeds import Deeds
-from .press import HERE, HOLDS, MEANS, NOW, ON_PAGE, OPEN, PRESS, UP
+from .press import (
+    HERE,
+    HOLDS,
+    MEANS,
+    NOW,
+    ON_PAGE,
+    ON_SURE,
+    OPEN,
+    PRESS,
+    SURE_HOLDS,
+    UP,
+)
 from .states import (
     AGAIN,
     CLOSED,
@@ -20,6 +31,8 @@ from .states import (
     SETTLE_MS,
     SETTLE_RELEASE_MS,
     SKIP,
+    SURE,
+    SURE_SETTLE_MS,
     WAIT,
     row_of,
 )
@@ -81,7 +94,8 @@ class Hands(Deeds):
         on_page = self.menu != CLOSED and slot == self.menu_slot
         self.down[slot] = True
         self._set(HOLD_T + slot, run_ms + HOLD_MS + SETTLE_RELEASE_MS)
-        self._button(slot, "on_page" if on_page else "down", run_ms)
+        page = "on_sure" if self.menu == SURE else "on_page"
+        self._button(slot, page if on_page else "down", run_ms)
         self.sink.changed()
 
     def release(self, slot: int, run_ms: int, doubt: bool = False) -> None:
@@ -125,7 +139,7 @@ class Hands(Deeds):
         if at < 0:
             return
         press.state = PRESS[at + 2]
-        if press.state == HOLDS:
+        if press.state in (HOLDS, SURE_HOLDS):
             self._set(HOLD_T + slot, press.at_ms + LONG_MS + SETTLE_RELEASE_MS)
         gesture = PRESS[at + 3]
         if gesture == "page_hold":
@@ -200,8 +214,9 @@ class Hands(Deeds):
 
     def _menu_over(self, run_ms: int) -> None:
         press = self._presses[self.menu_slot]
-        if press.state == ON_PAGE:  # that press still means the page
-            self._set(MENU_T, press.at_ms + SETTLE_MS)
+        if press.state in (ON_PAGE, ON_SURE, SURE_HOLDS):  # that press still means the page
+            lasts_ms = SETTLE_MS if press.state == ON_PAGE else SURE_SETTLE_MS
+            self._set(MENU_T, press.at_ms + lasts_ms)
             return
         self._page("time_up", self.menu_slot, run_ms)
         self.sink.changed()

@@ -26,26 +26,31 @@ if TYPE_CHECKING:
     from .states import Table
 
 # States of a button: let go; pressed, and its meaning not known; the same, begun on a page that
-# was shown to it; held; held, which took a tap back; the first hold of a start by hand, under 5 s
-# and over; nothing more will come of it.
-UP, DOWN, ON_PAGE, HOLDS, TOOK_BACK, FIRST, LONG_FIRST, SPENT = range(8)
-OPEN = on(DOWN, ON_PAGE)  # what it means is still to be known
-_ANY = on(UP, DOWN, ON_PAGE, HOLDS, TOOK_BACK, FIRST, LONG_FIRST, SPENT)
+# was shown to it; the same on the last question, under 1.5 s and over; held; held, which took a tap
+# back; the first hold of a start by hand, under 5 s and over; nothing more will come of it.
+(
+    UP, DOWN, ON_PAGE, ON_SURE, SURE_HOLDS, HOLDS, TOOK_BACK, FIRST, LONG_FIRST, SPENT,
+) = range(10)  # fmt: skip
+OPEN = on(DOWN, ON_PAGE, ON_SURE)  # what it means is still to be known
+_ANY = on(UP, DOWN, ON_PAGE, ON_SURE, SURE_HOLDS, HOLDS, TOOK_BACK, FIRST, LONG_FIRST, SPENT)
 
 # What happens to a button, and which gesture it makes. ``lasts``: it is down for 1.5 s, or 5 s.
 PRESS: "Table" = (
     _ANY, "down", DOWN, "",
     _ANY, "on_page", ON_PAGE, "",
+    _ANY, "on_sure", ON_SURE, "",
     on(DOWN), "up", UP, "tap",
     on(DOWN), "lasts", HOLDS, "hold",
     on(HOLDS), "lasts", SPENT, "long",
     on(TOOK_BACK), "lasts", SPENT, "long_back",
-    on(ON_PAGE), "up", UP, "page_tap",
+    on(ON_PAGE, ON_SURE), "up", UP, "page_tap",
     on(ON_PAGE), "lasts", SPENT, "page_hold",
+    on(ON_SURE), "lasts", SURE_HOLDS, "",
+    on(SURE_HOLDS), "lasts", SPENT, "page_hold",
     on(FIRST), "lasts", LONG_FIRST, "long",
     on(FIRST, LONG_FIRST), "up", UP, "let_go",
     on(HOLDS), "up", UP, "eased",
-    on(TOOK_BACK, SPENT), "up", UP, "",
+    on(TOOK_BACK, SPENT, SURE_HOLDS), "up", UP, "",
     _ANY, "void", UP, "",
 )  # fmt: skip
 

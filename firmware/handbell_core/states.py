@@ -15,6 +15,7 @@ HOLD_MS = 1_500
 LONG_MS = 5_000
 SETTLE_RELEASE_MS = 30  # a release is known this late (taps.OPEN_US), so a hold is too
 SETTLE_MS = HOLD_MS + 200  # every press begun before has ended by then, or become a hold
+SURE_SETTLE_MS = LONG_MS + 200  # a stop is a press of 5 s, which no athlete's rhythm has
 AGAIN_MS = 5_000  # so long a start by hand waits for its second hold
 SHOW_MS = 1_200
 MENU_MS = 8_000

@@ -234,7 +234,7 @@ def test_words(told):
     assert {"Goes on at 18:30:30", "Next: Squat"} <= set(words(scenes["leaving"]))
     assert {"Starts at 18:30:30", "Hold: later", "Harbour loop"} <= set(words(scenes["starts"]))
     assert {"Choices?", "Hold: show them", "Tap: carry on"} <= set(words(scenes["door"]))
-    assert {"Stop?", "Hold: stop the class", "Tap: carry on"} <= set(words(scenes["sure"]))
+    assert {"Stop?", "Hold 5 s: stop", "Tap: carry on"} <= set(words(scenes["sure"]))
     assert "Stay at the gate" in words(scenes["stay"])
     assert {"Stopped", "Switch it off and on"} <= set(words(scenes["stopped"]))
     assert {"Starts at 18:30:30", "Harbour loop"} <= set(words(scenes["set"]))

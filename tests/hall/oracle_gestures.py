@@ -12,6 +12,7 @@ from oracle_state import (
     SKIP,
     STOP,
     SURE,
+    SURE_WAITS_MS,
     UNSETTLED_MS,
     WAIT,
     Page,
@@ -38,6 +39,9 @@ class Gestures:
     def close_page(self, ms: int) -> None:
         """A page has been open for its time; it waits for a press that means it."""
         for press in self.down.values():
+            if press.page is self.page and self.page.kind == SURE and not press.known_long:
+                self.page.closes_ms = press.at_ms + SURE_WAITS_MS
+                return
             if press.page is self.page and not press.known:
                 self.page.closes_ms = press.at_ms + PAGE_WAITS_MS
                 return
@@ -127,7 +131,7 @@ class Gestures:
     def hold(self, press: Press, ms: int) -> None:
         """A press became a hold, known at ``ms``."""
         if press.page:
-            if self.page and self.page.slot == press.slot:
+            if self.page and self.page.slot == press.slot and press.page.kind != SURE:
                 self._hold_on_page(self.page, press, ms)
         elif press.state == "ready":
             self._hold_at_rest(press, ms)
@@ -202,6 +206,10 @@ class Gestures:
         """A press has lasted 5 s."""
         if self.state not in ("set", "play", "tally", "gate", "leaving"):
             return
+        if press.page and press.page.kind == SURE and self.page is press.page:
+            if any(p.at_ms == press.at_ms and p is not press for p in self.down.values()):
+                self.leave_open(press.at_ms, "a choice and another hold in one moment")
+            self.stop_by_hand(press, ms)
         if press.page:
             return  # it is in them already
         if press.took_back:
@@ -244,9 +252,6 @@ class Gestures:
             return
         if any(p.at_ms == press.at_ms and p is not press for p in self.down.values()):
             self.leave_open(press.at_ms, "a choice and another hold in one moment")
-        if page.kind == SURE:
-            self.stop_by_hand(press, ms)
-            return
         self.page_is(None, ms)
         if not self.offered(page.choice):
             return  # it was framed when it still was

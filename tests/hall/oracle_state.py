@@ -12,6 +12,7 @@ LONG_MS = 5_000
 LONG_KNOWN_MS = 5_030
 PAGE_MS = 8_000
 PAGE_WAITS_MS = 1_700  # after the beginning of a press that means the page
+SURE_WAITS_MS = 5_200  # the same on the last question, which takes a press of 5 s
 PRESS_KNOWN_MS = 4
 CLOSES_MS = 60  # after the class, when every press begun in it is known
 AGAIN_MS = 5_000  # a start by hand waits so long for its second hold

@@ -82,7 +82,9 @@ def test_stopping_asks_once_more_and_a_tap_says_no():
         box.hold(0, 15_200, 1_600)
         assert (box.runner.menu, box.runner.state) == (SURE, PLAY)
         taps = count(box)
-        (box.tap if answer == "tap" else box.hold)(0, 17_000)
+        box.hold(0, 17_000, 3_000)  # no stop yet, and the question stands
+        assert (box.runner.menu, box.runner.state) == (SURE, PLAY)
+        box.tap(0, 20_200, 120 if answer == "tap" else 5_100)
         assert (box.runner.menu, box.runner.state) == (-1, state), answer
         if answer == "tap":
             assert count(box) == taps + 1

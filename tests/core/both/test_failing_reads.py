@@ -411,7 +411,7 @@ def test_a_class_stopped_while_its_next_span_can_t_be_read_stays_stopped():
             break
     hold_failing(box, 0, 20_500, 1_600)
     assert box.runner.menu == SURE
-    hold_failing(box, 0, 22_200, 1_600)
+    hold_failing(box, 0, 22_200, 5_100)
     assert box.runner.state == OVER and box.sink.ended[0] == j.BY_STOP
     bells = len(box.sink.bells)
     box.runner.timeline.fails = False

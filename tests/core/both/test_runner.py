@@ -218,7 +218,7 @@ def test_the_host_s_start_is_not_moved_by_a_tap():
 
 
 def choose(box, at_ms, choice):
-    """Hold 5 s, hold for the choices, tap to one, hold to take it; to stop, hold once more."""
+    """Hold 5 s, hold for the choices, tap to one, hold to take it; to stop, hold 5 s more."""
     box.tap(0, at_ms, 5_200)
     box.hold(0, at_ms + 5_300, 1_600)
     assert box.runner.menu == RETURN
@@ -227,7 +227,7 @@ def choose(box, at_ms, choice):
     assert box.runner.menu == choice
     box.hold(0, at_ms + 8_000)
     if choice == STOP:
-        box.hold(0, at_ms + 10_100)
+        box.hold(0, at_ms + 10_100, 5_100)
     assert box.runner.menu == -1
 
 
