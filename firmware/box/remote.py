@@ -7,7 +7,7 @@ It plays the class as every box does, silently for its athletes: nobody counts o
 import time
 
 from handbell_core.bursts_out import lasts_us
-from handbell_core.lead import NAMES, PAUSE, Lead
+from handbell_core.lead import END_MS, NAMES, PAUSE, Lead
 from handbell_core.runner import HOLD_MS, NEVER, READY
 from handbell_core.taps import PRESS
 from handbell_core.ticks import ticks_add, ticks_diff
@@ -16,7 +16,6 @@ from .desk import Desk
 from .lead_screens import LeadScreens
 from .loop import IDLE, Job
 
-END_MS = 200  # from making a telegram to its end: the longest lasts 185 ms
 HOLD_US = HOLD_MS * 1000
 TELL_US = 12_000  # making a telegram reads the timeline
 LATE_US = 1_000
@@ -47,6 +46,8 @@ class Remote(Desk):
         runner = self._session.runner
         if self._lead is None or self._lead.runner is not runner:
             self._lead = Lead(runner)
+            self._ready = b""  # it was of the class before, as a button that is still down
+            self._down = [None] * len(NAMES)
         return self._lead
 
     # Its buttons
@@ -55,15 +56,19 @@ class Remote(Desk):
         session = self._session
         runner = session.runner
         rests = runner is None or runner.state == READY
+        self._down[slot] = None
         if self._test is not None or not rests and not session.in_class:
             Desk._button(self, slot, event, tick)
             return
         self._view.pressed()
-        self._down[slot] = tick if event == PRESS else None
         if rests:  # a tap turns the page, and nothing else comes of a press
             if event != PRESS:
                 self._next_page()
-        elif event == PRESS and slot == PAUSE:
+        elif event != PRESS:
+            return
+        elif slot != PAUSE:
+            self._down[slot] = tick
+        else:
             self.lead().press(slot, session.clock.ms_of(tick))
 
     def hold_due_us(self, tick: int) -> int:
@@ -98,10 +103,11 @@ class Remote(Desk):
         runner = self._session.runner
         if self._sender is None or runner is None or not runner.heeds:
             return IDLE
+        lead = self.lead()
         if self._ready:
             return max(0, ticks_diff(self._begins, tick) - SPIN_US)
         clock = self._session.clock
-        due_ms = self.lead().tell_due_ms(clock.ms_of(tick))
+        due_ms = lead.tell_due_ms(clock.ms_of(tick))
         if due_ms == NEVER:
             return IDLE
         return max(0, clock.wait_us(due_ms, tick, 2_000_000))

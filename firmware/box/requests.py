@@ -9,7 +9,7 @@ import gc
 import time
 
 from handbell_core import faults
-from handbell_core.runner import FAULT, OVER, SET
+from handbell_core.runner import FAULT, OVER
 from handbell_core.telegram import KEY_SIZE
 from handbell_core.timeline import VersionError
 
@@ -104,7 +104,7 @@ class Requests:
         if message.get("heap"):
             gc.collect()
             facts["heap"] = gc.mem_free()
-        if runner and runner.state == SET and session.clock.model is not None:
+        if runner and runner.awaits_start and session.clock.model is not None:
             facts["utc_ms"] = session.clock.utc_ms(runner.starts_ms)
         return facts
 

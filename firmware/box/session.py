@@ -39,7 +39,7 @@ class Session(Joining):
         runner = self.runner
         if not self.in_class:
             return True
-        return runner.state == SET and runner.starts_ms - self.clock.ms_of(tick) > SAVE_GAP_MS
+        return runner.awaits_start and runner.starts_ms - self.clock.ms_of(tick) > SAVE_GAP_MS
 
     def is_well(self, tick: int) -> bool:
         """Whether runner and log have met their deadlines: only then is the watchdog fed."""
@@ -72,14 +72,16 @@ class Session(Joining):
         runner = self.runner
         if runner.stands_by:
             return False
-        return runner.state != SET or runner.starts_ms - self.run_ms() < CLASS_NEAR_MS
+        return not runner.awaits_start or runner.starts_ms - self.run_ms() < CLASS_NEAR_MS
 
     @property
     def word(self) -> str:
         """What a host is told of the run."""
         if self._may_come:
             return CUT
-        return STATES[self.runner.state] if self.runner else "empty"
+        if self.runner is None:
+            return "empty"
+        return STATES[SET if self.runner.awaits_start else self.runner.state]
 
     @property
     def open_run(self) -> str:
@@ -93,7 +95,7 @@ class Session(Joining):
         """Whether there is no more than a start to take back: no class is on, or may come back."""
         if self._may_come:
             return self._past is not None and self._past.zero_utc_ms < 0
-        return not self.in_class or self.runner.state == SET or self.runner.stands_by
+        return not self.in_class or self.runner.awaits_start or self.runner.stands_by
 
     def give_up(self, for_another: bool = False) -> None:
         """See that nothing comes back after the next start of the box, unless a run is on.

@@ -67,10 +67,15 @@ class Agreement:
         if act.number <= self.number or self.now.what == OVER:
             return False
         self.number = act.number
-        # What was to come later than this is called off; what comes before it still does.
-        earlier = tuple([one for one in self._coming if one.at_ms < act.at_ms])
+        # What was to come later than this is called off, and a start that this puts off; what
+        # comes before it still does.
+        earlier = tuple([one for one in self._coming if _still_comes(one, act)])
         self._coming = earlier[1 - COMING_MOST :] + (act,)  # noqa: RUF005 - MicroPython has no such *
         return True
+
+    def forget(self) -> None:
+        """Nothing comes any more: the class is over."""
+        self._coming = ()
 
     def step(self, run_ms: int) -> bool:
         """Let what is due come into force; return whether anything did."""
@@ -94,3 +99,12 @@ class Agreement:
         """
         class_ms = self.now.class_ms_at(run_ms)
         return min(class_ms, gate_ms) if self.now.what == RUNS else class_ms
+
+
+def _still_comes(one: Act, newer: Act) -> bool:
+    """Whether an act still comes after a newer one was heard: before it, and not in its place.
+
+    Two that let the class run from the same point on are one start that was put off.
+    """
+    put_off = one.what == newer.what == RUNS and one.class_ms == newer.class_ms
+    return one.at_ms < newer.at_ms and not put_off

@@ -95,11 +95,15 @@ class Counting:
             return self.before[slot], self.before_window
         return None, 0
 
-    def of(self, slot: int, window: int) -> "tuple[SlotCount, int]":
-        """Return the count of the open window or the one before, and when that began."""
-        if window == self.window:
-            return self.now[slot], self.start_ms
-        return self.before[slot], self.before_start_ms
+    def began_ms(self, window: int) -> int:
+        """Return when the open window, or the one before, began."""
+        return self.start_ms if window == self.window else self.before_start_ms
+
+    def is_tally(self, slot: int, window: int) -> bool:
+        """Whether a button's taps of the open window, or the one before, are entered after it."""
+        if self._legs_of(window) is not None:  # there a slot is a person's place
+            return False
+        return (self.now if window == self.window else self.before)[slot].tap_rule == TAP_TALLY
 
     def at_or_before(self, slot: int, class_ms: int) -> "tuple[SlotCount, int]":
         """Like ``at``; in a rest, the window just past; else a count of nobody."""

@@ -127,6 +127,11 @@ class Course:
         """Whether the class has begun, though it may stand in the midst of its first span."""
         return self.index >= 0 or self.gate_class_ms > 0
 
+    @property
+    def awaits_start(self) -> bool:
+        """Whether a start is set, and has not come."""
+        return self.state == SET or self.state == LEAVING and not self.begun
+
     def _waits(self) -> bool:
         return PLAY_WAITS <= self.mode <= TALLY_WAITS
 

@@ -27,8 +27,6 @@ from .states import (
     SETTLE_MS,
     SHOW_MS,
     STANDS,
-    WORK,
-    WORK_WAITS,
 )
 from .timeline import GATE, SLOTS, TAP_TALLY
 
@@ -278,7 +276,7 @@ class Deeds(Course):
     def _finish(self, run_ms: int, cause: int) -> None:
         if self.counting.untold:
             self._tell_results()
-        if self.mode == WORK or self.mode == WORK_WAITS:
+        if self.counting.window:
             self.counting.results_stopped()
         ended_ms = self._since_ms if self.mode == CLOSING else run_ms
         self._be_over(cause, self.class_ms(ended_ms) if self.begun else 0)
@@ -286,11 +284,15 @@ class Deeds(Course):
     def _fail(self, run_ms: int, fault: int) -> None:
         """What carries the class on can't be read: keep what was counted; windows were whole."""
         self.fault = fault
-        if self.mode == WORK or self.mode == WORK_WAITS:
+        end_ms = self.span.end_ms() if self.begun else 0
+        if self.counting.window and self.class_ms(run_ms) >= end_ms:
             self._window_over(run_ms, 0)
         if self.counting.untold:
             self._tell_results()
-        self._be_over(j.BY_FAULT, self.span.end_ms() if self.begun else 0)
+        if self.counting.window:  # an act broke it off that leads where nobody can tell
+            end_ms = self.class_ms(run_ms)
+            self.counting.results_stopped()
+        self._be_over(j.BY_FAULT, end_ms)
 
     def _be_over(self, cause: int, class_ms: int) -> None:
         for timer in range(len(self._timers)):

@@ -26,7 +26,7 @@ RATED = 10  # u16 bib, u8 rating (255: taken back), 9 spare; the last one holds
 NOTE = 11  # u16 fault, u16 spare, i32 value, 4 spare
 CONFIRM = 12  # u16 bib, u16 held_ms, u16 count after: a tally closed by a hold
 END = 13  # u8 cause, u8 spare, u16 late cues, u32 worst lateness us, u32 taps
-ACT = 14  # u16 number, u8 what, u8 spare, i32 class_ms that the box came from; window: now open
+ACT = 14  # u16 number, u8 what, u8 heard early, i32 class_ms before it; window: now open
 HEEDS = 15  # 8s key, 4 spare: a remote leads
 
 HELD_TO_END = 0xFFFF  # held_ds, tenths of a second, of a position that was not lost
@@ -73,11 +73,6 @@ def tap_record(
     held_ms = min(held_ms, 0xFFFF)
     payload = struct.pack("<HHHB", bib, held_ms, min(count, 0xFFFF), flags)
     return record(TAP, slot, window, class_ms, payload)
-
-
-def act_record(number: int, what: int, class_ms: int, window: int, was_ms: int) -> bytes:
-    """Return the record of an act that took the class from ``was_ms`` into an open window, or 0."""
-    return record(ACT, 0, window, class_ms, struct.pack("<HBBi", number, what, 0, was_ms))
 
 
 def parse_record(buf: bytes) -> "tuple[int, int, int, int, bytes] | None":

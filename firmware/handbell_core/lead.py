@@ -5,10 +5,10 @@ press pauses; anything else is a hold, and a stop is asked for once more.
 """
 
 from .acts import LEAD_MS, gate_after, go_on, next_block
+from .agreement import NOTHING, RUNS, STANDS, Act
 from .agreement import OVER as CLASS_OVER
-from .agreement import RUNS, STANDS, Act
 from .states import ASKING, AT_GATE, LEAVING, NEVER, PLAY, SET, TALLY, on, row_of
-from .telegram import pack
+from .telegram import SOON_MOST_MS, pack
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 PAUSE, GO_ON, NEXT, STOP = range(4)  # the buttons, from the left
 SAY_MS = 400  # from a word to its instant, so that a first telegram has ended by then
+END_MS = 200  # from making a telegram to its end: the longest lasts 185 ms
 LATER_MS = 30_000
 SURE_MS = 5_000  # so long a stop may be confirmed
 AFRESH = 16  # numbers passed over after a power failure: so many may have been said, and not kept
@@ -79,9 +80,13 @@ class Lead:
         """Say where the class is, after a power failure: not all that was said may be known."""
         runner = self.runner
         runner.agreement.number += AFRESH
-        if self.situation in (RUNNING, STANDING):
-            what = RUNS if self.situation == RUNNING else STANDS
-            self._say(what, runner.class_ms(run_ms), run_ms, run_ms)
+        what = self.situation
+        if what == COMING:
+            self._say(RUNS, 0, runner.starts_ms, run_ms)
+        elif what == RUNNING:
+            self._say(RUNS, runner.class_ms(run_ms), run_ms, run_ms)
+        elif what in (BEFORE, STANDING):
+            self._say(STANDS, runner.class_ms(run_ms) if runner.begun else 0, run_ms, run_ms)
 
     def press(self, button: int, run_ms: int) -> bool:
         """A button went down; return whether an act came of it."""
@@ -147,11 +152,13 @@ class Lead:
 
     def tell_due_ms(self, run_ms: int) -> int:
         """Return the run time at which the newest act is to be told, NEVER without one."""
-        number = self.runner.agreement.number
-        if not self.runner.heeds or not number:
+        number, newest = self.runner.agreement.number, self.runner.agreement.newest
+        if not self.runner.heeds or newest.what == NOTHING:
             return NEVER
         if number != self._said:
             self._said, self._since_ms, self._times = number, run_ms, 0
+        if newest.at_ms - END_MS - run_ms > SOON_MOST_MS:  # too far off for a telegram to tell
+            return newest.at_ms - END_MS - SOON_MOST_MS
         if self._times < len(TOLD_MS):
             return self._since_ms + TOLD_MS[self._times]
         return self._since_ms + TOLD_MS[-1] + (self._times - len(TOLD_MS) + 1) * AGAIN_MS

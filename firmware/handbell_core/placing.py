@@ -4,13 +4,17 @@ An act says where the class is from an instant on; a box goes there from whereve
 the flash first, and changes nothing when that fails.
 """
 
+import struct
+
 from . import journal as j
 from .acts import LEFT_LEAST_MS
 from .agreement import OVER, RUNS, STANDS
+from .class_table import CLASS
 from .course import ACT_T, CUE_T, LOOK_T, SETTLE_T, SPAN_T, START_T, STAY_T
 from .cues import AWAIT, CLOSE, NO_CUE, start_cue
 from .hands import Hands
-from .states import ASKING, AT_GATE, LEAVING, NEVER, PLAY, SETTLE_MS, TALLY
+from .states import ASKING, AT_GATE, LEAVING, NEVER, PLAY, SETTLE_MS, TALLY, row_of
+from .states import OVER as STATE_OVER
 from .states import STANDS as STANDS_MODE
 from .timeline import GATE, TAKES_TALLY, WINDOW, Span
 
@@ -97,11 +101,15 @@ class Placing(Hands):
 
     def hear(self, act: "Act", run_ms: int) -> bool:
         """Take an act that was heard; False when nothing comes of it: none leads, or it is old."""
-        if not self.heeds or not self.agreement.hear(act):
+        if not self.heeds or not self._may_move() or not self.agreement.hear(act):
             return False
         self._await_act(run_ms)
         self.sink.changed()
         return True
+
+    def _may_move(self) -> bool:
+        """Whether an act can still do something: after the end nothing steps back."""
+        return row_of(CLASS, self.mode, "run") >= 0
 
     def _await_act(self, run_ms: int) -> None:
         """Be ready for the next act: its instant, its cue, and a start that it sets."""
@@ -145,16 +153,20 @@ class Placing(Hands):
     def _act_due(self, run_ms: int) -> None:
         """The next act comes into force: read where it leads, then go there."""
         act = self.agreement.next
-        if act is None:
+        if act is None or not self._may_move():
+            self.agreement.forget()
             return
-        if act.what != OVER:
-            self._read_place(act.class_ms)
+        self._read_place(act.class_ms)
         was_ms = self.class_ms(run_ms) if self.state in _BEGUN and self.begun else -1
         self.agreement.step(act.at_ms)
         self.owed = ()
-        opens = 0 if act.what == OVER else self._opens(act.class_ms)
-        self.sink.keep(j.act_record(act.number, act.what, act.class_ms, opens, was_ms))
+        early = self._act_cue != NO_CUE
+        self.sink.keep(act_record(act, self._opens(act.class_ms), was_ms, early))
         if act.what == OVER:
+            if act.class_ms < was_ms:  # it was over by then: what came after does not count
+                self._move(act.class_ms, was_ms, run_ms)
+                self._do("stand", run_ms, act.class_ms)
+            self._tell(STATE_OVER, j.BY_WORD, self.class_ms(run_ms), run_ms)
             self._do("end_it", run_ms, j.BY_WORD)
         elif act.class_ms < self.head.slot_ms or self.mode != ASKING:
             self._come(act, was_ms, run_ms)
@@ -266,3 +278,9 @@ class Placing(Hands):
         """Ring only what comes after ``class_ms`` in the present span."""
         if self.state in (PLAY, TALLY):
             self._next_cue(class_ms - self.span.start_ms + 1)
+
+
+def act_record(act: "Act", window: int, was_ms: int, early: bool) -> bytes:
+    """Return the record of an act that took the class from ``was_ms`` into an open window, or 0."""
+    payload = struct.pack("<HBBi", act.number, act.what, early, was_ms)
+    return j.record(j.ACT, 0, window, act.class_ms, payload)

@@ -10,7 +10,6 @@ look at all of them.
 import struct
 
 from . import journal as j
-from .timeline import TAP_TALLY
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -106,9 +105,8 @@ class Recall:
             if payload[1] == j.BY_SKIP and not cuts.void_after(class_ms):
                 counting.skip_again(window)
         elif kind != j.TAP or not payload[6] & j.TAP_OUTSIDE:
-            count, start_ms = counting.of(slot, window)
-            if count.tap_rule == TAP_TALLY:
-                void = cuts.void_of(window, start_ms)
+            if counting.is_tally(slot, window):
+                void = cuts.void_of(window, counting.began_ms(window))
             else:
                 void = cuts.void_after(pressed_ms(kind, class_ms, payload))
             if not void:

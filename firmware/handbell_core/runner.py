@@ -122,7 +122,9 @@ class Runner(Placing):
         for timer, due, state, index in again:
             too_late = timer == OWED_T and run_ms >= due + GIVE_UP_MS
             # Unless somebody has stopped the class, or moved its start, meanwhile.
-            is_due = self._timers[timer] == NEVER and (self.state, self.index) == (state, index)
+            is_due = self._timers[timer] == NEVER
+            if timer != ACT_T:  # an act is due wherever the class has got to meanwhile
+                is_due = is_due and (self.state, self.index) == (state, index)
             if is_due and not too_late:
                 self._set(timer, due)
                 if timer < LOOK_T and self._timers[GIVE_UP_T] == NEVER:

@@ -368,6 +368,8 @@ def test_boxes_follow_a_remote_by_its_telegrams(first):
             box = play(rng, spans, telegrams, hears, until_ms, presses=0.7)
             if box.runner.agreement.number != remote.runner.agreement.number:
                 continue
+            if remote.runner.agreement.next is not None:
+                continue  # a start that is put off: some may have begun, and will begin anew
             if remote.runner.state in (ASKING, CLOSING, OVER) or box.sink.ended:
                 continue
             assert place(box, until_ms) == place(remote, until_ms), (seed, hears)

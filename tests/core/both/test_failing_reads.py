@@ -399,19 +399,19 @@ def hold_failing(box, slot, at_ms, held_ms):
 
 def test_a_class_stopped_while_its_next_span_can_t_be_read_stays_stopped():
     box = thirds()
-    for ms in range(1_000, 12_000, 50):
+    for ms in range(1_000, 6_000, 50):
         step(box, ms)
-    hold_failing(box, 0, 12_000, 5_200)
-    hold_failing(box, 0, 17_400, 1_600)
+    hold_failing(box, 0, 6_000, 5_200)
+    hold_failing(box, 0, 11_400, 1_600)
     for n in range(STOP):
-        fails(box.runner.press, 0, 19_200 + n * 300)
-        step(box, 19_250 + n * 300)
-        fails(box.runner.release, 0, 19_300 + n * 300)
+        fails(box.runner.press, 0, 13_200 + n * 300)
+        step(box, 13_250 + n * 300)
+        fails(box.runner.release, 0, 13_300 + n * 300)
         if box.runner.menu == STOP:
             break
-    hold_failing(box, 0, 20_500, 1_600)
+    hold_failing(box, 0, 14_500, 1_600)
     assert box.runner.menu == SURE
-    hold_failing(box, 0, 22_200, 5_100)
+    hold_failing(box, 0, 16_200, 5_100)
     assert box.runner.state == OVER and box.sink.ended[0] == j.BY_STOP
     bells = len(box.sink.bells)
     box.runner.timeline.fails = False

@@ -4,8 +4,9 @@ from handbell_core import journal as j
 from handbell_core.acts import LEAD_MS, SOON_MS
 from handbell_core.agreement import OVER, RUNS, STANDS, Act
 from handbell_core.cues import AWAIT, CLOSE, EASE, GO, NEAR
-from handbell_core.runner import ASKING, AT_GATE, LEAVING, PLAY, READY, SET, TALLY
-from made import GATE, Box, lead_in, rest, whole_class, window
+from handbell_core.runner import ASKING, AT_GATE, LEAVING, NEVER, PLAY, READY, SET, TALLY
+from handbell_core.runner import OVER as OVER_STATE
+from made import GATE, TAP_NONE, Box, handed, lead_in, rest, whole_class, window
 
 # whole_class(): lead-in to 5 s, target to 15, rest to 27, tally to 37, its rest to 57, gate, window
 # to 67 s, rating. Run time is class time plus 2 s at first.
@@ -316,3 +317,81 @@ def test_with_little_left_of_a_rest_it_goes_on_without_a_bell():
         assert ((60_000, EASE) in box.sink.bells) == rings
         box.to(60_000 + 27_000 - class_ms)
         assert box.sink.bells[-1] == (87_000 - class_ms, GO)
+
+
+def test_nothing_heard_after_the_end_leaves_anything_due():
+    for end in ("stopped", "closing"):
+        box = led()
+        act(box, 1, RUNS, 57_000, 70_000)
+        if end == "stopped":
+            box.to(75_000)
+            box.runner.stop(75_000, j.BY_STOP)
+        else:  # one that was heard before, for an instant in the last moment of a class
+            box = led([lead_in(), window()])
+            box.to(START_MS + 14_900)
+            box.runner.hear(Act(1, STANDS, 15_000, START_MS + 15_030), START_MS + 14_900)
+            box.to(START_MS + 15_020)
+        now = 200_000
+        box.runner.hear(Act(9, STANDS, 3_000, now), now)
+        box.to(now)
+        assert box.runner.state == OVER_STATE and box.sink.ended, end
+        assert box.runner.due_ms == NEVER and box.runner.cue_ms() == NEVER
+
+
+def test_legs_of_many_people_are_counted_again():
+    relay = handed(window(60_000, tap=TAP_NONE, bibs=(0, 0, 0, 0)), (4, 5, 6, 7, 8, 9))
+    box = led([lead_in(), relay])
+    for n in range(8):
+        box.tap(0, START_MS + 9_000 + n * 4_000)
+    act(box, 1, STANDS, 35_500, START_MS + 42_000, START_MS + 42_000)
+    assert box.runner.counting.legs.done == 7
+
+
+def test_an_act_that_can_t_be_read_comes_though_a_span_has_ended_meanwhile():
+    box = led()
+    box.to(START_MS + 14_900)
+    box.runner.hear(Act(1, STANDS, 14_980, START_MS + 14_980), START_MS + 14_900)
+    box.runner._look(2)  # the span that follows is at hand
+    whole, box.runner.timeline.span = box.runner.timeline.span, broken
+    for ms in range(START_MS + 14_980, START_MS + 15_500, 10):
+        try:  # noqa: SIM105 - MicroPython has no contextlib
+            box.to(ms)
+        except OSError:
+            pass
+    assert box.runner.index == 2
+    box.runner.timeline.span = whole
+    box.to(START_MS + 15_600)
+    assert box.runner.state == AT_GATE and box.runner.class_ms(30_000) == 14_980
+
+
+def broken(index, into):
+    raise OSError(5)
+
+
+def test_a_start_that_is_put_off_rings_only_once():
+    box = Box(whole_class())
+    box.runner.heed()
+    box.runner.arm(20_000)
+    box.runner.hear(Act(1, RUNS, 0, 20_000), 1_000)
+    box.runner.hear(Act(2, RUNS, 0, 50_000), 5_000)
+    assert box.runner.starts_ms == 50_000 and box.runner.awaits_start
+    box.to(60_000)
+    assert box.sink.bells[0] == (47_000, NEAR) and box.runner.class_ms(60_000) == 10_000
+
+
+def test_a_stop_that_was_heard_late_leaves_out_what_came_after_it():
+    box = led()
+    for at_ms in (8_000, 9_000, 12_000):
+        box.tap(0, at_ms)
+    act(box, 1, OVER, 9_000, 14_000, 14_000)
+    assert results(box, 1) == {0: 2, 1: 0} and box.sink.ended == (j.BY_WORD, 9_000)
+
+
+def test_a_stop_in_a_pause_tells_what_was_done():
+    box = led()
+    box.tap(0, 8_000)
+    act(box, 1, STANDS, 10_000, 12_000)
+    act(box, 2, OVER, 10_000, 20_000)
+    assert results(box, 1) == {0: 1, 1: 0} and box.sink.ended == (j.BY_WORD, 10_000)
+    states = [record[4][0] for record in records(box, j.STATE)]
+    assert states[-1] == OVER_STATE

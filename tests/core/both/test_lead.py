@@ -2,7 +2,7 @@ from handbell_core.acts import LEAD_MS, LEFT_LEAST_MS, SOON_MS
 from handbell_core.agreement import OVER, RUNS, STANDS
 from handbell_core.lead import GO_ON, LATER_MS, NEXT, PAUSE, SAY_MS, STOP, SURE_MS, TOLD_MS, Lead
 from handbell_core.runner import AT_GATE, LEAVING, NEVER, PLAY
-from handbell_core.telegram import KEY_SIZE, unpack
+from handbell_core.telegram import KEY_SIZE, SOON_MOST_MS, unpack
 from made import GATE, Box, lead_in, rest, span, window
 
 KEY = bytes(range(KEY_SIZE))
@@ -134,3 +134,34 @@ def test_nothing_is_led_where_no_remote_leads():
     assert lead.tell_due_ms(0) == NEVER
     for button in range(4):
         assert not lead.press(button, 0) and not lead.hold(button, 0)
+
+
+def test_a_start_that_is_far_off_is_told_as_soon_as_a_telegram_can():
+    start_ms = SOON_MOST_MS + 60_000
+    box, lead = remote(start_ms)
+    due_ms = lead.tell_due_ms(0)
+    assert 50_000 < due_ms <= 60_000
+    assert unpack(KEY, box.runner.head.plan, lead.telegram(KEY, due_ms + 200), due_ms + 200)
+
+
+def test_after_a_power_failure_before_the_start_it_says_what_is_set():
+    for start_ms, what, class_ms in ((60_000, RUNS, 0), (None, STANDS, 0)):
+        box, _ = remote(start_ms)
+        number = box.runner.agreement.number
+        fresh = Box(spans())
+        fresh.runner.heed(number)
+        if start_ms is None:
+            fresh.runner.wait_again(0, 5_000)
+        else:
+            fresh.runner.arm(start_ms)
+        again = Lead(fresh.runner)
+        assert again.tell_due_ms(5_000) == NEVER  # there is nothing to say yet
+        again.restate(5_000)
+        assert newest(fresh)[:2] == (what, class_ms)
+        assert fresh.runner.agreement.number > number
+
+
+def test_a_start_is_put_off_again_and_again():
+    box, lead = remote(60_000)
+    for n in (1, 2, 3):
+        assert lead.hold(NEXT, n * 1_000) and box.runner.starts_ms == 60_000 + n * LATER_MS
