@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-from handbell.store.results.effort import LOST, Effort, Outcome
+from handbell.store.results.effort import BROKEN, LOST, Effort, Outcome
 from handbell_core import timeline as t
 
 from .fade import Fade, fade_of, is_marked
@@ -47,7 +47,8 @@ class Exercise:
 class Person:
     """One bib over the whole class. ``targets`` counts only windows that can be judged.
 
-    Of ``unknown`` targets a log tells nothing, or not all.
+    Of ``unknown`` targets a log tells nothing, or not all; ``broken`` ones were paused, cut short
+    or stopped.
     ``sure_holds`` and ``sure_goals`` are those of them that are in no doubt.
     ``doubtful_in`` are the exercises with numbers in doubt; ``all_doubtful`` says that no number is
     without. ``sure_targets`` are those of ``targets`` that are in no doubt; ``sure_rest_ms`` was
@@ -62,6 +63,7 @@ class Person:
     sure_targets_made: int
     sure_rest_ms: int
     unknown: int
+    broken: int
     earned_rest_ms: int
     reps: int
     holds: int
@@ -79,9 +81,13 @@ class Person:
 
 
 def never_tapped(efforts: Sequence[Effort], people: Sequence[Person]) -> list[int]:
-    """Return the bibs that nobody may have worn: no tap in a whole log, where others tapped."""
+    """Return the bibs that nobody may have worn: no tap in a whole log, where others tapped.
+
+    Of whom the coach left out all windows, nothing is known.
+    """
     lost = {e.bib for e in efforts if e.outcome in LOST}
-    never = [p.bib for p in people if not p.pressed and p.bib not in lost]
+    had_one = {e.bib for e in efforts if e.outcome is not Outcome.LEFT_OUT}
+    never = [p.bib for p in people if not p.pressed and p.bib in had_one - lost]
     return never if len(never) < len(people) else []
 
 
@@ -157,6 +163,7 @@ def _person(
         sure_targets_made=sum(bool(e.made) for e in sure),
         sure_rest_ms=sum(e.earned_rest_ms or 0 for e in sure),
         unknown=sum(e.ask == t.ASK_TARGET and e.outcome in LOST for e in own),
+        broken=sum(e.ask == t.ASK_TARGET and e.outcome in BROKEN for e in own),
         earned_rest_ms=sum(e.earned_rest_ms or 0 for e in targets),
         reps=sum(
             e.reps or 0 for e in own if e.outcome is not Outcome.SKIPPED and e.tap != t.TAP_LEG

@@ -28,7 +28,9 @@ from .together import together
 
 CLASS_WIDE = ""
 
-SIGNALS_MISSED = "signals-missed"  # of the box: nothing to ask a person about
+SIGNALS_MISSED = "signals-missed"
+OFF_REMOTE = "off-remote"
+OF_BOX = (SIGNALS_MISSED, OFF_REMOTE)  # nothing to ask a person about
 
 # All of these are our own, from what people can do and what a contact does; no source.
 DOUBLE_SENSIBLE = 0.5  # of the quickest sensible rep
@@ -46,7 +48,8 @@ class Finding:
     """Something that the coach should look at; ``bibs`` empty: it concerns a whole box.
 
     ``exercise`` is CLASS_WIDE when it concerns all that a bib did. With ``runs`` only what those
-    boxes counted is in doubt, with ``until_ms`` only what began before that ``class_ms``.
+    boxes counted is in doubt, with ``until_ms`` only what began before that ``class_ms``, with
+    ``since_ms`` only what ended after that one.
     """
 
     name: str
@@ -56,6 +59,7 @@ class Finding:
     evidence: str
     runs: tuple[int, ...] = ()
     until_ms: int | None = None
+    since_ms: int = -1
 
     def spoils(self, effort: Effort) -> bool:
         """Whether the numbers of an effort are in doubt by it; it has none if nobody was to tap."""
@@ -65,6 +69,7 @@ class Finding:
             and (self.exercise == CLASS_WIDE or name_key(self.exercise) == name_key(effort.name))
             and (not self.runs or effort.run in self.runs)
             and (self.until_ms is None or effort.start_ms < self.until_ms)
+            and effort.end_ms > self.since_ms
         )
 
 
@@ -114,8 +119,8 @@ def double_presses(look: Look) -> Iterable[Finding]:
     """Taps much closer than reps can follow each other, two or more for one rep."""
     by_exercise: dict[tuple[int, str], list[tuple[Effort, int, int]]] = {}
     for effort in look.efforts:
-        if effort.tap not in (t.TAP_EACH, t.TAP_EVERY):
-            continue
+        if effort.tap not in (t.TAP_EACH, t.TAP_EVERY) or effort.outcome is Outcome.PAUSED:
+            continue  # a pause takes no time of the class, so taps before and after seem close
         quickest = look.quickest_ms(effort)
         floor = DOUBLE_UNKNOWN_MS if quickest is None else DOUBLE_SENSIBLE * quickest * effort.every
         twice = within_bursts(look.times_of(effort), floor)
@@ -162,7 +167,7 @@ def outside_windows(look: Look) -> Iterable[Finding]:
     stations = {run.id: run.station for run in look.past.record.runs}
     by_bib: dict[tuple[int, int], list[TapRow]] = {}
     for tap in look.taps:
-        if tap.kind == TAP and tap.outside:
+        if tap.kind == TAP and tap.outside and not tap.paused:
             by_bib.setdefault((tap.run, tap.bib), []).append(tap)
     for (run, bib), some in by_bib.items():
         if len(some) >= OUTSIDE_LEAST and not _stray(some):
@@ -182,7 +187,7 @@ def left_counting(look: Look) -> Iterable[Finding]:
     stations = {run.id: run.station for run in look.past.record.runs}
     by_bib: dict[tuple[int, int], list[TapRow]] = {}
     for tap in look.taps:
-        if tap.kind == TAP and not tap.flags & j.TAP_TALLIED:
+        if tap.kind == TAP and not tap.flags & j.TAP_TALLIED and not tap.paused:
             by_bib.setdefault((tap.run, tap.bib), []).append(tap)
     absent = {w.bib for w in look.past.record.wearers.values() if w.absent}
     for (run, bib), some in by_bib.items():
@@ -209,8 +214,8 @@ def _stray(taps: Sequence[TapRow]) -> Sequence[TapRow]:
     best: Sequence[TapRow] = ()
     begin = 0
     for n in range(1, len(taps) + 1):
-        if n < len(taps) and taps[n].class_ms - taps[n - 1].class_ms <= STRAY_GAP_MS:
-            continue
+        if n < len(taps) and 0 <= taps[n].class_ms - taps[n - 1].class_ms <= STRAY_GAP_MS:
+            continue  # where an act took the class back, another stretch begins
         stretch = taps[begin:n]
         begin = n
         if len(stretch) >= STRAY_LEAST and len(stretch) > len(best):

@@ -9,6 +9,7 @@ from sqlalchemy import select
 
 from handbell.store import Store
 from handbell.store.database import tables
+from handbell.store.logs.acts import TAP_PAUSED
 from handbell_core import journal as j
 
 TAP = "tap"
@@ -18,7 +19,7 @@ TAP = "tap"
 class TapRow:
     """One press that meant something; ``kind`` and ``flags`` as in the store.
 
-    ``stands``: it counted and was not taken back.
+    ``stands``: it counted, was not taken back, and no act of a remote took it back either.
     """
 
     run: int
@@ -35,6 +36,11 @@ class TapRow:
     def outside(self) -> bool:
         """Whether nothing was to be counted."""
         return bool(self.flags & j.TAP_OUTSIDE)
+
+    @property
+    def paused(self) -> bool:
+        """Whether a remote let the class stand then."""
+        return bool(self.flags & TAP_PAUSED)
 
 
 Key = tuple[int, int, int]  # run, window, slot

@@ -49,10 +49,11 @@ def _targets(people: Sequence[Person], named: Named) -> list[str]:
     )
     unknown = sum(p.unknown for p in people)
     in_doubt = sum(p.targets - p.sure_targets for p in people)
-    left_out = f", leaving out {several(in_doubt, 'that is', 'that are')} in doubt" * bool(in_doubt)
+    broken = sum(p.broken for p in people)
+    left_out = _left_out(in_doubt, broken)
     if not missed and unknown:
         return [f"Every target on record was made; of {unknown} it is not known{left_out}."]
-    if not missed and in_doubt:
+    if not missed and left_out:
         return [f"Every target was made{left_out}."]
     if not missed:
         return ["Everyone made every target."]
@@ -61,6 +62,16 @@ def _targets(people: Sequence[Person], named: Named) -> list[str]:
     said = [f"{named(p.bib)} ({p.sure_targets_made} of {p.sure_targets})" for p in missed]
     some = listed(few(said, MOST_NAMED))
     return [f"Targets made: {made} of {planned}{left_out}. Missed some: {some}."]
+
+
+def _left_out(in_doubt: int, broken: int) -> str:
+    """Say how many targets nothing is said of, "" for none."""
+    some = []
+    if in_doubt:
+        some.append(f"{several(in_doubt, 'that is', 'that are')} in doubt")
+    if broken:
+        some.append(f"{several(broken, 'that was', 'that were')} paused, cut short or stopped")
+    return f", leaving out {listed(some)}" if some else ""
 
 
 def _holds_and_goals(people: Sequence[Person], named: Named) -> list[str]:

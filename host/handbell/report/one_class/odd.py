@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 
 from handbell.analysis.summary import Person
 from handbell.analysis.suspicion import SIGNALS_MISSED, Finding
@@ -11,7 +11,7 @@ from handbell.base.words import few, listed, quoted, several
 from handbell.report.words import note_of
 from handbell.store.people.names import key_of
 from handbell.store.people.wearers import two_or_one
-from handbell.store.results.effort import OR_MORE, Effort, Outcome
+from handbell.store.results.effort import BROKEN, OR_MORE, Effort, Outcome
 from handbell.store.results.efforts import told_twice
 from handbell.store.results.records import ClassRecord, RunRow
 from handbell_core import faults
@@ -28,10 +28,12 @@ def oddities(
     named: Named,
     steps: Sequence[str],
     findings: Sequence[Finding] = (),
+    ended: Collection[int] = (),
 ) -> list[str]:
     """Return a sentence for each thing that a coach should know before trusting the numbers.
 
-    ``steps`` are those on boxes that were out of step, ``findings`` what puts numbers in doubt.
+    ``steps`` are those on boxes that were out of step, ``findings`` what puts numbers in doubt. The
+    runs ``ended`` were ended by a remote, which is said elsewhere.
     """
     labels = labels_of(record)
     return [
@@ -40,7 +42,9 @@ def oddities(
         *(
             sentence
             for run in record.runs
-            for sentence in _run(run, labels[run.id], record, _short(run, findings, named))
+            for sentence in _run(
+                run, labels[run.id], record, _short(run, findings, named), run.id in ended
+            )
         ),
         *_twice(record, named),
         *_names(record, people),
@@ -60,13 +64,13 @@ def _stations(record: ClassRecord) -> list[str]:
     return found
 
 
-def _run(run: RunRow, where: str, record: ClassRecord, short: str) -> list[str]:
+def _run(run: RunRow, where: str, record: ClassRecord, short: str, ended: bool) -> list[str]:
     found = []
     if run.reason:
         since = _since(run, record) if "it has no end" in run.reason else ""
         what = "is cut" if run.state == "cut" else "has gaps"
         found.append(f"{where}: the log {what}: {run.reason}{since}.")
-    if run.stopped:
+    if run.stopped and not ended:
         found.append(f"{where} was stopped at {whole_clock(run.end_class_ms)}.")
     if run.late_cues:
         worst_ms = run.worst_late_us / 1000
@@ -184,6 +188,8 @@ def _told(effort: Effort) -> str:
         return f"{effort.reps} or more" if effort.outcome in OR_MORE else str(effort.reps)
     if effort.drop_ms is not None:
         return f"let go after {seconds_of(effort.drop_ms - effort.start_ms)}"
+    if effort.outcome in BROKEN:
+        return str(effort.outcome.value)
     return "cut off" if effort.outcome in OR_MORE else "kept to the end"
 
 

@@ -166,8 +166,8 @@ taps = Table(
     Column("window", Integer, nullable=False),
     Column("class_ms", Integer, nullable=False),
     Column("held_ms", Integer, nullable=False),
-    Column("flags", Integer, nullable=False),
-    Column("stands", Boolean, nullable=False),  # it counted and was not taken back
+    Column("flags", Integer, nullable=False),  # the journal's, and from 256 on that of logs/acts
+    Column("stands", Boolean, nullable=False),  # it counted, was not taken back, and still holds
     sqlite_with_rowid=False,  # half the bytes to write
 )
 
@@ -181,7 +181,7 @@ results = Table(
     Column("reps", Integer, nullable=False),
     Column("made_ms", Integer, nullable=False),
     Column("held_ds", Integer, nullable=False),
-    Column("flags", Integer, nullable=False),
+    Column("flags", Integer, nullable=False),  # the journal's; from 256 on those of logs/acts
     Column("box_reps", Integer),  # NULL: the box told no result
     Column("standing", String(8), nullable=False),
     Column("median_gap_ms", Float),  # from rep to rep; all NULL where fewer than three taps tell

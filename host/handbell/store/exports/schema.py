@@ -13,6 +13,7 @@ from typing import Any
 from sqlalchemy import Row, Select, and_, func, select
 
 from handbell.store.database import tables
+from handbell.store.logs.acts import LATE, LEFT_OUT, PAUSED, SHORT
 from handbell.store.logs.recount import PARTLY, RECOUNT
 from handbell_core import journal as j
 from handbell_core import timeline as t
@@ -143,22 +144,28 @@ def _roster() -> Select[Any]:
     return select(a.c.name.label("person"), a.c.bib, a.c.group_name).order_by(a.c.key)
 
 
+# What the word of a remote did to a window; of two things the one that says more.
+_WORDS = ((LEFT_OUT, "left out"), (LATE, "late"), (SHORT, "cut short"), (PAUSED, "paused"))
+
+
 def _result_row(r: Row[Any]) -> Sequence[Any]:
     hold = r.ask == t.ASK_HOLD
     length_ms = r.end_ms - r.start_ms
     held_ms = length_ms if r.held_ds == j.HELD_TO_END else r.held_ds * 100
-    partly = r.standing == PARTLY
-    ended_early = r.standing == RECOUNT or bool(r.flags & (j.RES_STOPPED | j.RES_SKIPPED))
+    partly = r.standing == PARTLY or bool(r.flags & (LATE | PAUSED))
+    broken = j.RES_STOPPED | j.RES_SKIPPED | SHORT | LEFT_OUT
+    ended_early = r.standing == RECOUNT or bool(r.flags & broken)
     held_known = not partly and not (r.held_ds == j.HELD_TO_END and ended_early)
     return (
         *(r.class_id, r.bib, r.person, r.log, r.station, r.window, r.block, r.round, r.item),
         *(r.name, t.ASKS[r.ask], t.TAPS[r.tap], r.every, r.goal or None, r.both_sides),
-        *(r.start_ms, length_ms, None if hold else r.reps),
+        *(r.start_ms, length_ms, None if hold or r.flags & LEFT_OUT else r.reps),
         r.made_ms - r.start_ms if r.made_ms >= 0 and not partly else None,
         held_ms if hold and held_known else None,
         not r.flags & j.RES_UNCONFIRMED,
         bool(r.flags & j.RES_SKIPPED),
         bool(r.flags & j.RES_STOPPED),
+        next((words for flag, words in _WORDS if r.flags & flag), None),
         *(r.standing, r.box_reps, r.median_gap_ms, r.best_gap_ms, r.worst_gap_ms),
         *(r.what, r.was, r.why),
     )
@@ -177,7 +184,7 @@ TABLES: tuple[TableSpec, ...] = (
             ("title", TEXT, "the plan's"),
             ("plan", TEXT, "the plan's digest"),
             ("start_utc", TIME, "empty: no box had a clock"),
-            ("started_by", TEXT, "host or hand"),
+            ("started_by", TEXT, "host, hand or word: by a remote"),
             ("collected_utc", TIME, "when its first log came in"),
         ),
         _classes,
@@ -220,12 +227,13 @@ TABLES: tuple[TableSpec, ...] = (
             ("both_sides", BOOL, ""),
             ("start_ms", INT, "of the class"),
             ("window_ms", INT, "its length"),
-            ("reps", INT, "empty for a hold; legs where the way to tap is leg"),
+            ("reps", INT, "empty for a hold or left out; legs where the way to tap is leg"),
             ("finish_ms", INT, "from its start until target or goal was made; empty: not known"),
             ("held_ms", INT, "only for a hold; empty: not known"),
             ("confirmed", BOOL, "false: a tally nobody closed"),
             ("skipped", BOOL, ""),
             ("stopped", BOOL, "ended before the window was over"),
+            ("remote", TEXT, "what it did to the window: paused, cut short, left out, late"),
             ("standing", TEXT, "agreed, recount, differs, box, partly, amended or invalid"),
             ("box_reps", INT, "what the box counted itself"),
             ("median_gap_ms", FLOAT, "from rep to rep, of three taps or more; or of two legs"),
@@ -251,8 +259,8 @@ TABLES: tuple[TableSpec, ...] = (
             ("window", INT, ""),
             ("class_ms", INT, "when the press began"),
             ("held_ms", INT, ""),
-            ("flags", INT, "1 outside any counting, 2 extra, 4 time in doubt, 8 tally"),
-            ("stands", BOOL, "it counted and was not taken back"),
+            ("flags", INT, "1 outside any counting, 2 extra, 4 doubt, 8 tally, 256 paused"),
+            ("stands", BOOL, "it counted, and nothing took it back"),
         ),
         _taps,
         tuple,

@@ -9,13 +9,13 @@ from typing import NamedTuple
 from handbell.base.times import whole_clock
 from handbell_core import faults
 from handbell_core import journal as j
-from handbell_core.runner import PLAY
+from handbell_core.runner import AT_GATE, PLAY
 from handbell_core.versions import name, reads
 
 from .chains import Chain, add_clock
 from .outages import Outage, Record, outages_of
 
-STARTERS = {j.BY_HOST: "host", j.BY_HAND: "hand"}
+STARTERS = {j.BY_HOST: "host", j.BY_HAND: "hand", j.BY_WORD: "word"}
 # Notes that say how many records were lost, so that a recount may fall short.
 LOSSES = (faults.STORAGE_FULL, faults.FLASH_ERROR)
 PRESSES = (j.TAP, j.BACK, j.FORTH, j.CONFIRM)
@@ -59,7 +59,7 @@ class Journal:
     start_boot: int | None = None  # in which of its starts
     started_by: str = ""
     end_cause: int | None = None
-    end_class_ms: int = 0
+    end_class_ms: int = 0  # where the class was last, as far as is told
     late_cues: int = 0
     worst_late_us: int = 0
     taps_told: int | None = None
@@ -143,7 +143,8 @@ def read(data: bytes, played: Played | None = None) -> Journal:
         take = _TAKE.get(record[0])
         if take is not None:
             take(found, record)
-    found.end_class_ms = max(0, *(r[3] for r in records))
+    last_act = max((seq for seq, r in enumerate(records) if r[0] == j.ACT), default=0)
+    found.end_class_ms = max(0, *(r[3] for r in records[last_act:]))
     found.outages = outages_of(records)
     return found
 
@@ -152,11 +153,19 @@ def _once_each(records: list[Record]) -> list[Record]:
     """Return records without the presses that were told before, word for word.
 
     No button is pressed twice in one millisecond, so that was one press. Where nothing was to be
-    counted the time of the class may stand still, and there two may be told alike.
+    counted the time of the class may stand still, and so it does where a remote lets it stand; an
+    act may bring a time again. There two may be told alike.
     """
-    kept, told = [], set()
+    kept: list[Record] = []
+    told: set[Record] = set()
+    stands = False
     for record in records:
-        if record[0] in PRESSES and not (record[0] == j.TAP and record[4][6] & j.TAP_OUTSIDE):
+        if record[0] == j.ACT:
+            told.clear()
+        elif record[0] == j.STATE:
+            stands = record[4][0] == AT_GATE
+        outside = record[0] == j.TAP and record[4][6] & j.TAP_OUTSIDE
+        if record[0] in PRESSES and not outside and not stands:
             if record in told:
                 continue
             told.add(record)
@@ -189,12 +198,14 @@ def is_headless(data: bytes) -> bool:
 def _state(found: Journal, record: Record) -> None:
     class_ms = record[3]
     state, cause, _, utc_ms = struct.unpack("<BBHq", record[4])
-    found.started = True
+    begins = state == PLAY and cause == j.BY_WORD and not class_ms  # maybe anew
+    if state == PLAY or class_ms:  # else the remote lets it stand before it has begun
+        found.started = True
     if utc_ms <= BOX_CLOCK_MS:
         start_us = (BOX_CLOCK_MS - utc_ms - class_ms) * 1000
         if abs(start_us) > BOX_MOST_US:
             found.odd_times += 1
-        elif found.start_box_us is None:
+        elif found.start_box_us is None or begins:
             found.start_box_us, found.start_boot = start_us, found.boot
     elif utc_ms >= 0:
         zero_us = (utc_ms - class_ms) * 1000
@@ -202,7 +213,7 @@ def _state(found: Journal, record: Record) -> None:
             found.odd_times += 1
         else:
             found.last_utc_us = zero_us
-            if found.start_utc_us is None:
+            if found.start_utc_us is None or begins:
                 found.start_utc_us = zero_us
     if state == PLAY and not found.started_by:
         found.started_by = STARTERS.get(cause, "")
@@ -248,6 +259,11 @@ def _end(found: Journal, record: Record) -> None:
     found.late_cues, found.worst_late_us, found.taps_told = late, worst_us, taps
 
 
+def _tap(found: Journal, record: Record) -> None:
+    if record[3] > 0 or not record[4][6] & j.TAP_OUTSIDE:
+        found.started = True
+
+
 def _counted(found: Journal, _record: Record) -> None:
     found.started = True
 
@@ -257,7 +273,7 @@ _TAKE = {
     j.BOX: _box,
     j.UTC: _utc,
     j.OWN: _own,
-    j.TAP: _counted,
+    j.TAP: _tap,
     j.RESULT: _counted,
     j.RATED: _rated,
     j.NOTE: _note,

@@ -7,7 +7,7 @@ a change of state. What it did between its last record before and that was told 
 from __future__ import annotations
 
 import struct
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping
 from typing import NamedTuple
 
 from handbell_core import journal as j
@@ -23,22 +23,35 @@ Place = tuple[int, int]  # window and slot
 class Outage(NamedTuple):
     """From the last ``class_ms`` told before to the one at which the box went on.
 
-    ``told`` are the windows and slots whose results had been told by then.
+    ``told`` are the windows and slots whose results had been told by then. An act since then took
+    the class back to ``back_ms``, so from there on it was played after all.
     """
 
     from_ms: int
     to_ms: int
     told: frozenset[Place]
+    back_ms: int = 1 << 31
+
+    @property
+    def missed_to_ms(self) -> int:
+        """The ``class_ms`` up to which nothing makes up for it."""
+        return min(self.to_ms, self.back_ms)
 
 
-def outages_of(records: Iterable[Record]) -> list[Outage]:
-    """Return the outages that a journal's records tell of, in order."""
+def outages_of(records: Iterable[Record], void: Container[int] = ()) -> list[Outage]:
+    """Return the outages that a journal's records tell of, in order.
+
+    ``void`` are the places of records that no longer hold.
+    """
     found: list[Outage] = []
     told: set[Place] = set()
     last_ms = 0
     began: tuple[int, frozenset[Place]] | None = None
-    for kind, slot, window, class_ms, payload in records:
-        if kind == j.RESULT:
+    for seq, (kind, slot, window, class_ms, payload) in enumerate(records):
+        if kind == j.ACT:
+            last_ms = class_ms
+            found = [one._replace(back_ms=min(one.back_ms, class_ms)) for one in found]
+        elif kind == j.RESULT and seq not in void:
             told.add((window, slot))
         elif kind == j.BOX and began is None:
             began = last_ms, frozenset(told)
@@ -73,9 +86,10 @@ class Missed:
         closes = asked.ask == t.ASK_TARGET or asked.tap == t.TAP_FINISH
         closed_ms = count.made_ms if closes else count.drop_ms
         for out in self._outages:
-            if begin >= out.to_ms or place in out.told:
+            if begin >= out.missed_to_ms or place in out.told:
                 continue
-            if not told or (end > out.from_ms and not 0 <= closed_ms <= out.from_ms):
+            missed = out.from_ms < out.missed_to_ms and end > out.from_ms
+            if not told or (missed and not 0 <= closed_ms <= out.from_ms):
                 return True
         return False
 

@@ -11,6 +11,7 @@ from handbell_core import journal as j
 from handbell_core.taps import SlotCount
 from handbell_core.timeline import TAP_LEG, TAP_TALLY
 
+from .acts import LEFT_OUT, acts_of, marks_of, void_of
 from .outages import Missed, Record, outages_of
 from .timelines import Window
 
@@ -25,7 +26,10 @@ AMENDED, INVALID = "amended", "invalid"
 
 
 class Told(NamedTuple):
-    """A result in a journal's terms; ``made_ms`` -1 and ``held_ds`` 0xFFFF as in the journal."""
+    """A result in a journal's terms; ``made_ms`` -1 and ``held_ds`` 0xFFFF as in the journal.
+
+    ``flags`` may have those of ``acts`` on top.
+    """
 
     bib: int
     reps: int
@@ -48,8 +52,8 @@ class Counted(NamedTuple):
 class Recounted:
     """All of a run's results, and a sentence for each difference.
 
-    ``stands`` are the places, in the log's order, of the taps that counted and were not taken
-    back; ``every`` is how many reps one stands for, by window and slot.
+    ``stands`` are the places, in the log's order, of the taps that counted, were not taken back and
+    still hold; ``every`` is how many reps one stands for, by window and slot.
     """
 
     results: list[Counted]
@@ -88,6 +92,7 @@ class _Replay:
         self.windows = windows
         self.places: dict[tuple[int, int], _Place] = {}
         self.told: dict[tuple[int, int], Told] = {}
+        self.led = False
         self.odd: dict[tuple[int, int], str] = {}
 
     def place(self, key: tuple[int, int]) -> _Place | None:
@@ -103,7 +108,9 @@ class _Replay:
     def other(self, record: Record) -> None:
         """Take a record that is no press; to be called in order."""
         kind, slot, window, _, payload = record
-        if kind == j.RESULT:
+        if kind == j.ACT:
+            self.led = True
+        elif kind == j.RESULT:
             self.told[window, slot] = Told._make(struct.unpack_from("<HHiHB", payload))
             self.place((window, slot))
         elif kind == j.STATE and payload[1] == j.BY_SKIP:
@@ -112,6 +119,12 @@ class _Replay:
                 found = self.place((window, each))
                 if found is not None:
                     found.count.skipped = True
+
+    def leave_out(self, numbers: Iterable[int]) -> None:
+        """Let there be a result of windows that the class left out."""
+        for number in numbers:
+            for slot in range(len(self.windows[number].bibs)):
+                self.place((number, slot))
 
     def press(self, seq: int, record: Record) -> None:
         """Take the press at a place of the journal; to be called in order."""
@@ -124,6 +137,10 @@ class _Replay:
         if found is None or found.count.bib != bib:
             self.odd.setdefault(key, f"a press of bib {bib} belongs to no one there")
             return
+        if (
+            self.led
+        ):  # an act opened its tally once more, so what was told of it is no more the last
+            self.told.pop(key, None)
         count = found.count
         counted = count.replay(kind, class_ms)
         if counted:
@@ -132,6 +149,12 @@ class _Replay:
             self.odd.setdefault(key, "a tap counted for one and not for the other")
         if count.taps != after and min(count.taps, 0xFFFF) != after:
             self.odd.setdefault(key, f"the box had {after} taps where the recount has {count.taps}")
+
+
+def _marked(counted: Counted, mark: int) -> Counted:
+    """Return a result with what acts did to its window."""
+    used = counted.used
+    return counted._replace(used=used._replace(flags=used.flags | mark)) if mark else counted
 
 
 def _as_told(count: SlotCount, window: Window) -> Told:
@@ -155,13 +178,18 @@ def recount(
     where the two differ. Results are given for every window that any record speaks of.
     """
     records = list(records)
-    missed = Missed(windows, outages_of(records))
+    void = void_of(records, windows)
+    marks = marks_of(acts_of(records), windows)
+    missed = Missed(windows, outages_of(records, void))
     replay = _Replay(windows)
     for seq, record in enumerate(records):
+        if seq in void:
+            continue
         if record[0] in KINDS:
             replay.press(seq, record)
         else:
             replay.other(record)
+    replay.leave_out(number for number, mark in marks.items() if mark & LEFT_OUT)
     results = []
     mismatches = []
     for (window, slot), place in sorted(replay.places.items(), key=lambda one: one[0]):
@@ -174,7 +202,7 @@ def recount(
         counted = result.counted
         if missed.partly((window, slot), count, told is not None):
             counted = counted._replace(standing=PARTLY)
-        results.append(counted)
+        results.append(_marked(counted, marks.get(window, 0)))
         said = [result.difference, replay.odd.pop((window, slot), "")]
         where = f"Bib {count.bib}, window {window} ({plan.at(slot).name})"
         mismatches += [f"{where}: {sentence}" for sentence in said if sentence]

@@ -17,6 +17,7 @@ from handbell.base.errors import UsageError
 from handbell.store.database import tables
 from handbell.store.database.bulk import insert_if_absent, put_row
 from handbell.store.database.database import Database
+from handbell.store.logs.acts import LEFT_OUT
 from handbell.store.people.names import plain_text
 from handbell.store.people.wearers import check_names, clean_name
 from handbell_core import journal as j
@@ -194,7 +195,7 @@ def _check(place: Place, change: Change) -> None:
 
 def _was(what: str, place: Place, result: ResultRow | None) -> str:
     """Return what stood there, in the words of ``value``; "" for nothing."""
-    if result is None:
+    if result is None or result.flags & LEFT_OUT:
         return ""
     if place.ask == t.ASK_HOLD:
         return TO_END if result.held_ds == j.HELD_TO_END else str(result.held_ds)

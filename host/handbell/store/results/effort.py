@@ -18,18 +18,19 @@ class Outcome(Enum):
     NO_COUNT = "no count"  # a tally that nobody entered
     SET_ASIDE = "set aside"  # the coach said that it tells nothing
     SKIPPED = "skipped"
+    PAUSED = "paused"  # the class stood in its midst: not to be held against a whole one
     STOPPED = "stopped"  # ended before the window was over
+    SHORT = "cut short"  # the coach went on before it was over
     PARTLY = "partly"  # the box was without power in it: at least this much
+    LATE = "late"  # the box heard the remote late and missed a part of it: at least this much
     CUT = "cut"  # the log breaks off: at least this much
+    LEFT_OUT = "left out"  # the coach went past it, or ended the class before it
     NO_RECORD = "no record"  # the box tells nothing of it
 
 
-COUNTED = (Outcome.DONE, Outcome.STOPPED, Outcome.PARTLY, Outcome.CUT)  # reps stand in these
-
-
-OR_MORE = (Outcome.PARTLY, Outcome.CUT)
-
-
+OR_MORE = (Outcome.PARTLY, Outcome.LATE, Outcome.CUT)
+BROKEN = (Outcome.PAUSED, Outcome.STOPPED, Outcome.SHORT)  # by somebody, with all that was done
+COUNTED = (Outcome.DONE, *BROKEN, *OR_MORE)  # reps stand in these
 LOST = (*OR_MORE, Outcome.NO_RECORD)  # there may be more that nobody knows
 
 
@@ -96,8 +97,11 @@ class Effort:
 
     @property
     def earned_rest_ms(self) -> int | None:
-        """What was left of the window when the target was made; an open window earns none."""
-        if self.ask != t.ASK_TARGET or self.made_ms is None:
+        """What was left of the window when the target was made; an open window earns none.
+
+        Nor does one of which nobody had the rest as planned.
+        """
+        if self.ask != t.ASK_TARGET or self.made_ms is None or self.outcome in BROKEN:
             return None
         return self.end_ms - self.made_ms
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from sqlalchemy import Row
 
+from handbell.store.logs.acts import LATE, LEFT_OUT, PAUSED, SHORT
 from handbell.store.logs.recount import AGREED, AMENDED, INVALID, PARTLY, RECOUNT
 from handbell.store.logs.timelines import Window
 from handbell_core import journal as j
@@ -159,7 +160,7 @@ def _effort(
     elif result is not None:
         if window.ask != t.ASK_HOLD:
             reps = result.reps
-        if result.made_ms >= 0 and outcome is not Outcome.PARTLY:  # it may have been earlier
+        if result.made_ms >= 0 and outcome not in _TIMELESS:
             made_ms = result.made_ms
         if window.ask == t.ASK_HOLD and result.held_ds != j.HELD_TO_END:
             drop_ms = window.start_ms + result.held_ds * 100
@@ -192,6 +193,10 @@ def _effort(
     )
 
 
+# When a target was made says nothing there: it may have been earlier, or people had a rest.
+_TIMELESS = (Outcome.PARTLY, Outcome.LATE, Outcome.PAUSED)
+
+
 def _outcome(window: Window, result: ResultRow | None) -> Outcome:
     if window.tap == t.TAP_NONE:
         return Outcome.NOT_ASKED
@@ -199,14 +204,20 @@ def _outcome(window: Window, result: ResultRow | None) -> Outcome:
         return Outcome.NO_RECORD
     if result.standing == INVALID:
         return Outcome.SET_ASIDE
+    if result.flags & LEFT_OUT:
+        return Outcome.LEFT_OUT
     if result.flags & j.RES_SKIPPED:
         return Outcome.SKIPPED
     if result.flags & j.RES_STOPPED:
         return Outcome.STOPPED
     if result.standing == PARTLY:
         return Outcome.PARTLY
+    if result.flags & LATE:
+        return Outcome.LATE
     if result.standing == RECOUNT:
         return Outcome.CUT
     if window.tap == t.TAP_TALLY and not result.reps and result.flags & j.RES_UNCONFIRMED:
         return Outcome.NO_COUNT
-    return Outcome.DONE
+    if result.flags & SHORT:
+        return Outcome.SHORT
+    return Outcome.PAUSED if result.flags & PAUSED else Outcome.DONE

@@ -81,7 +81,7 @@ Moved = dict[tuple[int, int], Amendment]  # by window and slot
 
 @dataclass(slots=True)  # not frozen: that takes three times as long, and a class has thousands
 class ResultRow:
-    """One bib's result in one window of one run, in the journal's terms.
+    """One bib's result in one window of one run, in the journal's terms, with the flags of acts.
 
     With ``amended`` the numbers are what the coach said, and ``amended.was`` what was counted.
     """

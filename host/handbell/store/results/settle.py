@@ -17,8 +17,10 @@ from handbell.base.errors import StoreError
 from handbell.store.database import tables
 from handbell.store.database.bulk import Values, insert_rows, put_row
 from handbell.store.logs import dating, facts, journals, timelines
+from handbell.store.logs.acts import LATE, PAUSED, SHORT, TAP_PAUSED
 from handbell.store.logs.recount import AMENDED, INVALID, KINDS, PRESS, Counted, Recounted, recount
 from handbell_core import journal as j
+from handbell_core.runner import AT_GATE
 from handbell_core.timeline import TAP_LEG
 
 from .efforts import COUNTS, efforts_of_run, said_of
@@ -48,7 +50,9 @@ def derive(
     results: list[Values] = []
     for c in counted.results:
         key = c.window, c.slot
-        if c.window in legs:
+        if c.used.flags & (PAUSED | LATE):
+            gaps: tuple[float | None, ...] = _spread([])
+        elif c.window in legs:
             gaps = _spread(legs[c.window].get(c.slot, []))
         else:
             gaps = _gaps(c, times.get(key, []), counted.every.get(key, 1))
@@ -122,10 +126,16 @@ def _tap_rows(
     """Return a row for each press, and the ``class_ms`` of taps that stand, tallies left out."""
     rows: list[Values] = []
     times: dict[Place, list[int]] = {}
+    paused_ms: int | None = None  # where a remote lets the class stand
     for seq, (kind, slot, window, class_ms, payload) in enumerate(found.records):
+        if kind == j.STATE:
+            paused = payload[0] == AT_GATE and payload[1] == j.BY_WORD
+            paused_ms = class_ms if paused else None
         if kind in KINDS:
             bib, held_ms, _, flags = PRESS.unpack_from(payload)
             stood = seq in stands
+            if class_ms == paused_ms:
+                flags |= TAP_PAUSED
             rows.append((seq, KINDS[kind], slot, bib, window, class_ms, held_ms, flags, stood))
             if stood and not flags & j.TAP_TALLIED:
                 times.setdefault((window, slot), []).append(class_ms)
@@ -305,12 +315,15 @@ def _blank(key: tuple[int, int, int], window: timelines.Window) -> dict[str, Any
 
 
 def _changes(amendment: Row[Any], now: dict[str, Any], window: timelines.Window) -> dict[str, Any]:
-    """Return what an amendment changes; what is entered by hand was neither skipped nor cut."""
+    """Return what an amendment changes; what is entered by hand was neither skipped nor cut.
+
+    That the coach broke a window off, or paused it, stays as it was.
+    """
     if amendment.what == BIB:
         return {"bib": int(amendment.value)}
     if amendment.what == NOTHING:
         return {}
-    changed: dict[str, Any] = {"flags": now["flags"] & j.RES_ASKED}
+    changed: dict[str, Any] = {"flags": now["flags"] & (j.RES_ASKED | PAUSED | SHORT)}
     if amendment.what == HELD:
         to_end = amendment.value == TO_END
         return changed | {"held_ds": j.HELD_TO_END if to_end else int(amendment.value)}
