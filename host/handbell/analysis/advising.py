@@ -10,9 +10,11 @@ from handbell.coach.advice.plan import Advice, Decision, advise_all, decide
 from handbell.coach.library.shelf import Library
 from handbell.coach.writing.edit import PlanText
 from handbell.store import Store
+from handbell.store.logs.courses import courses_of_class
 
 from .cases import cases_of, classes_read
 from .history import PastClass, left_out, past_classes
+from .off_remote import off_remote
 from .suspicion import Finding, findings_of
 from .taps import taps_of
 
@@ -84,6 +86,7 @@ def suspicions(
     needed = {classes[-1].row.id} | classes_read(classes, most)
     return {
         one.row.id: findings_of(one, taps_of(store, one.row.id), library, classes[:n])
+        + off_remote(one, courses_of_class(store, one.row.id))
         for n, one in enumerate(classes)
         if one.row.id in needed
     }

@@ -2,17 +2,25 @@
 
 A box that takes another mark of the grid at a start or a gate is behind by whole steps of it, and
 one that waits alone by as long as it waited. Each is told by the box's own clock: what the clocks
-were off by comes on top and is measured apart (``store.skews``).
+were off by comes on top and is measured apart (``store.skews``). Where a remote led, ``class_ms``
+comes again and jumps, so there the boxes are held against each other at the same UTC.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 
+from handbell.store.logs.courses import At, Course
 from handbell.store.logs.moments import Moment
 
 SAME_MS = 2  # the journal tells whole ms, each may be one off
+# Where a remote led: boxes do the same at the same moment, but tell it by clocks that differ.
+# Our own, no source; a box may be armed with a clock that is off by 20 ms, and drifts in class.
+WORD_MS = 250
+
+MISSED, LATE, ALONE, ASTRAY = "missed", "late", "alone", "astray"
 
 
 @dataclass(frozen=True)
@@ -98,3 +106,87 @@ def _behind(zeros: Mapping[int, int]) -> dict[int, int]:
     usual = max(some, key=lambda zero: (sizes[zero], -zero))
     found = {run: zero - usual for run, zero in zeros.items()}
     return {run: 0 if abs(ms) <= SAME_MS else ms for run, ms in found.items()}
+
+
+@dataclass(frozen=True)
+class Astray:
+    """A box that was not where the remote had the class, from ``since_ms`` (UTC) on.
+
+    It ``missed`` the act ``number``, or took it late; or it went on alone, or (``astray``) was
+    elsewhere though it had heard all. ``until_ms`` None: to its end. ``class_ms``: of the others.
+    """
+
+    run: int
+    how: str
+    number: int
+    since_ms: int
+    until_ms: int | None
+    class_ms: int
+
+
+def strays(courses: Mapping[int, Course], slot_ms: int) -> list[Astray]:
+    """Return the boxes that were not where the others were of a class that a remote led, in order.
+
+    ``courses`` are by run. Who took the newest act is where the class is; a box that is through
+    with its plan is nowhere else.
+    """
+    told = {run: course for run, course in courses.items() if course.track}
+    times = {at.utc_ms for course in told.values() for at in course.track}
+    times |= {course.end_utc_ms for course in told.values() if course.end_utc_ms is not None}
+    found: list[Astray] = []
+    since: dict[int, Astray] = {}
+    for from_ms, to_ms in pairwise(sorted(times)):
+        if to_ms - from_ms <= WORD_MS:
+            continue
+        off = _off(told, from_ms, slot_ms)
+        for run in since.keys() - off.keys():
+            found.append(replace(since.pop(run), until_ms=from_ms))
+        for run, stray in off.items():
+            since.setdefault(run, stray)
+    return sorted([*found, *since.values()], key=lambda one: (one.since_ms, one.run))
+
+
+def _off(told: Mapping[int, Course], utc_ms: int, slot_ms: int) -> dict[int, Astray]:
+    """Return the boxes that are elsewhere at a time."""
+    there = {run: at for run, course in told.items() if (at := _there(course, utc_ms, slot_ms))}
+    if not there:
+        return {}
+    newest = max(at.act for at in there.values())
+    leaders = [at for at in there.values() if at.act == newest]
+    most = max(leaders, key=lambda at: (not at.alone, sum(_near(at, o, utc_ms) for o in leaders)))
+    off = {run for run, at in there.items() if not _near(at, most, utc_ms)}
+    off |= {run for run, course in told.items() if utc_ms < course.track[0].utc_ms}
+    at_ms = most.class_ms_at(utc_ms)
+    return {run: _stray(run, told, utc_ms, at_ms) for run in off if newest}
+
+
+def _there(course: Course, utc_ms: int, slot_ms: int) -> At | None:
+    """Return where a box is, None where that is not to be compared."""
+    at = course.at(utc_ms)
+    if at is None or at.ready or (at.runs and at.class_ms_at(utc_ms) >= slot_ms):
+        return None
+    gone = course.end_utc_ms is not None and utc_ms >= course.end_utc_ms and not at.over
+    return None if gone else at
+
+
+def _near(one: At, other: At, utc_ms: int) -> bool:
+    apart_ms = one.class_ms_at(utc_ms) - other.class_ms_at(utc_ms)
+    return (one.runs, one.over) == (other.runs, other.over) and abs(apart_ms) <= WORD_MS
+
+
+def _stray(run: int, told: Mapping[int, Course], utc_ms: int, class_ms: int) -> Astray:
+    """Say by what a box came to be elsewhere: the first act that it lacked by then."""
+    at = told[run].at(utc_ms)
+    have = at.act if at else 0
+    said = {
+        act.number
+        for course in told.values()
+        for act in course.acts
+        if act.number > have and act.utc_ms is not None and act.utc_ms <= utc_ms
+    }
+    if not said:
+        how = ALONE if at is not None and at.alone else ASTRAY
+        return Astray(run, how, have, utc_ms, None, class_ms)
+    number = min(said)
+    took = any(act.number == number for act in told[run].acts)
+    return Astray(run, LATE if took else MISSED, number, utc_ms, None, class_ms)

@@ -68,6 +68,11 @@ def date_of(utc_us: int) -> str:
     return f"{at.day} {MONTHS[at.month - 1]} {at.year}, {at:%H:%M}"
 
 
+def time_of(utc_us: int) -> str:
+    """Return a time of day: "18:14:20"."""
+    return f"{local_time(utc_us):%H:%M:%S}"
+
+
 def class_date(start_utc_us: int | None, collected_utc_us: int) -> str:
     """Return when a class began, or that only the time of collecting is known."""
     if start_utc_us is not None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from handbell.base.times import class_date, whole_clock
 from handbell.base.words import block_words, several
 from handbell.cli.output import Out
-from handbell.report.one_class.cells import cell_words, fade_words, number_of
+from handbell.report.one_class.cells import cell_words, fade_words, length_words, number_of
 from handbell.report.one_class.model import ClassReport, ExerciseTable
 from handbell.report.one_class.skew import rang_words
 from handbell.report.talk import Talk, change_lines
@@ -18,12 +18,17 @@ def print_report(report: ClassReport, out: Out) -> None:
     out.line(f"{report.title}, class {report.class_id}", style="bold")
     boxes = several(report.box_count, "box", "boxes")
     who = several(len(report.people), "person", "people")
-    out.line(f"{when}, {whole_clock(report.slot_ms)} long, {boxes}, {who}")
+    out.line(f"{when}, {length_words(report)}, {boxes}, {who}")
     out.line()
     for sentence in report.headline:
         out.line(f"- {sentence}")
     if report.absent:
         out.line(f"- Absent: {', '.join(report.absent)}")
+    if report.steps.remote:
+        out.line()
+        out.line("What the remote did", style="bold")
+    for line in report.steps.remote:
+        out.line(f"- {line.sentence}")
     print_talk(report.talk, out)
     if report.people:
         out.line()

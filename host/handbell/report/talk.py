@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from handbell.analysis.advising import advise_last
 from handbell.analysis.history import PastClass
-from handbell.analysis.suspicion import SIGNALS_MISSED, Finding
+from handbell.analysis.suspicion import OF_BOX, Finding
 from handbell.base.errors import HandbellError
 from handbell.base.words import few, listed
 from handbell.coach.advice.advice import Verdict
@@ -110,7 +110,7 @@ def _people(
             said = f"{advice.case.last.name}: {advice.ruling.why}. {advice.to_ask}."
             asks.setdefault(advice.case.bib, []).append(said)
     for finding in findings:
-        for bib in finding.bibs if finding.name != SIGNALS_MISSED else ():
+        for bib in finding.bibs if finding.name not in OF_BOX else ():
             with_whom = [names.get(b, f"Bib {b}") for b in finding.bibs if b != bib]
             beside = f" (with {', '.join(with_whom)})" if with_whom else ""
             odd.setdefault(bib, []).append(f"{_capital(finding.evidence)}{beside}.")

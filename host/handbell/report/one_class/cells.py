@@ -2,19 +2,30 @@
 
 from __future__ import annotations
 
-from handbell.base.times import seconds_of
+from handbell.base.times import seconds_of, whole_clock
 from handbell.report.words import percent_of
 
-from .model import Cell, ExerciseTable, Row
+from .model import Cell, ClassReport, ExerciseTable, Row
 
 _NOTHING = {
     "not asked": "–",
     "no count": "no count",
     "set aside": "set aside",
     "skipped": "skipped",
+    "left out": "left out",
     "no record": "no record",
 }
-_OR_MORE = {"cut": "log cut", "partly": "no power"}
+_BROKEN = ("stopped", "cut short", "paused")
+_OR_MORE = {"cut": "log cut", "partly": "no power", "late": "missed the remote"}
+
+
+def length_words(report: ClassReport) -> str:
+    """Return how long a class was: as planned, or as a remote led it."""
+    planned = whole_clock(report.slot_ms)
+    lasted_ms = report.steps.lasted_ms
+    if lasted_ms is None:
+        return f"{planned} long"
+    return f"{whole_clock(lasted_ms)} long ({planned} planned)"
 
 
 def cell_words(table: ExerciseTable, cell: Cell) -> tuple[str, str]:
@@ -31,8 +42,8 @@ def cell_words(table: ExerciseTable, cell: Cell) -> tuple[str, str]:
 def _words(table: ExerciseTable, cell: Cell) -> tuple[str, str]:
     if cell.outcome in _NOTHING:
         return _NOTHING[cell.outcome], ""
-    if cell.outcome == "stopped":
-        return _count(cell), "stopped"
+    if cell.outcome in _BROKEN:
+        return (cell.outcome, "") if table.ask == "hold" else (_count(cell), cell.outcome)
     if cell.outcome in _OR_MORE:
         why = _OR_MORE[cell.outcome]
         return (why, "") if table.ask == "hold" else (_count(cell), f"or more: {why}")

@@ -20,7 +20,7 @@ from handbell.report.talk import Talk, talk_of
 from handbell.report.words import asked_of
 from handbell.store import Store
 from handbell.store.logs.blocks import block_names
-from handbell.store.logs.moments import moments_of_class
+from handbell.store.logs.moments import records_of_class
 from handbell.store.results.effort import Effort
 from handbell.store.results.efforts import efforts
 from handbell.store.results.records import ClassRecord, RunRow
@@ -177,11 +177,11 @@ def class_report(store: Store, class_id: int | None = None) -> ClassReport:
         return wearer.name if wearer and wearer.name else f"Bib {bib}"
 
     labels = labels_of(record)
-    steps = step_report(record, moments_of_class(store, record.row.id))
+    steps = step_report(record, records_of_class(store, record.row.id))
     skew = skew_report(skew_of_class(store, record.row.id), labels, steps)
     was = was_there(record)
     blocks = block_names(store, record.row.plan)
-    odd = oddities(record, done, people, named, steps.sentences, findings)
+    odd = oddities(record, done, people, named, steps.sentences, findings, steps.ended)
     return ClassReport(
         class_id=record.row.id,
         title=record.row.title,

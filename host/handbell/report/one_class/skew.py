@@ -83,8 +83,8 @@ def skew_report(found: ClassSkew, labels: Mapping[int, str], steps: StepReport) 
         start_bound_us=found.start_bound_us,
         end_bound_us=found.end_bound_us,
         relative=found.relative,
-        heard=_worst_us(found) > HEARD_US,
-        sentences=tuple(_sentences(found, lines, steps.in_step)),
+        heard=_worst_us(found) > HEARD_US and not steps.led,  # else bells ring by its word
+        sentences=tuple(_sentences(found, lines, steps)),
         lines=lines,
         in_step=steps.in_step,
     )
@@ -137,7 +137,7 @@ def _worst_us(found: ClassSkew) -> int:
     return max(found.start_us or 0, found.end_us or 0)
 
 
-def _sentences(found: ClassSkew, lines: Sequence[SkewLine], in_step: bool) -> list[str]:
+def _sentences(found: ClassSkew, lines: Sequence[SkewLine], steps: StepReport) -> list[str]:
     """Return nothing for one box, one sentence where all is well."""
     if len(lines) < 2:
         return []
@@ -145,8 +145,10 @@ def _sentences(found: ClassSkew, lines: Sequence[SkewLine], in_step: bool) -> li
     for line in lines:
         if line.why:
             reasons.setdefault(line.why, []).append(line.label)
-    said = [] if in_step else ["Not all boxes were in step: see what is odd."]
-    said += _set(found, lines, in_step)
+    said = [] if steps.in_step else ["Not all boxes were in step: see what is odd."]
+    if steps.led:
+        said.append("The remote led this class: its bells go by the remote, not by the clocks.")
+    said += _set(found, lines, steps.in_step and not steps.led)
     for why, labels in reasons.items():
         said.append(f"{'Every box' if len(labels) == len(lines) else listed(labels)}: {why}.")
     if any(NOT_MEASURED in why for why in reasons):
@@ -154,12 +156,12 @@ def _sentences(found: ClassSkew, lines: Sequence[SkewLine], in_step: bool) -> li
     return said
 
 
-def _set(found: ClassSkew, lines: Sequence[SkewLine], in_step: bool) -> list[str]:
-    """Say how far apart the boxes rang; by their clocks alone where they were not in step."""
+def _set(found: ClassSkew, lines: Sequence[SkewLine], by_clocks: bool) -> list[str]:
+    """Say how far apart the boxes rang; of their clocks alone unless they rang ``by_clocks``."""
     if found.end_us is None:
-        return ["How far apart the boxes rang is not known."] if in_step else []
+        return ["How far apart the boxes rang is not known."] if by_clocks else []
     some = any(line.end_us is None for line in lines)
-    if in_step:
+    if by_clocks:
         rang = "The boxes that can be compared rang" if some else "The boxes rang"
     else:
         rang = f"By their clocks alone {'those that can be compared' if some else 'they'} were"

@@ -9,7 +9,7 @@ from handbell.base.times import class_date
 from handbell.report.talk import ADVICE_CAUTION, change_lines
 from handbell.report.view import View
 
-from .cells import cell_words, fade_words, number_of
+from .cells import cell_words, fade_words, length_words, number_of
 from .charts import bars_of
 from .model import ClassReport, ExerciseTable
 from .skew import rang_words
@@ -19,6 +19,7 @@ def class_view(report: ClassReport) -> View:
     """Return what the page of a class shows."""
     shown = {
         "when": class_date(report.start_utc_us, report.collected_utc_us),
+        "length": length_words(report),
         "exercises": [_exercise(table) for table in report.exercises],
         "boxes": [
             (box, *rang_words(line))

@@ -43,13 +43,13 @@ class Moment:
         return None if self.utc_ms is None or not self.left else self.utc_ms - self.class_ms
 
 
-def moments_of_class(store: Database, class_id: int) -> dict[int, list[Moment]]:
-    """Return the moments of each run of a class, by run."""
+def records_of_class(store: Database, class_id: int) -> dict[int, list[Record]]:
+    """Return what the logs of a class tell, by run."""
     runs = tables.runs.c
     with store.reading() as conn:
         wanted = select(runs.id, runs.journal).where(runs.class_id == class_id)
         rows = conn.execute(wanted).all()
-    return {row.id: moments_of(j.parse(row.journal)[0]) for row in rows}
+    return {row.id: j.parse(row.journal)[0] for row in rows}
 
 
 def moments_of(records: Iterable[Record]) -> list[Moment]:

@@ -1,0 +1,197 @@
+"""Where each box of a class that a remote led was at each time, by its own clock, and by which act.
+
+``class_ms`` goes back and jumps there, so boxes are held against each other at the same UTC.
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+
+from sqlalchemy import func, select
+
+from handbell.store.database import tables
+from handbell.store.database.database import Database
+from handbell_core import journal as j
+from handbell_core.agreement import OVER, STANDS
+from handbell_core.runner import AT_GATE
+
+from .acts import Taken
+from .moments import records_of_class
+from .outages import Record
+
+# Why a box stood: at a gate of the plan, since somebody there chose to wait, by the remote, or
+# to be ready for an act that it had heard.
+GATE, WAIT, PAUSE, READY = "gate", "wait", "pause", "ready"
+
+
+@dataclass(frozen=True)
+class Act:
+    """An act as one box took it. ``utc_ms`` None: it had no clock, or did not tell.
+
+    By then it had ``stood`` ("": it ran) since ``since_utc_ms``. ``begun``: it had played before.
+    """
+
+    number: int
+    what: int
+    class_ms: int
+    was_ms: int
+    utc_ms: int | None
+    stood: str
+    since_utc_ms: int | None
+    begun: bool
+
+
+@dataclass(frozen=True)
+class At:
+    """From ``utc_ms`` on a box was at ``class_ms``, and ``runs`` from there or stood.
+
+    ``act`` is the number of the last act it had taken. ``alone``: somebody at the box let it go
+    on. ``ready``: it stood since it knew of an act to come.
+    """
+
+    utc_ms: int
+    class_ms: int
+    runs: bool
+    act: int
+    alone: bool = False
+    ready: bool = False
+    over: bool = False
+
+    def class_ms_at(self, utc_ms: int) -> int:
+        """Return where it was at a later time, if nothing happened since."""
+        return self.class_ms + (utc_ms - self.utc_ms if self.runs else 0)
+
+
+@dataclass
+class Course:
+    """One box's way through a class: the acts that it took, and where it was when.
+
+    ``end_utc_ms`` is the last that is known of it; None where it stood by then, or had no clock.
+    """
+
+    acts: list[Act] = field(default_factory=list)
+    track: list[At] = field(default_factory=list)
+    end_utc_ms: int | None = None
+
+    @property
+    def begun_utc_ms(self) -> int | None:
+        """When the class began on it, None where that is not known."""
+        return next((one.utc_ms - one.class_ms for one in self.track if one.runs), None)
+
+    def over_utc_ms(self, slot_ms: int) -> int | None:
+        """Return when the class was over on it, whose plan is ``slot_ms`` long; None: not known."""
+        if self.end_utc_ms is None or not self.track[-1].runs:
+            return self.end_utc_ms
+        last = self.track[-1]
+        return min(self.end_utc_ms, last.utc_ms + max(0, slot_ms - last.class_ms))
+
+    def at(self, utc_ms: int) -> At | None:
+        """Return where it was at a time, None before it began."""
+        found = None
+        for one in self.track:
+            if one.utc_ms > utc_ms:
+                break
+            found = one
+        return found
+
+
+def courses_of_class(store: Database, class_id: int) -> dict[int, Course]:
+    """Return the way of each box of a class that a remote led, by run; nothing where none did.
+
+    Only then the logs are read, for it takes a while.
+    """
+    r = tables.runs.c
+    version = func.substr(r.journal, 2, 1)
+    led = select(r.id).where(r.class_id == class_id, version != bytes((j.NO_ACTS,))).limit(1)
+    with store.reading() as conn:
+        if conn.execute(led).first() is None:
+            return {}
+    told = records_of_class(store, class_id)
+    return {run: course_of(records) for run, records in told.items()}
+
+
+def course_of(records: Iterable[Record]) -> Course:
+    """Return the way that a log tells of."""
+    reader = _Reader()
+    for record in records:
+        reader.take(record)
+    return reader.done()
+
+
+class _Reader:
+    """Reads a log in its order."""
+
+    def __init__(self) -> None:
+        self._found = Course()
+        self._stood = ""
+        self._since_ms: int | None = None
+        self._begun = False
+        self._open = False  # the last act's instant is still to be told
+        self._number = 0
+        self._class_ms = 0
+
+    def take(self, record: Record) -> None:
+        """Take the next record."""
+        kind, _, _, class_ms, payload = record
+        if kind == j.ACT:
+            self._act(Taken.of(record))
+            self._class_ms = class_ms
+        elif kind == j.STATE:
+            self._state(class_ms, *struct.unpack("<BBHq", payload))
+        self._class_ms = max(self._class_ms, class_ms)
+
+    def done(self) -> Course:
+        """Return what was read."""
+        found = self._found
+        if found.track and (found.track[-1].runs or found.track[-1].over):
+            last = found.track[-1]
+            found.end_utc_ms = last.utc_ms + max(0, self._class_ms - last.class_ms) * last.runs
+        return found
+
+    def _act(self, taken: Taken) -> None:
+        track = self._found.track
+        last = track[-1] if track else None
+        utc_ms = None
+        if last is not None and last.runs:
+            utc_ms = last.utc_ms + taken.was_ms - last.class_ms
+        act = Act(*taken, utc_ms, self._stood, self._since_ms, self._begun)
+        self._found.acts.append(act)
+        self._open = True
+        self._number = taken.number
+        if taken.what == OVER and utc_ms is not None:
+            track.append(At(utc_ms, taken.class_ms, False, taken.number, over=True))
+        elif taken.what == STANDS and last is not None and not last.runs:
+            stays = last.class_ms == taken.class_ms  # then no change of state is told
+            track[-1] = replace(last, act=taken.number, ready=False) if stays else last
+
+    def _state(self, class_ms: int, state: int, cause: int, _spare: int, told_ms: int) -> None:
+        utc_ms = told_ms if told_ms >= 0 else None
+        by_act = self._open and cause == j.BY_WORD
+        if by_act:
+            self._open = False
+            last = self._found.acts[-1]
+            self._found.acts[-1] = replace(last, utc_ms=utc_ms)
+        before = self._found.track[-1] if self._found.track else None
+        over = by_act and self._found.acts[-1].what == OVER
+        runs = state != AT_GATE and not over
+        if runs:
+            self._stood, self._since_ms, self._begun = "", None, True
+        else:
+            self._stood = PAUSE if by_act else _STOOD.get(cause, GATE)
+            self._since_ms = None if cause == j.BY_CLOCK else utc_ms
+        if utc_ms is None:
+            return
+        alone = runs and self._number > 0 and cause == j.BY_HAND
+        if cause == j.BY_SKIP and before is not None:
+            alone = before.alone
+        ready = self._stood == READY
+        at = At(utc_ms, class_ms, runs, self._number, alone, ready, over)
+        if before is not None and before.over:
+            self._found.track[-1] = at  # told after all, so not to be worked out
+        else:
+            self._found.track.append(at)
+
+
+_STOOD = {j.BY_WAIT: WAIT, j.BY_WORD: READY}
