@@ -59,13 +59,13 @@ def _counted(stray: Astray, course: Course) -> tuple[int, int]:
     """Return from and to which ``class_ms`` a box counted elsewhere, as far as it still holds."""
     at = course.at(stray.since_ms)
     since_ms = 0 if at is None else at.class_ms_at(stray.since_ms)
-    if stray.until_ms is None:
-        return since_ms, TO_END_MS
-    last = course.at(stray.until_ms - 1)
-    until_ms = 0 if last is None else last.class_ms_at(stray.until_ms)
     back = [
         act.class_ms
         for act in course.acts
         if act.utc_ms is not None and act.utc_ms >= stray.until_ms
     ]
+    if not back:  # it never came back to them
+        return since_ms, TO_END_MS
+    last = course.at(stray.until_ms - 1)
+    until_ms = 0 if last is None else last.class_ms_at(stray.until_ms)
     return since_ms, min([until_ms, *back])

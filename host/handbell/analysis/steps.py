@@ -19,6 +19,7 @@ SAME_MS = 2  # the journal tells whole ms, each may be one off
 # Where a remote led: boxes do the same at the same moment, but tell it by clocks that differ.
 # Our own, no source; a box may be armed with a clock that is off by 20 ms, and drifts in class.
 WORD_MS = 250
+NEVER = 1 << 62
 
 MISSED, LATE, ALONE, ASTRAY = "missed", "late", "alone", "astray"
 
@@ -113,14 +114,15 @@ class Astray:
     """A box that was not where the remote had the class, from ``since_ms`` (UTC) on.
 
     It ``missed`` the act ``number``, or took it late; or it went on alone, or (``astray``) was
-    elsewhere though it had heard all. ``until_ms`` None: to its end. ``class_ms``: of the others.
+    elsewhere though it had heard all. At ``until_ms`` it was with the others, or one of both was
+    through. ``class_ms``: of the others.
     """
 
     run: int
     how: str
     number: int
     since_ms: int
-    until_ms: int | None
+    until_ms: int
     class_ms: int
 
 
@@ -132,10 +134,13 @@ def strays(courses: Mapping[int, Course], slot_ms: int) -> list[Astray]:
     """
     told = {run: course for run, course in courses.items() if course.track}
     times = {at.utc_ms for course in told.values() for at in course.track}
-    times |= {course.end_utc_ms for course in told.values() if course.end_utc_ms is not None}
+    for course in told.values():
+        ends = course.end_utc_ms, course.over_utc_ms(slot_ms)
+        times |= {utc_ms for utc_ms in ends if utc_ms is not None}
     found: list[Astray] = []
     since: dict[int, Astray] = {}
-    for from_ms, to_ms in pairwise(sorted(times)):
+    end_ms = max(times, default=0)
+    for from_ms, to_ms in pairwise([*sorted(times), NEVER]):
         if to_ms - from_ms <= WORD_MS:
             continue
         off = _off(told, from_ms, slot_ms)
@@ -143,7 +148,8 @@ def strays(courses: Mapping[int, Course], slot_ms: int) -> list[Astray]:
             found.append(replace(since.pop(run), until_ms=from_ms))
         for run, stray in off.items():
             since.setdefault(run, stray)
-    return sorted([*found, *since.values()], key=lambda one: (one.since_ms, one.run))
+    found += [replace(one, until_ms=end_ms) for one in since.values() if one.since_ms < end_ms]
+    return sorted(found, key=lambda one: (one.since_ms, one.run))
 
 
 def _off(told: Mapping[int, Course], utc_ms: int, slot_ms: int) -> dict[int, Astray]:
@@ -186,7 +192,7 @@ def _stray(run: int, told: Mapping[int, Course], utc_ms: int, class_ms: int) -> 
     }
     if not said:
         how = ALONE if at is not None and at.alone else ASTRAY
-        return Astray(run, how, have, utc_ms, None, class_ms)
+        return Astray(run, how, have, utc_ms, utc_ms, class_ms)
     number = min(said)
     took = any(act.number == number for act in told[run].acts)
-    return Astray(run, LATE if took else MISSED, number, utc_ms, None, class_ms)
+    return Astray(run, LATE if took else MISSED, number, utc_ms, utc_ms, class_ms)

@@ -96,29 +96,24 @@ def gate_of(timeline: Timeline, class_ms: int) -> str:
 
 
 def stray_sentences(
-    strays: Sequence[Astray],
-    deeds: Sequence[Deed],
-    labels: Mapping[int, str],
-    ends_ms: Sequence[int],
+    strays: Sequence[Astray], deeds: Sequence[Deed], labels: Mapping[int, str]
 ) -> list[str]:
     """Return a sentence for each time that a box was elsewhere than the remote had the class."""
     by_number = {deed.number: deed for deed in deeds}
-    return [_stray(one, by_number, labels[one.run], ends_ms) for one in strays]
+    return [_stray(one, by_number, labels[one.run]) for one in strays]
 
 
-def _stray(one: Astray, deeds: Mapping[int, Deed], label: str, ends_ms: Sequence[int]) -> str:
-    until_ms = one.until_ms or max(ends_ms, default=one.since_ms)
-    length = span_of(max(0, until_ms - one.since_ms))
-    end = "" if one.until_ms else ", to its end"
+def _stray(one: Astray, deeds: Mapping[int, Deed], label: str) -> str:
+    length = span_of(one.until_ms - one.since_ms)
     deed = deeds.get(one.number)
     what = f"{_NAMES[deed.kind]} {_at(deed)}" if deed else ""
     if one.how == LATE:
         return f"{label} took {what} {length} late."
     if one.how == MISSED:
-        return f"{label} missed {what} and was out of step for {length}{end}."
+        return f"{label} missed {what} and was out of step for {length}."
     since = time_of(one.since_ms * 1000)
     verb = "went on alone" if one.how == ALONE else "was not where the others were"
-    return f"{label} {verb} from {since} on, for {length}{end}."
+    return f"{label} {verb} from {since} on, for {length}."
 
 
 def _at(deed: Deed) -> str:

@@ -48,7 +48,7 @@ class Step:
 
     ``boxes`` are those that were not with most of the others from there on. Where a remote led it
     is one box that "missed" an act, took it "late", went on "alone" or was "astray" otherwise;
-    ``lasted_ms`` is how long it was out of step then, None: not known, or no such step.
+    ``lasted_ms`` is how long it was out of step then, None for other steps.
     """
 
     kind: str
@@ -152,11 +152,9 @@ def _strayed(
 ) -> list[Step]:
     """Return a step for each time that a box did not follow the remote."""
     found = strays(courses, slot_ms)
-    ends = [c.end_utc_ms for c in courses.values() if c.end_utc_ms is not None]
     steps = []
-    for stray, sentence in zip(found, stray_sentences(found, deeds, labels, ends), strict=True):
-        until_ms = stray.until_ms or max(ends, default=None)
-        lasted_ms = None if until_ms is None else max(0, until_ms - stray.since_ms)
+    for stray, sentence in zip(found, stray_sentences(found, deeds, labels), strict=True):
+        lasted_ms = stray.until_ms - stray.since_ms
         box = Behind(runs[stray.run].station, labels[stray.run], 0)
         steps.append(Step(stray.how, stray.class_ms, 0, (box,), sentence, lasted_ms))
     return steps

@@ -1,0 +1,333 @@
+"""The report on a class that a remote led: what it did, and which boxes did not follow it."""
+
+import json
+
+import classes
+import pytest
+from led import Piece, Press, pause, play_led, put, run_on, start, stop
+
+from handbell.analysis.steps import strays
+from handbell.base.times import time_of
+from handbell.cli.main import main
+from handbell.report import class_report
+from handbell.report.one_class.remote import lines_of, stray_sentences
+from handbell.report.page import page
+from handbell.store import open_store
+from handbell.store.exports.schema import TABLES
+from handbell.store.logs import timelines
+from handbell.store.logs.courses import course_of, courses_of_class
+from handbell.store.logs.deeds import deeds_of
+from handbell_core import journal as j
+from handbell_core import timeline as t
+
+BLOCKS = ((Piece("Squat", 40),), (Piece("Lunge", 40),))  # 10-50, 50-90, break, 120-160, 160-200 s
+SLOT_MS = 200_000
+
+
+def clock(at_ms):
+    return time_of((classes.START_UTC_MS + at_ms) * 1000)
+
+
+def boxes(acts, *how, **plan):
+    """Return the ways of some boxes, and their plan."""
+    data = classes.timeline(plan.pop("blocks", BLOCKS), (1,), rounds=2, **plan)
+    found = {}
+    for n, one in enumerate(how or ({},)):
+        run = play_led(data, one.get("acts", acts), **{k: v for k, v in one.items() if k != "acts"})
+        found[n] = course_of(j.parse(run.journal)[0])
+    return found, timelines.decode(data)
+
+
+def lines(acts, **plan):
+    found, timeline = boxes(acts, **plan)
+    return [line.sentence for line in lines_of(deeds_of(found.values()), [timeline])]
+
+
+def said(acts, *how, **plan):
+    found, _ = boxes(acts, *how, **plan)
+    labels = {n: f"Station {n + 1}" for n in found}
+    return stray_sentences(strays(found, SLOT_MS), deeds_of(found.values()), labels)
+
+
+PAUSE = [start(), pause(60_000, 60_000), run_on(60_000, 105_000)]
+
+
+def test_start_pause_and_stop():
+    acts = [*PAUSE, stop(150_000, 195_000)]
+    assert lines(acts) == [
+        f"Started {clock(0)} by the remote.",
+        f"Paused {clock(60_000)} for 0:45, in round 2, Squat (by the remote).",
+        f"Stopped {clock(195_000)} by the remote.",
+    ]
+
+
+def test_the_next_block_from_a_run_and_from_a_pause():
+    assert lines([start(), run_on(120_000, 30_000)])[1:] == [
+        f"Next block {clock(30_000)} (by the remote)."
+    ]
+    paused = [start(), pause(30_000, 30_000), run_on(120_000, 50_000)]
+    assert lines(paused)[1:] == [
+        f"Paused {clock(30_000)} for 0:20, in round 1, Squat (by the remote).",
+        f"Next block {clock(50_000)} (by the remote).",
+    ]
+
+
+def test_a_gate_that_is_left_and_a_pause_at_it():
+    left = [start(), run_on(120_000, 192_000)]
+    told = f"Went on {clock(192_000)} from the gate after block 1, after 1:12 (by the remote)."
+    assert lines(left, gate=True)[1:] == [told]
+    held = [start(), pause(120_000, 150_000), run_on(120_000, 192_000)]
+    assert lines(held, gate=True)[1:] == [told]
+
+
+@pytest.mark.parametrize(
+    ("class_ms", "where"),
+    [
+        (4_000, "in the lead-in"),
+        (100_000, "after round 2, Squat"),
+        (130_000, "in round 1, Lunge"),
+        (90_000, "after round 2, Squat"),
+    ],
+)
+def test_where_a_pause_was(class_ms, where):
+    acts = [start(), pause(class_ms, class_ms)]
+    assert lines(acts)[1] == f"Paused {clock(class_ms)}, {where} (by the remote)."
+
+
+def test_at_stations_with_other_exercises_the_block_is_said():
+    found, one = boxes(PAUSE)
+    _, other = boxes(PAUSE, blocks=((Piece("Rows", 40),), (Piece("Lunge", 40),)))
+    line = lines_of(deeds_of(found.values()), [one, other])[1]
+    assert line.sentence.endswith("for 0:45, in round 2 of block 1 (by the remote).")
+
+
+def test_a_start_put_off_or_made_anew():
+    acts = [pause(0, -20_000), start(10_000), pause(4_000, 14_000), start(40_000)]
+    assert lines(acts) == [
+        f"Start put off {clock(-20_000)} for 0:30 (by the remote).",
+        f"Started {clock(10_000)} by the remote.",
+        f"Paused {clock(14_000)} for 0:26, in the lead-in (by the remote).",
+        f"Started anew {clock(40_000)} by the remote.",
+    ]
+
+
+def test_without_a_clock_it_says_where_in_the_class():
+    found, timeline = boxes(PAUSE, {"clock": False})
+    told = [line.sentence for line in lines_of(deeds_of(found.values()), [timeline])]
+    assert told == [
+        "Started at 0:00 of the class by the remote.",
+        "Paused at 1:00 of the class, in round 2, Squat (by the remote).",
+    ]
+
+
+# Who followed
+
+
+def test_who_heard_all_is_in_step():
+    acts = [*PAUSE, run_on(120_000, 130_000), stop(150_000, 160_000)]
+    assert said(acts, {}, {}, {}) == []
+
+
+def test_who_missed_a_pause_is_out_of_step_until_the_next_act():
+    assert said(PAUSE, {}, {"misses": (2,)}, {}) == [
+        f"Station 2 missed the pause at {clock(60_000)} and was out of step for 45 s."
+    ]
+
+
+def test_who_heard_one_late_is_told_by_how_much():
+    assert said(PAUSE, {}, {"late": {2: 3_200}}, {"late": {3: 8_000}}) == [
+        f"Station 2 took the pause at {clock(60_000)} 3.2 s late.",
+        f"Station 3 took the word to go on at {clock(105_000)} 8 s late.",
+    ]
+
+
+def test_a_clock_that_is_off_a_little_is_not_named():
+    assert said(PAUSE, {}, {"late": {2: 200}}, {"late": {2: -2_000}}) == []
+    assert len(said(PAUSE, {}, {"late": {2: 300}})) == 1
+
+
+def test_one_that_missed_all_of_it_ran_ahead_to_its_end():
+    (words,) = said(PAUSE, {}, {"misses": (2, 3)})
+    # Its class was over at 3:20, so from then on there is nothing to compare.
+    assert words == (
+        f"Station 2 missed the pause at {clock(60_000)} and was out of step for 2:20 min."
+    )
+
+
+def test_one_that_never_went_on_stood_to_the_end_of_the_others():
+    assert said(PAUSE, {}, {"misses": (3,)}, {}, rate=False) == [
+        f"Station 2 missed the word to go on at {clock(105_000)} and was out of step for 2:20 min."
+    ]
+
+
+def test_who_missed_the_next_block_or_the_stop():
+    acts = [start(), run_on(120_000, 30_000), stop(130_000, 40_000)]
+    assert said(acts, {}, {"misses": (2,)}, {}) == [
+        f"Station 2 missed the next block at {clock(30_000)} and was out of step for 10 s."
+    ]
+    assert said(acts, {}, {"misses": (3,)}, {}) == [
+        f"Station 2 missed the stop at {clock(40_000)} and was out of step for 70 s."
+    ]
+
+
+def test_who_missed_the_start():
+    acts = [start(), pause(60_000, 60_000), run_on(60_000, 105_000)]
+    assert said(acts, {}, {"misses": (1,)}, {}) == [
+        f"Station 2 missed the start at {clock(0)} and was out of step for 60 s."
+    ]
+
+
+def test_the_word_is_with_who_heard_it_even_if_most_did_not():
+    misses = {"misses": (2,)}
+    assert [words.split(" missed")[0] for words in said(PAUSE, misses, misses, {})] == [
+        "Station 1",
+        "Station 2",
+    ]
+
+
+def test_at_a_gate_who_missed_a_pause_stands_with_the_others():
+    acts = [start(), pause(120_000, 140_000), run_on(120_000, 180_000)]
+    assert said(acts, {}, {"misses": (2,)}, gate=True) == []
+
+
+def test_one_that_was_let_go_on_alone():
+    alone = [
+        Press(70_000, 0, 5_100),  # the choices, and the first of them
+        Press(75_500, 0, 1_600),
+        Press(77_500),
+        Press(78_000, 0, 1_600),
+    ]
+    acts = [start(), pause(60_000, 60_000), run_on(60_000, 130_000)]
+    (words,) = said(acts, {}, {"presses": alone}, {})
+    assert words == f"Station 2 went on alone from {clock(90_000)} on, for 40 s."
+
+
+def test_standing_ready_for_the_next_block_is_no_straying():
+    """A box that stands from when it hears of the next block has told no act by then."""
+    data = classes.timeline(BLOCKS, (1,), rounds=2)
+    run = play_led(data, [start(), run_on(120_000, 30_000)])
+    records = j.parse(run.journal)[0]
+    at = next(n for n, r in enumerate(records) if r[0] == j.ACT and r[3] == 120_000)
+    utc_ms = classes.START_UTC_MS + 22_000
+    stands = (j.STATE, 0, 1, 22_000, bytes((5, j.BY_WORD, 0, 0)) + utc_ms.to_bytes(8, "little"))
+    ready = course_of([*records[:at], stands, *records[at:]])
+    assert strays({0: course_of(records), 1: ready, 2: course_of(records)}, SLOT_MS) == []
+    assert deeds_of([ready])[1].kind == "next"
+
+
+def test_lost_clocks_are_compared_by_the_numbers_alone():
+    found, _ = boxes(PAUSE, {}, {"clock": False, "misses": (2,)})
+    assert strays(found, SLOT_MS) == []
+
+
+# The whole report
+
+TARGETS = ((Piece("Squat", 40, t.ASK_TARGET, goal=5),), (Piece("Lunge", 40),))
+FIVE = [Press(ms) for ms in (*range(12_000, 21_000, 2_000), *range(52_000, 60_000, 2_000))]
+
+
+@pytest.fixture
+def store():
+    with open_store() as opened:
+        yield opened
+
+
+def test_the_report_has_it_all(store, capsys):
+    acts = [*PAUSE, run_on(120_000, 120_000), stop(150_000, 150_000)]
+    led = {"acts": acts, "presses": FIVE}
+    put(store, [led, led | {"misses": (2,)}, led], blocks=TARGETS, rounds=2)
+    found = class_report(store)
+    assert found.started_by == "word" and found.steps.lasted_ms == 150_000
+    assert found.odd == (
+        f"Station 2 missed the pause at {clock(60_000)} and was out of step for 45 s.",
+    )
+    assert "One box did not follow the remote all the time: see what is odd." in found.headline
+    assert found.headline[0] == (
+        "Every target was made, leaving out 3 that were paused, cut short or stopped."
+    )
+    assert found.skew.sentences[:2] == (
+        "Not all boxes were in step: see what is odd.",
+        "The remote led this class: its bells go by the remote, not by the clocks.",
+    )
+    shown = page(found)
+    assert main(["report"]) == 0
+    text = capsys.readouterr().out
+    for words in (
+        f"Paused {clock(60_000)} for 0:45, in round 2, Squat (by the remote).",
+        f"Next block {clock(120_000)} (by the remote).",
+        f"Stopped {clock(150_000)} by the remote.",
+        "2:30 long (3:20 planned)",
+        "cut short",
+        "left out",
+    ):
+        assert words in text and words in shown.replace("\u00a0", " "), words
+    assert main(["report", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)["data"]["report"]
+    assert [line["kind"] for line in told["steps"]["remote"]] == ["start", "pause", "next", "stop"]
+    assert told["steps"]["remote"][1]["lasted_ms"] == 45_000
+    (step,) = told["steps"]["steps"]
+    assert (step["kind"], step["lasted_ms"], step["boxes"][0]["station"]) == ("missed", 45_000, 2)
+    cells = [table["rows"][0]["cells"] for table in told["exercises"]]
+    assert [[cell["outcome"] for cell in row] for row in cells] == [
+        ["done", "cut short"],
+        ["stopped", "left out"],
+    ]
+
+
+def test_what_a_box_counted_elsewhere_is_in_doubt(store):
+    """It missed the next block: what it counts from then on the others did not do."""
+    acts = [start(), run_on(120_000, 60_000)]
+    presses = [Press(ms) for ms in range(12_000, 140_000, 2_000)]
+    led = {"acts": acts, "presses": presses}
+    put(store, [led, led | {"misses": (2,)}, led], blocks=BLOCKS, rounds=2)
+    found = class_report(store)
+    doubted = [words for words in found.headline if "in doubt" in words]
+    assert doubted == [
+        "The data of Bib 2 in Squat and Lunge is in doubt and ranked nowhere: see below."
+    ]
+    assert not found.talk.people
+
+
+def test_what_was_played_once_more_is_in_no_doubt(store):
+    led = {"acts": PAUSE, "presses": [Press(ms) for ms in range(12_000, 240_000, 2_000)]}
+    put(store, [led, led | {"misses": (2,)}, led], blocks=BLOCKS, rounds=2)
+    assert not any("in doubt" in words for words in class_report(store).headline)
+
+
+def test_a_class_that_no_remote_led_reads_no_log_for_it(store):
+    made = classes.make_class(boxes=2)
+    for box, data, run in made:
+        store.put_timeline(data)
+        store.ingest(run.journal, box, (classes.START_UTC_MS + 3_600_000) * 1000)
+    assert courses_of_class(store, 1) == {}
+    found = class_report(store)
+    assert found.steps.remote == () and found.steps.lasted_ms is None
+
+
+def test_each_kind_of_window_in_an_export(store):
+    acts = [*PAUSE, run_on(120_000, 200_000)]
+    led = {"acts": acts, "presses": FIVE}
+    put(store, [led, led | {"late": {3: 4_000}}], blocks=TARGETS, rounds=2)
+    at = [column.name for column in RESULTS.columns]
+    rows = [dict(zip(at, RESULTS.row(row), strict=True)) for row in all_of(store, RESULTS)]
+    found = [(row["remote"], row["reps"], row["finish_ms"]) for row in rows if row["round"] == 2]
+    assert found == [
+        ("paused", 4, None), (None, 0, None), ("late", 4, None), (None, 0, None),
+    ]  # fmt: skip
+
+
+def test_what_was_left_out_has_no_reps_in_an_export(store):
+    put(store, [{"acts": [start(), run_on(120_000, 30_000)]}], blocks=TARGETS, rounds=2)
+    at = [column.name for column in RESULTS.columns]
+    rows = [dict(zip(at, RESULTS.row(row), strict=True)) for row in all_of(store, RESULTS)]
+    assert [(row["remote"], row["reps"]) for row in rows[:3]] == [
+        ("cut short", 0), ("left out", None), (None, 0),
+    ]  # fmt: skip
+
+
+RESULTS = next(spec for spec in TABLES if spec.name == "results")
+
+
+def all_of(store, spec):
+    with store.reading() as conn:
+        return conn.execute(spec.query()).all()
