@@ -4,20 +4,44 @@ Classes, acts, telegrams and presses are those of ``test_one_hand``. Which recor
 by the manual's words, act by act, beside the host's one look.
 """
 
+import random
 import struct
 
 import pytest
-from test_one_hand import drawn, play
+from test_one_hand import Coach, drawn, play
 
 from handbell.store.logs import timelines
 from handbell.store.logs.acts import LATE, LEFT_OUT, PAUSED, SHORT, acts_of, marks_of, void_of
 from handbell.store.logs.recount import AGREED, RECOUNT, recount
 from handbell_core import journal as j
-from handbell_core.agreement import STANDS
-from handbell_core.timeline import TAP_TALLY
-from made import timeline_bytes
+from handbell_core.agreement import OVER, STANDS
+from handbell_core.timeline import TAP_EVERY, TAP_FINISH, TAP_TALLY
+from made import (
+    ASK_HOLD,
+    ASK_OPEN,
+    ASK_TARGET,
+    GATE,
+    RATING,
+    TAKES_TALLY,
+    TAP_DROP,
+    TAP_EACH,
+    lead_in,
+    reader,
+    rest,
+    span,
+    timeline_bytes,
+    window,
+)
 
 SEEDS = 300
+WAYS = (
+    {"ask": ASK_OPEN, "tap": TAP_EACH},
+    {"ask": ASK_OPEN, "tap": TAP_EVERY, "every": 3},
+    {"ask": ASK_TARGET, "tap": TAP_EACH, "goal": 3},
+    {"ask": ASK_TARGET, "tap": TAP_FINISH, "goal": 8},
+    {"ask": ASK_HOLD, "tap": TAP_DROP},
+    {"ask": ASK_OPEN, "tap": TAP_TALLY},
+)
 
 
 def logs(first, count):
@@ -48,6 +72,48 @@ def test_the_recount_equals_the_box(first):
                 assert now[one.window][one.slot].reps == one.used.reps, (which, one)
                 open_ones += 1
     assert agreed > 100 and open_ones > 100
+
+
+def of_every_way(rng):
+    """Return a plan with each way to count, and a class that somebody may stop."""
+    spans = [lead_in(5_000)]
+    for block in (1, 2, 3):
+        for way in rng.sample(WAYS, 2):
+            spans.append(window(rng.choice((8_000, 15_000)), block=block, **way))
+            tally = {"flags": TAKES_TALLY, "bib": [7, 8, 0, 0]} if way["tap"] == TAP_TALLY else {}
+            spans.append(rest(rng.choice((5_000, 9_000)), **tally))
+        if block == 2:
+            spans.append(span(GATE, 0))
+    spans.append(span(RATING, 10_000, bib=[7, 8, 0, 0]))
+    coach = Coach(reader(spans), 2_000)
+    now_ms = 0
+    for _ in range(rng.randint(2, 8)):
+        now_ms += rng.choice((300, 1_500, 6_000, 15_000, 30_000))
+        coach.does(rng, now_ms)
+    stops = rng.random() < 0.5
+    if stops:
+        now_ms += rng.choice((700, 12_000, 20_000))
+        coach._say(now_ms, OVER, coach.class_ms(now_ms + 400), now_ms + 400)
+    return spans, coach, stops
+
+
+@pytest.mark.parametrize("first", range(0, SEEDS, 50))
+def test_each_way_to_count_in_logs_that_have_an_end(first):
+    ended = agreed = differed = 0
+    for seed in range(first, first + 50):
+        rng = random.Random(seed)
+        spans, coach, stops = of_every_way(rng)
+        windows = timelines.decode(timeline_bytes(spans)).windows
+        # Who hears late that it is over has counted on meanwhile, and tells that.
+        for hears in (1.0,) if stops else (1.0, 0.5, 0.25):
+            box = play(rng, spans, coach.telegrams(), hears, 400_000, 1.2, long_ms=2_600)
+            ended += bool(box.sink.ended)
+            found = recount(windows, [j.parse_record(record) for record in box.sink.records])
+            assert found.mismatches == [], (seed, hears)
+            agreed += sum(one.standing == AGREED for one in found.results)
+            told = {one.used.flags & (PAUSED | SHORT | LEFT_OUT | LATE) for one in found.results}
+            differed += len(told) > 1
+    assert ended > 20 and agreed > 200 and differed > 20
 
 
 def holds(record, later_acts, windows):
@@ -106,17 +172,17 @@ def test_windows_are_marked_by_what_the_class_did_in_them(first):
                 {class_ms} if what == STANDS else set()
             )
             at_ms = class_ms
-        for number, window in windows.items():
+        for number, its in windows.items():
             mark = marks.get(number, 0)
             assert not mark & LATE, (seed, number)
-            paused = any(window.start_ms < ms < window.end_ms for ms in stood)
+            paused = any(its.start_ms < ms < its.end_ms for ms in stood)
             assert bool(mark & PAUSED) == paused, (seed, number)
-            if at_ms is not None and window.end_ms <= at_ms:
+            if at_ms is not None and its.end_ms <= at_ms:
                 gone_ms = sum(
-                    max(0, min(to, window.end_ms) - max(since, window.start_ms))
+                    max(0, min(to, its.end_ms) - max(since, its.start_ms))
                     for since, to in stretches
                 )
-                length_ms = window.end_ms - window.start_ms
+                length_ms = its.end_ms - its.start_ms
                 assert bool(mark & LEFT_OUT) == (gone_ms == 0), (seed, number)
                 assert bool(mark & SHORT) == (0 < gone_ms < length_ms), (seed, number)
             seen |= {mark & flag for flag in (PAUSED, SHORT, LEFT_OUT)}
