@@ -6,6 +6,7 @@ import classes
 import pytest
 from led import Piece, Press, pause, play_led, put, run_on, start, stop
 
+from handbell.analysis.history import past_classes
 from handbell.analysis.steps import strays
 from handbell.base.times import time_of
 from handbell.cli.main import main
@@ -292,6 +293,15 @@ def test_what_was_played_once_more_is_in_no_doubt(store):
     led = {"acts": PAUSE, "presses": [Press(ms) for ms in range(12_000, 240_000, 2_000)]}
     put(store, [led, led | {"misses": (2,)}, led], blocks=BLOCKS, rounds=2)
     assert not any("in doubt" in words for words in class_report(store).headline)
+
+
+@pytest.mark.parametrize(("acts", "minutes"), [(PAUSE, 245_000), ([start()], 200_000)])
+def test_a_class_is_as_long_for_load_as_it_was_by_the_clock(store, acts, minutes):
+    """Two of three boxes heard all; the third ran on through the pause."""
+    led = {"acts": acts, "presses": FIVE}
+    put(store, [led, led, led | {"misses": (2, 3)}], blocks=BLOCKS, rounds=2, rate=False)
+    (past,) = past_classes(store)
+    assert past.slot_ms == pytest.approx(minutes, abs=100)
 
 
 def test_a_class_that_no_remote_led_reads_no_log_for_it(store):

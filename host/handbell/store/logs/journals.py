@@ -15,7 +15,8 @@ from handbell_core.versions import name, reads
 from .chains import Chain, add_clock
 from .outages import Outage, Record, outages_of
 
-STARTERS = {j.BY_HOST: "host", j.BY_HAND: "hand", j.BY_WORD: "word"}
+WORD = "word"  # a remote's
+STARTERS = {j.BY_HOST: "host", j.BY_HAND: "hand", j.BY_WORD: WORD}
 # Notes that say how many records were lost, so that a recount may fall short.
 LOSSES = (faults.STORAGE_FULL, faults.FLASH_ERROR)
 PRESSES = (j.TAP, j.BACK, j.FORTH, j.CONFIRM)

@@ -6,6 +6,7 @@ What ``settle`` added up for each run is read, so that a million taps cost littl
 from __future__ import annotations
 
 from dataclasses import dataclass
+from statistics import median
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Select, and_, func, or_, select, true
@@ -14,6 +15,7 @@ from handbell.store.classes.order import placed
 from handbell.store.database import tables
 from handbell.store.database.database import Database
 from handbell.store.database.tables import amendments, classes, ratings, runs, sums, tasks, wearers
+from handbell.store.logs.journals import WORD
 from handbell.store.logs.timelines import slot_ms_of
 from handbell_core import timeline as t
 
@@ -39,7 +41,10 @@ class PersonClass:
 
 @dataclass(frozen=True)
 class GroupClass:
-    """One class; ``slot_ms`` is its whole length as planned, breaks included."""
+    """One class; ``slot_ms`` is its whole length as planned, breaks included.
+
+    Where a remote began it, it is as long as it was by the clock.
+    """
 
     row: ClassRow
     slot_ms: int
@@ -159,4 +164,14 @@ def _lengths(conn: Connection, some: ColumnElement[bool]) -> dict[int, int]:
     found: dict[int, int] = {}
     for class_id, data in conn.execute(wanted.distinct()):
         found[class_id] = max(found.get(class_id, 0), slot_ms_of(data))
-    return found
+    return found | _lasted(conn, some)
+
+
+def _lasted(conn: Connection, some: ColumnElement[bool]) -> dict[int, int]:
+    """Return how long classes were that a remote began, as most of their boxes have it."""
+    told = select(runs.c.class_id, runs.c.start_utc_us, runs.c.end_utc_us)
+    told = told.where(some, runs.c.started_by == WORD, runs.c.end_utc_us.is_not(None))
+    by_class: dict[int, list[int]] = {}
+    for class_id, start_utc_us, end_utc_us in conn.execute(told):
+        by_class.setdefault(class_id, []).append((end_utc_us - start_utc_us) // 1000)
+    return {class_id: int(median(lengths)) for class_id, lengths in by_class.items()}
