@@ -159,7 +159,7 @@ def test_windows_are_marked_by_what_the_class_did_in_them(first):
         records = [j.parse_record(record) for record in box.sink.records]
         marks = marks_of(acts_of(records), windows)
         stretches = []  # of the class, as it was played for good
-        stood = set()
+        stood, jumps = set(), []
         at_ms = None
         for kind, _, _, class_ms, payload in records:
             if kind != j.ACT:
@@ -167,6 +167,7 @@ def test_windows_are_marked_by_what_the_class_did_in_them(first):
             _, what, _, was_ms = struct.unpack("<HBBi", payload[:8])
             if at_ms is not None:
                 stretches.append((at_ms, was_ms))
+            jumps = [(since, to) for since, to in jumps if to <= class_ms] + [(was_ms, class_ms)]
             stretches = [(since, min(to, class_ms)) for since, to in stretches if since < class_ms]
             stood = {ms for ms in stood if ms <= class_ms} | (
                 {class_ms} if what == STANDS else set()
@@ -174,10 +175,17 @@ def test_windows_are_marked_by_what_the_class_did_in_them(first):
             at_ms = class_ms
         for number, its in windows.items():
             mark = marks.get(number, 0)
-            assert not mark & LATE, (seed, number)
+            begins = {its.end_ms} | {w.start_ms for w in windows.values()}
+            missed = any(
+                max(since, its.start_ms) < to - 1_000
+                if its.start_ms < to < its.end_ms
+                else 0 <= since < its.end_ms <= to and to not in begins
+                for since, to in jumps
+            )
+            assert bool(mark & LATE) == missed, (seed, number)
             paused = any(its.start_ms < ms < its.end_ms for ms in stood)
             assert bool(mark & PAUSED) == paused, (seed, number)
-            if at_ms is not None and its.end_ms <= at_ms:
+            if at_ms is not None and its.end_ms <= at_ms and not missed:
                 gone_ms = sum(
                     max(0, min(to, its.end_ms) - max(since, its.start_ms))
                     for since, to in stretches

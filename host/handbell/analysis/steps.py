@@ -144,7 +144,8 @@ def strays(courses: Mapping[int, Course], slot_ms: int) -> list[Astray]:
         if to_ms - from_ms <= WORD_MS:
             continue
         off = _off(told, from_ms, slot_ms)
-        for run in since.keys() - off.keys():
+        ready = {run for run in since if (at := told[run].at(from_ms)) and at.ready}
+        for run in since.keys() - off.keys() - ready:
             found.append(replace(since.pop(run), until_ms=from_ms))
         for run, stray in off.items():
             since.setdefault(run, stray)
