@@ -18,6 +18,10 @@ from handbell.store.exports.schema import TABLES
 from handbell.store.logs import timelines
 from handbell.store.logs.courses import course_of, courses_of_class
 from handbell.store.logs.deeds import deeds_of
+from handbell.store.results.amend import Change, amend_efforts
+from handbell.store.results.efforts import efforts
+from handbell.store.results.places import one_window, places_of
+from handbell.store.results.queries import load_class
 from handbell_core import journal as j
 from handbell_core import timeline as t
 
@@ -333,6 +337,20 @@ def test_what_was_left_out_has_no_reps_in_an_export(store):
     assert [(row["remote"], row["reps"]) for row in rows[:3]] == [
         ("cut short", 0), ("left out", None), (None, 0),
     ]  # fmt: skip
+
+
+def test_a_count_that_is_corrected_stays_one_of_a_pause(store):
+    acts = [start(), pause(30_000, 30_000), run_on(30_000, 75_000), run_on(160_000, 105_000)]
+    put(store, [{"acts": acts, "presses": FIVE}], blocks=BLOCKS, rounds=3)
+    record = load_class(store, 1)
+    were = ["paused", "cut short", "left out"]
+    assert [e.outcome.value for e in efforts(record)][:3] == were
+    for n, was, outcome in ((1, "5", "paused"), (2, "0", "cut short"), (3, "", "done")):
+        places = one_window(record, places_of(record, 1, window=n))
+        (said,) = amend_efforts(store, record, places, Change("reps", "11", "", "", 1))
+        assert said.was == was
+        effort = efforts(load_class(store, 1))[n - 1]
+        assert (effort.outcome.value, effort.reps) == (outcome, 11)
 
 
 RESULTS = next(spec for spec in TABLES if spec.name == "results")

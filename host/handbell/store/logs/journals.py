@@ -159,12 +159,13 @@ def _once_each(records: list[Record]) -> list[Record]:
     """
     kept: list[Record] = []
     told: set[Record] = set()
-    stands = False
+    led = stands = False
     for record in records:
         if record[0] == j.ACT:
+            led = True
             told.clear()
         elif record[0] == j.STATE:
-            stands = record[4][0] == AT_GATE
+            stands = led and record[4][0] == AT_GATE
         outside = record[0] == j.TAP and record[4][6] & j.TAP_OUTSIDE
         if record[0] in PRESSES and not outside and not stands:
             if record in told:
