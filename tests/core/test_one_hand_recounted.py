@@ -11,7 +11,7 @@ import pytest
 from test_one_hand import Coach, drawn, play
 
 from handbell.store.logs import timelines
-from handbell.store.logs.acts import LATE, LEFT_OUT, PAUSED, SHORT, acts_of, marks_of, void_of
+from handbell.store.logs.acts import LATE, LEFT_OUT, PAUSED, SHORT, marks_of, void_of
 from handbell.store.logs.recount import AGREED, RECOUNT, recount
 from handbell_core import journal as j
 from handbell_core.agreement import OVER, STANDS
@@ -157,7 +157,7 @@ def test_windows_are_marked_by_what_the_class_did_in_them(first):
         windows = timelines.decode(timeline_bytes(spans)).windows
         box = play(rng, spans, coach.telegrams(), 1.0, until_ms)
         records = [j.parse_record(record) for record in box.sink.records]
-        marks = marks_of(acts_of(records), windows)
+        marks = marks_of(records, windows)
         stretches = []  # of the class, as it was played for good
         stood, jumps = set(), []
         at_ms = None

@@ -193,6 +193,19 @@ def test_an_act_brings_a_time_again_and_what_is_pressed_then_is_no_repeat():
     assert [one.used.reps for one in again.results[:1]] == [2]
 
 
+def test_a_box_that_could_not_read_where_an_act_leads_knows_only_a_part():
+    """It gives up in the window, and ends its log as if that were over."""
+    data = made()
+    for acts, outcome in (([start()], "late"), ([], "done")):
+        run = play_led(data, [start()], LATER, until_ms=40_000)
+        records = [r for r in run.records if acts or r[0] != j.ACT]
+        told = struct.pack("<HHiHB", 1, 9, -1, j.HELD_TO_END, j.RES_ASKED)
+        end = struct.pack("<BBHII", j.BY_FAULT, 0, 0, 0, 9)
+        records += [j.record(j.RESULT, 0, 1, 10_000, told), j.record(j.END, 0, 0, 50_000, end)]
+        run.records = records
+        assert [(e.outcome.value, e.reps) for e in efforts(data, run)][:1] == [(outcome, 9)]
+
+
 # When it was
 
 

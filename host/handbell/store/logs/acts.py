@@ -82,12 +82,16 @@ def _is_void(cuts: Cuts, record: Record, windows: Mapping[int, Window]) -> bool:
     return cuts.void_after(pressed_ms(kind, class_ms, payload))
 
 
-def marks_of(acts: Iterable[Taken], windows: Mapping[int, Window]) -> dict[int, int]:
+def marks_of(records: Sequence[Record], windows: Mapping[int, Window]) -> dict[int, int]:
     """Return what acts did to windows, by number, as flags; those they left alone are not there.
 
     Where an act was heard in time it leads to the first window of a block, or to the end of a
     window of which little was left. Only then it is sure that all of the class jumped as the box.
+    A box that could not read where an act leads gives up as if the window were over.
     """
+    acts = acts_of(records)
+    if not acts:
+        return {}
     firsts: dict[int, int] = {}
     for window in windows.values():
         firsts[window.block] = min(firsts.get(window.block, window.start_ms), window.start_ms)
@@ -97,6 +101,10 @@ def marks_of(acts: Iterable[Taken], windows: Mapping[int, Window]) -> dict[int, 
         for window in windows.values():
             found = _mark(act, window, marks.get(window.number, 0), act.class_ms in blocks)
             marks[window.number] = found
+    for kind, _, _, class_ms, payload in records:
+        if kind == j.END and payload[0] == j.BY_FAULT:
+            for window in windows.values():
+                marks[window.number] |= LATE if window.end_ms == class_ms else 0
     return {number: found for number, found in marks.items() if found}
 
 

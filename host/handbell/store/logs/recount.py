@@ -11,7 +11,7 @@ from handbell_core import journal as j
 from handbell_core.taps import SlotCount
 from handbell_core.timeline import TAP_LEG, TAP_TALLY
 
-from .acts import LEFT_OUT, acts_of, marks_of, void_of
+from .acts import LEFT_OUT, marks_of, void_of
 from .outages import Missed, Record, outages_of
 from .timelines import Window
 
@@ -179,7 +179,7 @@ def recount(
     """
     records = list(records)
     void = void_of(records, windows)
-    marks = marks_of(acts_of(records), windows)
+    marks = marks_of(records, windows)
     missed = Missed(windows, outages_of(records, void))
     replay = _Replay(windows)
     for seq, record in enumerate(records):
