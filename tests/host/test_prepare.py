@@ -403,7 +403,7 @@ def test_prepare_says_that_the_old_firmware_came_back_and_why(monkeypatch, said,
 # Logs that nobody could read afterwards
 
 
-@pytest.mark.parametrize("jn", [0, 2, 0x12])
+@pytest.mark.parametrize("jn", [0, 3, 0x13])
 def test_no_firmware_is_renewed_while_logs_wait_that_nobody_would_read(monkeypatch, jn):
     hello = HELLO | {"jn": jn}
     box = FakeBox({"hello": hello, "status": {}, "list": {"n": 2}, "yield": {}})
@@ -413,7 +413,7 @@ def test_no_firmware_is_renewed_while_logs_wait_that_nobody_would_read(monkeypat
     assert "yield" not in box.asked
 
 
-@pytest.mark.parametrize(("jn", "waiting"), [(1, 2), (0x11, 2), (3, 0)])
+@pytest.mark.parametrize(("jn", "waiting"), [(1, 2), (0x11, 2), (2, 2), (0x12, 2), (4, 0)])
 def test_logs_that_can_be_read_and_a_box_without_logs_keep_no_firmware_away(
     monkeypatch, board, old, jn, waiting
 ):

@@ -78,7 +78,7 @@ def run_of(plan: bytes, version: int = 1, more: bytes = b"") -> bytes:
 @pytest.mark.parametrize(
     "plan", [TIMELINE_1, TIMELINE_2, of_version(TIMELINE_1, 0x11), of_version(TIMELINE_2, 0xF2)]
 )
-@pytest.mark.parametrize("version", [1, 0x11, 0xF1])
+@pytest.mark.parametrize("version", [1, 0x11, 0xF1, 2, 0x12])
 def test_old_logs_and_plans_and_those_newer_by_a_minor_are_read(plan, version, store):
     unknown = journal.record(99, 0, 1, 20_000, b"of later")
     log = JOURNAL_1 if plan == TIMELINE_1 and version == 1 else run_of(plan, version, unknown)
@@ -93,7 +93,7 @@ def test_a_plan_of_another_major_is_refused_in_words(version, store):
         store.put_timeline(of_version(TIMELINE_2, version))
 
 
-@pytest.mark.parametrize("version", [0, 2, 0x12])
+@pytest.mark.parametrize("version", [0, 3, 0x13])
 def test_a_log_of_another_major_is_kept_unread(version, store):
     store.put_timeline(TIMELINE_1)
     log = run_of(TIMELINE_1, version)

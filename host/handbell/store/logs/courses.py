@@ -169,8 +169,8 @@ class _Reader:
     def _state(self, class_ms: int, state: int, cause: int, _spare: int, told_ms: int) -> None:
         utc_ms = told_ms if told_ms >= 0 else None
         by_act = self._open and cause == j.BY_WORD
+        self._open = False
         if by_act:
-            self._open = False
             last = self._found.acts[-1]
             self._found.acts[-1] = replace(last, utc_ms=utc_ms)
         before = self._found.track[-1] if self._found.track else None
