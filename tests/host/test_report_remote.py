@@ -11,17 +11,17 @@ from handbell.analysis.steps import strays
 from handbell.base.times import time_of
 from handbell.cli.main import main
 from handbell.report import class_report
-from handbell.report.one_class.remote import lines_of, stray_sentences
+from handbell.report.one_class.remote import blind_missed, lines_of, stray_sentences
 from handbell.report.page import page
 from handbell.store import open_store
 from handbell.store.exports.schema import TABLES
 from handbell.store.logs import timelines
-from handbell.store.logs.courses import course_of, courses_of_class
+from handbell.store.logs.courses import aligned, course_of, courses_of_class
 from handbell.store.logs.deeds import deeds_of
 from handbell.store.results.amend import Change, amend_efforts
 from handbell.store.results.efforts import efforts
 from handbell.store.results.places import one_window, places_of
-from handbell.store.results.queries import load_class
+from handbell.store.results.queries import list_classes, load_class
 from handbell_core import journal as j
 from handbell_core import timeline as t
 
@@ -40,7 +40,7 @@ def boxes(acts, *how, **plan):
     for n, one in enumerate(how or ({},)):
         run = play_led(data, one.get("acts", acts), **{k: v for k, v in one.items() if k != "acts"})
         found[n] = course_of(j.parse(run.journal)[0])
-    return found, timelines.decode(data)
+    return aligned(found), timelines.decode(data)
 
 
 def lines(acts, **plan):
@@ -121,7 +121,7 @@ def test_without_a_clock_it_says_where_in_the_class():
     told = [line.sentence for line in lines_of(deeds_of(found.values()), [timeline])]
     assert told == [
         "Started at 0:00 of the class by the remote.",
-        "Paused at 1:00 of the class, in round 2, Squat (by the remote).",
+        "Paused at 1:00 of the class for 0:45, in round 2, Squat (by the remote).",
     ]
 
 
@@ -220,9 +220,37 @@ def test_standing_ready_for_the_next_block_is_no_straying():
     assert deeds_of([ready])[1].kind == "next"
 
 
-def test_lost_clocks_are_compared_by_the_numbers_alone():
-    found, _ = boxes(PAUSE, {}, {"clock": False, "misses": (2,)})
-    assert strays(found, SLOT_MS) == []
+@pytest.mark.parametrize("others", [True, False])
+def test_boxes_without_a_clock_are_set_by_the_acts_that_they_have_in_common(others):
+    acts = [*PAUSE, run_on(120_000, 150_000), stop(150_000, 180_000)]
+    how = {"clock": others}, {"clock": False, "misses": (2,)}, {"clock": False, "late": {4: 2_000}}
+    pause_at = clock(60_000) if others else "1:00 of the class"
+    next_at = clock(150_000) if others else "2:00 of the class"
+    assert said(acts, *how) == [
+        f"Station 2 missed the pause at {pause_at} and was out of step for 45 s.",
+        f"Station 3 took the next block at {next_at} 2 s late.",
+    ]
+
+
+def test_one_without_a_clock_that_was_off_is_known_by_the_numbers_alone(store):
+    """How long it was on begins anew, so it can't be set against the others."""
+    data = classes.timeline(BLOCKS, (1,), rounds=2)
+    run = play_led(data, PAUSE, clock=False, misses=(2,))
+    box = j.record(j.BOX, 0, 0, 0, bytes(12))
+    at = next(n for n, r in enumerate(run.records) if r[0] == j.STATE)
+    blind = course_of(j.parse(b"".join([*run.records[:at], box, *run.records[at:]]))[0])
+    whole = course_of(j.parse(play_led(data, PAUSE).journal)[0])
+    found = aligned({0: whole, 1: blind})
+    assert found[1].track == [] and strays(found, SLOT_MS) == []
+    (words,) = blind_missed(found[1], deeds_of(found.values()), "Station 2")
+    assert words == f"Station 2 missed the pause at {clock(60_000)}."
+
+
+def test_the_report_does_not_call_them_unknown(store):
+    led = {"acts": PAUSE, "presses": FIVE}
+    put(store, [led, led | {"clock": False}], blocks=BLOCKS, rounds=2)
+    ids = [row.id for row in list_classes(store)]
+    assert not any("can't be told" in words for n in ids for words in class_report(store, n).odd)
 
 
 # The whole report

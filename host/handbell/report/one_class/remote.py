@@ -111,7 +111,8 @@ def _stray(one: Astray, deeds: Mapping[int, Deed], label: str) -> str:
         return f"{label} took {what} {length} late."
     if one.how == MISSED:
         return f"{label} missed {what} and was out of step for {length}."
-    since = time_of(one.since_ms * 1000)
+    dated = any(deed.utc_ms is not None for deed in deeds.values())
+    since = time_of(one.since_ms * 1000) if dated else f"{whole_clock(one.class_ms)} of the class"
     verb = "went on alone" if one.how == ALONE else "was not where the others were"
     return f"{label} {verb} from {since} on, for {length}."
 

@@ -18,7 +18,7 @@ from handbell.analysis.steps import (
 )
 from handbell.base.times import span_of, whole_clock
 from handbell.base.words import few, listed
-from handbell.store.logs.courses import Course, course_of
+from handbell.store.logs.courses import Course, aligned, course_of
 from handbell.store.logs.deeds import Deed, deeds_of
 from handbell.store.logs.moments import GATE, JOINED, START, WAIT, moments_of
 from handbell.store.logs.outages import Record
@@ -113,7 +113,7 @@ class StepReport:
 def step_report(record: ClassRecord, told: Mapping[int, Sequence[Record]]) -> StepReport:
     """Compare the boxes of a class by the records of their logs, by run."""
     runs = {run.id: run for run in record.runs}
-    courses = {run.id: course_of(told.get(run.id, ())) for run in record.runs}
+    courses = aligned({run.id: course_of(told.get(run.id, ())) for run in record.runs})
     deeds = deeds_of(courses.values())
     boxes = [_moments(run, told.get(run.id, ()), courses[run.id]) for run in record.runs]
     found = partings(boxes)
@@ -240,6 +240,8 @@ def _unknown(
     for box in boxes:
         label = labels[box.run]
         blind = [m.class_ms for m in box.moments if m.left and m.utc_ms is None]
+        if runs[box.run].clock == "lost" and deeds and courses[box.run].track:
+            continue  # the acts tell
         if runs[box.run].clock == "lost":
             found.append(
                 f"{label} had lost its clock: whether it was in step with the others can't be told."

@@ -1,13 +1,15 @@
 """Where each box of a class that a remote led was at each time, by its own clock, and by which act.
 
-``class_ms`` goes back and jumps there, so boxes are held against each other at the same UTC.
+``class_ms`` goes back and jumps there, so boxes are held against each other at the same UTC. A box
+that had no other clock tells how long it was on; that is set by the acts that others took, too.
 """
 
 from __future__ import annotations
 
 import struct
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from statistics import median
 
 from sqlalchemy import func, select
 
@@ -20,6 +22,8 @@ from handbell_core.runner import AT_GATE
 from .acts import Taken
 from .moments import records_of_class
 from .outages import Record
+
+OWN_CLOCK_MS = -2  # from there down a state's UTC is the box's own clock: so many ms below it
 
 # Why a box stood: at a gate of the plan, since somebody there chose to wait, by the remote, or
 # to be ready for an act that it had heard.
@@ -69,11 +73,13 @@ class Course:
     """One box's way through a class: the acts that it took, and where it was when.
 
     ``end_utc_ms`` is the last that is known of it; None where it stood by then, or had no clock.
+    Not ``dated``: its times are no UTC, but right among each other and with those beside it.
     """
 
     acts: list[Act] = field(default_factory=list)
     track: list[At] = field(default_factory=list)
     end_utc_ms: int | None = None
+    dated: bool = True
 
     @property
     def begun_utc_ms(self) -> int | None:
@@ -109,22 +115,71 @@ def courses_of_class(store: Database, class_id: int) -> dict[int, Course]:
         if conn.execute(led).first() is None:
             return {}
     told = records_of_class(store, class_id)
-    return {run: course_of(records) for run, records in told.items()}
+    return aligned({run: course_of(records) for run, records in told.items()})
+
+
+def aligned(courses: Mapping[int, Course]) -> dict[int, Course]:
+    """Return the ways of a class's boxes, by run, all by one clock as far as that can be.
+
+    A box without UTC is set by the acts that it has in common with the others.
+    """
+    dated = [one for one in courses.values() if one.dated and one.track]
+    some = dated or sorted(courses.values(), key=lambda one: len(one.track))[-1:]
+    told: dict[int, int] = {}
+    for act in (act for one in some for act in one.acts):
+        if act.utc_ms is not None:
+            told[act.number] = min(act.utc_ms, told.get(act.number, act.utc_ms))
+    return {
+        run: one if one.dated else _set_by(one, told, bool(dated)) for run, one in courses.items()
+    }
+
+
+def _set_by(course: Course, told: Mapping[int, int], dated: bool) -> Course:
+    """Return the way of a box by the clock that tells when acts were; without times if none was."""
+    apart = [
+        told[act.number] - act.utc_ms
+        for act in course.acts
+        if act.number in told and act.utc_ms is not None
+    ]
+    if not apart:
+        acts = [replace(act, utc_ms=None, since_utc_ms=None) for act in course.acts]
+        return Course(acts, dated=False)
+    by_ms = int(median(apart))
+
+    def later(ms: int | None) -> int | None:
+        return None if ms is None else ms + by_ms
+
+    return Course(
+        [
+            replace(act, utc_ms=later(act.utc_ms), since_utc_ms=later(act.since_utc_ms))
+            for act in course.acts
+        ],
+        [replace(at, utc_ms=at.utc_ms + by_ms) for at in course.track],
+        later(course.end_utc_ms),
+        dated,
+    )
 
 
 def course_of(records: Iterable[Record]) -> Course:
-    """Return the way that a log tells of."""
-    reader = _Reader()
+    """Return the way that a log tells of: by UTC, else by how long the box was on."""
+    records = list(records)
+    found = _read(records, dated=True)
+    return found if found.track else _read(records, dated=False)
+
+
+def _read(records: Iterable[Record], dated: bool) -> Course:
+    reader = _Reader(dated)
     for record in records:
         reader.take(record)
     return reader.done()
 
 
 class _Reader:
-    """Reads a log in its order."""
+    """Reads a log in its order; not ``dated``: by the box's own clock, up to its next start."""
 
-    def __init__(self) -> None:
-        self._found = Course()
+    def __init__(self, dated: bool) -> None:
+        self._found = Course(dated=dated)
+        self._boxes = 0
         self._stood = ""
         self._since_ms: int | None = None
         self._begun = False
@@ -138,6 +193,8 @@ class _Reader:
         if kind == j.ACT:
             self._act(Taken.of(record))
             self._class_ms = class_ms
+        elif kind == j.BOX:
+            self._boxes += 1
         elif kind == j.STATE:
             self._state(class_ms, *struct.unpack("<BBHq", payload))
         self._class_ms = max(self._class_ms, class_ms)
@@ -168,6 +225,9 @@ class _Reader:
 
     def _state(self, class_ms: int, state: int, cause: int, _spare: int, told_ms: int) -> None:
         utc_ms = told_ms if told_ms >= 0 else None
+        if not self._found.dated:
+            own = told_ms <= OWN_CLOCK_MS and self._boxes < 2
+            utc_ms = OWN_CLOCK_MS - told_ms if own else None
         by_act = self._open and cause == j.BY_WORD
         self._open = False
         if by_act:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from handbell_core.acts import LEFT_LEAST_MS
 from handbell_core.agreement import OVER, STANDS
@@ -34,13 +34,16 @@ class Deed:
 def deeds_of(courses: Iterable[Course]) -> list[Deed]:
     """Return what was done, in order."""
     said: dict[int, Act] = {}
+    courses = list(courses)
+    dated = any(course.dated and course.track for course in courses)
     for course in courses:
         for act in course.acts:
             known = said.get(act.number)
             if known is None or _first(act) < _first(known):
                 said[act.number] = act
     acts = [said[number] for number in sorted(said)]
-    return [_deed(act, acts[n + 1 :]) for n, act in enumerate(acts)]
+    deeds = [_deed(act, acts[n + 1 :]) for n, act in enumerate(acts)]
+    return deeds if dated else [replace(deed, utc_ms=None) for deed in deeds]
 
 
 def _first(act: Act) -> tuple[bool, int]:
