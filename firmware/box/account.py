@@ -5,7 +5,6 @@ import struct
 import time
 
 from handbell_core import faults, journal
-from handbell_core.recall import Recall
 from handbell_core.ticks import ticks_diff
 from handbell_core.timeline import SLOTS
 
@@ -111,6 +110,8 @@ class Account:
 
         Raises OSError, with the totals as they were.
         """
+        from handbell_core.recall import Recall  # seldom needed
+
         totals = Totals()
         again = Recall(counting, totals)
         self._log.each_record(again.look)

@@ -16,8 +16,6 @@ from .buttons import Buttons
 from .desk import Desk
 from .display import Display
 from .health import Health
-from .hearing import PIECE_US as HEAR_US
-from .hearing import Hearing
 from .keeper import Keeper
 from .link import BYTES_A_PASS, Link
 from .log import Log
@@ -32,9 +30,14 @@ from .trial import Trial
 from .trouble import Trouble
 from .view import DRAW_US, PIECE_US, STRIP_US, View
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from .hearing import Hearing
+
 LONGEST_IDLE_US = 1_000_000
 FEW_BYTES = 12  # taken in near a cue
 LISTEN_US = 1_000
+HEAR_US = 2_500  # reading a piece of what a receiver saw
 ANSWER_US = 15_000  # answering a request may take this long on the chip
 COLLECT_US = 40_000  # and collecting garbage this long
 SLOW_US = 10_000  # reading the battery, asking how much room there is
@@ -65,12 +68,13 @@ class App:
         self._link = link = Link()
         log = Log(storage)
         account = Account(log, storage, power, buttons, facts, trouble, board.unique_id())
-        look = getattr(board, "edges", None)  # a board file of before has none
-        edges = look() if look else None
+        hears = getattr(board, "RECEIVER_PIN", None) is not None  # a board file of before has none
         self._session = session = Session(
-            storage, keeper, log, account, sound, buttons, facts, trouble, edges is not None
+            storage, keeper, log, account, sound, buttons, facts, trouble, hears
         )
-        self._hearing: "Hearing | None" = None if edges is None else Hearing(edges, session.hear)
+        self._hearing: "Hearing | None" = None
+        self._edges = board.edges if hears else None  # from which it is made, once
+        session.listen = self._begin_to_hear
         health = Health(storage, keeper, power, link, log, trouble)
         health.session = session
         self._view = view = View(display, board.strip(), board.LAMP_CAP, session, health, facts)
@@ -197,12 +201,26 @@ class App:
 
     # What a remote says
 
+    def _begin_to_hear(self) -> None:
+        """A remote leads from now on: its code and its ring take memory only then."""
+        look, self._edges = self._edges, None
+        edges = look() if look is not None else None
+        if edges is not None:
+            from .hearing import Hearing
+
+            self._hearing = Hearing(edges, self._session.hear)
+
     def _hear_due_us(self, tick: int) -> int:
         hearing = self._hearing
-        return IDLE if hearing is None else hearing.due_us(tick)
+        if hearing is not None:
+            return hearing.due_us(tick)
+        return 0 if self._edges is not None and self._session.is_told else IDLE
 
     def _hear(self, tick: int) -> None:
-        self._hearing.take(tick)
+        if self._hearing is None:
+            self._begin_to_hear()
+        else:
+            self._hearing.take(tick)
 
     # The link
 

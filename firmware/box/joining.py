@@ -5,7 +5,6 @@ import time
 
 from handbell_core import faults
 from handbell_core.runner import AGAIN, HELD, READY, SET, fault_of
-from handbell_core.telegram import unpack
 from handbell_core.ticks import ticks_add, ticks_diff
 from handbell_core.timeline import VersionError
 
@@ -42,6 +41,11 @@ class Joining(Run):
         self._clock_tries = JOIN_TRIES  # left to give the run its clock, for one that may come back
         if not self._lacks_settings():
             self._read_past()
+
+    @property
+    def is_told(self) -> bool:
+        """Whether a remote may tell where the class is that was cut off."""
+        return self._past is not None and bool(self._past.key)
 
     def first(self) -> None:
         """Load the plan of a run that was cut, else the one selected last, else the newest."""
@@ -196,6 +200,8 @@ class Joining(Run):
             return Run.hear(self, data, tick)
         if self.selected != past.timeline:
             return False
+        from handbell_core.telegram import unpack
+
         act = unpack(past.key, self.runner.head.plan, data, self.clock.ms_of(tick))
         if act is None or act.number < past.number:
             return False
@@ -232,6 +238,8 @@ class Joining(Run):
             if self.selected != past.timeline and not self._load(past.timeline):
                 raise OSError(errno.EIO)
             self.begun = past.go_on(self)
+            if not self.begun and past.key and ticks_diff(tick, self._began) < JOIN_US:
+                return False  # by its clock it is over, but the remote may know of a pause
         except Exception as error:
             self.log.close()  # a run begun by hand gets a log of its own
             try:

@@ -107,7 +107,8 @@ class Past:
         if not is_on and runner.place_at(run_ms - zero_ms, self.from_ms) < 0:
             return False
         waits = self.gate_ms >= 0 or self.wait_ms >= 0
-        if waits and run_ms - zero_ms - self.from_ms > GATE_MOST_MS:
+        unbegun = self.key and not self.from_ms  # it waits for the remote, however long
+        if waits and not unbegun and run_ms - zero_ms - self.from_ms > GATE_MOST_MS:
             return False  # nobody waits at a gate that long
         gate_ms = self.gate_ms
         waits_ms = runner.end_ms_at(self.wait_ms) if self.wait_ms >= 0 else -1

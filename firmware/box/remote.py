@@ -57,7 +57,8 @@ class Remote(Desk):
         runner = session.runner
         rests = runner is None or runner.state == READY
         self._down[slot] = None
-        if self._test is not None or not rests and not session.in_class:
+        leads = session.in_class and runner.heeds
+        if self._test is not None or not rests and not leads:
             Desk._button(self, slot, event, tick)
             return
         self._view.pressed()

@@ -7,7 +7,6 @@ from handbell_core import faults, journal
 from handbell_core.cues import NO_CUE
 from handbell_core.runner import FAULT, HOLD_MS, NEVER, OVER, READY, SET
 from handbell_core.taps import PRESS
-from handbell_core.telegram import unpack
 from handbell_core.ticks import ticks_add, ticks_diff
 
 from .loaded import Loaded, nothing
@@ -42,6 +41,7 @@ class Run(Loaded):
         self.account = account
         self.buttons = buttons
         self.open_look = nothing
+        self.listen = nothing  # whoever hears what a remote says sets it
         self.presses: Desk = None  # what takes presses; whoever reads the buttons sets it
         # The runner at which each press began, and its state then.
         self._pressed_in: list[tuple[Runner | None, int]] = [(None, 0)] * buttons.count
@@ -86,15 +86,20 @@ class Run(Loaded):
     def stand_by(self, key: bytes) -> None:
         """Be ready for a class that a remote will start; raises OSError, with none to come."""
         self.heed(key)
-        self._begin()
-        self.runner.wait_again(0, self.run_ms(), journal.BY_HOST)
-        if not self.log.write():
-            error = self._unwritten()
+        try:
+            self.runner.wait_again(0, self.run_ms(), journal.BY_HOST, self._begin)
+            if not self.log.write():
+                raise self._unwritten()
+        except Exception as error:
             self.disarm()
             raise error
 
     def heed(self, key: bytes, number: int = 0) -> None:
         """Let a remote lead the run, which has got as far as act ``number``."""
+        import handbell_core.recall  # so that nothing is loaded in class
+        import handbell_core.telegram  # noqa: F401
+
+        self.listen()
         self.key = key
         self.runner.heed(number)
 
@@ -103,6 +108,8 @@ class Run(Loaded):
         runner = self.runner
         if runner is None or not runner.heeds:
             return False
+        from handbell_core.telegram import unpack  # only where a remote leads
+
         act = unpack(self.key, runner.head.plan, data, self.clock.ms_of(tick))
         if act is None or not runner.hear(act, self.run_ms()):
             return False

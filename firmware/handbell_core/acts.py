@@ -3,6 +3,7 @@
 A gate is a pause that the plan asked for, so both are left in the same way.
 """
 
+from .states import LEFT_LEAST_MS
 from .timeline import (
     BREAK,
     CHANGE,
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
 
 SOON_MS = 2_000  # no act that lets a class run comes sooner: a write to the flash may be on
 LEAD_MS = 10_000  # to be ready before a window goes on
-LEFT_LEAST_MS = 5_000  # with less left of a window it is over
 
 # How a stretch goes on: from its beginning, or from where it stood, at once or with time to be
 # ready; at a gate as the stretch after it would begin; a rating is not stopped at all.
@@ -60,6 +60,8 @@ def go_on(timeline: "Reader", class_ms: int) -> "Onward | None":
         if span.kind == GATE and span.start_ms == class_ms:
             passed = True
         elif span.end_ms() > class_ms and span.kind != RATING:
+            if GOES_ON[span.kind] == READY and span.end_ms() - class_ms < LEFT_LEAST_MS:
+                return _after(timeline, index, span.end_ms())
             return _onward(span, span.start_ms if passed else class_ms)
     return None
 
@@ -68,12 +70,17 @@ def _onward(span: Span, class_ms: int) -> "Onward":
     how = GOES_ON[span.kind]
     if how == ANEW:
         return Onward(span.start_ms, SOON_MS)
-    if how != READY:
-        return Onward(class_ms, SOON_MS)
-    left_ms = span.end_ms() - class_ms
-    if left_ms < LEFT_LEAST_MS:
-        return Onward(span.end_ms(), SOON_MS)
-    return Onward(class_ms, LEAD_MS)
+    return Onward(class_ms, LEAD_MS if how == READY else SOON_MS)
+
+
+def _after(timeline: "Reader", index: int, end_ms: int) -> "Onward":
+    """Return where a class goes on that leaves a window's last seconds out."""
+    kind = 0
+    if index + 1 < timeline.head.spans:
+        kind = timeline.span(index + 1, Span()).kind
+    if kind == GATE:
+        return Onward(end_ms - 1, SOON_MS)  # to go on at a gate would be to pass it
+    return Onward(end_ms, LEAD_MS if kind == WINDOW else SOON_MS)
 
 
 def next_block(timeline: "Reader", class_ms: int) -> "Onward | None":

@@ -75,6 +75,14 @@ def tap_record(
     return record(TAP, slot, window, class_ms, payload)
 
 
+def act_record(
+    number: int, what: int, class_ms: int, window: int, was_ms: int, early: bool = False
+) -> bytes:
+    """Return the record of an act that took the class from ``was_ms`` into an open window, or 0."""
+    payload = struct.pack("<HBBi", number, what, early, was_ms)
+    return record(ACT, 0, window, class_ms, payload)
+
+
 def parse_record(buf: bytes) -> "tuple[int, int, int, int, bytes] | None":
     """Return (type, slot, window, class_ms, payload) of 24 bytes, or None if its check fails."""
     kind, slot, window, class_ms, payload, crc = struct.unpack(RECORD, buf)

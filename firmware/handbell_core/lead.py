@@ -30,7 +30,7 @@ AGAIN_MS = 5_000
 NONE, BEFORE, COMING, RUNNING, STANDING, READYING, RATING = range(7)
 _ANY = on(BEFORE, COMING, RUNNING, STANDING, READYING, RATING)
 LEADS: "Table" = (
-    on(COMING, RUNNING, READYING), "press pause", 0, "pause",
+    on(BEFORE, COMING, RUNNING, READYING), "press pause", 0, "pause",
     on(BEFORE, STANDING), "hold go on", 0, "go on",
     on(COMING), "hold next", 0, "later",
     on(RUNNING, STANDING, READYING), "hold next", 0, "next block",
@@ -113,7 +113,7 @@ class Lead:
         class_ms = runner.class_ms(run_ms)
         if self.situation == RUNNING:
             class_ms = min(runner.class_ms(at_ms), gate_after(runner.timeline, class_ms))
-        elif self.situation == COMING:
+        elif not runner.begun:
             class_ms = 0
         return self._say(STANDS, class_ms, at_ms, run_ms)
 

@@ -4,16 +4,13 @@ An act says where the class is from an instant on; a box goes there from whereve
 the flash first, and changes nothing when that fails.
 """
 
-import struct
-
 from . import journal as j
-from .acts import LEFT_LEAST_MS
 from .agreement import OVER, RUNS, STANDS
 from .class_table import CLASS
-from .course import ACT_T, CUE_T, LOOK_T, SETTLE_T, SPAN_T, START_T, STAY_T
+from .course import ACT_T, CUE_T, LOOK_T, OWED_T, SETTLE_T, SPAN_T, START_T, STAY_T
 from .cues import AWAIT, CLOSE, NO_CUE, start_cue
 from .hands import Hands
-from .states import ASKING, AT_GATE, LEAVING, NEVER, PLAY, SETTLE_MS, TALLY, row_of
+from .states import ASKING, AT_GATE, LEAVING, LEFT_LEAST_MS, NEVER, PLAY, SETTLE_MS, TALLY, row_of
 from .states import OVER as STATE_OVER
 from .states import STANDS as STANDS_MODE
 from .timeline import GATE, TAKES_TALLY, WINDOW, Span
@@ -74,9 +71,16 @@ class Placing(Hands):
         """Return when the span ends in which a class is at ``class_ms``, -1 when it is over."""
         return -1 if self.place_at(class_ms, class_ms) < 0 else self._after.end_ms()
 
-    def wait_again(self, class_ms: int, run_ms: int, cause: int = j.BY_CLOCK) -> None:
-        """Wait where the class stood at ``class_ms``: at a gate, or where somebody chose to."""
+    def wait_again(
+        self, class_ms: int, run_ms: int, cause: int = j.BY_CLOCK, begin: "object" = None
+    ) -> None:
+        """Wait where the class stood at ``class_ms``: at a gate, or where somebody chose to.
+
+        ``begin()`` is called once all is read, before anything is told.
+        """
         self._read_place(class_ms)
+        if begin is not None:
+            begin()  # type: ignore[operator]
         self._past_window(class_ms)
         self._stop_here(class_ms, run_ms, cause)
         self._do("join_stand" if self.heeds else "join_gate", run_ms, 0)
@@ -160,8 +164,10 @@ class Placing(Hands):
         was_ms = self.class_ms(run_ms) if self.state in _BEGUN and self.begun else -1
         self.agreement.step(act.at_ms)
         self.owed = ()
+        self._set(OWED_T, NEVER)
         early = self._act_cue != NO_CUE
-        self.sink.keep(act_record(act, self._opens(act.class_ms), was_ms, early))
+        opens = self._opens(act.class_ms)
+        self.sink.keep(j.act_record(act.number, act.what, act.class_ms, opens, was_ms, early))
         if act.what == OVER:
             if act.class_ms < was_ms:  # it was over by then: what came after does not count
                 self._move(act.class_ms, was_ms, run_ms)
@@ -278,9 +284,3 @@ class Placing(Hands):
         """Ring only what comes after ``class_ms`` in the present span."""
         if self.state in (PLAY, TALLY):
             self._next_cue(class_ms - self.span.start_ms + 1)
-
-
-def act_record(act: "Act", window: int, was_ms: int, early: bool) -> bytes:
-    """Return the record of an act that took the class from ``was_ms`` into an open window, or 0."""
-    payload = struct.pack("<HBBi", act.number, act.what, early, was_ms)
-    return j.record(j.ACT, 0, window, act.class_ms, payload)

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 NEVER = 1 << 29
 HOLD_MS = 1_500
 LONG_MS = 5_000
+LEFT_LEAST_MS = 5_000  # with less left of a window, as it goes on after a pause, it is over
 SETTLE_RELEASE_MS = 30  # a release is known this late (taps.OPEN_US), so a hold is too
 SETTLE_MS = HOLD_MS + 200  # every press begun before has ended by then, or become a hold
 SURE_SETTLE_MS = LONG_MS + 200  # a stop is a press of 5 s, which no athlete's rhythm has

@@ -18,7 +18,9 @@ CORE = "handbell_core/{}.py"
 RUNNER, COURSE, DEEDS, HANDS = map(CORE.format, ("runner", "course", "deeds", "hands"))
 CLASS, PRESS, MENU, STATES = map(CORE.format, ("class_table", "press", "menu", "states"))
 TAPS, COUNTING = map(CORE.format, ("taps", "counting"))
-LOOP, JOINING, RUN, PAST = (f"box/{name}.py" for name in ("loop", "joining", "run", "past"))
+LOOP, JOINING, RUN = (f"box/{name}.py" for name in ("loop", "joining", "run"))
+PAST, READING = (f"box/{name}.py" for name in ("past", "reading"))
+PLACING, RECALL = map(CORE.format, ("placing", "recall"))
 ACCOUNT, LOG = "box/account.py", "box/log.py"
 
 MUTANTS = (
@@ -84,18 +86,18 @@ MUTANTS = (
            "        if not self.span.bib[slot]:\n            return\n        self.rating",
            "        self.rating"),
     Mutant("what is untold at the end stays so", DEEDS,
-           "        if self.counting.untold:\n            self._tell_results()\n        if self.mode ==",
-           "        if self.mode =="),
+           "            self._tell_results()\n        if self.counting.window:\n            self.counting",
+           "            pass\n        if self.counting.window:\n            self.counting"),
     Mutant("a stopped window has no result", DEEDS,
-           "            self.counting.results_stopped()", "            pass"),
+           "            self.counting.results_stopped()\n        ended_ms", "            pass\n        ended_ms"),
     Mutant("a tally ends with its rest", DEEDS,
            "_tally_over(self, run_ms: int, arg: int) -> None:\n        self._set(SETTLE_T, run_ms + SETTLE_MS)",
            "_tally_over(self, run_ms: int, arg: int) -> None:\n        self._set(SETTLE_T, run_ms)"),
-    Mutant("who joins again rings the span's start", RUNNER,
+    Mutant("who joins again rings the span's start", PLACING,
            "self._next_cue(class_ms - self.span.start_ms + 1)", "self._next_cue(0)"),
     Mutant("a span whose end can't be read never ends", RUNNER,
-           "_AGAIN = (SPAN_T, START_T, STAY_T, LOOK_T, OWED_T)",
-           "_AGAIN = (START_T, STAY_T, LOOK_T, OWED_T)"),
+           "_AGAIN = (ACT_T, SPAN_T, START_T, STAY_T, LOOK_T, OWED_T)",
+           "_AGAIN = (ACT_T, START_T, STAY_T, LOOK_T, OWED_T)"),
     Mutant("a start's heads-up comes early", DEEDS,
            "self._set(CUE_T, start_ms - NEAR_MS)", "self._set(CUE_T, start_ms - NEAR_MS - 1_000)"),
     Mutant("each tap past the goal makes it anew", TAPS,
@@ -128,9 +130,9 @@ MUTANTS = (
     Mutant("a clock set in class ends it", JOINING,
            "return runner.state in (READY, HELD, AGAIN) or runner.state == SET and not runner.by_hand",
            "return runner.state != SET or not runner.by_hand"),
-    Mutant("a run is read back in one piece", PAST, "CHUNK = 20 ", "CHUNK = 100_000 "),
-    Mutant("taps outside count again after a cut", PAST,
-           "                if payload[6] & j.TAP_OUTSIDE:\n                    return\n", ""),
+    Mutant("a run is read back in one piece", READING, "CHUNK = 20 ", "CHUNK = 100_000 "),
+    Mutant("taps outside count again after a cut", RECALL,
+           "elif kind != j.TAP or not payload[6] & j.TAP_OUTSIDE:", "else:"),
     Mutant("a gate is forgotten in a cut", PAST,
            "self.gate_ms = class_ms if state == AT_GATE else -1", "self.gate_ms = -1"),
     Mutant("a log has no end", ACCOUNT,
@@ -145,7 +147,7 @@ MUTANTS = (
     Mutant("two held at once move a start twice", PRESS,
            'on(SET_BY_HAND), "hold", NOW, "later"', 'on(SET_BY_HAND), "hold", ALL, "later"'),
     Mutant("a page closes under a press that means it", HANDS,
-           "if press.state == ON_PAGE:", "if press.state < UP:"),
+           "if press.state in (ON_PAGE, ON_SURE, SURE_HOLDS):", "if press.state < UP:"),
     Mutant("a hold from a page that closed takes a tap back", HANDS,
            "                self._choose(slot, at_ms)\n",
            "                self._choose(slot, at_ms)\n"

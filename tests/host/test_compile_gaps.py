@@ -11,7 +11,7 @@ from handbell.compile.gaps import Cues, crowded, crowded_after_a_pause
 from handbell.plan.files import parse_plan
 from handbell_core import cues as c
 from handbell_core import timeline as t
-from handbell_core.acts import LEFT_LEAST_MS
+from handbell_core.states import LEFT_LEAST_MS
 
 PLAN = """
 title = "T"

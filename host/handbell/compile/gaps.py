@@ -18,8 +18,8 @@ from handbell.compile.expand import Stretch
 from handbell.compile.schedule import Schedule
 from handbell.plan.agreement import Place
 from handbell.plan.faults import sentence
-from handbell_core.acts import LEFT_LEAST_MS
 from handbell_core.cues import CLOSE, GO, motif_ms, next_cue
+from handbell_core.states import LEFT_LEAST_MS
 from handbell_core.timeline import BOTH_SIDES, KINDS, WINDOW
 
 EVERY_MS = 5_000

@@ -146,7 +146,7 @@ def test_where_it_goes_on_by_hand():
         (35_000, (35_000, LEAD_MS)),
         (35_001, (40_000, SOON_MS)),  # under 5 s left: it is over
         (41_000, (41_000, SOON_MS)),
-        (84_999, (85_000, SOON_MS)),  # which is the gate, where it stands again
+        (84_999, (84_999, SOON_MS)),  # up to the gate, where it stands again
         (85_000, (85_000, LEAD_MS)),  # at the gate: one go on leaves it
         (120_000, (120_000, SOON_MS)),
         (175_000, None),  # the rating is not stopped

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from handbell_core.acts import LEFT_LEAST_MS
 from handbell_core.agreement import OVER, STANDS
+from handbell_core.states import LEFT_LEAST_MS
 
 from .courses import GATE, READY, Act, Course
 

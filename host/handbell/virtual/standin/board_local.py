@@ -3,7 +3,6 @@
 It has the buttons of its box, since a box says to hosts how many its board names.
 """
 
-import _emitter
 import _receiver
 import _world
 import machine
@@ -22,6 +21,8 @@ def edges():
 
 def sender():
     """What sends by an infra-red diode."""
+    import _emitter  # which needs the firmware's core
+
     return _emitter.Sender()
 
 
