@@ -17,9 +17,12 @@ FIRMWARE = Path(__file__).resolve().parents[1] / "firmware"
 
 @dataclass(frozen=True)
 class BoardFile:
-    """Pins and figures of a board file; ``pins`` has the names of box.toml's [pins]."""
+    """Pins and figures of a board file; ``pins`` has the names of box.toml's [pins].
 
-    pins: dict[str, int]
+    None is for what the file says it has not.
+    """
+
+    pins: dict[str, int | None]
     bus_hz: int
     lamps: int
     lamp_cap: int
@@ -27,13 +30,17 @@ class BoardFile:
     battery_low_mv: int
     gauge_full_mv: int
     buttons_pulled_up: bool
+    receiver_pulled_up: bool
+    emitter_dark: bool
 
 
 class _Pin:
-    IN, PULL_UP, IRQ_FALLING = 0, 1, 4
+    IN, PULL_UP, OUT, IRQ_FALLING = 0, 1, 2, 4
 
-    def __init__(self, number: int, mode: int | None = None, pull: int | None = None) -> None:
-        self.number, self.pull = number, pull
+    def __init__(
+        self, number: int, mode: int | None = None, pull: int | None = None, value: int = -1
+    ) -> None:
+        self.number, self.pull, self.value = number, pull, value
 
 
 class _Bus:
@@ -54,12 +61,17 @@ class _Output:
 
 @contextmanager
 def _stand_ins() -> Iterator[None]:
-    """Let ``machine``, ``neopixel`` and ``boards`` be ours for a while."""
+    """Let ``machine``, ``neopixel``, ``box`` and ``boards`` be ours for a while."""
     machine: Any = types.ModuleType("machine")
     machine.Pin, machine.I2C, machine.ADC, machine.PWM = _Pin, _Bus, _Output, _Output
     neopixel: Any = types.ModuleType("neopixel")
     neopixel.NeoPixel = _Output
-    ours = {"machine": machine, "neopixel": neopixel}
+    infrared: Any = types.ModuleType("box.infrared")
+    infrared.start = _itself
+    emitter: Any = types.ModuleType("box.emitter")
+    emitter.Sender = _itself
+    ours = {"machine": machine, "neopixel": neopixel, "box": types.ModuleType("box")}
+    ours |= {"box.infrared": infrared, "box.emitter": emitter}
     kept = {name: module for name, module in sys.modules.items() if _is_taken(name)}
     path = list(sys.path)
     for name in kept:
@@ -76,7 +88,11 @@ def _stand_ins() -> Iterator[None]:
 
 
 def _is_taken(name: str) -> bool:
-    return name.split(".")[0] in ("machine", "neopixel", "boards")
+    return name.split(".")[0] in ("machine", "neopixel", "box", "boards")
+
+
+def _itself(pin: _Pin) -> _Pin:
+    return pin
 
 
 def read(path: Path) -> BoardFile:
@@ -96,14 +112,17 @@ def read(path: Path) -> BoardFile:
 def _asked(module: Any) -> BoardFile:
     bus, strip = module.bus(), module.strip()
     sounder, line = module.sounders()
+    receiver, emitter = module.edges(), module.sender()
     buttons = [module.button(slot) for slot in range(len(module.BUTTON_PINS))]
-    pins = {
+    pins: dict[str, int | None] = {
         "sda": bus.sda,
         "scl": bus.scl,
         "clock_square": module.rtc_pin().number,
         "line": line.number,
         "sounder": sounder.number,
         "lamps": strip.number,
+        "receiver": None if receiver is None else receiver.number,
+        "emitter": None if emitter is None else emitter.number,
         "gauge": _gauge_pin(module),
     }
     pins |= {f"button{n}": pin.number for n, pin in enumerate(buttons, 1)}
@@ -116,6 +135,8 @@ def _asked(module: Any) -> BoardFile:
         battery_low_mv=module.BATTERY_LOW_MV,
         gauge_full_mv=module.battery_mv(),
         buttons_pulled_up=all(pin.pull == _Pin.PULL_UP for pin in buttons),
+        receiver_pulled_up=receiver is None or receiver.pull == _Pin.PULL_UP,
+        emitter_dark=emitter is None or emitter.value == 0,
     )
 
 

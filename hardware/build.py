@@ -20,6 +20,8 @@ ROOT = Path(__file__).resolve().parents[1]
 PAGE = Path("docs/makers/hardware.md")
 SCHEMATIC = Path("docs/img/hardware-schematic.svg")
 PICTURE = Path("docs/img/hardware-wiring.svg")
+REMOTE_SCHEMATIC = Path("docs/img/remote-schematic.svg")
+REMOTE_PICTURE = Path("docs/img/remote-wiring.svg")
 COMMAND = "python -m hardware.build"
 _MARKED = re.compile(r"(<!-- made: (\w+) -->\n).*?(<!-- end -->)", re.DOTALL)
 
@@ -44,11 +46,13 @@ def artefacts(source: Path = PATH, root: Path = ROOT) -> dict[Path, str]:
     from hardware import picture, schematic
 
     data = read(source)
-    box = box_of(data)
+    box, remote = box_of(data), box_of(data, tables.REMOTE)
     page = (root / PAGE).read_text(encoding="utf-8")
     return {
         SCHEMATIC: schematic.svg(box),
         PICTURE: picture.svg(box),
+        REMOTE_SCHEMATIC: schematic.svg(remote),
+        REMOTE_PICTURE: picture.svg(remote),
         PAGE: filled(page, tables.tables(data) | prices.tables(data)),
     }
 

@@ -19,6 +19,7 @@ PLUGS = {  # net: what a plug says, and its colours
     "SCL": ("SCL", "#a06a00", "white"),
 }
 SMALL = {"resistor": "#e3d3b0", "capacitor": "#9ec9e8", "diode": "#3a3a3a", "fuse": "#e8b04a"}
+SMALL["emitter"] = "#6b4a8c"
 CAN = "#3b5a8c"  # an electrolytic capacitor
 NEAR = 0.5
 
@@ -41,7 +42,8 @@ class Easel:
         wide, high = self._size
         head = (
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide} {high}" '
-            f'width="{wide}" height="{high}" role="img">\n<title>How the box is wired</title>\n'
+            f'width="{wide}" height="{high}" role="img">\n'
+            f"<title>How the {self.box.product} is wired</title>\n"
             f'<rect width="{wide}" height="{high}" fill="white"/>\n'
         )
         return head + "\n".join((*self._wires, *self._things)) + "\n</svg>\n"
@@ -124,7 +126,7 @@ class Easel:
         )
         fill = CAN if part.polar else SMALL[part.kind]
         self.body(x - wide / 2, y - high / 2, wide, high, fill)
-        if part.kind == "diode" or part.polar:
+        if part.kind in ("diode", "emitter") or part.polar:
             self._stripe(start, end, first, part.polar)
         label = f"{ref} {value(part)}"
         if across:
@@ -149,8 +151,10 @@ class Easel:
         if polar:
             self.words(start[0] - 22, start[1] + 14, "+" if at_last else "-", 18, bold=True)
 
-    def transistor(self, ref: str, x: float, y: float, ends: Mapping[str, Point]) -> None:
-        """Draw a transistor with its legs' letters."""
+    def transistor(
+        self, ref: str, x: float, y: float, ends: Mapping[str, Point], beside: bool = False
+    ) -> None:
+        """Draw a transistor with its legs' letters, its name above it or beside it."""
         for at in ends.values():
             self._wires.append(
                 f'<line x1="{x:g}" y1="{y:g}" x2="{at[0]:g}" y2="{at[1]:g}" stroke="#777777" '
@@ -160,10 +164,15 @@ class Easel:
             f'<circle cx="{x:g}" cy="{y:g}" r="24" fill="#3a3a3a" stroke="#111111"/>'
         )
         for end, at in ends.items():
-            near_x, near_y = x + (at[0] - x) * 0.45, y + (at[1] - y) * 0.35
+            near_x = x + max(-16, min(16, (at[0] - x) * 0.45))
+            near_y = y + max(-14, min(14, (at[1] - y) * 0.35))
             self.words(near_x, near_y + 5, end, 14, "middle", "white")
             self.drawn.ends[f"{ref}.{end}"] = at
-        self.words(x, y - 32, f"{ref} {self.box.part[ref].mark}", 14, "middle")
+        name = f"{ref} {self.box.part[ref].mark}"
+        if beside:
+            self.words(x + 30, y + 5, name, 14)
+        else:
+            self.words(x, y - 32, name, 14, "middle")
 
     def plug(self, net: str, at: Point, way: str) -> None:
         """Draw a plug with a net's name, on a short wire that goes ``way`` from a point."""

@@ -37,21 +37,27 @@ def box_of(data: dict[str, Any], variant: str = REFERENCE, buttons: int = 0) -> 
     """Return one build; ``buttons`` 0 takes the file's number. Raises HandbellError."""
     kept = {key: value for key, value in data.items() if key != "variant"}
     change = data["variant"][variant] if variant else {}
-    buttons = buttons or kept.get("buttons", 1)
+    buttons = buttons or change.get("buttons") or kept.get("buttons", 1)
+    counts = {"#": buttons, "@": change.get("emitters", kept.get("emitters", 0))}
     dropped = set(change.get("drop", ()))
     parts = {ref: dict(fields) for ref, fields in kept.get("part", {}).items()}
     parts = {ref: fields for ref, fields in parts.items() if ref not in dropped}
     for ref, fields in change.get("part", {}).items():
         parts[ref] = parts.get(ref, {}) | fields
-    nets = _nets(kept.get("net", {}), change.get("net", {}), dropped)
+    free = change.get("free", kept.get("free", ()))
+    away = {f"U1.{name}" for name in free}
+    nets = _nets(kept.get("net", {}), change.get("net", {}), dropped | away)
     kept |= {
         "variant": variant,
         "what": change.get("what", "the reference box"),
+        "product": change.get("product", "box"),
         "boxes": change.get("boxes", 1),
         "buttons": buttons,
+        "emitters": counts["@"],
+        "free": free,
         "firmware": kept.get("firmware", {}) | change.get("firmware", {}),
-        "part": _numbered(parts, buttons),
-        "net": _numbered_nets(nets, buttons),
+        "part": _numbered(parts, counts),
+        "net": _numbered_nets(nets, counts),
         "class_day": kept.pop("class", None),
     }
     try:
@@ -63,10 +69,10 @@ def box_of(data: dict[str, Any], variant: str = REFERENCE, buttons: int = 0) -> 
 def _nets(
     nets: dict[str, list[str]], moved: dict[str, list[str]], dropped: set[str]
 ) -> dict[str, list[str]]:
-    """Return the nets without dropped parts, with the ends that a variant moves at their place."""
-    away = {end for ends in moved.values() for end in ends}
+    """Return the nets without dropped parts and ends, a variant's moved ends at their place."""
+    away = dropped | {end for ends in moved.values() for end in ends}
     kept = {
-        name: [end for end in ends if end not in away and end.split(".")[0] not in dropped]
+        name: [end for end in ends if not {end, end.split(".")[0]} & away]
         for name, ends in nets.items()
     }
     for name, ends in moved.items():
@@ -74,25 +80,25 @@ def _nets(
     return {name: ends for name, ends in kept.items() if ends}
 
 
-def _numbered(parts: dict[str, Any], buttons: int) -> dict[str, Any]:
-    out: dict[str, Any] = {}
-    for ref, fields in parts.items():
-        for name in _names(ref, buttons):
-            out[name] = fields
-    return out
+def _numbered(parts: dict[str, Any], counts: dict[str, int]) -> dict[str, Any]:
+    return {name: fields for ref, fields in parts.items() for name, _, _ in _names(ref, counts)}
 
 
-def _numbered_nets(nets: dict[str, list[str]], buttons: int) -> dict[str, list[str]]:
+def _numbered_nets(nets: dict[str, list[str]], counts: dict[str, int]) -> dict[str, list[str]]:
     out: dict[str, list[str]] = {}
     for net, ends in nets.items():
-        for n, name in enumerate(_names(net, buttons), 1):
-            mine = (end.replace("#", str(n)) for end in ends) if "#" in net else None
-            out[name] = list(mine or (one for end in ends for one in _names(end, buttons)))
+        for name, sign, n in _names(net, counts):
+            mine = [end.replace(sign, n) for end in ends] if sign else ends
+            out[name] = [one for end in mine for one, _, _ in _names(end, counts)]
     return out
 
 
-def _names(name: str, buttons: int) -> list[str]:
-    return [name.replace("#", str(n)) for n in range(1, buttons + 1)] if "#" in name else [name]
+def _names(name: str, counts: dict[str, int]) -> list[tuple[str, str, str]]:
+    """Return (name, sign, number) for each thing that a sign stands for, (name, "", "") without."""
+    sign = next((sign for sign in counts if sign in name), "")
+    if not sign:
+        return [(name, "", "")]
+    return [(name.replace(sign, str(n)), sign, str(n)) for n in range(1, counts[sign] + 1)]
 
 
 def _faults(error: ValidationError) -> str:

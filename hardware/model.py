@@ -8,8 +8,9 @@ from pydantic import BaseModel, ConfigDict, Field
 
 Kind = Literal[
     "board", "module", "charger", "boost", "cell", "fuse", "switch", "diode", "lamps", "resistor",
-    "capacitor", "speaker", "npn", "jack", "button", "plain",
+    "capacitor", "speaker", "npn", "jack", "button", "receiver", "emitter", "plain",
 ]  # fmt: skip
+LEADING = ("Pause", "Go on", "Next block", "Stop")  # a remote's buttons, from the left
 _TWO = {"resistor", "fuse", "switch", "speaker", "button"}
 
 
@@ -51,6 +52,9 @@ class Part(_Strict):
     draw_ma: float = 0
     display: str = ""
     battery: str = ""
+    nm: float = 0
+    half_deg: float = 0
+    mw_sr: tuple[float, float] = (0, 0)
 
     def ends(self) -> tuple[str, ...]:
         """Return the names of the ends that must be wired, none for a part without a net."""
@@ -60,7 +64,8 @@ class Part(_Strict):
             return self.pins
         if self.kind == "cell" or (self.kind == "capacitor" and self.polar):
             return ("+", "-")
-        fixed = {"diode": ("A", "K"), "npn": ("B", "C", "E"), "capacitor": ("1", "2")}
+        fixed = {"npn": ("B", "C", "E"), "capacitor": ("1", "2")}
+        fixed |= dict.fromkeys(("diode", "emitter"), ("A", "K"))
         return ("1", "2") if self.kind in _TWO else fixed.get(self.kind, ())
 
 
@@ -74,6 +79,8 @@ class Pins(_Strict):
     line: int
     sounder: int
     lamps: int
+    receiver: int
+    emitter: int
     gauge: int
 
     def by_name(self) -> dict[str, int]:
@@ -145,6 +152,7 @@ class ClassDay(_Strict):
     hours: float
     work_part: float
     sounding_part: float
+    acts_an_hour: float
 
 
 class Battery(_Strict):
@@ -207,14 +215,17 @@ class Shared(_Strict):
 
 
 class Box(_Strict):
-    """A whole box: the reference or a variant, with its number of buttons."""
+    """A whole box, or a remote: the reference or a variant, with its number of buttons."""
 
     variant: str
     what: str
+    product: Literal["box", "remote"]
     boxes: int
     currency: str
     priced: str
     buttons: int = Field(ge=1, le=4)
+    emitters: int = Field(ge=0, le=12)
+    free: tuple[str, ...]
     pins: Pins
     firmware: Firmware
     part: dict[str, Part]
@@ -242,6 +253,13 @@ class Box(_Strict):
         name = next((part.battery for part in self.part.values() if part.battery), "")
         return next((option for option in self.battery if option.name == name), None)
 
-    def lamps(self) -> Part:
-        """Return the light strip."""
-        return next(part for part in self.part.values() if part.kind == "lamps")
+    def lamps(self) -> Part | None:
+        """Return the light strip, None without one."""
+        return next((part for part in self.part.values() if part.kind == "lamps"), None)
+
+    def end_v(self) -> float:
+        """Return the battery's voltage under which lamps or emitters give too little."""
+        return max(
+            (part.supply_v[0] for part in self.part.values() if part.kind in ("lamps", "emitter")),
+            default=0.0,
+        )

@@ -75,14 +75,18 @@ class Netlist:
         fitted = [
             name
             for name in names
-            if not name.startswith("button") or int(name[6:]) <= self.box.buttons
+            if name not in self.box.free
+            and (not name.startswith("button") or int(name[6:]) <= self.box.buttons)
         ]
         return (*_BOARD_SUPPLY, *fitted)
 
     def speaker_series_ohm(self) -> float:
         """Return the resistor in series with the loudspeaker, 0 without one."""
-        ref = self.refs("speaker")[0]
-        return sum(part.ohm for part, _ in self.beyond(self.at(ref, "1"), "resistor"))
+        return sum(
+            part.ohm
+            for ref in self.refs("speaker")
+            for part, _ in self.beyond(self.at(ref, "1"), "resistor")
+        )
 
     def gauge_top(self) -> str:
         """Return the net that the battery's gauge divides, "" without a divider."""
@@ -141,7 +145,7 @@ class Netlist:
     def supply_v(self, net: str) -> tuple[float, float]:
         """Return the least and the most voltage of a supply net, over all that may feed it.
 
-        A battery counts from the voltage at which the lamps end to its fullest.
+        A battery counts from the voltage at which lamps or emitters end to its fullest.
         """
         lows, highs = [], []
         for source, (low, high) in self.sources().items():
@@ -157,7 +161,7 @@ class Netlist:
         for ref in self.refs("cell"):
             if battery is not None:
                 high = battery.full_v * battery.cells
-                low = self.box.lamps().supply_v[0]
+                low = self.box.end_v()
                 if battery.feed == "boost":
                     low = battery.empty_v * battery.cells
                 found[self.at(ref, "+")] = (low, high)

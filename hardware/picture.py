@@ -5,7 +5,7 @@ from __future__ import annotations
 from hardware import chip
 from hardware.drawn import Point
 from hardware.easel import Easel
-from hardware.model import Box
+from hardware.model import LEADING, Box
 
 BLUE, OCHRE, PINK, GREEN, SKY, RED = (
     "#0072b2", "#a06a00", "#b0578d", "#007a5a", "#2a86c8", "#d55e00",
@@ -20,18 +20,24 @@ def svg(box: Box) -> str:
 
 
 def draw(box: Box) -> Easel:
-    """Return the easel with the reference box's wiring on it."""
-    easel = Easel(box, 1640, 1240)
+    """Return the easel with the reference box's wiring on it, or the remote's."""
+    remote = box.product == "remote"
+    easel = Easel(box, 1640, 1410 if remote else 1240)
     _legend(easel)
     _board(easel)
     _display(easel)
     _clock(easel)
-    _button(easel)
-    _line(easel)
-    _sounder(easel)
     _battery(easel)
     _gauge(easel)
+    for n in range(1, box.buttons + 1):
+        _button(easel, n)
+    if remote:
+        _switches(easel)
+        return easel
+    _line(easel)
+    _sounder(easel)
     _lamps(easel)
+    _receiver(easel)
     return easel
 
 
@@ -122,21 +128,26 @@ def _clock(easel: Easel) -> None:
     easel.wire(PINK, terminals["SQW"], (590, y + 30), (590, y), pin)
 
 
-def _button(easel: Easel) -> None:
-    for n in range(1, easel.box.buttons + 1):
-        pin = _pin(easel, f"button{n}")
-        y = pin[1]
-        terminals = {"1": (220, y), "2": (220, y + 40)}
-        easel.module(f"SB{n}", 60, y - 60, 160, 120, terminals, "#4b4b4b")
-        easel.dome(125, y + 12, 40)
-        easel.plug("GND", terminals["2"], "right")
-        easel.wire(GREEN, terminals["1"], (400, y))
-        easel.two(f"RP{n}", (330, y), (330, y - 80), "2", "1")
-        easel.plug("3V3", (330, y - 80), "up")
-        easel.two(f"RS{n}", (400, y), (470, y), "1", "2")
-        easel.wire(GREEN, (470, y), pin)
-        easel.two(f"CB{n}", (590, y), (590, y + 70), "1", "2", flip=True)
-        easel.plug("GND", (590, y + 70), "down")
+def _button(easel: Easel, n: int) -> None:
+    pin = _pin(easel, f"button{n}")
+    first = _pin(easel, "button1")[1]
+    y = first + 150 * (n - 1)
+    terminals = {"1": (220, y), "2": (220, y + 40)}
+    easel.module(f"SB{n}", 60, y - 60, 160, 120, terminals, "#4b4b4b")
+    easel.dome(125, y + 12, 40)
+    if easel.box.product == "remote":
+        easel.words(70, y - 38, LEADING[n - 1], 14, colour="white")
+    easel.plug("GND", terminals["2"], "right")
+    easel.wire(GREEN, terminals["1"], (400, y))
+    easel.two(f"RP{n}", (330, y), (330, y - 80), "2", "1")
+    easel.plug("3V3", (330, y - 80), "up")
+    easel.two(f"RS{n}", (400, y), (470, y), "1", "2")
+    # Each next one turns up nearer to the board, so that no wire crosses another.
+    turn = 530 + 20 * n
+    easel.wire(GREEN, (470, y), (turn, y), (turn, pin[1]), pin)
+    x = 590 if easel.box.buttons == 1 else 510
+    easel.two(f"CB{n}", (x, y), (x, y + 70), "1", "2", flip=True)
+    easel.plug("GND", (x, y + 70), "down")
 
 
 def _line(easel: Easel) -> None:
@@ -220,7 +231,7 @@ def _lamps(easel: Easel) -> None:
     y = pin[1]
     terminals = {"VDD": (1130, y - 40), "DIN": (1130, y), "GND": (1130, y + 40)}
     easel.module("L1", 1130, y - 80, 460, 160, terminals, "#e8e4d8", dark=False)
-    for lamp in range(easel.box.lamps().count):
+    for lamp in range(easel.box.part["L1"].count):
         easel.body(1190 + 48 * lamp, y - 16, 32, 32, "#ffffff")
     easel.words(1190, y + 44, "arrows on the strip point this way \u2192", 14, colour="#333333")
     easel.wire(GREEN, pin, (920, y))
@@ -228,8 +239,59 @@ def _lamps(easel: Easel) -> None:
     easel.wire(GREEN, (990, y), terminals["DIN"])
     easel.plug("BATTERY", terminals["VDD"], "left")
     easel.plug("GND", terminals["GND"], "left")
-    for ref, x, ends in (("C1", 1200, "+-"), ("C2", 1300, "12")):
+    for ref, x, ends in (("C1", 1270, "+-"), ("C2", 1370, "12")):
         easel.two(ref, (x, 680), (x, 750), *ends)
         easel.plug("BATTERY", (x, 680), "up")
         easel.plug("GND", (x, 750), "down")
-    easel.words(1390, 720, "both close to the strip", 15)
+    easel.words(1450, 720, "both close to the strip", 15)
+
+
+def _receiver(easel: Easel) -> None:
+    pin = _pin(easel, "receiver")
+    y = pin[1]
+    terminals = {"VS": (1090, y - 60), "GND": (1090, y - 30), "OUT": (1090, y)}
+    easel.module("U6", 1090, y - 90, 90, 100, terminals, "#26262c")
+    easel.plug("GND", terminals["GND"], "left")
+    easel.wire(SKY, terminals["OUT"], pin)
+    easel.wire(RED, terminals["VS"], (930, y - 60))
+    easel.two("R13", (1010, y - 60), (1010, y - 130), "2", "1")
+    easel.plug("3V3", (1010, y - 130), "up")
+    easel.two("C8", (930, y - 60), (930, y - 130), "+", "-")
+    easel.plug("GND", (930, y - 130), "up")
+
+
+def _switches(easel: Easel) -> None:
+    """Draw the emitters, and the transistors between them and their pin."""
+    pin = _pin(easel, "emitter")
+    y = pin[1]
+    easel.wire(PINK, pin, (920, y))
+    easel.two("R15", (890, y), (890, y + 70), "1", "2")
+    easel.plug("GND", (890, y + 70), "down")
+    easel.two("R14", (920, y), (990, y), "1", "2")
+    easel.transistor("Q2", 1040, y, {"B": (990, y), "C": (1040, y - 80), "E": (1040, y + 40)}, True)
+    easel.plug("BATTERY", (1040, y - 80), "up")
+    easel.wire(PINK, (1040, y + 40), (1040, y + 480))
+    half = easel.box.emitters // 2
+    rows = (("Q3", "R16", "R18", 1, y + 100), ("Q4", "R17", "R19", 1 + half, y + 480))
+    for switch, base, low, first, row in rows:
+        easel.wire(PINK, (1040, row), (1060, row))
+        easel.two(base, (1060, row), (1130, row), "1", "2")
+        easel.wire(PINK, (1130, row), (1170, row))
+        easel.two(low, (1150, row), (1150, row + 70), "1", "2", flip=True)
+        easel.plug("GND", (1150, row + 70), "down")
+        ends = {"B": (1170, row), "C": (1210, row - 120), "E": (1210, row + 40)}
+        easel.transistor(switch, 1210, row, ends, True)
+        easel.plug("GND", ends["E"], "down")
+        easel.wire(OCHRE, (1270, row - 260), (1280 + 84 * (half - 1), row - 260))
+        easel.plug("BATTERY", (1270, row - 260), "left")
+        easel.wire(RED, ends["C"], (1280 + 84 * (half - 1), row - 120))
+        for n in range(half):
+            x = 1280 + 84 * n
+            easel.two(f"RI{first + n}", (x, row - 260), (x, row - 190), "1", "2")
+            easel.two(f"IR{first + n}", (x, row - 190), (x, row - 120), "A", "K")
+    easel.wire(OCHRE, (890, 1040), (970, 1040))
+    easel.plug("BATTERY", (890, 1040), "up")
+    for ref, x, ends2 in (("C1", 890, "+-"), ("C2", 970, "12")):
+        easel.two(ref, (x, 1040), (x, 1110), *ends2)
+        easel.plug("GND", (x, 1110), "down")
+    easel.words(862, 1180, "close to the emitters", 15)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from handbell_core import timeline
+from hardware import emitters
 from hardware.formulas import capacity_ah, runtime_h
 from hardware.model import Battery, Box, Display, State
 from hardware.netlist import Netlist
@@ -22,18 +23,20 @@ SPAN_MS = 60_000
 
 @dataclass(frozen=True)
 class Draw:
-    """What a state takes: mA from the battery, of which lamps; mA from 5 V where that feeds it."""
+    """What a state takes: mA from the battery; mA from 5 V where that feeds it."""
 
     board_ma: float
     display_ma: float
     lamps_ma: float
     sounder_ma: float
     gauge_ma: float
+    emitters_ma: float
 
     @property
     def total_ma(self) -> float:
         """The sum, in mA."""
-        return self.board_ma + self.display_ma + self.lamps_ma + self.sounder_ma + self.gauge_ma
+        fed_ma = self.board_ma + self.display_ma + self.lamps_ma + self.emitters_ma
+        return fed_ma + self.sounder_ma + self.gauge_ma
 
 
 @dataclass(frozen=True)
@@ -49,6 +52,9 @@ class Runtime:
 
 def lamps_ma(box: Box, kind: str) -> float:
     """Return the strip's mean current over a span of ``kind``, as the firmware lights it."""
+    lamps = box.lamps()
+    if lamps is None:
+        return 0.0
     lights: Any = importlib.import_module("box.lights")
     strip = _Strip(box.firmware.lamps)
     light = lights.Lights(strip, box.firmware.lamp_cap)
@@ -60,7 +66,6 @@ def lamps_ma(box: Box, kind: str) -> float:
         left_ms = 0 if resting else SPAN_MS - SPAN_MS * step // STEPS
         light.set(span_kind, left_ms, 0 if resting else SPAN_MS, SPAN_MS - left_ms, extra)
         levels += sum(sum(lamp) for lamp in strip.lamps)
-    lamps = box.lamps()
     return levels / STEPS / 255 * lamps.colour_ma + lamps.count * lamps.dark_ma
 
 
@@ -108,6 +113,7 @@ def draw(box: Box, state: State, battery: Battery) -> Draw:
         lamps_ma=at_5v.lamps_ma * scale,
         sounder_ma=at_5v.sounder_ma * scale,
         gauge_ma=at_5v.gauge_ma,
+        emitters_ma=at_5v.emitters_ma * scale,
     )
 
 
@@ -131,13 +137,17 @@ def _draw(box: Box, state: State, supply_v: float) -> Draw:
         lamps_ma=lamps_ma(box, state.kind),
         sounder_ma=_speaker_mean_ma(net, supply_v) * sounding,
         gauge_ma=supply_v / sum(net.gauge_ohms() or (float("inf"),)) * 1000,
+        emitters_ma=0.0 if state.kind == "RESTING" else emitters.mean_ma(net, supply_v),
     )
 
 
 def _speaker_mean_ma(net: Netlist, supply_v: float) -> float:
     """Return the loudspeaker's mean current while it sounds: a square wave is on half the time."""
-    ohm = net.box.part[net.refs("speaker")[0]].ohm + net.speaker_series_ohm()
-    return supply_v / ohm * 1000 * net.box.firmware.sound_duty / 65_536
+    duty = net.box.firmware.sound_duty / 65_536
+    return sum(
+        supply_v / (net.box.part[ref].ohm + net.speaker_series_ohm()) * 1000 * duty
+        for ref in net.refs("speaker")
+    )
 
 
 def runtime(box: Box, battery: Battery) -> Runtime:

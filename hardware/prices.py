@@ -7,10 +7,29 @@ from typing import Any
 
 from hardware.load import box_of, variants
 from hardware.model import Box
-from hardware.tables import named, table
+from hardware.tables import REMOTE, named, table
 
 TWELVE = 12
-_LETTERS = ("U", "L", "LS", "SB", "BT", "S", "J", "F", "D", "Q", "R", "RP", "RS", "C", "CB", "PB")
+_LETTERS = (
+    "U",
+    "L",
+    "LS",
+    "SB",
+    "BT",
+    "S",
+    "J",
+    "F",
+    "D",
+    "Q",
+    "R",
+    "RP",
+    "RS",
+    "C",
+    "CB",
+    "IR",
+    "RI",
+    "PB",
+)
 
 
 @dataclass(frozen=True)
@@ -66,27 +85,27 @@ def _set(data: dict[str, Any], kind: str) -> tuple[Box, int]:
 
 def tables(data: dict[str, Any]) -> dict[str, str]:
     """Return the tables of docs/makers/hardware.md that have prices in them."""
-    return {"order": order(data), "totals": totals(data)}
+    return {
+        "order": order(box_of(data), TWELVE, "twelve"),
+        "remote_order": order(box_of(data, REMOTE)),
+        "totals": totals(data),
+    }
 
 
-def order(data: dict[str, Any]) -> str:
-    """Return the bill of materials of the reference box and of twelve."""
-    box = box_of(data)
+def order(box: Box, many: int = 0, called: str = "") -> str:
+    """Return the bill of materials of one, and of ``many`` if they are asked for."""
     rows: list[tuple[object, ...]] = []
     for line in lines(box):
         count = len(line.refs)
         what = line.what + (" (may be left out)" if line.optional else "")
-        rows.append(
-            (
-                ", ".join(line.refs), what, count, f"{line.each:.2f}", f"{line.total:.2f}",
-                count * TWELVE, f"{line.total * TWELVE:.2f}",
-            )
-        )  # fmt: skip
+        row = (", ".join(line.refs), what, count, f"{line.each:.2f}", f"{line.total:.2f}")
+        rows.append((*row, *((count * many, f"{line.total * many:.2f}") if many else ())))
     total = box_price(box)
-    rows.append(("", "**all**", "", "", f"**{total:.2f}**", "", f"**{total * TWELVE:.2f}**"))
-    money = box.currency
-    head = ("part", "what", "a box", f"{money} each", f"{money} a box", "twelve", f"{money}")
-    return table(head, rows)
+    last = ("", "**all**", "", "", f"**{total:.2f}**")
+    rows.append((*last, *(("", f"**{total * many:.2f}**") if many else ())))
+    one, money = box.product, box.currency
+    head = ("part", "what", f"a {one}", f"{money} each", f"{money} a {one}")
+    return table((*head, *((called, money) if many else ())), rows)
 
 
 def totals(data: dict[str, Any]) -> str:
@@ -94,7 +113,7 @@ def totals(data: dict[str, Any]) -> str:
     rows: list[tuple[object, ...]] = []
     for name in variants(data):
         box = box_of(data, name)
-        rows.append((f"one box: {box.what}", f"{box_price(box):.2f}"))
+        rows.append((f"one {box.product}: {box.what}", f"{box_price(box):.2f}"))
     box = box_of(data)
     clock = sum(line.total for line in lines(box) if line.optional)
     rows.append(("one box without its clock part", f"{box_price(box) - clock:.2f}"))

@@ -6,7 +6,14 @@ from collections.abc import Callable
 from pathlib import Path
 
 from handbell.base.errors import HandbellError
-from hardware import board_file, rules_pins, rules_signals, rules_sound, rules_supply
+from hardware import (
+    board_file,
+    rules_infrared,
+    rules_pins,
+    rules_signals,
+    rules_sound,
+    rules_supply,
+)
 from hardware.model import Box
 from hardware.netlist import Netlist
 
@@ -23,6 +30,8 @@ RULES: tuple[Rule, ...] = (
     rules_sound.line_output,
     rules_signals.buttons,
     rules_signals.off_series,
+    rules_infrared.receiver,
+    rules_infrared.emitting,
     rules_supply.no_back_feed,
     rules_supply.poles,
     rules_supply.gauge,
@@ -56,7 +65,9 @@ def firmware_faults(box: Box, folder: Path = board_file.FIRMWARE / "boards") -> 
 def _differences(box: Box, says: board_file.BoardFile) -> list[str]:
     found = []
     for name, pin in box.pins.by_name().items():
-        if says.pins[name] != pin:
+        if says.pins[name] is None:
+            found.append(f"has nothing for {name}, box.toml has it on GP{pin}.")
+        elif says.pins[name] != pin:
             found.append(
                 f"has {name} on GP{says.pins[name]}, box.toml has it on GP{pin}: a box wired by "
                 f"the one would not work with the other."
@@ -66,6 +77,10 @@ def _differences(box: Box, says: board_file.BoardFile) -> list[str]:
             found.append(f"has {field} {getattr(says, field)}, box.toml has {wanted}.")
     if not says.buttons_pulled_up:
         found.append("leaves its buttons without a pull-up: one that is not fitted would float.")
+    if not says.receiver_pulled_up:
+        found.append("leaves the receiver without a pull-up: one that is not fitted would float.")
+    if not says.emitter_dark:
+        found.append("lights the emitters as it sets up their pin: they are dark but for a burst.")
     full_mv = rules_supply.gauge_full_mv(Netlist(box))
     if abs(says.gauge_full_mv - full_mv) > 1:
         found.append(

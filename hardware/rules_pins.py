@@ -96,7 +96,7 @@ def draws_ma(net: Netlist) -> dict[str, float]:
         if name in ("sda", "scl"):
             draws[name] = logic_v / _bus_ohm(net, at) * 1000
             continue
-        if name.startswith(("button", "clock", "gauge")):
+        if name.startswith(("button", "clock", "gauge", "receiver")):
             continue  # inputs: they give nothing
         draws[name] = sum(
             _beyond_ma(net, part.ohm, far) for part, far in net.beyond(at, "resistor")

@@ -91,8 +91,10 @@ def lamp_data(net: Netlist) -> list[str]:
 def lamp_current(net: Netlist) -> list[str]:
     """A colour draws no more than the part gives, and all lamps no more than their supply."""
     box = net.box
-    found = []
+    found: list[str] = []
     lamps = box.lamps()
+    if lamps is None:
+        return found
     rail_ma = box.supply.lamp_rail_ma
     if lamps.colour_ma > COLOUR_MA:
         found.append(
@@ -113,8 +115,10 @@ def lamp_current(net: Netlist) -> list[str]:
 
 
 def lamps_most_ma(net: Netlist) -> float:
-    """Return what the strip draws with every colour at the firmware's cap."""
+    """Return what the strip draws with every colour at the firmware's cap, 0 without one."""
     lamps = net.box.lamps()
+    if lamps is None:
+        return 0.0
     lit = lamps.colour_ma * 3 * net.box.firmware.lamp_cap / 255
     return lamps.count * (lit + lamps.dark_ma)
 

@@ -67,8 +67,10 @@ def _heated(net: Netlist, ref: str, peak_ma: float) -> list[tuple[Part, float]]:
 
 
 def speaker_ma(net: Netlist) -> float:
-    """Return the loudspeaker's peak current at the highest voltage of its supply."""
-    ref = net.refs("speaker")[0]
+    """Return the loudspeaker's peak current at the highest voltage of its supply, 0 without one."""
+    ref = next(iter(net.refs("speaker")), "")
+    if not ref:
+        return 0.0
     fed = [far for _, far in net.beyond(net.at(ref, "1"), "resistor")] or [net.at(ref, "1")]
     supply_v = max(net.supply_v(far)[1] for far in fed)
     return supply_v / (net.box.part[ref].ohm + net.speaker_series_ohm()) * 1000
@@ -76,7 +78,9 @@ def speaker_ma(net: Netlist) -> float:
 
 def line_output(net: Netlist) -> list[str]:
     """The line output is divided, coupled, in series with a resistor, and stands 48 V."""
-    found = []
+    found: list[str] = []
+    if "line" in net.box.free:
+        return found
     at = net.at(net.refs("board")[0], "line")
     jack = next((net.at(ref, "tip") for ref in net.refs("jack")), "")
     if not at or not jack:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from hardware import emitters
 from hardware.formulas import parallel_ohm
 from hardware.netlist import Netlist
 from hardware.power import board_most_ma
@@ -105,6 +106,8 @@ def decoupling(net: Netlist) -> list[str]:
     board = net.refs("board")[0]
     for ref in net.refs("lamps"):
         found += _near(net, net.at(ref, "VDD"), "the lamps")
+    if net.refs("emitter"):
+        found += _near(net, emitters.supply(net), "the emitters")
     found += _near(net, net.at(board, "3V3"), "the display")
     for ref in net.refs("capacitor"):
         part = net.box.part[ref]
@@ -126,26 +129,32 @@ def _near(net: Netlist, supply: str, what: str) -> list[str]:
     return []
 
 
+def most_ma(net: Netlist) -> float:
+    """Return what may be taken of the battery at once; capacitors take the emitters' pulses."""
+    burst_ma = emitters.most_ma(net) * emitters.LIT_PART
+    return lamps_most_ma(net) + speaker_ma(net) + board_most_ma(net.box) + burst_ma
+
+
 def currents(net: Netlist) -> list[str]:
     """Fuse, diodes, resistor and the board's 3.3 V carry what they must."""
     found = []
     box = net.box
-    most_ma = lamps_most_ma(net) + speaker_ma(net) + board_most_ma(box)
+    takes_ma = most_ma(net)
     for ref in net.refs("fuse"):
-        if box.part[ref].hold_ma < most_ma * 1.2:
+        if box.part[ref].hold_ma < takes_ma * 1.2:
             found.append(
-                f"{ref} holds {box.part[ref].hold_ma:.0f} mA, and the box may take {most_ma:.0f} "
+                f"{ref} holds {box.part[ref].hold_ma:.0f} mA, and the box may take {takes_ma:.0f} "
                 f"mA: with a fifth to spare it would open in class."
             )
     for ref in net.refs("diode"):
-        at_coil = any(box.part[other].kind == "npn" for other, _ in net.on(net.at(ref, "A")))
-        carries = speaker_ma(net) if at_coil else most_ma
+        at_coil = any(box.part[other].kind == "speaker" for other, _ in net.on(net.at(ref, "A")))
+        carries = speaker_ma(net) if at_coil else takes_ma
         if box.part[ref].max_ma < carries:
             found.append(f"{ref} stands {box.part[ref].max_ma:.0f} mA and may get {carries:.0f}.")
     rail_ma = box.display_fitted().lit_ma + sum(part.draw_ma for part in box.part.values())
     if rail_ma > box.supply.rail_ma:
         found.append(
-            f"Display and clock take {rail_ma:.0f} mA; the board's 3.3 V give "
+            f"Display, clock and receiver take {rail_ma:.0f} mA; the board's 3.3 V give "
             f"{box.supply.rail_ma:.0f} mA."
         )
     return found

@@ -5,7 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from hardware import chip, power, reach, rules_pins, rules_signals, rules_sound, rules_supply
+from hardware import (
+    chip,
+    emitters,
+    power,
+    reach,
+    rules_infrared,
+    rules_pins,
+    rules_signals,
+    rules_sound,
+    rules_supply,
+)
 from hardware.formulas import (
     dbv,
     e24_below,
@@ -22,12 +32,16 @@ from hardware.sheet import value
 
 METRES = (1, 2, 5)
 ON_USB = "link"  # the state in which the cable feeds the board
+REMOTE = "remote"  # the variant that is no box
 
 
 def tables(data: dict[str, Any]) -> dict[str, str]:
     """Return all tables by the names of their markers."""
-    box = box_of(data)
+    box, remote = box_of(data), box_of(data, REMOTE)
     return {
+        "remote_pins": pins(remote),
+        "remote_nets": nets(remote),
+        "remote_figures": remote_figures(remote),
         "pins": pins(box),
         "nets": nets(box),
         "figures": figures(box),
@@ -55,7 +69,8 @@ def pins(box: Box) -> str:
     rows: list[tuple[object, ...]] = []
     for name, pin in sorted(box.pins.by_name().items(), key=lambda item: item[1]):
         at = net.at("U1", name)
-        goes = _others(box, at, "U1") if at else "free for one more button"
+        free = "free for one more button" if name.startswith("button") else "free"
+        goes = _others(box, at, "U1") if at else free
         rows.append((f"GP{pin}", chip.EDGE[pin], name.replace("_", " "), goes))
     for name, edge in chip.EDGE_SUPPLY.items():
         rows.append((name, edge, "supply", _others(box, net.at("U1", name), "U1")))
@@ -83,7 +98,7 @@ def figures(box: Box) -> str:
     own = box.part["R1"].ohm
     modules = [part.pull_up_ohm for part in box.part.values() if part.pull_up_ohm]
     most = pull_up_most_ohm(box.bus.rise_ns, box.bus.stated_pf)
-    lamps = box.lamps()
+    lamps = box.part["L1"]
     lamp_v = net.supply_v(net.at("L1", "VDD"))
     line_v = rules_sound.line_level_v(net)
     draws = rules_pins.draws_ma(net)
@@ -101,6 +116,10 @@ def figures(box: Box) -> str:
          f"{box.supply.lamp_rail_ma:.0f} mA"),
         ("loudspeaker, peak", f"{rules_sound.speaker_ma(net):.0f} mA",
          f"its pin gives {draws['sounder']:.1f} of {chip.PIN_MA:.0f} mA to the transistor"),
+        ("receiver's supply, filtered by",
+         f"{box.part['R13'].ohm:.0f} Ohm, {value(box.part['C8'])}",
+         f"{rules_infrared.FILTER_OHM[0]} to {rules_infrared.FILTER_OHM[1]} Ohm, over "
+         f"{rules_infrared.FILTER_NF} nF (Vishay, document 81733)"),
         ("all pins together", f"{sum(draws.values()):.1f} mA", f"{chip.ALL_PINS_MA:.0f} mA"),
         ("line output into 10 kOhm", f"{line_v:.2f} V, {dbv(line_v):.0f} dBV",
          f"{rules_sound.LINE_MOST_V} V"),
@@ -108,6 +127,52 @@ def figures(box: Box) -> str:
          f"the battery has {net.supply_v(net.gauge_top())[1]:.1f} V at most"),
         ("from a USB port while charging", f"{charge_ma + box.board_draw.busy_ma:.0f} mA",
          f"{box.supply.port_ma:.0f} mA"),
+    ]  # fmt: skip
+    return table(("what", "is", "may be"), rows)
+
+
+def remote_figures(box: Box) -> str:
+    """Return the figures that the rules compare in a remote, and how long its cell lasts."""
+    net = Netlist(box)
+    battery = box.battery_fitted()
+    assert battery is not None
+    lasts = power.runtime(box, battery)
+    draws = rules_pins.draws_ma(net)
+    first = net.refs("emitter")[0]
+    part, at_v = box.part[first], battery.mean_v
+    low_v, high_v = net.supply_v(emitters.supply(net))
+    least, most = emitters.pulse_ma(net, low_v, first, 1), emitters.pulse_ma(net, high_v, first)
+    switch = next(ref for ref in net.refs("npn") if emitters.switched_ma(net, ref))
+    carries, transistor = emitters.switched_ma(net, switch), box.part[switch]
+    lit_ms, telegram_ms = emitters.telegram_lit_ms(), emitters.telegram_ms()
+    burst_ma = emitters.most_ma(net) * emitters.LIT_PART
+    rows = [
+        ("an emitter's pulse, from an empty cell to a full one", f"{least:.0f} to {most:.0f} mA",
+         f"{part.max_ma:.0f} mA even without a pause (Vishay, TSAL4400, document 81006)"),
+        ("an emitter's resistor, if the board stopped in mid-pulse",
+         f"{(most / 1000) ** 2 * box.part['RI1'].ohm:.2f} W", f"{box.part['RI1'].watt} W"),
+        ("all emitters in a burst, of which a third is lit", f"{burst_ma:.0f} mA of the cell",
+         "the fuse, below"),
+        ("a switching transistor", f"{carries:.0f} mA",
+         f"{min(transistor.max_ma, emitters.drive_ma(net, switch) * transistor.gain):.0f} mA"),
+        ("the emitters' pin", f"{draws['emitter']:.1f} mA", f"{chip.PIN_MA:.0f} mA"),
+        ("all pins together", f"{sum(draws.values()):.1f} mA", f"{chip.ALL_PINS_MA:.0f} mA"),
+        (f"lit in a telegram of {telegram_ms:.0f} ms", f"{lit_ms:.1f} ms", "-"),
+        ("telegrams an hour", f"{emitters.telegrams_an_hour(net):.0f}",
+         f"{3_600_000 / telegram_ms:.0f}, one after the other"),
+        ("emitters in class, in the mean", f"{emitters.mean_ma(net, at_v):.1f} mA", "-"),
+        ("remote in class", f"{lasts.class_ma:.0f} mA", "-"),
+        ("cell, new and aged", f"{lasts.new_h:.1f} h and {lasts.aged_h:.1f} h",
+         f"{box.class_day.hours:.0f} h at least"),
+        (f"class left at {box.firmware.battery_low_mv / 1000:.2f} V", f"{lasts.reserve_h:.1f} h",
+         "1 h at least"),
+        ("fuse", f"{rules_supply.most_ma(net):.0f} mA", f"{box.part['F1'].hold_ma / 1.2:.0f} mA"),
+        (f"at an eye {emitters.EYE_M} m away, all emitters turned to it, lit without a pause",
+         f"{emitters.eye_w_m2(net):.0f} W/m2",
+         f"{emitters.CORNEA_W_M2:.0f} W/m2 (IEC 62471, exempt group, from memory)"),
+        ("the brightest emitter, lit without a pause",
+         f"{emitters.eye_w_m2_sr(net) / 1000:.0f} kW/m2/sr",
+         f"{emitters.RETINA_W_M2_SR / 1000:.0f} kW/m2/sr (the same)"),
     ]  # fmt: skip
     return table(("what", "is", "may be"), rows)
 
@@ -155,7 +220,7 @@ def voltages(box: Box) -> str:
     battery = box.battery_fitted()
     assert battery is not None
     lasts = power.runtime(box, battery)
-    low_v, least_v = box.firmware.battery_low_mv / 1000, box.lamps().supply_v[0]
+    low_v, least_v = box.firmware.battery_low_mv / 1000, box.end_v()
     rows = [
         (f"{battery.full_v * battery.cells:.2f} V", "full; the charger stops"),
         (
@@ -225,6 +290,8 @@ def changes(data: dict[str, Any]) -> str:
     """Return what each variant changes."""
     rows = []
     for name in variants(data)[1:]:
+        if name == REMOTE:
+            continue
         change = data["variant"][name]
         box = box_of(data, name)
         reference = box_of(data, REFERENCE)

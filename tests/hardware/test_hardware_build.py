@@ -13,10 +13,15 @@ from hardware.load import PATH, box_of
 pytest.importorskip("schemdraw", reason="schemdraw draws the schematic")
 
 
+OF_THE_BOX = {build.PAGE, build.SCHEMATIC, build.PICTURE}
+OF_THE_REMOTE = {build.PAGE, build.REMOTE_SCHEMATIC, build.REMOTE_PICTURE}
+ARTEFACTS = OF_THE_BOX | OF_THE_REMOTE
+
+
 @pytest.fixture
 def copied(tmp_path):
     """A copy of box.toml and of the artefacts: (source, root)."""
-    for path in (build.PAGE, build.SCHEMATIC, build.PICTURE):
+    for path in ARTEFACTS:
         (tmp_path / path).parent.mkdir(parents=True, exist_ok=True)
         shutil.copy(build.ROOT / path, tmp_path / path)
     source = tmp_path / "box.toml"
@@ -61,8 +66,11 @@ def test_everything_committed_is_current():
 @pytest.mark.parametrize(
     "table, key, value, stale",
     [
-        ("pins", "lamps", 17, {build.PAGE, build.SCHEMATIC, build.PICTURE}),
-        ("part/R4", "ohm", 910, {build.PAGE, build.SCHEMATIC, build.PICTURE}),
+        ("pins", "lamps", 17, OF_THE_BOX),
+        ("part/R4", "ohm", 910, OF_THE_BOX),
+        ("part/R10", "ohm", 11_000, ARTEFACTS),
+        ("variant/remote/part/R14", "ohm", 910, OF_THE_REMOTE),
+        ("pins", "emitter", 20, OF_THE_REMOTE),
         ("part/U2", "price", 21.0, {build.PAGE}),
         ("part/L1", "colour_ma", 12, {build.PAGE}),
     ],
@@ -71,11 +79,7 @@ def test_a_change_makes_what_shows_it_stale(copied, table, key, value, stale):
     source, root = copied
     alter(source, table, key, value)
     found = build.stale(source, root)
-    assert {
-        path
-        for path in (build.PAGE, build.SCHEMATIC, build.PICTURE)
-        if any(path.as_posix() in fault for fault in found)
-    } == stale
+    assert {path for path in ARTEFACTS if any(path.as_posix() in fault for fault in found)} == stale
     assert all("run `python -m hardware.build`" in fault for fault in found)
     assert set(build.write(source, root)) == stale
     assert build.stale(source, root) == [] and build.write(source, root) == []
@@ -111,6 +115,18 @@ def test_prices_add_up(data):
     assert prices.set_price(data, "twelve") == pytest.approx(13 * one + hub)
 
 
+def test_a_remotes_price_adds_up(data):
+    """Summed again from the file: what the remote drops, changes and adds, four buttons, eight diodes."""
+    change = data["variant"]["remote"]
+    total = 0.0
+    for ref in {*data["part"], *change["part"]} - set(change["drop"]):
+        part = data["part"].get(ref, {}) | change["part"].get(ref, {})
+        total += part["price"] * (4 if "#" in ref else 8 if "@" in ref else 1)
+    assert prices.box_price(box_of(data, "remote")) == pytest.approx(total)
+    page = (build.ROOT / build.PAGE).read_text(encoding="utf-8")
+    assert f"| {total:.2f} |" in page and f"**{total:.2f}**" in page
+
+
 def test_page_tells_the_prices_with_their_date(data):
     page = (build.ROOT / build.PAGE).read_text(encoding="utf-8")
     one = prices.box_price(box_of(data))
@@ -120,7 +136,7 @@ def test_page_tells_the_prices_with_their_date(data):
 
 
 def test_every_part_is_ordered_once(data):
-    for variant in ("", "perfboard", "aa", "bench"):
+    for variant in ("", "perfboard", "aa", "bench", "remote"):
         box = box_of(data, variant)
         ordered = [ref for line in prices.lines(box) for ref in line.refs]
         assert sorted(ordered) == sorted(box.part)

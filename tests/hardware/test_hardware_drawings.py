@@ -23,6 +23,11 @@ def drawing(request):
     return DRAWINGS[request.param]
 
 
+@pytest.fixture(params=["", "remote"], ids=["box", "remote"])
+def box(data, request):
+    return box_of(data, request.param)
+
+
 def test_it_wires_what_the_source_says(drawing, box):
     made = drawing.draw(box)
     assert made.drawn.faults(box) == []
@@ -50,15 +55,16 @@ def test_a_missing_line_is_found_out(drawing, box):
     made = drawing.draw(box)
     whole = list(made.drawn.lines)
     found = 0
-    for at in range(len(whole)):
+    tried = range(0, len(whole), 3)
+    for at in tried:
         made.drawn.lines = whole[:at] + whole[at + 1 :]
         found += bool(made.drawn.faults(box))
-    assert found >= 0.9 * len(whole)  # a line's end may lie on the next one
+    assert found >= 0.9 * len(tried)  # a line's end may lie on the next one
 
 
 def test_a_line_across_is_found_out(drawing, box):
     made = drawing.draw(box)
-    (x, y), (_, other_y) = made.drawn.ends["R7.1"], made.drawn.ends["R7.2"]
+    (x, y), (_, other_y) = made.drawn.ends["R11.1"], made.drawn.ends["R11.2"]
     made.drawn.line((x, y), (x, other_y))
     assert any("is drawn on net" in fault for fault in made.drawn.faults(box))
 

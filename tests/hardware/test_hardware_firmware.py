@@ -39,6 +39,19 @@ def test_board_files_agree(box):
         ("LAMP_CAP = 64", "LAMP_CAP = 255", "has lamp_cap 255, box.toml has 64"),
         ("LAMPS = 8", "LAMPS = 12", "has lamps 12, box.toml has 8"),
         ("Pin.IN, Pin.PULL_UP)\n\n\n_battery", "Pin.IN)\n\n\n_battery", "without a pull-up"),
+        ("RECEIVER_PIN = 18", "RECEIVER_PIN = 20", "has receiver on GP20, box.toml has it on GP18"),
+        (
+            "RECEIVER_PIN = 18",
+            "RECEIVER_PIN = None",
+            "has nothing for receiver, box.toml has it on",
+        ),
+        ("EMITTER_PIN = 19", "EMITTER_PIN = 18", "has emitter on GP18, box.toml has it on GP19"),
+        (
+            "RECEIVER_PIN, Pin.IN, Pin.PULL_UP",
+            "RECEIVER_PIN, Pin.IN",
+            "the receiver without a pull-up",
+        ),
+        ("Pin.OUT, value=0)", "Pin.OUT, value=1)", "lights the emitters as it sets up their pin"),
         ("65535", "32767", "every battery would be shown wrong"),
         ("Pin(BUTTON_PINS[slot]", "Pinn(BUTTON_PINS[slot]", "can't be run to see its pins"),
     ],
@@ -72,5 +85,6 @@ def test_nothing_is_left_behind_of_the_stand_ins():
 
     before = set(sys.modules)
     board_file.read(BOARDS / "pico.py")
-    assert "machine" not in set(sys.modules) - before
+    left = set(sys.modules) - before
+    assert not left & {"machine", "box", "box.infrared", "box.emitter"}
     assert str(board_file.FIRMWARE) not in sys.path[:1]
