@@ -8,6 +8,7 @@ from manifold3d import CrossSection, Manifold
 
 from .outlines import ears, eyes, lug_outline, slots, tie_slots, wall_screws, walls_outline
 from .places import Places
+from .remote_places import RemotePlaces
 from .shapes import block, cone, corners, post, prism, softened, union
 
 
@@ -19,7 +20,7 @@ def build(part: SimpleNamespace, place: Places, own: SimpleNamespace) -> Manifol
     plate = prism(inside, low, low + thick)
     for reaching in (ears(part, place), lug_outline(part, place)):
         plate += softened(reaching, low, low + thick, 1.0)
-    plate += union([_cell_bay(part, place, own), _clock_bay(part, place, own)])
+    plate += union([cell_bay(part, place, own), _clock_bay(part, place, own)])
     outer = edge - own.seal.land_mm
     groove = walls_outline(place, own, outer)
     groove -= walls_outline(place, own, outer - own.seal.cord_mm * 1.2)
@@ -45,7 +46,7 @@ def _holes(part: SimpleNamespace, place: Places, own: SimpleNamespace) -> list[M
     return cuts
 
 
-def _cell_bay(part: SimpleNamespace, place: Places, own: SimpleNamespace) -> Manifold:
+def cell_bay(part: SimpleNamespace, place: Places | RemotePlaces, own: SimpleNamespace) -> Manifold:
     """Return round-edged corner walls about the cell's holder, and loops for its strap."""
     wide, long = (size + 2 * own.gaps.part_mm for size in part.cell.box)
     high = 12.0

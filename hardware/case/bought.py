@@ -8,6 +8,7 @@ from manifold3d import Manifold
 
 from .outlines import window_outline
 from .places import Places
+from .remote_places import RemotePlaces
 from .shapes import block, cone, post, prism, union
 
 
@@ -25,36 +26,37 @@ def build(part: SimpleNamespace, place: Places, own: SimpleNamespace) -> dict[st
     """Return the solids by name; what is soldered or plugged on is within each one's block."""
     return {
         "button": _button(part, place, own),
-        "display": _display(part, place, own),
-        "window": prism(
-            window_outline(part, place, own),
-            own.walls.recess_mm,
-            own.walls.recess_mm + own.walls.window_mm,
-        ),
+        "display": display(part, place, own),
+        "window": window(part, place, own),
+        "receiver": _receiver(part, place, own),
         "lamps": _lamps(part, place),
         "carrier": _carrier(part, place),
-        "cell": block(
-            place.cell[0],
-            place.cell[1],
-            place.deep - part.cell.deep,
-            part.cell.box[0],
-            part.cell.box[1],
-            part.cell.deep,
-            3,
-        ),
-        "charger": _lying(place.charger, part.charger, own.walls.face_mm),
-        "clock": _lying(place.clock, part.clock, place.deep - part.clock.deep),
+        "cell": cell(part, place),
+        "charger": lying(place.charger, part.charger, own.walls.face_mm),
+        "clock": lying(place.clock, part.clock, place.deep - part.clock.deep),
         "speaker": _speaker(part, place, own),
         "switch": _switch(part, place, own),
         "jack": _along_y(*place.jack, -2, own.walls.side_mm, part.jack.hole - 0.3)
         + _along_y(
             *place.jack, own.walls.side_mm, own.walls.side_mm + part.jack.below, part.jack.body
         ),
-        "screws": _screws(part, place, own),
-    }  # fmt: skip
+        "screws": screws(part, place, own, own.walls.back_mm),
+    }
 
 
-def _lying(middle: tuple[float, float], part: SimpleNamespace, low: float) -> Manifold:
+def window(part: SimpleNamespace, place: Places | RemotePlaces, own: SimpleNamespace) -> Manifold:
+    """Return the clear sheet before the display."""
+    low = own.walls.recess_mm
+    return prism(window_outline(part, place, own), low, low + own.walls.window_mm)
+
+
+def cell(part: SimpleNamespace, place: Places | RemotePlaces) -> Manifold:
+    """Return the cell in its holder, on the back."""
+    long, wide = part.cell.box
+    return block(*place.cell, place.deep - part.cell.deep, long, wide, part.cell.deep, 3)
+
+
+def lying(middle: tuple[float, float], part: SimpleNamespace, low: float) -> Manifold:
     """Return a small board that lies upright: its long side is along y."""
     return block(*middle, low, part.pcb[1], part.pcb[0], part.deep)
 
@@ -82,7 +84,8 @@ def _button(part: SimpleNamespace, place: Places, own: SimpleNamespace) -> Manif
     )
 
 
-def _display(part: SimpleNamespace, place: Places, own: SimpleNamespace) -> Manifold:
+def display(part: SimpleNamespace, place: Places | RemotePlaces, own: SimpleNamespace) -> Manifold:
+    """Return the display's board, glass and plug."""
     size = part.display
     front = own.walls.face_mm + own.gaps.part_mm
     board = front + own.gaps.glass_mm
@@ -91,6 +94,14 @@ def _display(part: SimpleNamespace, place: Places, own: SimpleNamespace) -> Mani
     behind = size.deep + size.plug_clear - own.gaps.glass_mm - size.thick
     rear = block(x, y, board + size.thick, size.pcb[0] * 0.7, size.pcb[1] * 0.7, behind)
     return union([glass, block(x, y, board, size.pcb[0], size.pcb[1], size.thick), rear])
+
+
+def _receiver(part: SimpleNamespace, place: Places, own: SimpleNamespace) -> Manifold:
+    """Return the receiver on the face's inside, its dome in the opening."""
+    x, y = place.receiver
+    face, size = own.walls.face_mm, part.receiver
+    dome = post(x, y, face - 1.2, face + 0.1, size.dome)
+    return dome + block(x, y, face, size.body[0], size.body[1], size.deep)
 
 
 def _lamps(part: SimpleNamespace, place: Places) -> Manifold:
@@ -149,9 +160,11 @@ def _switch(part: SimpleNamespace, place: Places, own: SimpleNamespace) -> Manif
     return flange + body
 
 
-def _screws(part: SimpleNamespace, place: Places, own: SimpleNamespace) -> Manifold:
-    """Return the nine screws; M3 x 12, their tips in the inserts' holes."""
-    outside = place.deep + own.walls.back_mm
+def screws(
+    part: SimpleNamespace, place: Places | RemotePlaces, own: SimpleNamespace, thick: float
+) -> Manifold:
+    """Return the back's screws; M3 x 12, their tips in the inserts' holes."""
+    outside = place.deep + thick
     head, screw = own.fixings.head_mm, part.fasteners.screw
     solids = []
     for x, y in place.bosses:

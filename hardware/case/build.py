@@ -11,6 +11,13 @@ from .places import Places, places
 from .sizes import choices, part_sizes
 
 
+def on_bed(solid: Manifold, turned: bool) -> Manifold:
+    """Return a solid on the bed, in its middle, turned over or not."""
+    solid = solid.rotate((180, 0, 0)) if turned else solid
+    low = solid.bounding_box()
+    return solid.translate((-(low[0] + low[3]) / 2, -(low[1] + low[4]) / 2, -low[2]))
+
+
 class Case:
     """A case: the sizes it follows from, its printed and its bought parts."""
 
@@ -38,10 +45,7 @@ class Case:
 
     def on_bed(self, name: str) -> Manifold:
         """Return a printed part as it lies on the printer's bed; the back is turned over."""
-        solid = self.printed[name]
-        turned = solid.rotate((180, 0, 0)) if name == "back" else solid
-        low = turned.bounding_box()
-        return turned.translate((-(low[0] + low[3]) / 2, -(low[1] + low[4]) / 2, -low[2]))
+        return on_bed(self.printed[name], turned=name == "back")
 
     def plastic_g(self) -> float:
         """Return the mass of what is printed, in g, by the density and fill of case.toml."""

@@ -7,6 +7,7 @@ from types import SimpleNamespace
 from manifold3d import CrossSection
 
 from .places import Places, Point
+from .remote_places import RemotePlaces
 from .shapes import rounded
 
 EAR_MARGIN_MM = 7.0  # of material about a slot
@@ -19,7 +20,9 @@ def walls_outline(place: Places, own: SimpleNamespace, by: float = 0.0) -> Cross
     return plan.translate((0, place.high / 2))
 
 
-def window_outline(part: SimpleNamespace, place: Places, own: SimpleNamespace) -> CrossSection:
+def window_outline(
+    part: SimpleNamespace, place: Places | RemotePlaces, own: SimpleNamespace
+) -> CrossSection:
     """Return the clear sheet before the display; its round corners clear the display's posts."""
     wide, high = (size + 2 * own.gaps.view_mm + 4 for size in part.display.lit)
     return rounded(wide, high, 5).translate(place.view)

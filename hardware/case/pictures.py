@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ from . import lit
 from .build import Case
 from .labels import labelled
 from .outlines import eyes, slots, tie_slots, wall_screws
+from .remote import RemoteCase, emitter_ways
 from .render import Piece, View
 from .shapes import rounded
 
@@ -28,6 +30,7 @@ COLOURS: dict[str, Colour] = {
     "lamp bar": (0.92, 0.93, 0.95),
     "button": (0.90, 0.62, 0.0),
     "display": (0.14, 0.17, 0.22),
+    "receiver": (0.10, 0.10, 0.12),
     "window": (0.25, 0.30, 0.37),
     "lamps": (0.95, 0.90, 0.35),
     "carrier": (0.0, 0.56, 0.42),
@@ -38,10 +41,14 @@ COLOURS: dict[str, Colour] = {
     "switch": (0.25, 0.25, 0.27),
     "jack": (0.72, 0.72, 0.74),
     "screws": (0.50, 0.50, 0.53),
+    "ridge": (0.84, 0.37, 0.0),
+    "emitters": (0.42, 0.29, 0.55),
 }
 
 
-def _pieces(case: Case, *names: str, away: dict[str, Point3] | None = None) -> list[Piece]:
+def _pieces(
+    case: Case | RemoteCase, *names: str, away: dict[str, Point3] | None = None
+) -> list[Piece]:
     solids = case.printed | case.bought
     chosen = names or tuple(solids)
     far = away or {}
@@ -57,6 +64,7 @@ def front(case: Case) -> Any:
             ("eye for a hook", (0, eyes(case.part, place)[0][1] + 9, 42)),
             ("light strip behind\nits diffuser", (*place.lamps, 0)),
             ("display, 3 mm\nbehind the face", (-24.0, place.view[1], 3)),
+            ("here it hears\na remote", (*place.receiver, 1)),
             ("button for a fist\nor a foot", (*place.button, -30)),
             ("lip: drops fall\noff here", (-50, -2, 2)),
             ("slot for a strap", (*slots(case.part, place)[1], case.place.deep)),
@@ -123,6 +131,7 @@ def apart(case: Case) -> Any:
         "window": (0, 0, 78),
         "diffuser": (0, 0, 78),
         "display": (0, 0, 118),
+        "receiver": (0, 0, 118),
         "lamps": (0, 0, 165),
         "lamp bar": (0, 0, 190),
         "speaker": (0, 0, 95),
@@ -143,7 +152,17 @@ def apart(case: Case) -> Any:
         x, y, z = ((box[axis] + box[axis + 3]) / 2 + far[axis] for axis in range(3))
         return x, y, z
 
-    names = ["window", "diffuser", "lamps", "lamp bar", "speaker", "switch", "jack", "charger"]
+    names = [
+        "window",
+        "receiver",
+        "diffuser",
+        "lamps",
+        "lamp bar",
+        "speaker",
+        "switch",
+        "jack",
+        "charger",
+    ]
     trade = {"speaker": "loudspeaker", "jack": "line output"}
     names += ["carrier", "cell", "clock", "back"]
     shown = [(trade.get(name, name), middle(name)) for name in names]
@@ -169,6 +188,7 @@ def fitted(case: Case) -> Any:
             ("insert, 9 times", (*place.bosses[7], place.deep)),
             ("lamp bar", (-30, place.lamps[1], place.lamp_bar_z + 2)),
             ("display", (-30, place.display[1] + 12, 20)),
+            ("receiver", (*place.receiver, 10)),
             ("charger, on tape", (*place.charger, 12)),
             ("loudspeaker", (place.speaker[0], 23, place.speaker[1])),
             ("carrier in its rails,\nUSB down", (place.carrier_x + 1, 60, 55)),
@@ -220,6 +240,52 @@ def mounting(case: Case) -> Any:
     return _beside([view.image() for view in views])
 
 
+def remote_front(case: RemoteCase) -> Any:
+    """Return the remote as whoever leads the class sees it."""
+    place = case.place
+    ways = emitter_ways(case.part, place, case.own)
+    names = zip(
+        ("pause", "go on", "next block", "stop,\nbehind a ridge"), place.buttons, strict=True
+    )
+    return labelled(
+        View(_pieces(case), -12, 32, 700),
+        [
+            *((words, (x, y - 6, -8.0)) for words, (x, y) in names),
+            (
+                "one to four dimples\ntell the buttons",
+                (place.buttons[1][0] + 2.5, place.buttons[1][1] + 21, 0),
+            ),
+            ("emitter, five\nin the edge", ways[1][0]),
+            ("emitter, three\nin the face", ways[7][0]),
+            ("slot for\na lanyard", (0, place.high + 9, place.deep + 2)),
+            ("display", (*place.view, 3)),
+        ],
+    )
+
+
+def remote_apart(case: RemoteCase) -> Any:
+    """Return the remote drawn apart, seen from behind."""
+    away: dict[str, Point3] = {
+        "carrier": (0, 0, 90),
+        "cell": (0, 0, 90),
+        "clock": (0, 0, 90),
+        "back": (0, 0, 150),
+        "screws": (0, 0, 185),
+    }
+    place = case.place
+    return labelled(
+        View(_pieces(case, away=away), 140, 22, 800),
+        [
+            ("cell in its holder", (*place.cell, place.deep + 75)),
+            ("carrier, its USB\nto the side", (*place.carrier, place.deep + 60)),
+            ("charger, on tape", (*place.charger, 11)),
+            ("emitters, glued", emitter_ways(case.part, place, case.own)[2][0]),
+            ("back", (0, 10, place.deep + 152)),
+            ("6 screws", (*place.bosses[0], place.deep + 190)),
+        ],
+    )
+
+
 def _beside(images: list[Any]) -> Any:
     from PIL import Image
 
@@ -243,9 +309,13 @@ PICTURES: dict[str, Callable[[Case], Any]] = {
     "build-cell": bay,
     "build-mount": mounting,
 }
+REMOTE_PICTURES: dict[str, Callable[[RemoteCase], Any]] = {
+    "remote": remote_front,
+    "remote-parts": remote_apart,
+}
 
 
-def figures(case: Case) -> dict[str, list[float]]:
+def figures(case: Case | RemoteCase) -> dict[str, list[float]]:
     """Return volume, area and extent of every solid: what a picture was made of."""
     found = {}
     for name, solid in (case.printed | case.bought).items():
@@ -255,7 +325,20 @@ def figures(case: Case) -> dict[str, list[float]]:
 
 
 def write(case: Case, folder: Path) -> list[Path]:
-    """Draw every picture into the folder, its figures in its text field; returns the files."""
+    """Draw every picture of a box into the folder; returns the files."""
+    return _write({name: partial(draw, case) for name, draw in PICTURES.items()}, case, folder)
+
+
+def write_remote(case: RemoteCase, folder: Path) -> list[Path]:
+    """Draw every picture of a remote into the folder; returns the files."""
+    drawn = {name: partial(draw, case) for name, draw in REMOTE_PICTURES.items()}
+    return _write(drawn, case, folder)
+
+
+def _write(
+    drawn: Mapping[str, Callable[[], Any]], case: Case | RemoteCase, folder: Path
+) -> list[Path]:
+    """Draw pictures into the folder, the case's figures in their text field."""
     import json
 
     from PIL.PngImagePlugin import PngInfo
@@ -264,9 +347,9 @@ def write(case: Case, folder: Path) -> list[Path]:
     note = PngInfo()
     note.add_text(FIGURES, json.dumps(figures(case)))
     files = []
-    for name, draw in PICTURES.items():
+    for name, draw in drawn.items():
         path = folder / f"{name}.png"
-        image = draw(case).convert("RGB").quantize(256, kmeans=2, dither=0)
+        image = draw().convert("RGB").quantize(256, kmeans=2, dither=0)
         with whole_file(path) as file:
             image.save(file, "png", optimize=True, pnginfo=note)
         files.append(path)

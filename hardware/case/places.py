@@ -25,6 +25,7 @@ class Places:
     columns: tuple[Point, ...]
     view: Point
     display: Point
+    receiver: Point
     lamps: Point
     lamp_bar_z: float
     lamp_posts: tuple[Point, ...]
@@ -112,6 +113,8 @@ def _face(part: SimpleNamespace, own: SimpleNamespace, walls: dict[str, Any]) ->
         "columns": tuple((x, y + button_y) for x, y in ring),
         "view": (0.0, view_y),
         "display": (0.0, display_y),
+        # Beside the display, well below the lamps.
+        "receiver": (-part.display.pcb[0] / 2 - 8, display_y - 10),
         "lamps": (0.0, lamps_y),
         "lamp_bar_z": own.walls.face_mm + 9,
         "lamp_posts": tuple((x, lamps_y - lamps_half - 4) for x in (-52.0, 52.0)),

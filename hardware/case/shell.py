@@ -9,6 +9,7 @@ from manifold3d import CrossSection, Manifold
 
 from .outlines import diffuser_outline, ears, eyes, lug_outline, walls_outline, window_outline
 from .places import Places, Point
+from .remote_places import RemotePlaces
 from .shapes import (
     block,
     cone,
@@ -36,7 +37,8 @@ def build(part: SimpleNamespace, place: Places, own: SimpleNamespace) -> Manifol
             _body(part, place, own),
             *_columns_and_posts(part, place, own),
             *_rails(part, place, own),
-            _charger_bay(part, place, own),
+            charger_bay(part, place, own),
+            _receiver_bay(part, place, own),
         ]
     )
     top, insert = place.deep, part.fasteners
@@ -97,20 +99,47 @@ def _eye(x: float, y: float, wide: float, place: Places, own: SimpleNamespace) -
     return post(x, y, 0, place.deep + 1, wide) + (blunt ^ upper)
 
 
-def _face_openings(part: SimpleNamespace, place: Places, own: SimpleNamespace) -> list[Manifold]:
+def window_openings(
+    part: SimpleNamespace, place: Places | RemotePlaces, own: SimpleNamespace
+) -> list[Manifold]:
+    """Return what is cut from the face for the display and the clear sheet before it."""
     face, slide = own.walls.face_mm, own.gaps.slide_mm
     wide, high = (size + 2 * own.gaps.view_mm for size in part.display.lit)
     opening = rounded(wide, high, 1.5).translate(place.view)
     slope = own.walls.recess_mm - own.print.wall_least_mm  # the rest stands up: no thin edge
-    lamps = diffuser_outline(part, place)
     return [
         flared(grown(opening, slope), opening, -0.01, slope, slope + 0.01),
         prism(opening, slope, face),
         prism(grown(window_outline(part, place, own), slide), own.walls.recess_mm, face + 1),
+    ]
+
+
+def _face_openings(part: SimpleNamespace, place: Places, own: SimpleNamespace) -> list[Manifold]:
+    face, slide = own.walls.face_mm, own.gaps.slide_mm
+    lamps = diffuser_outline(part, place)
+    return [
+        *window_openings(part, place, own),
         prism(lamps, -1, face + 1),
         flared(lamps, grown(lamps, 2), face - 2, face, face + 0.02),
         post(*place.button, -1, face + 1, part.button.hole + slide),
+        *_receiver_opening(part, place, own),
     ]
+
+
+def _receiver_opening(part: SimpleNamespace, place: Places, own: SimpleNamespace) -> list[Manifold]:
+    """Return the hole for the receiver's dome; it widens outward, so that light may come aslant."""
+    face, wide = own.walls.face_mm, part.receiver.dome + 2 * own.gaps.slide_mm
+    deep = face - 1.5  # the dome's own share stands upright
+    return [
+        post(*place.receiver, -1, face + 1, wide),
+        cone(*place.receiver, -0.01, deep, wide + 2 * deep, wide),
+    ]
+
+
+def _receiver_bay(part: SimpleNamespace, place: Places, own: SimpleNamespace) -> Manifold:
+    """Return corners about the receiver, which is glued over its hole."""
+    wide, high = (size + own.gaps.part_mm for size in part.receiver.body)
+    return corners(*place.receiver, own.walls.face_mm - 0.5, wide, high, part.receiver.deep, 2.0)
 
 
 def _doors(part: SimpleNamespace, place: Places, own: SimpleNamespace) -> list[Manifold]:
@@ -141,11 +170,18 @@ def small_posts(
     part: SimpleNamespace, place: Places, own: SimpleNamespace
 ) -> list[tuple[float, float, float]]:
     """Return x, y and top of the posts that display and lamp bar are screwed to."""
+    lamps = [(x, y, place.lamp_bar_z) for x, y in place.lamp_posts]
+    return display_posts(part, place, own) + lamps
+
+
+def display_posts(
+    part: SimpleNamespace, place: Places | RemotePlaces, own: SimpleNamespace
+) -> list[tuple[float, float, float]]:
+    """Return x, y and top of the posts that the display is screwed to."""
     wide, high = part.display.holes
     top = own.walls.face_mm + own.gaps.glass_mm + own.gaps.part_mm
     x, y = place.display
-    found = [(x + right * wide / 2, y + up * high / 2, top) for right in (-1, 1) for up in (-1, 1)]
-    return found + [(x, y, place.lamp_bar_z) for x, y in place.lamp_posts]
+    return [(x + right * wide / 2, y + up * high / 2, top) for right in (-1, 1) for up in (-1, 1)]
 
 
 def _columns_and_posts(
@@ -197,7 +233,9 @@ def _rails(part: SimpleNamespace, place: Places, own: SimpleNamespace) -> list[M
     return [*rails, stay]
 
 
-def _charger_bay(part: SimpleNamespace, place: Places, own: SimpleNamespace) -> Manifold:
+def charger_bay(
+    part: SimpleNamespace, place: Places | RemotePlaces, own: SimpleNamespace
+) -> Manifold:
     """Return corners about the charger, which lies on adhesive tape on the face."""
     long, wide = (size + 2 * own.gaps.part_mm for size in part.charger.pcb)
     low = own.walls.face_mm - 0.5

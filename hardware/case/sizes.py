@@ -13,7 +13,7 @@ CHOICES = Path(__file__).with_name("case.toml")
 # What the case asks of each part.
 ASKED = {
     "board": "pcb thick deep usb_out usb_plug",
-    "carrier": "pcb thick deep",
+    "carrier": "pcb thick deep holes",
     "display": "pcb thick deep glass lit lit_shift holes plug_clear",
     "lamps": "pcb deep pitch lamp",
     "button": "dome hole above below collar nut panel_most",
@@ -22,6 +22,8 @@ ASKED = {
     "clock": "pcb deep",
     "speaker": "round deep magnet grille",
     "switch": "bezel cut below",
+    "receiver": "body deep dome",
+    "emitter": "lens brim deep",
     "jack": "hole body below panel_most",
     "fasteners": "screw insert_hole insert_long",
     "mounting": "strap hook tether",

@@ -11,6 +11,7 @@ from manifold3d import Manifold
 from handbell.base.files import write_whole
 
 from .build import Case
+from .remote import RemoteCase
 
 
 def stl_bytes(solid: Manifold) -> bytes:
@@ -35,7 +36,7 @@ def stl_bytes(solid: Manifold) -> bytes:
     return head + struct.pack("<I", len(rows)) + rows.tobytes()
 
 
-def write(case: Case, folder: Path) -> list[Path]:
+def write(case: Case | RemoteCase, folder: Path) -> list[Path]:
     """Write every printed part as it lies on the bed; returns the files."""
     folder.mkdir(parents=True, exist_ok=True)
     files = []

@@ -5,6 +5,7 @@ from __future__ import annotations
 from .build import Case
 from .checks import collisions, overhangs, thin, too_near
 from .loads import loads
+from .remote import RemoteCase
 
 
 def faults(case: Case) -> list[str]:
@@ -12,7 +13,12 @@ def faults(case: Case) -> list[str]:
     return [*printing(case), *fitting(case), *holding(case)]
 
 
-def printing(case: Case) -> list[str]:
+def remote_faults(case: RemoteCase) -> list[str]:
+    """Return one sentence for each thing of a remote that would not print or fit."""
+    return [*printing(case), *fitting(case)]
+
+
+def printing(case: Case | RemoteCase) -> list[str]:
     """Return what would not print: size, pieces, overhangs, thin walls."""
     rules, found = case.own.print, []
     for name in case.printed:
@@ -35,7 +41,7 @@ def printing(case: Case) -> list[str]:
     return found
 
 
-def fitting(case: Case) -> list[str]:
+def fitting(case: Case | RemoteCase) -> list[str]:
     """Return what would not fit: parts in one place, too near, or a thread too short."""
     solids = case.printed | case.bought
     found = [
@@ -64,12 +70,22 @@ def holding(case: Case) -> list[str]:
 
 def table(case: Case) -> str:
     """Return sizes on the bed and loads, for people."""
+    lines = _sizes(case)
+    for one in loads(case):
+        lines.append(f"{one.what:<28}{one.value:.2f} of {one.most:.2f} {one.unit}")
+    return "\n".join(lines)
+
+
+def remote_table(case: RemoteCase) -> str:
+    """Return a remote's sizes on the bed, for people."""
+    return "\n".join(_sizes(case))
+
+
+def _sizes(case: Case | RemoteCase) -> list[str]:
     lines = []
     for name in case.printed:
         box = case.on_bed(name).bounding_box()
         size = " x ".join(f"{box[axis + 3] - box[axis]:.1f}" for axis in range(3))
         lines.append(f"{name:<28}{size} mm on the bed")
     lines.append(f"{'plastic':<28}{case.plastic_g():.0f} g")
-    for one in loads(case):
-        lines.append(f"{one.what:<28}{one.value:.2f} of {one.most:.2f} {one.unit}")
-    return "\n".join(lines)
+    return lines

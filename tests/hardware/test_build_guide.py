@@ -77,3 +77,27 @@ def test_the_live_half_of_the_cells_plug_is_the_covered_one():
     parting = text.index("**Part the plug**")
     covered = text.index("the half on the cell's lead is the one with covered contacts", parting)
     assert covered < text.index("Only now a cell goes into the holder")
+
+
+def test_the_cautions_cover_a_remote():
+    """Nobody takes it for an emergency stop; eyes, necks and cells are thought of."""
+    said = " ".join(SAFETY.split())
+    emergency = re.search(r"- \*\*Emergency\.\*\*.*?(?= - \*\*)", said)[0]
+    assert emergency.index("Call out first") < emergency.index(
+        "**Nothing here is an emergency stop**"
+    )
+    remote = re.search(r"- \*\*Remote\.\*\*.*?(?= - \*\*)", said)[0]
+    for words in ("IEC 62471 (from memory)", "not measured", "must break away", "Local rules come"):
+        assert words in remote
+    assert "**Batteries,** in boxes and remotes. Use protected lithium cells" in said
+
+
+def test_a_remote_is_checked_before_its_cell_and_dark_with_it():
+    text = " ".join(re.search(r"\n## The remote\n.*?(?=\n## )", GUIDE, re.S)[0].split())
+    before = text.index("before there is any cell or USB near it")
+    dark = text.index("all eight emitters are dark")
+    assert before < text.index("with the cell as in step 5") < dark
+    box = box_of(read(), "remote")
+    assert box.emitters == 8 and box.part["R15"].ohm == 10_000
+    assert "(GP19) to minus about 10 kOhm" in text and box.pins.emitter == 19
+    assert "clasp that breaks away" in text and "clasp that breaks away" in box.part["X6"].what

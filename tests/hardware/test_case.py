@@ -11,6 +11,7 @@ from handbell.base.errors import HandbellError
 from hardware.case.build import Case
 from hardware.case.checks import collisions, overhangs, thin
 from hardware.case.loads import loads
+from hardware.case.shapes import post
 from hardware.case.sizes import choices, part_sizes
 from hardware.case.verdict import faults, fitting, holding, printing
 
@@ -78,11 +79,23 @@ def test_case_follows_the_parts():
     assert wider.place.half_wide == pytest.approx(base.place.half_wide + (150 - 133.3) / 2)
 
 
+def test_receiver_looks_out_aside_and_away_from_the_lamps(case):
+    """Its dome sees 35 degrees to each side through the face; the lamps shine elsewhere."""
+    x, y = case.place.receiver
+    face = case.own.walls.face_mm
+    shell = case.printed["shell"]
+    for turn in range(0, 360, 45):
+        ray = post(0, 0, -20, 0, 1.0).rotate((35, 0, turn)).translate((x, y, face - 1.2))
+        assert (ray ^ shell).volume() < 0.01
+    assert case.bought["receiver"].min_gap(case.printed["diffuser"], 100) >= 25
+    assert case.bought["receiver"].min_gap(case.bought["lamps"], 100) >= 25
+
+
 # ---------------------------------------------------------------- the checks themselves
 
 
 def test_overhang_check_finds_a_mushroom_and_passes_a_cone():
-    from hardware.case.shapes import cone, post
+    from hardware.case.shapes import cone
 
     mushroom = post(0, 0, 0, 10, 4) + post(0, 0, 10, 12, 20)
     found = overhangs(mushroom, 45)
@@ -186,7 +199,7 @@ def test_seam_lies_under_a_lip_and_its_cord_is_squeezed(case):
 
 def test_hook_strap_and_screws_pass(case):
     from hardware.case.outlines import eyes, slots, wall_screws
-    from hardware.case.shapes import block, post
+    from hardware.case.shapes import block
 
     both = case.printed["shell"] + case.printed["back"]
     found = eyes(case.part, case.place)

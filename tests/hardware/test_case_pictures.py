@@ -12,7 +12,8 @@ pytest.importorskip("PIL", reason="pictures are read with Pillow")
 from PIL import Image
 
 from hardware.case.build import Case
-from hardware.case.pictures import FIGURES, PICTURES, figures
+from hardware.case.pictures import FIGURES, PICTURES, REMOTE_PICTURES, figures
+from hardware.case.remote import RemoteCase
 
 ROOT = Path(__file__).resolve().parents[2]
 IMAGES = ROOT / "docs" / "img"
@@ -24,12 +25,17 @@ def case():
     return Case.of()
 
 
-@pytest.mark.parametrize("name", sorted(PICTURES))
-def test_picture_is_of_this_case(case, name):
+@pytest.fixture(scope="module")
+def remote():
+    return RemoteCase.of()
+
+
+@pytest.mark.parametrize("name", sorted(PICTURES | REMOTE_PICTURES))
+def test_picture_is_of_this_case(case, remote, name):
     path = IMAGES / f"{name}.png"
     assert path.stat().st_size < 150_000
     made_of = json.loads(Image.open(path).text[FIGURES])
-    now = figures(case)
+    now = figures(case if name in PICTURES else remote)
     assert set(made_of) == set(now), "run python -m hardware.case pictures"
     for part, numbers in now.items():
         assert made_of[part] == pytest.approx(numbers, rel=2e-3, abs=0.15), (
@@ -59,7 +65,7 @@ def test_rays_hit_what_is_in_front():
 def test_guide_and_readme_show_every_picture_and_none_is_missing():
     text = GUIDE.read_text(encoding="utf-8") + (ROOT / "README.md").read_text(encoding="utf-8")
     shown = set(re.findall(r"\((?:\.\./|docs/)img/([\w-]+)\.png\)", text))
-    assert set(PICTURES) <= shown
+    assert set(PICTURES | REMOTE_PICTURES) <= shown
     assert all((IMAGES / f"{name}.png").exists() for name in shown)
 
 
