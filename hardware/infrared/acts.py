@@ -59,7 +59,7 @@ def all_heard(chances: Floats, boxes: int) -> float:
 class Slots:
     """Who tells when: the class's run time is cut into slots, so nobody talks into another's.
 
-    From an act on every third slot is the remote's, until it has told as often as it would alone.
+    From an act on every third slot is the remote's, for as many telegrams as there are chances of.
     The others go round the boxes in an order that the act's number turns. A box that has heard the
     act tells it in its slots, ``times`` over.
     """

@@ -7,7 +7,6 @@ from dataclasses import replace
 import numpy as np
 
 from handbell.report import svg
-from hardware.infrared.acts import chance
 from hardware.infrared.hall import RAISED, draw
 from hardware.infrared.ranges import case_of
 from hardware.infrared.study import CHOSEN, RECEIVERS, UNTIL_MS
@@ -36,8 +35,8 @@ text { font: 12px sans-serif; fill: #333 }
 .remote { fill: #0072b2 }
 .edge { fill: none; stroke: #333 }
 """
-LEVELS = ((0.5, "under 50 % of telegrams"), (0.9, "50 to 90 %"), (0.97, "90 to 97 %"))
-TOP = "97 % and more"
+LEVELS = ((1, "too little light"), (2, "up to twice enough"), (4, "up to four times"))
+TOP = "more"
 CELL_M = 0.5
 PIXELS = 26.0  # a metre
 
@@ -61,10 +60,10 @@ def over_time(lines: dict[tuple[str, bool], tuple[list[float], list[float]]]) ->
     for (case, repeats), (times, shares) in lines.items():
         look = f"way {case}" + ("" if repeats else " alone")
         marks.append(svg.line(look, *map(at, times, shares)))
-    ends = sorted((shares[-1], key) for key, (_, shares) in lines.items())
-    low = -1.0
+    ends = sorted(((shares[-1], key) for key, (_, shares) in lines.items()), reverse=True)
+    low = 2.0
     for share, (case, repeats) in ends:
-        low = max(share, low + 0.05)
+        low = min(share, low - 0.05)
         words = f"{case} case, " + ("boxes repeat" if repeats else "nobody repeats")
         x, y = at(seconds, low)
         marks.append(svg.text("", (x + 8, y + 4), words, "start"))
@@ -75,25 +74,26 @@ def over_time(lines: dict[tuple[str, bool], tuple[list[float], list[float]]]) ->
 
 
 def where(seed: int = 3) -> str:
-    """Draw a hall of the middle from above: how many telegrams come to a box in each place."""
+    """Draw a hall of the hard case from above: what light a box gets in each place."""
     rng = np.random.default_rng(seed)
-    hall = draw(rng, case_of(0), receivers=RECEIVERS)
+    hall = draw(rng, case_of(0.5), receivers=RECEIVERS)
     long_, wide = float(hall.room.size[0]), float(hall.room.size[1])
     xs, ys = (np.arange(CELL_M / 2, side, CELL_M) for side in (long_, wide))
     places = np.array([(x, y, hall.case.box_m) for x in xs for y in ys])
     to_middle = np.arctan2(wide / 2 - places[:, 1], long_ / 2 - places[:, 0])
     turned = to_middle[:, None] + 2 * np.pi * np.arange(RECEIVERS) / RECEIVERS
     looks = np.stack((np.cos(turned), np.sin(turned), np.zeros_like(turned)), axis=-1)
-    needs = np.full(len(places), float(np.median(hall.needs_mw_m2)))
-    grid = replace(hall, boxes=places, looks=looks, needs_mw_m2=needs)
-    shares = chance(grid.told(CHOSEN, RAISED, 1, rng)[0], needs, hall.case.lost)
-    marks = [f"<style>{MAP_STYLE}</style>", svg.bar("paper", (0, 0), 760, 470)]
+    grid = replace(hall, boxes=places, looks=looks)
+    light = grid.told(CHOSEN, RAISED, 1, rng)[0].max(axis=1)
+    enough = light / hall.needs_mw_m2.min()  # out of the sun
+    size = (PIXELS * long_ + 40, PIXELS * wide + 110)
+    marks = [f"<style>{MAP_STYLE}</style>", svg.bar("paper", (0, 0), *size)]
 
     def at(x: float, y: float) -> svg.Point:
         return 20 + PIXELS * x, 30 + PIXELS * y
 
-    for (x, y, _), share in zip(places, shares, strict=True):
-        level = sum(share >= least for least, _ in LEVELS)
+    for (x, y, _), times in zip(places, enough, strict=True):
+        level = sum(times >= least for least, _ in LEVELS)
         corner = at(x - CELL_M / 2, y - CELL_M / 2)
         marks.append(svg.bar(f"l{level}", corner, PIXELS * CELL_M + 0.3, PIXELS * CELL_M + 0.3))
     for x, y, radius in hall.people:
@@ -102,11 +102,11 @@ def where(seed: int = 3) -> str:
     marks.append(svg.bar("edge", at(0, 0), PIXELS * long_, PIXELS * wide))
     foot = 30 + PIXELS * wide + 24
     for n, words in enumerate([*(words for _, words in LEVELS), TOP]):
-        marks.append(svg.bar(f"l{n}", (20 + 180 * n, foot), 14, 14))
-        marks.append(svg.text("", (40 + 180 * n, foot + 12), words, "start"))
+        marks.append(svg.bar(f"l{n}", (20 + 150 * n, foot), 14, 14))
+        marks.append(svg.text("", (40 + 150 * n, foot + 12), words, "start"))
     marks.append(svg.dot("person", (27, foot + 34), 6))
     marks.append(svg.text("", (40, foot + 38), "a person", "start"))
     marks.append(svg.dot("remote", (127, foot + 34), 6))
     marks.append(svg.text("", (140, foot + 38), "the remote, held up", "start"))
     title = "Where a box with three receivers hears a remote"
-    return svg.picture("where", (760, 470), "where", title, "The text beside it says it.", marks)
+    return svg.picture("where", size, "where", title, "The text beside it says it.", marks)

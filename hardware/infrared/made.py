@@ -34,6 +34,10 @@ def drawn(halls: int, seed: int) -> tuple[dict[str, str], dict[str, str]]:
         how.name: study.told(mean_case, halls, seed, (study.CHOSEN,), how)
         for how in (CHEST, RAISED, STAND)
     }
+    weak = {
+        case: study.repeated(of, halls // 2, seed, study.SMALL_RING, RAISED)
+        for case, of in study.CASES.items()
+    }
     ends = ends_ms(study.UNTIL_MS)
     tables = {
         **fixed(),
@@ -42,6 +46,7 @@ def drawn(halls: int, seed: int) -> tuple[dict[str, str], dict[str, str]]:
         "carrying": page.carrying(carried),
         "worse": page.worse(study.one_worse(halls // FEWER, seed)),
         "slots": page.slots(alone, again, ends),
+        "weak": page.weak(weak),
     }
     lines: dict[tuple[str, bool], tuple[list[float], list[float]]] = {}
     many = study.RECEIVERS

@@ -38,7 +38,7 @@ def assumed() -> str:
 def parts() -> str:
     """Return the emitters and how far they reach in the open."""
     rows: list[Iterable[object]] = []
-    for each, ma in ((COMMON, 100), (SMALL, 200), (BEAM, 1000), (WIDE, 1000)):
+    for each, ma in ((COMMON, 100), (SMALL, 70), (BEAM, 1000), (WIDE, 1000)):
         one = each.at_mw_sr(ma)
         rows.append(
             (
@@ -166,4 +166,15 @@ def slots(
         "case", "receivers a box", "boxes repeat",
         *(f"all 24 in {ms / 1000:g} s" for ms in SOON_MS),
     )  # fmt: skip
+    return table(heads, rows)
+
+
+def weak(found: dict[str, dict[int, Floats]]) -> str:
+    """Return when all 24 have heard where a weak remote is repeated by strong boxes."""
+    rows = [
+        (case, many, *(_share(float(np.mean(times <= ms))) for ms in SOON_MS))
+        for case, by_many in found.items()
+        for many, times in by_many.items()
+    ]
+    heads = ("case", "receivers a box", *(f"all 24 in {ms / 1000:g} s" for ms in SOON_MS))
     return table(heads, rows)

@@ -18,9 +18,10 @@ UNTIL_MS = 20_000.0
 MANY = (4, 8, 12, 16, 24)
 ACTS = 4  # told in each hall, where boxes repeat
 
+SMALL_RING = Lantern("8 TSAL4400 at 70 mA, all round", SMALL, 70, ring(8, 10))
 LANTERNS = (
     Lantern("one TSAL6200 at 100 mA, ahead", COMMON, 100, ((0.0, 0.0),)),
-    Lantern("6 TSAL4400 at 200 mA, all round", SMALL, 200, ring(6, 10)),
+    SMALL_RING,
     Lantern("8 SFH 4726S at 1 A, 6 round, 2 up", WIDE, 1000, ring(6, 20, 2)),
     Lantern("8 SFH 4725S at 1 A, all round", BEAM, 1000, ring(8, 10)),
     Lantern("16 SFH 4725S at 1 A, two rings of 8", BEAM, 1000, ring(8, 0) + ring(8, 25)),
@@ -90,7 +91,11 @@ def told(
 
 
 def repeated(
-    case_of_: Callable[[np.random.Generator], Case], halls: int, seed: int
+    case_of_: Callable[[np.random.Generator], Case],
+    halls: int,
+    seed: int,
+    remote: Lantern = CHOSEN,
+    carried: Carried = STAND,
 ) -> dict[int, Floats]:
     """Return by receivers of a box after how many ms all had heard each act; boxes repeat."""
     rng = np.random.default_rng(seed)
@@ -98,7 +103,7 @@ def repeated(
     for _ in range(halls):
         case = case_of_(rng)
         hall = draw(rng, case, receivers=RECEIVERS)
-        by_remote = hall.told(CHOSEN, STAND, len(ends_ms(UNTIL_MS)), rng)
+        by_remote = hall.told(remote, carried, len(ends_ms(UNTIL_MS)), rng)
         between = hall.between(REPEATER)
         for many in found:
             first = chance(by_remote[..., :many], hall.needs_mw_m2, case.lost)

@@ -163,6 +163,19 @@ def test_a_bearer_takes_light_from_what_is_behind():
     assert held < bare
 
 
+def test_three_boxes_in_ten_get_most_of_their_light_by_way_of_the_walls():
+    bare = dict.fromkeys(("wall", "floor", "ceiling"), 0.0)
+    shares = []
+    for seed in range(6):
+        rng = np.random.default_rng(seed)
+        hall = draw(rng, case_of(0), receivers=3)
+        light = hall.told(study.CHOSEN, STAND, 1, rng)[0]
+        dull = replace(hall, case=Case(hall.case.values | bare))
+        best = np.arange(len(light)), light.argmax(axis=1)
+        shares += list(dull.told(study.CHOSEN, STAND, 1, rng)[0][best] / light[best])
+    assert np.mean(np.array(shares) < 0.5) == pytest.approx(0.3, abs=0.06)
+
+
 def test_boxes_hear_each_other_but_not_themselves():
     hall = draw(np.random.default_rng(6), case_of(0), boxes=6, receivers=3)
     between = hall.between(study.REPEATER)
@@ -248,3 +261,44 @@ def test_the_pages_chances_come_out_of_other_halls_too(case):
         tally = found[study.CHOSEN.name, int(line[1])]
         near = 4 * float(np.std(tally.once)) / math.sqrt(len(tally.once)) + 0.005
         assert np.mean(tally.once) == pytest.approx(share(line[column]), abs=near)
+
+
+def cell(name, column, *begins):
+    heads, lines = rows(name)
+    return next(line[heads.index(column)] for line in lines if line[: len(begins)] == list(begins))
+
+
+def test_what_is_decided_says_what_the_tables_say():
+    said = PAGE.read_text("utf-8").partition("## Decided")[2].partition("\n## ")[0]
+    chosen, small = study.CHOSEN.name, study.SMALL_RING.name
+    soon, light = "all 24 in 3 s", "light needed, times this, bad"
+    for name, column, *begins in (
+        ("alone", f"{soon}, bad", chosen, "3"),
+        ("alone", light, chosen, "1"),
+        ("alone", light, chosen, "3"),
+        ("alone", "a telegram comes to a box, mean", small, "1"),
+        *(("slots", soon, "mean", many, again) for many in "13" for again in ("no", "yes")),
+        *(("slots", soon, "hard", many, again) for many in "13" for again in ("no", "yes")),
+        ("slots", "all 24 in 10 s", "hard", "3", "yes"),
+        ("slots", soon, "bad", "3", "yes"),
+        ("slots", "all 24 in 20 s", "bad", "3", "yes"),
+        ("weak", soon, "mean", "3"),
+        ("weak", "all 24 in 10 s", "mean", "3"),
+    ):
+        assert re.search(rf"(?<![\d.]){re.escape(cell(name, column, *begins))}", said), begins
+    assert min(share(line[2]) for line in rows("worse")[1]) >= 0.99
+
+
+def test_at_the_bad_end_of_every_range_a_remote_alone_does_not_do():
+    """The decision: boxes repeat unless all 24 hear within 3 s in 99 of 100 acts."""
+    found = study.told(study.CASES["bad"], 3, 5, (study.CHOSEN,))
+    for tally in found.values():
+        assert tally.all_within() < 0.01
+        assert tally.times_for_99() > 5, "no few diodes more would do"
+
+
+def test_repeating_reaches_more_boxes_than_a_remote_alone():
+    seed = 13
+    times = study.repeated(study.CASES["hard"], 3, seed)[3]
+    alone = study.told(study.CASES["hard"], 3, seed, (study.CHOSEN,))[study.CHOSEN.name, 3]
+    assert np.mean(times <= 10_000) > alone.all_by()[-1]
