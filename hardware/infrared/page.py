@@ -98,6 +98,11 @@ def _share(value: float) -> str:
     return f"{value:.1%}"
 
 
+def _times(value: float) -> str:
+    """Return two figures of a number, spelt out."""
+    return f"{float(f'{value:.2g}'):,.0f}" if value >= 10 else f"{value:.2g}"
+
+
 def alone(found: dict[str, dict[tuple[str, int], Tally]]) -> str:
     """Return what a remote does where nobody repeats; tallies by case."""
     rows = []
@@ -109,7 +114,7 @@ def alone(found: dict[str, dict[tuple[str, int], Tally]]) -> str:
                     lantern.name, many,
                     *(_share(float(np.mean(each.once))) for each in tallies),
                     *(_share(each.all_within()) for each in tallies),
-                    *(f"{each.times_for_99():.2g}" for each in tallies),
+                    *(_times(each.times_for_99()) for each in tallies),
                 )
             )  # fmt: skip
     heads = (

@@ -31,8 +31,8 @@ class Range:
 
 
 RANGES = {
-    "long_m": Range("hall, long side, m", 12, 20, 30, "from a small gym's to a sports hall's; assumed"),
-    "wide_m": Range("hall, short side, m", 8, 14, 20, "from a small gym's to a sports hall's; assumed"),
+    "long_m": Range("hall, long side, m", 12, 20, 30, "small gym to sports hall; assumed"),
+    "wide_m": Range("hall, short side, m", 8, 14, 20, "small gym to sports hall; assumed"),
     "high_m": Range("hall, height, m", 3, 5, 8, "assumed"),
     "wall": Range(
         "walls reflect", 0.7, 0.5, 0.2, "read: Osram's table for visible light, plaster 0.8, "
