@@ -205,10 +205,11 @@ class Joining(Run):
         act = unpack(past.key, self.runner.head.plan, data, self.clock.ms_of(tick))
         if act is None or act.number < past.number:
             return False
+        self.heed(past.key, act.number - 1)
         self.account.go_on(past, self.dated_by())
         self._past = None
         self.begun = True
-        self.heed(past.key, act.number - 1)
+        act = unpack(past.key, self.runner.head.plan, data, self.clock.ms_of(tick))
         return self.runner.hear(act, self.run_ms())
 
     def join(self, tick: int) -> bool:

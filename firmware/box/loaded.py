@@ -178,11 +178,11 @@ class Loaded:
             if self.fault != faults.TIMELINE_BROKEN:  # that another plan is broken is still so
                 self.fault = 0
 
-    def _runner_of(self, file: "BinaryIO") -> "tuple[Runner, bytes]":
+    def _runner_of(self, file: "BinaryIO", of: type = Runner) -> "tuple[Runner, bytes]":
         gc.collect()
         reader = Reader(file)
         sink: Sink = self  # type: ignore[assignment]  # what plays it is the sink
-        return Runner(reader, self._new_clock(), sink), reader.text(0)
+        return of(reader, self._new_clock(), sink), reader.text(0)
 
     def _take_runner(self, runner: Runner, title: bytes) -> None:
         self.runner = runner

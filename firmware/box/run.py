@@ -95,13 +95,19 @@ class Run(Loaded):
             raise error
 
     def heed(self, key: bytes, number: int = 0) -> None:
-        """Let a remote lead the run, which has got as far as act ``number``."""
+        """Let a remote lead a run that is still to come, but for its acts up to ``number``.
+
+        Raises what reading the plan raises.
+        """
         import handbell_core.recall  # so that nothing is loaded in class
         import handbell_core.telegram  # noqa: F401
+        from handbell_core.led import Led
 
         self.listen()
         self.key = key
-        self.runner.heed(number)
+        runner, title = self._runner_of(self._file, Led)
+        self._take_runner(runner, title)
+        runner.heed(number)  # type: ignore[attr-defined]
 
     def hear(self, data: bytes, tick: int) -> bool:
         """Take a telegram that ended at a raw tick; False for one that says nothing new here."""

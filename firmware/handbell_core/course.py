@@ -3,7 +3,6 @@
 import struct
 
 from . import journal as j
-from .agreement import Agreement
 from .counting import Counting
 from .cues import AWAIT, CLOSE, NO_CUE, next_cue, start_cue
 from .menu import MENU, page
@@ -87,7 +86,6 @@ class Course:
         self.starts_ms = NEVER
         self.gate_class_ms = 0
         self.heeds = False  # a remote leads
-        self.agreement = Agreement()
         self._act_cue = NO_CUE  # with which the next act begins
         self._moved_ms = -NEVER  # when an act moved the class, and where it had begun till then
         self._zero_before_ms = 0

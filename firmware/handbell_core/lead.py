@@ -12,7 +12,7 @@ from .telegram import SOON_MOST_MS, pack
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from .runner import Runner
+    from .led import Led
     from .states import Table
 
 PAUSE, GO_ON, NEXT, STOP = range(4)  # the buttons, from the left
@@ -42,7 +42,7 @@ NAMES = ("pause", "go on", "next", "stop")
 class Lead:
     """The word of a remote; ``runner`` plays the class that it leads."""
 
-    def __init__(self, runner: "Runner") -> None:
+    def __init__(self, runner: "Led") -> None:
         self.runner = runner
         self.asked_ms = -NEVER  # when a stop was asked for, which a second hold confirms
         self._said = 0  # the number of the act that is told

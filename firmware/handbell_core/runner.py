@@ -51,6 +51,7 @@ from .timeline import FormatError
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from .agreement import Act
     from .clock import RunTime
 
     __all__ = [  # what the users of a run need to know of its words
@@ -139,6 +140,16 @@ class Runner(Placing):
         if self._do("begin", run_ms, 0):
             self._do(self._follows(), run_ms, 0)
 
+    def _act_due(self, run_ms: int) -> None:
+        self._come_due(run_ms)
+
+    def hear(self, act: "Act", run_ms: int) -> bool:
+        """Take an act of a remote; False when nothing comes of it. See ``led.Led``."""
+        return False
+
+    def _come_due(self, run_ms: int) -> None:
+        """An act comes into force; see ``led.Led``."""
+
     def _span_due(self, run_ms: int) -> None:
         """The present span, or a rating, is over."""
         self._look(self.index + 1)
@@ -178,7 +189,6 @@ class Runner(Placing):
         for press in self._presses:
             press.at_ms += later_ms
         self._since_ms += later_ms
-        self.agreement.live_on(later_ms)
 
     def stop(self, run_ms: int, cause: int) -> None:
         """End the run from outside: the host disarms it, or its timeline can't be read."""

@@ -22,9 +22,9 @@ from handbell_core import states as s
 from handbell_core.agreement import RUNS, STANDS, Act
 from handbell_core.class_table import CLASS, READING
 from handbell_core.clock import ClockModel, RunTime
+from handbell_core.led import Led
 from handbell_core.menu import MENU, page
 from handbell_core.press import MEANS, PRESS, SPENT, UP
-from handbell_core.runner import Runner
 from handbell_core.timeline import Reader
 from made import GATE, RATING, TAKES_TALLY, Sink, lead_in, rest, span, timeline_bytes, window
 
@@ -84,7 +84,7 @@ class Watching(Sink):
 def runner_of(made):
     timeline = Flaky(timeline_bytes(made))
     clock = RunTime(0, 0, ClockModel(1_700_000_010_000_000, 0))
-    return Runner(timeline, clock, Watching())
+    return Led(timeline, clock, Watching())
 
 
 def reached(mode):

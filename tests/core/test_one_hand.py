@@ -25,7 +25,7 @@ from made import (
     RATING,
     TAKES_TALLY,
     TAP_TALLY,
-    Box,
+    LedBox,
     lead_in,
     reader,
     rest,
@@ -115,7 +115,7 @@ class Coach:
 
 def play(rng, spans, telegrams, hears, until_ms, presses=0.0, long_ms=1_700, cuts=()):
     """Return a box that heard some telegrams while people pressed its buttons."""
-    box = Box(spans, MODEL)
+    box = LedBox(spans, MODEL)
     box.runner.heed()
     box.sink.keep(j.run_record(bytes(12), 1, True))
     box.sink.keep(j.record(j.HEEDS, 0, 0, 0, KEY))
@@ -161,7 +161,7 @@ def joined(box, spans, now_ms, lost):
     )
     past = read_past(storage, "00001.hbj")
     assert past.key == KEY
-    fresh = Box(spans, MODEL)
+    fresh = LedBox(spans, MODEL)
     fresh.sink.records = [journal[at : at + 24] for at in range(0, len(journal), 24)]
     session = SimpleNamespace(
         storage=storage,
@@ -325,7 +325,7 @@ def test_a_box_that_lost_its_power_is_where_all_are_and_counts_what_its_log_says
 
 def led_by_a_remote(rng, spans):
     """Return a remote that somebody worked, the telegrams that it sent, and when it was over."""
-    remote = Box(spans, MODEL)
+    remote = LedBox(spans, MODEL)
     remote.runner.heed()
     remote.runner.arm(5_000)
     lead = Lead(remote.runner)

@@ -17,7 +17,8 @@ from timeline_writer import Leg, Writer
 from box import cells, display, font, layout, screens
 from handbell_core.agreement import RUNS, STANDS, Act
 from handbell_core.clock import ClockModel, RunTime
-from handbell_core.runner import NEVER, Runner
+from handbell_core.led import Led
+from handbell_core.runner import NEVER
 from handbell_core.timeline import (
     ASK_HOLD,
     ASK_NONE,
@@ -220,7 +221,7 @@ class Plan:
             writer.leg(leg)
         writer.finish()
         model = ClockModel(BASE_UTC_US, 0) if synced else None
-        return Runner(Reader(file), RunTime(0, 0, model), Sink())
+        return Led(Reader(file), RunTime(0, 0, model), Sink())
 
 
 def wall(runner):

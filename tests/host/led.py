@@ -9,8 +9,9 @@ from handbell_core import journal as j
 from handbell_core import timeline as t
 from handbell_core.agreement import OVER, RUNS, STANDS, Act
 from handbell_core.clock import ClockModel, RunTime
+from handbell_core.led import Led
 from handbell_core.recall import Recall
-from handbell_core.runner import NEVER, Runner
+from handbell_core.runner import NEVER
 
 HEARD_BEFORE_MS = 500
 COLLECTED_US = (START_UTC_MS + 3_600_000) * 1000
@@ -56,7 +57,7 @@ def play_led(data, acts, presses=(), misses=(), late=None, clock=True, until_ms=
     run.keep(j.run_record(bytes.fromhex(digest_of(data)), head.station, True))
     run.keep(j.record(j.BOX, 0, 0, 0, bytes(8) + bytes((60, 15, boot, 0))))
     run.keep(j.record(j.HEEDS, 0, 0, 0, b"by a key"))
-    runner = Runner(t.Reader(io.BytesIO(data)), RunTime(0, 0, model), run)
+    runner = Led(t.Reader(io.BytesIO(data)), RunTime(0, 0, model), run)
     runner.heed()
     events = [(p.at_ms, 1, (p.slot, True)) for p in presses]
     events += [(p.at_ms + p.held_ms, 0, (p.slot, False)) for p in presses]

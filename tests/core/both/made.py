@@ -3,6 +3,7 @@
 import io
 
 from handbell_core.clock import RunTime
+from handbell_core.led import Led
 from handbell_core.recall import Recall
 from handbell_core.runner import Runner
 from handbell_core.timeline import (
@@ -165,10 +166,12 @@ class Sink:
 class Box:
     """A runner with a sink, moved on by hand."""
 
+    of = Runner
+
     def __init__(self, spans, model=None, **head):
         self.sink = Sink()
         self.clock = RunTime(0, 0, model)
-        self.runner = Runner(reader(spans, **head), self.clock, self.sink)
+        self.runner = self.of(reader(spans, **head), self.clock, self.sink)
 
     def tap(self, slot, at_ms, held_ms=120):
         self.runner.step(at_ms)
@@ -188,6 +191,12 @@ class Box:
     def to(self, run_ms):
         self.runner.step(run_ms)
         return self.runner
+
+
+class LedBox(Box):
+    """One that can heed a remote."""
+
+    of = Led
 
 
 __all__ = [

@@ -6,7 +6,7 @@ from handbell_core.agreement import OVER, RUNS, STANDS, Act
 from handbell_core.cues import AWAIT, CLOSE, EASE, GO, NEAR
 from handbell_core.runner import ASKING, AT_GATE, LEAVING, NEVER, PLAY, READY, SET, TALLY
 from handbell_core.runner import OVER as OVER_STATE
-from made import GATE, TAP_NONE, Box, handed, lead_in, rest, whole_class, window
+from made import GATE, TAP_NONE, LedBox, handed, lead_in, rest, whole_class, window
 
 # whole_class(): lead-in to 5 s, target to 15, rest to 27, tally to 37, its rest to 57, gate, window
 # to 67 s, rating. Run time is class time plus 2 s at first.
@@ -14,7 +14,7 @@ START_MS = 2_000
 
 
 def led(spans=None, **head):
-    box = Box(spans or whole_class(), **head)
+    box = LedBox(spans or whole_class(), **head)
     box.runner.heed()
     box.runner.arm(START_MS)
     return box
@@ -42,7 +42,7 @@ def results(box, number):
 
 
 def test_without_a_remote_nothing_is_heard():
-    box = Box(whole_class())
+    box = LedBox(whole_class())
     box.runner.arm(START_MS)
     assert not box.runner.hear(Act(1, STANDS, 3_000, 5_000), 4_000)
     assert box.to(8_000).state == PLAY
@@ -255,7 +255,7 @@ def test_a_start_is_put_off_and_set_anew():
 
 
 def test_a_box_that_knows_nothing_goes_where_the_class_is():
-    box = Box(whole_class())
+    box = LedBox(whole_class())
     box.runner.heed()
     assert box.runner.state == READY
     box.to(500_000)
@@ -369,7 +369,7 @@ def broken(index, into):
 
 
 def test_a_start_that_is_put_off_rings_only_once():
-    box = Box(whole_class())
+    box = LedBox(whole_class())
     box.runner.heed()
     box.runner.arm(20_000)
     box.runner.hear(Act(1, RUNS, 0, 20_000), 1_000)

@@ -4,7 +4,7 @@ from handbell_core.lead import GO_ON, LATER_MS, NEXT, PAUSE, SAY_MS, STOP, SURE_
 from handbell_core.runner import AT_GATE, LEAVING, NEVER, PLAY
 from handbell_core.states import LEFT_LEAST_MS
 from handbell_core.telegram import KEY_SIZE, SOON_MOST_MS, unpack
-from made import GATE, Box, lead_in, rest, span, window
+from made import GATE, LedBox, lead_in, rest, span, window
 
 KEY = bytes(range(KEY_SIZE))
 START_MS = 2_000
@@ -17,7 +17,7 @@ def spans():
 
 
 def remote(start_ms=START_MS):
-    box = Box(spans())
+    box = LedBox(spans())
     box.runner.heed()
     lead = Lead(box.runner)
     if start_ms is None:
@@ -130,7 +130,7 @@ def test_the_newest_act_is_told_soon_often_and_then_every_5_s():
 
 
 def test_nothing_is_led_where_no_remote_leads():
-    box = Box(spans())
+    box = LedBox(spans())
     lead = Lead(box.runner)
     assert lead.tell_due_ms(0) == NEVER
     for button in range(4):
@@ -149,7 +149,7 @@ def test_after_a_power_failure_before_the_start_it_says_what_is_set():
     for start_ms, what, class_ms in ((60_000, RUNS, 0), (None, STANDS, 0)):
         box, _ = remote(start_ms)
         number = box.runner.agreement.number
-        fresh = Box(spans())
+        fresh = LedBox(spans())
         fresh.runner.heed(number)
         if start_ms is None:
             fresh.runner.wait_again(0, 5_000)
