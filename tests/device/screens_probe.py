@@ -17,8 +17,7 @@ from timeline_writer import Leg, Writer
 from box import cells, display, font, layout, screens
 from handbell_core.agreement import RUNS, STANDS, Act
 from handbell_core.clock import ClockModel, RunTime
-from handbell_core.led import Led
-from handbell_core.runner import NEVER
+from handbell_core.runner import NEVER, Runner
 from handbell_core.timeline import (
     ASK_HOLD,
     ASK_NONE,
@@ -206,7 +205,7 @@ class Plan:
         self.legs = [Leg(i, n, bib, self.text(name), n) for i, bib in enumerate(people)]
         return self
 
-    def runner(self, synced=True):
+    def runner(self, synced=True, of=Runner):
         head = Head()
         head.own_tasks = len(self.legs)
         head.spans = len(self.spans)
@@ -221,7 +220,7 @@ class Plan:
             writer.leg(leg)
         writer.finish()
         model = ClockModel(BASE_UTC_US, 0) if synced else None
-        return Led(Reader(file), RunTime(0, 0, model), Sink())
+        return of(Reader(file), RunTime(0, 0, model), Sink())
 
 
 def wall(runner):
@@ -266,7 +265,10 @@ class Stage:
 
     def run(self, plan, until_ms, events=(), start_ms=0, synced=True):
         """Play up to ``until_ms``; ``start_ms`` None leaves the start to the events."""
-        runner = plan.runner(synced)
+        kind = Runner
+        if any(slot == HEARS for _, slot, _ in events):
+            from handbell_core.led import Led as kind
+        runner = plan.runner(synced, kind)
         if start_ms is not None:
             runner.arm(start_ms)
         for at_ms, slot, down in sorted(events):
