@@ -29,7 +29,7 @@ class Joining(Run):
     ) -> None:
         """``hears``: the box has a receiver, so a remote may tell it where the class is."""
         Run.__init__(self, storage, keeper, log, account, sound, buttons, facts, trouble)
-        self._hears = hears
+        self.hears = hears
         self._began = self._join_at = time.ticks_us()
         self._join_tries = 0
         # What was cut off, while it may come back: until then it is on as far as others can tell.
@@ -111,7 +111,7 @@ class Joining(Run):
         try:
             name = self.storage.unfinished()
             self.facts.was_cut = bool(name)
-            if name and (self.keeper.may_tell or self._hears):
+            if name and (self.keeper.may_tell or self.hears):
                 from .past import read_past  # seldom needed
 
                 self._past = read_past(self.storage, name)

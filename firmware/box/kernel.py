@@ -23,10 +23,12 @@ class Refusal(Exception):
         self.code = code
 
 
-def who(box_id: str, board: str, settings: dict, boot: int, buttons: int, pending: bool) -> dict:
+def who(
+    box_id: str, board: str, settings: dict, boot: int, buttons: int, pending: bool, hears: bool
+) -> dict:
     """Return who a box is, and which versions of the formats it has.
 
-    ``buttons`` is how many its board has pins for.
+    ``buttons`` is how many its board has pins for; ``hears``: it has a receiver for a remote.
     """
     facts = {
         "id": box_id,
@@ -44,6 +46,8 @@ def who(box_id: str, board: str, settings: dict, boot: int, buttons: int, pendin
     }
     if settings.get("remote"):
         facts["remote"] = 1
+    if hears:
+        facts["hears"] = 1
     if pending:
         facts["trial"] = 1
     return facts

@@ -76,8 +76,9 @@ class Requests:
 
     def _hello(self, message: dict) -> dict:
         desk, settings, boot = self._desk, self._storage.settings, self._storage.boot
-        count, pending = self._session.buttons.count, self._trial.pending
-        return who(desk.box_id, desk.board.NAME, settings, boot, count, pending)
+        session, pending = self._session, self._trial.pending
+        count = session.buttons.count
+        return who(desk.box_id, desk.board.NAME, settings, boot, count, pending, session.hears)
 
     def _status(self, message: dict) -> dict:
         session, storage, power, keeper = self._session, self._storage, self._power, self._keeper
@@ -106,6 +107,8 @@ class Requests:
             facts["heap"] = gc.mem_free()
         if runner and runner.awaits_start and session.clock.model is not None:
             facts["utc_ms"] = session.clock.utc_ms(runner.starts_ms)
+        if session.in_class and runner.begun:
+            facts["class_ms"] = max(0, runner.class_ms(session.run_ms()))
         return facts
 
     def _erred(self, message: dict) -> dict:

@@ -171,7 +171,7 @@ class Safe:
         board = self._board
         buttons = len(board.BUTTON_PINS)
         storage = self._storage
-        return who(self._id, board.NAME, storage.settings, storage.boot, buttons, False)
+        return who(self._id, board.NAME, storage.settings, storage.boot, buttons, False, False)
 
     def _status(self, message: dict) -> dict:
         storage = self._storage

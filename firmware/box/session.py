@@ -11,7 +11,8 @@ OVERDUE_US = 1_000_000  # a runner this far behind is stuck
 SAVE_GAP_MS = 2_000  # a start is this far away where the settings are written
 REST_MOST_MS = 86_400_000  # run time is begun anew after a day at rest
 CLASS_NEAR_MS = 60_000
-CUT = "cut"  # what a host is told while a run that was cut off may come back
+CUT = "cut"  # what a host is told while a run that was cut off may come back,
+AWAITS = "awaits"  # and while only the remote's word begins the class
 
 
 class Session(Joining):
@@ -81,6 +82,8 @@ class Session(Joining):
             return CUT
         if self.runner is None:
             return "empty"
+        if self.in_class and self.runner.stands_by:
+            return AWAITS
         return STATES[SET if self.runner.awaits_start else self.runner.state]
 
     @property

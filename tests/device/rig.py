@@ -74,10 +74,11 @@ class Rig:
         with self.connect(box) as connection:
             return connection.request(do, **fields)
 
-    def send(self, timelines: list[bytes]) -> None:
+    def send(self, timelines: list[bytes], remote: bytes = b"") -> None:
         loads = [load(n, data) for n, data in enumerate(timelines, 1)]
+        leads = Load(0, "Remote", digest(remote), remote, 4) if remote else None
         with self.fleet() as fleet:
-            for outcome in send(fleet, loads, self.map):
+            for outcome in send(fleet, loads, self.map, remote=leads):
                 if outcome.error is not None:
                     raise outcome.error
 

@@ -31,9 +31,9 @@ class Hall:
         self.remote.cut_power()
         self.world.run_for(S)
         self.remote.power_up()
-        self.data = [timeline(spans, n) for n in range(1, boxes + 2)]
-        self.rig.send(self.data)
-        self.start_us = self.rig.arm(self.data, 10)
+        self.data = [timeline(spans, n) for n in (*range(1, boxes + 1), 0)]
+        self.rig.send(self.data[:-1], self.data[-1])
+        self.start_us = self.rig.arm(self.data[:-1], 10)
         self.told = 0
         self.deaf = []
 
@@ -99,6 +99,10 @@ def test_a_class_is_paused_goes_on_passes_a_gate_and_is_stopped(hall):
     hall.holds(GO_ON, hall.at(20_000))
     hall.run_to(hall.at(33_000))
     assert hall.states() == ["play"] * 3
+    hall.boxes[0].plug_in()
+    told_ms = hall.rig.ask("status", hall.boxes[0])["class_ms"]
+    hall.boxes[0].unplug()
+    assert 13_700 < told_ms < 14_300  # it stood at 12.4 s until 31.5 s
     hall.run_to(hall.at(80_000))  # it stands at its gate by itself
     assert hall.states() == ["gate"] * 3
     hall.holds(GO_ON, hall.at(82_000))
@@ -114,7 +118,7 @@ def test_a_class_is_paused_goes_on_passes_a_gate_and_is_stopped(hall):
 def test_it_begins_on_the_remotes_word_and_leaves_a_block_out(hall):
     hall.arm(at_start=False)
     hall.run_to(hall.at(30_000))
-    assert hall.states() == ["gate"] * 3
+    assert hall.states() == ["awaits"] * 3
     hall.holds(GO_ON, hall.at(30_000))
     hall.run_to(hall.at(50_000))
     assert hall.states() == ["play"] * 3
@@ -141,7 +145,7 @@ def test_a_remote_that_lost_its_power_leads_on_with_a_clock_part(tmp_path):
     hall = Hall(tmp_path, 2, rtc=True)
     with hall.rig:
         hall.world.run_for(8 * S)  # the part is set and held against the clock
-        hall.start_us = hall.rig.arm(hall.data, 10)
+        hall.start_us = hall.rig.arm(hall.data[:-1], 10)
         hall.arm()
         hall.works(PAUSE, hall.at(9_000))
         hall.run_to(hall.at(14_000))
@@ -180,3 +184,4 @@ def test_a_remote_at_rest_starts_nothing_and_turns_its_pages(hall):
         hall.world.run_for(3 * S)
     assert hall.rig.ask("status", hall.remote)["state"] == "ready"
     assert hall.rig.ask("hello", hall.remote)["remote"] == 1
+    assert hall.rig.ask("hello", hall.boxes[0])["hears"] == 1

@@ -113,9 +113,10 @@ def pair(
     A station's box is the one that the map names; where it names none, the one that calls itself
     by that number. Only boxes that have no number hang where one is wanting, in order of ports.
     """
-    by_id = {c.who.id: c for c in fleet.connections}
+    boxes = [c for c in fleet.connections if not c.who.remote]
+    by_id = {c.who.id: c for c in boxes}
     mapped = {place.box for place in stations.stations.values()}
-    free = [c for c in fleet.connections if c.who.id not in mapped]
+    free = [c for c in boxes if c.who.id not in mapped]
     found: dict[int, Connection] = {}
     wanted = [load for load in loads if load.station not in without]
     for load in wanted:
@@ -153,12 +154,17 @@ def send(
     stations: StationMap,
     without: Collection[int] = (),
     progress: Progress = no_progress,
+    remote: Load | None = None,
 ) -> list[Outcome[Sent]]:
     """Send every station's timeline to its box and set its clock, all boxes at once.
+
+    ``remote`` goes to each remote that is plugged in.
 
     A box that got its timeline and failed later has a value and an error.
     """
     pairs = {c.url: (c, load) for c, load in pair(fleet, loads, stations, without)}
+    if remote is not None:
+        pairs |= {c.url: (c, remote) for c in fleet.connections if c.who.remote}
     got: dict[str, Sent] = {}
 
     def one(connection: Connection) -> Sent:
@@ -218,10 +224,14 @@ def _check(connection: Connection, load: Load) -> None:
             faults.VERSION,
         )
     if load.buttons > who.buttons:
+        fitted = "handbell prepare --buttons says how many are fitted"
+        needs, remedy = f"this plan needs {load.buttons}", f"Lower buttons in the plan; {fitted}"
+        if who.remote:
+            needs, remedy = f"a remote needs {load.buttons}", fitted
         raise BoxError(
             connection.label,
-            f"has {several(who.buttons, 'button')}, and this plan needs {load.buttons}",
-            "Lower buttons in the plan; handbell prepare --buttons says how many are fitted",
+            f"has {several(who.buttons, 'button')}, and {needs}",
+            remedy,
             faults.WRONG_BOX,
         )
 

@@ -80,7 +80,7 @@ class Connection:
         """Ask who is there, and remember it, its label and whether it has our link."""
         self._patience_us = round(PATIENCE_S * 1e6)
         who = self.ask(replies.HELLO, tries)
-        self.label = who.label or (f"Box {who.station}" if who.station else f"Box {who.id[-4:]}")
+        self.label = who.label or label_of(who)
         self.who = who
         return who
 
@@ -184,6 +184,13 @@ class Connection:
                 raise fault_error(self.label, faults.NOT_WHOLE)
             data += part
         return bytes(data)
+
+
+def label_of(who: Hello) -> str:
+    """Return what one without a label is called."""
+    if who.remote:
+        return "Remote"
+    return f"Box {who.station}" if who.station else f"Box {who.id[-4:]}"
 
 
 def _cant_open(url: str, error: Exception) -> BoxError:

@@ -10,7 +10,10 @@ from handbell_core.versions import major
 
 @dataclass(frozen=True)
 class Hello:
-    """Who a box is; the versions are those of its link, its plans and its logs."""
+    """Who a box is; the versions are those of its link, its plans and its logs.
+
+    A ``remote`` leads, and is no box of a station; a box that ``hears`` can follow one.
+    """
 
     id: str
     station: int = 0
@@ -25,6 +28,8 @@ class Hello:
     python: str = ""
     folder: str = ""
     trial: bool = False
+    remote: bool = False
+    hears: bool = False
 
     @property
     def ours(self) -> bool:
@@ -37,7 +42,8 @@ class Status:
     """How a box is: ``selected`` is its plan's digest, ``start_utc_ms`` when it is set to start.
 
     ``runs`` counts logs but for one still open; ``bound_us`` is by how much its clock may be off,
-    None where it has lost it; ``erred`` the last error of its own firmware, "" for none.
+    None where it has lost it; ``erred`` the last error of its own firmware, "" for none;
+    ``class_ms`` is where its class is, None for one that has not begun.
     """
 
     state: str = ""
@@ -53,6 +59,7 @@ class Status:
     age_s: int | None = None
     start_utc_ms: int | None = None
     erred: str = ""
+    class_ms: int | None = None
 
 
 @dataclass(frozen=True)

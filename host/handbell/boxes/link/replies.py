@@ -31,6 +31,7 @@ LABEL_MOST = 32
 ERRED_MOST = 80
 BUTTONS_MOST = 8
 PPB_MOST = 1_000_000
+CLASS_MS_MOST = 1 << 29  # run time ends there
 MOVED_S_MOST = 4_102_444_800  # from 1970 to 2100
 
 Said: TypeAlias = Mapping[str, Any]
@@ -105,6 +106,8 @@ _WHO: dict[str, tuple[str, Callable[[Any], Any], bool]] = {
     "python": ("py", shown(LABEL_MOST), False),
     "folder": ("folder", fields.form("(fw_[ab])?"), False),
     "trial": ("trial", yes_no, False),
+    "remote": ("remote", yes_no, False),
+    "hears": ("hears", yes_no, False),
 }
 
 
@@ -135,6 +138,7 @@ def _status(_: Said, said: Said) -> Status:
         _may(said, "age_s", COUNT, None),
         _may(said, "utc_ms", TIME, None),
         _may(said, "erred", shown(ERRED_MOST), ""),
+        _may(said, "class_ms", whole(0, CLASS_MS_MOST), None),
     )
 
 

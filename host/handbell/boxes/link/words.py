@@ -52,6 +52,7 @@ _WORDS: dict[int, tuple[str, str]] = {
 
 _STATES = {
     "cut": "may go on after a power cut",
+    "awaits": "waits for the remote to begin",
     "held": "being started by hand",
     "again": "being started by hand",
     "fault": "class ended early",
