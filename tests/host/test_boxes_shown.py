@@ -50,6 +50,14 @@ def test_another_plan_is_named_where_the_store_knows_it():
     assert "Morning, not what was sent last: Station 2\n" in shown(seen(1), other)
 
 
+def test_a_remote_is_named_as_one():
+    row = seen(0, "Remote", box_id="e6616408438a9f77", state="awaits")
+    row = replace(row, who=replace(row.who, remote=True))
+    lines = [line for line in shown(seen(1), row, columns=120).splitlines() if "9f77" in line]
+    assert lines[0].split()[:2] == ["remote", "Remote"]
+    assert "waits for the remote to begin" in lines[0]
+
+
 def test_a_box_that_was_replaced_and_came_back_is_told():
     back = replace(seen(3), replaced=True)
     said = shown(seen(1), back, columns=300)

@@ -647,6 +647,47 @@ def test_the_command_hangs_the_box_and_says_what_it_is(monkeypatch, capsys):
     assert "hangs at no station" in capsys.readouterr().err
 
 
+def test_a_box_becomes_a_remote_and_a_box_again(monkeypatch, capsys):
+    logs = {**sound_replies.SOUND["status"], "runs": 2}
+    box = FakeBox({"hello": HELLO, "name": {}, "status": {}})
+    who = Hello(sound_replies.ID, buttons=4)
+    done = prepare.Prepared(who=who)
+    started = []
+
+    def restart(port, clock):
+        started.append(port)
+        return replace(who, remote=not done.who.remote)
+
+    monkeypatch.setattr("handbell.boxes.firmware.prepare.prepare", lambda *_, build: done)
+    monkeypatch.setattr("handbell.boxes.firmware.prepare.restart", restart)
+    monkeypatch.setattr("handbell.boxes.link.connection.Connection", box)
+    assert main(["prepare", "the port", "--station", "3"]) == 0
+    assert main(["prepare", "the port", "--remote", "--station", "3"]) == 2
+    box.asked.clear()
+    assert main(["prepare", "the port", "--remote"]) == 0
+    assert f"Box {who.id} on the port: a remote; firmware" in capsys.readouterr().out
+    assert box.asked == ["status", "name"] and started == ["the port"]
+    assert main(["stations"]) == 0 and who.id not in capsys.readouterr().out
+    # It stays one until it is given a station; whose its logs are hangs on what it is.
+    done.who = replace(who, remote=True)
+    assert main(["prepare", "the port"]) == 0
+    assert "a remote" in capsys.readouterr().out and len(started) == 1
+    box.answers["status"] = logs
+    assert main(["prepare", "the port", "--station", "2"]) == 1
+    assert "it holds 2 logs. Run handbell collect first" in capsys.readouterr().err
+    box.answers["status"] = {}
+    assert main(["prepare", "the port", "--station", "2"]) == 0
+    assert "station 2" in capsys.readouterr().out and len(started) == 2
+
+
+def test_a_box_that_rests_is_started_anew(monkeypatch, board, old):
+    box = FakeBox({"hello": HELLO | {"remote": 1}, "yield": {}})
+    monkeypatch.setattr(prepare, "Connection", box)
+    who = prepare.restart("the port", FakeClock(), open_prompt=lambda url: board.prompt())
+    assert who.remote and board.restarts == 1
+    assert box.asked == ["hello", "status", "yield", "hello"]
+
+
 # mip
 
 

@@ -10,7 +10,7 @@ from handbell.base.errors import PlanError
 from handbell.compile.asked import never_asked
 from handbell.compile.gaps import require_gaps
 from handbell.compile.schedule import Schedule, resolve
-from handbell.compile.timelines import Timelines
+from handbell.compile.timelines import REMOTE, REMOTE_LABEL, Timelines
 from handbell.compile.timetable import Row, rows
 from handbell.plan.model import Plan
 from handbell.plan.remarks import remarks
@@ -67,6 +67,12 @@ class CompiledClass:
             s.work_ms,
             s.total_ms - s.work_ms,
         )
+
+    @functools.cached_property
+    def remote(self) -> BoxTimeline:
+        """What a remote plays, which counts nobody."""
+        data = Timelines(self.schedule).remote()
+        return BoxTimeline(REMOTE, REMOTE_LABEL, data, short_digest(data), [])
 
     @functools.cached_property
     def warnings(self) -> list[str]:

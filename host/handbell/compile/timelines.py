@@ -5,8 +5,10 @@ from __future__ import annotations
 import io
 import struct
 from collections.abc import Iterator
+from dataclasses import replace
 
 from handbell.compile import timeline_writer as writing
+from handbell.compile.expand import Stretch
 from handbell.compile.schedule import Leg, Row, Schedule
 from handbell.compile.tasks import Task
 from handbell.plan.model import REST
@@ -17,6 +19,7 @@ _WHAT = struct.Struct(writing.form("kind", "next"))  # a span without who is the
 _WHO = struct.Struct(writing.form("who", "bib"))
 _LAST = struct.Struct(writing.form("flags", "own_at"))
 _NOTHING = (t.ASK_NONE, t.TAP_NONE, 1, 0)
+REMOTE, REMOTE_LABEL, REMOTE_BUTTONS = 0, "Remote", 4  # its station, which is none
 _FLAGS = [_LAST.pack(flags, 0, 0) for flags in range(8)]
 
 
@@ -46,10 +49,11 @@ class Timelines:
                 last = _LAST.pack(flags | t.HAND_OVER, 0, at)
             spans.append(self._what_of(row) + self._who_of(row) + last)
             owns += row.own
-        head = self._head(station, len(spans))
+        head = self._head(station + 1, len(spans), self._schedule.plan.buttons)
         head.own_tasks = len(owns) + sum(map(len, legs))
         out = io.BytesIO()
-        writer = writing.Writer(out.write, head, self._texts.table(station), bool(legs))
+        label = self._schedule.plan.label(station)
+        writer = writing.Writer(out.write, head, self._texts.table(label), bool(legs))
         writer.packed(b"".join(spans), head.spans)
         for button, task in owns:
             writer.own(button, (*task[:4], self._texts.index(task.name)))
@@ -61,14 +65,34 @@ class Timelines:
         writer.finish()
         return out.getvalue()
 
-    def _head(self, station: int, spans: int) -> t.Head:
+    def remote(self) -> bytes:
+        """Return the timeline of a remote: what all do at the same time, and nobody is asked."""
+        spans = []
+        for s in self._schedule.stretches:
+            posts = self._schedule.at(s) if s.kind == t.WINDOW else ()
+            exercises = [post.exercise for post in posts]
+            same = len({exercise.name for exercise in exercises}) == 1
+            name = exercises[0].name if same else s.name
+            row = Row(replace(s, name=name), 0, None, "", (), (), "", False)
+            flags = self._last_of(s)
+            if exercises and all(exercise.both_sides for exercise in exercises):
+                flags |= t.BOTH_SIDES
+            spans.append(self._what_of(row) + self._who_of(row) + _FLAGS[flags])
+        head = self._head(REMOTE, len(spans), REMOTE_BUTTONS)
+        out = io.BytesIO()
+        writer = writing.Writer(out.write, head, self._texts.table(REMOTE_LABEL))
+        writer.packed(b"".join(spans), head.spans)
+        writer.finish()
+        return out.getvalue()
+
+    def _head(self, station: int, spans: int, buttons: int) -> t.Head:
         plan, course = self._schedule.plan, self._schedule.course
         head = t.Head()
         head.flags = t.SILENT if plan.silent else 0
         head.spans, head.windows = spans, course.windows
         head.grid_s, head.count_s = plan.grid_s, plan.count_s
         head.slot_ms, head.total_ms = course.slot_ms, course.total_ms
-        head.station, head.buttons = station + 1, plan.buttons
+        head.station, head.buttons = station, buttons
         head.plan = plan.digest
         return head
 
@@ -76,8 +100,12 @@ class Timelines:
         flags = t.TAKES_TALLY if row.is_tallied else 0
         if row.exercise is not None:
             flags |= t.BOTH_SIDES if row.exercise.both_sides else 0
-            flags |= t.LAST_WINDOW if row.stretch.window == self._schedule.course.windows else 0
+            flags |= self._last_of(row.stretch)
         return flags
+
+    def _last_of(self, s: Stretch) -> int:
+        is_last = s.kind == t.WINDOW and s.window == self._schedule.course.windows
+        return t.LAST_WINDOW if is_last else 0
 
     def _what_of(self, row: Row) -> bytes:
         s = row.stretch
@@ -125,9 +153,9 @@ class Texts:
         """Return a text's index; NO_TEXT for none."""
         return self._index[text]
 
-    def table(self, station: int) -> list[bytes]:
-        """Return the strings of one station."""
-        own = (self._plan.title, self._plan.label(station))
+    def table(self, label: str) -> list[bytes]:
+        """Return the strings of a station of that label."""
+        own = (self._plan.title, label)
         return [*map(_latin, own), *self._strings]
 
 

@@ -1,9 +1,10 @@
-"""Setting the class start on every box: all or none."""
+"""Setting the class start on every box, and on the remote that leads: all or none."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 from handbell.base.drift import clock_moved
 from handbell.base.errors import HandbellError
@@ -23,7 +24,8 @@ from .session import LoadedClass, Place, Session
 from .take_back import undo
 
 ROOM_KB = 64
-IDLE = ("ready", "held", "again", "set", "over", "fault")
+REMOTE = 0  # its station, which is none
+IDLE = ("ready", "held", "again", "set", "awaits", "over", "fault")
 SET_WITHIN_MS = 5  # of what a box was told, it may say to start: its clock runs at its own rate
 PAUSES_MS = 600_000  # what gates and waits may take for what is told of a class to hold
 BOUND_US = 20_000  # a clock that may be off by more than this is not good enough
@@ -31,7 +33,10 @@ BOUND_US = 20_000  # a clock that may be off by more than this is not good enoug
 
 @dataclass
 class Readiness:
-    """Whether one station's box may be armed; ``why`` names what is not ready."""
+    """Whether one station's box may be armed; ``why`` names what is not ready.
+
+    Station 0 is a remote.
+    """
 
     station: int
     label: str
@@ -41,6 +46,7 @@ class Readiness:
     rate: Rate | None = None  # the one its box goes by
     found: Estimate = field(default_factory=Estimate)
     slot_ms: int = 0  # how long its timeline is, gates as 0
+    hears: bool = False  # it can follow a remote
 
     @property
     def ready(self) -> bool:
@@ -85,7 +91,7 @@ def readiness(
 ) -> Readiness:
     """Set a box's clock, and ask whether it holds the plan, a good clock, battery and room."""
     status = connection.ask(STATUS)
-    ready = Readiness(station, connection.label, [], status)
+    ready = Readiness(station, connection.label, [], status, hears=connection.who.hears)
     if ready.in_class:
         ready.why.append("is in a class")
         return ready
@@ -136,7 +142,7 @@ def survey(
     """
     clocks = clocks or Clocks()
     stations = loaded.stations
-    asked = [c for c in fleet.connections if c.who.id in stations]
+    asked = [c for c in fleet.connections if c.who.id in stations and not c.who.remote]
 
     def one(connection: Connection) -> Readiness:
         n = stations[connection.who.id]
@@ -151,6 +157,29 @@ def survey(
         if moved and row.station in moved:
             row.why.append(moved[row.station])
     return table
+
+
+def survey_remote(
+    fleet: Fleet, loaded: LoadedClass, clocks: Clocks, shown_utc_us: int | None = None
+) -> list[Readiness]:
+    """Return the same of the remote that is plugged in, no row when none is."""
+    remotes = remotes_of(fleet)
+    if len(remotes) > 1:
+        why = f"is one of {len(remotes)} that are plugged in, so unplug all others"
+        return [Readiness(REMOTE, remotes[0].label, [why])]
+
+    def one(connection: Connection) -> Readiness:
+        return readiness(connection, REMOTE, loaded.remote, clocks, shown_utc_us)
+
+    return [
+        outcome.value or Readiness(REMOTE, outcome.label, [_why(outcome)])
+        for outcome in fleet.each(one, remotes)
+    ]
+
+
+def remotes_of(fleet: Fleet) -> list[Connection]:
+    """Return the remotes that are plugged in."""
+    return [connection for connection in fleet.connections if connection.who.remote]
 
 
 def _absent(fleet: Fleet, station: int, place: Place) -> Readiness:
@@ -172,7 +201,7 @@ def _why(outcome: Outcome[Readiness]) -> str:
 
 def forecast(table: list[Readiness], start_utc_ms: int) -> Forecast:
     """Return how good the clocks of the boxes that are ready will be in the class."""
-    known = [(row, row.clock) for row in table if row.ready]
+    known = [(row, row.clock) for row in table if row.ready and row.station != REMOTE]
     clocks = {row.station: clock for row, clock in known if clock is not None}
     start_us = start_utc_ms * 1000
     slot_ms = max((row.slot_ms for row, _ in known), default=0)
@@ -195,15 +224,18 @@ def arm(
     loaded: LoadedClass,
     start_utc_ms: int,
     session: Session | None = None,
+    key: bytes = b"",
 ) -> None:
     """Set the start on every box of the table, or on none; raises HandbellError with the reason.
 
+    With ``key`` the remote leads all boxes that hear it; a start of 0 is its word, and not a time.
     ``session`` notes it before the first box is asked, and says less only once the boxes answered:
     whatever ends this program, no box has a start that is not kept.
     """
     _refuse_unready(fleet, table)
     stations = loaded.stations
-    boxes = [c for c in fleet.connections if c.who.id in stations]
+    boxes = [c for c in fleet.connections if c.who.id in stations and not c.who.remote]
+    remotes = remotes_of(fleet) if key else []
     if boxes:
         _refuse_moved(table, boxes[0].clock)
     by_station = {row.station: row.status.start_utc_ms for row in table}
@@ -214,23 +246,30 @@ def arm(
         session.arming(loaded, start_utc_ms, before)
     back = ", and the start that was set before is taken back" if before else ""
     try:
-        outcomes = fleet.each(lambda c: _set(c, loaded, start_utc_ms), boxes)
+        failed: list[Outcome[None]] = []
+        for some in (boxes, remotes):  # the remote last: it speaks of no class that failed
+            if not failed:
+                outcomes = fleet.each(lambda c: set_start(c, loaded, start_utc_ms, key), some)
+                failed = [o for o in outcomes if o.error is not None]
     except KeyboardInterrupt:
-        undo(fleet, boxes, f"Nothing was started{back}.", session)
+        undo(fleet, boxes + remotes, f"Nothing was started{back}.", session)
         raise
-    failed = [o for o in outcomes if o.error is not None]
     if failed:
         why = f"Nothing was started{back}: {failed[0].error}"
-        undo(fleet, boxes, why, session)
+        undo(fleet, boxes + remotes, why, session)
         raise HandbellError(why)
     if session is not None:
-        session.armed(loaded, start_utc_ms)
+        session.armed(loaded, start_utc_ms, key.hex())
 
 
-def _set(connection: Connection, loaded: LoadedClass, start_utc_ms: int) -> None:
-    """Set a box's start and see that it is set; raises BoxError."""
-    digest = loaded.places[loaded.stations[connection.who.id]].digest
-    connection.ask(ARM, d=digest, utc_ms=start_utc_ms)
+def set_start(
+    connection: Connection, loaded: LoadedClass, start_utc_ms: int, key: bytes = b""
+) -> None:
+    """Set the start of a box or a remote, and see that it is set; raises BoxError."""
+    who = connection.who
+    digest = loaded.remote if who.remote else loaded.places[loaded.stations[who.id]].digest
+    led: dict[str, Any] = {"key": key.hex()} if key and (who.remote or who.hears) else {}
+    connection.ask(ARM, d=digest, utc_ms=start_utc_ms, **led)
     status = connection.ask(STATUS)
     said_ms = status.start_utc_ms
     is_right = said_ms is None or abs(said_ms - start_utc_ms) <= SET_WITHIN_MS
@@ -256,10 +295,13 @@ def _refuse_unready(fleet: Fleet, table: list[Readiness]) -> None:
         )
     if hiding is not None:
         raise HandbellError(f"{what}{hiding.what}", hiding.remedy)
+    ways = [f"--without {row.station}" for row in late if row.station != REMOTE]
+    without = f", or go on without: {' '.join(ways)}" if ways else ""
+    if len(ways) < len(late):
+        without += ", or unplug the remote and go on without it"
     raise HandbellError(
         what + "; ".join(f"{row.label} {', '.join(row.why)}" for row in late),
-        f"Mend {'it' if len(late) == 1 else 'them'}, or go on without: "
-        + " ".join(f"--without {row.station}" for row in late),
+        f"Mend {'it' if len(late) == 1 else 'them'}{without}",
     )
 
 

@@ -46,13 +46,16 @@ class Place:
 class LoadedClass:
     """A class with every station of its plan, by number; ``gates`` and ``grid_s`` are the plan's.
 
-    A class starts whole or not at all: on every station but those left out knowingly.
+    A class starts whole or not at all: on every station but those left out knowingly. ``remote``
+    is the digest of a remote's timeline, ``key`` that of the remote that leads, "" for none.
     """
 
     title: str
     places: dict[int, Place]
     gates: int = 0
     grid_s: int = 0
+    remote: str = ""
+    key: str = ""
 
     @classmethod
     def of(
@@ -62,13 +65,14 @@ class LoadedClass:
         boxes: Mapping[int, str],
         gates: int = 0,
         grid_s: int = 0,
+        remote: str = "",
     ) -> LoadedClass:
         """Return a class from the digest of each station's timeline and the id of its box."""
         places = {
             n: Place(digest, boxes.get(n, ""), State.HOLDS if n in boxes else State.NO_BOX)
             for n, digest in timelines.items()
         }
-        return cls(title, places, gates, grid_s)
+        return cls(title, places, gates, grid_s, remote)
 
     @property
     def playing(self) -> dict[int, Place]:
@@ -124,8 +128,14 @@ class Session:
                 )
                 for n, place in stored["places"].items()
             }
-            title = _text(stored["title"])
-            return LoadedClass(title, places, _count(stored["gates"]), _count(stored["grid_s"]))
+            return LoadedClass(
+                _text(stored["title"]),
+                places,
+                _count(stored["gates"]),
+                _count(stored["grid_s"]),
+                _text(stored.get("remote", "")),
+                _text(stored.get("key", "")),
+            )
         except FileNotFoundError:
             raise HandbellError(
                 "Nothing was sent to the boxes yet", "Run handbell send PLAN first"
@@ -162,19 +172,43 @@ class Session:
     def arming(self, loaded: LoadedClass, start_utc_ms: int, before: Mapping[str, int]) -> None:
         """Note, before any box is asked, that each may start then or as it was set ``before``.
 
-        Whatever ends this program, no box has a start that is not kept.
+        Whatever ends this program, no box has a start that is not kept. One of 0 is no start: the
+        remote's word begins that class.
         """
+        self._lead("")
         for box, n in loaded.stations.items():
-            self.starts.expect(box, n, start_utc_ms, *([before[box]] if box in before else []))
+            starts = (start_utc_ms, before.get(box, 0))
+            self.starts.expect(box, n, *(ms for ms in starts if ms))
         self.starts.save()
 
-    def armed(self, loaded: LoadedClass, start_utc_ms: int) -> None:
-        """Note that each box of a class is set to start then, and no other time."""
+    def armed(self, loaded: LoadedClass, start_utc_ms: int, key: str = "") -> None:
+        """Note that each box of a class is set to start then, and no other time; and who leads."""
         self.starts.drop(loaded.stations)
-        for box, n in loaded.stations.items():
-            self.starts.expect(box, n, start_utc_ms)
+        if start_utc_ms:
+            for box, n in loaded.stations.items():
+                self.starts.expect(box, n, start_utc_ms)
         self.starts.save()
         self._mark(loaded.stations, State.ARMED, start_utc_ms)
+        self._lead(key)
+
+    def joined(self, boxes: Mapping[int, str]) -> None:
+        """Note which box is at a station of the class that is on."""
+        try:
+            loaded = self.last()
+            for n, box in boxes.items():
+                loaded.places[n] = replace(loaded.places[n], box=box, state=State.ARMED)
+            self.keep(loaded)
+        except HandbellError as error:
+            self.trouble = str(error)
+
+    def _lead(self, key: str) -> None:
+        """Keep the key of the remote that leads, which ``join`` gives to more boxes."""
+        try:
+            loaded = self.last()
+            if loaded.key != key:
+                self.keep(replace(loaded, key=key))
+        except HandbellError as error:
+            self.trouble = str(error) if key else self.trouble
 
     def taken_back(self, boxes: Collection[str]) -> None:
         """Note that these boxes have no start."""

@@ -53,6 +53,11 @@ class StationMap:
         self.stations[number] = Station(box, kept if label is None else label)
         return old.box if old and old.box != box else None
 
+    def remove(self, box: str) -> bool:
+        """Hang a box nowhere; whether it hung at a station."""
+        number = self.number_of(box)
+        return self.stations.pop(number, None) is not None
+
     def number_of(self, box: str) -> int:
         """Return the station where a box hangs, 0 if it is a spare."""
         return next((n for n, s in self.stations.items() if s.box == box), 0)

@@ -46,5 +46,5 @@ def _one(connection: Connection) -> None:
             "Wait until it is over, or stop it at the box",
             faults.BUSY,
         ) from error
-    if connection.ask(STATUS).state == "set":
+    if connection.ask(STATUS).state in ("set", "awaits"):
         raise strange(connection.label)

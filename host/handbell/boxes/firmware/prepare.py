@@ -92,6 +92,19 @@ def prepare(
     return done
 
 
+def restart(
+    url: str, clock: HostClock, open_prompt: Callable[[str], Prompt] = SerialPrompt
+) -> Hello:
+    """Start a box that rests anew and return what it says of itself then; raises BoxError."""
+    ask_to_yield(url, clock)
+    prompt = open_prompt(url)
+    try:
+        prompt.restart()
+    finally:
+        prompt.close()
+    return greet(url, clock)
+
+
 def ask_to_yield(url: str, clock: HostClock | None = None, renew: bool = False) -> str:
     """Ask a box that runs our firmware for the prompt; anything else is left to the prompt.
 

@@ -2,11 +2,21 @@
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Collection
 from dataclasses import dataclass
 
 from handbell.base.errors import HandbellError
-from handbell.boxes.classes.arm import PAUSES_MS, Forecast, Readiness, forecast, survey
+from handbell.base.words import listed
+from handbell.boxes.classes.arm import (
+    PAUSES_MS,
+    REMOTE,
+    Forecast,
+    Readiness,
+    forecast,
+    survey,
+    survey_remote,
+)
 from handbell.boxes.classes.arm import arm as arm_boxes
 from handbell.boxes.classes.session import LoadedClass, Session
 from handbell.boxes.classes.stations import StationMap
@@ -21,6 +31,7 @@ from handbell.work.upkeep.plugged_in import (
     store_or_none,
     strangers,
 )
+from handbell_core.telegram import KEY_SIZE
 
 from .host_time import doubts
 from .starts import start_of
@@ -30,7 +41,10 @@ HANDS_OFF_S = 10  # nearer to its start a box is best left alone: whoever pulls 
 
 @dataclass(frozen=True)
 class BoxArmed:
-    """A station's box: ``why`` it is not ready, and by how much its clock may be wrong in class."""
+    """A station's box: ``why`` it is not ready, and by how much its clock may be wrong in class.
+
+    Station 0 is the remote. A box that ``follows`` will do what the remote says.
+    """
 
     station: int
     box: str
@@ -42,6 +56,7 @@ class BoxArmed:
     odd: tuple[str, ...]
     start_error_us: int | None
     end_error_us: int | None
+    follows: bool
 
 
 @dataclass(frozen=True)
@@ -62,9 +77,10 @@ class Skew:
 
 @dataclass(frozen=True)
 class Armed:
-    """A class that is set, or why not (``failure``).
+    """A class that is set, or why not (``failure``); ``led`` says that a remote leads it.
 
-    ``ahead_s`` is how long the start was ahead when it was set.
+    ``ahead_s`` is how long the start was ahead when it was set; no start in a class that begins on
+    the remote's word.
     """
 
     ok: bool
@@ -77,11 +93,12 @@ class Armed:
     others: tuple[Stranger, ...]
     failure: str
     remarks: tuple[str, ...]
+    led: bool
 
     @property
     def may_unplug(self) -> bool:
         """Whether there is time to unplug the boxes and hang them up."""
-        return self.ahead_s >= HANDS_OFF_S
+        return self.start_utc_ms is None or self.ahead_s >= HANDS_OFF_S
 
 
 @dataclass(frozen=True)
@@ -102,23 +119,31 @@ def arm(
     without: Collection[int] = (),
     ports: list[str] | None = None,
     store_url: str | None = None,
+    by_remote: bool = False,
 ) -> Armed:
     """Check that every box is ready and set the start on all of them, or none.
 
-    The start is ``within`` so long ("90s", "5m"), ``at`` a time of day, or as soon as can be.
+    The start is ``within`` so long ("90s", "5m"), ``at`` a time of day, or as soon as can be; or
+    ``by_remote``, on its word. A remote that is plugged in gets a new key and leads all that hear.
     Raises HandbellError when nothing was sent, or the start can't be meant.
     """
     host = host_clock()
     session = Session(host.utc_us() // 1000)
     loaded = session.last().without(without)
-    shown_us = start_of(host.utc_us(), within, at).utc_ms * 1000
+    soon = start_of(host.utc_us(), within, at)
     failure = ""
     with open_fleet(ports) as fleet, store_or_none(store_url) as (store, clocks):
-        table = survey(fleet, loaded, clocks, shown_us, _moved(loaded))
+        table = survey(fleet, loaded, clocks, soon.utc_ms * 1000, _moved(loaded))
+        remote = survey_remote(fleet, loaded, clocks, soon.utc_ms * 1000)
+        key = secrets.token_bytes(KEY_SIZE) if remote else b""
+        if by_remote:
+            _require_remote(table, remote)
         start = start_of(host.utc_us(), within, at)
         seen = forecast(table, start.utc_ms)
+        table += remote
+        utc_ms = 0 if by_remote else start.utc_ms
         try:
-            arm_boxes(fleet, table, loaded, start.utc_ms, session)
+            arm_boxes(fleet, table, loaded, utc_ms, session, key)
         except HandbellError as error:
             failure = str(error)
         doubted = doubts(store, fleet.connections, host.utc_us())
@@ -126,19 +151,45 @@ def arm(
         ahead_s = max(0.0, start.utc_ms / 1000 - host.utc_us() / 1e6)
         others = tuple(s for s in strangers(fleet) if s.why not in failure)
     remarks = doubted + (_elsewhere(session, here) if failure else _remarks(loaded, session))
-    remarks += [words for words in (session.starts.trouble, clocks.trouble) if words]
+    troubles = (session.trouble, session.starts.trouble, clocks.trouble)
+    remarks += [words for words in troubles if words]
+    if key and not failure:
+        remarks += _deaf(table)
     return Armed(
         not failure,
         loaded.title,
-        None if failure else start.utc_ms,
-        start.words,
+        None if failure or by_remote else start.utc_ms,
+        "" if by_remote else start.words,
         ahead_s,
-        tuple(_row(row, seen) for row in table),
+        tuple(_row(row, seen, bool(key)) for row in table),
         _skew(seen),
         others,
         failure,
         tuple(remarks),
+        bool(key),
     )
+
+
+def _require_remote(table: list[Readiness], remote: list[Readiness]) -> None:
+    """Raise HandbellError where no remote is there to begin, and note who would not hear it."""
+    if not remote:
+        raise HandbellError(
+            "Nothing was started: no remote is plugged in",
+            "Plug it in, or say when the class starts: handbell arm --in 2m",
+        )
+    for row in table:
+        if row.ready and not row.hears:
+            row.why.append("can't hear the remote, so it would not begin")
+
+
+def _deaf(table: list[Readiness]) -> list[str]:
+    """Return which boxes will not follow the remote, and what that means."""
+    deaf = [row.label for row in table if row.station != REMOTE and not row.hears]
+    if not deaf:
+        return []
+    they = "it goes" if len(deaf) == 1 else "they go"
+    how = f"{they} by the clock, and by hand at gates and to stop"
+    return [f"{listed(deaf)} can't hear the remote: {how}"]
 
 
 def cancel(ports: list[str] | None = None) -> TakenBack:
@@ -180,7 +231,7 @@ def _remarks(loaded: LoadedClass, session: Session) -> list[str]:
     return ([others] if others else []) + ([f"at a gate, {walk}"] if walk else [])
 
 
-def _row(row: Readiness, seen: Forecast) -> BoxArmed:
+def _row(row: Readiness, seen: Forecast, led: bool) -> BoxArmed:
     return BoxArmed(
         row.station,
         row.label,
@@ -192,6 +243,7 @@ def _row(row: Readiness, seen: Forecast) -> BoxArmed:
         tuple(row.found.odd),
         seen.start_us.get(row.station),
         seen.end_us.get(row.station),
+        led and row.hears and row.station != REMOTE,
     )
 
 

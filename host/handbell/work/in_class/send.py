@@ -17,7 +17,8 @@ from handbell.boxes.clocks.clock import Clocks
 from handbell.boxes.link.connection import Connection
 from handbell.boxes.link.fleet import Fleet, Outcome
 from handbell.compile import build
-from handbell.compile.build import CompiledClass
+from handbell.compile.build import BoxTimeline, CompiledClass
+from handbell.compile.timelines import REMOTE_BUTTONS
 from handbell.plan.files import load_plan
 from handbell.plan.model import Plan
 from handbell.store.store import Store
@@ -51,7 +52,8 @@ class BoxSent:
 class ClassSent:
     """What came of sending a class; ``starts`` are sentences about starts, set and taken back.
 
-    ``trouble`` says why arming would go by what was sent before, "" when it goes by this.
+    ``trouble`` says why arming would go by what was sent before, "" when it goes by this;
+    ``remotes`` are those that were plugged in.
     """
 
     ok: bool
@@ -61,6 +63,7 @@ class ClassSent:
     warnings: tuple[str, ...]
     starts: tuple[str, ...]
     trouble: str
+    remotes: tuple[BoxSent, ...]
 
 
 def send(
@@ -76,21 +79,22 @@ def send(
     """
     plan = load_plan(path)
     built = build(plan)
-    loads = [
-        Load(t.station, t.label, t.digest.hex(), t.data, built.buttons) for t in built.timelines
-    ]
+    loads = [_load(timeline, built.buttons) for timeline in built.timelines]
     warnings = list(built.warnings)
     with open_fleet(ports) as fleet, store_or_none(store_url) as (store, clocks):
         stations = StationMap()
         pairs = pair(fleet, loads, stations, without)
-        loaded = _loaded(plan, loads, pairs, without)
+        remote = _load(built.remote, REMOTE_BUTTONS)
+        loaded = _loaded(plan, loads, pairs, without, remote.digest)
         warnings += _kept(store, plan, built)
-        outcomes = send_loads(fleet, loads, stations, without, progress)
+        outcomes = send_loads(fleet, loads, stations, without, progress, remote)
         make_spares(fleet, stations)
         _give_rates(fleet, outcomes, clocks)
         warnings += [clocks.trouble] if clocks.trouble not in ("", *warnings) else []
         warnings += doubts(store, fleet.connections, host_clock().utc_us())
         others = strangers(fleet)
+    leading = [o for o in outcomes if o.who.remote]
+    outcomes = [o for o in outcomes if not o.who.remote]
     got = {o.who.id: o.label for o in outcomes if o.value is not None}
     session = Session(host_clock().utc_us() // 1000)
     failed = {o.who.id for o in outcomes if o.error is not None}
@@ -101,10 +105,16 @@ def send(
         labels = listed(label for box, label in got.items() if box in taken_back)
         starts.insert(0, f"the start that was set is taken back on {labels}")
     trouble = session.trouble or ("" if got else _before(session))
-    fine = not trouble and all(o.error is None for o in outcomes)
+    fine = not trouble and all(o.error is None for o in (*outcomes, *leading))
     rows = tuple(_row(loaded.stations[o.who.id], o) for o in outcomes)
+    remotes = tuple(_row(built.remote.station, o) for o in leading)
     said = tuple(words for words in starts if words)
-    return ClassSent(fine, plan.title, rows, others, tuple(warnings), said, trouble)
+    return ClassSent(fine, plan.title, rows, others, tuple(warnings), said, trouble, remotes)
+
+
+def _load(timeline: BoxTimeline, buttons: int) -> Load:
+    digest = timeline.digest.hex()
+    return Load(timeline.station, timeline.label, digest, timeline.data, buttons)
 
 
 def _loaded(
@@ -112,11 +122,12 @@ def _loaded(
     loads: list[Load],
     pairs: list[tuple[Connection, Load]],
     without: Collection[int],
+    remote: str,
 ) -> LoadedClass:
     timelines = {load.station: load.digest for load in loads}
     boxes = {load.station: connection.who.id for connection, load in pairs}
     gates = sum(block.gate for block in plan.blocks)
-    return LoadedClass.of(plan.title, timelines, boxes, gates, plan.grid_s).without(without)
+    return LoadedClass.of(plan.title, timelines, boxes, gates, plan.grid_s, remote).without(without)
 
 
 def _kept(store: Store | None, plan: Plan, built: CompiledClass) -> list[str]:

@@ -106,7 +106,7 @@ def _status(connection: Connection) -> Status:
 def _plan(status: Status | None, loaded: LoadedClass) -> str:
     if status is None or not status.selected:
         return ""
-    digests = {place.digest for place in loaded.places.values()}
+    digests = {loaded.remote, *(place.digest for place in loaded.places.values())}
     return loaded.title if status.selected in digests else ANOTHER
 
 

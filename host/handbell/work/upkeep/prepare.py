@@ -6,9 +6,11 @@ import functools
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
-from handbell.base.errors import HandbellError
+from handbell.base.errors import BoxError, HandbellError
 from handbell.base.progress import Progress, no_progress
+from handbell.base.words import several
 from handbell.boxes.classes.send import ascii_label
 from handbell.boxes.classes.stations import StationMap
 from handbell.boxes.firmware import flashing
@@ -20,10 +22,12 @@ from handbell.boxes.firmware.uf2 import read_image
 from handbell.boxes.link import connection as link
 from handbell.boxes.link.find import find_ports
 from handbell.boxes.link.messages import Hello
-from handbell.boxes.link.replies import HELLO, NAME
+from handbell.boxes.link.replies import HELLO, NAME, STATUS
 from handbell.store import open_store
 
 from .plugged_in import host_clock
+
+REMOTE_LABEL = "Remote"
 
 
 @dataclass(frozen=True)
@@ -39,6 +43,7 @@ class BoxReady:
     board: str
     micropython: str
     spare: str
+    remote: bool
 
 
 @dataclass(frozen=True)
@@ -75,17 +80,19 @@ def prepare(
     buttons: int | None = None,
     line_numbers: bool = False,
     progress: Progress = no_progress,
+    remote: bool = False,
 ) -> Prepared:
     """Put the firmware on the board at a port, or on the only one, and hang the box.
 
-    Without a station it stays where the map has it; ``buttons`` are those that are fitted, as many
-    as it says unless they are told.
+    Or make it a ``remote``, which hangs nowhere until it is given a station. Without a station it
+    stays where the map has it; ``buttons`` are those that are fitted, as many as it says unless
+    they are told.
     """
     stations = StationMap()  # read first, so that a broken map is told before anything is done
     port = port or _only_port()
     build = functools.partial(build_image, lines=line_numbers)
     done = putting.prepare(port, host_clock(), progress, build=build)
-    box = _hang(port, done.who, stations, station, label, buttons)
+    box = _hang(port, done.who, stations, station, label, buttons, remote)
     return Prepared(box, done.sent, done.copied, done.nothing_to_do)
 
 
@@ -99,6 +106,7 @@ def put_image(
     drive: Path | None = None,
     store_url: str | None = None,
     progress: Progress = no_progress,
+    remote: bool = False,
 ) -> ImagePut:
     """Put an image on a box, its logs brought home first; ``tell`` says what to do by hand."""
     image = read_image(image_path)  # all that can be wrong here first
@@ -109,7 +117,7 @@ def put_image(
     with open_store(store_url) as store:
         done = flashing.flash(port, image, store, means, progress)
     return ImagePut(
-        _hang(done.port, done.who, stations, station, label, buttons),
+        _hang(done.port, done.who, stations, station, label, buttons, remote),
         done.name,
         done.already,
         done.before,
@@ -142,8 +150,16 @@ def _hang(
     number: int | None,
     label: str | None,
     buttons: int | None,
+    remote: bool,
 ) -> BoxReady:
-    """Hang the box at a station and tell it so; without a number it stays where the map has it."""
+    """Hang the box at a station and tell it so; without a number it stays where the map has it.
+
+    A remote stays one unless it is given a station.
+    """
+    if remote or (who.remote and number is None):
+        return _lead(port, who, stations, buttons)
+    if who.remote:
+        who = _change(port, {"station": number, "label": "", "remote": 0})
     at = stations.number_of(who.id) if number is None else number
     if not at and number is None and label is not None:
         raise HandbellError(
@@ -160,5 +176,40 @@ def _hang(
         with link.Connection(port) as connection:
             connection.ask(NAME, station=shown_at, label=shown_label, **fitted)
             who = connection.ask(HELLO) if fitted else who
+    return _ready(port, who, shown_at, shown_label, spare or "")
+
+
+def _lead(port: str, who: Hello, stations: StationMap, buttons: int | None) -> BoxReady:
+    """Make a box a remote, or leave it one; it hangs at no station any more."""
+    fitted = {} if buttons is None else {"buttons": buttons}
+    if not who.remote:
+        who = _change(port, {"station": 0, "label": REMOTE_LABEL, "remote": 1, **fitted})
+    elif fitted:
+        with link.Connection(port) as connection:
+            connection.ask(NAME, station=0, label=REMOTE_LABEL, **fitted)
+            who = connection.ask(HELLO)
+    if stations.remove(who.id):
+        stations.save()
+    return _ready(port, who, 0, who.label)
+
+
+def _change(port: str, named: dict[str, Any]) -> Hello:
+    """Make a box a remote or a remote a box, which it is from its next start on; then start it.
+
+    Raises BoxError while logs wait on it: whose they are hangs on what it is.
+    """
+    with link.Connection(port) as connection:
+        waiting = connection.ask(STATUS).runs
+        if waiting > 0:
+            raise BoxError(
+                port,
+                f"it holds {several(waiting, 'log')}",
+                "Run handbell collect first, then prepare it again",
+            )
+        connection.ask(NAME, **named)
+    return putting.restart(port, host_clock())
+
+
+def _ready(port: str, who: Hello, station: int, label: str, spare: str = "") -> BoxReady:
     facts = who.buttons, who.firmware, who.board, who.python
-    return BoxReady(who.id, port, shown_at, shown_label, *facts, spare or "")
+    return BoxReady(who.id, port, station, label, *facts, spare, who.remote)

@@ -59,9 +59,8 @@ def change_stations(
     with open_fleet(ports) as fleet:
         by_id = {c.who.id: c for c in fleet.connections}
         if number:
-            for n, connection in enumerate(
-                sorted(fleet.connections, key=lambda c: in_order(c.url)), 1
-            ):
+            boxes = [c for c in fleet.connections if not c.who.remote]
+            for n, connection in enumerate(sorted(boxes, key=lambda c: in_order(c.url)), 1):
                 floor.place(n, connection.who.id)
         replaced = [floor.place(n, _meant(by_id, word)) for n, word in hang.items()]
         for n, label in labels.items():
@@ -85,6 +84,11 @@ def _meant(by_id: Mapping[str, Connection], word: str) -> str:
             f"{len(fitting)} boxes that are plugged in have an id ending in {word}",
             "See handbell boxes for the ids",
         )
+    if by_id[fitting[0]].who.remote:
+        raise HandbellError(
+            f"{fitting[0]} is a remote, which hangs at no station",
+            "Prepare it with --station to make it a box again",
+        )
     return fitting[0]
 
 
@@ -95,7 +99,8 @@ def _tell(fleet: Fleet, floor: StationMap, spares: tuple[str, ...]) -> tuple[str
         n = floor.number_of(connection.who.id)
         connection.ask(NAME, station=n, label=ascii_label(floor.stations[n].label) if n else "")
 
-    named = [c for c in fleet.connections if floor.number_of(c.who.id) or c.who.id in spares]
+    boxes = [c for c in fleet.connections if not c.who.remote]
+    named = [c for c in boxes if floor.number_of(c.who.id) or c.who.id in spares]
     outcomes = fleet.each(one, named)
     return tuple(
         f"{o.error.what if isinstance(o.error, BoxError) else o.error}. "

@@ -14,12 +14,22 @@ if TYPE_CHECKING:
     from handbell.work.in_class.arm import Armed, BoxArmed, Skew, TakenBack
 
 
+BUTTONS = (
+    "The remote's buttons, from the left: press 1 to pause, hold 2 to go on, hold 3 for the next "
+    "block (before the start: 30 s later), hold 4 twice to stop. This is no emergency stop: call "
+    "out first."
+)
+
+
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Define the command line."""
     when = parser.add_mutually_exclusive_group(required=True)
     when.add_argument("--in", dest="within", metavar="TIME", help="so long from now: 90s, 5m, 1h")
     when.add_argument("--at", metavar="HH:MM", help="at this time of day, the nearest one")
     when.add_argument("--now", action="store_true", help="in 10 to 20 s, on a whole ten seconds")
+    when.add_argument(
+        "--by-remote", action="store_true", help="as the remote's second button is held"
+    )
     when.add_argument("--cancel", action="store_true", help="take a start back on every box")
     shared.without_argument(parser)
     shared.port_argument(parser)
@@ -30,7 +40,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "Either every box of the class is set, or none. Leave the boxes plugged in until it says\n"
         "that they are set; then hang them up. A time of day that has just gone by is refused.\n"
         "Each clock is measured again: it says how far the boxes may part in class, and what\n"
-        "helps if that is more than people hear (20 ms)."
+        "helps if that is more than people hear (20 ms).\n\n"
+        "A remote that is plugged in gets a new key with the boxes and leads the class, which\n"
+        "starts at the time you say, or with --by-remote on its word."
     )
 
 
@@ -40,7 +52,7 @@ def run(args: argparse.Namespace) -> Armed | TakenBack:
 
     if args.cancel:
         return cancel(args.port)
-    return arm(args.within, args.at, args.without, args.port, args.store)
+    return arm(args.within, args.at, args.without, args.port, args.store, args.by_remote)
 
 
 def text(result: Armed | TakenBack, out: Out) -> None:
@@ -51,16 +63,20 @@ def text(result: Armed | TakenBack, out: Out) -> None:
         _taken_back(result, out)
         return
     for row in result.boxes:
-        out.line(f"station {row.station}, {row.box}: {_words(row)}")
+        where = f"station {row.station}, " if row.station else ""
+        out.line(f"{where}{row.box}: {_words(row)}")
         for odd in row.odd:
             out.note(odd)
     shared.strangers(out, result.others)
     if result.failure:
         out.line(result.failure)
     else:
-        if len([row for row in result.boxes if row.end_error_us is not None]) > 1:
+        timed = result.start_utc_ms is not None
+        if timed and len([row for row in result.boxes if row.end_error_us is not None]) > 1:
             _skew(result.skew, out)
         _start(result, out)
+        if result.led:
+            out.line(BUTTONS)
     for remark in result.remarks:
         out.line(f"note: {remark}")
 
@@ -91,7 +107,13 @@ def _start(result: Armed, out: Out) -> None:
     """Say when the class starts, and how far ahead that is: a wrong clock shows by it."""
     from handbell.work.in_class.starts import ahead_words
 
-    start_s = (result.start_utc_ms or 0) / 1000
+    if result.start_utc_ms is None:
+        out.line(
+            f"{result.title} starts when the remote's second button is held. "
+            "You may unplug the boxes and the remote."
+        )
+        return
+    start_s = result.start_utc_ms / 1000
     at = datetime.fromtimestamp(start_s, timezone.utc).astimezone()
     now = datetime.fromtimestamp(start_s - result.ahead_s, timezone.utc).astimezone()
     day = "" if at.date() == now.date() else f" on {at:%A %d %B}"

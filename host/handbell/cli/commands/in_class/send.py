@@ -37,7 +37,11 @@ def run(args: argparse.Namespace) -> ClassSent:
 def text(result: ClassSent, out: Out) -> None:
     """Print a line a box, what else is to be known, and what comes next."""
     for row in result.boxes:
+        out.line(f"station {row.station}, {_words(row)}" if row.ok else row.why)
+    for row in result.remotes:
         out.line(_words(row) if row.ok else row.why)
+    if not result.remotes:
+        out.line("No remote is plugged in.")
     shared.strangers(out, result.others)
     for words in (*result.warnings, *result.starts):
         out.line(f"note: {words}")
@@ -50,4 +54,4 @@ def text(result: ClassSent, out: Out) -> None:
 def _words(row: BoxSent) -> str:
     had = "had it already" if row.already else f"{row.bytes} bytes"
     clock = "" if row.bound_us is None else f", clock within {row.bound_us / 1000:.1f} ms"
-    return f"station {row.station}, {row.box}: {had}{clock}"
+    return f"{row.box}: {had}{clock}"

@@ -127,7 +127,7 @@ def _cells(row: BoxSeen, status: Status, end: int) -> tuple[object, ...]:
 
     battery = "USB" if status.usb else f"{status.battery_mv / 1000:.2f} V"
     return (
-        row.who.station or "-",
+        "remote" if row.who.remote else row.who.station or "-",
         row.box,
         row.who.id[-end:],
         state_words(status.state),

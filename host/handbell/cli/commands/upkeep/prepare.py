@@ -35,6 +35,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         help="how many are fitted; send refuses a plan that needs more",
     )
     parser.add_argument(
+        "--remote",
+        action="store_true",
+        help="make it a remote, which leads classes; with --station it is a box again",
+    )
+    parser.add_argument(
         "--line-numbers",
         action="store_true",
         help="for developers: errors on the box name lines, which takes some of its memory",
@@ -68,13 +73,15 @@ def run(args: argparse.Namespace) -> Prepared | ImagePut:
     from handbell.work.upkeep.prepare import prepare, put_image
 
     hang = (args.port, args.station, args.label, args.buttons)
+    if args.remote and (args.station is not None or args.label is not None):
+        raise UsageError("A remote hangs at no station", "Leave out --station and --label")
     if args.image is None and args.drive is not None:
         raise UsageError("--drive goes with --image", "Name the image too")
     with progress.lines() as lines:
         if args.image is None:
-            return prepare(*hang, args.line_numbers, lines)
+            return prepare(*hang, args.line_numbers, lines, args.remote)
         tell = Out(sys.stderr).line
-        return put_image(args.image, tell, *hang, args.drive, args.store, lines)
+        return put_image(args.image, tell, *hang, args.drive, args.store, lines, args.remote)
 
 
 def text(result: Prepared | ImagePut, out: Out) -> None:
@@ -93,6 +100,8 @@ def text(result: Prepared | ImagePut, out: Out) -> None:
 def _box(box: BoxReady, out: Out) -> None:
     station = f"station {box.station}" if box.station else "a spare"
     label = f", {box.label}" if box.label else ""
+    if box.remote:
+        station, label = "a remote", ""
     buttons = several(box.buttons, "button")
     out.line(
         f"Box {box.id} on {box.port}: {station}{label}; firmware {box.firmware}, "

@@ -1,0 +1,157 @@
+"""A remote leads a class: its part is sent, a key goes to it and to every box that hears it."""
+
+import json
+import stat
+
+import pytest
+from class_floor import Floor
+from lying_box import LyingBox, no_pause_at_closing
+
+from handbell_core import faults
+
+no_pause_at_closing = pytest.fixture(autouse=True)(no_pause_at_closing)
+ID = "e66164084b0000b7"
+CALL = "This is no emergency stop: call out first."
+
+
+@pytest.fixture
+def floor(tmp_path, capsys):
+    made = Floor(tmp_path, capsys)
+    made.remote = LyingBox(ID, station=0)
+    made.remote.hello |= {"remote": 1, "buttons": 4, "label": "Remote"}
+    for box in made.boxes:
+        box.hello["hears"] = 1
+        box.lies["status"] = awaits(box)
+    made.remote.lies["status"] = awaits(made.remote)
+    made.plugged = [*made.boxes, made.remote]
+    yield made
+    for box in (*made.boxes, made.remote):
+        box.__exit__()
+
+
+def awaits(box):
+    """A box whose start is the remote's word has no time."""
+
+    def status(_, honest):
+        if honest.get("utc_ms") == 0:
+            del honest["utc_ms"]
+            honest["state"] = "awaits"
+        return honest
+
+    return status
+
+
+def keys(floor):
+    """The key that each box and the remote were armed with last, None without one."""
+    last = []
+    for box in (*floor.boxes, floor.remote):
+        armed = [m for m in box.asked if m["do"] in ("arm", "disarm")][-1:]
+        last += [armed[0].get("key") if armed and armed[0]["do"] == "arm" else None]
+    return last
+
+
+def kept_key(floor):
+    return json.loads((floor.folder / "data" / "class.json").read_text(encoding="utf-8"))["key"]
+
+
+def test_sending_gives_each_remote_its_part_and_says_when_there_is_none(floor):
+    code, said = floor.send()
+    assert code == 0 and "Remote: " in said and "station 0" not in said
+    (name,) = floor.remote.files["timelines"]
+    data = floor.remote.files["timelines"][name]
+    assert b"Remote" in data and floor.remote.selected == name
+    assert data[36:48] == next(iter(floor.boxes[0].files["timelines"].values()))[36:48]
+    assert not [m for m in floor.remote.asked if m["do"] == "name"]
+    floor.plugged = floor.boxes
+    assert "No remote is plugged in." in floor.send()[1]
+
+
+def test_sending_names_the_remote_that_failed_and_the_boxes_still_start(floor):
+    floor.remote.lies["put"] = lambda *_: {"no": faults.FLASH_ERROR}
+    code, said = floor.send()
+    assert code == 1 and "Remote: can't read or write its flash" in said
+    code, said = floor.do("arm", "--in", "1m")
+    assert code == 1 and "Nothing was started: Remote holds another plan" in said
+    assert "unplug the remote and go on without it" in said and "--without 0" not in said
+    floor.plugged = floor.boxes
+    assert floor.do("arm", "--in", "1m")[0] == 0 and keys(floor) == [None] * 4
+
+
+def test_a_remote_with_too_few_buttons_is_refused_in_its_own_words(floor):
+    floor.remote.hello["buttons"] = 2
+    code, said = floor.send()
+    assert code == 1 and "Remote: has 2 buttons, and a remote needs 4" in said
+
+
+def test_one_new_key_goes_to_all_and_is_kept_for_its_owner_only(floor):
+    assert floor.send()[0] == 0
+    code, said = floor.do("arm", "--in", "1m")
+    assert code == 0 and "Evening starts at" in said
+    assert said.count(CALL) == 1 and "press 1 to pause" in said and "station 0" not in said
+    (first,) = set(keys(floor))
+    assert len(bytes.fromhex(first)) == 8 and kept_key(floor) == first
+    path = floor.folder / "data" / "class.json"
+    assert stat.S_IMODE(path.stat().st_mode) == 0o600
+    assert floor.do("arm", "--in", "2m")[0] == 0
+    (second,) = set(keys(floor))
+    assert first != second == kept_key(floor)
+    floor.plugged = floor.boxes
+    code, said = floor.do("arm", "--in", "1m")
+    assert code == 0 and CALL not in said
+    assert kept_key(floor) == "" and keys(floor)[:3] == [None] * 3
+
+
+def test_a_class_begins_on_the_remotes_word(floor):
+    assert floor.send()[0] == 0
+    code, said = floor.do("arm", "--by-remote")
+    assert code == 0 and "Evening starts when the remote's second button is held." in said
+    assert [box.asked[-2]["utc_ms"] for box in floor.boxes] == [0, 0, 0]
+    assert json.loads((floor.folder / "data" / "starts.json").read_text(encoding="utf-8")) == {}
+    assert "may still start" not in floor.do("arm", "--in", "1m")[1]
+    floor.plugged = floor.boxes
+    code, said = floor.do("arm", "--by-remote")
+    assert code == 1 and "no remote is plugged in" in said
+
+
+def test_a_box_that_cant_hear_gets_no_key_and_is_told(floor):
+    del floor.boxes[1].hello["hears"]
+    assert floor.send()[0] == 0
+    code, said = floor.do("arm", "--in", "1m")
+    assert code == 0 and "Station 2 can't hear the remote: it goes by the clock" in said
+    key = kept_key(floor)
+    assert keys(floor) == [key, None, key, key]
+    code, said = floor.do("arm", "--by-remote")
+    assert code == 1 and "Station 2 can't hear the remote, so it would not begin" in said
+    assert "--without 2" in said and "unplug the remote" not in said
+
+
+@pytest.mark.parametrize("wrong", [1, 3], ids=["a box", "the remote"])
+def test_where_one_fails_nobody_has_a_key(floor, wrong):
+    assert floor.send()[0] == 0
+    every = [*floor.boxes, floor.remote]
+    every[wrong].lies["arm"] = lambda *_: {"no": faults.FLASH_ERROR}
+    code, said = floor.do("arm", "--by-remote")
+    assert code == 1 and "Nothing was started: " in said and CALL not in said
+    assert keys(floor) == [None] * 4 and kept_key(floor) == ""
+    every[0].lies["disarm"] = lambda *_: {"no": faults.FLASH_ERROR}
+    code, said = floor.do("arm", "--by-remote")
+    assert code == 1 and "But Station 1 may still start by itself" in said
+
+
+def test_two_remotes_lead_no_class(floor):
+    assert floor.send()[0] == 0
+    with LyingBox("e66164084b0000b8", station=0) as other:
+        other.hello |= {"remote": 1, "buttons": 4, "label": "Remote"}
+        floor.plugged.append(other)
+        code, said = floor.do("arm", "--in", "1m")
+    assert code == 1 and "is one of 2 that are plugged in, so unplug all others" in said
+
+
+def test_a_remote_takes_no_stations_place(floor):
+    code, said = floor.do("stations", "3=b7")
+    assert code == 1 and f"{ID} is a remote, which hangs at no station" in said
+    code, said = floor.do("stations", "--number")
+    assert code == 0 and ID not in said
+    floor.plugged = [*floor.boxes[:2], floor.remote]
+    code, said = floor.send()
+    assert code == 1 and "No box is plugged in for station " in said
