@@ -155,3 +155,96 @@ def test_a_remote_takes_no_stations_place(floor):
     floor.plugged = [*floor.boxes[:2], floor.remote]
     code, said = floor.send()
     assert code == 1 and "No box is plugged in for station " in said
+
+
+# A box put into the class that is on
+
+
+def in_class(class_ms):
+    return lambda _, honest: honest | {"state": "play", "class_ms": class_ms}
+
+
+def running(floor, *absent):
+    """A class is on, on all boxes but these."""
+    without = [word for n in absent for word in ("--without", str(n))]
+    assert floor.send()[0] == 0
+    floor.plugged = [box for n, box in enumerate(floor.plugged, 1) if n not in absent]
+    assert floor.do("arm", "--in", "1m", *without)[0] == 0
+    for box in floor.plugged:
+        box.lies["status"] = in_class(754_000)
+    return kept_key(floor)
+
+
+def test_a_box_left_behind_is_put_in_and_told_where_the_class_is(floor):
+    key = running(floor, 3)
+    late = floor.boxes[2]
+    floor.plugged = [late, floor.boxes[0]]
+    code, said = floor.do("join", "3")
+    assert code == 0 and "station 3, Station 3: waits for the remote" in said
+    assert "Evening is at 12:34" in said
+    armed = [m for m in late.asked if m["do"] == "arm"][-1]
+    assert (armed["key"], armed["utc_ms"]) == (key, 0)
+    assert not [m for m in late.asked[-12:] if m["do"] == "put"]
+    state = json.loads((floor.folder / "data" / "class.json").read_text(encoding="utf-8"))
+    assert state["places"]["3"]["state"] == "armed" and state["key"] == key
+
+
+def test_a_spare_hung_in_place_of_a_box_gets_its_part_from_the_store(floor):
+    key = running(floor)
+    with LyingBox("e66164084b0000c9", station=0) as spare:
+        spare.hello["hears"] = 1
+        spare.lies |= {"status": awaits(spare), "name": floor._renamed(spare)}
+        floor.plugged = [spare]
+        code, said = floor.do("join", "2")
+        assert code == 1 and "No box is plugged in for station 2" in said
+        assert floor.do("stations", "2=00c9")[0] == 0
+        code, said = floor.do("join", "2")
+        assert code == 0 and "station 2, Station 2: waits for the remote" in said
+        assert spare.files["timelines"] == {
+            name: data
+            for name, data in floor.boxes[1].files["timelines"].items()
+            if name == spare.selected
+        }
+        assert [m for m in spare.asked if m["do"] == "arm"][-1]["key"] == key
+    path = floor.folder / "data" / "class.json"
+    place = json.loads(path.read_text(encoding="utf-8"))["places"]["2"]
+    assert (place["box"], place["state"]) == ("e66164084b0000c9", "armed")
+
+
+def test_who_may_not_be_put_in_is_named_and_left_as_it_is(floor):
+    running(floor)
+    floor.boxes[1].lies["status"] = lambda _, honest: honest | {"state": "cut"}
+    floor.boxes[2].lies["status"] = lambda _, honest: honest | {"state": "ready"}
+    del floor.boxes[2].hello["hears"]
+    before = [len([m for m in box.asked if m["do"] == "arm"]) for box in floor.boxes]
+    code, said = floor.do("join", "1", "2", "3")
+    assert code == 1 and "station 1, Station 1: not put in: is in a class already" in said
+    assert "station 2, Station 2: not put in: comes back by itself" in said
+    assert "station 3, Station 3: not put in: can't hear the remote" in said
+    assert [len([m for m in box.asked if m["do"] == "arm"]) for box in floor.boxes] == before
+    assert floor.do("join", "4")[0] == 2
+
+
+def test_without_a_remote_it_says_why_nobody_can_be_put_in(floor):
+    floor.plugged = floor.boxes
+    assert floor.send()[0] == 0 and floor.do("arm", "--in", "1m")[0] == 0
+    code, said = floor.do("join", "3")
+    assert code == 1 and "No remote leads Evening" in said
+
+
+def test_a_remotes_log_is_kept_apart_before_it_is_erased(floor):
+    data = b"whatever it kept" * 9
+    floor.remote.files["runs"]["00001.hbj"] = data
+    (floor.folder / "data" / "remotes").write_text("in the way", encoding="utf-8")
+    floor.plugged = [floor.remote]
+    code, said = floor.do("collect")
+    assert code == 1 and "left on the box" in said and floor.remote.files["runs"]
+    (floor.folder / "data" / "remotes").unlink()
+    code, said = floor.do("collect", "--keep")
+    assert code == 0 and "Remote: 0 new of 0, 1 log of a remote, kept for nobody" in said
+    assert floor.remote.files["runs"]
+    code, said = floor.do("collect")
+    assert code == 0 and "of a remote" not in said and not floor.remote.files["runs"]
+    (path,) = (floor.folder / "data" / "remotes").iterdir()
+    assert path.read_bytes() == data and path.name.startswith(ID)
+    assert stat.S_IMODE(path.stat().st_mode) == 0o600

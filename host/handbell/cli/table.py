@@ -26,6 +26,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "measure": (BOXES, "measure a real box on a table and write the sheet"),
     "send": (CLASS, "put a plan's timelines on the boxes and set their clocks"),
     "arm": (CLASS, "set the start of the class on every box, all or none"),
+    "join": (CLASS, "put a box into the class that is on, where a remote leads it"),
     "collect": (CLASS, "bring the logs of finished classes into the store"),
     "report": (AFTER, "a class, an athlete or the group: in the terminal and as a page"),
     "bibs": (AFTER, "say who wore which bib in a class, and who was absent"),

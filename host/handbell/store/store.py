@@ -45,6 +45,13 @@ class Store(Database):
             self._there.add(hexed)
         return True
 
+    def timeline(self, digest: str) -> bytes:
+        """Return a timeline as it was sent, b"" when it is not here, or had a name taken out."""
+        t = tables.timelines
+        with self.reading() as conn:
+            wanted = select(t.c.data).where(t.c.digest == digest, ~t.c.altered)
+            return bytes(conn.execute(wanted).scalar() or b"")
+
     def seen_box(self, box_id: str, label: str, station: int, utc_us: int) -> None:
         """Keep what a box said of itself when last seen; older news changes nothing."""
         row = {"box_id": box_id, "label": label, "station": station, "seen_utc_us": utc_us}

@@ -151,7 +151,7 @@ def survey(
     found: dict[int, Readiness] = {}
     for outcome in fleet.each(one, asked):
         n = stations[outcome.who.id]
-        found[n] = outcome.value or Readiness(n, outcome.label, [_why(outcome)])
+        found[n] = outcome.value or Readiness(n, outcome.label, [why_failed(outcome)])
     table = [found.get(n) or _absent(fleet, n, place) for n, place in loaded.playing.items()]
     for row in table:
         if moved and row.station in moved:
@@ -172,7 +172,7 @@ def survey_remote(
         return readiness(connection, REMOTE, loaded.remote, clocks, shown_utc_us)
 
     return [
-        outcome.value or Readiness(REMOTE, outcome.label, [_why(outcome)])
+        outcome.value or Readiness(REMOTE, outcome.label, [why_failed(outcome)])
         for outcome in fleet.each(one, remotes)
     ]
 
@@ -194,7 +194,7 @@ def _absent(fleet: Fleet, station: int, place: Place) -> Readiness:
     return Readiness(station, f"Station {station}", [why])
 
 
-def _why(outcome: Outcome[Readiness]) -> str:
+def why_failed(outcome: Outcome[Any]) -> str:
     """Return what became of a box as words that follow its label."""
     return str(outcome.error).removeprefix(f"{outcome.label}: ").rstrip(".")
 

@@ -14,8 +14,8 @@ from pathlib import Path
 from typing import Protocol
 
 from handbell.base.digest import short_hex
-from handbell.base.errors import BoxError, StoreError, UnreadJournalError
-from handbell.base.files import private_folder
+from handbell.base.errors import BoxError, HandbellError, StoreError, UnreadJournalError
+from handbell.base.files import private_folder, write_whole
 from handbell.base.places import data_folder
 from handbell.base.progress import Progress, no_progress
 from handbell.boxes.clocks.clock import Clocks
@@ -65,12 +65,14 @@ class Store(Book, Protocol):
 class Collected:
     """What came from one box.
 
-    ``runs`` are those in which a class began; what was set and taken back is none.
+    ``runs`` are those in which a class began; what was set and taken back is none. ``led`` counts
+    new logs of a remote, which are kept beside the store.
     ``starts_utc_ms``: the open one is of a class that is set to begin then.
     """
 
     runs: list[int] = field(default_factory=list)
     new: int = 0
+    led: int = 0
     open: int = 0
     starts_utc_ms: int | None = None
     notes: list[str] = field(default_factory=list)
@@ -144,7 +146,13 @@ def _collect_box(
         if data is None:  # those behind it may be sound
             got.broken.append(entry.name or f"number {n} of {len(entries)}")
             continue
-        if data:  # else the power went before its first record: there is nothing to keep
+        if data and connection.who.remote:
+            try:
+                got.led += _keep_led(box_id, entry.digest, data)
+            except HandbellError as error:
+                got.kept.append(str(error))
+                continue
+        elif data:  # else the power went before its first record: there is nothing to keep
             lacking, trouble = _bring_timeline(connection, store, lock, data, progress)
             try:
                 with lock:
@@ -173,6 +181,15 @@ def _collect_box(
     with contextlib.suppress(BoxError):  # all that matters is done
         if erased and connection.ask(LIST, of=RUNS, i=0).count > len(entries) - erased:
             got.notes.append("it says that logs are erased, and still has them: they come again")
+
+
+def _keep_led(box_id: str, digest: str, data: bytes) -> bool:
+    """Keep the log of a remote, which is of nobody, as a file; return whether it is new."""
+    path = data_folder() / "remotes" / f"{box_id}-{digest}.hbj"
+    if path.is_file() and path.read_bytes() == data:
+        return False
+    write_whole(path, data, "Free the folder; the log stays on the remote", private=True)
+    return True
 
 
 def _partial(connection: Connection, digest: str) -> Path:

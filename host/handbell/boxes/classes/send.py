@@ -162,13 +162,24 @@ def send(
 
     A box that got its timeline and failed later has a value and an error.
     """
-    pairs = {c.url: (c, load) for c, load in pair(fleet, loads, stations, without)}
+    pairs = pair(fleet, loads, stations, without)
     if remote is not None:
-        pairs |= {c.url: (c, remote) for c in fleet.connections if c.who.remote}
+        pairs += [(c, remote) for c in fleet.connections if c.who.remote]
+    return send_to(fleet, pairs, stations, progress)
+
+
+def send_to(
+    fleet: Fleet,
+    pairs: list[tuple[Connection, Load]],
+    stations: StationMap,
+    progress: Progress = no_progress,
+) -> list[Outcome[Sent]]:
+    """Send each box its timeline, as ``send`` does."""
+    by_url = {c.url: load for c, load in pairs}
     got: dict[str, Sent] = {}
 
     def one(connection: Connection) -> Sent:
-        load = pairs[connection.url][1]
+        load = by_url[connection.url]
         _check(connection, load)
         place = stations.stations.get(load.station)
         label = (place.label if place else "") or load.label
@@ -183,7 +194,7 @@ def send(
         sent.sync = set_clock(connection)
         return sent
 
-    outcomes = fleet.each(one, [c for c, _ in pairs.values()])
+    outcomes = fleet.each(one, [c for c, _ in pairs])
     for outcome in outcomes:
         outcome.value = got.get(outcome.url)
     return outcomes

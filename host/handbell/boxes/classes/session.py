@@ -12,13 +12,14 @@ from enum import Enum
 
 from handbell.base.errors import HandbellError, UsageError
 from handbell.base.places import data_folder
-from handbell.boxes.link.fields import shown, whole
+from handbell.boxes.link.fields import form, shown, whole
+from handbell_core.telegram import KEY_SIZE
 
 from .kept import UNSOUND, keep
 from .starts import UTC_MS_MOST, Starts
 
 _number, _count, _utc_ms = whole(1, 99), whole(0, 1 << 31), whole(0, UTC_MS_MOST)
-_text = shown(1_000)
+_text, _key = shown(1_000), form(f"([0-9a-f]{{{2 * KEY_SIZE}}})?")
 
 
 class State(str, Enum):
@@ -85,6 +86,11 @@ class LoadedClass:
         """The station of each box that is to play, by the box's id."""
         return {place.box: n for n, place in self.playing.items() if place.box}
 
+    def hanging(self, boxes: Mapping[int, str]) -> LoadedClass:
+        """Return it with these boxes at their stations, which are to play."""
+        there = {n: replace(self.places[n], box=box, state=State.HOLDS) for n, box in boxes.items()}
+        return replace(self, places=self.places | there)
+
     def without(self, stations: Collection[int]) -> LoadedClass:
         """Return it with these left out; raises UsageError for one that it lacks, or for all."""
         unknown = sorted(set(stations) - set(self.places))
@@ -134,7 +140,7 @@ class Session:
                 _count(stored["gates"]),
                 _count(stored["grid_s"]),
                 _text(stored.get("remote", "")),
-                _text(stored.get("key", "")),
+                _key(stored.get("key", "")),
             )
         except FileNotFoundError:
             raise HandbellError(
@@ -194,10 +200,8 @@ class Session:
     def joined(self, boxes: Mapping[int, str]) -> None:
         """Note which box is at a station of the class that is on."""
         try:
-            loaded = self.last()
-            for n, box in boxes.items():
-                loaded.places[n] = replace(loaded.places[n], box=box, state=State.ARMED)
-            self.keep(loaded)
+            self.keep(self.last().hanging(boxes))
+            self._mark(boxes.values(), State.ARMED, 0)
         except HandbellError as error:
             self.trouble = str(error)
 

@@ -23,8 +23,9 @@ class BoxCollected:
 
     ``new`` of ``runs`` were not in the store, ``open`` are of a class that is not over, and
     ``starts_utc_ms`` is when it is set to begin, None if it has begun. What was set and taken back
-    is no run. Sentences: ``kept`` are why logs were left on the box, ``unread`` why logs could not
-    be read, which are in the store all the same; ``broken`` names logs that the box can't read.
+    is no run; ``led`` counts new logs of a remote, which are of nobody. Sentences: ``kept`` are why
+    logs were left on the box, ``unread`` why logs could not be read, which are in the store all the
+    same; ``broken`` names logs that the box can't read.
     """
 
     ok: bool
@@ -32,6 +33,7 @@ class BoxCollected:
     port: str
     runs: int
     new: int
+    led: int
     open: int
     starts_utc_ms: int | None
     notes: tuple[str, ...]
@@ -97,6 +99,7 @@ def _row(outcome: Outcome[Collected], unread: list[str]) -> BoxCollected:
         outcome.url,
         len(got.runs),
         got.new,
+        got.led,
         got.open,
         got.starts_utc_ms,
         tuple(got.notes),

@@ -6,7 +6,7 @@ import argparse
 from typing import TYPE_CHECKING
 
 from handbell.base.times import date_of
-from handbell.base.words import listed
+from handbell.base.words import listed, several
 from handbell.cli import progress, shared
 from handbell.cli.output import Out
 
@@ -56,7 +56,8 @@ def _box(row: BoxCollected, out: Out) -> None:
         open_one = f"; it is set to start on {date_of(row.starts_utc_ms * 1000)}"
     elif row.open:
         open_one = ", one of a class that is not over"
-    out.line(f"{row.box}: {row.new} new of {row.runs}{open_one}")
+    led = f", {several(row.led, 'log')} of a remote, kept for nobody" if row.led else ""
+    out.line(f"{row.box}: {row.new} new of {row.runs}{led}{open_one}")
     for note in row.notes:
         out.note(note)
     out.lines(f"  NOT READ: {why}" for why in row.unread)
