@@ -1,94 +1,18 @@
 """A remote and its boxes: the real firmware on each, and the air between."""
 
 import pytest
-from infrared_air import telegram_light
+from remote_hall import KEY, Hall, S, assert_together
+from rig import digest
 
-from handbell_core.bursts_out import lasts_us
 from handbell_core.lead import GO_ON, NEXT, PAUSE, STOP
-from handbell_core.telegram import KEY_SIZE
-from made import GATE, lead_in, rest, span, window
-from rig import Rig, digest, timeline
-
-S = 1_000_000
-KEY = bytes(range(KEY_SIZE))
-STEP_US = 20_000
-APART_US = 40_000  # a busy machine keeps its virtual boxes waiting; to the ms: core/test_one_hand
-LATE_US = 40_000  # so much later the boxes see it: the world runs them in steps
-
-
-def spans():
-    return [lead_in(5_000), window(20_000), rest(10_000), window(10_000), span(GATE, 0), window()]
-
-
-class Hall:
-    """Boxes, the last of which is their remote."""
-
-    def __init__(self, folder, boxes, **spec):
-        self.rig = Rig(folder, boxes=boxes + 1, receiver=True, **({"buttons": 4} | spec))
-        self.world = self.rig.world
-        *self.boxes, self.remote = self.world.boxes
-        self.rig.ask("name", self.remote, station=0, label="Remote", remote=1)
-        self.remote.cut_power()
-        self.world.run_for(S)
-        self.remote.power_up()
-        self.data = [timeline(spans, n) for n in (*range(1, boxes + 1), 0)]
-        self.rig.send(self.data[:-1], self.data[-1])
-        self.start_us = self.rig.arm(self.data[:-1], 10)
-        self.told = 0
-        self.deaf = []
-
-    def arm(self, at_start=True):
-        utc_ms = (self.start_us + self.world.clock.start_utc_us) // 1000 if at_start else 0
-        for box, data in zip(self.world.boxes, self.data, strict=True):
-            self.rig.ask("arm", box, d=digest(data), utc_ms=utc_ms, key=KEY.hex())
-            box.unplug()
-
-    def run_to(self, until_us):
-        """Let time pass; what the remote sends comes to the boxes."""
-        while self.world.now_us() < until_us:
-            self.world.run_to(min(until_us, self.world.now_us() + STEP_US))
-            for telegram in list(self.remote.telegrams)[self.told :]:
-                self.told += 1
-                ends_us = telegram.world_us + lasts_us(telegram.data) + LATE_US
-                light = telegram_light(telegram.data, ends_us)
-                for box in self.boxes:
-                    if box not in self.deaf:
-                        box.see(light)
-
-    def works(self, button, at_us, hold_ms=120):
-        """Somebody presses a button of the remote."""
-        self.run_to(at_us)
-        self.remote.press(button, hold_ms=hold_ms)
-
-    def holds(self, button, at_us):
-        self.works(button, at_us, 1_700)
-
-    def at(self, class_ms):
-        return self.start_us + class_ms * 1000
-
-    def states(self):
-        found = []
-        for box in self.boxes:
-            box.plug_in()
-            found.append(self.rig.ask("status", box)["state"])
-            box.unplug()
-        return found
-
-    def bells_after(self, at_us):
-        return [[b for b in box.sound.bells() if b > at_us] for box in self.boxes]
 
 
 @pytest.fixture
 def hall(tmp_path):
     hall = Hall(tmp_path, 3)
     with hall.rig:
+        hall.load()
         yield hall
-
-
-def assert_together(rung, least):
-    assert len({len(bells) for bells in rung}) == 1 and len(rung[0]) >= least, rung
-    for bells in zip(*rung, strict=True):
-        assert max(bells) - min(bells) < APART_US
 
 
 def test_a_class_is_paused_goes_on_passes_a_gate_and_is_stopped(hall):
@@ -144,6 +68,7 @@ def test_who_missed_two_acts_catches_up(hall):
 def test_a_remote_that_lost_its_power_leads_on_with_a_clock_part(tmp_path):
     hall = Hall(tmp_path, 2, rtc=True)
     with hall.rig:
+        hall.load()
         hall.world.run_for(8 * S)  # the part is set and held against the clock
         hall.start_us = hall.rig.arm(hall.data[:-1], 10)
         hall.arm()
@@ -174,7 +99,7 @@ def test_a_button_that_is_down_as_a_class_ends_means_nothing_in_the_next(hall):
     hall.remote.plug_in()
     hall.rig.ask("arm", hall.remote, d=digest(hall.data[-1]), utc_ms=0, key=KEY.hex())
     hall.world.run_for(20 * S)
-    assert hall.rig.ask("status", hall.remote)["state"] == "gate"
+    assert hall.rig.ask("status", hall.remote)["state"] == "awaits"
 
 
 def test_a_remote_at_rest_starts_nothing_and_turns_its_pages(hall):
