@@ -48,7 +48,8 @@ class Group:
 
     ``out`` is how many of them leave out what is done at each; () where nobody does. Of the pairs
     that nobody does one after the other, ``may`` are no matter to them. The blocks before and after
-    want that they begin at none of ``not_first`` and end at none of ``not_last``.
+    want that they begin at none of ``not_first`` and end at none of ``not_last``: a station, and
+    how many steps they wait before it, or after it.
     """
 
     name: str
@@ -56,8 +57,8 @@ class Group:
     visits: tuple[int, ...]
     out: tuple[int, ...] = ()
     may: frozenset[tuple[int, int]] = frozenset()
-    not_first: frozenset[int] = frozenset()
-    not_last: frozenset[int] = frozenset()
+    not_first: frozenset[tuple[int, int]] = frozenset()
+    not_last: frozenset[tuple[int, int]] = frozenset()
 
     def at_work(self, station: int) -> int:
         """Return how many do what is done at a station."""

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from time import monotonic
 
 from handbell.coach.writing.edit import Change
 from handbell.compile.schedule import Schedule as Resolved
@@ -18,9 +17,9 @@ from handbell.plan.model import Block, Exercise, Plan, does, for_bib, times_of
 from handbell.plan.model import Group as PlanGroup
 
 from .demands import WAITS, Clash, Demands, Group, Need, Schedule, Station, UndecidedError
-from .ends import NOTHING, Ends, Pair, ends_of, pairs_of, rows_of, with_ends
-from .lanes import Places, turned
-from .model import Rotation
+from .ends import Pair, break_it, ends_of, pairs_of, rows_of, with_ends
+from .lanes import turned
+from .model import Ends, Rotation
 from .schedule import solve
 from .verify import broken
 
@@ -56,8 +55,8 @@ def orders(plan: Plan, seconds: float = SECONDS) -> list[Shared]:
 def share(plan: Plan, block: int, seconds: float = SECONDS, before: Shared | None = None) -> Shared:
     """Return how one block, from 0, is shared; an order that keeps all demands stays.
 
-    ``before`` is how the block before it is. Of orders of as many steps, one comes first that
-    begins and ends as never_after would have it.
+    ``before`` is how the block before it is. Where an order of as many steps begins and ends so
+    that fewer people break never_after, that one is taken.
     """
     demands = demands_of(plan, block)
     said = plan.blocks[block].order
@@ -69,50 +68,42 @@ def share(plan: Plan, block: int, seconds: float = SECONDS, before: Shared | Non
         said = None
     if isinstance(found, Clash):
         return Shared(block, demands, None, None, found, _enough(demands, found))
-    ends = ends_of(
-        plan, block, [some for _, some, _ in _who(plan)], before.schedule if before else None
-    )
-    wished, better = _ending(plan, demands, ends, found, min(seconds, END_SECONDS))
+    after = _as_found(plan, before) if before else plan
+    now = Shared(block, demands, found, order_of(plan, found))
+    ends = ends_of(_as_found(after, now), block, [some for _, some, _ in _who(plan)])
+    better = _ending(plan, demands, ends, found, min(seconds, END_SECONDS))
     kept = said if better is found else None
+    wished = with_ends(demands, ends, better.places)
     return Shared(block, wished, better, kept or order_of(plan, better))
+
+
+def _as_found(plan: Plan, shared: Shared) -> Plan:
+    """Return a plan with the order of a block that was found; as it is after a clash."""
+    if shared.schedule is None:
+        return plan
+    blocks = list(plan.blocks)
+    blocks[shared.block] = blocks[shared.block].model_copy(update={"order": shared.order})
+    return plan.model_copy(update={"blocks": tuple(blocks)})
 
 
 def _ending(
     plan: Plan, demands: Demands, ends: Sequence[Ends], found: Schedule, seconds: float
-) -> tuple[Demands, Schedule]:
-    """Return an order of as many steps in which groups begin and end as they should.
+) -> Schedule:
+    """Return an order of as many steps that fewer people break by how they begin and end.
 
-    Where not all can, as many as are found in the time, one after the other; with it come the
-    demands that it keeps.
+    The one that was found stays unless that spares somebody.
     """
-    until = monotonic() + seconds
-    kept: dict[int, Ends] = {}
-    every = {g: both for g, both in enumerate(ends) if any(both)}
-    tries = [every, *({g: end} for g, both in every.items() for end in _fewer(both))]
-    for some in tries if every else ():
-        if not kept.keys().isdisjoint(some):
-            continue
-        wished = with_ends(demands, {**kept, **some})
-        if broken(wished, found):
-            left = until - monotonic()
-            places = _as_long(plan, wished, found, left) if left > 0 else ()
-            if not places:
-                continue
-            found = Schedule(places, found.shortest)
-        kept.update(some)
-    return with_ends(demands, kept), found
-
-
-def _fewer(both: Ends) -> list[Ends]:
-    """Return both ends of a group, then one of them; which begins comes first."""
-    first, last = both
-    return [ends for ends in (both, (first, NOTHING), (NOTHING, last)) if any(ends)]
-
-
-def _as_long(plan: Plan, demands: Demands, found: Schedule, seconds: float) -> Places:
-    """Return an order of as many steps that keeps other demands; empty when none was found."""
-    going_round = () if plan.is_rotation else turned(demands)
-    return going_round or Rotation(demands, found.steps).find(seconds)[1]
+    now = break_it(ends, found.places)
+    if not now:
+        return found
+    model = Rotation(demands, found.steps)
+    model.spare(ends, found.places)
+    places = model.find(seconds)[1]
+    if not places or break_it(ends, places) >= now:
+        return found
+    wished = with_ends(demands, ends, places)
+    going_round = () if plan.is_rotation else turned(wished)
+    return Schedule(going_round or places, found.shortest)
 
 
 def lane_orders(demands: Demands, seconds: float = SECONDS) -> Schedule | Clash:

@@ -103,5 +103,6 @@ class _Turns:
     def _ends(self) -> None:
         for lane, group in enumerate(self._demands.groups):
             for step, exercises in ((0, group.not_first), (len(self._steps) - 1, group.not_last)):
-                for exercise in exercises.intersection(self._cycle[step]):
-                    self._model.add(self._does(lane, step, exercise) == 0)
+                for exercise, waits in exercises:
+                    if not waits and exercise in self._cycle[step]:
+                        self._model.add(self._does(lane, step, exercise) == 0)

@@ -6,7 +6,7 @@ It says what the demands say and nothing else; ``schedule`` asks it with more an
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from handbell.coach.solver import Answer, new_model, search
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 Places = tuple[tuple[int, ...], ...]
 Costs = Mapping[tuple[int, int], int]
+Ends = tuple[Costs, Costs]
 
 
 class Rotation:
@@ -81,6 +82,20 @@ class Rotation:
                     before = (first, (t - 1) % len(self._steps))
                     if before in last and (g, second, t) in self._is and self._is_linked(t):
                         terms.append(cost * self._both(last[before], self._is[g, second, t]))
+        for (g, s, t), there in self._is.items():
+            self._model.add_hint(there, now[g][t] == s)
+        self._model.minimize(_sum(terms))
+
+    def spare(self, ends: Sequence[Ends], now: Places) -> None:
+        """Ask that groups begin and end at little cost; ``now`` is a schedule that does."""
+        terms = []
+        for g, both in enumerate(ends):
+            for costs, is_last in zip(both, (False, True), strict=True):
+                for (s, waits), cost in costs.items():
+                    for there, works in self._at_end(g, s, waits, is_last):
+                        begins = self._model.new_bool_var("")
+                        self._model.add_bool_or(~there, begins, *works)
+                        terms.append(cost * begins)
         for (g, s, t), there in self._is.items():
             self._model.add_hint(there, now[g][t] == s)
         self._model.minimize(_sum(terms))
@@ -171,10 +186,22 @@ class Rotation:
 
     def _ends(self) -> None:
         for g, group in enumerate(self._demands.groups):
-            for t, stations in ((0, group.not_first), (len(self._steps) - 1, group.not_last)):
-                for s in stations:
-                    if (g, s, t) in self._is:
-                        self._model.add(self._is[g, s, t] == 0)
+            for ruled_out, is_last in ((group.not_first, False), (group.not_last, True)):
+                for s, waits in ruled_out:
+                    for there, works in self._at_end(g, s, waits, is_last):
+                        self._model.add_bool_or(~there, *works)
+
+    def _at_end(
+        self, group: int, station: int, waits: int, is_last: bool
+    ) -> Iterator[tuple[IntVar, list[IntVar]]]:
+        """Yield what is true where a group is at a station so many steps from an end, if it may.
+
+        With it comes what is true where it works nearer to the end.
+        """
+        steps = self._steps[::-1] if is_last else self._steps
+        if waits < len(steps) and (group, station, steps[waits]) in self._is:
+            nearer = [x for t in steps[:waits] for x in self._works(group, t)]
+            yield self._is[group, station, steps[waits]], nearer
 
     def _following(
         self, first: int, second: int, between: int = 0

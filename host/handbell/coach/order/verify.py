@@ -77,10 +77,13 @@ def _orders(demands: Demands, schedule: Schedule) -> Iterator[str]:
         for first, second in follows:
             if (first, second) in forbidden and (first, second) not in group.may:
                 yield f"{group.name}: {names[second].name} directly after {names[first].name}"
-        if row and row[0] in group.not_first:
-            yield f"{group.name} begins with {names[row[0]].name}"
-        if row and row[-1] in group.not_last:
-            yield f"{group.name} ends with {names[row[-1]].name}"
+        for does, way, ruled_out in (
+            ("begins", row, group.not_first),
+            ("ends", row[::-1], group.not_last),
+        ):
+            waits = next((n for n, place in enumerate(way) if place != WAITS), None)
+            if waits is not None and (way[waits], waits) in ruled_out:
+                yield f"{group.name} {does} with {names[way[waits]].name}"
 
 
 def _turns(demands: Demands, schedule: Schedule) -> Iterator[str]:
