@@ -22,7 +22,7 @@ from .keys import least_goal, new_keys, shown
 from .rank import Wish
 from .swap import NotThereError, Swap, find_swaps
 from .views import require_bibs, views
-from .write import Made, as_far_as_playable
+from .write import Made, as_far_as_playable, rules_kept
 
 Table = dict[str, Any]
 MUCH_FASTER = 3  # times as many in as long: punches in place of burpees; common practice, no source
@@ -86,7 +86,7 @@ def _written(text: PlanText, swaps: Sequence[Swap]) -> Made:
             OwnTask(place, {"bibs": sorted(bibs), **json.loads(values)})
             for values, bibs in new.items()
         ]
-    data = text.changed(changes, own)
+    data = text.changed([*changes, *rules_kept(text, swaps, changes, own)], own)
     return data, build(parse_plan(data, text.name))
 
 

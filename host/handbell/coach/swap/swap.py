@@ -55,6 +55,11 @@ class Swap:
         return bool(self.choices) or self.out
 
     @property
+    def names(self) -> list[str]:
+        """All that the plan calls it."""
+        return list(dict.fromkeys(place.values["name"] for place in self.places))
+
+    @property
     def new(self) -> Entry:
         """The exercise that takes its place; there must be choices."""
         return self.choices[0].entry

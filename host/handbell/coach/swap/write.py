@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from handbell.base.errors import HandbellError, PlanError
-from handbell.coach.writing.edit import Change, PlanText, Written
+from handbell.coach.writing.edit import Change, OwnTask, PlanText, Written
 from handbell.coach.writing.pairs import renamed_pairs
 from handbell.plan.files import parse_plan
 from handbell.plan.values import PAUSE_LEAST_MS, in_seconds
@@ -93,14 +93,7 @@ def _written(text: PlanText, swaps: Sequence[Swap]) -> Made:
                     changes.append(Change((*place.place, "scaled", n), kept))
             swap.said += [words for words in said if words not in swap.said]
     named = names_of_lists(text, changes)
-    kept_apart, said_of = renamed_pairs(
-        text, [*changes, *named], lambda *names: _serves(swaps, *names)
-    )
-    for swap in swaps:
-        if rule := said_of.pop(swap.name, ""):
-            swap.said.append(rule)
-    if swaps:
-        swaps[0].said += said_of.values()
+    kept_apart = rules_kept(text, swaps, [*changes, *named])
     for swap in swaps:
         for change in named:
             if any(place.place[:2] == change.place for place in swap.places):
@@ -112,9 +105,22 @@ def _written(text: PlanText, swaps: Sequence[Swap]) -> Made:
     return data, build(parse_plan(data, text.name))
 
 
+def rules_kept(
+    text: PlanText, swaps: Sequence[Swap], changes: Sequence[Change], own: Sequence[OwnTask] = ()
+) -> list[Change]:
+    """Return the change of never_after that the changes for some swaps need; each says its own."""
+    kept_apart, said_of = renamed_pairs(text, changes, lambda *names: _serves(swaps, *names), own)
+    for swap in swaps:
+        swap.said += [said_of.pop(name) for name in swap.names if name in said_of]
+    if swaps:
+        swaps[0].said += said_of.values()
+    return kept_apart
+
+
 def _serves(swaps: Sequence[Swap], was: str, now: str) -> bool:
     """Return whether what is ruled for one exercise goes for what takes its place: its pattern."""
-    both = [(swap.old, swap.new) for swap in swaps if (swap.name, swap.new.name) == (was, now)]
+    moving = (swap for swap in swaps if swap.choices and was in swap.names)
+    both = [(swap.old, swap.new) for swap in moving if swap.new.name == now]
     return all(old is not None and set(old.patterns) & set(new.patterns) for old, new in both)
 
 

@@ -6,33 +6,36 @@ same ladder is as tiring as it was. It is forgotten only where the name is gone,
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import product
 
 from handbell.base.words import listed
 from handbell.plan.files import parse_plan
 from handbell.plan.model import Plan
-from handbell.plan.own_tasks import each_task
+from handbell.plan.own_tasks import done_by, plain
 
-from .edit import Change, PlanText
+from .edit import Change, OwnTask, PlanText
 
 KEY = "never_after"
 
 
 def renamed_pairs(
-    text: PlanText, changes: Iterable[Change], carries: Callable[[str, str], bool] | None = None
+    text: PlanText,
+    changes: Iterable[Change],
+    carries: Callable[[str, str], bool] | None = None,
+    own: Sequence[OwnTask] = (),
 ) -> tuple[list[Change], dict[str, str]]:
-    """Return the change of never_after that other changes of a plan need, and what to say.
+    """Return the change of never_after that other changes and new own tasks need, and what to say.
 
     What is said is by the name that a rule had. ``carries`` says whether a rule goes on from one
     name to another; without it always. Raises PlanError where the plan would be no plan any more.
     """
     pairs, changes = text.plan.never_after, list(changes)
     lists = {e.name for block in text.plan.blocks for e in block.exercises if e.parts}
-    is_renamed = any("name" in change.values for change in changes)
+    is_renamed = bool(own) or any("name" in change.values for change in changes)
     if not pairs or not (is_renamed or lists & {name for pair in pairs for name in pair}):
         return [], {}
-    without = text.changed([*changes, Change((), {KEY: None})])
+    without = text.changed([*changes, Change((), {KEY: None})], own)
     became: dict[str, list[str]] = {}
     for was, now in _names(text.plan, parse_plan(without, text.name)):
         there = became.setdefault(was, [])
@@ -62,11 +65,13 @@ def _words(name: str, became: list[str]) -> str:
 
 
 def _names(before: Plan, after: Plan) -> Iterator[tuple[str, str]]:
-    """Yield every name of a plan that a rule may speak of, and what it has become."""
+    """Yield every name of a plan that a rule may speak of, and what it has become for whom."""
     for old_block, new_block in zip(before.blocks, after.blocks, strict=True):
         for old, new in zip(old_block.exercises, new_block.exercises, strict=True):
-            tasks = zip(each_task(old), each_task(new), strict=False)
-            for (was, _), (now, _) in tasks:
+            scaled = {bib for own in (*old.scaled, *new.scaled) for bib in own.bibs}
+            tasks = {(plain(old), plain(new)): None}
+            tasks |= {(done_by(old, bib), done_by(new, bib)): None for bib in sorted(scaled)}
+            for was, now in tasks:
                 if not (was.is_left_out or now.is_left_out):
                     yield was.name, now.name
                     yield from zip(was.names, now.names, strict=False)
