@@ -85,6 +85,50 @@ def test_a_list_among_exercises_names_its_part():
     assert words == [after("block 1, exercise 1, part 3")]
 
 
+def a_list(*names, reps=1):
+    """A list among exercises, gone through so often in its window."""
+    parts = (f'[[block.exercise.part]]\nname = "{name}"\nreps = 5\n' for name in names)
+    return task("Set", "".join(parts), work=f'work_s = 60\nreps = {reps}\ntap = "finish"\n')
+
+
+@pytest.mark.parametrize(
+    ("keys", "tasks", "is_told"),
+    [
+        ("rounds = 3", (), True),
+        ("rounds = 3\nrest_s = 90", (), True),
+        ("rounds = 1", (), False),
+        ("rounds = 3", (task("Lunge"),), False),
+        ("rounds = 3", (task("Lunge", own([1, 2]), work="work_s = 10\n"),), True),
+    ],
+)
+def test_a_list_that_comes_again_begins_after_its_own_end(keys, tasks, is_told):
+    """Gone through once in each window, and window after window."""
+    there = block(a_list("Push-up", "Squat", "Row in straps"), *tasks, keys=keys)
+    found, words = told(there)
+    assert words == ([after("block 1, exercise 1, part 1")] if is_told else [])
+    assert [breach.bibs for breach in found] == [(1, 2)] * is_told
+
+
+def test_a_list_gone_through_again_is_named_once():
+    there = block(a_list("Push-up", "Row in straps", reps=2), keys="rounds = 3")
+    assert len(told(there)[0]) == 1
+
+
+def test_where_people_move_by_rounds_a_list_comes_again_at_its_station():
+    head = 'layout = "rotation"\nmove = "round"\n' + "".join(
+        f'[[group]]\nname = "{name}"\nbibs = [{n}]\n' for n, name in enumerate("AB", 1)
+    )
+    squat = task("Squat", work="work_s = 60\n")
+    there = block(a_list("Push-up", "Row in straps"), squat, keys="rounds = 3\nrest_s = 10")
+    assert told(there, head=head)[1] == [after("block 1, exercise 1, part 1")]
+
+
+def test_who_does_another_task_than_the_list_is_not_meant():
+    another = own([2], 'name = "Dead bug"\ntap = "none"')
+    there = block(a_list("Push-up", "Row in straps") + another, keys="rounds = 2")
+    assert [breach.bibs for breach in told(there)[0]] == [(1,)]
+
+
 def test_parts_that_are_handed_over_are_somebody_elses():
     form = 'format = "hand-over"\nminutes = 5'
     assert told(block(part("Row in straps"), part("Push-up"), keys=form))[1] == []
@@ -285,11 +329,16 @@ def alone(schedule, walker, bib):
         gate = any(end_ms <= at_ms <= start_ms for at_ms in gates)
         is_near = start_ms - end_ms < 60_000 and not gate
         inside = one[0] == other[0]
-        if one == other or (inside and plan.blocks[one[0]].relay):
+        if inside and plan.blocks[one[0]].relay:
             continue
         waited = any(end_ms <= at_ms < start_ms for at_ms in waits)
-        soon |= {(one, other)} if is_near else set()
-        if (not waited and (m == n + 1 or is_near)) if inside else is_near:
+        soon |= {(one, other)} if is_near and one != other else set()
+        is_list = bool(plan.blocks[one[0]].exercises[one[1]].parts)
+        if (
+            (one != other or is_list) and (not waited and (m == n + 1 or is_near))
+            if inside
+            else is_near
+        ):
             direct.add((one, other))
     return soon, direct
 

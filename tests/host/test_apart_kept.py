@@ -179,6 +179,22 @@ def test_a_part_of_a_list_stands_beside_the_parts_before_and_after_it(parts, pai
     assert any("never_after" in words for words in squat.why) == is_ruled_out
 
 
+@pytest.mark.parametrize(("rounds", "is_ruled_out"), [(3, True), (1, False)])
+def test_a_list_that_comes_again_stands_beside_itself(rounds, is_ruled_out):
+    parts = "".join(
+        f'[[block.exercise.part]]\nname = "{name}"\nreps = 5\n'
+        for name in ("Goblet squat", "Push-up", "Row in straps")
+    )
+    there = plan(
+        '["Row in straps", "Squat"]',
+        block(task("Set", f"work_s = 60\nreps = 1\n{parts}"), keys=f"rounds = {rounds}\n"),
+        block(task("Squat"), keys="gate = true\n"),
+    )
+    (found,) = find_swaps(there, LIBRARY, Wish("too-hard"), "Goblet squat")
+    (squat,) = (c for c in found.choices if c.entry.name == "Squat")
+    assert any("never_after" in words for words in squat.why) == is_ruled_out
+
+
 def test_a_pair_that_a_swap_makes_is_told(tmp_path):
     path = tmp_path / "t.toml"
     path.write_bytes(text(*NARROW))

@@ -4,7 +4,8 @@
     breaches(schedule)                     everything that a class breaks, with words
 
 A rule may name an exercise, a part of a list, or a list. A list begins with its first part, ends
-with its last one, and has its first after its last wherever it is gone through again.
+with its last one, and has its first after its last wherever it is gone through again, in the same
+window or in the next one.
 """
 
 from __future__ import annotations
@@ -70,6 +71,12 @@ class Apart:
                     found.setdefault(names, n)
         return found
 
+    def again(self, exercise: Exercise) -> set[Names]:
+        """Return the pair that a list breaks where it follows itself; of ``inside`` none anew."""
+        if not exercise.parts or self.before_part(exercise, 0):
+            return set()
+        return {(exercise.parts[-1].name, exercise.parts[0].name)} & self.pairs
+
     def before_part(self, exercise: Exercise, part: int) -> list[int]:
         """Return which part of a list comes before another, from 0: none before the first one.
 
@@ -109,6 +116,10 @@ def breaches(schedule: Schedule, following: Following | None = None) -> list[Bre
     found = list(_in_lists(plan, rules))
     for ((b, e), (b_next, e_next)), bibs in (following or Following(schedule)).direct.items():
         one, other = plan.blocks[b].exercises[e], plan.blocks[b_next].exercises[e_next]
+        if one is other:
+            some = _through(one, bibs)
+            found += [Breach((b, e), (b, e), names, some, 0) for names in rules.again(one) if some]
+            continue
         found += [
             Breach((b, e), (b_next, e_next), names, some)
             for names, some in rules.between(one, other, bibs).items()
@@ -122,9 +133,14 @@ def _in_lists(plan: Plan, rules: Apart) -> Iterator[Breach]:
         for e, exercise in enumerate(block.exercises):
             if not exercise.parts or block.hand_over:
                 continue
-            done = [bib for bib, task in by_bib(exercise, everybody(plan)).items() if task.parts]
+            done = _through(exercise, everybody(plan))
             for names, part in rules.inside(exercise).items() if done else ():
-                yield Breach((b, e), (b, e), names, tuple(sorted(done)), part)
+                yield Breach((b, e), (b, e), names, done, part)
+
+
+def _through(exercise: Exercise, bibs: Iterable[int]) -> tuple[int, ...]:
+    """Return who of some bibs goes through a list, and has no other task."""
+    return tuple(sorted(bib for bib, task in by_bib(exercise, bibs).items() if task.parts))
 
 
 def held_breaks(plan: Plan) -> set[int]:

@@ -60,22 +60,29 @@ class Following:
 
     @cached_property
     def direct(self) -> dict[Pair, Bibs]:
-        """Each exercise and the one that comes directly after it, and for whom."""
+        """Each exercise and the one that comes directly after it, and for whom.
+
+        Itself only where it is a list, which begins with another part than it ends with.
+        """
         return {pair: _all(straight) for pair, (_, straight) in self._found.items() if straight}
 
     @cached_property
     def _found(self) -> dict[Pair, tuple[list[Bibs], list[Bibs]]]:
-        """Who does both soon, and who directly; an exercise that follows itself is meant so."""
+        """Who does both soon, and who directly; an exercise that follows itself is meant so.
+
+        Not the parts of a list that does.
+        """
         found: dict[Pair, tuple[list[Bibs], list[Bibs]]] = {}
         for done, bibs, skipped in self._ways():
             soon, straight = set(), set()
             for one, other, rest_ms, is_next in _one_by_one(done, skipped):
                 is_near, is_inside = rest_ms < RECOVERED_MS, one[0] == other[0]
-                if one == other or (is_inside and self._blocks[one[0]].one_at_a_time):
+                if is_inside and self._blocks[one[0]].one_at_a_time:
                     continue
-                if is_near:
+                if is_near and one != other:
                     soon.add((one, other))
-                if is_next if is_inside else is_near:
+                is_direct = is_next if is_inside else is_near
+                if is_direct and (one != other or self._blocks[one[0]].exercises[one[1]].parts):
                     straight.add((one, other))
             for pair in sorted(soon | straight):
                 near, directly = found.setdefault(pair, ([], []))

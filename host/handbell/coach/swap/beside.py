@@ -50,11 +50,14 @@ class Beside:
                 before |= self._part(window, n, mine)
             for n in self._rules.after_part(exercise, part):
                 after |= self._part(window, n, mine)
+        last = len(exercise.parts) - 1
         for one, other in self._direct:
             if other == window and part in (None, 0):
-                before |= self._names(one, True, mine)
-            if one == window and part in (None, len(exercise.parts) - 1):
-                after |= self._names(other, False, mine)
+                itself = one == window
+                before |= self._part(one, last, mine) if itself else self._names(one, True, mine)
+            if one == window and part in (None, last):
+                itself = other == window
+                after |= self._part(other, 0, mine) if itself else self._names(other, False, mine)
         return before, after
 
     def _window(self, place: Written) -> tuple[Window, int | None]:
