@@ -2,9 +2,13 @@
 
 import pytest
 
+from handbell.coach.fit.one_step import one_step
 from handbell.coach.library.shelf import load_library
+from handbell.coach.swap.floor import Floor, known_in
 from handbell.coach.swap.own import find_own, swapped_own
 from handbell.coach.swap.rank import Wish
+from handbell.coach.swap.swap import find_swaps
+from handbell.coach.swap.write import swapped
 from handbell.coach.writing.edit import PlanText
 from handbell.plan.files import parse_plan
 
@@ -89,3 +93,80 @@ def test_own_tasks_are_followed_by_bib_not_by_place():
     )
     data, _ = swapped_for(there, [1], name="Goblet squat", to="Slow squat")
     assert {one for one, _ in rules(data)} == {"Goblet squat", "Slow squat", "Half squat"}
+
+
+# Other names of the same
+
+
+PRESS_UPS = (
+    '["Press-up", "Burpee"]',
+    task("Press-up"),
+    task("Plank", "hold = true\n"),
+    task("Burpee"),
+    task("Squat"),
+    task("Knee push-up"),
+    task("Dead bug"),
+)
+
+
+def written(data):
+    """What the plan says is done, and what for bib 2."""
+    exercises = parse_plan(data).blocks[0].exercises
+    return [e.name for e in exercises], [own.name for e in exercises for own in e.scaled]
+
+
+@pytest.mark.parametrize("to", ["Push-up", "Press-up", "pushups"])
+def test_a_swap_calls_an_exercise_as_the_plan_does(to):
+    there = plan(*PRESS_UPS)
+    swaps = find_swaps(there, LIBRARY, Wish(), "Knee push-up", to)
+    data, _ = swapped(there, swaps)
+    assert written(data)[0].count("Press-up") == 2
+    data, _ = swapped_for(there, [2], name="Knee push-up", to=to)
+    assert written(data)[1] == ["Press-up"]
+
+
+def test_a_step_calls_an_exercise_as_the_plan_does():
+    made = one_step(plan(*PRESS_UPS), LIBRARY, "harder", ("windows",))
+    assert "Press-up" in written(made.data)[0] and "Push-up" not in written(made.data)[0]
+
+
+def test_the_name_that_a_rule_has_is_taken_before_others():
+    there = plan('["Press-up", "Burpee"]', task("Push-up"), *PRESS_UPS[1:])
+    swaps = find_swaps(there, LIBRARY, Wish(), "Knee push-up", "Push-up")
+    assert swaps[0].new.name == "Press-up"
+
+
+def test_a_rule_forbids_an_exercise_by_any_of_its_names():
+    there = plan(PRESS_UPS[0], *PRESS_UPS[1:3], task("Knee push-up"), task("Burpee"))
+    for name in ("Press-up", "Push-up"):
+        rule = PlanText(there.plan.source.replace(b"Press-up", name.encode()), "t.toml")
+        (found,) = find_swaps(rule, LIBRARY, Wish("too-easy"), "Knee push-up")
+        (choice,) = (c for c in found.choices if c.entry.id == "push-up")
+        assert "never_after rules it out beside Burpee" in choice.why
+        made = one_step(rule, LIBRARY, "harder", ("windows",))
+        assert written(made.data)[0][2] != choice.entry.name
+
+
+def test_a_rule_holds_for_what_was_chosen_meanwhile_by_another_name():
+    """Both are swapped at once; the second stands beside what the first has become."""
+    there = plan(
+        '["Press-up", "Burpee"]',
+        task("Press-up"),
+        task("Plank", "hold = true\n"),
+        task("Burpee"),
+        task("Dead bug"),
+    )
+    known = known_in(there.exercises, LIBRARY)
+    floor = Floor(there, known)
+    known[0, 1] = LIBRARY.find("Push-up")
+    assert floor.around([there.exercises[2]]).beside(LIBRARY.find("Burpee")) == "Press-up"
+
+
+@pytest.mark.parametrize(("to", "kept"), [("Knee push-up", True), ("Lunge", False)])
+def test_a_rule_goes_within_a_pattern_by_whichever_name_it_has(to, kept):
+    """Press-up and Push-up are one swap, called by the first."""
+    there = plan('["Push-up", "Burpee"]', *PRESS_UPS[1:4], task("Push-up"))
+    (swap,) = swaps = find_swaps(there, LIBRARY, Wish(), "Press-up", to)
+    data, _ = swapped(there, swaps)
+    assert rules(data) == (((to, "Burpee"),) if kept else ())
+    assert any("Push-up" in words and "never_after" in words for words in swap.said)

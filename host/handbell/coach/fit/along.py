@@ -42,7 +42,7 @@ class Along:
         return [
             entry
             for entry in found
-            if entry.id in near and entry.name not in around.apart and self._does(entry, old)
+            if entry.id in near and not around.beside(entry) and self._does(entry, old)
         ]
 
     def _does(self, entry: Entry, old: Entry) -> bool:

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 from handbell.base.errors import HandbellError, PlanError
 from handbell.coach.library.shelf import Library
-from handbell.coach.swap.floor import Floor, known_in, names_of_lists
+from handbell.coach.swap.floor import Floor, as_called, known_in, names_of_lists
 from handbell.coach.writing.edit import Change, PlanText
 from handbell.coach.writing.pairs import renamed_pairs
 from handbell.plan.agreement import Place
@@ -80,6 +80,7 @@ def one_step(text: PlanText, library: Library, way: str, keep: Collection[str] =
     A block that would not pass the check so is changed less, or not at all.
     """
     kept = {*keep, *text.plan.fit.keep}
+    library = as_called(library, text)
     tasks = TaskSteps(text, Along(library, Floor(text, known_in(text.exercises, library)), way))
     good: list[_Made] = []
     found = _changed(text, good)

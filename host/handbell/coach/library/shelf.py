@@ -24,6 +24,7 @@ class Library:
 
     def __init__(self, entries: Iterable[Entry], head: OwnFile, source: str = "library") -> None:
         self.entries = {entry.id: entry for entry in entries}
+        self._head, self._source = head, source
         self.format: Format = head.format
         self.kit = head.kit
         self._ladder = Ladder(self.entries)
@@ -56,6 +57,22 @@ class Library:
                 else "Look with handbell exercises, or write it into a file of your own",
             )
         return entry
+
+    def called_as(self, names: Iterable[str]) -> Library:
+        """Return the library with exercises called as in a text: by the first name there is."""
+        called: dict[str, str] = {}
+        for name in names:
+            if entry := self.find(name):
+                called.setdefault(entry.id, name)
+        if all(self.entries[id_].name == name for id_, name in called.items()):
+            return self
+        entries = (
+            entry.model_copy(update={"name": called[id_], "aliases": entry.names})
+            if id_ in called
+            else entry
+            for id_, entry in self.entries.items()
+        )
+        return Library(entries, self._head, self._source)
 
     def near(self, name: str) -> list[str]:
         """Return names of exercises that are written much like this one."""

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from handbell.coach.library.apart import Apart
 from handbell.coach.library.entry import Entry
 from handbell.coach.library.following import Pair, Window
+from handbell.coach.library.names import name_key
 from handbell.coach.writing.edit import PlanText, Written
 from handbell.plan.shorthands import named_by_list
 
@@ -27,20 +28,20 @@ class Beside:
         self._rules = Apart(text.plan)
 
     def ruled_out(self, places: Sequence[Written]) -> dict[str, str]:
-        """Return the names that would break a rule at any of some places, and what is beside."""
+        """Return the names (keys) that would break a rule at some places, and what is beside."""
         found: dict[str, str] = {}
         mine = {place.at for place in places}
         for place in places if self._rules.pairs else ():
             before, after = self._beside(place, mine)
             for one, other in self._rules.pairs:
-                if one in before:
-                    found[other] = one
-                if other in after:
-                    found[one] = other
+                if name_key(one) in before:
+                    found[name_key(other)] = one
+                if name_key(other) in after:
+                    found[name_key(one)] = other
         return found
 
     def _beside(self, place: Written, mine: set[At]) -> tuple[set[str], set[str]]:
-        """Return what is done directly before a place, and directly after it."""
+        """Return what is done directly before a place, and directly after it, by its keys."""
         window, part = self._window(place)
         exercise = self._plan.blocks[window[0]].exercises[window[1]]
         before: set[str] = set()
@@ -78,7 +79,7 @@ class Beside:
         exercise = self._plan.blocks[window[0]].exercises[window[1]]
         if exercise.parts:
             part = len(exercise.parts) - 1 if ends else 0
-            return {exercise.name} | self._part(window, part, mine)
+            return {name_key(exercise.name)} | self._part(window, part, mine)
         there = self._rules.ends_of(exercise) if ends else self._rules.begins_of(exercise)
         return self._now(window, there, mine)
 
@@ -88,8 +89,10 @@ class Beside:
         return self._now(at, {self._plan.blocks[b].exercises[e].parts[part].name}, mine)
 
     def _now(self, at: At, names: set[str], mine: set[At]) -> set[str]:
-        """Return the names of what is there, or of what has been chosen meanwhile."""
+        """Return the names (keys) of what is there, or of what has been chosen meanwhile."""
         entry = self._known.get(at)
         if at in mine:
             return set()
-        return names if entry is None or entry is self._was.get(at) else {entry.name}
+        if entry is not None and entry is not self._was.get(at):
+            names = {*entry.names}
+        return set(map(name_key, names))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import Any
 
 from handbell.coach.library.entry import Entry
 from handbell.coach.library.following import Following
@@ -17,18 +18,31 @@ from handbell.plan.texts import LINE_MOST, drawable
 from .beside import At, Beside
 from .rank import Surroundings, kit_in_use
 
+Table = dict[str, Any]
+
 
 def known_in(doings: Iterable[Written], library: Library) -> dict[At, Entry | None]:
     """Return what the library knows of things to do."""
     return {place.at: library.find(place.values["name"]) for place in doings}
 
 
+def as_called(library: Library, text: PlanText) -> Library:
+    """Return a library that calls exercises as a plan does; as its never_after does before all."""
+    ruled = (name for pair in text.plan.never_after for name in pair)
+    return library.called_as((*ruled, *(table["name"] for table in _tables(text))))
+
+
 def kit_of_all(text: PlanText, library: Library) -> frozenset[str]:
     """Return the kit (keys) that a plan is done with, by everybody and in own tasks."""
+    found = (library.find(table["name"]) for table in _tables(text))
+    return kit_in_use(entry for entry in found if entry)
+
+
+def _tables(text: PlanText) -> list[Table]:
+    """Return what names an exercise in a plan: what everybody does, then own tasks."""
     own = (own for place in text.exercises for own in place.values.get("scaled", ()))
     tables = (*(place.values for place in text.exercises), *own)
-    found = (library.find(table["name"]) for table in tables if "name" in table)
-    return kit_in_use(entry for entry in found if entry)
+    return [table for table in tables if "name" in table]
 
 
 class Floor:

@@ -54,7 +54,7 @@ class Wish:
 class Surroundings:
     """What stands round a window in its plan: kit in use (keys), exercises by id.
 
-    ``apart`` has the names that never_after rules out there, and what beside each.
+    ``apart`` has the names (keys) that never_after rules out there, and what beside each.
     """
 
     kit: frozenset[str] = frozenset()
@@ -62,6 +62,11 @@ class Surroundings:
     in_block: frozenset[str] = frozenset()
     neighbours: tuple[Entry, ...] = ()
     apart: Mapping[str, str] = field(default_factory=dict)
+
+    def beside(self, entry: Entry) -> str:
+        """Return beside what never_after rules an exercise out by any of its names, or nothing."""
+        keys = map(name_key, entry.names)
+        return next((self.apart[key] for key in keys if key in self.apart), "")
 
 
 @dataclass
@@ -235,8 +240,8 @@ def _weighed(entry: Entry, old: Entry, way: Steps, wish: Wish, around: Surroundi
         choice.add(_IN_BLOCK, "already in this block")
     elif entry.id in around.in_plan:
         choice.add(_IN_PLAN, "already in the plan")
-    if entry.name in around.apart:
-        choice.add(_RULED_OUT, f"never_after rules it out beside {around.apart[entry.name]}")
+    if beside := around.beside(entry):
+        choice.add(_RULED_OUT, f"never_after rules it out beside {beside}")
     for neighbour in around.neighbours:
         fresh = [part for part in shared_load(entry, neighbour) if part not in old.tires]
         if fresh:

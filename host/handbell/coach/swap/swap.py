@@ -14,7 +14,7 @@ from handbell.coach.library.shelf import Library
 from handbell.coach.writing.edit import PlanText, Written
 from handbell.plan.own_tasks import bibs_words
 
-from .floor import Floor, kit_of_all, known_in
+from .floor import Floor, as_called, kit_of_all, known_in
 from .keys import ends_with_its_reps, is_inside
 from .rank import SPARING, Choice, Surroundings, Wish, beyond, choices, lacks, named_choice
 from .sore import strained
@@ -94,10 +94,12 @@ def find_swaps(
     Without ``name`` every exercise that can't be done as things stand: its kit is missing or it
     loads a sore part; one that nothing can take the place of is ``stuck``, and the others go on.
     ``to`` names the replacement, ``block`` (from 1) keeps to one block. With a ``view`` it is what
-    some bibs do that is looked at; for what is too hard or too easy, all of it. Raises
+    some bibs do that is looked at; for what is too hard or too easy, all of it. Exercises are
+    called as the plan calls them. Raises
     NotThereError when the exercise named isn't there, HandbellError when for everybody nothing can
     take its place.
     """
+    library = as_called(library, text)
     doings = text.exercises if view is None else view.doings
     known = known_in(doings, library)
     grouped: dict[_Key, Swap] = {}

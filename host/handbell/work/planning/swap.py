@@ -145,7 +145,7 @@ def swap(
     return Swapped(
         moving == swaps,
         str(plan),
-        tuple(_told(one, text, wish) for one in swaps),
+        tuple(_told(one, text, library, wish) for one in swaps),
         _difference(before, after),
         warnings,
         tuple(wish.sore),
@@ -178,8 +178,9 @@ def _wish(said: Reasons, library: Library, exercise: str | None, to: str | None,
     return Wish(said.because, sore, missing_kit(library, said.without), kit)
 
 
-def _told(found: swapping.Swap, text: PlanText, wish: Wish) -> Swap:
-    taken = found.old.name if found.old and found.old.name != found.name else ""
+def _told(found: swapping.Swap, text: PlanText, library: Library, wish: Wish) -> Swap:
+    known = library.entries[found.old.id].name if found.old else found.name
+    taken = known if known != found.name else ""
     choices = found.choices[:CHOICES_TOLD]
     lost = given_up(found.old, found.new) if found.old and choices else ""
     fresh = newly_loaded(found.old, found.new) if found.old and choices and wish.sore else ()
