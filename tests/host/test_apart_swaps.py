@@ -170,3 +170,24 @@ def test_a_rule_goes_within_a_pattern_by_whichever_name_it_has(to, kept):
     data, _ = swapped(there, swaps)
     assert rules(data) == (((to, "Burpee"),) if kept else ())
     assert any("Push-up" in words and "never_after" in words for words in swap.said)
+
+
+# A step for single bibs
+
+
+@pytest.mark.parametrize(("pair", "is_ruled_out"), [("Plank", True), ("Dead bug", False)])
+def test_a_step_for_single_bibs_takes_nothing_that_a_rule_forbids(pair, is_ruled_out):
+    wall_sit = 'hold = true\n[[block.exercise.scaled]]\nbibs = [2]\nname = "Squat"\nhold = false\n'
+    there = plan(
+        f'["{pair}", "Half squat"]',
+        task("Plank", "hold = true\n"),
+        task("Wall sit", f"{wall_sit}goal = 10\n"),
+        task("Lunge"),
+        task("Half squat"),
+        task("Lunge"),
+        task("Dead bug"),
+    )
+    made = one_step(there, LIBRARY, "easier", ("windows",))
+    assert (parse_plan(made.data).blocks[0].exercises[1].scaled[0].name != "Half squat") == (
+        is_ruled_out
+    )

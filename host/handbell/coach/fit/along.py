@@ -28,16 +28,18 @@ class Along:
         if library.kit is not None:
             kit = frozenset(map(name_key, library.kit))
         self._wish = Wish(_REASON[way], kit=kit)
-        self._around = Surroundings(kit=kit)
+        self._kit = kit
 
-    def next_to(self, old: Entry, places: Sequence[Written] = ()) -> list[Entry]:
+    def next_to(self, old: Entry, places: Sequence[Written], own: bool = False) -> list[Entry]:
         """Return the next exercises on the ladder that will do, nearest first.
 
-        ``places`` are where the plan has it; none for what single bibs do.
+        ``places`` are where the plan has it, or where single bibs do it as their ``own`` task.
         """
         links = self.library.easier(old) if self.way == EASIER else self.library.harder(old)
         near = {entry.id for entry in links}
-        around = self._floor.around(places) if places else self._around
+        around = self._floor.around(places)
+        if own:
+            around = Surroundings(kit=self._kit, apart=around.apart)
         found = (choice.entry for choice in choices(self.library, old, self._wish, around))
         return [
             entry

@@ -95,11 +95,16 @@ class TaskSteps:
     def _is_rung(self, place: Written) -> bool:
         return self._text.plan.blocks[place.block].format == "ladder"
 
-    def _next(self, name: str, hold: bool, ladder: bool, places: bool = True) -> list[Entry]:
+    def _next(
+        self, name: str, hold: bool, ladder: bool, own_at: Written | None = None
+    ) -> list[Entry]:
+        """Return an exercise's next ones, for all the plan or for an own task at a place."""
         old = self._along.library.find(name)
         if not ladder or old is None or old.is_hold is not hold:
             return []
-        return self._along.next_to(old, self._places[name] if places else ())
+        if own_at is not None:
+            return self._along.next_to(old, [own_at], own=True)
+        return self._along.next_to(old, self._places[name])
 
     # Easier
 
@@ -110,7 +115,7 @@ class TaskSteps:
         own: dict[int | None, Entry | None] = {}
         for n, (task, _) in enumerate(each_task(exercise), -1):
             if n >= 0 and exercise.scaled[n].name is not None:
-                own[n] = next(iter(self._next(task.name, task.hold, ladder, False)), None)
+                own[n] = next(iter(self._next(task.name, task.hold, ladder, place)), None)
         stays: dict[int | None, Entry | None] = dict.fromkeys(own)
         for main, theirs, less in product(mains, (own, stays), (FEWER, Fraction(1))):
             reps = self._reps(place, exercise, work, {None: main, **theirs}, less)
