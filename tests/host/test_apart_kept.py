@@ -308,6 +308,14 @@ def test_a_slot_missed_by_a_held_break_says_so(tmp_path, capsys):
     assert "The break after block 1 stays a minute: never_after needs it." in out
 
 
+def test_a_break_that_the_plan_lets_go_is_not_called_held(tmp_path, capsys):
+    path = tmp_path / "t.toml"
+    bounds = '[fit]\nbreak_s = [20, 40]\nkeep = ["rests", "windows", "rounds"]\n'
+    path.write_bytes(held(60).source + bounds.encode())
+    assert main(["fit", str(path), "--minutes", "5"]) != 0
+    assert "never_after needs it" not in capsys.readouterr().out
+
+
 NAMES = "Squat", "Lunge", "Dead bug"
 EVERY = (*NAMES, "Half squat", "Bridge", "Plank")
 

@@ -108,12 +108,17 @@ def levers(plan: Plan, within: Bounds, keep: Collection[str], step: Step) -> lis
 # Each level's levers
 
 
+def held_within(plan: Plan, within: Bounds) -> set[int]:
+    """Return the blocks (from 0) whose breaks stay a minute for never_after, if bounds allow it."""
+    return held_breaks(plan) if within.breaks[1] >= RECOVERED_MS else set()
+
+
 def _breaks(plan: Plan, within: Bounds, step: Step) -> Iterator[Lever]:
-    held = held_breaks(plan)
+    held = held_within(plan, within)
     for b, block in enumerate(plan.blocks[:-1]):
         now = plan.break_after_ms(block)
         least, most = within.breaks
-        if b in held and most >= RECOVERED_MS:
+        if b in held:
             least = max(least, RECOVERED_MS)
         if within.first_timers:
             most = max(most, now)

@@ -11,11 +11,11 @@ from handbell.base.progress import Progress, no_progress
 from handbell.coach.fit.fit import Fitted, Misfit, Move, fit
 from handbell.coach.fit.levers import block_words, pause_words
 from handbell.coach.fit.model import SEARCH_SECONDS
-from handbell.coach.fit.movable import bounds, uncut
+from handbell.coach.fit.movable import bounds, held_within, uncut
 from handbell.coach.fit.promise import Short, short, short_by_form
 from handbell.coach.fit.targets import denser, work_share
 from handbell.coach.fit.write import written
-from handbell.coach.library.apart import breach_words, breaches, held_breaks
+from handbell.coach.library.apart import breach_words, breaches
 from handbell.coach.library.remarks import doings, unpractised
 from handbell.coach.library.shelf import Library, load_library
 from handbell.compile import CompiledClass
@@ -170,7 +170,9 @@ def fit_plan(
     if isinstance(found, Misfit):
         forms = any(block.format for block in text.plan.blocks)
         near = (found.slot_ms, found.below_ms, found.above_ms)
-        return FitsNot(False, False, text.plan.title, *near, forms, whole, _held(text.plan, keep))
+        return FitsNot(
+            False, False, text.plan.title, *near, forms, whole, _held(text.plan, keep, first_timers)
+        )
     after, built = written(text, found)
     asked = bool(found.moves or out)
     return Fits(
@@ -251,10 +253,11 @@ def _closer(before: Plan, after: CompiledClass) -> Iterator[str]:
     return (words for words in found if words not in known)
 
 
-def _held(plan: Plan, keep: Collection[str]) -> tuple[str, ...]:
+def _held(plan: Plan, keep: Collection[str], first_timers: bool) -> tuple[str, ...]:
     if "breaks" in {*keep, *plan.fit.keep}:
         return ()
-    return tuple(f"after {block_words(plan, b)}" for b in sorted(held_breaks(plan)))
+    held = held_within(plan, bounds(plan, first_timers))
+    return tuple(f"after {block_words(plan, b)}" for b in sorted(held))
 
 
 def _percent(part: int, whole: int) -> int:
