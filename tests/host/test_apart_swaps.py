@@ -191,3 +191,60 @@ def test_a_step_for_single_bibs_takes_nothing_that_a_rule_forbids(pair, is_ruled
     assert (parse_plan(made.data).blocks[0].exercises[1].scaled[0].name != "Half squat") == (
         is_ruled_out
     )
+
+
+# For whom it stands there
+
+
+@pytest.mark.parametrize(("bib", "is_ruled_out"), [(1, True), (2, False)])
+def test_what_others_do_beside_it_is_no_matter(bib, is_ruled_out):
+    there = plan('["Burpee", "Knee push-up"]', *MARCHES)
+    (found,) = find_own(there, LIBRARY, Wish("too-hard"), [bib], "Push-up")
+    (knee,) = (c for c in found.choices if c.entry.name == "Knee push-up")
+    assert any("never_after" in words for words in knee.why) == is_ruled_out
+
+
+MARCHES = (
+    task("Burpee", own("March in place")),
+    task("Push-up"),
+    task("Plank", "hold = true\n"),
+    task("Knee push-up"),
+    task("Dead bug"),
+)
+
+
+def test_what_is_left_out_stands_beside_the_same():
+    left = "[[block.exercise.scaled]]\nbibs = [2]\nout = true\n"
+    there = plan('["Burpee", "Lunge"]', task("Burpee"), task("Push-up", left), task("Lunge"))
+    (found,) = find_own(there, LIBRARY, Wish(), [2], "Push-up", "Lunge")
+    assert "never_after rules it out beside Burpee" in found.choices[0].why
+
+
+@pytest.mark.parametrize(("bibs", "is_ruled_out"), [((2,), False), ((1,), True)])
+def test_a_swap_for_everybody_minds_those_who_do_as_is_written(bibs, is_ruled_out):
+    """The burpee is before what a bib does there; only its own task there is another or not."""
+    there = plan(
+        '["Burpee", "Knee push-up"]',
+        task("Dead bug", own("Burpee")),
+        task("Push-up", own("Lunge", bibs)),
+        *MARCHES[2:],
+    )
+    (found,) = find_swaps(there, LIBRARY, Wish("too-hard"), "Push-up")
+    (knee,) = (c for c in found.choices if c.entry.name == "Knee push-up")
+    assert any("never_after" in words for words in knee.why) == is_ruled_out
+
+
+@pytest.mark.parametrize(("bibs", "is_taken"), [((2,), True), ((1,), False)])
+def test_a_step_for_single_bibs_minds_what_they_do(bibs, is_taken):
+    wall_sit = 'hold = true\n[[block.exercise.scaled]]\nbibs = [2]\nname = "Squat"\nhold = false\n'
+    there = plan(
+        '["Burpee", "Half squat"]',
+        task("Burpee", own("March in place", bibs)),
+        task("Wall sit", f"{wall_sit}goal = 10\n"),
+        task("Lunge"),
+        task("Half squat"),
+        task("Dead bug"),
+    )
+    made = one_step(there, LIBRARY, "easier", ("windows",))
+    (mine,) = parse_plan(made.data).blocks[0].exercises[1].scaled
+    assert (mine.name == "Half squat") == is_taken

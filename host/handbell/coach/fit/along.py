@@ -30,15 +30,17 @@ class Along:
         self._wish = Wish(_REASON[way], kit=kit)
         self._kit = kit
 
-    def next_to(self, old: Entry, places: Sequence[Written], own: bool = False) -> list[Entry]:
+    def next_to(
+        self, old: Entry, places: Sequence[Written], bibs: Sequence[int] = ()
+    ) -> list[Entry]:
         """Return the next exercises on the ladder that will do, nearest first.
 
-        ``places`` are where the plan has it, or where single bibs do it as their ``own`` task.
+        ``places`` are where the plan has it, or where single ``bibs`` do it as their own task.
         """
         links = self.library.easier(old) if self.way == EASIER else self.library.harder(old)
         near = {entry.id for entry in links}
-        around = self._floor.around(places)
-        if own:
+        around = self._floor.around(places, bibs)
+        if bibs:
             around = Surroundings(kit=self._kit, apart=around.apart)
         found = (choice.entry for choice in choices(self.library, old, self._wish, around))
         return [

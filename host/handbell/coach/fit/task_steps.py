@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import product
@@ -96,14 +97,19 @@ class TaskSteps:
         return self._text.plan.blocks[place.block].format == "ladder"
 
     def _next(
-        self, name: str, hold: bool, ladder: bool, own_at: Written | None = None
+        self,
+        name: str,
+        hold: bool,
+        ladder: bool,
+        own_at: Written | None = None,
+        bibs: Sequence[int] = (),
     ) -> list[Entry]:
-        """Return an exercise's next ones, for all the plan or for an own task at a place."""
+        """Return an exercise's next ones, for all the plan or for bibs' own task at a place."""
         old = self._along.library.find(name)
         if not ladder or old is None or old.is_hold is not hold:
             return []
         if own_at is not None:
-            return self._along.next_to(old, [own_at], own=True)
+            return self._along.next_to(old, [own_at], bibs)
         return self._along.next_to(old, self._places[name])
 
     # Easier
@@ -113,9 +119,9 @@ class TaskSteps:
     ) -> tuple[Changes, list[TaskStep]] | None:
         mains = [*self._next(exercise.name, exercise.hold, ladder), None]
         own: dict[int | None, Entry | None] = {}
-        for n, (task, _) in enumerate(each_task(exercise), -1):
+        for n, (task, bibs) in enumerate(each_task(exercise), -1):
             if n >= 0 and exercise.scaled[n].name is not None:
-                own[n] = next(iter(self._next(task.name, task.hold, ladder, place)), None)
+                own[n] = next(iter(self._next(task.name, task.hold, ladder, place, bibs)), None)
         stays: dict[int | None, Entry | None] = dict.fromkeys(own)
         for main, theirs, less in product(mains, (own, stays), (FEWER, Fraction(1))):
             reps = self._reps(place, exercise, work, {None: main, **theirs}, less)

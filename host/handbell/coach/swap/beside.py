@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from handbell.coach.library.apart import Apart
 from handbell.coach.library.entry import Entry
-from handbell.coach.library.following import Pair, Window
+from handbell.coach.library.following import Bibs, Pair, Window
 from handbell.coach.library.names import name_key
 from handbell.coach.writing.edit import PlanText, Written
+from handbell.plan.model import Exercise
+from handbell.plan.own_tasks import by_bib
 from handbell.plan.shorthands import named_by_list
 
 At = tuple[int, ...]
@@ -19,7 +21,7 @@ class Beside:
     """What stands directly beside what; ``known`` changes as swaps are chosen."""
 
     def __init__(
-        self, text: PlanText, direct: Sequence[Pair], known: Mapping[At, Entry | None]
+        self, text: PlanText, direct: Mapping[Pair, Bibs], known: Mapping[At, Entry | None]
     ) -> None:
         self._plan = text.plan
         self._direct = direct
@@ -27,12 +29,15 @@ class Beside:
         self._was = dict(known)
         self._rules = Apart(text.plan)
 
-    def ruled_out(self, places: Sequence[Written]) -> dict[str, str]:
-        """Return the names (keys) that would break a rule at some places, and what is beside."""
+    def ruled_out(self, places: Sequence[Written], bibs: Collection[int] = ()) -> dict[str, str]:
+        """Return the names (keys) that would break a rule at some places, and what is beside.
+
+        For some bibs, or without them for all who do there what is written for everybody.
+        """
         found: dict[str, str] = {}
         mine = {place.at for place in places}
         for place in places if self._rules.pairs else ():
-            before, after = self._beside(place, mine)
+            before, after = self._beside(place, mine, bibs)
             for one, other in self._rules.pairs:
                 if name_key(one) in before:
                     found[name_key(other)] = one
@@ -40,7 +45,9 @@ class Beside:
                     found[name_key(one)] = other
         return found
 
-    def _beside(self, place: Written, mine: set[At]) -> tuple[set[str], set[str]]:
+    def _beside(
+        self, place: Written, mine: set[At], bibs: Collection[int]
+    ) -> tuple[set[str], set[str]]:
         """Return what is done directly before a place, and directly after it, by its keys."""
         window, part = self._window(place)
         exercise = self._plan.blocks[window[0]].exercises[window[1]]
@@ -52,13 +59,17 @@ class Beside:
             for n in self._rules.after_part(exercise, part):
                 after |= self._part(window, n, mine)
         last = len(exercise.parts) - 1
-        for one, other in self._direct:
-            if other == window and part in (None, 0):
-                itself = one == window
-                before |= self._part(one, last, mine) if itself else self._names(one, True, mine)
-            if one == window and part in (None, last):
-                itself = other == window
-                after |= self._part(other, 0, mine) if itself else self._names(other, False, mine)
+        for (one, other), people in self._direct.items():
+            if window not in (one, other):
+                continue
+            some = _who_of(bibs, exercise, people) if bibs else _as_written(exercise, people)
+            if one == other:
+                before |= self._part(one, last, mine) if some and part == 0 else set()
+                after |= self._part(one, 0, mine) if some and part == last else set()
+            elif other == window and part in (None, 0):
+                before |= self._names(one, True, mine, some)
+            elif one == window and part in (None, last):
+                after |= self._names(other, False, mine, some)
         return before, after
 
     def _window(self, place: Written) -> tuple[Window, int | None]:
@@ -74,14 +85,15 @@ class Beside:
         form = self._plan.blocks[block].format
         return form is not None and (named_by_list(form) or form == "hand-over")
 
-    def _names(self, window: Window, ends: bool, mine: set[At]) -> set[str]:
-        """Return what a window ends or begins with, but for what is to be chosen there too."""
+    def _names(self, window: Window, ends: bool, mine: set[At], bibs: Bibs) -> set[str]:
+        """Return what bibs end or begin a window with, but for what is to be chosen there too."""
         exercise = self._plan.blocks[window[0]].exercises[window[1]]
-        if exercise.parts:
+        tasks = [task for task in by_bib(exercise, bibs).values() if not task.is_left_out]
+        if any(task.parts for task in tasks):
             part = len(exercise.parts) - 1 if ends else 0
             return {name_key(exercise.name)} | self._part(window, part, mine)
-        there = self._rules.ends_of(exercise) if ends else self._rules.begins_of(exercise)
-        return self._now(window, there, mine)
+        names = {name for task in tasks for name in (task.name, task.names[-1 if ends else 0])}
+        return self._now(window, names, mine) if names else names
 
     def _part(self, window: Window, part: int, mine: set[At]) -> set[str]:
         b, e = window
@@ -96,3 +108,15 @@ class Beside:
         if entry is not None and entry is not self._was.get(at):
             names = {*entry.names}
         return set(map(name_key, names))
+
+
+def _who_of(bibs: Collection[int], exercise: Exercise, people: Bibs) -> Bibs:
+    """Return who of bibs does an exercise with others, or would if they did not leave it out."""
+    out = {bib for bib, task in by_bib(exercise, bibs).items() if task.is_left_out}
+    return people.intersection(bibs) | out
+
+
+def _as_written(exercise: Exercise, bibs: Bibs) -> Bibs:
+    """Return who of some bibs does an exercise by the name that it has for everybody."""
+    tasks = by_bib(exercise, bibs).items()
+    return frozenset(bib for bib, task in tasks if task.names == exercise.names)

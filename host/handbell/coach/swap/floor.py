@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from typing import Any
 
 from handbell.coach.library.entry import Entry
@@ -58,10 +58,13 @@ class Floor:
         self._kit = kit
         following = Following(resolve(text.plan))
         self._follow = list(following.soon)
-        self._beside = Beside(text, list(following.direct), known)
+        self._beside = Beside(text, following.direct, known)
 
-    def around(self, places: Sequence[Written]) -> Surroundings:
-        """Return what stands round the windows of an exercise, everywhere it is done."""
+    def around(self, places: Sequence[Written], bibs: Collection[int] = ()) -> Surroundings:
+        """Return what stands round the windows of an exercise, everywhere it is done.
+
+        For some bibs, or without them for all who do there what is written for everybody.
+        """
         mine = {place.at for place in places}
         blocks = {place.block for place in places}
         others = {at: entry for at, entry in self._known.items() if entry}
@@ -78,7 +81,7 @@ class Floor:
                 e.id for at, e in others.items() if at not in mine and at[0] in blocks
             ),
             neighbours=tuple(others[at] for at in sorted(near) if at in others),
-            apart=self._beside.ruled_out(places),
+            apart=self._beside.ruled_out(places, bibs),
         )
 
 

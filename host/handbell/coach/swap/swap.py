@@ -198,7 +198,7 @@ def _given_another_for(text: PlanText, swap: Swap, library: Library) -> dict[str
 def _choose(
     text: PlanText, swap: Swap, library: Library, wish: Wish, floor: Floor, to: str | None
 ) -> None:
-    around = floor.around(swap.places)
+    around = floor.around(swap.places, swap.view.bibs if swap.view else ())
     if to is not None:
         new = library.need(to)
         if new is swap.old and not swap.was_out:
