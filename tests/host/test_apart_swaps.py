@@ -9,6 +9,7 @@ from handbell.coach.swap.own import find_own, swapped_own
 from handbell.coach.swap.rank import Wish
 from handbell.coach.swap.swap import find_swaps
 from handbell.coach.swap.write import swapped
+from handbell.coach.writing import pairs
 from handbell.coach.writing.edit import PlanText
 from handbell.plan.files import parse_plan
 
@@ -16,8 +17,8 @@ LIBRARY = load_library()
 RED = '[[group]]\nname = "Red"\nbibs = [1, 2, 3]\n'
 
 
-def plan(pairs, *tasks, head=RED, more=""):
-    said = f'title = "T"\nnever_after = [{pairs}]\n{head}[[block]]\nrest_s = 20\n{"".join(tasks)}'
+def plan(ruled, *tasks, head=RED, more=""):
+    said = f'title = "T"\nnever_after = [{ruled}]\n{head}[[block]]\nrest_s = 20\n{"".join(tasks)}'
     return PlanText((said + more).encode(), "t.toml")
 
 
@@ -93,6 +94,18 @@ def test_own_tasks_are_followed_by_bib_not_by_place():
     )
     data, _ = swapped_for(there, [1], name="Goblet squat", to="Slow squat")
     assert {one for one, _ in rules(data)} == {"Goblet squat", "Slow squat", "Half squat"}
+
+
+@pytest.mark.parametrize("bibs", [(), (3,)])
+def test_a_swap_of_what_no_rule_names_reads_the_plan_once(monkeypatch, bibs):
+    """A search tries many, and each would be read twice."""
+    there = plan(*GOBLETS, task("Dead bug"))
+    monkeypatch.setattr(pairs, "parse_plan", lambda *_: pytest.fail("read again"))
+    if bibs:
+        data, _ = swapped_for(there, bibs, name="Dead bug", to="Bridge")
+    else:
+        data, _ = swapped(there, find_swaps(there, LIBRARY, Wish(), "Dead bug", "Bridge"))
+    assert rules(data) == there.plan.never_after
 
 
 # Other names of the same

@@ -31,9 +31,8 @@ def renamed_pairs(
     name to another; without it always. Raises PlanError where the plan would be no plan any more.
     """
     pairs, changes = text.plan.never_after, list(changes)
-    lists = {e.name for block in text.plan.blocks for e in block.exercises if e.parts}
-    is_renamed = bool(own) or any("name" in change.values for change in changes)
-    if not pairs or not (is_renamed or lists & {name for pair in pairs for name in pair}):
+    names = dict.fromkeys(name for pair in pairs for name in pair)
+    if names.keys().isdisjoint(_touched(text, [*(c for c in changes if "name" in c.values), *own])):
         return [], {}
     without = text.changed([*changes, Change((), {KEY: None})], own)
     became: dict[str, list[str]] = {}
@@ -46,12 +45,20 @@ def renamed_pairs(
         for one, other in pairs
         for new in product(became.get(one, ()), became.get(other, ()))
     }
-    names = dict.fromkeys(name for pair in pairs for name in pair)
     said = {name: _words(name, became.get(name, [])) for name in names}
     if tuple(kept) == tuple(dict.fromkeys(pairs)):
         return [], {}
     rows = [list(pair) for pair in kept]
     return [Change((), {KEY: rows or None})], {name: words for name, words in said.items() if words}
+
+
+def _touched(text: PlanText, changes: Iterable[Change | OwnTask]) -> Iterator[str]:
+    """Yield the names that changes may do away with: lists are called by their parts as well."""
+    yield from (e.name for block in text.plan.blocks for e in block.exercises if e.parts)
+    for place in {change.place[:4] for change in changes if len(change.place) >= 4}:
+        table = text.at(place)
+        tables = (table, *table.get("scaled", ()), *table.get("part", ()))
+        yield from (one["name"] for one in tables if "name" in one)
 
 
 def _words(name: str, became: list[str]) -> str:
