@@ -167,18 +167,18 @@ def test_the_short_rule_equals_the_rule_tried_everywhere():
 
 
 def goes_on_quiet_enough(stretches, flags, gone_ms, count_s):
-    """Whether 1.5 s are quiet 3.6 s after a window went on, at the latest, ``gone_ms`` of it gone."""
+    """Whether 1.5 s are quiet 4 s after a window went on, at the latest, ``gone_ms`` of it gone."""
     busy = ringing(stretches, flags, count_s)[(5000 + gone_ms) // 10 :]
     bell = c.motif_ms(c.GO) // 10
     busy[:bell] = b"\1" * bell
-    return busy.find(bytes(150)) <= 360
+    return busy.find(bytes(150)) <= 400
 
 
 @pytest.mark.parametrize("sides", [0, t.BOTH_SIDES])
 @pytest.mark.parametrize("count", [0, 1, 2, 3])
 def test_a_window_that_goes_on_at_any_time_leaves_a_gap_if_the_rule_says_so(count, sides):
     refused = set()
-    for work_ms in (5000, 5500, 6000, 6200, 6400, 6600, 8000, 10_000, 12_500, 20_000):
+    for work_ms in (5000, 5500, 6000, 6200, 6400, 6600, 8000, 9000, 10_000, 12_500, 20_000):
         for rest_ms in (4000, 10_000):
             one = [Stretch(t.WINDOW, 0, work_ms), Stretch(t.REST, work_ms, rest_ms)]
             flags = [sides, 0]

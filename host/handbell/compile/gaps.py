@@ -5,8 +5,9 @@ A write stalls the whole chip, so it must fall where nothing rings; and a tap mu
 where one ends the next must begin 3.6 s later or sooner. That leaves room for a count of three and
 the bell it leads to, between whose notes a box writes as well (docs/engineers/timing.md).
 
-The same holds where a pause cuts a window in two. What is left goes on with a bell, from any
-millisecond with at least 5 s left; only where sides change can that bell crowd the cues behind it.
+A pause may cut a window in two. What is left goes on with a bell, from any millisecond with at least
+5 s left; only where sides change can that bell crowd the cues behind it. Then up to 4 s may go by
+without a gap, so a tap is stored within 5.4 s, once after a pause: no plan is refused for less.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ EVERY_MS = 5_000
 GAP_MS = 1_500
 NEEDED_MS = 1_400
 BUSY_MOST_MS = EVERY_MS - NEEDED_MS
+AFTER_A_PAUSE_MS = 4_000
 FAULTS_MOST = 8
 
 Sounds = tuple[tuple[int, int], ...]
@@ -55,7 +57,12 @@ class Cues:
             after_ms = at_ms + 1
 
 
-def crowded(stretches: list[Stretch], flags: list[int], cues: Cues | _GoesOn) -> list[Stretch]:
+def crowded(
+    stretches: list[Stretch],
+    flags: list[int],
+    cues: Cues | _GoesOn,
+    most_ms: int = BUSY_MOST_MS,
+) -> list[Stretch]:
     """Return the stretches from which on cues ring for too long without a gap, in order.
 
     A gate counts as 0 here, which is the worst case: it can only add quiet.
@@ -65,7 +72,7 @@ def crowded(stretches: list[Stretch], flags: list[int], cues: Cues | _GoesOn) ->
     began_ms = quiet_ms = -GAP_MS
 
     def check() -> None:
-        if quiet_ms - began_ms > BUSY_MOST_MS and (not found or found[-1] is not begins):
+        if quiet_ms - began_ms > most_ms and (not found or found[-1] is not begins):
             found.append(begins)
 
     for s, bits in zip(stretches, flags, strict=True):
@@ -128,7 +135,7 @@ def _crowds(behind: list[Stretch], flags: list[int], cues: Cues) -> bool:
         left = [(start - gone_ms, end - gone_ms) for start, end in sounds if start > gone_ms]
         goes_on = _GoesOn(cues, ((0, motif_ms(GO)), *left))
         rest = Stretch(WINDOW, window.start_ms + gone_ms, window.duration_ms - gone_ms)
-        if crowded([rest, *behind[1:]], flags, goes_on)[:1] == [rest]:
+        if crowded([rest, *behind[1:]], flags, goes_on, AFTER_A_PAUSE_MS)[:1] == [rest]:
             return True
     return False
 
