@@ -2,9 +2,9 @@
 
 import pytest
 from remote_hall import KEY, Hall, S, assert_together
-from rig import digest
 
 from handbell_core.lead import GO_ON, NEXT, PAUSE, STOP
+from rig import digest
 
 
 @pytest.fixture

@@ -5,9 +5,10 @@ A write stalls the whole chip, so it must fall where nothing rings; and a tap mu
 where one ends the next must begin 3.6 s later or sooner. That leaves room for a count of three and
 the bell it leads to, between whose notes a box writes as well (docs/engineers/timing.md).
 
-A pause may cut a window in two. What is left goes on with a bell, from any millisecond with at least
-5 s left; only where sides change can that bell crowd the cues behind it. Then up to 4 s may go by
-without a gap, so a tap is stored within 5.4 s, once after a pause: no plan is refused for less.
+A pause may cut a window in two. What is left goes on with a bell, from any millisecond with at
+least 5 s left; only where sides change can that bell crowd the cues behind it. Then up to 4 s may
+go by without a gap, so a tap is stored within 5.4 s, once after a pause: no plan is refused for
+less.
 """
 
 from __future__ import annotations
