@@ -114,7 +114,9 @@ class Joining(Run):
             if name and (self.keeper.may_tell or self.hears):
                 from .past import read_past  # seldom needed
 
-                self._past = read_past(self.storage, name)
+                past = read_past(self.storage, name)
+                if self.keeper.may_tell or past.key:  # else nobody tells where the class is
+                    self._past = past
             self._past_tries = 0
         except Exception as error:  # noqa: BLE001 - whatever a log holds, the box must start
             self.trouble.tell("past", error)

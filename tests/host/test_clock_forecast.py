@@ -139,9 +139,12 @@ def test_a_box_that_is_not_ready_is_not_reckoned_with():
 def printed(table, start_ms: int = UTC_US // 1000, words: str = "", ahead_s: float = 60) -> str:
     """What arming says of boxes that were all set."""
     seen = forecast(table, start_ms)
-    rows = tuple(_row(one, seen) for one in table)
+    rows = tuple(_row(one, seen, False) for one in table)
     out = io.StringIO()
-    text(Armed(True, "Harbour", start_ms, words, ahead_s, rows, _skew(seen), (), "", ()), Out(out))
+    text(
+        Armed(True, "Harbour", start_ms, words, ahead_s, rows, _skew(seen), (), "", (), False),
+        Out(out),
+    )
     return out.getvalue()
 
 

@@ -218,4 +218,4 @@ def test_few_of_the_firmware_s_numbers_keep_their_names():
     before = {path: file.read_bytes() for path, file in sources(firmware_root()).items()}
     had, left = names(before), names(inline(before))
     assert len(had) > 100
-    assert len(left) < len(had) // 10, left
+    assert len(left) < len(had) // 7, left
