@@ -10,6 +10,10 @@ from .hands import Hands
 from .states import PLAY, SETTLE_MS, STANDS, TALLY
 from .timeline import GATE, WINDOW, Span
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
 
 class Placing(Hands):
     """A course that can be gone into anywhere."""
@@ -60,7 +64,11 @@ class Placing(Hands):
         return -1 if self.place_at(class_ms, class_ms) < 0 else self._after.end_ms()
 
     def wait_again(
-        self, class_ms: int, run_ms: int, cause: int = j.BY_CLOCK, begin: "object" = None
+        self,
+        class_ms: int,
+        run_ms: int,
+        cause: int = j.BY_CLOCK,
+        begin: "Callable[[], None] | None" = None,
     ) -> None:
         """Wait where the class stood at ``class_ms``: at a gate, or where somebody chose to.
 
@@ -68,7 +76,7 @@ class Placing(Hands):
         """
         self._read_place(class_ms)
         if begin is not None:
-            begin()  # type: ignore[operator]
+            begin()
         self._past_window(class_ms)
         self._stop_here(class_ms, run_ms, cause)
         self._do("join_stand" if self.heeds else "join_gate", run_ms, 0)

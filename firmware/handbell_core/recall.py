@@ -13,7 +13,16 @@ from . import journal as j
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from typing import Protocol
+
     from .counting import Counting
+
+    class Takes(Protocol):
+        """What adds results up."""
+
+        def take(self, bib: int, window: int, reps: int) -> bool:
+            """Take a result that holds."""
+
 
 _PRESSES = (j.TAP, j.BACK, j.FORTH, j.CONFIRM)
 
@@ -70,7 +79,7 @@ class Recall:
     holds: bib, window, reps.
     """
 
-    def __init__(self, counting: "Counting", totals: "object" = None) -> None:
+    def __init__(self, counting: "Counting", totals: "Takes | None" = None) -> None:
         self._counting = counting
         self._totals = totals
         self._cuts = Cuts()
@@ -100,7 +109,7 @@ class Recall:
             if self._totals is not None and not cuts.void_of(window, class_ms):
                 if not payload[10] & j.RES_LEGS:
                     bib, reps = struct.unpack("<HH", payload[:4])
-                    self._totals.take(bib, window, reps)  # type: ignore[attr-defined]
+                    self._totals.take(bib, window, reps)
         elif kind == j.STATE:
             if payload[1] == j.BY_SKIP and not cuts.void_after(class_ms):
                 counting.skip_again(window)
