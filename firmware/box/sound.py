@@ -87,6 +87,8 @@ class Sound:
         if self.silent or cue not in MOTIFS:
             self.disarm()
             return tick
+        if cue == self.armed:
+            self._timer.deinit()  # from here on it has opened, or never will
         ahead = cue == self.armed and self._opened
         onset = self.opened_at if ahead else time.ticks_us()
         if not ahead:

@@ -121,6 +121,29 @@ def test_an_answer_between_a_bell_s_opening_and_the_loop_s_turn_is_dropped(desk)
     assert desk.heard() == whole(GO, 30)
 
 
+def test_a_bell_whose_time_comes_as_the_loop_plays_it_begins_once(desk, monkeypatch):
+    duties = []
+    monkeypatch.setattr(desk.output, "duty_u16", duties.append)
+    for before_us in range(6):
+        desk.clock[0] = 0
+        desk.sound.arm(GO, 30_000)
+        desk.clock[0] = 30_000 - before_us
+
+        def ticks_us():  # each reading takes time, in which the timer may come
+            desk.clock[0] += 1
+            if desk.timer.due is not None and desk.clock[0] >= desk.timer.due:
+                desk.timer.due = None
+                desk.timer.callback(desk.timer)
+            return desk.clock[0]
+
+        with monkeypatch.context() as patch:
+            patch.setattr(time, "ticks_us", ticks_us)
+            duties.clear()
+            desk.sound.play(GO, 30_000)
+        assert 0 not in duties[duties.index(100) :]
+        desk.sound.hush()
+
+
 @pytest.mark.parametrize("answer", ANSWERS)
 @pytest.mark.parametrize("bell", SHARED)
 def test_a_bell_cuts_an_answer(desk, bell, answer):
