@@ -9,9 +9,9 @@ from rig import Rig, digest, timeline
 
 S = 1_000_000
 KEY = bytes(range(KEY_SIZE))
-STEP_US = 20_000
+STEP_US = 100_000
 APART_US = 40_000  # a busy machine keeps its virtual boxes waiting; to the ms: core/test_one_hand
-LATE_US = 40_000  # so much later the boxes see it: the world runs them in steps
+LATE_US = 200_000  # so much later the boxes see it: the world runs them in steps
 
 
 def spans():

@@ -12,6 +12,7 @@ from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes.classes.send import Load, pair
 from handbell.boxes.classes.stations import StationMap
 from handbell.boxes.link.connection import Connection
+from handbell.boxes.link.hostclock import SystemClock
 from handbell.boxes.link.find import find_ports
 from handbell.boxes.link.fleet import Fleet
 from handbell.boxes.link.messages import Hello
@@ -312,7 +313,8 @@ def test_a_replaced_box_that_comes_back_is_told_and_becomes_a_spare(floor):
         assert "another box hangs there" not in floor.do("boxes")[1]
 
 
-def test_a_self_test_of_a_box_in_class_finds_no_fault(floor):
+def test_a_self_test_of_a_box_in_class_finds_no_fault(floor, monkeypatch):
+    monkeypatch.setattr(SystemClock, "sleep", lambda *_: None)
     floor.boxes[0].lies["test"] = busy
     code, said = floor.do("boxes", "--self-test")
     assert code == 1 and "Box 1: is in a class" in said

@@ -235,7 +235,7 @@ def hurried(monkeypatch):
 
 
 @settings(
-    max_examples=100,
+    max_examples=50,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
 )
