@@ -12,9 +12,9 @@ from handbell.base.errors import BoxError, HandbellError
 from handbell.boxes.classes.send import Load, pair
 from handbell.boxes.classes.stations import StationMap
 from handbell.boxes.link.connection import Connection
-from handbell.boxes.link.hostclock import SystemClock
 from handbell.boxes.link.find import find_ports
 from handbell.boxes.link.fleet import Fleet
+from handbell.boxes.link.hostclock import SystemClock
 from handbell.boxes.link.messages import Hello
 from handbell.boxes.link.replies import STATUS
 from handbell_core import faults
