@@ -58,9 +58,10 @@ class Joining(Run):
         if self._lacks():  # what failed as the box started is tried again a second later, too
             self._join_at = ticks_add(time.ticks_us(), JOIN_AGAIN_US)
 
-    def _begin(self) -> None:
+    def begin_log(self) -> None:
+        """Begin the journal of a run that begins: nothing that was cut off comes back."""
         self._leave_past()
-        Run._begin(self)
+        Run.begin_log(self)
 
     # The clock
 

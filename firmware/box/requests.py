@@ -109,6 +109,8 @@ class Requests:
             facts["utc_ms"] = session.clock.utc_ms(runner.starts_ms)
         if session.in_class and runner.begun:
             facts["class_ms"] = max(0, runner.class_ms(session.run_ms()))
+            if session.clock.model is not None:
+                facts["zero_ms"] = session.clock.utc_ms(runner.zero_ms)
         return facts
 
     def _erred(self, message: dict) -> dict:
@@ -226,11 +228,12 @@ class Requests:
         if ahead_ms > ARM_MOST_MS:
             raise Refusal(faults.TOO_FAR)
 
-    def _arm(self, message: dict) -> dict:
+    def _make_room(self, message: dict, anew: bool) -> None:
+        """Be ready for a run of the timeline ``d``; refuse what keeps from it.
+
+        With ``anew`` no start that is set stays.
+        """
         session = self._session
-        key, utc_ms = _key_of(message), message["utc_ms"]
-        if utc_ms or not key:
-            self._refuse_start(utc_ms)
         if self._power.low:
             raise Refusal(faults.BATTERY_LOW)
         if not session.start_only:
@@ -245,9 +248,16 @@ class Requests:
         if session.runner.state in (OVER, FAULT) and not session.select(session.selected, True):
             raise Refusal(faults.FLASH_ERROR)
         # A start by hand was set by another clock; and whose word a run heeds stands in its log.
-        if session.in_class and (session.runner.by_hand or key or session.runner.heeds):
+        if session.in_class and (session.runner.by_hand or anew or session.runner.heeds):
             session.disarm()
         session.give_up(True)
+
+    def _arm(self, message: dict) -> dict:
+        session = self._session
+        key, utc_ms = _key_of(message), message["utc_ms"]
+        if utc_ms or not key:
+            self._refuse_start(utc_ms)
+        self._make_room(message, bool(key))
         if not utc_ms:
             session.stand_by(key)
         else:
@@ -256,6 +266,18 @@ class Requests:
             session.arm(session.clock.run_ms_of_utc(utc_ms))
         self._desk.armed()
         return {"utc_ms": utc_ms}
+
+    def _join(self, message: dict) -> None:
+        zero_ms, gate_ms = int(message["zero_ms"]), int(message["gate_ms"])
+        unfit = self._keeper.unfit()
+        if unfit:
+            raise Refusal(unfit)
+        self._make_room(message, True)
+        from .late import come_late  # seldom needed
+
+        if not come_late(self._session, zero_ms, gate_ms):
+            raise Refusal(faults.TOO_LATE)
+        self._desk.joined()
 
     def _disarm(self, message: dict) -> None:
         session = self._session
@@ -299,6 +321,7 @@ TABLE = {
     "get": Requests._get,
     "drop": Requests._drop,
     "arm": Requests._arm,
+    "join": Requests._join,
     "disarm": Requests._disarm,
     "test": Requests._test,
     "yield": Requests._yield,

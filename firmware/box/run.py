@@ -75,7 +75,7 @@ class Run(Loaded):
         """Set the class start, in run time; raises OSError, with no start set, without a log."""
         self.runner.arm(start_ms, self.run_ms())
         try:
-            self._begin()
+            self.begin_log()
             if not self.log.write():  # from now on a power failure loses no class
                 raise self._unwritten()
             self.storage.save(start_ms=self.clock.utc_ms(start_ms), start_run=self.log.name)
@@ -87,7 +87,7 @@ class Run(Loaded):
         """Be ready for a class that a remote will start; raises OSError, with none to come."""
         self.heed(key)
         try:
-            self.runner.wait_again(0, self.run_ms(), journal.BY_HOST, self._begin)
+            self.runner.wait_again(0, self.run_ms(), journal.BY_HOST, self.begin_log)
             if not self.log.write():
                 raise self._unwritten()
         except Exception as error:
@@ -132,7 +132,7 @@ class Run(Loaded):
         self.runner.stop(self.run_ms(), journal.BY_HOST)
         self.new_runner()
 
-    def _begin(self) -> None:
+    def begin_log(self) -> None:
         """A run begins: its journal."""
         self._kept_start_ms = NEVER
         self.account.begin(self.selected, self.dated_by(), self.key if self.runner.heeds else b"")
@@ -186,7 +186,7 @@ class Run(Loaded):
                 runner.step(run_ms)
         finally:
             if not self.begun and self.in_class:
-                self._begin()
+                self.begin_log()
         if runner.state == OVER and ticks_diff(tick, self._over_until) >= 0:
             self.new_runner()
 

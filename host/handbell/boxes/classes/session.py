@@ -117,7 +117,7 @@ class Session:
 
     def __init__(self, now_utc_ms: int) -> None:
         self._path = data_folder() / "class.json"
-        self._now_ms = now_utc_ms
+        self.now_utc_ms = now_utc_ms
         self.starts = Starts(now_utc_ms)
         self.trouble = ""
 
@@ -230,7 +230,7 @@ class Session:
         return [n for n, place in places if place.state is State.ARMED and self._begun(place)]
 
     def _begun(self, place: Place) -> bool:
-        return place.start_utc_ms <= self._now_ms
+        return place.start_utc_ms <= self.now_utc_ms
 
     def _mark(
         self,

@@ -43,7 +43,8 @@ class Status:
 
     ``runs`` counts logs but for one still open; ``bound_us`` is by how much its clock may be off,
     None where it has lost it; ``erred`` the last error of its own firmware, "" for none;
-    ``class_ms`` is where its class is, None for one that has not begun.
+    ``class_ms`` is where its class is, None for one that has not begun; ``zero_utc_ms`` when that
+    began, but for what it stood since, None too without a clock.
     """
 
     state: str = ""
@@ -60,6 +61,7 @@ class Status:
     start_utc_ms: int | None = None
     erred: str = ""
     class_ms: int | None = None
+    zero_utc_ms: int | None = None
 
 
 @dataclass(frozen=True)

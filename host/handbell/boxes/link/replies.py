@@ -139,6 +139,7 @@ def _status(_: Said, said: Said) -> Status:
         _may(said, "utc_ms", TIME, None),
         _may(said, "erred", shown(ERRED_MOST), ""),
         _may(said, "class_ms", whole(0, CLASS_MS_MOST), None),
+        _may(said, "zero_ms", TIME, None),
     )
 
 
@@ -229,6 +230,7 @@ LIST = Kind("list", _listed)
 GET = Kind("get", _piece)
 DROP = Kind("drop", _gone)
 ARM = Kind("arm", _set)
+JOIN = Kind("join", _nothing)
 DISARM = Kind("disarm", _nothing)
 YIELD = Kind("yield", _nothing)
 TEST_DISPLAY = Kind("test", lambda _, said: yes_no(said["answers"]), {"part": "display"})

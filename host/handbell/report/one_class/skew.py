@@ -13,6 +13,7 @@ from handbell.store.results.skews import ClassSkew, RunSkew
 from .steps import StepReport
 
 BY_PART = "it lost power in class and went on by its clock part"
+PUT_IN = "it was put into the class while that was on"
 CURE = "Before the next class, calibrate: handbell boxes --calibrate 30."
 NOT_MEASURED = "measured"  # what the reasons say that collecting in time would have spared
 RELATIVE = (
@@ -127,7 +128,7 @@ def _line(run: RunSkew, label: str, steps: StepReport) -> SkewLine:
         start_bound_us=run.start_bound_us,
         end_bound_us=run.end_bound_us,
         by_clock_part=by_part,
-        why=BY_PART if by_part else run.why,
+        why=(PUT_IN if run.late else BY_PART) if by_part else run.why,
         behind_at_start_ms=steps.at_start_ms.get(run.run, 0),
         behind_at_end_ms=steps.at_end_ms.get(run.run, 0),
     )

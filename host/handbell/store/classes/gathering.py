@@ -18,6 +18,7 @@ from sqlalchemy import (
 )
 
 from handbell.store.database.tables import classes, runs, taps, timelines
+from handbell.store.logs import journals
 from handbell.store.logs.journals import end_is_damaged, ends_by_cut
 from handbell.store.logs.timelines import slot_ms_of
 from handbell_core import journal as j
@@ -172,6 +173,7 @@ def _logs(
             whole=row.state == "whole" and not row.stopped,
             cut=row.id in cut,
             end_damaged=cut.get(row.id, False),
+            late_in=row.started_by == journals.LATE,
             boot=boots.get(row.id, 0),
             origin=row.origin,
             filed=row.filed,

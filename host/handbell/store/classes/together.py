@@ -26,10 +26,11 @@ class Log:
 
     ``pressed_ms`` is when it was pressed, since its start. ``cut``: it has no end, or one by a cut;
     with ``end_damaged`` it may have had one.
-    ``boot`` puts a box's logs without a clock in order, then ``run``, the order in which the box
-    gave them. Logs of different ``origin`` are never one class; those with the same ``filed``
-    always are, as a coach said or, with ``kept``, an import did. One without a clock began between
-    ``since_us`` and ``until_us`` and was there to be collected at ``had_us``, as ``played`` tells.
+    ``late_in``: a host put its box into a class that was on. ``boot`` puts a box's logs without a
+    clock in order, then ``run``, the order in which the box gave them. Logs of different ``origin``
+    are never one class; those with the same ``filed`` always are, as a coach said or, with
+    ``kept``, an import did. One without a clock began between ``since_us`` and ``until_us`` and was
+    there to be collected at ``had_us``, as ``played`` tells.
     """
 
     run: int
@@ -47,6 +48,7 @@ class Log:
     kept: bool = False
     cut: bool = False
     end_damaged: bool = False
+    late_in: bool = False
     since_us: int = 0
     until_us: int = FAR_US
     had_us: int = FAR_US
@@ -235,6 +237,12 @@ def started_again(one: Log, other: Log) -> bool:
     return same and one.cut and one.boot < other.boot
 
 
+def came_late(one: Log, other: Log) -> bool:
+    """Whether two logs are of one box in one class, into which it was put again by a host."""
+    same = one.box_id == other.box_id and one.station == other.station
+    return same and (one.late_in or other.late_in)
+
+
 def came_before(one: Log, other: Log) -> bool:
     """Whether a box surely began one log before the other; of one boot its order tells it."""
     if one.box_id != other.box_id or one is other:
@@ -282,6 +290,8 @@ def clashing_pairs(logs: Iterable[Log]) -> set[Pair]:
             for other in some[place + 1 :]:
                 if not starts_near(one, other):
                     break  # those that follow are further away; without a clock come first
+                if came_late(one, other):
+                    continue
                 if one.box_id == other.box_id or mixed(_pressed_us(one), _pressed_us(other)):
                     found |= {(one.digest, other.digest), (other.digest, one.digest)}
     return found

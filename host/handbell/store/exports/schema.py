@@ -184,7 +184,7 @@ TABLES: tuple[TableSpec, ...] = (
             ("title", TEXT, "the plan's"),
             ("plan", TEXT, "the plan's digest"),
             ("start_utc", TIME, "empty: no box had a clock"),
-            ("started_by", TEXT, "host, hand or word: by a remote"),
+            ("started_by", TEXT, "host, hand, word: by a remote, or late: put in"),
             ("collected_utc", TIME, "when its first log came in"),
         ),
         _classes,

@@ -16,7 +16,8 @@ from .chains import Chain, add_clock
 from .outages import Outage, Record, outages_of
 
 WORD = "word"  # a remote's
-STARTERS = {j.BY_HOST: "host", j.BY_HAND: "hand", j.BY_WORD: WORD}
+LATE = "late"
+STARTERS = {j.BY_HOST: "host", j.BY_HAND: "hand", j.BY_WORD: WORD, j.BY_CLOCK: LATE}
 # Notes that say how many records were lost, so that a recount may fall short.
 LOSSES = (faults.STORAGE_FULL, faults.FLASH_ERROR)
 PRESSES = (j.TAP, j.BACK, j.FORTH, j.CONFIRM)
@@ -217,7 +218,7 @@ def _state(found: Journal, record: Record) -> None:
             found.last_utc_us = zero_us
             if found.start_utc_us is None or begins:
                 found.start_utc_us = zero_us
-    if state == PLAY and not found.started_by:
+    if (state == PLAY or cause == j.BY_CLOCK) and not found.started_by:
         found.started_by = STARTERS.get(cause, "")
 
 

@@ -24,7 +24,7 @@ class RunSkew:
     """One box's clock in a class: by how much it was ahead, in us; below 0 it rang late.
 
     ``why`` says why nothing is known, "" otherwise; then the ends are None. ``start_us`` alone is
-    None for a box that lost power in class and went on by its clock part.
+    None for a box that lost power in class and went on by its clock part, or was put in ``late``.
     """
 
     run: int
@@ -36,6 +36,7 @@ class RunSkew:
     start_bound_us: int = 0
     end_bound_us: int = 0
     measured_utc_us: int = 0
+    late: bool = False
 
 
 @dataclass(frozen=True)
@@ -125,7 +126,7 @@ def _skew(one: _Measured | RunSkew, common_us: float) -> RunSkew:
 
 def _measured(conn: Connection, row: Row[Any]) -> _Measured | RunSkew:
     """Return what was measured of a run, or a RunSkew that says why nothing was."""
-    blank = RunSkew(row.id, row.box_id, row.station)
+    blank = RunSkew(row.id, row.box_id, row.station, late=row.started_by == journals.LATE)
     if row.clock == "lost":
         return replace(blank, why="it had lost its clock")
     if row.end_box_us is None:
@@ -136,7 +137,7 @@ def _measured(conn: Connection, row: Row[Any]) -> _Measured | RunSkew:
     origin = _origin(conn, row)
     passed_us = contact.box_us - row.origin_box_us
     start = None
-    if row.start_box_us is not None:
+    if row.start_box_us is not None and not blank.late:
         told_us = _told_start(conn, row)
         start = _point(row, contact, told_us, row.start_box_us)
     return _Measured(

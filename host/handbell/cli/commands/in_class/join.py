@@ -18,13 +18,19 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "station", nargs="+", type=int, metavar="STATION", help="the stations of the boxes"
     )
+    parser.add_argument(
+        "--since-start",
+        action="store_true",
+        help="go by the start that was set, since nobody stood at a gate or waited",
+    )
     shared.port_argument(parser)
     shared.store_argument(parser)
     parser.epilog = (
         "examples:\n  handbell join 3\n\n"
-        "For a box that was restarted, left behind, or hung in place of another one while a class\n"
-        "runs that a remote leads. Plug it in, run this, hang it up: the remote tells it\n"
-        "every 5 s where the class is. What was tapped before the box failed stays in its own log."
+        "For a box that was restarted, left behind, or hung in place of another one while a\n"
+        "class runs. With a remote: plug it in, run this, hang it up; the remote tells it every\n"
+        "5 s where the class is. Without one: plug in a box that is in the class, too, which\n"
+        "plays on meanwhile. What was tapped before the box failed stays in its own log."
     )
 
 
@@ -33,16 +39,19 @@ def run(args: argparse.Namespace) -> Joined:
     from handbell.work.in_class.join import join
 
     with progress.lines() as lines:
-        return join(args.station, args.port, args.store, lines)
+        return join(args.station, args.port, args.store, args.since_start, lines)
 
 
 def text(result: Joined, out: Out) -> None:
     """Print a line a station, and where the class is."""
+    done = "waits for the remote" if result.led else "is in the class"
+    if result.stands and not result.led:
+        done = "stands where the others do: hold it when you hold them"
     for row in result.boxes:
-        words = "waits for the remote" if row.ok else f"not put in: {'; '.join(row.why)}"
+        words = done if row.ok else f"not put in: {'; '.join(row.why)}"
         out.line(f"station {row.station}, {row.box}: {words}")
     shared.strangers(out, result.others)
-    if any(row.ok for row in result.boxes):
+    if result.led and any(row.ok for row in result.boxes):
         out.line(
             "Hang it up where it sees the remote, which tells it every 5 s where the class is."
         )
