@@ -328,7 +328,7 @@ class Screens(Cells):
         if runner.state == LEAVING and runner.begun:
             below = facts.name if _in_its_midst(runner) else _next(facts) or facts.title
         elif by_hand:  # of two boxes that hold other plans this tells it before they start
-            self._centred(42, b"Hold: later", 1, WIDTH - 28)
+            self._centred(42, b"Hold: other time", 1, WIDTH - 28)
         self._centred(52, below, 1, WIDTH - 28)
         self._presses(runner, 14, 61, WIDTH - 28)
 

@@ -30,6 +30,8 @@ from .states import (
 )
 from .timeline import GATE, SLOTS, TAP_TALLY
 
+MARKS_LATER = 3  # so far holds move a start by hand; the next one begins again at the first mark
+
 # How taps step through the ratings: the common answers first; -1 is no answer.
 RATINGS = (-1, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 0)
 
@@ -60,7 +62,10 @@ class Deeds(Course):
         self._arm(at_ms, self.clock.start_after(at_ms, self.head.grid_s))
 
     def _later(self, at_ms: int, slot: int) -> None:
-        self._arm(at_ms, self.starts_ms + self.clock.step(self.head.grid_s))
+        step_ms = self.clock.step(self.head.grid_s)
+        first_ms = self.clock.start_after(at_ms, self.head.grid_s)
+        start_ms = self.starts_ms + step_ms
+        self._arm(at_ms, first_ms if start_ms > first_ms + MARKS_LATER * step_ms else start_ms)
 
     def _stay(self, at_ms: int, slot: int) -> None:
         self.starts_ms = NEVER

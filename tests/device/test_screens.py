@@ -232,7 +232,9 @@ def test_words(told):
     assert {"Push-up", "Next: Plank", "to do", "7", "12"} <= set(words(scenes["target"]))
     assert {"Hold to", "go on", "Next: Squat"} <= set(words(scenes["gate"]))
     assert {"Goes on at 18:30:30", "Next: Squat"} <= set(words(scenes["leaving"]))
-    assert {"Starts at 18:30:30", "Hold: later", "Harbour loop"} <= set(words(scenes["starts"]))
+    assert {"Starts at 18:30:30", "Hold: other time", "Harbour loop"} <= set(
+        words(scenes["starts"])
+    )
     assert {"Choices?", "Hold: show them", "Tap: carry on"} <= set(words(scenes["door"]))
     assert {"Stop?", "Hold 5 s: stop", "Tap: carry on"} <= set(words(scenes["sure"]))
     assert "Stay at the gate" in words(scenes["stay"])

@@ -174,7 +174,10 @@ class Gestures:
         if press.at_ms < self.moved_ms:
             return  # held at once with the one that set it: one act
         self.moved_ms = ms
-        self.set_start(self.start_ms + self.step_ms(), ms, by_hand=True)
+        first_ms, start_ms = self.hand_start_ms(ms), self.start_ms + self.step_ms()
+        if start_ms > first_ms + 3 * self.step_ms():  # as far as it goes; then the first again
+            start_ms = first_ms
+        self.set_start(start_ms, ms, by_hand=True)
 
     def _hold_in_class(self, press: Press, ms: int) -> None:
         if press.window in self.relays:

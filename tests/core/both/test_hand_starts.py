@@ -124,6 +124,27 @@ def test_a_later_hold_moves_a_start_by_hand_by_one_mark():
     assert box.runner.starts_ms == 90_000
 
 
+def test_after_the_third_mark_the_nearest_one_comes_again():
+    box = Box(gated(), model=GRID)
+    box.start(0, 3_000)
+    for n, mark_s in enumerate((60, 90, 120, 30)):
+        box.hold(0, 5_000 + 2_500 * n)
+        assert box.runner.starts_ms == mark_s * 1000
+    box.to(40_000)
+    assert box.runner.state == PLAY
+
+
+def test_without_a_clock_a_start_goes_on_by_five_seconds_and_comes_back():
+    box = Box(gated(), model=None)
+    box.start(0, 3_000)
+    starts_ms = [box.runner.starts_ms]
+    for at_ms in range(5_000, 16_000, 2_000):
+        box.hold(0, at_ms)
+        starts_ms.append(box.runner.starts_ms)
+    assert [b - a for a, b in zip(starts_ms, starts_ms[1:])] == [5_000] * 5 + [-13_000]
+    assert starts_ms[-1] - 16_530 == 5_000
+
+
 def test_a_gate_left_too_early_can_be_taken_up_again():
     box = at_the_gate()
     box.hold(0, 16_100)
