@@ -293,13 +293,16 @@ class Screens(Cells):
         if not self._asks_hold(runner):
             return
         below = _next(facts) or facts.name
-        how = b"Hold to", b"go on"
+        self._centred(0, so_far(runner), 1, WIDTH - 28)
         if runner.heeds:
             how, below = self._who_goes_on(runner, facts, below)
-        self._centred(0, so_far(runner), 1, WIDTH - 28)
-        self._centred(11, how[0], 2)
-        self._centred(30, how[1], 2)
-        self._centred(51, below, 1, WIDTH - 28)
+            self._centred(11, how[0], 2)
+            self._centred(30, how[1], 2)
+        else:
+            self._centred(8, b"Hold to", 2)
+            self._centred(23, b"go on", 2)
+            self._centred(42, _until_mark(runner, run_ms, facts), 1, WIDTH - 28)
+        self._centred(51 if runner.heeds else 52, below, 1, WIDTH - 28)
 
     def _who_goes_on(self, runner, facts, below):
         """Return what is said, in two lines and a small one, while a remote leads."""
@@ -342,7 +345,8 @@ class Screens(Cells):
     def _again(self, runner, run_ms, facts):
         if not self._asks_hold(runner):
             return
-        self._centred(2, b"Hold again: start", 1, WIDTH - 28)
+        alone = runner.clock.model is None  # no mark that others keep, too
+        self._centred(2, b"Hold again: alone" if alone else b"Hold again: start", 1, WIDTH - 28)
         left = str(seconds(runner.left_ms(run_ms)))
         digits(self._canvas, (WIDTH - digits_width(36, left)) // 2, 12, 36, left)
         self._centred(52, b"Tap: no start", 1, WIDTH - 28)
@@ -448,6 +452,13 @@ def so_far(runner):
     counting = runner.counting
     number = counting.window or counting.before_window
     return as_bytes("%d of %d" % (number, runner.head.windows)) if number else b""
+
+
+def _until_mark(runner, run_ms, facts):
+    """Return how long a hold may still begin for the next mark, and when that is."""
+    if not facts.starts_at:
+        return b"This box alone"
+    return b"%d s to %s" % (runner.for_mark_ms(run_ms) // 1000, facts.starts_at)
 
 
 def _next(facts):

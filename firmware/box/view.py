@@ -7,7 +7,7 @@ before its cue: at the cue the strip is written and the screen sent, and nothing
 import time
 
 from handbell_core.ahead import Ahead
-from handbell_core.runner import AGAIN, CLOSING, FAULT, HELD, LEAVING, NEVER, OVER, READY, SET
+from handbell_core.runner import AGAIN, AT_GATE, CLOSING, FAULT, HELD, LEAVING, NEVER, OVER, READY, SET
 from handbell_core.ticks import ticks_add, ticks_diff
 from handbell_core.timeline import SLOTS, WINDOW
 
@@ -169,6 +169,9 @@ class View:
             self._health.fill_rest(self.facts, tick)
         elif runner.state != FAULT:  # then there is nothing to be read
             self._fill(runner, runner.left_ms(run_ms))
+            if runner.state == AT_GATE:
+                utc_ms = self._session.clock.utc_ms(runner.mark_ms(run_ms))
+                self.facts.starts_at = self._health.starts_at(utc_ms)
         if self._instead is not None:
             self._instead(self.facts)
         elif runner is None:

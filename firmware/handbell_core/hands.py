@@ -2,6 +2,7 @@
 
 from . import journal as j
 from .class_table import CLASS, READING
+from .clock import GRID_LEAST_MS
 from .course import HOLD_T, MENU_T, OWED_T, STAY_T
 from .deeds import Deeds
 from .press import (
@@ -70,6 +71,15 @@ class Hands(Deeds):
     def waiting(self, waits: bool) -> None:
         if waits:  # a wait that was chosen before the power failed
             self._do("wait_after", self._since_ms, 0)
+
+    def mark_ms(self, run_ms: int) -> int:
+        """Return when the class would go on, at a gate, if a hold began at ``run_ms``."""
+        known_ms = run_ms + HOLD_MS + SETTLE_RELEASE_MS
+        return self.clock.start_after(known_ms, self.head.grid_s)
+
+    def for_mark_ms(self, run_ms: int) -> int:
+        """Return for how long a hold may still begin that goes on at that time."""
+        return self.mark_ms(run_ms) - GRID_LEAST_MS - HOLD_MS - SETTLE_RELEASE_MS - run_ms
 
     def press(self, slot: int, run_ms: int) -> None:
         """A debounced press began at ``run_ms``; raises what a step up to then raises."""

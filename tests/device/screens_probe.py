@@ -17,7 +17,7 @@ from timeline_writer import Leg, Writer
 from box import cells, display, font, layout, screens
 from handbell_core.agreement import RUNS, STANDS, Act
 from handbell_core.clock import ClockModel, RunTime
-from handbell_core.runner import NEVER, Runner
+from handbell_core.runner import AT_GATE, NEVER, Runner
 from handbell_core.timeline import (
     ASK_HOLD,
     ASK_NONE,
@@ -223,8 +223,8 @@ class Plan:
         return of(Reader(file), RunTime(0, 0, model), Sink())
 
 
-def wall(runner):
-    utc_ms = runner.clock.utc_ms(runner.starts_ms)
+def wall(runner, starts_ms):
+    utc_ms = runner.clock.utc_ms(starts_ms)
     if utc_ms < 0:
         return b""
     s = utc_ms // 1000 % 86_400
@@ -288,7 +288,10 @@ class Stage:
             facts.next = runner.text_of(runner.span.next)
             facts.who = runner.text_of(runner.span.who)
             facts.take_leg(runner)
-        facts.starts_at = wall(runner) if runner.starts_ms != NEVER else b""
+        starts_ms = runner.starts_ms
+        if runner.state == AT_GATE and not runner.heeds:
+            starts_ms = runner.mark_ms(until_ms)
+        facts.starts_at = wall(runner, starts_ms) if starts_ms != NEVER else b""
         return runner
 
     def hear(self, runner, at_ms, act):

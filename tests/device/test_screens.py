@@ -230,7 +230,7 @@ def test_a_hold_that_was_made_and_not_yet_read_is_not_asked_for(told, name):
 def test_words(told):
     scenes = told("plain").scenes
     assert {"Push-up", "Next: Plank", "to do", "7", "12"} <= set(words(scenes["target"]))
-    assert {"Hold to", "go on", "Next: Squat"} <= set(words(scenes["gate"]))
+    assert {"Hold to", "go on", "11 s to 18:30:30", "Next: Squat"} <= set(words(scenes["gate"]))
     assert {"Goes on at 18:30:30", "Next: Squat"} <= set(words(scenes["leaving"]))
     assert {"Starts at 18:30:30", "Hold: other time", "Harbour loop"} <= set(
         words(scenes["starts"])

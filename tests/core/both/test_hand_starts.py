@@ -107,6 +107,16 @@ def test_taps_never_move_a_start_or_a_gate():
     assert (box.runner.state, box.runner.starts_ms) == (LEAVING, 30_000)
 
 
+def test_a_gate_tells_the_mark_of_a_hold_and_for_how_long_it_may_begin():
+    for begun_ms in (20_000, 23_400, 23_471, 23_600):
+        box = at_the_gate()
+        box.to(begun_ms)
+        mark_ms, left_ms = box.runner.mark_ms(begun_ms), box.runner.for_mark_ms(begun_ms)
+        box.hold(0, begun_ms)
+        assert box.runner.starts_ms == mark_ms == (30_000 if begun_ms <= 23_470 else 60_000)
+        assert begun_ms + left_ms == mark_ms - 6_530
+
+
 def test_a_hold_at_a_gate_that_is_being_left_moves_nothing():
     box = at_the_gate()
     box.hold(0, 16_100)
