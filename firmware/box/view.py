@@ -7,7 +7,18 @@ before its cue: at the cue the strip is written and the screen sent, and nothing
 import time
 
 from handbell_core.ahead import Ahead
-from handbell_core.runner import AGAIN, AT_GATE, CLOSING, FAULT, HELD, LEAVING, NEVER, OVER, READY, SET
+from handbell_core.runner import (
+    AGAIN,
+    AT_GATE,
+    CLOSING,
+    FAULT,
+    HELD,
+    LEAVING,
+    NEVER,
+    OVER,
+    READY,
+    SET,
+)
 from handbell_core.ticks import ticks_add, ticks_diff
 from handbell_core.timeline import SLOTS, WINDOW
 
