@@ -14,7 +14,8 @@ from handbell.cli.main import main
 from handbell.coach.library.remarks import coach_remarks
 from handbell.coach.library.shelf import load_library
 from handbell.coach.order.demands import WAITS
-from handbell.coach.order.kit import demands_of, faults, lane_orders, orders, share
+from handbell.coach.order.kit import demands_of, faults, orders, share
+from handbell.coach.order.near import lane_orders
 from handbell.coach.order.table import by_group, by_station, visits
 from handbell.coach.order.verify import broken
 from handbell.compile import build

@@ -20,7 +20,7 @@ from handbell.plan.pauses import change_ms
 from .demands import WAITS, Demands, Schedule
 from .kit import Shared, order_of
 from .model import Rotation
-from .schedule import longest_wait
+from .schedule import longest_of
 from .tour import PROVED_MOST, tour
 from .verify import broken
 
@@ -58,7 +58,7 @@ def better(plan: Plan, shared: Shared, library: Library, seconds: float = SECOND
     best = True
     if wishes.cost(demands, found):
         model = Rotation(demands, found.steps)
-        model.wait_at_most(max(map(longest_wait, found.places)))
+        model.wait_at_most(longest_of(found.places))
         tiring = dict.fromkeys(wishes.alike, ALIKE)
         model.prefer(tiring, wishes.waits, wishes.ways, found.places)
         answer, places = model.find(min(seconds, SECONDS))

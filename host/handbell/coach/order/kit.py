@@ -18,8 +18,7 @@ from handbell.plan.model import Group as PlanGroup
 
 from .demands import WAITS, Clash, Demands, Group, Need, Schedule, Station, UndecidedError
 from .ends import Pair, break_it, ends_of, pairs_of, rows_of, with_ends
-from .lanes import turned
-from .model import Ends, Rotation
+from .near import lane_orders, spare_groups, spare_lanes
 from .schedule import solve
 from .verify import broken
 
@@ -58,23 +57,27 @@ def share(plan: Plan, block: int, seconds: float = SECONDS, before: Shared | Non
     ``before`` is how the block before it is. Where an order of as many steps begins and ends so
     that fewer people break never_after, that one is taken.
     """
-    demands = demands_of(plan, block)
-    said = plan.blocks[block].order
-    found: Schedule | Clash | None = None
-    if said:
-        found = Schedule(tuple(map(tuple, rows_of(plan, block))), shortest=False)
-    if not isinstance(found, Schedule) or broken(demands, found):
-        found = solve(demands, seconds) if plan.is_rotation else lane_orders(demands, seconds)
-        said = None
+    demands, here = demands_of(plan, block), plan.blocks[block]
+    own = tuple(map(tuple, rows_of(plan, block)))
+    found: Schedule | Clash = (planned := Schedule(own, shortest=False))
+    kept = here.order and not broken(demands, planned)
+    if not kept:
+        found = solve(demands, seconds) if plan.is_rotation else lane_orders(demands, seconds, own)
     if isinstance(found, Clash):
         return Shared(block, demands, None, None, found, _enough(demands, found))
     after = _as_found(plan, before) if before else plan
     now = Shared(block, demands, found, order_of(plan, found))
     ends = ends_of(_as_found(after, now), block, [some for _, some, _ in _who(plan)])
-    better = _ending(plan, demands, ends, found, min(seconds, END_SECONDS))
-    kept = said if better is found else None
-    wished = with_ends(demands, ends, better.places)
-    return Shared(block, wished, better, kept or order_of(plan, better))
+    if breaking := break_it(ends, found.places):
+        end_seconds = min(seconds, END_SECONDS)
+        if plan.is_rotation:
+            places = spare_groups(demands, ends, found.places, end_seconds)
+        else:
+            places = spare_lanes(demands, ends, own, end_seconds)
+        if places and break_it(ends, places) < breaking:
+            found = Schedule(places, found.shortest)
+    order = here.order if kept and found.places == own else order_of(plan, found)
+    return Shared(block, with_ends(demands, ends, found.places), found, order)
 
 
 def _as_found(plan: Plan, shared: Shared) -> Plan:
@@ -84,40 +87,6 @@ def _as_found(plan: Plan, shared: Shared) -> Plan:
     blocks = list(plan.blocks)
     blocks[shared.block] = blocks[shared.block].model_copy(update={"order": shared.order})
     return plan.model_copy(update={"blocks": tuple(blocks)})
-
-
-def _ending(
-    plan: Plan, demands: Demands, ends: Sequence[Ends], found: Schedule, seconds: float
-) -> Schedule:
-    """Return an order of as many steps that fewer people break by how they begin and end.
-
-    The one that was found stays unless that spares somebody.
-    """
-    now = break_it(ends, found.places)
-    if not now:
-        return found
-    model = Rotation(demands, found.steps)
-    model.spare(ends, found.places)
-    places = model.find(seconds)[1]
-    if not places or break_it(ends, places) >= now:
-        return found
-    wished = with_ends(demands, ends, places)
-    going_round = () if plan.is_rotation else turned(wished)
-    return Schedule(going_round or places, found.shortest)
-
-
-def lane_orders(demands: Demands, seconds: float = SECONDS) -> Schedule | Clash:
-    """Return the order of exercises for each lane: the plan's own where it can be.
-
-    Else as few lanes as can be begin further on in it, going round; else any order that does.
-    """
-    steps = range(len(demands.stations))
-    as_written = Schedule(tuple(tuple(steps) for _ in demands.groups), shortest=True)
-    if not broken(demands, as_written):
-        return as_written
-    if places := turned(demands):
-        return Schedule(places, shortest=True)
-    return solve(demands, seconds)
 
 
 def changes(plan: Plan, shared: Sequence[Shared]) -> list[Change]:

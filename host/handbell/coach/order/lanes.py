@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from handbell.coach.solver import new_model, search
@@ -16,23 +17,25 @@ Places = tuple[tuple[int, ...], ...]
 SECONDS = 5.0
 
 
-def turned(demands: Demands) -> Places:
+def turned(demands: Demands, now: Places) -> Places:
     """Return an order for each lane in which exercises that may change places go round.
 
-    As few lanes as can be leave the order that is written, and the later ones before the earlier.
-    Empty when going round doesn't do.
+    As few lanes as can be leave the order that they have now, and the later ones before the
+    earlier; then no more than now do the same at once, if it can be. Empty when going round
+    doesn't do.
     """
     if demands.alternate:
         return ()
-    turns = _Turns(demands)
+    turns = _Turns(demands, now)
     return turns.find()
 
 
 class _Turns:
     """By how much each lane turns each cycle: the steps whose exercises may change places."""
 
-    def __init__(self, demands: Demands) -> None:
+    def __init__(self, demands: Demands, now: Places) -> None:
         self._demands = demands
+        self._now = now
         self._steps = range(len(demands.stations))
         self._lanes = range(len(demands.groups))
         self._model = new_model()
@@ -59,7 +62,8 @@ class _Turns:
         moved = sum(x for (_, _, turn), x in self._by.items() if turn)
         how_far = sum((lanes - lane) * turn * x for (lane, _, turn), x in self._by.items())
         most = lanes * lanes * len(self._steps) ** 2
-        self._model.minimize(most * moved + how_far)
+        crowd = list(self._crowd())
+        self._model.minimize(most * ((1 + lanes * len(crowd)) * moved + sum(crowd)) + how_far)
         answer = search(self._model, SECONDS)
         if not answer.found:
             return ()
@@ -74,8 +78,20 @@ class _Turns:
     def _does(self, lane: int, step: int, exercise: int) -> IntVar:
         """Return what is true when a lane does an exercise of the step's cycle in the step."""
         cycle = self._cycle[step]
-        turn = (cycle.index(exercise) - cycle.index(step)) % len(cycle)
+        now = [self._now[lane][n] for n in cycle]
+        turn = (now.index(exercise) - cycle.index(step)) % len(cycle)
         return self._by[lane, cycle, turn]
+
+    def _crowd(self) -> Iterator[IntVar]:
+        """Yield how many lanes more than ever now do an exercise in a step."""
+        lanes = len(self._lanes)
+        for e in self._steps:
+            most = max(step.count(e) for step in zip(*self._now, strict=True))
+            for step in self._cycle[e] if most < lanes else ():
+                more = self._model.new_int_var(0, lanes, "")
+                does = sum(self._does(lane, step, e) for lane in self._lanes)
+                self._model.add(does <= most + more)
+                yield more
 
     def _kit(self) -> None:
         for kit, count in self._demands.kit.items():

@@ -6,7 +6,7 @@ It says what the demands say and nothing else; ``schedule`` asks it with more an
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 from handbell.coach.solver import Answer, new_model, search
@@ -82,20 +82,6 @@ class Rotation:
                     before = (first, (t - 1) % len(self._steps))
                     if before in last and (g, second, t) in self._is and self._is_linked(t):
                         terms.append(cost * self._both(last[before], self._is[g, second, t]))
-        for (g, s, t), there in self._is.items():
-            self._model.add_hint(there, now[g][t] == s)
-        self._model.minimize(_sum(terms))
-
-    def spare(self, ends: Sequence[Ends], now: Places) -> None:
-        """Ask that groups begin and end at little cost; ``now`` is a schedule that does."""
-        terms = []
-        for g, both in enumerate(ends):
-            for costs, is_last in zip(both, (False, True), strict=True):
-                for (s, waits), cost in costs.items():
-                    for there, works in self._at_end(g, s, waits, is_last):
-                        begins = self._model.new_bool_var("")
-                        self._model.add_bool_or(~there, begins, *works)
-                        terms.append(cost * begins)
         for (g, s, t), there in self._is.items():
             self._model.add_hint(there, now[g][t] == s)
         self._model.minimize(_sum(terms))

@@ -100,8 +100,8 @@ def _evened(demands: Demands, places: Places) -> Places:
     """Return a schedule of as many steps in which the longest wait is as short as can be."""
     steps = len(places[0])
     end = time.monotonic() + EVEN_SECONDS
-    working = [row for row in places if any(place != WAITS for place in row)]
-    longest = max(map(longest_wait, working), default=0)
+    working = _working(places)
+    longest = longest_of(places)
     least = max(
         (-(-row.count(WAITS) // (steps - row.count(WAITS) + 1)) for row in working), default=0
     )
@@ -114,6 +114,15 @@ def _evened(demands: Demands, places: Places) -> Places:
         if answer.found:
             return better
     return places
+
+
+def longest_of(places: Places) -> int:
+    """Return how many steps on end anybody waits at most who works at all."""
+    return max(map(longest_wait, _working(places)), default=0)
+
+
+def _working(places: Places) -> list[tuple[int, ...]]:
+    return [row for row in places if any(place != WAITS for place in row)]
 
 
 def longest_wait(row: tuple[int, ...]) -> int:

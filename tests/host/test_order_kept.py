@@ -1,0 +1,109 @@
+"""What stays of an order where people are spared at its ends: short waits, and most lanes' rows."""
+
+import itertools
+
+import pytest
+from ordered import block, breaking, ordered, plan
+
+from handbell.coach.order.kit import orders
+
+ROTATION = 'layout = "rotation"\nchange_s = 10\n'
+KEYS = "rest_s = 10\nbreak_s = 10\n"
+
+
+def circle(stations, groups):
+    """Rows of groups that go round, with waits as even as can be."""
+    row = [0] * groups
+    for n in range(stations):
+        row[n * groups // stations] = n + 1
+    return [row[g:] + row[:g] for g in range(groups)]
+
+
+def longest(order):
+    """The longest wait of anybody in an order as a plan writes it."""
+    runs = ((n, len(list(run))) for row in order for n, run in itertools.groupby(row))
+    return max((length for number, length in runs if not number), default=0)
+
+
+WAITING = [
+    (
+        8,
+        (("Row", "Bridge"), ("Bridge", "Squat"), ("Burpee", "Squat")),
+        ("Crunch", "Row", "Burpee", "Bridge"),
+        ("Squat", "Dip", "Crunch", "Lunge"),
+    ),
+    (5, (("Lunge", "Crunch"),), ("Lunge", "Push-up", "Dip"), ("Dip", "Crunch", "Lunge")),
+]
+
+
+@pytest.mark.parametrize("is_written", [True, False])
+@pytest.mark.parametrize(("groups", "pairs", "first", "second"), WAITING)
+def test_nobody_waits_longer_on_end_so_that_people_are_spared(
+    groups, pairs, first, second, is_written
+):
+    """Others begin where the rule doesn't matter, and all go round as they would have."""
+    circles = [circle(len(names), groups) for names in (first, second)]
+    written, there = (
+        plan(
+            pairs,
+            *(
+                block(*names, keys=KEYS, order=order if said else None, work_s=15)
+                for names, order in zip((first, second), circles, strict=True)
+            ),
+            head=ROTATION,
+            sizes=(1,) * groups,
+        )
+        for said in (True, is_written)
+    )
+    assert breaking(written) > 0
+    assert breaking(ordered(there)) == 0
+    for shared, rows in zip(orders(there), circles, strict=True):
+        assert longest(shared.order) <= longest(rows)
+
+
+def test_who_can_begin_elsewhere_still_moves_on_from_station_to_station():
+    names = ("Squat", "Dip", "Bridge", "Crunch", "Burpee")
+    more = ("Push-up", "Bridge", "Row", "Crunch", "Dip")
+    there = plan(
+        (("Dip", "Row"), ("Dip", "Crunch")),
+        *(block(*some, keys=KEYS, work_s=30) for some in (names, more)),
+        head=ROTATION,
+        sizes=(1,) * 5,
+    )
+    assert breaking(there) == 1
+    found = ordered(there)
+    assert breaking(found) == 0
+    moves = {
+        pair for b in found.blocks for row in b.order or () for pair in itertools.pairwise(row)
+    }
+    assert moves <= {(n, n % 5 + 1) for n in range(1, 6)}
+
+
+FIRST = block("Burpee", keys="rest_s = 10\nbreak_s = 30\n")
+TASKS = ("Rowing", "Push-up", "Lunge", "Bridge")
+
+
+@pytest.mark.parametrize(
+    ("pair", "order"),
+    [
+        (("Burpee", "Push-up"), ([1, 2, 3, 4], [2, 3, 4, 1], [3, 4, 1, 2])),
+        (("Bridge", "Push-up"), ([1, 2, 3, 4], [2, 3, 4, 1], [3, 1, 4, 2])),
+    ],
+)
+def test_one_lane_that_breaks_a_rule_leaves_the_others_as_written(pair, order):
+    """By what it begins with, or within the block; and still no two are at the rower at once."""
+    there = plan((pair,), FIRST, block(*TASKS, keys="rest_s = 20\nrounds = 2\n", order=order))
+    assert breaking(there) == 1
+    found = ordered(there)
+    assert breaking(found) == 0
+    now = found.blocks[1].order
+    assert sum(list(row) == was for row, was in zip(now, order, strict=True)) == 2
+    assert len({row.index(1) for row in now}) == 3
+
+
+def test_lanes_that_go_round_begin_further_on_in_what_is_written():
+    """Not in the order of the list: the lane goes on as it was to."""
+    order = ([4, 3, 2, 1], [2, 4, 1, 3], [1, 2, 4, 3])
+    there = plan((("Burpee", "Push-up"),), FIRST, block(*TASKS, order=order))
+    now = ordered(there).blocks[1].order
+    assert now == ((4, 3, 2, 1), (4, 1, 3, 2), (1, 2, 4, 3))
