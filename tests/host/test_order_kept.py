@@ -5,6 +5,8 @@ import itertools
 import pytest
 from ordered import block, breaking, ordered, plan
 
+from handbell.coach.library.shelf import load_library
+from handbell.coach.order.better import better
 from handbell.coach.order.kit import orders
 
 ROTATION = 'layout = "rotation"\nchange_s = 10\n'
@@ -107,3 +109,26 @@ def test_lanes_that_go_round_begin_further_on_in_what_is_written():
     there = plan((("Burpee", "Push-up"),), FIRST, block(*TASKS, order=order))
     now = ordered(there).blocks[1].order
     assert now == ((4, 3, 2, 1), (4, 1, 3, 2), (1, 2, 4, 3))
+
+
+@pytest.mark.parametrize("head", ["", ROTATION])
+def test_what_tires_the_same_is_no_reason_to_leave_what_is_written(head):
+    """The plan has push-ups one after the other; only who ends with some has to change."""
+    order = ((1, 2, 3, 4), (3, 4, 1, 2), (2, 3, 4, 1), (4, 1, 2, 3))
+    last = ("Crunch", "Bridge", "Burpee", "Row") if head else ("Burpee",)
+    there = plan(
+        (("Push-up", "Burpee"),),
+        block("Push-up", "Wall push-up", "Squat", "Dead bug", keys=KEYS, order=order),
+        block(*last),
+        head=head,
+        sizes=(1,) * 4,
+    )
+    found = orders(there)[0]
+    assert found.order != order
+    more = better(there, found, load_library())
+    assert more.shared.order == found.order
+    assert more.alike > 0
+    if not head:
+        assert [row for row, was in zip(found.order, order, strict=True) if row == was] == [
+            order[n] for n in (0, 1, 3)
+        ]

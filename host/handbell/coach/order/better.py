@@ -18,6 +18,7 @@ from handbell.plan.model import Plan
 from handbell.plan.pauses import change_ms
 
 from .demands import WAITS, Demands, Schedule
+from .ends import rows_of
 from .kit import Shared, order_of
 from .model import Rotation
 from .schedule import longest_of
@@ -45,7 +46,8 @@ class Better:
 def better(plan: Plan, shared: Shared, library: Library, seconds: float = SECONDS) -> Better | None:
     """Return the best order found for a block that needs one, or whose way round can be shorter.
 
-    An order that the plan says stays, and is told if there are ways. None where there's no choice.
+    An order that the plan says stays, and is told if there are ways; so does one near it. None
+    where there's no choice.
     """
     found, block = shared.schedule, plan.blocks[shared.block]
     if found is None:
@@ -55,8 +57,8 @@ def better(plan: Plan, shared: Shared, library: Library, seconds: float = SECOND
     wishes = Wishes(_alike(plan, b, library), _waits(plan, b), _ways(plan, b))
     if shared.order is None or shared.order == block.order:
         return _round(plan, shared, found, wishes) if wishes.ways else None
-    best = True
-    if wishes.cost(demands, found):
+    best = not wishes.cost(demands, found)
+    if wishes.cost(demands, found) and not _is_near(plan, b, found):
         model = Rotation(demands, found.steps)
         model.wait_at_most(longest_of(found.places))
         tiring = dict.fromkeys(wishes.alike, ALIKE)
@@ -72,6 +74,15 @@ def better(plan: Plan, shared: Shared, library: Library, seconds: float = SECOND
         wishes.way_in(demands, found) / 10 if wishes.ways else None,
         best,
     )
+
+
+def _is_near(plan: Plan, block: int, found: Schedule) -> bool:
+    """Return whether an order was found near the one that the plan says, and stays so."""
+    if not plan.blocks[block].order or not plan.is_rotation:
+        return plan.blocks[block].order is not None
+    said = {tuple(row) for row in rows_of(plan, block)}
+    turns = {row[n:] + row[:n] for row in said for n in range(len(row))}
+    return turns.issuperset(found.places)
 
 
 def _round(plan: Plan, shared: Shared, found: Schedule, wishes: Wishes) -> Better:
