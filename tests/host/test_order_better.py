@@ -254,6 +254,16 @@ def test_a_demand_comes_before_a_short_way():
     assert found.shared.order is None and not broken(found.shared.demands, found.shared.schedule)
 
 
+def test_who_leaves_a_station_out_comes_before_a_short_way():
+    """Without the fourth, the short way has them do the first straight after the second."""
+    text = going_round(CROSSED, 'change_s = 5\nnever_after = [["Own 1", "Own 0"]]\n')
+    assert (
+        better(parse_plan(text.encode()), share(parse_plan(text.encode()), 0), LIBRARY).walk_m == 96
+    )
+    plan = parse_plan(f"{text}[[block.exercise.scaled]]\nbibs = [1]\nout = true\n".encode())
+    assert better(plan, share(plan, 0), LIBRARY).shared.order is None
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_the_way_round_is_the_shortest_there_is(seed):
     rng = random.Random(seed)

@@ -3,7 +3,7 @@
 import itertools
 
 import pytest
-from ordered import block, breaking, ordered, plan
+from ordered import block, breaking, ordered, plan, with_orders
 
 from handbell.coach.library.shelf import load_library
 from handbell.coach.order.better import better
@@ -132,3 +132,36 @@ def test_what_tires_the_same_is_no_reason_to_leave_what_is_written(head):
         assert [row for row, was in zip(found.order, order, strict=True) if row == was] == [
             order[n] for n in (0, 1, 3)
         ]
+
+
+OUT = "[[block.exercise.scaled]]\nbibs = {}\nout = true\n"
+
+
+def test_no_more_people_break_a_rule_than_in_the_order_of_the_plan():
+    """Who leaves an exercise out does the next one directly after the one before."""
+    there = plan(
+        (("Crunch", "Squat"),),
+        block("Crunch", "Burpee", keys="rest_s = 5\nbreak_s = 10\n", work_s=10) + OUT.format([2]),
+        block("Squat", "Push-up", order=[[2, 1], [1, 2]], work_s=10) + OUT.format([1, 2]),
+        head=ROTATION,
+        sizes=(1, 1),
+    )
+    assert breaking(there) == 1
+    assert ordered(there) == there
+
+
+def test_nor_do_they_so_that_less_of_what_tires_the_same_follows():
+    there = plan(
+        (("Burpee", "Plank"), ("Push-up", "Plank")),
+        block("Plank", keys="rest_s = 5\n", work_s=15)
+        + OUT.format([1])
+        + block("Squat", "Burpee", keys="", work_s=15).removeprefix("[[block]]\n")
+        + OUT.format([4])
+        + block("Push-up", keys="", work_s=15).removeprefix("[[block]]\n"),
+        head=ROTATION,
+        sizes=(1,) * 4,
+    )
+    found = orders(there)[0]
+    assert breaking(with_orders(there, [found.order])) == 0
+    more = better(there, found, load_library())
+    assert breaking(with_orders(there, [more.shared.order])) == 0

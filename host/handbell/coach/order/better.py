@@ -19,7 +19,7 @@ from handbell.plan.pauses import change_ms
 
 from .demands import WAITS, Demands, Schedule
 from .ends import rows_of
-from .kit import Shared, order_of
+from .kit import Shared, breaking, order_of
 from .model import Rotation
 from .schedule import longest_of
 from .tour import PROVED_MOST, tour
@@ -46,8 +46,8 @@ class Better:
 def better(plan: Plan, shared: Shared, library: Library, seconds: float = SECONDS) -> Better | None:
     """Return the best order found for a block that needs one, or whose way round can be shorter.
 
-    An order that the plan says stays, and is told if there are ways; so does one near it. None
-    where there's no choice.
+    ``plan`` has the order that was found for the block before. An order that the plan says stays,
+    and is told if there are ways; so does one near it. None where there's no choice.
     """
     found, block = shared.schedule, plan.blocks[shared.block]
     if found is None:
@@ -67,13 +67,19 @@ def better(plan: Plan, shared: Shared, library: Library, seconds: float = SECOND
         best = answer.found and answer.proved
         again = Schedule(places, found.shortest) if answer.found else found
         if wishes.cost(demands, again) < wishes.cost(demands, found):
-            found = again
+            found = again if _spares(plan, b, found, again) else found
     return Better(
         replace(shared, schedule=found, order=order_of(plan, found)),
         wishes.alike_in(demands, found),
         wishes.way_in(demands, found) / 10 if wishes.ways else None,
         best,
     )
+
+
+def _spares(plan: Plan, block: int, now: Schedule, then: Schedule) -> bool:
+    """Return whether in an order no more people break never_after than now."""
+    before, after = (breaking(plan, block, order_of(plan, one)) for one in (now, then))
+    return after <= before
 
 
 def _is_near(plan: Plan, block: int, found: Schedule) -> bool:
@@ -96,7 +102,8 @@ def _round(plan: Plan, shared: Shared, found: Schedule, wishes: Wishes) -> Bette
             for g in range(count)
         )
         again = Schedule(places, found.shortest)
-        if wishes.cost(demands, again) < wishes.cost(demands, found) and not broken(demands, again):
+        shorter = wishes.cost(demands, again) < wishes.cost(demands, found)
+        if shorter and not broken(demands, again) and _spares(plan, shared.block, found, again):
             found, order = again, order_of(plan, again)
             best = count <= PROVED_MOST and not wishes.alike_in(demands, again)
     return Better(

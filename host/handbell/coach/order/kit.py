@@ -10,9 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from math import inf
 
+from handbell.base.errors import PlanError
+from handbell.coach.library.apart import breaches
 from handbell.coach.writing.edit import Change
 from handbell.compile.schedule import Schedule as Resolved
+from handbell.compile.schedule import resolve
 from handbell.plan.model import Block, Exercise, Plan, does, for_bib, times_of
 from handbell.plan.model import Group as PlanGroup
 
@@ -65,28 +69,51 @@ def share(plan: Plan, block: int, seconds: float = SECONDS, before: Shared | Non
         found = solve(demands, seconds) if plan.is_rotation else lane_orders(demands, seconds, own)
     if isinstance(found, Clash):
         return Shared(block, demands, None, None, found, _enough(demands, found))
-    after = _as_found(plan, before) if before else plan
+    after = as_found(plan, before) if before else plan
     now = Shared(block, demands, found, order_of(plan, found))
-    ends = ends_of(_as_found(after, now), block, [some for _, some, _ in _who(plan)])
-    if breaking := break_it(ends, found.places):
+    ends = ends_of(as_found(after, now), block, [some for _, some, _ in _who(plan)])
+    if now_break := break_it(ends, found.places):
         end_seconds = min(seconds, END_SECONDS)
         if plan.is_rotation:
             places = spare_groups(demands, ends, found.places, end_seconds)
         else:
             places = spare_lanes(demands, ends, own, end_seconds)
-        if places and break_it(ends, places) < breaking:
+        if places and break_it(ends, places) < now_break:
             found = Schedule(places, found.shortest)
     order = here.order if kept and found.places == own else order_of(plan, found)
+    stays = order == here.order or broken(replace(demands, never_after=()), planned)
+    if not stays and breaking(after, block, order) >= breaking(after, block, here.order):
+        found, order = planned, here.order
     return Shared(block, with_ends(demands, ends, found.places), found, order)
 
 
-def _as_found(plan: Plan, shared: Shared) -> Plan:
-    """Return a plan with the order of a block that was found; as it is after a clash."""
-    if shared.schedule is None:
-        return plan
+def breaking(plan: Plan, block: int, order: Order | None) -> tuple[float, float]:
+    """Return how many break never_after, in all and within blocks, where a block has an order.
+
+    Who leaves an exercise out does the next one after the one before, which no demand knows. While
+    another block still needs its order, only this block and the one before it count; infinitely
+    many where this one does.
+    """
+    blocks = _with_order(plan, block, order).blocks
+    for some in (blocks, blocks[max(0, block - 1) : block + 1]):
+        try:
+            found = breaches(resolve(plan.model_copy(update={"blocks": some})))
+        except PlanError:
+            continue
+        inside = (breach for breach in found if breach.first[0] == breach.second[0])
+        return sum(len(breach.bibs) for breach in found), sum(len(b.bibs) for b in inside)
+    return inf, inf
+
+
+def _with_order(plan: Plan, block: int, order: Order | None) -> Plan:
     blocks = list(plan.blocks)
-    blocks[shared.block] = blocks[shared.block].model_copy(update={"order": shared.order})
+    blocks[block] = blocks[block].model_copy(update={"order": order})
     return plan.model_copy(update={"blocks": tuple(blocks)})
+
+
+def as_found(plan: Plan, shared: Shared) -> Plan:
+    """Return a plan with the order of a block that was found; as it is after a clash."""
+    return _with_order(plan, shared.block, shared.order) if shared.schedule else plan
 
 
 def changes(plan: Plan, shared: Sequence[Shared]) -> list[Change]:

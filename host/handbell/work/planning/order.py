@@ -11,7 +11,7 @@ from handbell.base.progress import Progress, no_progress
 from handbell.coach.library.apart import breach_words, breaches
 from handbell.coach.library.shelf import Library, load_library
 from handbell.coach.order.better import Better, better
-from handbell.coach.order.kit import Order, Shared, changes, share
+from handbell.coach.order.kit import Order, Shared, as_found, changes, share
 from handbell.coach.order.table import Visit, by_group, by_station, visits
 from handbell.coach.writing.edit import PlanText
 from handbell.compile.build import CompiledClass, build
@@ -140,7 +140,8 @@ def _shared(
 
     def job() -> tuple[Shared, Better | None]:
         shared = share(text.plan, block, seconds, before)
-        more = better(text.plan, shared, library, seconds / 2)
+        plan = as_found(text.plan, before) if before else text.plan
+        more = better(plan, shared, library, seconds / 2)
         return more.shared if more else shared, more
 
     doing = "looking for an order, seconds"
