@@ -2,6 +2,7 @@
 
 import pytest
 
+from handbell.cli.main import main
 from handbell.coach.fit.one_step import one_step
 from handbell.coach.library.shelf import load_library
 from handbell.coach.swap.floor import Floor, known_in
@@ -42,6 +43,7 @@ GOBLETS = (
     task("Plank", "hold = true\n"),
     task("Step-up"),
 )
+SORE = ("--because", "sore", "--where", "knee")
 BURPEES = ('["Burpee", "Push-up"]', task("Burpee"), task("Push-up"))
 
 
@@ -68,6 +70,15 @@ def test_an_own_task_left_out_takes_its_rule_away():
     data, _ = swapped_own(there, [swap])
     assert rules(data) == ()
     assert swap.said == ["never_after no longer speaks of Goblet squat"]
+
+
+def test_a_rule_that_goes_with_what_is_left_out_is_told(tmp_path, capsys):
+    path = tmp_path / "t.toml"
+    path.write_bytes(plan(*GOBLETS).plan.source)
+    assert main(["swap", str(path), "Goblet squat", "--bib", "2", *SORE]) == 0
+    said = capsys.readouterr().out
+    assert "Left out, with out = true" in said
+    assert "  never_after no longer speaks of Goblet squat\n" in said
 
 
 @pytest.mark.parametrize("bibs", [(2,), (1, 2, 3)])

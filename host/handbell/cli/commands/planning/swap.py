@@ -149,6 +149,7 @@ def _print_swap(one: Swap, sore: bool, out: Out) -> None:
         out.line(f"  {one.stuck}")
         if one.left_out:
             out.line(f"  Left out, with out = true: the box says Rest to {bibs_words(one.bibs)}")
+        out.lines(f"  {words}" for words in one.changes)
         return
     rows = [(f"{n}. {c.name}", "; ".join(c.why)) for n, c in enumerate(one.choices, 1)]
     out.pairs(rows)
