@@ -165,3 +165,27 @@ def test_nor_do_they_so_that_less_of_what_tires_the_same_follows():
     assert breaking(with_orders(there, [found.order])) == 0
     more = better(there, found, load_library())
     assert breaking(with_orders(there, [more.shared.order])) == 0
+
+
+def test_what_a_later_block_makes_possible_is_found_at_once():
+    """The first ends well as soon as the second, which kit rearranges, begins with another."""
+    there = plan(
+        (
+            ("Bench dip", "Bent-over row"),
+            ("Bent-over row", "Push-up"),
+            ("Bent-over row", "Lunge"),
+            ("Lunge", "Push-up"),
+        ),
+        block("Bridge", "Lunge", "Burpee", keys="rest_s = 10\nrounds = 2\nbreak_s = 0\n").replace(
+            '"Lunge"\nwork_s = 20\n',
+            '"Lunge"\nwork_s = 20\n[[block.exercise.scaled]]\nbibs = [1]\nname = "Squat"\n',
+        ),
+        block("Burpee", "Squat", "Bench dip", keys="rest_s = 10\nrounds = 2\nbreak_s = 10\n"),
+        block("Push-up", "Bent-over row", "Bench dip", keys="rest_s = 10\nrounds = 2\n").replace(
+            '"Push-up"\n', '"Push-up"\nkit = ["strap"]\n'
+        ),
+        head="[kit]\nstrap = 1\n",
+    )
+    now = ordered(there)
+    assert ordered(now) == now
+    assert breaking(now) == 0

@@ -46,8 +46,8 @@ class Better:
 def better(plan: Plan, shared: Shared, library: Library, seconds: float = SECONDS) -> Better | None:
     """Return the best order found for a block that needs one, or whose way round can be shorter.
 
-    ``plan`` has the order that was found for the block before. An order that the plan says stays,
-    and is told if there are ways; so does one near it. None where there's no choice.
+    An order that the plan says stays, and is told if there are ways; so does one near it. None
+    where there's no choice.
     """
     found, block = shared.schedule, plan.blocks[shared.block]
     if found is None:

@@ -8,7 +8,7 @@ another order where their times agree. In a rotation groups go from station to s
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import inf
 
@@ -47,19 +47,11 @@ class Shared:
     enough: tuple[tuple[str, int], ...] = ()
 
 
-def orders(plan: Plan, seconds: float = SECONDS) -> list[Shared]:
-    """Return how each block is shared; raises UndecidedError, SolverMissingError."""
-    found: list[Shared] = []
-    for b in range(len(plan.blocks)):
-        found.append(share(plan, b, seconds, found[-1] if found else None))
-    return found
-
-
-def share(plan: Plan, block: int, seconds: float = SECONDS, before: Shared | None = None) -> Shared:
+def share(plan: Plan, block: int, seconds: float = SECONDS) -> Shared:
     """Return how one block, from 0, is shared; an order that keeps all demands stays.
 
-    ``before`` is how the block before it is. Where an order of as many steps begins and ends so
-    that fewer people break never_after, that one is taken.
+    Where an order of as many steps begins and ends so that fewer people break never_after, that one
+    is taken. The other blocks are as the plan has them.
     """
     demands, here = demands_of(plan, block), plan.blocks[block]
     own = tuple(map(tuple, rows_of(plan, block)))
@@ -69,9 +61,8 @@ def share(plan: Plan, block: int, seconds: float = SECONDS, before: Shared | Non
         found = solve(demands, seconds) if plan.is_rotation else lane_orders(demands, seconds, own)
     if isinstance(found, Clash):
         return Shared(block, demands, None, None, found, _enough(demands, found))
-    after = as_found(plan, before) if before else plan
-    now = Shared(block, demands, found, order_of(plan, found))
-    ends = ends_of(as_found(after, now), block, [some for _, some, _ in _who(plan)])
+    now = _with_order(plan, block, order_of(plan, found))
+    ends = ends_of(now, block, [some for _, some, _ in _who(plan)])
     if now_break := break_it(ends, found.places):
         end_seconds = min(seconds, END_SECONDS)
         if plan.is_rotation:
@@ -82,9 +73,30 @@ def share(plan: Plan, block: int, seconds: float = SECONDS, before: Shared | Non
             found = Schedule(places, found.shortest)
     order = here.order if kept and found.places == own else order_of(plan, found)
     stays = order == here.order or broken(replace(demands, never_after=()), planned)
-    if not stays and breaking(after, block, order) >= breaking(after, block, here.order):
+    if not stays and breaking(plan, block, order) >= breaking(plan, block, here.order):
         found, order = planned, here.order
     return Shared(block, with_ends(demands, ends, found.places), found, order)
+
+
+def orders(plan: Plan, arrange: Callable[[Plan, int], Shared] = share) -> list[Shared]:
+    """Return how each block is shared; ``arrange`` does it for one, the others as found so far.
+
+    All once more where people still break never_after: what a block ends with may be mended by
+    what the one after it has come to begin with. Raises UndecidedError, SolverMissingError.
+    """
+    found: dict[int, Shared] = {}
+    was, blocks = plan, range(len(plan.blocks))
+    for b in (*blocks, *blocks):
+        if b in found and (plan == was or any(shared.clash for shared in found.values())):
+            break
+        if b in found and not breaking(plan, b, plan.blocks[b].order)[0]:
+            break
+        shared = arrange(plan, b)
+        if b not in found or shared.order != found[b].order:
+            found[b] = shared
+        if shared.clash is None:
+            plan = _with_order(plan, b, shared.order)
+    return list(found.values())
 
 
 def breaking(plan: Plan, block: int, order: Order | None) -> tuple[float, float]:
@@ -109,11 +121,6 @@ def _with_order(plan: Plan, block: int, order: Order | None) -> Plan:
     blocks = list(plan.blocks)
     blocks[block] = blocks[block].model_copy(update={"order": order})
     return plan.model_copy(update={"blocks": tuple(blocks)})
-
-
-def as_found(plan: Plan, shared: Shared) -> Plan:
-    """Return a plan with the order of a block that was found; as it is after a clash."""
-    return _with_order(plan, shared.block, shared.order) if shared.schedule else plan
 
 
 def changes(plan: Plan, shared: Sequence[Shared]) -> list[Change]:

@@ -11,7 +11,7 @@ from handbell.base.progress import Progress, no_progress
 from handbell.coach.library.apart import breach_words, breaches
 from handbell.coach.library.shelf import Library, load_library
 from handbell.coach.order.better import Better, better
-from handbell.coach.order.kit import Order, Shared, as_found, changes, share
+from handbell.coach.order.kit import Order, Shared, changes, orders, share
 from handbell.coach.order.table import Visit, by_group, by_station, visits
 from handbell.coach.writing.edit import PlanText
 from handbell.compile.build import CompiledClass, build
@@ -95,12 +95,15 @@ def order(
         raise UsageError(f"{seconds:g} s is no time to search", f"Say 1 to {SECONDS_MOST}")
     text, before = plan_text(plan)
     library = load_library(own_library)
-    found: list[tuple[Shared, Better | None]] = []
-    for b in range(len(text.plan.blocks)):
-        last = found[-1][0] if found else None
-        found.append(_shared(text, b, last, seconds, library, progress))
-    blocks = tuple(_told(text, s, more) for s, more in found)
-    shared = [s for s, _ in found]
+    tells: dict[tuple[int, Order | None], Better | None] = {}
+
+    def arrange(plan: Plan, block: int) -> Shared:
+        found, more = _shared(plan, block, seconds, library, progress)
+        tells.setdefault((block, found.order), more)
+        return found
+
+    shared = orders(text.plan, arrange)
+    blocks = tuple(_told(text, s, tells[s.block, s.order]) for s in shared)
     named = bool(text.plan.stations)
     if any(s.clash for s in shared):
         none = (named, None, 0, None, False, False, (), None)
@@ -129,18 +132,12 @@ def order(
 
 
 def _shared(
-    text: PlanText,
-    block: int,
-    before: Shared | None,
-    seconds: float,
-    library: Library,
-    progress: Progress,
+    plan: Plan, block: int, seconds: float, library: Library, progress: Progress
 ) -> tuple[Shared, Better | None]:
     """Return how a block is shared, in as good an order as was found in half of the time each."""
 
     def job() -> tuple[Shared, Better | None]:
-        shared = share(text.plan, block, seconds, before)
-        plan = as_found(text.plan, before) if before else text.plan
+        shared = share(plan, block, seconds)
         more = better(plan, shared, library, seconds / 2)
         return more.shared if more else shared, more
 
