@@ -244,6 +244,39 @@ def test_what_is_left_out_stands_beside_the_same():
     assert "never_after rules it out beside Burpee" in found.choices[0].why
 
 
+LANES = "".join(f'[[group]]\nname = "{n}"\nbibs = [{n}]\n' for n in (1, 2))
+
+
+@pytest.mark.parametrize(("bib", "is_ruled_out"), [(1, False), (2, True)])
+def test_what_is_left_out_stands_beside_what_the_same_lane_does(bib, is_ruled_out):
+    """Only the second lane has the burpee before it."""
+    left = f"[[block.exercise.scaled]]\nbibs = [{bib}]\nout = true\n"
+    there = plan(
+        '["Burpee", "Push-up"]',
+        "order = [[1, 2, 3, 4], [3, 2, 1, 4]]\n",
+        task("Squat"),
+        task("Plank", left),
+        task("Burpee"),
+        task("Push-up"),
+        head=LANES,
+    )
+    (found,) = find_own(there, LIBRARY, Wish(), [bib], "Plank", "Push-up")
+    why = found.choices[0].why
+    assert ("never_after rules it out beside Burpee" in why) == is_ruled_out
+
+
+@pytest.mark.parametrize(("second", "is_ruled_out"), [("Lunge", True), ("Plank", False)])
+@pytest.mark.parametrize("bibs", [(), (2,)])
+def test_two_neighbours_that_become_the_same_are_beside_each_other(second, is_ruled_out, bibs):
+    tasks = (task("Lunge"), task(second), task("Bridge"), task("Push-up"), task("Squat"))
+    there = plan('["Squat", "Squat"]', *tasks, task("Dead bug"))
+    if bibs:
+        (found,) = find_own(there, LIBRARY, Wish(), bibs, "Lunge", "Squat")
+    else:
+        (found,) = find_swaps(there, LIBRARY, Wish(), "Lunge", "Squat")
+    assert ("never_after rules it out beside Squat" in found.choices[0].why) == is_ruled_out
+
+
 @pytest.mark.parametrize(("bibs", "is_ruled_out"), [((2,), False), ((1,), True)])
 def test_a_swap_for_everybody_minds_those_who_do_as_is_written(bibs, is_ruled_out):
     """The burpee is before what a bib does there; only its own task there is another or not."""

@@ -6,15 +6,19 @@ from collections.abc import Collection, Mapping, Sequence
 
 from handbell.coach.library.apart import Apart
 from handbell.coach.library.entry import Entry
-from handbell.coach.library.following import Bibs, Pair, Window
+from handbell.coach.library.following import Bibs, Following, Pair, Window
 from handbell.coach.library.names import name_key
 from handbell.coach.writing.edit import PlanText, Written
+from handbell.compile.schedule import resolve
 from handbell.plan.model import Exercise
 from handbell.plan.own_tasks import by_bib
 from handbell.plan.shorthands import named_by_list
 
 At = tuple[int, ...]
 """Block, exercise, and place in a list, from 0."""
+
+_CHOSEN = ""
+"""The key of what is to be chosen, where it stands beside itself."""
 
 
 class Beside:
@@ -43,6 +47,8 @@ class Beside:
                     found[name_key(other)] = one
                 if name_key(other) in after:
                     found[name_key(one)] = other
+                if one == other and _CHOSEN in before | after:
+                    found[name_key(one)] = one
         return found
 
     def _beside(
@@ -59,10 +65,10 @@ class Beside:
             for n in self._rules.after_part(exercise, part):
                 after |= self._part(window, n, mine)
         last = len(exercise.parts) - 1
-        for (one, other), people in self._direct.items():
+        for (one, other), people in self._direct_for(window, bibs).items():
             if window not in (one, other):
                 continue
-            some = _who_of(bibs, exercise, people) if bibs else _as_written(exercise, people)
+            some = people.intersection(bibs) if bibs else _as_written(exercise, people)
             if one == other:
                 before |= self._part(one, last, mine) if some and part == 0 else set()
                 after |= self._part(one, 0, mine) if some and part == last else set()
@@ -71,6 +77,20 @@ class Beside:
             elif one == window and part in (None, last):
                 after |= self._names(other, False, mine, some)
         return before, after
+
+    def _direct_for(self, window: Window, bibs: Collection[int]) -> Mapping[Pair, Bibs]:
+        """Return what follows what as if nobody left a window out, where one of some bibs does."""
+        b, e = window
+        block = self._plan.blocks[b]
+        scaled = block.exercises[e].scaled
+        if not any(own.out and set(own.bibs).intersection(bibs) for own in scaled):
+            return self._direct
+        done = {"scaled": tuple(own for own in scaled if not own.out)}
+        tasks, blocks = list(block.exercises), list(self._plan.blocks)
+        tasks[e] = tasks[e].model_copy(update=done)
+        blocks[b] = block.model_copy(update={"exercises": tuple(tasks)})
+        plan = self._plan.model_copy(update={"blocks": tuple(blocks)})
+        return Following(resolve(plan)).direct
 
     def _window(self, place: Written) -> tuple[Window, int | None]:
         """Return which window a place is in, and which part of its list."""
@@ -104,16 +124,10 @@ class Beside:
         """Return the names (keys) of what is there, or of what has been chosen meanwhile."""
         entry = self._known.get(at)
         if at in mine:
-            return set()
+            return {_CHOSEN}
         if entry is not None and entry is not self._was.get(at):
             names = {*entry.names}
         return set(map(name_key, names))
-
-
-def _who_of(bibs: Collection[int], exercise: Exercise, people: Bibs) -> Bibs:
-    """Return who of bibs does an exercise with others, or would if they did not leave it out."""
-    out = {bib for bib, task in by_bib(exercise, bibs).items() if task.is_left_out}
-    return people.intersection(bibs) | out
 
 
 def _as_written(exercise: Exercise, bibs: Bibs) -> Bibs:
