@@ -67,8 +67,8 @@ class Agreement:
         if act.number <= self.number or self.now.what == OVER:
             return False
         self.number = act.number
-        # What was to come later than this is called off, and a start that this puts off; what
-        # comes before it still does.
+        # What was to come later than this is called off, and where the class was to run from, if
+        # this says from where; what else comes before it still does.
         earlier = tuple([one for one in self._coming if _still_comes(one, act)])
         self._coming = earlier[1 - COMING_MOST :] + (act,)  # noqa: RUF005 - MicroPython has no such *
         return True
@@ -104,7 +104,7 @@ class Agreement:
 def _still_comes(one: Act, newer: Act) -> bool:
     """Whether an act still comes after a newer one was heard: before it, and not in its place.
 
-    Two that let the class run from the same point on are one start that was put off.
+    Two that let the class run are one word that was put off, or meant otherwise: who went by both
+    would begin twice, and not be ready for the second.
     """
-    put_off = one.what == newer.what == RUNS and one.class_ms == newer.class_ms
-    return one.at_ms < newer.at_ms and not put_off
+    return one.at_ms < newer.at_ms and not (one.what == newer.what == RUNS)

@@ -62,6 +62,18 @@ def test_a_later_act_that_was_overtaken_never_comes():
     assert agreement.now.number == 2
 
 
+def test_another_place_to_run_from_calls_off_the_one_still_to_come():
+    for class_ms in (10_000, 75_000):  # put off, or elsewhere: nobody is to begin twice
+        agreement = heard(Act(1, RUNS, 10_000, 7_000), Act(2, RUNS, class_ms, 10_000))
+        assert not agreement.step(9_999) and agreement.next.class_ms == class_ms
+
+
+def test_a_run_that_a_pause_cuts_short_still_comes_before_it():
+    agreement = heard(Act(1, RUNS, 10_000, 7_000), Act(2, STANDS, 10_400, 7_400))
+    agreement.step(7_000)
+    assert agreement.now.what == RUNS and agreement.due_ms == 7_400
+
+
 def test_after_the_end_nothing_steps_back():
     agreement = heard(Act(1, OVER, 10_000, 1_000))
     agreement.step(1_000)

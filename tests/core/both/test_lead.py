@@ -166,3 +166,16 @@ def test_a_start_is_put_off_again_and_again():
     box, lead = remote(60_000)
     for n in (1, 2, 3):
         assert lead.hold(NEXT, n * 1_000) and box.runner.starts_ms == 60_000 + n * LATER_MS
+
+
+def test_the_next_block_calls_off_the_word_to_go_on():
+    box, lead = remote()
+    box.to(10_000)
+    lead.press(PAUSE, 10_000)
+    box.to(20_000)
+    assert lead.hold(GO_ON, 20_000)
+    box.to(23_000)
+    assert lead.hold(NEXT, 23_000)
+    assert box.runner.left_ms(23_000) == LEAD_MS
+    assert box.to(23_000 + LEAD_MS - 1).state == LEAVING  # all of it to be ready
+    assert box.to(23_000 + LEAD_MS).class_ms(23_000 + LEAD_MS) == 35_000
