@@ -8,7 +8,7 @@ import time
 
 from handbell_core.bursts_out import lasts_us
 from handbell_core.lead import END_MS, NAMES, PAUSE, Lead
-from handbell_core.runner import HOLD_MS, NEVER, READY
+from handbell_core.runner import HOLD_MS, NEVER, OVER, READY
 from handbell_core.taps import PRESS
 from handbell_core.ticks import ticks_add, ticks_diff
 
@@ -57,7 +57,8 @@ class Remote(Desk):
         runner = session.runner
         rests = runner is None or runner.state == READY
         self._down[slot] = None
-        leads = session.in_class and runner.heeds
+        # It leads on while it tells the end: a tap would have who missed it play on.
+        leads = runner is not None and runner.heeds and (session.in_class or runner.state == OVER)
         if self._test is not None or not rests and not leads:
             Desk._button(self, slot, event, tick)
             return
@@ -65,12 +66,10 @@ class Remote(Desk):
         if rests:  # a tap turns the page, and nothing else comes of a press
             if event != PRESS:
                 self._next_page()
-        elif event != PRESS:
-            return
-        elif slot != PAUSE:
-            self._down[slot] = tick
-        else:
+        elif event == PRESS:
             self.lead().press(slot, session.clock.ms_of(tick))
+            if slot != PAUSE:
+                self._down[slot] = tick
 
     def hold_due_us(self, tick: int) -> int:
         """Return in how many microseconds a button that is down has been held."""

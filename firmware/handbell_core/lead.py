@@ -1,7 +1,8 @@
 """A remote: what its buttons do to the whole class, and when it tells what.
 
 It plays the class itself, on a runner that heeds its own acts, so it knows where the class is. A
-press pauses; anything else is a hold, and a stop is asked for once more.
+press pauses; anything else is a hold, and a stop is asked for once more. A hold means what it would
+have as it began: nothing comes of one that the class has overtaken.
 """
 
 from .acts import LEAD_MS, gate_after, go_on, next_block
@@ -45,6 +46,8 @@ class Lead:
     def __init__(self, runner: "Led") -> None:
         self.runner = runner
         self.asked_ms = -NEVER  # when a stop was asked for, which a second hold confirms
+        # What the class did as each button went down, and where it was; None: it is not down.
+        self._began: "list[tuple[int, int] | None]" = [None] * len(NAMES)
         self._said = 0  # the number of the act that is told
         self._since_ms = 0
         self._times = 0
@@ -90,11 +93,26 @@ class Lead:
 
     def press(self, button: int, run_ms: int) -> bool:
         """A button went down; return whether an act came of it."""
+        self._began[button] = self.situation, self.runner.class_ms(run_ms)
         return self._take("press ", button, run_ms)
 
     def hold(self, button: int, run_ms: int) -> bool:
         """A button has been held; return whether an act came of it."""
+        began, self._began[button] = self._began[button], None
+        if button != STOP and began is not None and self._overtook(began, button, run_ms):
+            return False
         return self._take("hold ", button, run_ms)
+
+    def _overtook(self, began: "tuple[int, int]", button: int, run_ms: int) -> bool:
+        """Whether the class has come to do something else since a hold began, or a block begun."""
+        runner = self.runner
+        what, class_ms = began
+        if what != self.situation:
+            return True
+        if button != NEXT or not runner.begun:
+            return False
+        onward = next_block(runner.timeline, class_ms)
+        return onward is not None and onward.class_ms <= runner.class_ms(run_ms)
 
     def _take(self, how: str, button: int, run_ms: int) -> bool:
         at = row_of(LEADS, self.situation, how + NAMES[button])

@@ -1,7 +1,7 @@
 from handbell_core.acts import LEAD_MS, SOON_MS
 from handbell_core.agreement import OVER, RUNS, STANDS
 from handbell_core.lead import GO_ON, LATER_MS, NEXT, PAUSE, SAY_MS, STOP, SURE_MS, TOLD_MS, Lead
-from handbell_core.runner import AT_GATE, LEAVING, NEVER, PLAY
+from handbell_core.runner import AT_GATE, HOLD_MS, LEAVING, NEVER, PLAY
 from handbell_core.states import LEFT_LEAST_MS
 from handbell_core.telegram import KEY_SIZE, SOON_MOST_MS, unpack
 from made import GATE, LedBox, lead_in, rest, span, window
@@ -41,7 +41,7 @@ def test_pause_is_one_press_and_go_on_a_hold():
     assert newest(box) == (STANDS, 8_000 + SAY_MS, 10_000 + SAY_MS)
     box.to(20_000)
     assert box.runner.state == AT_GATE and not lead.press(PAUSE, 20_000)
-    assert lead.hold(GO_ON, 20_000)
+    assert not lead.press(GO_ON, 20_000) and lead.hold(GO_ON, 20_000)
     assert newest(box) == (RUNS, 8_000 + SAY_MS, 20_000 + LEAD_MS)
     box.to(31_000)
     assert box.runner.state == PLAY and not lead.hold(GO_ON, 31_000)
@@ -84,6 +84,46 @@ def test_the_next_block_and_after_the_last_one_none():
     assert lead.hold(NEXT, 9_000) and newest(box) == (RUNS, 35_000, 9_000 + LEAD_MS)
     box.to(20_000)
     assert box.runner.state == PLAY and not lead.hold(NEXT, 20_000)
+
+
+def test_a_hold_means_what_the_class_did_when_it_began():
+    three = [lead_in(), window(block=1), rest(), window(block=2), rest(), window(block=3)]
+    for begun_ms, did in ((26_000, False), (25_000, True)):  # block 2 begins at 27 s
+        box = LedBox(three)
+        box.runner.heed()
+        lead = Lead(box.runner)
+        box.runner.arm(START_MS)
+        box.to(begun_ms)
+        assert not lead.press(NEXT, begun_ms)
+        box.to(begun_ms + HOLD_MS)
+        assert lead.hold(NEXT, begun_ms + HOLD_MS) == did, "its block has begun by itself"
+
+
+def test_a_hold_begun_before_the_start_leaves_nothing_of_the_class_out():
+    box, lead = remote(20_000)
+    box.to(19_000)
+    lead.press(NEXT, 19_000)
+    box.to(19_000 + HOLD_MS)
+    assert not lead.hold(NEXT, 19_000 + HOLD_MS)  # 30 s later was meant, not the next block
+
+
+def test_go_on_held_as_the_class_comes_to_its_gate_does_not_pass_it():
+    box, lead = remote()
+    at_ms = START_MS + 34_000
+    box.to(at_ms)
+    lead.press(GO_ON, at_ms)
+    box.to(at_ms + HOLD_MS)
+    assert not lead.hold(GO_ON, at_ms + HOLD_MS) and box.runner.state == AT_GATE
+
+
+def test_a_stop_is_asked_for_whatever_the_class_does_meanwhile():
+    box, lead = remote(20_000)
+    for begun_ms in (19_000, 22_000):
+        box.to(begun_ms)
+        lead.press(STOP, begun_ms)
+        box.to(begun_ms + HOLD_MS)
+        did = lead.hold(STOP, begun_ms + HOLD_MS)
+    assert did and newest(box)[0] == OVER
 
 
 def test_stop_asks_once_more():
