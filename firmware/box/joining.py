@@ -208,10 +208,15 @@ class Joining(Run):
         act = unpack(past.key, self.runner.head.plan, data, self.clock.ms_of(tick))
         if act is None or act.number < past.number:
             return False
-        self.heed(past.key, act.number - 1)
-        self.account.go_on(past, self.dated_by())
+        try:
+            self.heed(past.key, act.number - 1)
+            self.account.go_on(past, self.dated_by())
+        except Exception as error:
+            self.new_runner()  # one that nobody leads
+            raise error
         self._past = None
         self.begun = True
+        self.runner.resume(past.from_ms, self.run_ms())  # type: ignore[attr-defined]
         act = unpack(past.key, self.runner.head.plan, data, self.clock.ms_of(tick))
         return self.runner.hear(act, self.run_ms())
 

@@ -98,8 +98,6 @@ class Past:
             zero_utc_ms = settings["start_ms"] if settings["start_run"] == self.name else 0
         if not zero_utc_ms:
             return False
-        if self.key:
-            session.heed(self.key, self.number)  # on a run, and a time, of its own
         zero_ms, run_ms = session.clock.run_ms_of_utc(zero_utc_ms), session.run_ms()
         since_ms = session.clock.utc_ms(run_ms) - self.joined_ms
         if self.joins >= JOINS_MOST and since_ms < JOIN_LASTS_MS:
@@ -116,6 +114,10 @@ class Past:
         waits_ms = runner.end_ms_at(self.wait_ms) if self.wait_ms >= 0 else -1
         if 0 <= waits_ms <= run_ms - zero_ms:
             gate_ms = waits_ms  # who chose the same waits there
+        if self.key:  # not before it is sure: nobody would lead what else is played on that run
+            session.heed(self.key, self.number)  # on a run, and a time, of its own
+            runner = session.runner
+            zero_ms, run_ms = session.clock.run_ms_of_utc(zero_utc_ms), session.run_ms()
         session.account.go_on(self, session.dated_by())
         if gate_ms >= 0:
             runner.wait_again(gate_ms, run_ms)

@@ -73,8 +73,8 @@ class Run(Loaded):
 
     def arm(self, start_ms: int) -> None:
         """Set the class start, in run time; raises OSError, with no start set, without a log."""
-        self.runner.arm(start_ms, self.run_ms())
         try:
+            self.runner.arm(start_ms, self.run_ms())
             self.begin_log()
             if not self.log.write():  # from now on a power failure loses no class
                 raise self._unwritten()

@@ -32,11 +32,18 @@ class Led(Runner):
     def __init__(self, timeline: "Reader", clock: "RunTime", sink: "Sink") -> None:
         Runner.__init__(self, timeline, clock, sink)
         self.agreement = Agreement()
+        self._nowhere = False  # it has begun, and no act has said yet where it is
 
     def heed(self, number: int = 0) -> None:
         """A remote leads from now on; acts up to ``number`` are of before."""
         self.heeds = True
         self.agreement.number = number
+
+    def resume(self, class_ms: int, run_ms: int) -> None:
+        """It had come to ``class_ms`` as the power failed; an act will say where it is by now."""
+        self._nowhere = True
+        self.gate_class_ms = class_ms
+        self.zero_ms = run_ms - class_ms
 
     def live_on(self, clock: "RunTime", later_ms: int) -> None:
         """Live on another clock; see ``Runner``."""
@@ -101,7 +108,9 @@ class Led(Runner):
             self.agreement.forget()
             return
         self._read_place(act.class_ms)
-        was_ms = self.class_ms(run_ms) if self.state in _BEGUN and self.begun else -1
+        is_there = self.state in _BEGUN and self.begun and not self._nowhere
+        was_ms = self.class_ms(run_ms) if is_there else -1
+        self._nowhere = False
         self.agreement.step(act.at_ms)
         self.owed = ()
         self._set(OWED_T, NEVER)

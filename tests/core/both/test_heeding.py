@@ -368,6 +368,20 @@ def broken(index, into):
     raise OSError(5)
 
 
+def test_one_that_had_begun_awaits_no_start_when_it_is_brought_back_by_a_word_to_come():
+    box = LedBox(whole_class())
+    box.runner.heed(3)
+    box.runner.resume(60_000, 1_000)
+    assert box.runner.hear(Act(4, RUNS, 58_000, 8_000), 1_000)
+    runner = box.to(7_000)
+    assert runner.state == LEAVING and runner.begun and not runner.awaits_start
+    assert runner.class_ms(7_000) == 60_000
+    assert box.to(9_000).state == PLAY and runner.class_ms(9_000) == 59_000
+    ((_, _, _, class_ms, payload),) = records(box, j.ACT)
+    assert class_ms == 58_000
+    assert struct.unpack("<i", payload[4:8])[0] == -1, "nobody knows where it came from"
+
+
 def test_a_start_that_is_put_off_rings_only_once():
     box = LedBox(whole_class())
     box.runner.heed()
