@@ -45,11 +45,14 @@ def stop(class_ms, at_ms):
     return OVER, class_ms, at_ms
 
 
-def play_led(data, acts, presses=(), misses=(), late=None, clock=True, until_ms=None, boot=1):
+def play_led(
+    data, acts, presses=(), misses=(), late=None, clock=True, until_ms=None, boot=1, waits_ms=None
+):
     """Play a timeline by acts (what, class_ms, at_ms), numbered from 1; return its run.
 
     Times are from the first start on. The box ``misses`` some numbers and hears others as many ms
-    ``late`` after their instant, as the remote tells them then.
+    ``late`` after their instant, as the remote tells them then. It is armed to wait for the
+    remote's word at ``waits_ms``.
     """
     model = ClockModel((START_UTC_MS - ZERO_MS) * 1000, 0) if clock else None
     run = LedRun()
@@ -59,6 +62,8 @@ def play_led(data, acts, presses=(), misses=(), late=None, clock=True, until_ms=
     run.keep(j.record(j.HEEDS, 0, 0, 0, b"by a key"))
     runner = Led(t.Reader(io.BytesIO(data)), RunTime(0, 0, model), run)
     runner.heed()
+    if waits_ms is not None:
+        runner.wait_again(0, ZERO_MS + waits_ms, j.BY_HOST)
     events = [(p.at_ms, 1, (p.slot, True)) for p in presses]
     events += [(p.at_ms + p.held_ms, 0, (p.slot, False)) for p in presses]
     for number, (what, class_ms, at_ms) in enumerate(acts, 1):

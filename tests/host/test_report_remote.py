@@ -1,6 +1,7 @@
 """The report on a class that a remote led: what it did, and which boxes did not follow it."""
 
 import json
+from dataclasses import replace
 
 import classes
 import pytest
@@ -43,8 +44,8 @@ def boxes(acts, *how, **plan):
     return aligned(found), timelines.decode(data)
 
 
-def lines(acts, **plan):
-    found, timeline = boxes(acts, **plan)
+def lines(acts, waits_ms=None, late=None, **plan):
+    found, timeline = boxes(acts, {"waits_ms": waits_ms, "late": late}, **plan)
     return [line.sentence for line in lines_of(deeds_of(found.values()), [timeline])]
 
 
@@ -114,6 +115,82 @@ def test_a_start_put_off_or_made_anew():
         f"Paused {clock(14_000)} for 0:26, in the lead-in (by the remote).",
         f"Started anew {clock(40_000)} by the remote.",
     ]
+
+
+WAITS = {"waits_ms": -60_000}  # for the remote's word
+
+
+def test_what_a_remote_says_as_it_is_armed_puts_no_start_off():
+    said_first = [pause(0, -50_000), pause(0, -30_000), start(0)]
+    assert lines(said_first, **WAITS) == [f"Started {clock(0)} by the remote."]
+    acts = [pause(0, -50_000), start(0), pause(0, -4_000), start(20_000)]
+    assert lines(acts, late={2: -10_000}, **WAITS) == [
+        f"Start put off {clock(-4_000)} for 0:24 (by the remote).",
+        f"Started {clock(20_000)} by the remote.",
+    ]
+
+
+@pytest.mark.parametrize("begun", [False, True])
+def test_an_act_is_called_by_a_box_that_was_in_class_with_the_others(begun):
+    """A spare, or one that the power brought back, takes the word to go on 6 ms before them."""
+    found, _ = boxes(PAUSE, {}, {"misses": (1, 2)}, {})
+    (act,) = found[1].acts
+    assert (act.was_ms, act.begun) == (-1, False)
+    found[1].acts[0] = replace(act, utc_ms=act.utc_ms - 6, begun=begun)
+    deeds = deeds_of(found.values())
+    assert [deed.kind for deed in deeds] == ["start", "pause", "on"]
+    assert deeds[2].utc_ms == act.utc_ms - 6
+
+
+def test_who_missed_a_pause_does_not_say_what_ended_it():
+    """It ran, and stood for 500 ms to be ready: to it the word leads back by 45 s."""
+    found, _ = boxes(PAUSE, {}, {"misses": (2,)}, {})
+    act = found[1].acts[-1]
+    found[1].acts[-1] = replace(act, utc_ms=act.utc_ms - 6)
+    assert [deed.kind for deed in deeds_of(found.values())] == ["start", "pause", "on"]
+
+
+# A start at 0:00 that was put off by 30 s, and who heard of that only as it had begun.
+LATER = [start(), start(30_000), pause(60_000, 90_000), run_on(60_000, 110_000)]
+HEARD = {"misses": (1,)}  # it was called off before it came
+BEGAN = {"late": {2: -11_000}}
+
+
+@pytest.mark.parametrize("how", [{}, WAITS])
+@pytest.mark.parametrize("others", [1, 3])
+def test_who_missed_that_a_start_was_put_off_is_named_and_not_the_others(how, others):
+    found, timeline = boxes(LATER, BEGAN | how, *[HEARD | how] * others)
+    (stray,) = strays(found, SLOT_MS)
+    assert (stray.run, stray.until_ms - stray.since_ms) == (0, 30_000)
+    told = [line.sentence for line in lines_of(deeds_of(found.values()), [timeline])]
+    assert told[0] == f"Started {clock(30_000)} by the remote."
+    labels = {n: f"Station {n + 1}" for n in found}
+    assert stray_sentences([stray], deeds_of(found.values()), labels) == [
+        f"Station 1 was not where the others were from {clock(0)} on, for 30 s."
+    ]
+
+
+def test_who_went_by_a_word_that_the_next_block_called_off_is_named():
+    acts = [*PAUSE[:2], run_on(60_000, 97_000), run_on(120_000, 100_000), stop(150_000, 140_000)]
+    heard, missed = {"misses": (3,)}, {"late": {4: 4_000}}
+    assert said(acts, heard, missed, heard) == [
+        f"Station 2 was not where the others were from {clock(97_000)} on, for 7 s."
+    ]
+
+
+def test_a_word_that_most_missed_still_leads_if_the_next_came_long_after():
+    acts = [start(), pause(60_000, 60_000), run_on(60_000, 70_000), run_on(120_000, 100_000)]
+    missed = {"misses": (3,)}
+    assert [words.split(" missed")[0] for words in said(acts, {}, missed, missed)] == [
+        "Station 2",
+        "Station 3",
+    ]
+
+
+def test_a_class_that_was_put_off_is_as_long_as_most_played_it(store):
+    led = {"acts": LATER} | HEARD
+    put(store, [{"acts": LATER} | BEGAN, led, led], blocks=BLOCKS, rounds=2, rate=False)
+    assert class_report(store).steps.lasted_ms == pytest.approx(220_000, abs=100)
 
 
 def test_without_a_clock_it_says_where_in_the_class():

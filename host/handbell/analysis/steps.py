@@ -8,11 +8,12 @@ comes again and jumps, so there the boxes are held against each other at the sam
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from handbell.store.logs.courses import At, Course
+from handbell.store.logs.deeds import called_off
 from handbell.store.logs.moments import Moment
 
 SAME_MS = 2  # the journal tells whole ms, each may be one off
@@ -129,10 +130,11 @@ class Astray:
 def strays(courses: Mapping[int, Course], slot_ms: int) -> list[Astray]:
     """Return the boxes that were not where the others were of a class that a remote led, in order.
 
-    ``courses`` are by run. Who took the newest act is where the class is; a box that is through
-    with its plan is nowhere else.
+    ``courses`` are by run. Who took the newest act is where the class is, unless that act was
+    called off; a box that is through with its plan is nowhere else.
     """
     told = {run: course for run, course in courses.items() if course.track}
+    never = called_off(told.values())
     times = {at.utc_ms for course in told.values() for at in course.track}
     for course in told.values():
         ends = course.end_utc_ms, course.over_utc_ms(slot_ms)
@@ -143,7 +145,7 @@ def strays(courses: Mapping[int, Course], slot_ms: int) -> list[Astray]:
     for from_ms, to_ms in pairwise([*sorted(times), NEVER]):
         if to_ms - from_ms <= WORD_MS:
             continue
-        off = _off(told, from_ms, slot_ms)
+        off = _off(told, never, from_ms, slot_ms)
         ready = {run for run in since if (at := told[run].at(from_ms)) and at.ready}
         for run in since.keys() - off.keys() - ready:
             found.append(replace(since.pop(run), until_ms=from_ms))
@@ -153,18 +155,26 @@ def strays(courses: Mapping[int, Course], slot_ms: int) -> list[Astray]:
     return sorted(found, key=lambda one: (one.since_ms, one.run))
 
 
-def _off(told: Mapping[int, Course], utc_ms: int, slot_ms: int) -> dict[int, Astray]:
-    """Return the boxes that are elsewhere at a time."""
+def _off(
+    told: Mapping[int, Course], never: Set[int], utc_ms: int, slot_ms: int
+) -> dict[int, Astray]:
+    """Return the boxes that are elsewhere at a time; acts that ``never`` came lead nowhere."""
     there = {run: at for run, course in told.items() if (at := _there(course, utc_ms, slot_ms))}
-    if not there:
-        return {}
-    newest = max(at.act for at in there.values())
-    leaders = [at for at in there.values() if at.act == newest]
-    most = max(leaders, key=lambda at: (not at.alone, sum(_near(at, o, utc_ms) for o in leaders)))
-    off = {run for run, at in there.items() if not _near(at, most, utc_ms)}
-    off |= {run for run, course in told.items() if utc_ms < course.track[0].utc_ms}
-    at_ms = most.class_ms_at(utc_ms)
-    return {run: _stray(run, told, utc_ms, at_ms) for run in off if newest}
+    led = [at for at in there.values() if at.act not in never]
+    off = {run for run, at in there.items() if at.act in never}
+    newest = max((at.act for at in led), default=0)
+    at_ms = 0
+    if led:
+        leaders = [at for at in led if at.act == newest]
+        most = max(
+            leaders, key=lambda at: (not at.alone, sum(_near(at, o, utc_ms) for o in leaders))
+        )
+        far = {run for run, at in there.items() if not _near(at, most, utc_ms)}
+        off = far if newest else off & far
+        at_ms = most.class_ms_at(utc_ms)
+    if newest:
+        off |= {run for run, course in told.items() if utc_ms < course.track[0].utc_ms}
+    return {run: _stray(run, told, never, utc_ms, at_ms) for run in off}
 
 
 def _there(course: Course, utc_ms: int, slot_ms: int) -> At | None:
@@ -181,7 +191,9 @@ def _near(one: At, other: At, utc_ms: int) -> bool:
     return (one.runs, one.over) == (other.runs, other.over) and abs(apart_ms) <= WORD_MS
 
 
-def _stray(run: int, told: Mapping[int, Course], utc_ms: int, class_ms: int) -> Astray:
+def _stray(
+    run: int, told: Mapping[int, Course], never: Set[int], utc_ms: int, class_ms: int
+) -> Astray:
     """Say by what a box came to be elsewhere: the first act that it lacked by then."""
     at = told[run].at(utc_ms)
     have = at.act if at else 0
@@ -190,7 +202,7 @@ def _stray(run: int, told: Mapping[int, Course], utc_ms: int, class_ms: int) -> 
         for course in told.values()
         for act in course.acts
         if act.number > have and act.utc_ms is not None and act.utc_ms <= utc_ms
-    }
+    } - never
     if not said:
         how = ALONE if at is not None and at.alone else ASTRAY
         return Astray(run, how, have, utc_ms, utc_ms, class_ms)

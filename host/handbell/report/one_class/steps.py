@@ -19,7 +19,7 @@ from handbell.analysis.steps import (
 from handbell.base.times import span_of, whole_clock
 from handbell.base.words import few, listed
 from handbell.store.logs.courses import Course, aligned, course_of
-from handbell.store.logs.deeds import Deed, deeds_of
+from handbell.store.logs.deeds import Deed, called_off, deeds_of
 from handbell.store.logs.moments import GATE, JOINED, START, WAIT, moments_of
 from handbell.store.logs.outages import Record
 from handbell.store.results.records import ClassRecord, RunRow
@@ -163,9 +163,10 @@ def _strayed(
 def _lasted_ms(courses: Mapping[int, Course], slot_ms: int, last: int) -> int | None:
     """Return how long a class was by the clock, ratings left out, None where that is not known.
 
-    It was over as the boxes have it that took the ``last`` act.
+    It was over as the boxes have it that took the ``last`` act, and began with none called off.
     """
-    begun = [c.begun_utc_ms for c in courses.values() if c.begun_utc_ms is not None]
+    never = called_off(courses.values())
+    begun = [ms for c in courses.values() if (ms := c.begun_utc_ms(never)) is not None]
     some = [c for c in courses.values() if c.acts and c.acts[-1].number == last]
     over = [ms for c in some if (ms := c.over_utc_ms(slot_ms)) is not None]
     return max(over) - min(begun) if begun and over else None

@@ -7,7 +7,7 @@ that had no other clock tells how long it was on; that is set by the acts that o
 from __future__ import annotations
 
 import struct
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Set
 from dataclasses import dataclass, field, replace
 from statistics import median
 
@@ -35,6 +35,7 @@ class Act:
     """An act as one box took it. ``utc_ms`` None: it had no clock, or did not tell.
 
     By then it had ``stood`` ("": it ran) since ``since_utc_ms``. ``begun``: it had played before.
+    ``changed``: the act made it do something else.
     """
 
     number: int
@@ -45,6 +46,7 @@ class Act:
     stood: str
     since_utc_ms: int | None
     begun: bool
+    changed: bool = False
 
 
 @dataclass(frozen=True)
@@ -81,10 +83,10 @@ class Course:
     end_utc_ms: int | None = None
     dated: bool = True
 
-    @property
-    def begun_utc_ms(self) -> int | None:
-        """When the class began on it, None where that is not known."""
-        return next((one.utc_ms - one.class_ms for one in self.track if one.runs), None)
+    def begun_utc_ms(self, never: Set[int]) -> int | None:
+        """Return when the class began on it, by no act that ``never`` came; None: not known."""
+        some = (one for one in self.track if one.runs and one.act not in never)
+        return next((one.utc_ms - one.class_ms for one in some), None)
 
     def over_utc_ms(self, slot_ms: int) -> int | None:
         """Return when the class was over on it, whose plan is ``slot_ms`` long; None: not known."""
@@ -232,7 +234,7 @@ class _Reader:
         self._open = False
         if by_act:
             last = self._found.acts[-1]
-            self._found.acts[-1] = replace(last, utc_ms=utc_ms)
+            self._found.acts[-1] = replace(last, utc_ms=utc_ms, changed=True)
         before = self._found.track[-1] if self._found.track else None
         over = by_act and self._found.acts[-1].what == OVER
         runs = state != AT_GATE and not over
