@@ -146,3 +146,9 @@ def test_page_is_drawn_between_its_markers_only():
     page = (build.ROOT / build.PAGE).read_text(encoding="utf-8")
     names = re.findall(r"<!-- made: (\w+) -->", page)
     assert len(names) == len(set(names)) == page.count("<!-- end -->")
+
+
+def test_a_remote_needs_its_clock_part_and_a_box_does_not(data):
+    """Without it a remote that lost its power in class leads it no more."""
+    needed = {name: not box_of(data, name).part["U3"].optional for name in ("", "remote")}
+    assert needed == {"": False, "remote": True}

@@ -125,6 +125,18 @@ def test_a_box_that_cant_hear_gets_no_key_and_is_told(floor):
     assert "--without 2" in said and "unplug the remote" not in said
 
 
+@pytest.mark.parametrize("fitted", [False, True])
+def test_a_remote_that_would_not_lead_on_after_a_power_failure_is_told_of(floor, fitted):
+    whole = floor.remote.lies["status"]
+    floor.remote.lies["status"] = lambda m, honest: whole(m, honest | {"rtc": fitted})
+    assert floor.send()[0] == 0
+    code, said = floor.do("arm", "--in", "1m")
+    told = "Remote has no clock part: if its power fails in class, it leads that class no more"
+    assert code == 0 and (told in said) != fitted
+    floor.plugged = floor.boxes
+    assert "leads that class" not in floor.do("arm", "--in", "1m")[1]
+
+
 @pytest.mark.parametrize("wrong", [1, 3], ids=["a box", "the remote"])
 def test_where_one_fails_nobody_has_a_key(floor, wrong):
     assert floor.send()[0] == 0

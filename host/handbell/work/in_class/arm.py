@@ -154,7 +154,7 @@ def arm(
     troubles = (session.trouble, session.starts.trouble, clocks.trouble)
     remarks += [words for words in troubles if words]
     if key and not failure:
-        remarks += _deaf(table)
+        remarks += _deaf(table) + _forgetful(remote)
     return Armed(
         not failure,
         loaded.title,
@@ -190,6 +190,15 @@ def _deaf(table: list[Readiness]) -> list[str]:
     they = "it goes" if len(deaf) == 1 else "they go"
     how = f"{they} by the clock, and by hand at gates and to stop"
     return [f"{listed(deaf)} can't hear the remote: {how}"]
+
+
+def _forgetful(remote: list[Readiness]) -> list[str]:
+    """Return what becomes of a class if the power of a remote without a clock part fails."""
+    return [
+        f"{row.label} has no clock part: if its power fails in class, it leads that class no more"
+        for row in remote
+        if not row.status.clock_part
+    ]
 
 
 def cancel(ports: list[str] | None = None) -> TakenBack:
