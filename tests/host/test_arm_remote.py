@@ -237,6 +237,40 @@ def test_who_may_not_be_put_in_is_named_and_left_as_it_is(floor):
     assert floor.do("join", "4")[0] == 2
 
 
+def sent_meanwhile(floor):
+    """A class is on at two stations; the third one's box takes its part of another plan."""
+    key = running(floor, 3)
+    on, floor.plugged = floor.plugged, [floor.boxes[2]]
+    assert floor.send("--without", "1", "--without", "2", title="Tomorrow")[0] == 0
+    assert kept_key(floor) == ""
+    return key, on
+
+
+def test_a_plan_sent_meanwhile_does_not_close_the_class_that_is_on(floor):
+    key, on = sent_meanwhile(floor)
+    late = floor.boxes[2]
+    floor.plugged = [late, on[0]]
+    code, said = floor.do("join", "3")
+    assert code == 0 and "station 3, Station 3: waits for the remote" in said
+    assert "Evening is at 12:34" in said
+    assert [m for m in late.asked if m["do"] == "arm"][-1]["key"] == key
+    state = json.loads((floor.folder / "data" / "led.json").read_text(encoding="utf-8"))
+    assert state["places"]["3"]["state"] == "armed" and state["key"] == key
+    floor.plugged = [*floor.boxes, floor.remote]
+    for box in floor.plugged:
+        box.lies["status"] = awaits(box)
+    assert floor.send(title="Tomorrow")[0] == 0  # nobody can be in that class any more
+    code, said = floor.do("join", "3")
+    assert code == 1 and "No remote leads Tomorrow" in said
+
+
+def test_once_another_class_is_armed_nobody_joins_the_one_before(floor):
+    sent_meanwhile(floor)
+    assert floor.do("arm", "--in", "1m", "--without", "1", "--without", "2")[0] == 0
+    code, said = floor.do("join", "3")
+    assert code == 1 and "No remote leads Tomorrow" in said
+
+
 def test_without_a_remote_it_says_why_nobody_can_be_put_in(floor):
     floor.plugged = floor.boxes
     assert floor.send()[0] == 0 and floor.do("arm", "--in", "1m")[0] == 0

@@ -7,8 +7,10 @@ from __future__ import annotations
 
 import json
 from collections.abc import Collection, Iterable, Mapping
+from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 from enum import Enum
+from pathlib import Path
 
 from handbell.base.errors import HandbellError, UsageError
 from handbell.base.places import data_folder
@@ -112,19 +114,34 @@ class LoadedClass:
 class Session:
     """The class that was sent last (``class.json``), and ``starts`` that may still stand.
 
+    A class that a remote leads is kept (``led.json``) when another plan is sent meanwhile.
     ``trouble`` says why the class could not be kept, "" when it was: arming goes by it.
     """
 
     def __init__(self, now_utc_ms: int) -> None:
         self._path = data_folder() / "class.json"
+        self._led_path = data_folder() / "led.json"
         self.now_utc_ms = now_utc_ms
         self.starts = Starts(now_utc_ms)
         self.trouble = ""
 
     def last(self) -> LoadedClass:
         """Return the class that was sent last; raises HandbellError when there is none."""
+        return self._read(self._path)
+
+    def led(self) -> LoadedClass:
+        """Return the class that a remote leads though another was sent since, else the last one.
+
+        Raises HandbellError when there is none.
+        """
+        loaded = self.last()
+        if not loaded.key and self._led_path.exists():
+            return self._read(self._led_path)
+        return loaded
+
+    def _read(self, path: Path) -> LoadedClass:
         try:
-            stored = json.loads(self._path.read_text(encoding="utf-8"))
+            stored = json.loads(path.read_text(encoding="utf-8"))
             places = {
                 _number(int(n)): Place(
                     _text(place["digest"]),
@@ -148,7 +165,7 @@ class Session:
             ) from None
         except UNSOUND as error:
             raise HandbellError(
-                f"{self._path}: what was sent last can't be read", "Run handbell send PLAN again"
+                f"{path}: what was sent last can't be read", "Run handbell send PLAN again"
             ) from error
 
     def keep(self, loaded: LoadedClass) -> None:
@@ -167,6 +184,7 @@ class Session:
             if place.box in failed or place.box not in got:
                 place.state = State.FAILED
         try:
+            self._keep_led(got)
             self.keep(loaded)
         except HandbellError as error:  # the boxes have what they got all the same
             self.trouble = str(error)
@@ -181,6 +199,7 @@ class Session:
         Whatever ends this program, no box has a start that is not kept. One of 0 is no start: the
         remote's word begins that class.
         """
+        self._forget_led()
         self._lead("")
         for box, n in loaded.stations.items():
             starts = (start_utc_ms, before.get(box, 0))
@@ -200,10 +219,28 @@ class Session:
     def joined(self, boxes: Mapping[int, str]) -> None:
         """Note which box is at a station of the class that is on."""
         try:
-            self.keep(self.last().hanging(boxes))
-            self._mark(boxes.values(), State.ARMED, 0)
+            loaded = self.led().hanging(boxes)
+            for n in boxes:
+                loaded.places[n].state = State.ARMED
+            was_kept_aside = bool(loaded.key) and not self.last().key
+            keep(self._led_path if was_kept_aside else self._path, asdict(loaded))
         except HandbellError as error:
             self.trouble = str(error)
+
+    def _keep_led(self, got: Collection[str]) -> None:
+        """Keep the class that a remote leads, as long as a box of it may play it."""
+        try:
+            loaded = self.led()
+        except HandbellError:
+            return
+        if loaded.key and set(loaded.stations) - set(got):
+            keep(self._led_path, asdict(loaded))
+        else:
+            self._forget_led()
+
+    def _forget_led(self) -> None:
+        with suppress(OSError):
+            self._led_path.unlink(missing_ok=True)
 
     def _lead(self, key: str) -> None:
         """Keep the key of the remote that leads, which ``join`` gives to more boxes."""

@@ -65,7 +65,7 @@ def join(
     a station without a box.
     """
     session = Session(host_clock().utc_us() // 1000)
-    loaded = session.last()
+    loaded = session.led()
     unknown = sorted(set(numbers) - set(loaded.places))
     if unknown:
         raise UsageError(
