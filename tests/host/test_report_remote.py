@@ -398,9 +398,12 @@ def test_what_a_box_counted_elsewhere_is_in_doubt(store):
     assert not found.talk.people
 
 
-def test_what_was_played_once_more_is_in_no_doubt(store):
-    led = {"acts": PAUSE, "presses": [Press(ms) for ms in range(12_000, 240_000, 2_000)]}
-    put(store, [led, led | {"misses": (2,)}, led], blocks=BLOCKS, rounds=2)
+@pytest.mark.parametrize("after_ms", [-500, 5])
+def test_what_was_played_once_more_is_in_no_doubt(store, after_ms):
+    """The others take the word that brings them together by clocks some ms behind, or with it."""
+    one = {"acts": PAUSE, "presses": [Press(ms) for ms in range(12_000, 240_000, 2_000)]}
+    led = one | {"late": {3: after_ms}}
+    put(store, [led, one | {"misses": (2,)}, led], blocks=BLOCKS, rounds=2)
     assert not any("in doubt" in words for words in class_report(store).headline)
 
 

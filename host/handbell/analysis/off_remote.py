@@ -9,7 +9,7 @@ from handbell.store.logs.courses import Course
 from handbell_core import timeline as t
 
 from .history import PastClass
-from .steps import Astray, strays
+from .steps import WORD_MS, Astray, strays
 from .suspicion import CLASS_WIDE, OFF_REMOTE, Finding
 
 TO_END_MS = 1 << 31
@@ -59,13 +59,14 @@ def _counted(stray: Astray, course: Course) -> tuple[int, int]:
     """Return from and to which ``class_ms`` a box counted elsewhere, as far as it still holds."""
     at = course.at(stray.since_ms)
     since_ms = 0 if at is None else at.class_ms_at(stray.since_ms)
+    # By clocks that differ a little it may take the act that ends it before the others do.
     back = [
-        act.class_ms
+        act
         for act in course.acts
-        if act.utc_ms is not None and act.utc_ms >= stray.until_ms
+        if act.utc_ms is not None and act.utc_ms >= stray.until_ms - WORD_MS
     ]
     if not back:  # it never came back to them
         return since_ms, TO_END_MS
-    last = course.at(stray.until_ms - 1)
+    last = course.at(min(stray.until_ms, back[0].utc_ms or 0) - 1)
     until_ms = 0 if last is None else last.class_ms_at(stray.until_ms)
-    return since_ms, min([until_ms, *back])
+    return since_ms, min([until_ms, *(act.class_ms for act in back)])
