@@ -261,21 +261,21 @@ def test_a_plan_sent_meanwhile_does_not_close_the_class_that_is_on(floor):
         box.lies["status"] = awaits(box)
     assert floor.send(title="Tomorrow")[0] == 0  # nobody can be in that class any more
     code, said = floor.do("join", "3")
-    assert code == 1 and "No remote leads Tomorrow" in said
+    assert code == 1 and "Nothing tells where Tomorrow is" in said
 
 
 def test_once_another_class_is_armed_nobody_joins_the_one_before(floor):
     sent_meanwhile(floor)
     assert floor.do("arm", "--in", "1m", "--without", "1", "--without", "2")[0] == 0
     code, said = floor.do("join", "3")
-    assert code == 1 and "No remote leads Tomorrow" in said
+    assert code == 1 and "Nothing tells where Tomorrow is" in said
 
 
 def test_without_a_remote_it_says_why_nobody_can_be_put_in(floor):
     floor.plugged = floor.boxes
     assert floor.send()[0] == 0 and floor.do("arm", "--in", "1m")[0] == 0
     code, said = floor.do("join", "3")
-    assert code == 1 and "No remote leads Evening" in said
+    assert code == 1 and "Nothing tells where Evening is" in said
 
 
 def test_a_remotes_log_is_kept_apart_before_it_is_erased(floor):
