@@ -202,7 +202,7 @@ def _take_in(conn: Connection, bundle: Bundle) -> Imported:
         for log in sorted(aside)
     ]
     moved: list[str] = []
-    with moves_told(conn, [one["digest"] for one in told["plans"]], moved):
+    with moves_told(conn, moved):
         for one in told["runs"]:
             if one["digest"] in aside:
                 continue

@@ -98,7 +98,7 @@ def _odd_boxes(part: Sequence[Log], parts: Groups, timed: Groups) -> set[str]:
     odd: set[str] = set()
     for group in timed:
         may = boxes_of(log for log in part if log.filed is None and may_be(log, group))
-        if may != boxes:
+        if may | (boxes & boxes_of(group)) != boxes:
             odd |= may
     for some in parts:
         if some is not part:

@@ -82,7 +82,7 @@ def join_classes(store: Database, class_id: int, into: int, moved: list[str] | N
                 f"Say the same in both, then join them: handbell bibs {class_id} {bib}=NAME",
             )
         some = [row.id for row in (*yours, *mine)]
-        with moves_told(conn, _plan_of(conn, class_id), moved, some):
+        with moves_told(conn, moved, some):
             return put_together(conn, some, moved)
 
     return store.doing(work)
@@ -117,14 +117,15 @@ def set_apart(
                 "Name fewer boxes, or single logs",
             )
         staying = [r for r in mine if r.id not in going]
-        for some in (staying, list(going.values())):  # both, so that they never come together again
-            if some:
-                _mark(conn, some, "apart", mine[0].origin)
-        with moves_told(conn, _plan_of(conn, class_id), moved, [r.id for r in mine]):
-            number = joining.file(conn, min(going), going if staying else (), moved)
-            if staying:
-                joining.file(conn, staying[0].id, differ=moved)
-        return number
+        all_ = [r.id for r in mine]
+        with (
+            moves_told(conn, moved, all_),
+            joining.changing(conn, all_, moved, going if staying else ()),
+        ):
+            for rows in (staying, list(going.values())):  # both, so that they stay apart
+                if rows:
+                    _mark(conn, rows, "apart", mine[0].origin)
+        return _class_of(conn, min(going))
 
     return store.doing(work)
 
@@ -228,15 +229,12 @@ def set_date(
 
     def work(conn: Connection) -> int:
         some = [row.id for row in runs_of(store, conn, class_id)]
-        before = joining.around(conn, some)
-        with moves_told(conn, _plan_of(conn, class_id), moved, some):
-            starts = dating.date_by_hand(conn, some, utc_us)
-            first = min((us for us in starts if us is not None), default=None)
-            c = tables.classes
-            dated = {"start_utc_us": first}  # so that no log is missed by it
-            conn.execute(update(c).where(c.c.id == class_id).values(dated))
-            joining.file_each(conn, sorted({*some, *before}), moved)
-        return int(conn.scalar(select(_R.class_id).where(_R.id == some[0])) or class_id)
+        with (
+            moves_told(conn, moved, some),
+            joining.changing(conn, some, moved),
+        ):
+            dating.date_by_hand(conn, some, utc_us)
+        return _class_of(conn, some[0])
 
     return store.doing(work)
 
@@ -248,8 +246,9 @@ def put_together(conn: Connection, some: Collection[int], differ: list[str] | No
     """
     rows = conn.execute(_FACTS.where(_R.id.in_(some))).all()
     origins = {row.origin for row in rows}
-    _mark(conn, rows, "joined", None if None in origins else rows[0].origin)
-    return joining.file(conn, rows[0].id, differ=differ)
+    with joining.changing(conn, some, differ):
+        _mark(conn, rows, "joined", None if None in origins else rows[0].origin)
+    return _class_of(conn, rows[0].id)
 
 
 def delete_class(store: Database, class_id: int) -> tuple[int, list[str]]:
@@ -282,22 +281,20 @@ def take_out(conn: Connection, run: int) -> list[str]:
 def _out(conn: Connection, class_id: int, some: Collection[int]) -> list[str]:
     """Take runs of a class out, and file anew what is left of it and what hung on them."""
     said: list[str] = []
-    with moves_told(conn, _plan_of(conn, class_id), said):
-        around = joining.around(conn, some)
+    with moves_told(conn, said):
         same = alike(conn, some)
-        _delete_runs(conn, some)
-        left = conn.scalars(select(_R.id).where(_R.class_id == class_id)).all()
-        if not left:
-            _delete_class(conn, class_id)
-        joining.file_each(conn, sorted({*around, *left}), said)
+        with joining.changing(conn, some, said):
+            _delete_runs(conn, some)
+            left = conn.scalars(select(_R.id).where(_R.class_id == class_id)).all()
+            if not left:
+                _delete_class(conn, class_id)
         for run in set(same) & set(left):
             settle(conn, run)
     return list(dict.fromkeys(said))
 
 
-def _plan_of(conn: Connection, class_id: int) -> list[str]:
-    c = tables.classes.c
-    return list(conn.scalars(select(c.plan).where(c.id == class_id)))
+def _class_of(conn: Connection, run: int) -> int:
+    return int(conn.execute(select(_R.class_id).where(_R.id == run)).scalar_one())
 
 
 def _delete_runs(conn: Connection, some: Collection[int]) -> None:

@@ -6,8 +6,9 @@ number as long as most of its runs stay together; names go along with the logs t
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
-from contextlib import suppress
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from typing import Any
 
 from sqlalchemy import (
     Connection,
@@ -20,7 +21,7 @@ from sqlalchemy import (
 
 from handbell.base.errors import StoreError
 from handbell.store.database.database import Database
-from handbell.store.database.tables import classes, plans, runs, wearers
+from handbell.store.database.tables import classes, runs, wearers
 from handbell.store.people.worn import move_names, said_of_all
 from handbell.store.results.settle import settle_borrowers
 
@@ -69,13 +70,37 @@ def file(
     return now[run]
 
 
-def around(conn: Connection, some: Collection[int]) -> set[int]:
-    """Return the other runs whose place may depend on some."""
+@contextmanager
+def changing(
+    conn: Connection,
+    some: Collection[int],
+    differ: list[str] | None = None,
+    anew: Collection[int] = (),
+) -> Iterator[None]:
+    """Let the work in it change what some runs tell, or take them out; file anew what hangs on it.
+
+    That is what hung on them before and what does now. Nobody changes otherwise when a run that is
+    filed began, or as what it is filed. ``anew`` and ``differ`` as in ``file``.
+    """
+    before = _around(conn, some)
+    of = _classes_of(conn, some)
+    mates = set(conn.scalars(select(runs.c.id).where(runs.c.class_id.in_(of))))
+    yield
+    _tell(conn, of)  # so that no run is missed by when its class began
+    there = select(runs.c.id).where(runs.c.id.in_(list(some)), runs.c.class_id.is_not(None))
+    now = set(conn.scalars(there))
+    left = {*before, *(mates - set(some)), *now, *_around(conn, now)}
+    file_each(conn, sorted(left), differ, anew)
+
+
+def _around(conn: Connection, some: Collection[int]) -> set[int]:
+    """Return the other runs whose place may depend on some; not by a timeline that is damaged."""
     found: set[int] = set()
     for run in some:
-        if run not in found:
-            found |= set(parted_around(conn, run)[1])
-        found |= hanging_on(conn, run)
+        with suppress(StoreError):
+            if run not in found:
+                found |= set(parted_around(conn, run)[1])
+            found |= hanging_on(conn, run)
     return found - set(some)
 
 
@@ -90,14 +115,19 @@ def file_all(conn: Connection) -> list[str]:
     for table, key in ((wearers, wearers.c.class_id), (classes, c.id)):
         conn.execute(delete(table).where(key.in_(empty)))
     latest = select(func.max(r.start_utc_us)).where(r.class_id == c.id).scalar_subquery()
-    with moves_told(conn, conn.scalars(select(plans.c.digest)).all(), said):
+    with moves_told(conn, said):
         conn.execute(update(classes).values(start_utc_us=latest))  # so that no run is missed by it
         all_ = select(r.id).where(r.class_id.is_not(None)).order_by(r.id)
         file_each(conn, conn.scalars(all_).all(), said)
     return list(dict.fromkeys(said))
 
 
-def file_each(conn: Connection, some: Iterable[int], differ: list[str] | None = None) -> None:
+def file_each(
+    conn: Connection,
+    some: Iterable[int],
+    differ: list[str] | None = None,
+    anew: Collection[int] = (),
+) -> None:
     """File runs, and what depends on each; of those that no longer do one keeps the number.
 
     One whose timeline in the store is damaged stays where it is.
@@ -109,7 +139,7 @@ def file_each(conn: Connection, some: Iterable[int], differ: list[str] | None = 
             with suppress(StoreError):
                 found.append(parted_around(conn, run))
                 seen |= set(found[-1][1])
-    numbers = _numbers([(rows, parts) for _, rows, parts in found])
+    numbers = _numbers([(rows, parts) for _, rows, parts in found], anew)
     for (plan, rows, parts), number in zip(found, numbers, strict=True):
         _write(conn, plan, rows, parts, number, differ, None)
 
@@ -168,17 +198,9 @@ def _write(
     now: dict[int, int] = {}
     for place, group in enumerate(found.classes):
         mine = [rows[log.run] for log in group]
-        timed = [row for row in mine if row.start_utc_us is not None]
-        first = min(timed or mine, key=lambda row: (row.start_utc_us or 0, row.digest))
-        facts = {
-            "start_utc_us": first.start_utc_us,
-            "started_by": first.started_by,
-            "collected_utc_us": min(row.collected_utc_us for row in mine),
-        }
-        if place in number:
-            conn.execute(update(classes).where(classes.c.id == number[place]).values(facts))
-        else:
-            made = conn.execute(insert(classes), {"plan": plan, **facts}).inserted_primary_key
+        if place not in number:
+            facts = {"plan": plan, **_facts_of(mine)}
+            made = conn.execute(insert(classes), facts).inserted_primary_key
             assert made is not None
             number[place] = int(made[0])
         now |= {row.id: number[place] for row in mine}
@@ -187,6 +209,7 @@ def _write(
     for class_id in went:
         some = [run for run in moved if now[run] == class_id]
         conn.execute(update(runs).where(runs.c.id.in_(some)).values(class_id=class_id))
+    _tell(conn, {*now.values(), *(rows[run].class_id for run in moved)} - {None})
     if told is not None:
         told += moves(conn, rows, now)
     before = {run: rows[run].class_id for run in moved}
@@ -196,6 +219,35 @@ def _write(
         empty = move_names(conn, before, differ)
         conn.execute(delete(classes).where(classes.c.id.in_(empty)))
     return now
+
+
+def _facts_of(some: Iterable[Any]) -> dict[str, Any]:
+    """Return what runs tell of their class: when it began, by whom, and when it was collected."""
+    rows = list(some)
+    timed = [row for row in rows if row.start_utc_us is not None]
+    first = min(timed or rows, key=lambda row: (row.start_utc_us or 0, row.digest))
+    return {
+        "start_utc_us": first.start_utc_us,
+        "started_by": first.started_by,
+        "collected_utc_us": min(row.collected_utc_us for row in rows),
+    }
+
+
+def _tell(conn: Connection, of: Iterable[int | None]) -> None:
+    """Let classes tell what all their runs do, also those that nothing else depends on."""
+    r = runs.c
+    wanted = select(r.class_id, r.digest, r.start_utc_us, r.started_by, r.collected_utc_us)
+    by_class: dict[int, list[Any]] = {}
+    for row in conn.execute(wanted.where(r.class_id.in_(list(of)))):
+        by_class.setdefault(row.class_id, []).append(row)
+    for class_id, mine in by_class.items():
+        conn.execute(update(classes).where(classes.c.id == class_id).values(_facts_of(mine)))
+
+
+def _classes_of(conn: Connection, some: Collection[int]) -> list[int]:
+    r = runs.c
+    wanted = select(r.class_id).where(r.id.in_(list(some)), r.class_id.is_not(None))
+    return list(conn.scalars(wanted.distinct()))
 
 
 def _numbers(

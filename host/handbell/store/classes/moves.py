@@ -9,7 +9,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, select
 
-from handbell.store.database.tables import classes, runs, wearers
+from handbell.store.database.tables import runs, wearers
 
 from .together import COLLECTING_US
 
@@ -43,25 +43,25 @@ def moves(conn: Connection, rows: Rows, now: Mapping[int, int]) -> list[str]:
 
 @contextmanager
 def moves_told(
-    conn: Connection, of: Collection[str], said: list[str] | None, but: Collection[int] = ()
+    conn: Connection, said: list[str] | None, but: Collection[int] = ()
 ) -> Iterator[None]:
-    """Add a sentence for runs of some plans that are in another class when the work is done.
+    """Add a sentence for runs that are in another class when the work is done, of every plan.
 
     What only went there and back in between is not told. ``but`` are runs of which the coach says
     where they go.
     """
-    before = _places(conn, of)
+    before = _places(conn)
     yield
-    now = _places(conn, of)
+    now = _places(conn)
     moved = [run for run, class_id in before.items() if now.get(run, class_id) != class_id]
     if said is not None:
         said += _went(conn, {**dict.fromkeys(now), **before}, set(moved) - set(but))
 
 
-def _places(conn: Connection, of: Collection[str]) -> dict[int, int]:
-    """Return the class of each run of some plans."""
-    wanted = select(runs.c.id, runs.c.class_id).join(classes, classes.c.id == runs.c.class_id)
-    return {row.id: row.class_id for row in conn.execute(wanted.where(classes.c.plan.in_(of)))}
+def _places(conn: Connection) -> dict[int, int]:
+    """Return the class of each run that has one."""
+    wanted = select(runs.c.id, runs.c.class_id).where(runs.c.class_id.is_not(None))
+    return {row.id: row.class_id for row in conn.execute(wanted)}
 
 
 def _went(conn: Connection, was: Mapping[int, int | None], some: Collection[int]) -> list[str]:

@@ -73,16 +73,12 @@ def _of_boot(rows: Sequence[Any], boot: int) -> list[Any]:
     ]
 
 
-def date_by_hand(conn: Connection, some: Sequence[int], utc_us: int | None) -> list[int | None]:
-    """Let the first of some runs begin then, or with None each when its log says.
-
-    Returned is when each begins now.
-    """
+def date_by_hand(conn: Connection, some: Sequence[int], utc_us: int | None) -> None:
+    """Let the first of some runs begin then, or with None each when its log says."""
     r = tables.runs
     wanted = select(r.c.id, r.c.start_utc_us, r.c.box_id, r.c.collected_utc_us, r.c.dated_by)
     rows = conn.execute(wanted.where(r.c.id.in_(some)).order_by(r.c.id)).all()
     first = min((row.start_utc_us for row in rows if row.start_utc_us is not None), default=None)
-    starts: list[int | None] = []
     for row in rows:
         if utc_us is not None:
             after_us = 0 if row.start_utc_us is None else row.start_utc_us - (first or 0)
@@ -90,8 +86,6 @@ def date_by_hand(conn: Connection, some: Sequence[int], utc_us: int | None) -> l
         else:
             values = _as_logged(conn, row)
         conn.execute(update(r).where(r.c.id == row.id).values(values))
-        starts.append(values["start_utc_us"])
-    return starts
 
 
 def _as_logged(conn: Connection, row: Any) -> dict[str, Any]:

@@ -154,9 +154,8 @@ def _as_said(
     origin = None if any(run.origin is None for run in there) else there[0].origin
     if in_class:
         _check_class(one, class_id, played, there, conn)
-        plan = select(tables.classes.c.plan).where(tables.classes.c.id == class_id)
         moved: list[str] = []
-        with moves_told(conn, conn.scalars(plan).all(), moved):
+        with moves_told(conn, moved):
             taken = _take_in(conn, one, origin, played, tell_moves=False)
             if taken.class_id != class_id:
                 some = [taken.run_id, *(run.id for run in there)]
