@@ -14,6 +14,7 @@ from handbell_core.recall import Recall
 from handbell_core.runner import NEVER
 
 HEARD_BEFORE_MS = 500
+KEY = b"by a key"
 COLLECTED_US = (START_UTC_MS + 3_600_000) * 1000
 
 
@@ -46,7 +47,16 @@ def stop(class_ms, at_ms):
 
 
 def play_led(
-    data, acts, presses=(), misses=(), late=None, clock=True, until_ms=None, boot=1, waits_ms=None
+    data,
+    acts,
+    presses=(),
+    misses=(),
+    late=None,
+    clock=True,
+    until_ms=None,
+    boot=1,
+    waits_ms=None,
+    key=KEY,
 ):
     """Play a timeline by acts (what, class_ms, at_ms), numbered from 1; return its run.
 
@@ -59,7 +69,7 @@ def play_led(
     head = t.Reader(io.BytesIO(data)).head
     run.keep(j.run_record(bytes.fromhex(digest_of(data)), head.station, True))
     run.keep(j.record(j.BOX, 0, 0, 0, bytes(8) + bytes((60, 15, boot, 0))))
-    run.keep(j.record(j.HEEDS, 0, 0, 0, b"by a key"))
+    run.keep(j.record(j.HEEDS, 0, 0, 0, key))
     runner = Led(t.Reader(io.BytesIO(data)), RunTime(0, 0, model), run)
     runner.heed()
     if waits_ms is not None:

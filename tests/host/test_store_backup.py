@@ -246,7 +246,11 @@ def test_a_store_that_is_gone_comes_back(path, capsys):
 def test_an_older_store_is_checked_and_copied_as_it_is(path, capsys):
     change(
         path,
-        *(f"ALTER TABLE runs DROP COLUMN {name}" for name in ("kept", "dated_utc_us", "dated_by")),
+        "DROP INDEX ix_runs_led_key",
+        *(
+            f"ALTER TABLE runs DROP COLUMN {name}"
+            for name in ("kept", "dated_utc_us", "dated_by", "led_key")
+        ),
         "UPDATE alembic_version SET version_num='0005'",
     )
     change(path, "PRAGMA journal_mode = DELETE")

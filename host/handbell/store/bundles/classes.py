@@ -35,7 +35,8 @@ BY_RULE = Mark(None, None, False)
 class _Class:
     """The logs of a class in a bundle, by digest; ``said``: a coach there said that it is one.
 
-    ``lost`` are those without a clock, where it matters when they began.
+    ``lost`` are those without a clock, where it matters when they began. ``keys`` are those of the
+    armings by which a remote led it.
     ``told`` is False for a bundle of an earlier version, that tells no classes: then its logs are
     parted by the usual rules, and nothing is said of them that would hold against those.
     """
@@ -48,6 +49,7 @@ class _Class:
     told: bool
     said: bool
     stations: Mapping[str, int]
+    keys: frozenset[str]
 
 
 def marks_of(
@@ -55,9 +57,10 @@ def marks_of(
 ) -> dict[str, Mark]:
     """Return the origin of each log and as what it is filed.
 
-    A class is ours when we have a log of it, or when all its boxes were seen from here: a second
-    computer collected them. Any other class is somebody else's and joins none of ours. What a coach
-    there said of a class holds here: it is filed so, and melts with none that was here before.
+    A class is ours when we have a log of it or of its arming, or when all its boxes were seen from
+    here: a second computer collected them. Any other class is somebody else's and joins none of
+    ours. What a coach there said of a class holds here: it is filed so, and melts with none that
+    was here before.
     """
     found: dict[str, Mark] = {}
     some = list(_classes(told, parts))
@@ -69,13 +72,14 @@ def marks_of(
             .where(r.digest.in_(one.digests))
             .order_by(r.digest)
         ).all()
-        ours = bool(known) or all(_seen(conn, box) for box in one.boxes)
+        led = conn.execute(select(r.digest, r.origin).where(r.led_key.in_(one.keys))).all()
+        ours = bool(known or led) or all(_seen(conn, box) for box in one.boxes)
         said = one.told and (one.said or (ours and any(_near(one, other) for other in by_word)))
         filed = filed_as("told", one.digests) if said else one.digests[0] if one.told else None
         if not ours:
             mark = Mark(one.digests[0], filed, kept=filed is not None and not one.said)
         elif not said or (not one.said and any(map(_said_here, known))):
-            mark = _as_known(one, known) if known else BY_RULE
+            mark = _as_known(one, known) if known else BY_RULE._replace(origin=_origin(led))
         elif len(known) == len(one.digests):
             mark = Mark(known[0].origin, known[0].filed, known[0].kept)  # nothing is new
         else:
@@ -207,6 +211,7 @@ def _classes(told: Mapping[str, Any], parts: Mapping[str, bytes]) -> Iterator[_C
             told=known,
             said=any(one["filed"] for one in some),
             stations={one["digest"]: station[one["timeline"]] for one in some},
+            keys=frozenset(filter(None, (_key(parts, one) for one in some))),
         )
 
     station = {
@@ -221,6 +226,14 @@ def _classes(told: Mapping[str, Any], parts: Mapping[str, bytes]) -> Iterator[_C
         logs = [_log(parts, n, one) for n, one in enumerate(some)]
         for group in parted(logs).classes:
             yield made([some[log.run] for log in group], group, False)
+
+
+def _key(parts: Mapping[str, bytes], one: Told) -> str | None:
+    """Return by which arming a remote led a log; most were led by none and need not be read."""
+    log = parts[f"logs/{one['digest']}"]
+    if not journals.may_be_led(log):
+        return None
+    return journals.read(log, journals.Played(one["timeline"], 0)).led_key
 
 
 def _log(parts: Mapping[str, bytes], number: int, one: Told) -> Log:
@@ -242,6 +255,7 @@ def _log(parts: Mapping[str, bytes], number: int, one: Told) -> Log:
         pressed_ms=tuple(pressed_ms),
         cut=journals.ends_by_cut(log),
         boot=found.boot or 0,
+        key=found.led_key,
     )
 
 

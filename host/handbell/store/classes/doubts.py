@@ -217,14 +217,24 @@ def of_another_origin(conn: Connection, class_id: int) -> list[str]:
 def over_by_then(conn: Connection, one: int, other: int) -> bool:
     """Whether one of two classes of a plan was over before all boxes of the other had begun.
 
-    Such two are never one class, whatever a coach says.
+    Such two are never one class, whatever a coach says; nor are two that were led by different
+    armings. Those of one are, whenever each box began.
     """
     r, t = runs.c, timelines.c
+    mine, yours = keys_of(conn, one), keys_of(conn, other)
+    if mine and yours:
+        return not mine & yours
     starts = select(func.max(r.start_utc_us) - func.min(r.start_utc_us))
     apart_us = conn.scalar(starts.where(r.class_id.in_([one, other]))) or 0
     head = select(func.substr(t.data, 1, HEADER_SIZE)).join(runs, r.timeline == t.digest)
     lengths = conn.scalars(head.where(r.class_id == one).limit(1)).all()
     return any(apart_us >= slot_ms_of(bytes(length)) * 1000 for length in lengths)
+
+
+def keys_of(conn: Connection, class_id: int) -> set[str]:
+    """Return the keys of the armings by which a remote led a class."""
+    mine = runs.c.class_id == class_id, runs.c.led_key.is_not(None)
+    return set(conn.scalars(select(runs.c.led_key).where(*mine)))
 
 
 def _boxes(conn: Connection, class_id: int) -> set[tuple[int, str | None]]:

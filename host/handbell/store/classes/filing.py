@@ -17,6 +17,7 @@ from handbell.store.people.worn import names_differ
 from handbell.store.results.settle import alike, settle
 
 from . import gathering, joining
+from .doubts import keys_of
 from .lost import at_one_time, spell_of
 from .moves import moves_told
 from .played import boots_of
@@ -34,7 +35,7 @@ OF_RUN = (
 LOG_LEAST = 8  # signs of a digest, as the command lists it
 _R = tables.runs.c
 _FACTS: Select[Any] = select(
-    _R.id, _R.digest, _R.box_id, _R.station, _R.origin, _R.state, _R.start_utc_us
+    *(_R.id, _R.digest, _R.box_id, _R.station, _R.origin, _R.state, _R.start_utc_us, _R.led_key)
 )
 
 
@@ -54,7 +55,16 @@ def join_classes(store: Database, class_id: int, into: int, moved: list[str] | N
                 f"Classes {class_id} and {into} are not two classes of one plan",
                 "handbell report --list shows the classes there are",
             )
+        led = {number: keys_of(conn, number) for number in (class_id, into)}
+        if led[class_id] and led[into] and not led[class_id] & led[into]:
+            raise UsageError(
+                f"A remote was armed once for class {min(led)} and once more for class {max(led)}, "
+                "so they are two",
+                "Leave them as they are",
+            )
         both = {(r.box_id, r.station) for r in mine} & {(r.box_id, r.station) for r in yours}
+        if led[class_id] & led[into]:
+            both = set()  # one arming, so one class, whenever each box was in it
         slot_us = gathering.slot_us_of(conn, mine[0].id)
         twice = [
             place
@@ -71,8 +81,9 @@ def join_classes(store: Database, class_id: int, into: int, moved: list[str] | N
                 "so they are two",
                 "Leave them as they are",
             )
-        _check_starts(conn, {class_id: mine, into: yours})
-        _check_times(conn, {class_id: mine, into: yours}, slot_us)
+        if not led[class_id] & led[into]:
+            _check_starts(conn, {class_id: mine, into: yours})
+            _check_times(conn, {class_id: mine, into: yours}, slot_us)
         differ = names_differ(conn, class_id, into)
         if differ:
             bib, one, other = differ[0]

@@ -29,6 +29,7 @@ from .parted import Parted, parted, touch
 from .played import Played, boots_of, played
 from .together import (
     COLLECTING_US,
+    LATELY_US,
     MINUTE_US,
     START_APART_US,
     Log,
@@ -39,7 +40,7 @@ WEEK_US = 7 * 24 * 60 * MINUTE_US
 
 _FACTS = (
     "id digest box_id station start_utc_us started_by state stopped collected_utc_us "
-    "origin filed kept class_id timeline"
+    "origin filed kept class_id timeline led_key"
 )
 
 
@@ -55,7 +56,7 @@ _ONE = _RUNS.where(runs.c.id == bindparam("run"))
 
 
 _NEAR = _OF_PLAN.where(
-    classes.c.start_utc_us >= bindparam("since") - START_APART_US,
+    classes.c.start_utc_us >= bindparam("since") - LATELY_US,  # a class may be long
     runs.c.start_utc_us.between(bindparam("since"), bindparam("until")),
 )
 
@@ -64,6 +65,9 @@ _LOST = _OF_PLAN.where(runs.c.start_utc_us.is_(None))
 
 
 _FILED = _OF_PLAN.where(runs.c.filed.in_(bindparam("filed", expanding=True)))
+
+
+_LED = _OF_PLAN.where(runs.c.led_key.in_(bindparam("keys", expanding=True)))
 
 
 _LENGTH = select(func.substr(timelines.c.data, 1, HEADER_SIZE).label("head"), timelines.c.plan)
@@ -88,11 +92,13 @@ def parted_around(
     slot_us = slot_ms_of(bytes(told.head)) * 1000
     new = conn.execute(_ONE, {"run": run}).one()
     rows = {new.id: new} | _near(conn, told.plan, new, slot_us, without)
-    filed = {row.filed for row in rows.values()} - {None}
-    if filed:
-        more = _by_id(conn, _FILED, {"plan": told.plan, "filed": list(filed)})
-        if more.keys() - rows.keys():  # each of these may reach others in turn
-            rows |= _by_id(conn, _OF_PLAN, {"plan": told.plan})
+    more: Rows = {}
+    if filed := {row.filed for row in rows.values()} - {None}:
+        more |= _by_id(conn, _FILED, {"plan": told.plan, "filed": list(filed)})
+    if keys := {row.led_key for row in rows.values()} - {None}:
+        more |= _by_id(conn, _LED, {"plan": told.plan, "keys": list(keys)})
+    if more.keys() - rows.keys():  # each of these may reach others in turn
+        rows |= _by_id(conn, _OF_PLAN, {"plan": told.plan})
     rows.pop(without or 0, None)
     logs = _with_presses(conn, reached(_logs(conn, rows, slot_us, without), run))
     return told.plan, {log.run: rows[log.run] for log in logs}, parted(logs)
@@ -178,6 +184,7 @@ def _logs(
             origin=row.origin,
             filed=row.filed,
             kept=row.kept,
+            key=row.led_key,
             **when.get(row.id, Played())._asdict(),
         )
         for row in rows.values()
@@ -227,6 +234,8 @@ def reached(logs: Sequence[Log], run: int) -> list[Log]:
     for log in logs:
         if log.filed is not None:
             same.setdefault(log.filed, []).append(log)
+        if log.key is not None:
+            same.setdefault(log.key, []).append(log)
     todo = [log for log in logs if log.run == run]
     seen = {run}
     found = []
@@ -236,11 +245,15 @@ def reached(logs: Sequence[Log], run: int) -> list[Log]:
         since, until = spell(one)
         far_us = max(START_APART_US, one.slot_us)
         around = timed[bisect_left(starts, since - far_us) : bisect_right(starts, until + far_us)]
-        for other in (*around, *lost, *same.get(one.filed or "", ())):
+        for other in (*around, *lost, *_same(one, same)):
             if other.run not in seen and touch(one, other):
                 seen.add(other.run)
                 todo.append(other)
     return found
+
+
+def _same(log: Log, same: Mapping[str, list[Log]]) -> Iterable[Log]:
+    return (*same.get(log.filed or "", ()), *same.get(log.key or "", ()))
 
 
 def _start(log: Log) -> int:

@@ -15,6 +15,7 @@ from .together import (
     Log,
     came_before,
     collected_together,
+    led_apart,
     may_be_of,
     start_of,
     started_again,
@@ -72,7 +73,7 @@ def lacks(group: Iterable[Log], log: Log) -> bool:
 
 def may_be(log: Log, group: Sequence[Log]) -> bool:
     """Whether a log without a clock may be of a class."""
-    return lacks(group, log) and at_one_time([log], group)
+    return lacks(group, log) and at_one_time([log], group) and not led_apart([log], group)
 
 
 def near(log: Log, group: Sequence[Log]) -> bool:
@@ -123,6 +124,8 @@ def went_on(log: Log, group: Sequence[Log], of_box: Sequence[Log]) -> bool:
     """
     same = [other for other in group if other.box_id == log.box_id]
     if not same or not at_one_time([log], [*same, *(o for o in group if o not in same)]):
+        return False
+    if led_apart([log], group):
         return False
     first = min(other.boot for other in same)
     between = [o for o in of_box if first < o.boot and came_before(o, log)]

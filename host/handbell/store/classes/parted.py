@@ -2,6 +2,9 @@
 
 The answer depends on the logs alone, never on the order in which they came in.
 
+Logs that a remote led tell by which arming: those of one are one class, whenever each began, and
+those of two never are.
+
 Logs with a clock: those whose starts are nearest go together first, as long as all of a class lie
 within 20 minutes and less than the plan's own length. Of those that began at once a box goes first
 to the boxes that lack its station. A box takes part in a class once at a station. Two boxes of one
@@ -30,6 +33,8 @@ from .together import (
     Pair,
     clashing_pairs,
     filed,
+    fixed,
+    led_apart,
     said,
     start_apart,
     start_of,
@@ -70,8 +75,13 @@ class Parted:
 def parted(logs: Iterable[Log]) -> Parted:
     """Return which logs are one class."""
     by_origin: dict[str, list[Log]] = {}
-    for log in sorted(logs, key=lambda log: log.digest):
-        by_origin.setdefault(log.origin or "", []).append(log)
+    of_key: dict[str | None, str] = {}  # one arming, so one class, wherever it was collected
+    in_order = sorted(logs, key=lambda log: log.digest)
+    for log in in_order:
+        if log.key is not None:
+            of_key[log.key] = min(log.origin or "", of_key.get(log.key, log.origin or ""))
+    for log in in_order:
+        by_origin.setdefault(of_key.get(log.key, log.origin or ""), []).append(log)
     found = Parted()
     for some in by_origin.values():
         _part(some, found)
@@ -80,6 +90,8 @@ def parted(logs: Iterable[Log]) -> Parted:
 
 def touch(one: Log, other: Log) -> bool:
     """Whether the place of one log may depend on the other."""
+    if one.key is not None and one.key == other.key:
+        return True
     if one.origin != other.origin:
         return False
     if one.filed is not None and one.filed == other.filed:
@@ -95,10 +107,10 @@ def _part(logs: Sequence[Log], found: Parted) -> None:
     groups = timed_groups(logs, clashing)
     timed = [group for group in groups if start_of(group) is not None]
     timed.sort(key=lambda group: (start_of(group) or 0, group[0].digest))
-    fixed = [group for group in groups if start_of(group) is None and group[0].filed is not None]
-    lost = [g[0] for g in groups if start_of(g) is None and g[0].filed is None]
+    known = [group for group in groups if start_of(group) is None and fixed(group)]
+    lost = [g[0] for g in groups if start_of(g) is None and not fixed(g)]
     first = len(found.classes)
-    apart = place_lost(lost, timed, fixed, logs)
+    apart = place_lost(lost, timed, known, logs)
     found.classes += apart.classes
     found.unsure |= {
         first + place: [first + other for other in among] for place, among in apart.unsure.items()
@@ -119,7 +131,7 @@ def _part(logs: Sequence[Log], found: Parted) -> None:
 
 
 def _shared(group: Iterable[Log]) -> set[int]:
-    """Return the stations at which two boxes of a class were, which nobody said.
+    """Return the stations at which two boxes of a class were, which neither key nor coach says.
 
     A clean change to a spare is among them: a box of another hall that was pressed seldom, or lost
     power early, looks like one.
@@ -130,6 +142,7 @@ def _shared(group: Iterable[Log]) -> set[int]:
         if one.station == other.station
         and one.box_id != other.box_id
         and not _said_both(one, other)
+        and not (one.key is not None and one.key == other.key)
     }
 
 
@@ -143,7 +156,7 @@ def _halls(one: Sequence[Log], other: Sequence[Log], clashing: set[Pair]) -> int
     pairs = [(a, b) for a in one for b in other]
     if not all(starts_near(a, b) for a, b in pairs):
         return None
-    if said(one) and said(other):
+    if (said(one) and said(other)) or led_apart(one, other):
         return None
     clashes = [(a, b) for a, b in pairs if (a.digest, b.digest) in clashing]
     if not clashes or any(a.box_id == b.box_id for a, b in clashes):
@@ -165,6 +178,6 @@ def _as_near(mine: Sequence[Log], yours: Sequence[Log], clashing: set[Pair]) -> 
             for b in yours
         )
         near = start_apart(log, yours)
-        if log.filed is None and may and near is not None and near == start_apart(log, others):
+        if not fixed([log]) and may and near is not None and near == start_apart(log, others):
             found.append(log)
     return found

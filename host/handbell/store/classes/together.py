@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
@@ -31,6 +32,7 @@ class Log:
     are never one class; those with the same ``filed`` always are, as a coach said or, with
     ``kept``, an import did. One without a clock began between ``since_us`` and ``until_us`` and was
     there to be collected at ``had_us``, as ``played`` tells.
+    ``key`` is that of the arming by which a remote led it, None where none did.
     """
 
     run: int
@@ -52,6 +54,7 @@ class Log:
     since_us: int = 0
     until_us: int = FAR_US
     had_us: int = FAR_US
+    key: str | None = None
 
     @property
     def given_us(self) -> int:
@@ -72,8 +75,9 @@ def timed_groups(logs: Sequence[Log], clashing: set[Pair]) -> list[list[Log]]:
     """
     groups: dict[str, list[Log]] = {}
     of: dict[str, list[Log]] = {}
+    led = filed_of_keys(logs)
     for log in logs:
-        group = groups.setdefault(log.filed or log.digest, [])
+        group = groups.setdefault(log.filed or led.get(log.key) or log.digest, [])
         group.append(log)
         of[log.digest] = group
     timed = [log for log in logs if log.start_utc_us is not None]
@@ -100,6 +104,35 @@ def timed_groups(logs: Sequence[Log], clashing: set[Pair]) -> list[list[Log]]:
                     mine += yours
                     of.update((log.digest, mine) for log in yours)
     return list({id(group): group for group in of.values()}.values())
+
+
+def filed_of_keys(logs: Iterable[Log]) -> dict[str | None, str]:
+    """Return as what the logs of each key are filed of which nobody said it.
+
+    They are one class. Where a coach parted it, that is the part that most of them are in.
+    """
+    said_: dict[str, Counter[str]] = {}
+    for log in logs:
+        if log.key is not None:
+            said_.setdefault(log.key, Counter())[log.filed or ""] += 1
+    found: dict[str | None, str] = {}
+    for key, some in said_.items():
+        some.pop("", None)
+        most = max(some, key=lambda filed_as: (some[filed_as], filed_as), default=None)
+        found[key] = most or f"key {key}"
+    return found
+
+
+def led_apart(some: Iterable[Log], others: Iterable[Log]) -> bool:
+    """Whether two groups were led by different armings, so that they are never one class."""
+    mine = {log.key for log in some} - {None}
+    yours = {log.key for log in others} - {None}
+    return bool(mine and yours) and not mine & yours
+
+
+def fixed(group: Iterable[Log]) -> bool:
+    """Whether it is known what is of a group: somebody said it, or their key does."""
+    return any(log.filed is not None or log.key is not None for log in group)
 
 
 def _divide(of: dict[str, list[Log]]) -> None:
@@ -152,9 +185,9 @@ def _exchange(of: dict[str, list[Log]]) -> None:
 
 
 def _able(of: Mapping[str, list[Log]]) -> list[list[Log]]:
-    """Return the groups that nobody filed and that have no station twice."""
+    """Return the groups that are by rule alone and have no station twice."""
     groups = list({id(group): group for group in of.values()}.values())
-    return [g for g in groups if len({log.station for log in g}) == len(g) and not filed(g)]
+    return [g for g in groups if len({log.station for log in g}) == len(g) and not fixed(g)]
 
 
 def _spread(group: Sequence[Log], place: int, log: Log) -> int:
@@ -207,10 +240,16 @@ def _no_station_twice(some: Iterable[Log], others: Iterable[Log]) -> bool:
 
 
 def _may_be_one(some: Sequence[Log], others: Sequence[Log], clashing: set[Pair]) -> bool:
-    if filed(some) and filed(others):
+    if (filed(some) and filed(others)) or led_apart(some, others):
         return False
-    pairs = [(a, b) for a in some for b in others]
+    pairs = [(a, b) for a in _first_ones(some) for b in _first_ones(others)]
     return all(starts_near(a, b) and (a.digest, b.digest) not in clashing for a, b in pairs)
+
+
+def _first_ones(group: Sequence[Log]) -> list[Log]:
+    """Return a group without boxes that were put in, late, where a remote led it on."""
+    first = min(group, key=lambda log: (log.start_utc_us is None, log.start_utc_us or 0))
+    return [log for log in group if log.key is None or starts_near(first, log)]
 
 
 def starts_near(one: Log, other: Log) -> bool:

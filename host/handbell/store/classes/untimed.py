@@ -11,21 +11,22 @@ from collections.abc import Iterable, Sequence
 
 from .byhand import Groups, Untimed, boxes_of, by_sessions, in_boxes, once_at_a_station
 from .lost import at_one_time, certain, lacks, likeliest, may_be, near, surely_before, went_on
-from .together import Log, came_before, said, start_of, started_again
+from .together import Log, came_before, fixed, led_apart, said, start_of, started_again
 from .ways import ways
 
 
-def place_lost(lost: Sequence[Log], timed: Groups, fixed: Groups, logs: Sequence[Log]) -> Untimed:
+def place_lost(lost: Sequence[Log], timed: Groups, known: Groups, logs: Sequence[Log]) -> Untimed:
     """Put logs without a clock into classes, or together, or leave them alone and say why.
 
-    ``timed`` are the classes with a clock, ``fixed`` those without that somebody filed; both get
-    what is certainly of them. The places are those of ``timed``, then ``fixed``, then new ones.
+    ``timed`` are the classes with a clock, ``known`` those without of which is known what is of
+    them; both get what is certainly of them. The places are those of ``timed``, then ``known``,
+    then new ones.
     """
     inside = _in_a_timed_one(lost, timed, logs)
     left = [log for log in lost if log.digest not in inside]
-    found = Untimed([*timed, *fixed])
+    found = Untimed([*timed, *known])
     alone = [log for log in lost if log.digest in inside]
-    alone += by_sessions(left, timed, fixed, found)
+    alone += by_sessions(left, timed, known, found)
     _by_rule(alone, inside, len(timed), logs, found)
     _whole_ones(len(timed), found)
     return found
@@ -65,7 +66,7 @@ def _by_rule(
     singles = {
         group[0].digest: place
         for place, group in enumerate(columns)
-        if place >= timed and len(group) == 1 and group[0].filed is None
+        if place >= timed and len(group) == 1 and not fixed(group)
     }
     before = [[surely_before(one, other) for other in columns] for one in columns]
     rows = [*alone, *(columns[place][0] for place in singles.values())]
@@ -165,7 +166,7 @@ def _whole_ones(timed: int, found: Untimed) -> None:
     """Say of which others a whole class without a clock may be; a coach knows that of his."""
     lone = set(found.unsure)
     for place, group in enumerate(found.classes[timed:], timed):
-        if len(group) < 2 or place in lone or said(group):
+        if len(group) < 2 or place in lone or said(group) or all(log.key for log in group):
             continue
         others = [
             p
@@ -176,6 +177,7 @@ def _whole_ones(timed: int, found: Untimed) -> None:
             and (start_of(other) is not None or len(other) > 1)
             and all(lacks(other, log) and log.box_id not in boxes_of(other) for log in group)
             and at_one_time(group, other)
+            and not led_apart(group, other)
         ]
         if others:
             found.maybe.append((place, likeliest(group[0], found.classes, others)))

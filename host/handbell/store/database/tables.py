@@ -22,7 +22,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-VERSION = "0011"  # the newest migration; a store that says less is brought up to it
+VERSION = "0012"  # the newest migration; a store that says less is brought up to it
 
 DIGEST = String(24)
 
@@ -148,9 +148,11 @@ runs = Table(
     # It stands in start_utc_us then.
     Column("dated_utc_us", BigInteger),
     Column("dated_by", String(8)),
+    Column("led_key", String(16)),  # runs that a remote led by one arming have the same
     UniqueConstraint("digest", name="uq_runs_digest"),
     Index("ix_runs_class_id", "class_id"),
     Index("ix_runs_box_id", "box_id", "station"),
+    Index("ix_runs_led_key", "led_key"),
 )
 
 # Taps, results and sums have no foreign key: a server checks that for every single row, and they

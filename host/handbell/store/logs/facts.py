@@ -24,6 +24,7 @@ def facts_of(found: Journal) -> dict[str, Any]:
         "clock": "lost" if found.start_utc_us is None else "ok",
         "start_utc_us": found.start_utc_us,
         "started_by": found.started_by,
+        "led_key": found.led_key,
         "stopped": found.stopped,
         "end_class_ms": found.end_class_ms,
         "late_cues": found.late_cues,

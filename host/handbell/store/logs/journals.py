@@ -29,6 +29,7 @@ RATE_MOST_PPB = 1_000_000
 BOX_MOST_US = 2**53
 RATING_MOST = 10
 
+KEY_SIZE = 8
 BOX_CLOCK_MS = -2  # a state's UTC from there down is the box's own clock: so many ms below it
 
 
@@ -60,6 +61,7 @@ class Journal:
     start_box_us: int | None = None  # by the box's own clock, where it had no other,
     start_boot: int | None = None  # in which of its starts
     started_by: str = ""
+    key: str = ""  # by which a remote leads, hex
     end_cause: int | None = None
     end_class_ms: int = 0  # where the class was last, as far as is told
     late_cues: int = 0
@@ -81,6 +83,14 @@ class Journal:
         if self.last_utc_us is None:
             return None
         return self.last_utc_us + self.end_class_ms * 1000
+
+    @property
+    def led_key(self) -> str | None:
+        """The key of the arming that it was played of, None where no remote led it.
+
+        A box that waits for a remote still may be started by hand: in another class, then.
+        """
+        return self.key if self.key and self.started_by != STARTERS[j.BY_HAND] else None
 
     @property
     def stopped(self) -> bool:
@@ -192,6 +202,12 @@ def end_is_damaged(data: bytes) -> bool:
     return end > 0 and j.parse_record(data[end - j.RECORD_SIZE : end]) is None
 
 
+def may_be_led(data: bytes) -> bool:
+    """Whether a log may tell by which key a remote led: its first record says so, or is damaged."""
+    record = j.parse_record(data[: j.RECORD_SIZE])
+    return record is None or record[0] != j.RUN or record[1] != j.NO_ACTS
+
+
 def is_headless(data: bytes) -> bool:
     """Whether a log has sound records, but none that says what was played."""
     records, _ = j.parse(data)
@@ -224,6 +240,10 @@ def _state(found: Journal, record: Record) -> None:
 
 def _box(found: Journal, record: Record) -> None:
     found.battery_mv, found.boot = struct.unpack_from("<HH", record[4], 8)
+
+
+def _heeds(found: Journal, record: Record) -> None:
+    found.key = found.key or record[4][:KEY_SIZE].hex()
 
 
 def _utc(found: Journal, record: Record) -> None:
@@ -274,6 +294,7 @@ def _counted(found: Journal, _record: Record) -> None:
 _TAKE = {
     j.STATE: _state,
     j.BOX: _box,
+    j.HEEDS: _heeds,
     j.UTC: _utc,
     j.OWN: _own,
     j.TAP: _tap,

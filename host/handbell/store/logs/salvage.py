@@ -185,7 +185,8 @@ def _check_class(
         select(tables.timelines.c.data).where(tables.timelines.c.digest == played.timeline)
     )
     most = min(START_APART_US, timelines.decode(data or b"").slot_ms * 1000)
-    for run in there if start is not None else ():
+    keys = {run.led_key for run in there} - {None}
+    for run in there if start is not None and found.led_key not in keys else ():
         if run.start_utc_us is not None and abs(run.start_utc_us - start) > most:
             minutes = abs(run.start_utc_us - start) // MINUTE_US
             raise UsageError(
