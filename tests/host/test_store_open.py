@@ -45,7 +45,15 @@ BACK_TO_0002 = (
     *(f"ALTER TABLE wearers DROP COLUMN {name}" for name in ("said", "amended", "logs")),
     *(
         f"ALTER TABLE runs DROP COLUMN {name}"
-        for name in ("origin", "filed", "kept", "dated_utc_us", "dated_by", "led_key")
+        for name in (
+            "origin",
+            "filed",
+            "kept",
+            "dated_utc_us",
+            "dated_by",
+            "by_box_utc_us",
+            "led_key",
+        )
     ),
     "DROP TABLE results",
     'CREATE TABLE results (run INTEGER NOT NULL, "window" INTEGER NOT NULL, slot INTEGER NOT NULL,'
@@ -376,7 +384,7 @@ def test_what_an_earlier_version_s_import_filed_is_known_not_to_be_a_coach_s_wor
             for log, mark in zip(logs, marks, strict=True):
                 conn.execute(update(tables.runs).where(r.digest == log).values(filed=mark))
             conn.execute(text("DROP INDEX ix_runs_led_key"))
-            for name in ("kept", "dated_utc_us", "dated_by", "led_key"):
+            for name in ("kept", "dated_utc_us", "dated_by", "by_box_utc_us", "led_key"):
                 conn.execute(text(f"ALTER TABLE runs DROP COLUMN {name}"))
             conn.execute(text("UPDATE alembic_version SET version_num = '0005'"))
     with open_store(address) as store, store.reading() as conn:

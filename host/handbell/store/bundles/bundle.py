@@ -21,6 +21,7 @@ from handbell.store.database import tables
 from handbell.store.database.database import Database
 from handbell.store.exports.rows import Rows
 from handbell.store.exports.schema import Wanted
+from handbell.store.logs.dating import BY_BOX
 from handbell.store.people.known_names import KnownNames, no_name
 from handbell.store.people.worn import bibs_of
 from handbell.store.results.settle import NAME
@@ -103,6 +104,7 @@ def _facts(conn: Connection, wanted: Wanted) -> dict[str, list[dict[str, Any]]]:
     said = r.c.filed.is_not(None) & ~r.c.kept
     runs = select(r.c.digest, r.c.box_id, r.c.timeline, r.c.collected_utc_us).where(some)
     runs = runs.add_columns(r.c.class_id, said.label("filed"), r.c.dated_utc_us, r.c.dated_by)
+    runs = runs.add_columns(r.c.bound_us.label("dated_bound_us"))
     played = select(r.c.timeline).where(some)
     sent = select(t.c.digest, t.c.plan, t.c.altered).where(t.c.digest.in_(played))
     of_plan = select(t.c.plan).where(t.c.digest.in_(played))
@@ -126,8 +128,11 @@ def _with_class(runs: list[dict[str, Any]]) -> list[dict[str, Any]]:
         least[run["class_id"]] = min(run["digest"], least.get(run["class_id"], run["digest"]))
     for run in runs:
         run |= {"class": least[run.pop("class_id")], "filed": bool(run["filed"])}
-        if run["dated_by"] is None:  # as before there were dates: older programs read it
+        by, bound_us = run["dated_by"], run.pop("dated_bound_us")
+        if by is None:  # as before there were dates: older programs read it
             del run["dated_utc_us"], run["dated_by"]
+        elif by == BY_BOX and bound_us is not None:
+            run["dated_bound_us"] = bound_us
     return runs
 
 

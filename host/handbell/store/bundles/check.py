@@ -65,6 +65,7 @@ RUN: Mapping[str, Check] = {
     "filed": _yes_no,
     "dated_utc_us": _or_none(_UTC_US),
     "dated_by": lambda value: value in (None, BY_BOX, BY_HAND),
+    "dated_bound_us": _or_none(_UTC_US),
 }
 AMENDMENT: Mapping[str, Check] = {
     "log": _DIGEST,
@@ -96,10 +97,11 @@ LISTS = {
     "amendments": AMENDMENT,
     "wearers": WEARER,
 }
-# Earlier versions did not tell these, and a date is told only where there is one.
+# Earlier versions did not tell these. A date is told only where there is one, how far it may be off
+# only where a box's clock says it.
 NOT_ALWAYS = {
     **{"text": False, "class": None, "filed": False, "before": None, "logs": None},
-    **{"dated_utc_us": None, "dated_by": None},
+    **{"dated_utc_us": None, "dated_by": None, "dated_bound_us": None},
 }
 
 

@@ -13,7 +13,7 @@ from handbell.store.classes.filing import filed_as
 from handbell.store.classes.parted import parted
 from handbell.store.classes.together import START_APART_US, Log
 from handbell.store.database import tables
-from handbell.store.logs import journals, timelines
+from handbell.store.logs import dating, journals, timelines
 from handbell_core import journal as j
 from handbell_core.timeline import HEADER_SIZE
 
@@ -242,13 +242,14 @@ def _log(parts: Mapping[str, bytes], number: int, one: Told) -> Log:
     played = journals.Played(one["timeline"], timelines.decode(timeline).station)
     log = parts[f"logs/{one['digest']}"]
     found = journals.read(log, played)
+    dated = dating.kept(one)
     pressed_ms = (class_ms for kind, _, _, class_ms, _ in found.records if kind == j.TAP)
     return Log(
         run=number,
         digest=one["digest"],
         box_id=str(one["box_id"])[:32],
         station=found.station,
-        start_utc_us=found.start_utc_us,
+        start_utc_us=dated.utc_us if dated else found.start_utc_us,
         slot_us=timelines.slot_ms_of(timeline[:HEADER_SIZE]) * 1000,
         collected_utc_us=one["collected_utc_us"],
         whole=found.state == "whole" and not found.stopped,

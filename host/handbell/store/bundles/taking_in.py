@@ -32,6 +32,7 @@ from .amended import names_of, settle_names, take_amendments
 from .bundle import CHECK, FORMAT, LIST, VERSION
 from .check import checked_list
 from .classes import Mark, marks_of
+from .dates import take_dates
 from .names import Runs, take_names
 from .told import beside, joined_by_rule, otherwise
 
@@ -212,7 +213,8 @@ def _take_in(conn: Connection, bundle: Bundle) -> Imported:
             done.runs_new += taken.new
             new += [taken.run_id] * taken.new
             done.kept += taken.differ
-    done.kept += moved
+        dated = take_dates(conn, told["runs"])
+    done.kept += [*dated, *moved]
     r = tables.runs.c
     now = conn.execute(select(r.digest, r.id, r.class_id, r.origin).where(r.id.in_(ids))).all()
     runs: Runs = {row.digest: (row.id, row.class_id) for row in now}

@@ -148,6 +148,7 @@ runs = Table(
     # It stands in start_utc_us then.
     Column("dated_utc_us", BigInteger),
     Column("dated_by", String(8)),
+    Column("by_box_utc_us", BigInteger),  # by its box's clock, also where a coach says otherwise
     Column("led_key", String(16)),  # runs that a remote led by one arming have the same
     UniqueConstraint("digest", name="uq_runs_digest"),
     Index("ix_runs_class_id", "class_id"),

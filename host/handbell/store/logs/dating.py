@@ -32,7 +32,9 @@ class Dated(NamedTuple):
     def columns(self) -> dict[str, Any]:
         """Return what it makes of a run's row."""
         row = {"dated_utc_us": self.utc_us, "dated_by": self.by, "start_utc_us": self.utc_us}
-        return row if self.bound_us is None else row | {"bound_us": self.bound_us}
+        if self.by == BY_BOX:  # stays below what a coach says later
+            row |= {"by_box_utc_us": self.utc_us, "bound_us": self.bound_us}
+        return row
 
 
 def by_box(conn: Connection, found: Journal, box_id: str, collected_utc_us: int) -> Dated | None:
@@ -90,14 +92,19 @@ def date_by_hand(conn: Connection, some: Sequence[int], utc_us: int | None) -> N
 
 def _as_logged(conn: Connection, row: Any) -> dict[str, Any]:
     r = tables.runs.c
-    wanted = select(r.journal, r.timeline, r.station).where(r.id == row.id)
+    wanted = select(r.journal, r.timeline, r.station, r.by_box_utc_us, r.bound_us)
+    wanted = wanted.where(r.id == row.id)
     told = conn.execute(wanted).one()
     found = read(bytes(told.journal), Played(told.timeline, told.station))
     by_clock = by_box(conn, found, row.box_id, row.collected_utc_us)
+    if by_clock is None and told.by_box_utc_us is not None:  # measured where it was collected
+        by_clock = Dated(told.by_box_utc_us, BY_BOX, told.bound_us)
     none = {"dated_utc_us": None, "dated_by": None, "start_utc_us": found.start_utc_us}
     return by_clock.columns() if by_clock else none
 
 
 def kept(row: Mapping[str, Any]) -> Dated | None:
     """Return what is kept of a run's date, None for nothing."""
-    return Dated(row["dated_utc_us"], row["dated_by"]) if row["dated_by"] else None
+    if not row["dated_by"]:
+        return None
+    return Dated(row["dated_utc_us"], row["dated_by"], row["dated_bound_us"])

@@ -191,8 +191,9 @@ def settle(conn: Connection, run: int) -> None:
 def _settle(conn: Connection, run: int, anew: bool = False) -> None:
     """Settle a run; ``anew``: also what is known of it beside its counts."""
     r, t = tables.runs, tables.timelines
-    dates = (r.c.box_id, r.c.collected_utc_us, r.c.dated_utc_us, r.c.dated_by)
+    dates = (r.c.box_id, r.c.collected_utc_us, r.c.dated_utc_us, r.c.dated_by, r.c.by_box_utc_us)
     wanted = select(r.c.journal, r.c.timeline, r.c.station, t.c.data, *dates)
+    wanted = wanted.add_columns(r.c.bound_us.label("dated_bound_us"))
     row = conn.execute(wanted.join(t, t.c.digest == r.c.timeline).where(r.c.id == run)).one()
     found = journals.read(row.journal, journals.Played(row.timeline, row.station))
     timeline = timelines.decode(row.data)
@@ -206,6 +207,8 @@ def _settle(conn: Connection, run: int, anew: bool = False) -> None:
             by_box = dating.by_box(conn, found, row.box_id, row.collected_utc_us)
             dated = by_box or dated
         values = facts.facts_of(found) | (dated.columns() if dated else {})
+        if row.by_box_utc_us is not None and dated is not None and dated.by == dating.BY_HAND:
+            values["bound_us"] = row.dated_bound_us  # of the box's clock, as before
         conn.execute(update(r).where(r.c.id == run).values(values))
         facts.note(conn, run, found, facts.mismatches_of(found, timeline, counted))
     fill(conn, run, derive(found, counted, windows))
