@@ -247,9 +247,10 @@ def test_an_older_store_is_checked_and_copied_as_it_is(path, capsys):
     change(
         path,
         "DROP INDEX ix_runs_led_key",
+        "ALTER TABLE contacts DROP COLUMN seq",
         *(
             f"ALTER TABLE runs DROP COLUMN {name}"
-            for name in ("kept", "dated_utc_us", "dated_by", "by_box_utc_us", "led_key")
+            for name in ("kept", "dated_utc_us", "dated_by", "by_box_utc_us", "met_seq", "led_key")
         ),
         "UPDATE alembic_version SET version_num='0005'",
     )

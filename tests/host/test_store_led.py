@@ -165,7 +165,11 @@ def test_a_store_of_before_gets_the_keys_from_its_logs(tmp_path):
         with store.writing() as conn:
             for words in (
                 "DROP INDEX ix_runs_led_key",
-                "ALTER TABLE runs DROP COLUMN led_key",
+                *(
+                    f"ALTER TABLE runs DROP COLUMN {name}"
+                    for name in ("led_key", "met_seq", "by_box_utc_us")
+                ),
+                "ALTER TABLE contacts DROP COLUMN seq",
                 "INSERT INTO classes SELECT 2, plan, start_utc_us, started_by, collected_utc_us "
                 "FROM classes",
                 "UPDATE runs SET class_id = id",

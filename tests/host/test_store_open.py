@@ -40,6 +40,7 @@ def upgrade():
 # The tables as version 0002 had them, as far as later ones touch them.
 BACK_TO_0002 = (
     *(f"DROP INDEX {name}" for name in ("ix_runs_box_id", "ix_runs_led_key")),
+    "ALTER TABLE contacts DROP COLUMN seq",
     *(f"DROP TABLE {name}" for name in ("athletes", "amendments", "tasks", "taps", "sums")),
     *(f"ALTER TABLE {name} DROP COLUMN altered" for name in ("plans", "timelines")),
     *(f"ALTER TABLE wearers DROP COLUMN {name}" for name in ("said", "amended", "logs")),
@@ -52,6 +53,7 @@ BACK_TO_0002 = (
             "dated_utc_us",
             "dated_by",
             "by_box_utc_us",
+            "met_seq",
             "led_key",
         )
     ),
@@ -384,7 +386,8 @@ def test_what_an_earlier_version_s_import_filed_is_known_not_to_be_a_coach_s_wor
             for log, mark in zip(logs, marks, strict=True):
                 conn.execute(update(tables.runs).where(r.digest == log).values(filed=mark))
             conn.execute(text("DROP INDEX ix_runs_led_key"))
-            for name in ("kept", "dated_utc_us", "dated_by", "by_box_utc_us", "led_key"):
+            conn.execute(text("ALTER TABLE contacts DROP COLUMN seq"))
+            for name in ("kept", "dated_utc_us", "dated_by", "by_box_utc_us", "met_seq", "led_key"):
                 conn.execute(text(f"ALTER TABLE runs DROP COLUMN {name}"))
             conn.execute(text("UPDATE alembic_version SET version_num = '0005'"))
     with open_store(address) as store, store.reading() as conn:

@@ -13,6 +13,7 @@ from handbell.store.bundles.taking_in import read_bundle
 from handbell.store.classes import joining
 from handbell.store.classes.byhand import _odd_boxes
 from handbell.store.classes.filing import set_date
+from handbell.store.classes.played import played
 from handbell.store.classes.together import MINUTE_US, Log
 from handbell.store.database import tables
 from handbell.store.exports.schema import Wanted
@@ -210,3 +211,22 @@ def test_a_class_of_a_bundle_began_when_its_coach_said(theirs, tmp_path):
     found.told["runs"][0]["filed"] = True  # else it does not matter when it began
     (one,) = _classes(found.told, found.parts)
     assert one.starts_us == [START_MS * 1000] * 2
+
+
+def test_a_contact_after_a_log_came_says_nothing_whatever_the_clock_was_then(store):
+    """The computer was a year ahead as box 1 was collected, and right again a week later."""
+    met(store, 1, 4, START_MS - WEEK_MS)
+    met(store, 1, 6, START_MS + YEAR_MS)
+    run = take(store, 1, None, START_MS + YEAR_MS + 1_000, 5)
+
+    def found():
+        r = tables.runs.c
+        wanted = (r.id, r.box_id, r.collected_utc_us, r.start_utc_us, r.met_seq)
+        with store.reading() as conn:
+            return played(conn, conn.execute(select(*wanted).where(r.id == run)).all())[run]
+
+    before = found()
+    assert before.since_us == (START_MS - WEEK_MS) * 1000
+    met(store, 1, 8, START_MS + WEEK_MS, "arm")
+    met(store, 1, 9, START_MS + 2 * WEEK_MS)
+    assert found() == before

@@ -624,7 +624,8 @@ def as_filed_before(place, of):
             db.execute("UPDATE runs SET class_id = ? WHERE id = ?", (number, run))
         db.execute("DELETE FROM classes WHERE id NOT IN (SELECT class_id FROM runs)")
         db.execute("DROP INDEX ix_runs_led_key")
-        for name in ("dated_utc_us", "dated_by", "by_box_utc_us", "led_key"):
+        db.execute("ALTER TABLE contacts DROP COLUMN seq")
+        for name in ("dated_utc_us", "dated_by", "by_box_utc_us", "met_seq", "led_key"):
             db.execute(f"ALTER TABLE runs DROP COLUMN {name}")
         db.execute("UPDATE alembic_version SET version_num = '0007'")
 

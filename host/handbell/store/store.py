@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sqlalchemy import Connection, Engine, and_, select, update
+from sqlalchemy import Connection, Engine, and_, func, select, update
 
 from handbell.base.digest import short_hex
 
@@ -66,8 +66,13 @@ class Store(Database):
 
     def add_contact(self, row: tuple[str, int, int, int, int, int, str]) -> None:
         """Keep a contact with a box's clock, its fields in the order of the table's columns."""
-        values = dict(zip(tables.contacts.c.keys(), row, strict=True))
-        self.doing(lambda conn: insert_if_absent(conn, tables.contacts, values))
+        values = dict(zip(tables.contacts.c.keys(), row, strict=False))
+
+        def work(conn: Connection) -> None:
+            last = conn.scalar(select(func.max(tables.contacts.c.seq))) or 0
+            insert_if_absent(conn, tables.contacts, {**values, "seq": last + 1})
+
+        self.doing(work)
 
     def contacts_of(
         self, box_id: str, since_utc_us: int

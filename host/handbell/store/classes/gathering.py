@@ -40,7 +40,7 @@ WEEK_US = 7 * 24 * 60 * MINUTE_US
 
 _FACTS = (
     "id digest box_id station start_utc_us started_by state stopped collected_utc_us "
-    "origin filed kept class_id timeline led_key"
+    "origin filed kept class_id timeline led_key met_seq"
 )
 
 

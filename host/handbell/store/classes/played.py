@@ -3,7 +3,8 @@
 The one answer for filing, for what is told and for ``--join``. Each contact tells at which of its
 starts a box was: a log of a later start was played since, one of an earlier start before. That is
 proof, also where the link broke off between two logs. Only then a collecting counts by itself: a
-box gives all that it has, though it may have been nothing.
+box gives all that it has, though it may have been nothing. What came in after the log says nothing,
+whatever the computer's clock said at either.
 """
 
 from __future__ import annotations
@@ -23,24 +24,28 @@ from .together import COLLECTING_US, FAR_US, Log, came_before, in_one_boot
 _BOX_AT = struct.Struct("<8sHH")
 
 
-_OF_BOXES = select(runs.c.id, runs.c.box_id, runs.c.start_utc_us, runs.c.collected_utc_us).where(
-    runs.c.box_id.in_(bindparam("boxes", expanding=True))
-)
+_OF_BOXES = select(
+    *(runs.c.id, runs.c.box_id, runs.c.start_utc_us, runs.c.collected_utc_us, runs.c.met_seq)
+).where(runs.c.box_id.in_(bindparam("boxes", expanding=True)))
 
 
 _MET = (
-    select(contacts.c.box_id, contacts.c.utc_us, contacts.c.boot, contacts.c.what)
+    select(*(contacts.c[name] for name in ("box_id", "utc_us", "boot", "what", "seq")))
     .where(contacts.c.box_id.in_(bindparam("boxes", expanding=True)))
     .order_by(contacts.c.utc_us, contacts.c.boot)
 )
 
 
 class Met(NamedTuple):
-    """A contact: when, at which of the box's starts (0: not known), whether its logs were asked."""
+    """A contact: when, at which of the box's starts (0: not known), whether its logs were asked.
+
+    ``seq`` is the order in which it came in, 0: not known.
+    """
 
     utc_us: int
     boot: int
     collected: bool
+    seq: int = 0
 
 
 class Played(NamedTuple):
@@ -73,21 +78,16 @@ def played(
             of_box[row.box_id].append(row)
     met: dict[str, list[Met]] = {box: [] for box in boxes}
     for c in conn.execute(_MET, {"boxes": boxes}):
-        met[c.box_id].append(Met(c.utc_us, c.boot, c.what == "collect"))
-    came = {
-        box: sorted(
-            {
-                *(row.collected_utc_us for row in of_box[box]),
-                *(c.utc_us for c in met[box] if c.collected),
-            }
-        )
-        for box in boxes
-    }
+        met[c.box_id].append(Met(c.utc_us, c.boot, c.what == "collect", c.seq or 0))
     boots = boots_of(conn, [row.id for row in some if met[row.box_id]])
     found, beside = {}, {}
     for row in some:
         at_us, boot = row.collected_utc_us, boots.get(row.id, 0)
-        found[row.id] = one = by_meetings(boot, at_us, met[row.box_id], came[row.box_id], surely)
+        last = FAR_US if row.met_seq is None else row.met_seq
+        by_then = [c for c in met[row.box_id] if c.seq <= last]
+        others = (o for o in of_box[row.box_id] if (o.met_seq or 0) <= last)
+        came = {*(c.utc_us for c in by_then if c.collected), *(o.collected_utc_us for o in others)}
+        found[row.id] = one = by_meetings(boot, at_us, by_then, sorted(came), surely)
         beside[row.id] = [
             other
             for other in of_box[row.box_id]

@@ -96,6 +96,7 @@ contacts = Table(
     Column("bound_us", BigInteger, nullable=False),
     Column("ahead_us", BigInteger, nullable=False),  # wall clock minus monotonic clock
     Column("what", String(12), nullable=False),  # the command
+    Column("seq", Integer),  # in which order they came in, whatever the computer's clock said
     Index("ix_contacts_box_id", "box_id", "utc_us"),
 )
 
@@ -149,6 +150,7 @@ runs = Table(
     Column("dated_utc_us", BigInteger),
     Column("dated_by", String(8)),
     Column("by_box_utc_us", BigInteger),  # by its box's clock, also where a coach says otherwise
+    Column("met_seq", Integer),  # the last contact before it was collected here
     Column("led_key", String(16)),  # runs that a remote led by one arming have the same
     UniqueConstraint("digest", name="uq_runs_digest"),
     Index("ix_runs_class_id", "class_id"),

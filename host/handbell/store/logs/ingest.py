@@ -30,6 +30,7 @@ _LOOK = (
     .outerjoin(tables.runs, _RUNS.digest == bindparam("digest"))
     .where(_TIMELINES.digest == bindparam("timeline"))
 )
+_LAST_MET = select(func.max(tables.contacts.c.seq))
 _NEXT_ID = select(func.nextval("runs_id_seq"))
 _AFTER_LAST_ID = select(func.coalesce(func.max(_RUNS.id), 0) + 1)  # SQLite has one writer
 _LOOK_AGAIN = _LOOK.with_only_columns(
@@ -80,7 +81,7 @@ def ingest_run(
         timeline = store.recent[log.found.timeline] = told
     ready = _count(log, timeline)
     try:
-        return store.doing(lambda conn: _take_in(conn, ready))
+        return store.doing(lambda conn: _take_in(conn, ready, collected=True))
     except _AlreadyThereError as error:
         return error.before
 
@@ -238,10 +239,12 @@ def _take_in(
     kept: bool = False,
     tell_moves: bool = True,
     dated: dating.Dated | None = None,
+    collected: bool = False,
 ) -> Ingested:
     """Write a run; raises _AlreadyThereError when another program was quicker.
 
-    Most is written first: that is in nobody's way, while runs of one plan wait for each other.
+    ``collected``: it comes from its box now. Most is written first: that is in nobody's way, while
+    runs of one plan wait for each other.
     """
     log, found = ready.log, ready.log.found
     run = _new_id(conn)
@@ -254,6 +257,7 @@ def _take_in(
         ready = _count(log, timelines.decode(now.altered))
     row = {"id": run, "class_id": None, **_run_row(log)}
     row |= {"origin": origin, "filed": filed, "kept": kept}
+    row["met_seq"] = conn.scalar(_LAST_MET) if collected else None
     dated = dated or dating.by_box(conn, found, log.box_id, log.collected_utc_us)
     row |= dated.columns() if dated else {}
     conn.execute(insert(tables.runs), row)
