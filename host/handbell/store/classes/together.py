@@ -32,7 +32,6 @@ class Log:
     are never one class; those with the same ``filed`` always are, as a coach said or, with
     ``kept``, an import did. One without a clock began between ``since_us`` and ``until_us`` and was
     there to be collected at ``had_us``, as ``played`` tells.
-    ``key`` is that of the arming by which a remote led it, None where none did.
     """
 
     run: int
@@ -54,7 +53,7 @@ class Log:
     since_us: int = 0
     until_us: int = FAR_US
     had_us: int = FAR_US
-    key: str | None = None
+    key: str | None = None  # of the arming by which a remote led it
 
     @property
     def given_us(self) -> int:
