@@ -12,6 +12,7 @@ from .states import (
     ASKING,
     AT_GATE,
     CLOSED,
+    DOOR_MS,
     LEAVING,
     MENU_MS,
     NEVER,
@@ -109,6 +110,9 @@ class Course:
         self.shown = [0] * SLOTS
         self.menu = CLOSED
         self.menu_slot = 0
+        # Taps that stepped through the choices and counted; whether they opened a tally again.
+        self._steps: "tuple[int, ...]" = ()
+        self._tallied = False
         self.rating = [-1] * SLOTS
         self._rate_end_ms = 0
         self.fault = 0  # why the run stands in FAULT
@@ -259,7 +263,10 @@ class Course:
                 break
         if act == "open":  # for a fixed time, which no tap lengthens
             self.menu_slot = slot
+            self._steps = ()
             self._set(MENU_T, at_ms + MENU_MS)
+        elif act == "soon":
+            self._set(MENU_T, at_ms + DOOR_MS)
         elif self.menu == CLOSED:
             self._set(MENU_T, NEVER)
         return act

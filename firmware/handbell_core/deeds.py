@@ -11,6 +11,7 @@ from . import journal as j
 from .counting import REACHED
 from .course import CUE_T, HOLD_T, LOOK_T, SETTLE_T, SHOW_T, SPAN_T, START_T, STAY_T, Course
 from .cues import AWAIT, BACK, CLOSE, MADE, NEAR, NEAR_MS, NO_CUE, start_cue
+from .legs import SOON_MS
 from .press import FIRST, SPENT, TOOK_BACK, UP
 from .states import (
     AGAIN_MS,
@@ -27,8 +28,13 @@ from .states import (
     SETTLE_MS,
     SHOW_MS,
     STANDS,
+    STEPS_MOST,
 )
 from .timeline import GATE, SLOTS, TAP_TALLY
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 MARKS_LATER = 3  # so far holds move a start by hand; the next one begins again at the first mark
 
@@ -137,6 +143,7 @@ class Deeds(Course):
             self._tell_results()
         counting.end()
         counting.untold = counting.before_window
+        self._tallied = False
         self._set(SETTLE_T, NEVER if self.span.tap == TAP_TALLY else run_ms + SETTLE_MS)
 
     def _tally_over(self, run_ms: int, arg: int) -> None:
@@ -193,14 +200,33 @@ class Deeds(Course):
     # Presses
 
     def _count(self, at_ms: int, slot: int) -> None:
-        class_ms = self._presses[slot].class_ms
-        if self.counting.tap(slot, class_ms, self.held_ms, self._doubt) == REACHED:
-            self.sink.bell(MADE, NEVER)
+        self._counted(slot, self.counting.tap)
 
     def _count_standing(self, at_ms: int, slot: int) -> None:
-        class_ms = self._presses[slot].class_ms
-        if self.counting.tap_standing(slot, class_ms, self.held_ms, self._doubt) == REACHED:
+        self._counted(slot, self.counting.tap_standing)
+
+    def _counted(self, slot: int, tap: "Callable[[int, int, int, int], int]") -> None:
+        class_ms, steps = self._presses[slot].class_ms, self._steps
+        if not steps:
+            counting = self.counting
+            self._tallied = counting.in_tally(class_ms) and counting.before[slot].confirmed
+        done = tap(slot, class_ms, self.held_ms, self._doubt)
+        if self.menu != CLOSED and slot == self.menu_slot:  # nothing sounds that may be no tap
+            if done and len(steps) < STEPS_MOST:
+                self._steps = steps + (class_ms,)
+        elif done == REACHED:
             self.sink.bell(MADE, NEVER)
+        elif self.counting.legs.people and steps and class_ms - steps[-1] < SOON_MS:
+            self._steps = steps[:-1]  # it was too soon only after that step, which stands for it
+
+    def _unstep(self, at_ms: int, slot: int) -> None:
+        """Something is chosen: the taps that led there were none."""
+        counting, class_ms = self.counting, self.class_ms(at_ms)
+        if self._steps and self._tallied:
+            counting.confirm(slot, class_ms, class_ms)
+        for tap_ms in self._steps:
+            if counting.back(slot, tap_ms, class_ms) or counting.leg_back(slot, tap_ms, class_ms):
+                counting.result_again(slot, tap_ms)
 
     def _take_back(self, at_ms: int, slot: int) -> None:
         press = self._presses[slot]

@@ -156,15 +156,17 @@ class Hands(Deeds):
             if self.menu != CLOSED and slot == self.menu_slot:
                 self._choose(slot, at_ms)
         elif gesture == "page_tap":
-            shown = self.menu != CLOSED and slot == self.menu_slot
-            if not shown or self._page("tap", slot, at_ms) == "tap":
-                self._mean(slot, "tap", press.at_ms)  # who taps goes on counting, this tap as well
+            if slot == self.menu_slot:
+                self._page("tap", slot, at_ms)
+            self._mean(slot, "tap", press.at_ms)  # who taps goes on counting, this tap as well
         elif gesture == "long" or gesture == "long_back":
             if gesture == "long_back":
                 self._do("give_back", at_ms, slot)
             if self._do("offer", at_ms, slot):  # unless it is being shown to another button
                 self._page("offer", slot, at_ms)
         elif gesture:
+            if gesture in ("off", "let_go") and slot == self.menu_slot:
+                self._page("off", slot, at_ms)
             self._mean(slot, gesture, press.at_ms if gesture == "tap" else at_ms)
 
     def _mean(self, slot: int, gesture: str, at_ms: int) -> None:
@@ -206,6 +208,7 @@ class Hands(Deeds):
     def _choose(self, slot: int, at_ms: int) -> None:
         """A hold on a page that was shown to it."""
         choice = self.menu
+        self._unstep(at_ms, slot)
         event = self._page("hold", slot, at_ms)
         if not self.offers(choice):
             return

@@ -23,10 +23,12 @@ def _on(*menus: int) -> int:
 
 _SHOWN = _on(RETURN, SKIP, WAIT, STOP, DOOR, SURE)
 
-# What leads on: ``open`` shows the page for its time, ``next`` goes past what is not offered,
-# ``tap`` lets the tap count as any other; the others are events of the class.
+# What leads on: ``open`` shows the page for its time, ``soon`` lets it close soon after the button
+# was let go, ``next`` goes past what is not offered; the others are events of the class. Every tap
+# counts; those of ``next`` are taken back by a hold.
 MENU: "Table" = (
     _on(CLOSED), "offer", DOOR, "open",
+    _on(DOOR), "off", DOOR, "soon",
     _on(DOOR), "hold", RETURN, "open",
     _on(RETURN), "tap", SKIP, "next",
     _on(SKIP), "tap", WAIT, "next",
@@ -37,7 +39,7 @@ MENU: "Table" = (
     _on(WAIT), "hold", CLOSED, "wait_after",
     _on(STOP), "hold", SURE, "open",
     _on(SURE), "hold", CLOSED, "end_it",
-    _on(DOOR, SURE), "tap", CLOSED, "tap",
+    _on(DOOR, SURE), "tap", CLOSED, "",
     _SHOWN, "time_up", CLOSED, "",
     _SHOWN, "close", CLOSED, "",
 )  # fmt: skip

@@ -50,7 +50,8 @@ PRESS: "Table" = (
     on(FIRST), "lasts", LONG_FIRST, "long",
     on(FIRST, LONG_FIRST), "up", UP, "let_go",
     on(HOLDS), "up", UP, "eased",
-    on(TOOK_BACK, SPENT, SURE_HOLDS), "up", UP, "",
+    on(SPENT), "up", UP, "off",
+    on(TOOK_BACK, SURE_HOLDS), "up", UP, "",
     _ANY, "void", UP, "",
 )  # fmt: skip
 

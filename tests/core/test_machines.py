@@ -243,12 +243,13 @@ def test_each_page_closes_by_itself_and_its_holds_and_taps_lead_on():
 def test_what_gestures_and_pages_lead_to_are_events_of_the_class():
     known = set(events(CLASS))
     assert {row[3] for row in rows(MEANS)} <= known
-    assert {row[3] for row in rows(MENU)} - {"", "open", "next", "tap"} <= known
+    assert {row[3] for row in rows(MENU)} - {"", "open", "soon", "next"} <= known
     gestures = {row[3] for row in rows(PRESS)}
     assert {row[1] for row in rows(MEANS)} == gestures - {
         "",
         "long",
         "long_back",
+        "off",
         "page_tap",
         "page_hold",
     }

@@ -12,6 +12,8 @@ from oracle_gestures import Gestures
 from oracle_state import (
     AGAIN_MS,
     CLOSES_MS,
+    DOOR,
+    DOOR_WAITS_MS,
     HOLD_KNOWN_MS,
     HOLD_MS,
     LONG_KNOWN_MS,
@@ -113,6 +115,8 @@ class Oracle(Gestures):
     def _go_on(self, ms: int) -> None:
         """A start or the end of a gate has come."""
         self._chosen_just_before(ms)
+        if self.page and self.page.kind == DOOR and ms - self.last_up_ms < UNSETTLED_MS:
+            self.leave_open(ms, "a long hold let go just before the class goes on")
         self.down.clear()  # who pressed before it meant no window
         first = 0 if self.state == "set" else self.index + 1
         self.zero_ms = ms - self.spans[first].start_ms
@@ -242,6 +246,10 @@ class Oracle(Gestures):
             self.long_hold(press, ms)
         elif not press.known_long:
             self.eased(press, ms)
+        if self.page and self.page.kind == DOOR and self.page.opened_by is press:
+            if self.page.closes_ms - ms < UNSETTLED_MS:
+                self.leave_open(ms, "a long hold let go in its question's last moment")
+            self.page.closes_ms = ms + DOOR_WAITS_MS
         if press.is_first and self.state == "held":
             self.again_over_ms = ms + AGAIN_MS
             self.be("again", ms)

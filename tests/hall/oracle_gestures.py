@@ -19,7 +19,8 @@ from oracle_state import (
     Press,
     WantedTap,
 )
-from oracle_taps import SOON_MS, Relay
+from oracle_steps import Steps
+from oracle_taps import SOON_MS, Count, Relay
 
 from handbell_core.timeline import GATE, RATING, TAP_TALLY, WINDOW
 
@@ -28,7 +29,7 @@ RATING_STEPS = (255, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 0)
 COUNTED_STATES = ("play", "tally")
 
 
-class Gestures:
+class Gestures(Steps):
     """The part of the oracle that takes gestures; see ``oracle.Oracle``."""
 
     def page_is(self, page: Page | None, ms: int) -> None:
@@ -58,38 +59,40 @@ class Gestures:
         page = self.page if self.page and self.page.slot == press.slot else None
         if page:
             self.chosen_ms = ms
-        if page and page.kind == LIST:
-            self._want_tap(press, ms, counts=False, due=False)
-            page.choice = self._next_offered(page.choice)
-            self.page_is(page, ms)
-            return
+        steps = page if page and page.kind == LIST else None
+        if steps:
+            steps.choice = self._next_offered(steps.choice)
         if page:
-            self.page_is(None, ms)
+            self.page_is(steps, ms)
+        confirmed = self.was_confirmed(press)
         if press.state == "asking":
             self._rate(press, press.at_ms, 1)
         elif press.state in ("play", "tally", "gate", "leaving"):
-            self._count(press, ms)
+            counted = self._count(press, ms)
+            if steps and counted:
+                self.stepped(steps, press, counted, confirmed)
         elif press.state == "set":
             self._want_tap(press, ms, counts=False, due=False)
         elif press.state == "again" and self.state == "again":
             self.rest(ms)
 
-    def _count(self, press: Press, ms: int) -> None:
+    def _count(self, press: Press, ms: int) -> Count | Relay | None:
+        """Take a tap; return what it counts for."""
         if not self.counts_live(press):
             in_window = press.state == "play" and self.spans[press.index].kind == WINDOW
             self._want_tap(press, ms, counts=False, due=in_window)
-            return
+            return None
         if press.window in self.relays:
-            self._hand_over(self.relays[press.window], press, ms)
-            return
+            return self._hand_over(self.relays[press.window], press, ms)
         count = self.counts[press.window, press.slot]
         if count.skipped:
             self._want_tap(press, ms, counts=False, due=True, outside=False)
-            return
+            return None
         counts = count.tap(press.class_ms)
         self._want_tap(press, ms, counts=counts, due=True, outside=False)
+        return count if counts else None
 
-    def _hand_over(self, relay: Relay, press: Press, ms: int) -> None:
+    def _hand_over(self, relay: Relay, press: Press, ms: int) -> Relay | None:
         """Take a tap of a relay; the journal tells the place of who ended a leg."""
         if ms - self.handed_up_ms < UNSETTLED_MS:
             self.leave_open(press.at_ms, "two hand-overs in one moment")
@@ -99,6 +102,9 @@ class Gestures:
         counts = relay.tap(press.class_ms)
         where = (relay.place, relay.counts[relay.place].bib) if counts else (0, 0)
         self._want_tap(press, ms, counts=counts, due=True, outside=not counts, where=where)
+        if not counts:
+            self.too_soon(press)
+        return relay if counts else None
 
     def _want_tap(
         self,
@@ -222,7 +228,8 @@ class Gestures:
             self.leave_open(self.chosen_ms, "two long holds in one moment")
         if self.page is None:  # else they are being shown to another button
             is_early = ms - press.at_ms < LONG_KNOWN_MS
-            self.page_is(Page(DOOR, press.slot, ms + PAGE_MS, is_early=is_early), ms)
+            door = Page(DOOR, press.slot, ms + PAGE_MS, is_early=is_early, opened_by=press)
+            self.page_is(door, ms)
 
     # The choices
 
@@ -255,6 +262,7 @@ class Gestures:
             return
         if any(p.at_ms == press.at_ms and p is not press for p in self.down.values()):
             self.leave_open(press.at_ms, "a choice and another hold in one moment")
+        self.take_steps_back(page, ms)
         self.page_is(None, ms)
         if not self.offered(page.choice):
             return  # it was framed when it still was

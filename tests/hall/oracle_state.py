@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from oracle_taps import Count
+from oracle_taps import Count, Relay
 
 HOLD_MS = 1_500
 HOLD_KNOWN_MS = 1_530
 LONG_MS = 5_000
 LONG_KNOWN_MS = 5_030
 PAGE_MS = 8_000
+DOOR_WAITS_MS = 3_000  # after the first hold was let go
 PAGE_WAITS_MS = 1_700  # after the beginning of a press that means the page
 SURE_WAITS_MS = 5_200  # the same on the last question, which takes a press of 5 s
 PRESS_KNOWN_MS = 4
@@ -30,6 +31,9 @@ class Page:
     closes_ms: int
     choice: int = CARRY_ON
     is_early: bool = False  # it may have opened, and so close, up to 30 ms later
+    opened_by: Press | None = None
+    steps: list[tuple[Press, Count | Relay]] = field(default_factory=list)
+    opened_tally: bool = False  # the first of them did, which had been confirmed
 
 
 @dataclass
