@@ -151,3 +151,39 @@ def test_a_press_across_the_start_from_a_wait_leaves_the_window_before_alone():
     counted = recount.recount(timelines.decode(data).windows, found.records)
     assert counted.mismatches == []
     assert [c.used.reps for c in counted.results if c.window == 1] == [0, 0]
+
+
+def stepped(*after, piece=None, first_ms=21_000):
+    """Rep, lean, hold, three taps at 11, 11.5 and 12 s from ``first_ms`` on, then ``after``."""
+    piece = piece or classes.Piece("Ring rows", 60)
+    data = classes.timeline(((piece,),), (4, 9), rounds=2)
+    at = [first_ms + ms for ms in (0, 1_500, 7_200, 11_000, 11_500, 12_000)]
+    held = (80, 5_200, 1_600, 80, 80, 80)
+    presses = [classes.Press(ms, 0, lasts) for ms, lasts in zip(at, held, strict=True)]
+    found = journals.read(classes.play(data, presses + list(after)).journal)
+    counted = recount.recount(timelines.decode(data).windows, found.records)
+    assert counted.mismatches == [] and found.repeated == 0
+    taps = [r[3] for seq, r in enumerate(found.records) if seq in counted.stands]
+    result = next(c for c in counted.results if (c.window, c.slot) == (1, 0))
+    assert result.standing == recount.AGREED
+    return result.used, taps
+
+
+def test_taps_that_stepped_through_the_choices_count_when_nothing_is_chosen():
+    used, taps = stepped()
+    assert (used.reps, taps) == (4, [21_000, 32_000, 32_500, 33_000])
+
+
+def test_taps_that_led_to_a_choice_count_for_nothing():
+    back_at_the_first = classes.Press(33_500), classes.Press(34_000, 0, 1_600)
+    used, taps = stepped(*back_at_the_first)
+    assert (used.reps, taps) == (1, [21_000])
+
+
+def test_a_confirmed_tally_is_so_after_a_choice():
+    tally = classes.Piece("Ring rows", 8, t.ASK_OPEN, t.TAP_TALLY, rest_s=60)
+    for chosen in (False, True):
+        then = (classes.Press(51_300, 0, 1_600),) if chosen else ()
+        used, _ = stepped(*then, piece=tally, first_ms=39_000)
+        wanted = (1, 0) if chosen else (4, j.RES_UNCONFIRMED)
+        assert (used.reps, used.flags & j.RES_UNCONFIRMED) == wanted
