@@ -10,6 +10,7 @@ import argparse
 import re
 import sys
 from pathlib import Path
+from typing import Any
 
 from handbell.base.errors import EXIT_FAILED, EXIT_OK, HandbellError
 from handbell.base.files import write_whole
@@ -31,7 +32,11 @@ def faults(source: Path = PATH) -> list[str]:
 
     The reference box is checked with each number of buttons.
     """
-    data = read(source)
+    return faults_of(read(source))
+
+
+def faults_of(data: dict[str, Any]) -> list[str]:
+    """Return a sentence for everything wrong with what was read."""
     found: list[str] = []
     for name in variants(data):
         found += rules.faults(box_of(data, name))

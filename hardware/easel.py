@@ -17,6 +17,10 @@ PLUGS = {  # net: what a plug says, and its colours
     "BATTERY": ("battery +", "#e69f00", "black"),
     "SDA": ("SDA", "#0072b2", "white"),
     "SCL": ("SCL", "#a06a00", "white"),
+    "RECEIVER_OUT": ("heard", "#1f6f9f", "white"),
+    "EMITTER_PIN": ("pulses", "#b0578d", "white"),
+    "EMITTER_SUPPLY": ("emitters +", "#7a4f9a", "white"),
+    "GATE_DRIVE": ("gates", "#007a5a", "white"),
 }
 SMALL = {"resistor": "#e3d3b0", "capacitor": "#9ec9e8", "diode": "#3a3a3a", "fuse": "#e8b04a"}
 SMALL["emitter"] = "#6b4a8c"
@@ -152,9 +156,9 @@ class Easel:
             self.words(start[0] - 22, start[1] + 14, "+" if at_last else "-", 18, bold=True)
 
     def transistor(
-        self, ref: str, x: float, y: float, ends: Mapping[str, Point], beside: bool = False
+        self, ref: str, x: float, y: float, ends: Mapping[str, Point], beside: str = ""
     ) -> None:
-        """Draw a transistor with its legs' letters, its name above it or beside it."""
+        """Draw a transistor with its legs' letters, its name above it or at a side of it."""
         for at in ends.values():
             self._wires.append(
                 f'<line x1="{x:g}" y1="{y:g}" x2="{at[0]:g}" y2="{at[1]:g}" stroke="#777777" '
@@ -170,7 +174,8 @@ class Easel:
             self.drawn.ends[f"{ref}.{end}"] = at
         name = f"{ref} {self.box.part[ref].mark}"
         if beside:
-            self.words(x + 30, y + 5, name, 14)
+            side, align = (x + 30, "start") if beside == "right" else (x - 30, "end")
+            self.words(side, y - 14 if beside == "right" else y + 5, name, 14, align)
         else:
             self.words(x, y - 32, name, 14, "middle")
 

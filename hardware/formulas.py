@@ -84,3 +84,33 @@ def safe_minutes(level_db: float) -> float:
 def dbv(volt_rms: float) -> float:
     """Return a level relative to 1 V."""
     return 20 * math.log10(volt_rms)
+
+
+def empties_us(ohm: float, nf: float, from_v: float, to_v: float) -> float:
+    """Return how long a resistor takes to empty a capacitor from one voltage to another."""
+    return settle_us(ohm, nf, from_v, 0, to_v)
+
+
+def coupled_high_v(
+    high_v: float, series: float, bleed: float, nf: float, clamp_v: float, lit_us: float,
+    dark_us: float,
+) -> float:  # fmt: skip
+    """Return how high a pin's pulse still is at its end, behind a capacitor, in an endless burst.
+
+    In the dark a diode empties the capacitor by the series resistor down to ``clamp_v`` over what
+    the bleed takes; each pulse fills it a little. The balance of both, a little on the low side.
+    """
+    kept_v = clamp_v * (1 + series / bleed)
+    filled_v = max(0.0, high_v - kept_v) * lit_us * 1e3 / ((series + bleed) * nf)
+    left = math.exp(-dark_us * 1e3 / (series * nf)) if series else 0.0
+    return (high_v - kept_v - filled_v / (1 - left)) * bleed / (series + bleed)
+
+
+def sag_v(current_ma: float, lit_us: float, nf: float) -> float:
+    """Return by how much a capacitor sags that gives a current for a while: I t / C."""
+    return current_ma * lit_us / nf
+
+
+def stored_j(nf: float, volt: float) -> float:
+    """Return the energy in a capacitor: C V^2 / 2."""
+    return nf * 1e-9 * volt**2 / 2

@@ -38,7 +38,9 @@ def box_of(data: dict[str, Any], variant: str = REFERENCE, buttons: int = 0) -> 
     kept = {key: value for key, value in data.items() if key != "variant"}
     change = data["variant"][variant] if variant else {}
     buttons = buttons or change.get("buttons") or kept.get("buttons", 1)
-    counts = {"#": buttons, "@": change.get("emitters", kept.get("emitters", 0))}
+    counts = {"#": buttons}
+    for sign, what in (("@", "strings"), ("%", "receivers")):
+        counts[sign] = change.get(what, kept.get(what, 0))
     dropped = set(change.get("drop", ()))
     parts = {ref: dict(fields) for ref, fields in kept.get("part", {}).items()}
     parts = {ref: fields for ref, fields in parts.items() if ref not in dropped}
@@ -53,7 +55,8 @@ def box_of(data: dict[str, Any], variant: str = REFERENCE, buttons: int = 0) -> 
         "product": change.get("product", "box"),
         "boxes": change.get("boxes", 1),
         "buttons": buttons,
-        "emitters": counts["@"],
+        "strings": counts["@"],
+        "receivers": counts["%"],
         "free": free,
         "firmware": kept.get("firmware", {}) | change.get("firmware", {}),
         "part": _numbered(parts, counts),
@@ -77,7 +80,7 @@ def _nets(
     }
     for name, ends in moved.items():
         kept.setdefault(name, []).extend(ends)
-    return {name: ends for name, ends in kept.items() if ends}
+    return kept
 
 
 def _numbered(parts: dict[str, Any], counts: dict[str, int]) -> dict[str, Any]:
@@ -90,7 +93,7 @@ def _numbered_nets(nets: dict[str, list[str]], counts: dict[str, int]) -> dict[s
         for name, sign, n in _names(net, counts):
             mine = [end.replace(sign, n) for end in ends] if sign else ends
             out[name] = [one for end in mine for one, _, _ in _names(end, counts)]
-    return out
+    return {net: ends for net, ends in out.items() if ends}
 
 
 def _names(name: str, counts: dict[str, int]) -> list[tuple[str, str, str]]:

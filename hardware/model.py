@@ -8,7 +8,8 @@ from pydantic import BaseModel, ConfigDict, Field
 
 Kind = Literal[
     "board", "module", "charger", "boost", "cell", "fuse", "switch", "diode", "lamps", "resistor",
-    "capacitor", "speaker", "npn", "jack", "button", "receiver", "emitter", "plain",
+    "capacitor", "speaker", "npn", "mosfet", "driver", "jack", "button", "receiver", "emitter",
+    "plain",
 ]  # fmt: skip
 LEADING = ("Pause", "Go on", "Next block", "Stop")  # a remote's buttons, from the left
 _TWO = {"resistor", "fuse", "switch", "speaker", "button"}
@@ -26,7 +27,7 @@ class Part(_Strict):
     mark: str = ""
     price: float = Field(ge=0)
     size: str = ""
-    optional: bool = False
+    optional: str = ""
     pins: tuple[str, ...] = ()
     on: str = ""
     ohm: float = Field(default=0, ge=0)
@@ -49,12 +50,23 @@ class Part(_Strict):
     db_1w_1m: float = 0
     bus_pf: float = 0
     pull_up_ohm: float = 0
+    sink_ma: float = 0
     draw_ma: float = 0
     display: str = ""
     battery: str = ""
     nm: float = 0
     half_deg: float = 0
     mw_sr: tuple[float, float] = (0, 0)
+    typical_v: float = 0
+    out_v: tuple[float, float] = (0, 0)
+    most_v: float = 0
+    limit_ma: float = 0
+    yields: float = 0
+    idle_ma: float = 0
+    high_v: float = 0
+    low_v: float = 0
+    gate_v: float = 0
+    on_ohm: float = 0
 
     def ends(self) -> tuple[str, ...]:
         """Return the names of the ends that must be wired, none for a part without a net."""
@@ -64,7 +76,7 @@ class Part(_Strict):
             return self.pins
         if self.kind == "cell" or (self.kind == "capacitor" and self.polar):
             return ("+", "-")
-        fixed = {"npn": ("B", "C", "E"), "capacitor": ("1", "2")}
+        fixed = {"npn": ("B", "C", "E"), "mosfet": ("G", "D", "S"), "capacitor": ("1", "2")}
         fixed |= dict.fromkeys(("diode", "emitter"), ("A", "K"))
         return ("1", "2") if self.kind in _TWO else fixed.get(self.kind, ())
 
@@ -179,7 +191,6 @@ class Boost(_Strict):
     """A converter to 5 V."""
 
     part: float
-    out_v: tuple[float, float]
 
 
 class Display(_Strict):
@@ -224,7 +235,8 @@ class Box(_Strict):
     currency: str
     priced: str
     buttons: int = Field(ge=1, le=4)
-    emitters: int = Field(ge=0, le=12)
+    strings: int = Field(ge=0, le=4)
+    receivers: int = Field(ge=0, le=3)
     free: tuple[str, ...]
     pins: Pins
     firmware: Firmware
@@ -258,8 +270,8 @@ class Box(_Strict):
         return next((part for part in self.part.values() if part.kind == "lamps"), None)
 
     def end_v(self) -> float:
-        """Return the battery's voltage under which lamps or emitters give too little."""
+        """Return the battery's voltage under which lamps or a step-up give too little."""
         return max(
-            (part.supply_v[0] for part in self.part.values() if part.kind in ("lamps", "emitter")),
+            (part.supply_v[0] for part in self.part.values() if part.kind in ("lamps", "boost")),
             default=0.0,
         )

@@ -145,7 +145,7 @@ class Netlist:
     def supply_v(self, net: str) -> tuple[float, float]:
         """Return the least and the most voltage of a supply net, over all that may feed it.
 
-        A battery counts from the voltage at which lamps or emitters end to its fullest.
+        A battery counts from the voltage at which lamps or a step-up end to its fullest.
         """
         lows, highs = [], []
         for source, (low, high) in self.sources().items():
@@ -166,7 +166,7 @@ class Netlist:
                     low = battery.empty_v * battery.cells
                 found[self.at(ref, "+")] = (low, high)
         for ref in self.refs("boost"):
-            found[self.at(ref, "OUT+")] = self.box.boost.out_v
+            found[self.at(ref, "OUT+")] = self.box.part[ref].out_v
         return found
 
     def _drops(self, at: str, goal: str, seen: tuple[str, ...]) -> list[tuple[float, float]]:

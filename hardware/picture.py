@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from hardware import chip
+from hardware import chip, picture_infrared
 from hardware.drawn import Point
-from hardware.easel import Easel
+from hardware.easel import PLUGS, Easel
 from hardware.model import LEADING, Box
 
 BLUE, OCHRE, PINK, GREEN, SKY, RED = (
@@ -22,7 +22,7 @@ def svg(box: Box) -> str:
 def draw(box: Box) -> Easel:
     """Return the easel with the reference box's wiring on it, or the remote's."""
     remote = box.product == "remote"
-    easel = Easel(box, 1640, 1410 if remote else 1240)
+    easel = Easel(box, 1640, 2280 if remote else 1950)
     _legend(easel)
     _board(easel)
     _display(easel)
@@ -31,13 +31,16 @@ def draw(box: Box) -> Easel:
     _gauge(easel)
     for n in range(1, box.buttons + 1):
         _button(easel, n)
+    easel.plug("EMITTER_PIN", _pin(easel, "emitter"), "right")
     if remote:
-        _switches(easel)
+        picture_infrared.emitters(easel, 1400, (300, 1790))
         return easel
     _line(easel)
     _sounder(easel)
     _lamps(easel)
-    _receiver(easel)
+    easel.plug("RECEIVER_OUT", _pin(easel, "receiver"), "right")
+    picture_infrared.receivers(easel, 1450)
+    picture_infrared.emitters(easel, 1610, (1330, 1350))
     return easel
 
 
@@ -58,8 +61,8 @@ def _edge(number: int) -> Point:
 def _legend(easel: Easel) -> None:
     easel.words(60, 44, "What goes where", size=26, bold=True)
     easel.words(60, 74, "Plugs of one name are joined: a row of the solder board each.", size=17)
-    for at, net in enumerate(("GND", "3V3", "BATTERY", "SDA", "SCL")):
-        easel.swatch(720 + 110 * at, 68, net)
+    for at, net in enumerate(net for net in PLUGS if net in easel.box.net):
+        easel.swatch(730 + 102 * at, 68, net)
 
 
 def _board(easel: Easel) -> None:
@@ -244,54 +247,3 @@ def _lamps(easel: Easel) -> None:
         easel.plug("BATTERY", (x, 680), "up")
         easel.plug("GND", (x, 750), "down")
     easel.words(1450, 720, "both close to the strip", 15)
-
-
-def _receiver(easel: Easel) -> None:
-    pin = _pin(easel, "receiver")
-    y = pin[1]
-    terminals = {"VS": (1090, y - 60), "GND": (1090, y - 30), "OUT": (1090, y)}
-    easel.module("U6", 1090, y - 90, 90, 100, terminals, "#26262c")
-    easel.plug("GND", terminals["GND"], "left")
-    easel.wire(SKY, terminals["OUT"], pin)
-    easel.wire(RED, terminals["VS"], (930, y - 60))
-    easel.two("R13", (1010, y - 60), (1010, y - 130), "2", "1")
-    easel.plug("3V3", (1010, y - 130), "up")
-    easel.two("C8", (930, y - 60), (930, y - 130), "+", "-")
-    easel.plug("GND", (930, y - 130), "up")
-
-
-def _switches(easel: Easel) -> None:
-    """Draw the emitters, and the transistors between them and their pin."""
-    pin = _pin(easel, "emitter")
-    y = pin[1]
-    easel.wire(PINK, pin, (920, y))
-    easel.two("R15", (890, y), (890, y + 70), "1", "2")
-    easel.plug("GND", (890, y + 70), "down")
-    easel.two("R14", (920, y), (990, y), "1", "2")
-    easel.transistor("Q2", 1040, y, {"B": (990, y), "C": (1040, y - 80), "E": (1040, y + 40)}, True)
-    easel.plug("BATTERY", (1040, y - 80), "up")
-    easel.wire(PINK, (1040, y + 40), (1040, y + 480))
-    half = easel.box.emitters // 2
-    rows = (("Q3", "R16", "R18", 1, y + 100), ("Q4", "R17", "R19", 1 + half, y + 480))
-    for switch, base, low, first, row in rows:
-        easel.wire(PINK, (1040, row), (1060, row))
-        easel.two(base, (1060, row), (1130, row), "1", "2")
-        easel.wire(PINK, (1130, row), (1170, row))
-        easel.two(low, (1150, row), (1150, row + 70), "1", "2", flip=True)
-        easel.plug("GND", (1150, row + 70), "down")
-        ends = {"B": (1170, row), "C": (1210, row - 120), "E": (1210, row + 40)}
-        easel.transistor(switch, 1210, row, ends, True)
-        easel.plug("GND", ends["E"], "down")
-        easel.wire(OCHRE, (1270, row - 260), (1280 + 84 * (half - 1), row - 260))
-        easel.plug("BATTERY", (1270, row - 260), "left")
-        easel.wire(RED, ends["C"], (1280 + 84 * (half - 1), row - 120))
-        for n in range(half):
-            x = 1280 + 84 * n
-            easel.two(f"RI{first + n}", (x, row - 260), (x, row - 190), "1", "2")
-            easel.two(f"IR{first + n}", (x, row - 190), (x, row - 120), "A", "K")
-    easel.wire(OCHRE, (890, 1040), (970, 1040))
-    easel.plug("BATTERY", (890, 1040), "up")
-    for ref, x, ends2 in (("C1", 890, "+-"), ("C2", 970, "12")):
-        easel.two(ref, (x, 1040), (x, 1110), *ends2)
-        easel.plug("GND", (x, 1110), "down")
-    easel.words(862, 1180, "close to the emitters", 15)

@@ -130,6 +130,7 @@ def _draw(box: Box, state: State, supply_v: float) -> Draw:
     logic_ma = display_ma(box.display_fitted(), state.lit) + others_ma
     display_mw = logic_ma * box.supply.logic_v / box.supply.converter
     behind_v = supply_v - diode_v
+    told_ma = 0.0 if state.kind == "RESTING" else emitters.mean_ma(net, supply_v)
     sounding = 0.0 if state.kind == "RESTING" else box.class_day.sounding_part
     return Draw(
         board_ma=board_mw / behind_v,
@@ -137,7 +138,7 @@ def _draw(box: Box, state: State, supply_v: float) -> Draw:
         lamps_ma=lamps_ma(box, state.kind),
         sounder_ma=_speaker_mean_ma(net, supply_v) * sounding,
         gauge_ma=supply_v / sum(net.gauge_ohms() or (float("inf"),)) * 1000,
-        emitters_ma=0.0 if state.kind == "RESTING" else emitters.mean_ma(net, supply_v),
+        emitters_ma=emitters.idle_ma(net, supply_v) + told_ma,
     )
 
 

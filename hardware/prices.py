@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from hardware.load import box_of, variants
+from hardware.markdown import table
 from hardware.model import Box
-from hardware.tables import REMOTE, named, table
+from hardware.tables import REMOTE, named
 
 TWELVE = 12
 _LETTERS = (
@@ -26,8 +27,17 @@ _LETTERS = (
     "RS",
     "C",
     "CB",
-    "IR",
-    "RI",
+    "RX",
+    "RF",
+    "CF",
+    "IA",
+    "IB",
+    "IC",
+    "ID",
+    "QM",
+    "QL",
+    "RE",
+    "RG",
     "PB",
 )
 
@@ -39,7 +49,7 @@ class Line:
     what: str
     refs: tuple[str, ...]
     each: float
-    optional: bool
+    optional: str
 
     @property
     def total(self) -> float:
@@ -49,7 +59,7 @@ class Line:
 
 def lines(box: Box) -> list[Line]:
     """Return what one box takes; equal parts are one line."""
-    grouped: dict[tuple[str, float, bool], list[str]] = {}
+    grouped: dict[tuple[str, float, str], list[str]] = {}
     for ref, part in box.part.items():
         grouped.setdefault((named(part), part.price, part.optional), []).append(ref)
     found = [
@@ -97,7 +107,7 @@ def order(box: Box, many: int = 0, called: str = "") -> str:
     rows: list[tuple[object, ...]] = []
     for line in lines(box):
         count = len(line.refs)
-        what = line.what + (" (may be left out)" if line.optional else "")
+        what = line.what + (f" (may be left out: {line.optional})" if line.optional else "")
         row = (", ".join(line.refs), what, count, f"{line.each:.2f}", f"{line.total:.2f}")
         rows.append((*row, *((count * many, f"{line.total * many:.2f}") if many else ())))
     total = box_price(box)
@@ -115,8 +125,9 @@ def totals(data: dict[str, Any]) -> str:
         box = box_of(data, name)
         rows.append((f"one {box.product}: {box.what}", f"{box_price(box):.2f}"))
     box = box_of(data)
-    clock = sum(line.total for line in lines(box) if line.optional)
-    rows.append(("one box without its clock part", f"{box_price(box) - clock:.2f}"))
+    for option in dict.fromkeys(line.optional for line in lines(box) if line.optional):
+        less = sum(line.total for line in lines(box) if line.optional == option)
+        rows.append((f"one box without its {option}", f"{box_price(box) - less:.2f}"))
     more = box_price(box_of(data, buttons=2)) - box_price(box)
     rows.append(("each button more", f"{more:.2f}"))
     for kind, what in (("twelve", "a set of twelve"), ("bench", "the bench rig of four")):

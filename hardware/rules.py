@@ -8,6 +8,7 @@ from pathlib import Path
 from handbell.base.errors import HandbellError
 from hardware import (
     board_file,
+    rules_emitters,
     rules_infrared,
     rules_pins,
     rules_signals,
@@ -31,7 +32,7 @@ RULES: tuple[Rule, ...] = (
     rules_signals.buttons,
     rules_signals.off_series,
     rules_infrared.receiver,
-    rules_infrared.emitting,
+    rules_emitters.emitting,
     rules_supply.no_back_feed,
     rules_supply.poles,
     rules_supply.gauge,

@@ -30,7 +30,7 @@ def no_back_feed(net: Netlist) -> list[str]:
             )
         if usb in net.reached(cell, charging=True):
             found.append("The battery reaches USB's 5 V: it would feed the laptop.")
-    if cells and not net.refs("charger") and not net.refs("boost"):
+    if cells and not net.refs("charger"):
         battery = net.box.battery_fitted()
         if battery is not None and battery.name == "lithium":
             found.append("The lithium cell has no charger board, and so no protected output.")
@@ -108,6 +108,7 @@ def decoupling(net: Netlist) -> list[str]:
         found += _near(net, net.at(ref, "VDD"), "the lamps")
     if net.refs("emitter"):
         found += _near(net, emitters.supply(net), "the emitters")
+        found += _near(net, net.at(emitters.step_up(net), "IN+"), "the step-up")
     found += _near(net, net.at(board, "3V3"), "the display")
     for ref in net.refs("capacitor"):
         part = net.box.part[ref]
@@ -130,9 +131,13 @@ def _near(net: Netlist, supply: str, what: str) -> list[str]:
 
 
 def most_ma(net: Netlist) -> float:
-    """Return what may be taken of the battery at once; capacitors take the emitters' pulses."""
-    burst_ma = emitters.most_ma(net) * emitters.LIT_PART
-    return lamps_most_ma(net) + speaker_ma(net) + board_most_ma(net.box) + burst_ma
+    """Return what may be taken of the battery for seconds; a capacitor gives the pulses."""
+    return always_ma(net) + emitters.busy_ma(net, net.box.end_v())
+
+
+def always_ma(net: Netlist) -> float:
+    """Return what may be taken of the battery without the emitters."""
+    return lamps_most_ma(net) + speaker_ma(net) + board_most_ma(net.box)
 
 
 def currents(net: Netlist) -> list[str]:
@@ -147,14 +152,24 @@ def currents(net: Netlist) -> list[str]:
                 f"mA: with a fifth to spare it would open in class."
             )
     for ref in net.refs("diode"):
+        if net.at(ref, "A") == "GND":
+            continue  # at the driver's input: the pin's few mA
         at_coil = any(box.part[other].kind == "speaker" for other, _ in net.on(net.at(ref, "A")))
         carries = speaker_ma(net) if at_coil else takes_ma
         if box.part[ref].max_ma < carries:
             found.append(f"{ref} stands {box.part[ref].max_ma:.0f} mA and may get {carries:.0f}.")
+    surge_ma = always_ma(net) + sum(box.part[ref].limit_ma for ref in net.refs("boost"))
+    for ref in net.refs("charger"):
+        if surge_ma > box.part[ref].max_ma:
+            found.append(
+                f"As the emitters' capacitor fills {surge_ma:.0f} mA may be taken; {ref}'s "
+                f"protection opens at {box.part[ref].max_ma:.0f} mA, and the {box.product} would "
+                f"be off."
+            )
     rail_ma = box.display_fitted().lit_ma + sum(part.draw_ma for part in box.part.values())
     if rail_ma > box.supply.rail_ma:
         found.append(
-            f"Display, clock and receiver take {rail_ma:.0f} mA; the board's 3.3 V give "
+            f"Display, clock and receivers take {rail_ma:.0f} mA; the board's 3.3 V give "
             f"{box.supply.rail_ma:.0f} mA."
         )
     return found

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hardware import chip
+from hardware import chip, schematic_infrared
 from hardware.model import LEADING, Box
 from hardware.sheet import Sheet, elements
 
@@ -20,14 +20,15 @@ def draw(box: Box) -> Sheet:
     _gauge(sheet)
     _display(sheet)
     if box.product == "remote":
-        _emitters(sheet)
+        schematic_infrared.emitters(sheet, -4.0, -11.5, (3.0, -32.5))
         for n in range(1, box.buttons + 1):
-            _button(sheet, n, -5.5 + 9.5 * (n - 1), -22.5, LEADING[n - 1])
+            _button(sheet, n, -5.5 + 9.5 * (n - 1), -24.0, LEADING[n - 1])
         return sheet
     _lamps(sheet)
     _sounder(sheet)
     _line(sheet)
-    _receiver(sheet)
+    schematic_infrared.receivers(sheet, 34.5, 7.5)
+    schematic_infrared.emitters(sheet, -4.0, -21.5, (27.0, -21.5))
     for n in range(1, box.buttons + 1):
         _button(sheet, n, 23.5, 7.5 - 6.0 * (n - 1), "Button (each of up to four)")
     return sheet
@@ -208,86 +209,6 @@ def _line(sheet: Sheet) -> None:
     sheet.two("R8", elm.ResistorIEC(), (x + 7.4, y), (x + 9.8, y), "1 2")
     pins = sheet.module("J1", (x + 10.3, y + 0.8), 1.8, [("tip", "tip"), ("sleeve", "sleeve")])
     sheet.ground(pins["sleeve"])
-
-
-def _receiver(sheet: Sheet) -> None:
-    elm = elements()
-    x, y = 34.5, 7.5
-    _heading(sheet, x - 1, y + 1.9, "Receiver")
-    sheet.name("3V3", (x, y), "left")
-    sheet.two("R13", elm.ResistorIEC(), (x, y), (x + 2.4, y), "1 2")
-    pins = [("VS", "VS"), ("OUT", "OUT"), ("GND", "GND")]
-    ends = sheet.module("U6", (x + 4.6, y + 0.8), 2.2, pins, step=1.7)
-    sheet.wire((x + 2.4, y), ends["VS"])
-    sheet.two("C8", elm.Capacitor2(polar=True), (x + 2.6, y), (x + 2.6, y - 2.0), "+ -", loc="top")
-    sheet.dot((x + 2.6, y))
-    sheet.ground((x + 2.6, y - 2.0))
-    sheet.wire(ends["OUT"], (x + 3.5, ends["OUT"][1]), (x + 3.5, y - 4.6), (x + 3.1, y - 4.6))
-    sheet.name("RECEIVER_OUT", (x + 3.1, y - 4.6), "left")
-    sheet.ground(ends["GND"])
-
-
-def _emitters(sheet: Sheet) -> None:
-    elm = elements()
-    box = sheet.box
-    x, y = -4.0, -11.5
-    _heading(sheet, x - 2, y + 1.6, "Emitters, and what switches them")
-    sheet.name("EMITTER_PIN", (x, y - 4.6), "left")
-    sheet.two("R15", elm.ResistorIEC(), (x + 0.4, y - 4.6), (x + 0.4, y - 6.8), "1 2", loc="top")
-    sheet.ground((x + 0.4, y - 6.8))
-    sheet.dot((x + 0.4, y - 4.6))
-    sheet.wire((x, y - 4.6), (x + 1.6, y - 4.6))
-    sheet.two("R14", elm.ResistorIEC(), (x + 1.6, y - 4.6), (x + 3.8, y - 4.6), "1 2")
-    first = _transistor(sheet, "Q2", (x + 3.8, y - 4.6))
-    sheet.name("BATTERY", (first["C"][0] - 0.5, y - 2.6), "left")
-    column = first["C"][0]
-    sheet.wire(first["C"], (column, y - 2.6), (column - 0.5, y - 2.6))
-    sheet.wire(first["E"], (column, y - 6.0), (column + 1.0, y - 6.0))
-    sheet.name("DRIVE", (column + 1.0, y - 6.0))
-    sheet.name("BATTERY", (x + 9.4, y), "left")
-    last = x + 10.0 + 3.4 * (box.emitters - 1)
-    sheet.wire((x + 9.4, y), (last + 2.0, y))
-    half = box.emitters // 2
-    for n in range(1, box.emitters + 1):
-        at = x + 10.0 + 3.4 * (n - 1) + (2.0 if n > half else 0)
-        sheet.two(f"RI{n}", elm.ResistorIEC(), (at, y), (at, y - 2.2), "1 2", loc="top")
-        sheet.two(f"IR{n}", elm.LED(), (at, y - 2.2), (at, y - 4.4), "A K", loc="top", ofst=0.5)
-        sheet.dot((at, y))
-    for switch, base, low, start in (("Q3", "R16", "R18", 0), ("Q4", "R17", "R19", half)):
-        left = x + 10.0 + 3.4 * start + (2.0 if start else 0)
-        row = y - 4.4
-        sheet.wire((left, row), (left + 3.4 * (half - 1), row))
-        for n in range(half):
-            sheet.dot((left + 3.4 * n, row))
-        foot = row - 1.6
-        sheet.name("DRIVE", (left + 0.4, foot), "left")
-        sheet.two(base, elm.ResistorIEC(), (left + 0.4, foot), (left + 2.6, foot), "1 2")
-        sheet.wire((left + 2.6, foot), (left + 4.4, foot))
-        at = left + 3.2
-        sheet.two(low, elm.ResistorIEC(), (at, foot), (at, foot - 2.2), "1 2", loc="top")
-        sheet.dot((at, foot))
-        sheet.ground((at, foot - 2.2))
-        ends = _transistor(sheet, switch, (left + 4.4, foot))
-        sheet.wire(ends["C"], (ends["C"][0], row))
-        sheet.ground(ends["E"])
-    for ref, at, ends2 in (("C1", x - 1.4, "+ -"), ("C2", x + 0.8, "1 2")):
-        element = elm.Capacitor2(polar=True) if ref == "C1" else elm.Capacitor()
-        sheet.two(ref, element, (at, y), (at, y - 2.0), ends2, loc="top")
-        sheet.ground((at, y - 2.0))
-        sheet.dot((at, y))
-    sheet.wire((x - 1.4, y), (x + 2.8, y))
-    sheet.name("BATTERY", (x + 2.8, y))
-
-
-def _transistor(
-    sheet: Sheet, ref: str, base: tuple[float, float]
-) -> dict[str, tuple[float, float]]:
-    element = elements().BjtNpn(circle=True).right().anchor("base").at(base)
-    ends = sheet.placed(ref, element, {"base": "B", "collector": "C", "emitter": "E"})
-    sheet.text(
-        (ends["C"][0] + 0.8, base[1] - 0.15), f"{ref} {sheet.box.part[ref].mark}", 10, "left"
-    )
-    return ends
 
 
 def _button(sheet: Sheet, n: int, x: float, y: float, heading: str) -> None:

@@ -7,14 +7,13 @@ from typing import Any
 
 from hardware import (
     chip,
-    emitters,
     power,
     reach,
-    rules_infrared,
     rules_pins,
     rules_signals,
     rules_sound,
     rules_supply,
+    tables_infrared,
 )
 from hardware.formulas import (
     dbv,
@@ -26,6 +25,7 @@ from hardware.formulas import (
     safe_minutes,
 )
 from hardware.load import REFERENCE, box_of, variants
+from hardware.markdown import table
 from hardware.model import Box, Part
 from hardware.netlist import Netlist
 from hardware.sheet import value
@@ -41,7 +41,8 @@ def tables(data: dict[str, Any]) -> dict[str, str]:
     return {
         "remote_pins": pins(remote),
         "remote_nets": nets(remote),
-        "remote_figures": remote_figures(remote),
+        "remote_figures": tables_infrared.remote(remote),
+        "repeater_figures": tables_infrared.repeater(box),
         "pins": pins(box),
         "nets": nets(box),
         "figures": figures(box),
@@ -53,14 +54,6 @@ def tables(data: dict[str, Any]) -> dict[str, str]:
         "sounders": sounders(box),
         "changes": changes(data),
     }
-
-
-def table(head: Iterable[str], rows: Iterable[Iterable[object]]) -> str:
-    """Return a Markdown table."""
-    heads = list(head)
-    lines = ["| " + " | ".join(heads) + " |", "| " + " | ".join("---" for _ in heads) + " |"]
-    lines += ["| " + " | ".join(str(cell) for cell in row) + " |" for row in rows]
-    return "\n".join(lines)
 
 
 def pins(box: Box) -> str:
@@ -96,7 +89,8 @@ def figures(box: Box) -> str:
     """Return the figures that the rules compare."""
     net = Netlist(box)
     own = box.part["R1"].ohm
-    modules = [part.pull_up_ohm for part in box.part.values() if part.pull_up_ohm]
+    modules = [box.part[ref].pull_up_ohm for ref in net.refs("module")]
+    modules = [ohm for ohm in modules if ohm]
     most = pull_up_most_ohm(box.bus.rise_ns, box.bus.stated_pf)
     lamps = box.part["L1"]
     lamp_v = net.supply_v(net.at("L1", "VDD"))
@@ -116,10 +110,7 @@ def figures(box: Box) -> str:
          f"{box.supply.lamp_rail_ma:.0f} mA"),
         ("loudspeaker, peak", f"{rules_sound.speaker_ma(net):.0f} mA",
          f"its pin gives {draws['sounder']:.1f} of {chip.PIN_MA:.0f} mA to the transistor"),
-        ("receiver's supply, filtered by",
-         f"{box.part['R13'].ohm:.0f} Ohm, {value(box.part['C8'])}",
-         f"{rules_infrared.FILTER_OHM[0]} to {rules_infrared.FILTER_OHM[1]} Ohm, over "
-         f"{rules_infrared.FILTER_NF} nF (Vishay, document 81733)"),
+        *tables_infrared.receivers(box),
         ("all pins together", f"{sum(draws.values()):.1f} mA", f"{chip.ALL_PINS_MA:.0f} mA"),
         ("line output into 10 kOhm", f"{line_v:.2f} V, {dbv(line_v):.0f} dBV",
          f"{rules_sound.LINE_MOST_V} V"),
@@ -127,52 +118,6 @@ def figures(box: Box) -> str:
          f"the battery has {net.supply_v(net.gauge_top())[1]:.1f} V at most"),
         ("from a USB port while charging", f"{charge_ma + box.board_draw.busy_ma:.0f} mA",
          f"{box.supply.port_ma:.0f} mA"),
-    ]  # fmt: skip
-    return table(("what", "is", "may be"), rows)
-
-
-def remote_figures(box: Box) -> str:
-    """Return the figures that the rules compare in a remote, and how long its cell lasts."""
-    net = Netlist(box)
-    battery = box.battery_fitted()
-    assert battery is not None
-    lasts = power.runtime(box, battery)
-    draws = rules_pins.draws_ma(net)
-    first = net.refs("emitter")[0]
-    part, at_v = box.part[first], battery.mean_v
-    low_v, high_v = net.supply_v(emitters.supply(net))
-    least, most = emitters.pulse_ma(net, low_v, first, 1), emitters.pulse_ma(net, high_v, first)
-    switch = next(ref for ref in net.refs("npn") if emitters.switched_ma(net, ref))
-    carries, transistor = emitters.switched_ma(net, switch), box.part[switch]
-    lit_ms, telegram_ms = emitters.telegram_lit_ms(), emitters.telegram_ms()
-    burst_ma = emitters.most_ma(net) * emitters.LIT_PART
-    rows = [
-        ("an emitter's pulse, from an empty cell to a full one", f"{least:.0f} to {most:.0f} mA",
-         f"{part.max_ma:.0f} mA even without a pause (Vishay, TSAL4400, document 81006)"),
-        ("an emitter's resistor, if the board stopped in mid-pulse",
-         f"{(most / 1000) ** 2 * box.part['RI1'].ohm:.2f} W", f"{box.part['RI1'].watt} W"),
-        ("all emitters in a burst, of which a third is lit", f"{burst_ma:.0f} mA of the cell",
-         "the fuse, below"),
-        ("a switching transistor", f"{carries:.0f} mA",
-         f"{min(transistor.max_ma, emitters.drive_ma(net, switch) * transistor.gain):.0f} mA"),
-        ("the emitters' pin", f"{draws['emitter']:.1f} mA", f"{chip.PIN_MA:.0f} mA"),
-        ("all pins together", f"{sum(draws.values()):.1f} mA", f"{chip.ALL_PINS_MA:.0f} mA"),
-        (f"lit in a telegram of {telegram_ms:.0f} ms", f"{lit_ms:.1f} ms", "-"),
-        ("telegrams an hour", f"{emitters.telegrams_an_hour(net):.0f}",
-         f"{3_600_000 / telegram_ms:.0f}, one after the other"),
-        ("emitters in class, in the mean", f"{emitters.mean_ma(net, at_v):.1f} mA", "-"),
-        ("remote in class", f"{lasts.class_ma:.0f} mA", "-"),
-        ("cell, new and aged", f"{lasts.new_h:.1f} h and {lasts.aged_h:.1f} h",
-         f"{box.class_day.hours:.0f} h at least"),
-        (f"class left at {box.firmware.battery_low_mv / 1000:.2f} V", f"{lasts.reserve_h:.1f} h",
-         "1 h at least"),
-        ("fuse", f"{rules_supply.most_ma(net):.0f} mA", f"{box.part['F1'].hold_ma / 1.2:.0f} mA"),
-        (f"at an eye {emitters.EYE_M} m away, all emitters turned to it, lit without a pause",
-         f"{emitters.eye_w_m2(net):.0f} W/m2",
-         f"{emitters.CORNEA_W_M2:.0f} W/m2 (IEC 62471, exempt group, from memory)"),
-        ("the brightest emitter, lit without a pause",
-         f"{emitters.eye_w_m2_sr(net) / 1000:.0f} kW/m2/sr",
-         f"{emitters.RETINA_W_M2_SR / 1000:.0f} kW/m2/sr (the same)"),
     ]  # fmt: skip
     return table(("what", "is", "may be"), rows)
 
@@ -185,11 +130,21 @@ def states(box: Box) -> str:
     for name, state in box.state.items():
         draw = power.draw(box, state, battery)
         parts = [draw.board_ma, draw.display_ma, draw.lamps_ma, draw.sounder_ma + draw.gauge_ma]
+        parts.append(draw.emitters_ma)
         cells = [f"{part:.0f}" if part >= 1 else f"{part:.1f}" for part in parts]
         if name == ON_USB:
             parts[:2], cells[:2] = [0.0, 0.0], ["USB's", "USB's"]
         rows.append((name, state.what, *cells, f"**{sum(parts):.0f}**"))
-    head = ("state", "what", "board", "display", "lamps", "sounder, gauge", "mA from the cell")
+    head = (
+        "state",
+        "what",
+        "board",
+        "display",
+        "lamps",
+        "sounder, gauge",
+        "emitters",
+        "mA from the cell",
+    )
     return table(head, rows)
 
 

@@ -6,6 +6,7 @@ from types import SimpleNamespace
 
 from manifold3d import Manifold
 
+from . import lights
 from .outlines import window_outline
 from .places import Places
 from .remote_places import RemotePlaces
@@ -22,13 +23,20 @@ def _box(x: tuple[float, float], y: tuple[float, float], z: tuple[float, float])
     return Manifold.cube(size).translate((x[0], y[0], z[0]))
 
 
+def _box_about(middle: tuple[float, float, float], size: tuple[float, float, float]) -> Manifold:
+    return Manifold.cube(size, True).translate(middle)
+
+
 def build(part: SimpleNamespace, place: Places, own: SimpleNamespace) -> dict[str, Manifold]:
     """Return the solids by name; what is soldered or plugged on is within each one's block."""
     return {
         "button": _button(part, place, own),
         "display": display(part, place, own),
         "window": window(part, place, own),
-        "receiver": _receiver(part, place, own),
+        **lights.bought(part, place),
+        "driver": _box_about(
+            place.driver, (part.driver.deep, part.driver.pcb[1], part.driver.pcb[0])
+        ),
         "lamps": _lamps(part, place),
         "carrier": _carrier(part, place),
         "cell": cell(part, place),
@@ -94,14 +102,6 @@ def display(part: SimpleNamespace, place: Places | RemotePlaces, own: SimpleName
     behind = size.deep + size.plug_clear - own.gaps.glass_mm - size.thick
     rear = block(x, y, board + size.thick, size.pcb[0] * 0.7, size.pcb[1] * 0.7, behind)
     return union([glass, block(x, y, board, size.pcb[0], size.pcb[1], size.thick), rear])
-
-
-def _receiver(part: SimpleNamespace, place: Places, own: SimpleNamespace) -> Manifold:
-    """Return the receiver on the face's inside, its dome in the opening."""
-    x, y = place.receiver
-    face, size = own.walls.face_mm, part.receiver
-    dome = post(x, y, face - 1.2, face + 0.1, size.dome)
-    return dome + block(x, y, face, size.body[0], size.body[1], size.deep)
 
 
 def _lamps(part: SimpleNamespace, place: Places) -> Manifold:

@@ -18,8 +18,13 @@ TOUCHING = {
         ("display", "shell"),
         ("charger", "shell"),
         ("speaker", "shell"),
-        ("receiver", "shell"),
+        ("receivers", "shell"),
+        ("driver", "shell"),
         ("emitters", "shell"),
+        ("emitters", "head"),
+        ("head", "shell"),
+        ("head", "back"),
+        ("lid", "head"),
         ("ridge", "shell"),
         ("carrier", "back"),
         ("switch", "shell"),
@@ -78,7 +83,8 @@ def overhangs(solid: Manifold, most_deg: float) -> list[Overhang]:
     graph = coo_matrix((np.ones(len(first)), (first, second)), shape=(len(points),) * 2)
     group = connected_components(graph, directed=False)[1][verts[:, 0]]
     every = (_overhang(corners[found[group == n]], double[found[group == n]]) for n in set(group))
-    return [one for one in every if one.span_mm > 0.1]
+    # A drop's tip is a line of 0.02 mm.
+    return [one for one in every if one.span_mm > 0.1 and one.area_mm2 > 0.1]
 
 
 def _overhang(corners: Any, double: Any) -> Overhang:

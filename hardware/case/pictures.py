@@ -9,11 +9,11 @@ from typing import Any
 
 from handbell.base.files import whole_file
 
-from . import lit
+from . import lights, lit
 from .build import Case
 from .labels import labelled
 from .outlines import eyes, slots, tie_slots, wall_screws
-from .remote import RemoteCase, emitter_ways
+from .remote import RemoteCase
 from .render import Piece, View
 from .shapes import rounded
 
@@ -30,7 +30,10 @@ COLOURS: dict[str, Colour] = {
     "lamp bar": (0.92, 0.93, 0.95),
     "button": (0.90, 0.62, 0.0),
     "display": (0.14, 0.17, 0.22),
-    "receiver": (0.10, 0.10, 0.12),
+    "receivers": (0.10, 0.10, 0.12),
+    "driver": (0.62, 0.36, 0.16),
+    "head": SHELL,
+    "lid": BACK,
     "window": (0.25, 0.30, 0.37),
     "lamps": (0.95, 0.90, 0.35),
     "carrier": (0.0, 0.56, 0.42),
@@ -64,7 +67,8 @@ def front(case: Case) -> Any:
             ("eye for a hook", (0, eyes(case.part, place)[0][1] + 9, 42)),
             ("light strip behind\nits diffuser", (*place.lamps, 0)),
             ("display, 3 mm\nbehind the face", (-24.0, place.view[1], 3)),
-            ("here it hears\na remote", (*place.receiver, 1)),
+            ("here it hears, and\nat both sides", (*place.receiver, 1)),
+            ("here it tells, and\nat both sides", (*place.emitter, 1)),
             ("button for a fist\nor a foot", (*place.button, -30)),
             ("lip: drops fall\noff here", (-50, -2, 2)),
             ("slot for a strap", (*slots(case.part, place)[1], case.place.deep)),
@@ -131,7 +135,9 @@ def apart(case: Case) -> Any:
         "window": (0, 0, 78),
         "diffuser": (0, 0, 78),
         "display": (0, 0, 118),
-        "receiver": (0, 0, 118),
+        "receivers": (0, 0, 118),
+        "emitters": (0, 0, 118),
+        "driver": (0, 0, 132),
         "lamps": (0, 0, 165),
         "lamp bar": (0, 0, 190),
         "speaker": (0, 0, 95),
@@ -154,7 +160,6 @@ def apart(case: Case) -> Any:
 
     names = [
         "window",
-        "receiver",
         "diffuser",
         "lamps",
         "lamp bar",
@@ -163,13 +168,15 @@ def apart(case: Case) -> Any:
         "jack",
         "charger",
     ]
-    trade = {"speaker": "loudspeaker", "jack": "line output"}
-    names += ["carrier", "cell", "clock", "back"]
+    trade = {"speaker": "loudspeaker", "jack": "line output", "driver": "emitters' board"}
+    names += ["driver", "carrier", "cell", "clock", "back"]
     shown = [(trade.get(name, name), middle(name)) for name in names]
     (x, y), outside = case.place.bosses[0], case.place.deep + case.own.walls.back_mm
+    (x_seat, y_seat, z_seat), _, _ = lights.seats(case.part, case.place)[2]
     shown += [
         ("button", (*case.place.button, -130.0)),
-        ("display", (-20.0, case.place.display[1] - 15, 135.0)),
+        ("display", (20.0, case.place.display[1] + 14, 142.0)),
+        ("emitter", (x_seat, y_seat, z_seat + 120)),
         ("screws", (x, y, outside + 340)),
         ("shell", (-case.place.half_wide, case.place.high * 0.3, 30.0)),
     ]
@@ -188,7 +195,9 @@ def fitted(case: Case) -> Any:
             ("insert, 9 times", (*place.bosses[7], place.deep)),
             ("lamp bar", (-30, place.lamps[1], place.lamp_bar_z + 2)),
             ("display", (-30, place.display[1] + 12, 20)),
-            ("receiver", (*place.receiver, 10)),
+            ("emitter, behind it\nits lens's hole", (*place.emitter, 6)),
+            ("bay for a receiver\nand an emitter", lights.seats(case.part, place)[2][1]),
+            ("emitters' board", (place.driver[0] + 11, *place.driver[1:])),
             ("charger, on tape", (*place.charger, 12)),
             ("loudspeaker", (place.speaker[0], 23, place.speaker[1])),
             ("carrier in its rails,\nUSB down", (place.carrier_x + 1, 60, 55)),
@@ -243,7 +252,6 @@ def mounting(case: Case) -> Any:
 def remote_front(case: RemoteCase) -> Any:
     """Return the remote as whoever leads the class sees it."""
     place = case.place
-    ways = emitter_ways(case.part, place, case.own)
     names = zip(
         ("pause", "go on", "next block", "stop,\nbehind a ridge"), place.buttons, strict=True
     )
@@ -255,9 +263,7 @@ def remote_front(case: RemoteCase) -> Any:
                 "one to four dimples\ntell the buttons",
                 (place.buttons[1][0] + 2.5, place.buttons[1][1] + 21, 0),
             ),
-            ("emitter, five\nin the edge", ways[1][0]),
-            ("emitter, three\nin the face", ways[7][0]),
-            ("slot for\na lanyard", (0, place.high + 9, place.deep + 2)),
+            ("head: sixteen emitters\nall round", (0, place.high + 20, 0)),
             ("display", (*place.view, 3)),
         ],
     )
@@ -271,6 +277,7 @@ def remote_apart(case: RemoteCase) -> Any:
         "clock": (0, 0, 90),
         "back": (0, 0, 150),
         "screws": (0, 0, 185),
+        "lid": (0, 30, 0),
     }
     place = case.place
     return labelled(
@@ -278,8 +285,10 @@ def remote_apart(case: RemoteCase) -> Any:
         [
             ("cell in its holder", (*place.cell, place.deep + 75)),
             ("carrier, its USB\nto the side", (*place.carrier, place.deep + 60)),
-            ("charger, on tape", (*place.charger, 11)),
-            ("emitters, glued", emitter_ways(case.part, place, case.own)[2][0]),
+            ("slot for\na lanyard", (0, -8, place.deep + 154)),
+            ("head, its emitters\nglued in", (0, place.high + 20, 55)),
+            ("lid", (0, place.high + 78, 30)),
+            ("emitters' board", (*place.driver[:2], 34)),
             ("back", (0, 10, place.deep + 152)),
             ("6 screws", (*place.bosses[0], place.deep + 190)),
         ],

@@ -9,6 +9,7 @@ from typing import Any
 
 Point = tuple[float, float]
 SCREWS_APART_MM = 67.0  # at most, along the seal
+CLOCK_Y_MM = 34.0  # the lower edge of clock part and charger
 
 
 @dataclass(frozen=True)
@@ -26,6 +27,9 @@ class Places:
     view: Point
     display: Point
     receiver: Point
+    emitter: Point
+    bays: float  # y of the middle of the bays at the sides
+    face: float  # z of the face's inside
     lamps: Point
     lamp_bar_z: float
     lamp_posts: tuple[Point, ...]
@@ -40,6 +44,7 @@ class Places:
     charger: Point
     clock: Point
     cell: Point
+    driver: tuple[float, float, float]  # x, y and z of the middle of its board's block
 
 
 def _columns(part: SimpleNamespace, own: SimpleNamespace) -> list[Point]:
@@ -115,6 +120,10 @@ def _face(part: SimpleNamespace, own: SimpleNamespace, walls: dict[str, Any]) ->
         "display": (0.0, display_y),
         # Beside the display, well below the lamps.
         "receiver": (-part.display.pcb[0] / 2 - 8, display_y - 10),
+        # On the other side, between the carrier's rail and the lamp bar's post.
+        "emitter": (part.display.pcb[0] / 2 + 10.6, display_y + 6.5),
+        "bays": (lamps_y + lamps_half + apart + wall) / 2,
+        "face": own.walls.face_mm,
         "lamps": (0.0, lamps_y),
         "lamp_bar_z": own.walls.face_mm + 9,
         "lamp_posts": tuple((x, lamps_y - lamps_half - 4) for x in (-52.0, 52.0)),
@@ -145,10 +154,23 @@ def _inside(
         "switch": (0.0, switch_z),
         "jack": (0.0, switch_z + (part.switch.bezel[0] + part.jack.body) / 2 + 6),
         "bosses": _bosses(part, own, inside, face),
-        "charger": (left[0], 34 + part.charger.pcb[0] / 2),
-        "clock": (left[1], 34 + part.clock.pcb[0] / 2),
+        "charger": (left[0], CLOCK_Y_MM + part.charger.pcb[0] / 2),
+        "clock": (left[1], CLOCK_Y_MM + part.clock.pcb[0] / 2),
+        "driver": _driver(part, own, inside, face),
         "cell": (0.0, over + 5 + part.cell.box[1] / 2),  # 5: a strap's loop
     }
+
+
+def _driver(
+    part: SimpleNamespace, own: SimpleNamespace, inside: float, face: dict[str, Any]
+) -> tuple[float, float, float]:
+    """Return the driver's board: upright along the left wall, over the bay's boss."""
+    x = -inside + part.driver.deep / 2 + 2.5
+    boss = _between(own.walls.side_mm + own.fixings.boss_mm / 2 - 0.5, face["high"] - 7.0)
+    near = min(boss, key=lambda y: abs(y - face["bays"]))
+    low = max(near + own.fixings.boss_mm / 2 + 2.2, CLOCK_Y_MM + part.clock.pcb[0] + 0.6)
+    y = low + part.driver.pcb[1] / 2
+    return x, y, own.walls.face_mm + 6 + part.driver.pcb[0] / 2
 
 
 def _bosses(

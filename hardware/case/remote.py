@@ -11,7 +11,7 @@ from types import SimpleNamespace
 from manifold3d import CrossSection, Manifold
 
 from . import back as box_back
-from . import bought, shell
+from . import bought, head, shell
 from .build import on_bed
 from .places import Point
 from .remote_places import RemotePlaces, places
@@ -23,16 +23,15 @@ from .shapes import (
     edged,
     flared,
     grown,
-    hung_boss,
     post,
     prism,
     rounded,
+    through_wall,
     union,
 )
 from .sizes import choices, part_sizes
 
 RIDGE_MM = (2.4, 24.0, 7.0)  # thick, long, over the face
-FACE_EMITTERS_DEG = (-40, 0, 40)
 BACK_MM = 4.0
 LANYARD_MM = (20.0, 4.0)
 
@@ -49,15 +48,20 @@ class RemoteCase:
             "back": _back(part, self.place, own),
             "ridge": _ridge(self.place, own),
         }
+        for name, solid in head.printed(part, own).items():
+            self.printed[name] = head.placed(solid, self.place.high, self.place.head)
         self.bought: dict[str, Manifold] = _bought(part, self.place, own)
 
     @classmethod
     def of(cls) -> RemoteCase:
         """Return the case of box.toml and case.toml; raises HandbellError for a missing size."""
-        return cls(part_sizes(button="button_small"), choices())
+        return cls(part_sizes(button="button_small", driver="driver_large"), choices())
 
     def on_bed(self, name: str) -> Manifold:
         """Return a printed part as it lies on the printer's bed; back and ridge are turned over."""
+        if name in ("head", "lid"):  # the lid lies on its outside
+            turn = 90 if name == "head" else -90
+            return on_bed(self.printed[name].rotate((turn, 0, 0)), turned=False)
         return on_bed(self.printed[name], turned=name != "shell")
 
     def plastic_g(self) -> float:
@@ -77,16 +81,12 @@ def _shell(part: SimpleNamespace, place: RemotePlaces, own: SimpleNamespace) -> 
     body = edged(_walls(place, own), own.walls.edge_mm, deep)
     body -= prism(_walls(place, own, -own.walls.side_mm), face, deep + 1)
     posts = shell.display_posts(part, place, own)
+    posts += [(x, y, place.driver[2]) for x, y in driver_posts(part, place)]
+    hung = [_wall_point(x, y, place, own) for x, y in place.bosses]
     solids = [body, shell.charger_bay(part, place, own)]
-    glass = block(*place.view, face, part.display.glass[0] + 0.6, part.display.glass[1] + 0.6, 20)
-    solids += [post(x, y, face - 0.5, top, own.fixings.post_mm) - glass for x, y, top in posts]
-    for x, y in place.bosses:
-        wall = _wall_point(x, y, place, own)
-        solids.append(hung_boss(x, y, deep, own.fixings.boss_mm, wall))
-    cuts = [_openings(part, place, own), *_emitter_holes(part, place, own)]
-    long = part.fasteners.insert_long + 3
-    cuts += [post(x, y, deep - long, deep + 1, part.fasteners.insert_hole) for x, y in place.bosses]
-    cuts += [post(x, y, face - 3.5, top + 1, own.fixings.small_screw_mm) for x, y, top in posts]
+    solids += shell.standing(part, place, own, posts, hung)
+    cuts = [_openings(part, place, own), *_head_screws(place, own)]
+    cuts += shell.bored(part, place, own, posts, BACK_MM)
     return union(solids) - union(cuts)
 
 
@@ -128,58 +128,18 @@ def _through_side(shape: CrossSection, y: float, z: float, place: RemotePlaces) 
     return turned.translate((-place.half_wide - 1, y, z))
 
 
-def emitter_ways(
-    part: SimpleNamespace, place: RemotePlaces, own: SimpleNamespace
-) -> list[tuple[tuple[float, float, float], tuple[float, float, float]]]:
-    """Return where each emitter looks out, and which way: five in the edge, three in the face."""
-    radius, z = own.walls.corner_mm, own.walls.face_mm + 14
-    top, half = place.high, place.half_wide
-    corner, slant = radius * (1 - math.sqrt(0.5)), math.sqrt(0.5)
-    edge = [
-        ((half, place.strip - radius, z), (1.0, 0.0, 0.0)),
-        ((half - corner, top - corner, z), (slant, slant, 0.0)),
-        ((0.0, top, z), (0.0, 1.0, 0.0)),
-        ((corner - half, top - corner, z), (-slant, slant, 0.0)),
-        ((-half, place.strip - radius, z), (-1.0, 0.0, 0.0)),
-    ]
-    turns = [math.radians(turn) for turn in FACE_EMITTERS_DEG]
-    face = [
-        ((34.0 * n, place.strip - 0.5, 0.0), (math.sin(turn), 0.0, -math.cos(turn)))
-        for n, turn in zip((-1, 0, 1), turns, strict=True)
-    ]
-    return edge + face
+def _head_screws(place: RemotePlaces, own: SimpleNamespace) -> list[Manifold]:
+    """Return what is cut from the upper wall: for the head's wires and its two screws."""
+    holes = [(0.0, head.WIRES_MM)] + [(side * head.SCREWS_MM, 2.8) for side in (-1, 1)]
+    low = place.high - own.walls.side_mm - 0.5
+    return [through_wall(drop(wide), x, place.head, low, place.high + 1) for x, wide in holes]
 
 
-def _aimed(
-    solid: Manifold, at: tuple[float, float, float], way: tuple[float, float, float]
-) -> Manifold:
-    """Return a solid along +z turned so that it goes the way, from ``at``."""
-    x, y, z = way
-    tilt = math.degrees(math.acos(z))
-    return solid.rotate((0, tilt, math.degrees(math.atan2(y, x)))).translate(at)
-
-
-def _emitter_holes(
-    part: SimpleNamespace, place: RemotePlaces, own: SimpleNamespace
-) -> list[Manifold]:
-    """Return the holes, a lens wide; in the face, which is thicker, behind it a brim wide."""
-    wide, brim = (size + own.gaps.slide_mm for size in (part.emitter.lens, part.emitter.brim))
-    cut = drop(wide).rotate(90).extrude(16).translate((0, 0, -12))
-    through = own.walls.side_mm
-    round_cut = post(0, 0, -through - 1, 4, wide) + post(0, 0, -14, -through, brim)
-    ways = emitter_ways(part, place, own)
-    return [_aimed(round_cut if way[2] else cut, at, way) for at, way in ways]
-
-
-def _emitters(part: SimpleNamespace, place: RemotePlaces, own: SimpleNamespace) -> Manifold:
-    solids = []
-    for at, way in emitter_ways(part, place, own):
-        through = own.walls.side_mm
-        lens = post(0, 0, -through, part.emitter.deep - 1 - through, part.emitter.lens)
-        brim = post(0, 0, -through - 1.4, -through - 0.4, part.emitter.brim)
-        neck = post(0, 0, -through - 0.5, -through + 0.1, part.emitter.lens)
-        solids.append(_aimed(union([lens, brim, neck]), at, way))
-    return union(solids)
+def driver_posts(part: SimpleNamespace, place: RemotePlaces) -> list[Point]:
+    """Return the two posts on the face that the driver's board is screwed to."""
+    x, y, _ = place.driver
+    aside = part.driver.pcb[0] / 2 - 4
+    return [(x - aside, y), (x + aside, y)]
 
 
 def _back(part: SimpleNamespace, place: RemotePlaces, own: SimpleNamespace) -> Manifold:
@@ -191,7 +151,7 @@ def _back(part: SimpleNamespace, place: RemotePlaces, own: SimpleNamespace) -> M
         clear = own.fixings.boss_mm + 2
         rib -= block(x, y, low - 3, clear, clear, 3)
     plan, (wide, thick) = _walls(place, own), LANYARD_MM
-    lug = rounded(wide + 16, 40, 8).translate((0, place.high - 20 + thick + 10))
+    lug = rounded(wide + 16, 40, 8).translate((0, 20 - thick - 10))
     plate = flared(plan, plan, low, low + 1, low + BACK_MM) + prism(lug, low, low + BACK_MM)
     solids = [plate, rib, box_back.cell_bay(part, place, own)]
     long, high = (size + 2 * own.gaps.part_mm for size in part.clock.pcb)
@@ -206,7 +166,7 @@ def _back(part: SimpleNamespace, place: RemotePlaces, own: SimpleNamespace) -> M
         cuts.append(post(x, y, low - 1, low + BACK_MM + 1, screw))
         high = low + BACK_MM
         cuts.append(cone(x, y, high - (head - screw) / 2, high + 0.01, screw, head + 0.02))
-    cuts.append(block(0, place.high + thick / 2 + 2, low - 1, wide, thick, 10, 1.5))
+    cuts.append(block(0, -thick / 2 - 2, low - 1, wide, thick, 10, 1.5))
     return union(solids) - union(cuts)
 
 
@@ -262,9 +222,16 @@ def _bought(
         "charger": bought.lying(place.charger, part.charger, face),
         "clock": block(*place.clock, clock_low, clock_wide, clock_high, part.clock.deep),
         "switch": switch,
-        "emitters": _emitters(part, place, own),
+        "driver": _driver(part, place),
+        "emitters": head.placed(head.emitters(part), place.high, place.head),
         "screws": bought.screws(part, place, own, BACK_MM),
     }
+
+
+def _driver(part: SimpleNamespace, place: RemotePlaces) -> Manifold:
+    (x, y, low), (wide, high) = place.driver, part.driver.pcb
+    board = block(x, y, low, wide, high, part.driver.deep)
+    return board - union([post(*at, 0, 99, 2.6) for at in driver_posts(part, place)])
 
 
 def _button(part: SimpleNamespace, at: Point, face: float) -> Manifold:

@@ -9,7 +9,7 @@ from .places import Point
 
 PITCH_MM = 39.0  # from button to button
 STOP_MM = 45.0  # to the last one, stop, which stands apart behind a ridge
-STRIP_MM = 10.0  # along the upper edge, for emitters and screws
+STRIP_MM = 10.0  # along the upper edge, for screws
 
 
 @dataclass(frozen=True)
@@ -31,7 +31,8 @@ class RemotePlaces:
     usb: Point  # y and z of the socket
     charger: Point
     switch: Point  # y and z
-    strip: float  # the middle of the strip along the upper edge
+    head: float  # z of the middle of the emitters' head
+    driver: tuple[float, float, float]  # the middle of the emitters' board, and z of its front
     bosses: tuple[Point, ...]
 
 
@@ -68,7 +69,8 @@ def places(part: SimpleNamespace, own: SimpleNamespace) -> RemotePlaces:
         usb=(middle, solder - part.carrier.thick - part.board.deep + 1.5),
         charger=(-inside + apart + carrier / 2, middle),
         switch=(upper + part.switch.bezel[1], face + 1 + part.switch.bezel[0] / 2),
-        strip=top - STRIP_MM / 2,
+        head=(deep + own.walls.back_mm - 1) / 2,
+        driver=(-inside + apart + carrier - part.driver.pcb[0] / 2 - 1, middle + 3, face + 5.7),
         bosses=_bosses(inside, low, upper, top, across, own),
     )
 

@@ -7,6 +7,7 @@ from types import SimpleNamespace
 
 from manifold3d import CrossSection, Manifold
 
+from . import lights
 from .outlines import diffuser_outline, ears, eyes, lug_outline, walls_outline, window_outline
 from .places import Places, Point
 from .remote_places import RemotePlaces
@@ -27,6 +28,9 @@ from .shapes import (
     wedge_along_x,
 )
 
+Post = tuple[float, float, float]  # x, y and top
+
+SCREW_MM = 12.0  # M3 x 12
 RAIL_MM = 3.0  # how far a rail reaches over the carrier's edge
 
 
@@ -39,14 +43,12 @@ def build(part: SimpleNamespace, place: Places, own: SimpleNamespace) -> Manifol
             *_rails(part, place, own),
             charger_bay(part, place, own),
             _receiver_bay(part, place, own),
+            lights.bays(part, place),
         ]
     )
-    top, insert = place.deep, part.fasteners
+    top, posts = place.deep, small_posts(part, place, own)
     cuts = _face_openings(part, place, own) + _doors(part, place, own)
-    for x, y in place.bosses:
-        cuts.append(post(x, y, top - insert.insert_long - 2, top + 1, insert.insert_hole))
-    for x, y, high in small_posts(part, place, own):
-        cuts.append(post(x, y, own.walls.face_mm - 3.5, high + 1, own.fixings.small_screw_mm))
+    cuts += bored(part, place, own, posts, own.walls.back_mm)
     cuts += [_eye(x, y, wide, place, own) for x, y, wide in eyes(part, place)]
     notches = grown(ears(part, place) + lug_outline(part, place), own.gaps.slide_mm)
     cuts.append(prism(notches, top, top + own.walls.back_mm + 1))
@@ -123,6 +125,7 @@ def _face_openings(part: SimpleNamespace, place: Places, own: SimpleNamespace) -
         flared(lamps, grown(lamps, 2), face - 2, face, face + 0.02),
         post(*place.button, -1, face + 1, part.button.hole + slide),
         *_receiver_opening(part, place, own),
+        *lights.openings(part, place, own),
     ]
 
 
@@ -166,9 +169,7 @@ def _doors(part: SimpleNamespace, place: Places, own: SimpleNamespace) -> list[M
     return cuts
 
 
-def small_posts(
-    part: SimpleNamespace, place: Places, own: SimpleNamespace
-) -> list[tuple[float, float, float]]:
+def small_posts(part: SimpleNamespace, place: Places, own: SimpleNamespace) -> list[Post]:
     """Return x, y and top of the posts that display and lamp bar are screwed to."""
     lamps = [(x, y, place.lamp_bar_z) for x, y in place.lamp_posts]
     return display_posts(part, place, own) + lamps
@@ -176,7 +177,7 @@ def small_posts(
 
 def display_posts(
     part: SimpleNamespace, place: Places | RemotePlaces, own: SimpleNamespace
-) -> list[tuple[float, float, float]]:
+) -> list[Post]:
     """Return x, y and top of the posts that the display is screwed to."""
     wide, high = part.display.holes
     top = own.walls.face_mm + own.gaps.glass_mm + own.gaps.part_mm
@@ -189,15 +190,35 @@ def _columns_and_posts(
 ) -> list[Manifold]:
     low, deep = own.walls.face_mm - 0.5, place.deep
     solids = [post(x, y, low, deep - 0.15, own.load.column_mm) for x, y in place.columns]
-    for x, y in place.bosses:
-        wall = _wall_point(x, y, place, own)
-        solids.append(hung_boss(x, y, deep, own.fixings.boss_mm, wall))
-    x, y = place.view
+    hung = [_wall_point(x, y, place, own) for x, y in place.bosses]
+    return solids + standing(part, place, own, small_posts(part, place, own), hung)
+
+
+def standing(
+    part: SimpleNamespace, place: Places | RemotePlaces, own: SimpleNamespace, posts: list[Post],
+    hung: list[Point],
+) -> list[Manifold]:  # fmt: skip
+    """Return the back's bosses, each hung on a point of a wall, and posts clear of the glass."""
+    solids = [
+        hung_boss(x, y, place.deep, own.fixings.boss_mm, wall)
+        for (x, y), wall in zip(place.bosses, hung, strict=True)
+    ]
     wide, high = (size + 0.6 for size in part.display.glass)
-    glass = block(x, y, own.walls.face_mm, wide, high, 20)
-    for x, y, top in small_posts(part, place, own):
-        solids.append(post(x, y, low, top, own.fixings.post_mm) - glass)
+    glass = block(*place.view, own.walls.face_mm, wide, high, 20)
+    low = own.walls.face_mm - 0.5
+    solids += [post(x, y, low, top, own.fixings.post_mm) - glass for x, y, top in posts]
     return solids
+
+
+def bored(
+    part: SimpleNamespace, place: Places | RemotePlaces, own: SimpleNamespace, posts: list[Post],
+    back_mm: float,
+) -> list[Manifold]:  # fmt: skip
+    """Return the holes in bosses, as deep as a screw through the back reaches, and in posts."""
+    low, deep = place.deep - (SCREW_MM - back_mm + 0.7), place.deep + 1
+    cuts = [post(x, y, low, deep, part.fasteners.insert_hole) for x, y in place.bosses]
+    foot, wide = own.walls.face_mm - 3.5, own.fixings.small_screw_mm
+    return cuts + [post(x, y, foot, top + 1, wide) for x, y, top in posts]
 
 
 def _wall_point(x: float, y: float, place: Places, own: SimpleNamespace) -> Point:

@@ -23,7 +23,8 @@ ASKED = {
     "speaker": "round deep magnet grille",
     "switch": "bezel cut below",
     "receiver": "body deep dome",
-    "emitter": "lens brim deep",
+    "emitter": "star thick lens over solder",
+    "driver": "pcb thick deep",
     "jack": "hole body below panel_most",
     "fasteners": "screw insert_hole insert_long",
     "mounting": "strap hook tether",
@@ -31,17 +32,20 @@ ASKED = {
 
 
 def part_sizes(
-    display: str = "display", button: str = "button", path: Path = PATH
+    display: str = "display",
+    button: str = "button",
+    path: Path = PATH,
+    driver: str = "driver",
 ) -> SimpleNamespace:
     """Return the parts' sizes in mm, a namespace a part.
 
-    ``display`` and ``button`` name the tables that are taken for these two. Raises HandbellError
-    for a table or a key that is missing.
+    ``display``, ``button`` and ``driver`` name the tables that are taken for these. Raises
+    HandbellError for a table or a key that is missing.
     """
     tables = read(path).get("size", {})
     parts = {}
     for name, keys in ASKED.items():
-        chosen = {"display": display, "button": button}.get(name, name)
+        chosen = {"display": display, "button": button, "driver": driver}.get(name, name)
         missing = [key for key in keys.split() if key not in tables.get(chosen, {})]
         if missing:
             raise HandbellError(

@@ -21,9 +21,9 @@ from hardware.infrared.parts import (
 )
 from hardware.infrared.ranges import RANGES
 from hardware.infrared.study import CHOSEN, LANTERNS, MANY, RECEIVERS, REPEATER, Tally
-from hardware.tables import table
+from hardware.markdown import table
 
-SERIES = {CHOSEN.name: 4, REPEATER.name: 1}
+SERIES = {CHOSEN.name: 4, REPEATER.name: 3}
 SOON_MS = (1_000, WITHIN_MS, 5_000, 10_000, 20_000)
 
 

@@ -2,6 +2,7 @@
 
 import copy
 import math
+from itertools import combinations
 
 import pytest
 
@@ -59,6 +60,8 @@ def test_case_of_the_larger_display_fits():
         ({"jack__panel_most": 2.0}, fitting, "jack: its thread takes 2.0 mm"),
         ({"cell__box": [78.0, 60.0]}, fitting, "cell"),
         ({"speaker__round": 70.0}, fitting, "speaker"),
+        ({"driver__deep": 34.0}, fitting, "driver"),
+        ({"emitter__star": 32.0}, fitting, "emitters"),
     ],
 )
 def test_seeded_fault_is_named(change, asked, words):
@@ -79,16 +82,30 @@ def test_case_follows_the_parts():
     assert wider.place.half_wide == pytest.approx(base.place.half_wide + (150 - 133.3) / 2)
 
 
-def test_receiver_looks_out_aside_and_away_from_the_lamps(case):
-    """Its dome sees 35 degrees to each side through the face; the lamps shine elsewhere."""
-    x, y = case.place.receiver
-    face = case.own.walls.face_mm
-    shell = case.printed["shell"]
-    for turn in range(0, 360, 45):
-        ray = post(0, 0, -20, 0, 1.0).rotate((35, 0, turn)).translate((x, y, face - 1.2))
-        assert (ray ^ shell).volume() < 0.01
-    assert case.bought["receiver"].min_gap(case.printed["diffuser"], 100) >= 25
-    assert case.bought["receiver"].min_gap(case.bought["lamps"], 100) >= 25
+def test_receivers_and_emitters_look_out_a_third_of_a_turn_apart(case):
+    """Theirs is the model's ring of three; nothing of the box is in their way for 35 degrees."""
+    from hardware import emitters
+    from hardware.case.lights import aimed, seats
+
+    found = seats(case.part, case.place)
+    ((many, _),) = emitters.RINGS["box"]
+    assert len(found) == many == 3
+    for (_, _, one), (_, _, two) in combinations(found, 2):
+        assert sum(a * b for a, b in zip(one, two, strict=True)) == pytest.approx(-0.5)
+    shell = case.printed["shell"] + case.printed["back"]
+    for star_at, receiver_at, way in found:
+        ahead = post(0, 0, 0, 150, 6.0)  # past the back's ears too
+        assert (
+            aimed(ahead, star_at, way).translate([2.4 * one for one in way]) ^ shell
+        ).volume() < 0.01
+        for at, from_mm in ((star_at, case.part.emitter.over), (receiver_at, 1.2)):
+            for turn in range(0, 360, 45):
+                ray = post(0, 0, 0, 20, 1.0).rotate((35, 0, turn)).translate((0, 0, from_mm))
+                assert (aimed(ray, at, way) ^ shell).volume() < 0.01, (at, way, turn)
+
+
+def test_receivers_are_away_from_the_lamps(case):
+    assert case.bought["receivers"].min_gap(case.printed["diffuser"], 100) >= 25
 
 
 # ---------------------------------------------------------------- the checks themselves
@@ -208,6 +225,7 @@ def test_hook_strap_and_screws_pass(case):
         assert (both ^ post(x, y, 0, 80, wide - 0.2)).volume() < 0.01
     strap, thick = case.part.mounting.strap
     for x, y in slots(case.part, case.place):
-        assert (both ^ block(x, y, 0, thick, strap, 80)).volume() < 0.01
+        # Threaded from 30 mm before the ear on: before that is the bay of receiver and emitter.
+        assert (both ^ block(x, y, 30, thick, strap, 80)).volume() < 0.01
     for x, y in wall_screws(case.part, case.place):
         assert (both ^ post(x, y, 0, 80, 4.8)).volume() < 0.01

@@ -3,18 +3,24 @@
 import copy
 import math
 import re
-from itertools import pairwise
+from itertools import combinations, pairwise
 
 import pytest
 
 pytest.importorskip("manifold3d", reason="the case is computed with manifold3d")
 
+from manifold3d import Manifold, OpType
+
+from hardware import emitters
 from hardware.build import ROOT
-from hardware.case.remote import RemoteCase, emitter_ways
-from hardware.case.shapes import block, post
+from hardware.case import head
+from hardware.case.lights import aimed, star
+from hardware.case.remote import RemoteCase
+from hardware.case.shapes import block, cone, post
 from hardware.case.sizes import choices, part_sizes
 from hardware.case.verdict import fitting, printing, remote_faults
 from hardware.load import box_of, read
+from hardware.netlist import Netlist
 
 
 @pytest.fixture(scope="module")
@@ -22,8 +28,12 @@ def case():
     return RemoteCase.of()
 
 
+def _sizes():
+    return part_sizes(button="button_small", driver="driver_large")
+
+
 def with_changes(**changes):
-    part, own = copy.deepcopy(part_sizes(button="button_small")), copy.deepcopy(choices())
+    part, own = copy.deepcopy(_sizes()), copy.deepcopy(choices())
     for name, value in changes.items():
         table, key = name.split("__")
         space = getattr(part, table, None) or getattr(own, table)
@@ -41,6 +51,8 @@ def test_remote_has_no_fault(case):
     [
         ({"carrier__deep": 28.0, "board__deep": 40.0}, fitting, "carrier"),
         ({"charger__pcb": [28.0, 80.0]}, fitting, "charger"),
+        ({"driver__deep": 24.0}, fitting, "driver"),
+        ({"emitter__solder": 18.0}, fitting, "emitters"),
         ({"button__panel_most": 4.0}, fitting, "button: its thread takes 4.0 mm"),
         ({"switch__below": 60.0}, fitting, "switch"),
         ({"carrier__pcb": [140.0, 52.0]}, printing, "larger than the bed"),
@@ -69,26 +81,34 @@ def test_a_thumb_counts_dimples_over_each_button(case):
 
 
 def test_every_emitter_has_its_hole_and_lights_what_is_before_it(case):
-    ways = emitter_ways(case.part, case.place, case.own)
-    assert len(ways) == box_of(read(), "remote").emitters
-    printed = case.printed["shell"] + case.printed["back"] + case.printed["ridge"]
-    for at, (x, y, z) in ways:
-        turn = (0, math.degrees(math.acos(z)), math.degrees(math.atan2(y, x)))
-        beam = post(0, 0, 1, 40, 2.0).rotate(turn).translate(at)
-        assert (beam ^ printed).volume() < 0.01
-        assert (beam ^ case.bought["button"]).volume() < 0.01
+    """Flush in the head, so that nothing of the remote is in its beam within 40 degrees."""
+    seats = head.seats(case.part)
+    assert len(seats) == len(Netlist(box_of(read(), "remote")).refs("emitter")) == 16
+    solid = Manifold.batch_boolean(list(case.printed.values()), OpType.Add)
+    for at, way in seats:
+        beam = post(0, 0, 0.1, 60, 2.0)
+        beam += cone(0, 0, head.WALL_MM, 22, 4, 4 + 2 * 20 * math.tan(math.radians(40)))
+        lit = head.placed(aimed(beam, at, way), case.place.high, case.place.head)
+        level = way[2] < 0.01
+        dark = (lit ^ solid).volume() / lit.volume()
+        assert dark < (0.12 if level else 0.01), way  # a level one sees the remote's edge below it
+        assert (lit ^ case.bought["button"]).volume() < 0.01
 
 
-def test_light_goes_all_round_ahead(case):
-    """In the hand the edge points; on a lanyard the face does: no gap over twice 25 degrees."""
-    half_deg = read()["variant"]["remote"]["part"]["IR@"]["half_deg"]
-    ways = [way for _, way in emitter_ways(case.part, case.place, case.own)]
-    edge = sorted(math.degrees(math.atan2(x, y)) for x, y, z in ways if z == 0)
-    face = sorted(math.degrees(math.atan2(x, -z)) for x, _, z in ways if z)
-    assert edge[0] <= -90 and edge[-1] >= 90
-    assert face[0] - half_deg <= -60 and face[-1] + half_deg >= 60
-    for row in (edge, face):
-        assert all(two - one <= 2 * half_deg + 0.01 for one, two in pairwise(row))
+def test_its_light_is_the_models(case):
+    """Two rings of eight about an upright axis, the first emitter ahead, as halls were reckoned."""
+    rings = [(many, up) for many, up in emitters.RINGS["remote"]]
+    asked = [way for ring in rings for way in emitters.ring(*ring)]
+    assert head.ways() == [pytest.approx(way) for way in asked]
+    # The head's own upright axis is the remote's y; its sides face the face, the back and so on.
+    x, y, z = head.placed_way(head.ways()[2])
+    assert (x, y, z) == pytest.approx((0, 0, -1), abs=1e-9)  # out of the face
+
+
+def test_stars_of_neighbours_do_not_touch(case):
+    stars = [aimed(star(case.part), *seat) for seat in head.seats(case.part)]
+    gaps = (one.min_gap(two, 5) for one, two in combinations(stars, 2))
+    assert min(gaps) >= 0.5
 
 
 def test_plug_and_lanyard_pass(case):
@@ -98,7 +118,7 @@ def test_plug_and_lanyard_pass(case):
         (-case.place.half_wide, y, z - high / 2)
     )
     assert (plug ^ case.printed["shell"]).volume() < 0.01
-    lanyard = block(0, case.place.high + 4, 0, 16, 3.5, 90)
+    lanyard = block(0, -4, 0, 16, 3.5, 90)
     assert (lanyard ^ (case.printed["shell"] + case.printed["back"])).volume() < 0.01
 
 

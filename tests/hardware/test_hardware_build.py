@@ -69,8 +69,9 @@ def test_everything_committed_is_current():
         ("pins", "lamps", 17, OF_THE_BOX),
         ("part/R4", "ohm", 910, OF_THE_BOX),
         ("part/R10", "ohm", 11_000, ARTEFACTS),
-        ("variant/remote/part/R14", "ohm", 910, OF_THE_REMOTE),
-        ("pins", "emitter", 20, OF_THE_REMOTE),
+        ("variant/remote/part/C12", "nf", 1_000_000, OF_THE_REMOTE),
+        ("part/R15", "ohm", 1_100, ARTEFACTS),
+        ("pins", "emitter", 20, ARTEFACTS),
         ("part/U2", "price", 21.0, {build.PAGE}),
         ("part/L1", "colour_ma", 12, {build.PAGE}),
     ],
@@ -105,7 +106,7 @@ def test_a_broken_source_is_a_sentence(copied):
 
 def test_prices_add_up(data):
     """Summed again from the file as it stands: one button, then twelve boxes, a spare, a hub."""
-    one = sum(part["price"] for part in data["part"].values())
+    one = sum(part["price"] * (3 if "%" in ref else 1) for ref, part in data["part"].items())
     assert prices.box_price(box_of(data)) == pytest.approx(one)
     button = sum(data["part"][ref]["price"] for ref in ("SB#", "RP#", "RS#", "CB#"))
     assert prices.box_price(box_of(data, buttons=4)) == pytest.approx(one + 3 * button)
@@ -116,12 +117,12 @@ def test_prices_add_up(data):
 
 
 def test_a_remotes_price_adds_up(data):
-    """Summed again from the file: what the remote drops, changes and adds, four buttons, eight diodes."""
+    """Summed again from the file: what it drops, changes and adds; four buttons, four strings."""
     change = data["variant"]["remote"]
     total = 0.0
     for ref in {*data["part"], *change["part"]} - set(change["drop"]):
         part = data["part"].get(ref, {}) | change["part"].get(ref, {})
-        total += part["price"] * (4 if "#" in ref else 8 if "@" in ref else 1)
+        total += part["price"] * (0 if "%" in ref else 4 if "#" in ref or "@" in ref else 1)
     assert prices.box_price(box_of(data, "remote")) == pytest.approx(total)
     page = (build.ROOT / build.PAGE).read_text(encoding="utf-8")
     assert f"| {total:.2f} |" in page and f"**{total:.2f}**" in page

@@ -84,6 +84,21 @@ def test_levels():
     assert f.dbv(0.3162) == pytest.approx(-10, abs=0.01)
 
 
+def test_a_capacitor_sags_and_stores_as_it_is_defined():
+    # Q = C U and E = C U^2 / 2 (definitions): 1 A for 1 ms is 1 mC, 1 V of 1000 uF.
+    assert f.sag_v(1_000, 1_000, 1_000_000) == pytest.approx(1.0)
+    assert f.stored_j(1_000_000, 10) == pytest.approx(0.05)
+    # From 1 V to 1 / e in one time constant: 10 k and 100 nF are 1 ms.
+    assert f.empties_us(10_000, 100, 1, 1 / math.e) == pytest.approx(1_000)
+
+
+def test_a_pulse_behind_a_capacitor_in_the_plain_cases():
+    # Nothing lost: no series resistor, a diode that loses nothing, a capacitor beyond measure.
+    assert f.coupled_high_v(3.2, 0, 22_000, 1e9, 0, 9, 18) == pytest.approx(3.2)
+    # Divided in half by two equal resistors, of what the diode leaves: twice 0.3 V are kept.
+    assert f.coupled_high_v(3.2, 1_000, 1_000, 1e9, 0.3, 9, 1e9) == pytest.approx((3.2 - 0.6) / 2)
+
+
 def test_settling_against_an_integrated_circuit():
     # The same charge of 100 nF through 3.2 kOhm by scipy's solver.
     integrate = pytest.importorskip("scipy.integrate", reason="scipy integrates the circuit")

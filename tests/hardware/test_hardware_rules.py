@@ -4,11 +4,11 @@ import copy
 import re
 
 import pytest
-import tomlkit
+from hardware_changes import faults, moved, put, swapped, without
 
-from hardware import build, emitters, rules, rules_pins, rules_signals, rules_sound, rules_supply
+from hardware import rules, rules_pins, rules_signals, rules_sound, rules_supply
 from hardware.formulas import e24_below, pull_up_least_ohm
-from hardware.load import PATH, box_of, variants
+from hardware.load import box_of, variants
 from hardware.netlist import Netlist
 
 
@@ -17,78 +17,6 @@ def test_every_build_holds(data):
         assert rules.faults(box_of(data, name)) == []
     for buttons in (1, 2, 3, 4):
         assert rules.faults(box_of(data, buttons=buttons)) == []
-
-
-def changed(tmp_path, change):
-    """Return a copy of box.toml with a change."""
-    document = tomlkit.parse(PATH.read_text(encoding="utf-8"))
-    change(document)
-    copied = tmp_path / "box.toml"
-    copied.write_text(tomlkit.dumps(document), encoding="utf-8")
-    return copied
-
-
-def put(table, key, value):
-    def change(document):
-        place = document
-        for part in table.split("/"):
-            place = place[int(part) if part.isdigit() else part]
-        place[key] = value
-
-    return change
-
-
-def moved(end, net, variant=""):
-    """Return a change that moves an end to another net, of a variant if one is named."""
-
-    def change(document):
-        nets = (document["variant"][variant] if variant else document)["net"]
-        for ends in nets.values():
-            if end in ends:
-                ends.remove(end)
-        nets.setdefault(net, []).append(end)
-
-    return change
-
-
-def without(*refs):
-    """Return a change that leaves parts out, joining nothing in their place."""
-
-    def change(document):
-        for ref in refs:
-            del document["part"][ref]
-            for variant in document["variant"].values():
-                variant.get("part", {}).pop(ref, None)
-        for ends in document["net"].values():
-            for end in [end for end in ends if end.split(".")[0] in refs]:
-                ends.remove(end)
-
-    return change
-
-
-def joined(part, one, other):
-    """Return a change that puts an end of a remote's part where its other end is, and leaves it."""
-
-    def change(document):
-        nets = document["variant"]["remote"]["net"]
-        for ends in nets.values():
-            for end in (f"{part}.{one}", f"{part}.{other}"):
-                if end in ends:
-                    ends.remove(end)
-        del document["variant"]["remote"]["part"][part]
-
-    return change
-
-
-def swapped(one, other):
-    """Return a change that swaps two ends."""
-
-    def change(document):
-        on = {end: net for net, ends in document["net"].items() for end in ends}
-        moved(one, on[other])(document)
-        moved(other, on[one])(document)
-
-    return change
 
 
 FAULTS = {
@@ -155,74 +83,10 @@ FAULTS = {
     "the charger's own resistor": (put("part/R12", "ohm", 1_200), "Charging at 1000 mA"),
     "a small cell": (put("battery/0", "capacity_ah", 0.5), "charge a cell of 0.5 Ah too fast"),
     "no charge current": (without("R12"), "its current is not known"),
-    "a receiver elsewhere": (
-        moved("U6.OUT", "RECEIVER_SUPPLY"),
-        "OUT is not on the receiver's pin",
-    ),
-    "a receiver's legs swapped": (swapped("U6.GND", "U6.VS"), "U6's GND is not on GND"),
-    "a receiver on the battery": (
-        moved("R13.1", "BATTERY"),
-        "is not fed from the board's 3.3 V by",
-    ),
-    "a receiver's filter too weak": (put("part/R13", "ohm", 10), "U6 has 10 Ohm before its supply"),
-    "a receiver starved": (
-        put("part/U6", "draw_ma", 9),
-        r"U6 would get 2.40 V; it works from 2.5 V",
-    ),
-    "a receiver's small capacitor": (put("part/C8", "nf", 100), "no capacitor of more than 100 nF"),
-    "no receiver": (without("U6", "R13", "C8"), "The receiver's pin leads to no receiver"),
-    "a receiver's pin": (put("pins", "receiver", 20), "pico.py has receiver on GP18, .* GP20"),
-    "the emitters' pin": (put("pins", "emitter", 20), "pico.py has emitter on GP19, .* GP20"),
-    "a strong emitter": (
-        put("variant/remote/part/RI@", "ohm", 22),
-        "remote: IR1 gets 132 mA and stands 100 mA without a pause",
-    ),
-    "an emitter's resistor too hot": (
-        put("variant/remote/part/RI@", "watt", 0.125),
-        "IR1's resistor stands 0.125 W and would get 0.25 W",
-    ),
-    "a resistor for two emitters": (
-        moved("IR2.A", "EMITTER1", "remote"),
-        "remote: IR1 has no resistor of its own",
-    ),
-    "a visible emitter": (put("variant/remote/part/IR@", "nm", 850), "remote: IR1 gives 850 nm"),
-    "an emitter too bright": (
-        put("variant/remote/part/IR@", "mw_sr", [400, 900]),
-        r"0.2 m away may get 158 W/m2; IEC 62471's exempt group ends at 100",
-    ),
-    "an emitter like a laser": (
-        put("variant/remote/part/IR@", "mw_sr", [40, 3_000]),
-        r"An emitter may give 693538 W/m2/sr",
-    ),
-    "emitters on their pin": (
-        moved("IR1.K", "EMITTER_PIN", "remote"),
-        "remote: IR1 is not switched by a transistor",
-    ),
-    "emitters over their transistor": (
-        put("variant/remote/part/Q3", "max_ma", 300),
-        "Q3 carries 352 mA of emitters, takes 300 mA",
-    ),
-    "emitters' base too weak": (
-        put("variant/remote/part/R16", "ohm", 390),
-        "Q3 gets .* it can't carry the 352 mA of its emitters",
-    ),
-    "emitters' pin overloaded": (
-        put("variant/remote/part/R14", "ohm", 470),
-        "remote: emitter would take 5.8 mA from its pin",
-    ),
-    "emitters lit at a start": (joined("R15", "1", "2"), "pin has no resistor to GND: until"),
-    "emitters lit too long": (joined("R18", "1", "2"), "Q3 has no resistor from its base to GND"),
-    "a transistor the wrong way": (moved("Q3.E", "BATTERY", "remote"), "Q3's E is not on GND"),
-    "no emitters' capacitor": (
-        put("variant/remote", "drop", ["L1", "C1"]),
-        "At the emitters no capacitor of 10 uF",
-    ),
-    "a remote's fuse too small": (put("part/F1", "hold_ma", 600), "remote: F1 holds 600 mA"),
-    "a remote's diode too small": (put("part/D1", "max_ma", 300), "remote: D1 stands 300 mA"),
     "an odd resistor": (put("part/R6", "ohm", 10_500), "R6 has 10500 Ohm, which is not sold"),
     "an end in the air": (without("R8"), "Net LINE_OUT has one end only, J1.tip"),
     "an end on two nets": (
-        lambda document: document["net"]["SCL"].append("U2.SDA"),
+        lambda d: d["net"]["SCL"].append("U2.SDA"),
         r"U2.SDA is on 2 nets \(SDA, SCL\)",
     ),
     "an end forgotten": (lambda d: d["net"]["SDA"].remove("U3.SDA"), "U3.SDA is on no net"),
@@ -231,10 +95,9 @@ FAULTS = {
 
 
 @pytest.mark.parametrize("name", FAULTS)
-def test_a_fault_fails_with_its_reason(tmp_path, name):
+def test_a_fault_fails_with_its_reason(data, name):
     change, sentence = FAULTS[name]
-    source = changed(tmp_path, change)
-    found = build.faults(source)
+    found = faults(data, change)
     matching = [fault for fault in found if re.search(sentence, fault)]
     assert matching, found
     assert all(fault.endswith(".") and len(fault.split()) > 5 for fault in matching)
@@ -261,7 +124,7 @@ def test_pull_ups_are_the_next_e24_value_and_hold_with_any_modules(box):
 def test_pins_stay_far_under_the_chips_limits(box):
     # RP2040 datasheet (quoted): 4 mA by default, 50 mA in all.
     draws = rules_pins.draws_ma(Netlist(box))
-    assert max(draws.values()) < 4 and sum(draws.values()) < 50 / 5
+    assert max(draws.values()) < 4 and sum(draws.values()) < 50 / 4
     # 3.3 V less a base of 0.75 V over 820 Ohm, by hand:
     assert draws["sounder"] == pytest.approx(3.11, abs=0.01)
 
@@ -302,60 +165,3 @@ def test_gauge_is_true_on_a_cable(box):
     net = Netlist(box)
     assert net.gauge_top() not in net.reached(net.usb_net(), charging=False)
     assert net.gauge_top() in net.reached(net.at("BT1", "+"), charging=False)
-
-
-@pytest.fixture
-def remote(data):
-    return Netlist(box_of(data, "remote"))
-
-
-def test_an_emitters_current_by_hand(remote):
-    """33 Ohm (by hand) between a battery, a diode of 1.2 to 1.6 V and 0.1 to 0.4 V of transistor."""
-    assert emitters.pulse_ma(remote, 4.2, "IR1", 0) == pytest.approx(2.9 / 33 * 1000)
-    assert emitters.pulse_ma(remote, 3.5, "IR8", 1) == pytest.approx(1.5 / 33 * 1000)
-    assert emitters.most_ma(remote) == pytest.approx(8 * 2.9 / 33 * 1000)
-
-
-def test_the_switches_are_driven_by_nodal_analysis(remote):
-    """The follower and its two loads, solved by numpy: pin 3.2 V, bases 0.75 V, gains of 60."""
-    numpy = pytest.importorskip("numpy", reason="numpy solves the network")
-    # Unknown: the follower's base current, and one of two equal currents through 120 Ohm.
-    solved = numpy.linalg.solve([[61, -2], [1_000, 120]], [0, 3.2 - 0.75 - 0.75])
-    base_ma = (solved[1] - 0.75 / 470) * 1000
-    for switch in ("Q3", "Q4"):
-        assert emitters.drive_ma(remote, switch) == pytest.approx(base_ma)
-        assert base_ma * 60 > emitters.switched_ma(remote, switch) == pytest.approx(351.5, abs=0.1)
-
-
-def test_a_pin_feeds_the_emitters_transistor_and_its_resistor_only(remote):
-    # 3.3 V less a base of 0.75 V over 1 k, and 3.3 V over 10 k, by hand.
-    assert rules_pins.draws_ma(remote)["emitter"] == pytest.approx(2.55 + 0.33)
-
-
-def test_a_telegram_is_lit_as_the_firmware_writes_and_shines_it(remote):
-    """Every telegram has as many bursts; a mean one is half of the shortest and the longest."""
-    from handbell_core.bursts_out import lasts_us, write
-
-    none, full = bytes(16), b"\xff" * 16
-    lit = sum(write(none)[::2])
-    assert lit == sum(write(full)[::2])
-    assert emitters.telegram_lit_ms() == pytest.approx(lit / 3 / 38)
-    tail_ms = (16 + 48) / 38  # its last burst and the dark after it: formats.md
-    mean_ms = (lasts_us(none) + lasts_us(full)) / 2000 + tail_ms
-    assert emitters.telegram_ms() == pytest.approx(mean_ms, abs=0.01)
-    program = (build.ROOT / "firmware/box/emitter.py").read_text(encoding="utf-8")
-    lit_delay, dark_delay = re.search(
-        r"set\(pins, 1\)\[(\d)\]\n *set\(pins, 0\)\[(\d)\]\n *jmp\(x_dec", program
-    ).groups()
-    on = 1 + int(lit_delay)  # a PIO instruction takes a cycle and its delay: RP2040 datasheet
-    assert on / (on + 1 + int(dark_delay) + 1) == emitters.LIT_PART
-
-
-def test_an_eye_gets_far_less_than_the_exempt_group_allows(remote):
-    # IEC 62471:2006 from memory: 100 W/m2 at the cornea, 6000 / 0.011 W/m2/sr at the retina; the
-    # brightest of its kind 80 mW/sr at 100 mA (memory), 88 mA, 8 of them, at 0.2 m, by hand:
-    assert emitters.eye_w_m2(remote) == pytest.approx(8 * 0.080 * 0.879 / 0.04, rel=0.01)
-    assert emitters.eye_w_m2(remote) < 100 / 5
-    field_m2 = 3.1416 * 0.0011**2
-    assert emitters.eye_w_m2_sr(remote) == pytest.approx(0.080 * 0.879 / field_m2, rel=0.01)
-    assert emitters.eye_w_m2_sr(remote) < 6_000 / 0.011 / 20

@@ -226,8 +226,11 @@ def test_a_battery_gives_the_current_of_its_strings_while_they_are_lit():
 
 def test_the_pages_figures_of_the_drivers_are_reckoned_so():
     said = PAGE.read_text("utf-8").partition("## Eyes")[2]
-    burst_mc = 3 * 16 / 38 / 3  # 3 A, 16 cycles at 38 kHz, a third of each lit
-    assert f"takes {burst_mc:.2f} mC" in said and f"sag by {burst_mc / 4.7:.2f} V" in said
+    burst_mc = 16 / 38 / 3  # 1 A, 16 cycles at 38 kHz, a third of each lit
+    assert f"takes {burst_mc:.2f} mC of a box's 2200 uF" in said
+    assert (
+        f"sag by {burst_mc / 2.2:.2f} V" in said and f"{3 * 3.2:.1f} V at most, on 11.0 V" in said
+    )
     assert f"{4 * BEAM.volt:.1f} V typically, {4 * 3.2:.1f} V at most" in said  # 3.2 V: SFH 4726S
     eye = safety.eye(study.CHOSEN)
     assert round(eye.peak_w_m2 / eye.telegram_w_m2) == 14 and "a fourteenth" in said
