@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from functools import cache
 from math import cos, log, pi, radians, sin
 
-from handbell_core import bursts, lead
+from handbell_core import bursts, slots
 from hardware.formulas import coupled_high_v, empties_us, sag_v
 from hardware.model import Part
 from hardware.netlist import Netlist
@@ -198,7 +198,7 @@ def telegrams_an_hour(net: Netlist) -> float:
     acts = net.box.class_day.acts_an_hour
     if net.box.product == "box":
         return acts * REPEATED
-    return 3_600_000 / lead.AGAIN_MS + acts * len(lead.TOLD_MS)
+    return 3_600_000 / slots.AGAIN_MS + acts * len(slots.TOLD_MS)
 
 
 def cell_ma(net: Netlist, out_ma: float, cell_v: float) -> float:
@@ -220,7 +220,7 @@ def busy_ma(net: Netlist, cell_v: float) -> float:
 
     A remote tells an act some times within seconds, a box that is alone in two slots of three.
     """
-    many, lasts_ms = len(lead.TOLD_MS), lead.TOLD_MS[-1] + telegram_ms()
+    many, lasts_ms = len(slots.TOLD_MS), slots.TOLD_MS[-1] + telegram_ms()
     if net.box.product == "box":
         many, lasts_ms = REPEATED, float(TURN_MS)
     return telegram_ma(net, cell_v) * telegram_ms() * many / lasts_ms

@@ -17,6 +17,7 @@ BUTTON_PINS = (10, 11, 12, 13)
 BUS_PINS = (4, 5)  # SDA, SCL
 RECEIVER_PIN = 18  # of a 38 kHz infra-red receiver, low while it sees light; None without one
 EMITTER_PIN = 19  # of an infra-red diode's transistor, high while it is lit; None without one
+# A box that is no remote has its diode used only where a line here says REPEATS = True.
 BUS_US = 10_000  # no transfer may take longer; a piece of the screen takes 4 ms at 400 kHz
 DISPLAY_RESET_PIN = None  # the number of the pin, for a display that wants a reset pulse
 DISPLAY_PAGED = False  # True for a display whose controller (SH1106 type) takes no ranges

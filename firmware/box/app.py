@@ -204,11 +204,16 @@ class App:
     def _begin_to_hear(self) -> None:
         """A remote leads from now on: its code and its ring take memory only then."""
         look, self._edges = self._edges, None
-        edges = look() if look is not None else None
-        if edges is not None:
+        edges = look and look()
+        if edges:
             from .hearing import Hearing
 
-            self._hearing = Hearing(edges, self._session.hear)
+            hear = self._session.hear
+            if getattr(self._board, "REPEATS", False):
+                from .teller import repeat
+
+                hear = repeat(self._board, self._session, self._loop)
+            self._hearing = Hearing(edges, hear)
 
     def _hear_due_us(self, tick: int) -> int:
         hearing = self._hearing

@@ -59,7 +59,7 @@ class Loop:
     """Runs ``jobs``; ``room_us(tick)`` is the room there is, ``failed(name, error)`` is told."""
 
     def __init__(self, jobs: "tuple[Job, ...]", room_us, failed) -> None:
-        self._jobs = jobs
+        self.jobs = jobs  # and others, from the next turn on
         self._room_us = room_us
         self._failed = failed
 
@@ -70,7 +70,7 @@ class Loop:
         """
         start = time.ticks_us()
         wait_us = most_us  # from the start of this turn
-        for job in self._jobs:
+        for job in self.jobs:
             tick = time.ticks_us()
             since_us = ticks_diff(tick, start)
             if job.failed:
@@ -100,7 +100,7 @@ class Loop:
 
     def failing(self) -> str:
         """Return the name of a job whose last try failed, "" when all go on."""
-        for job in self._jobs:
+        for job in self.jobs:
             if job.failed:
                 return job.name
         return ""

@@ -58,7 +58,7 @@ class Past:
             finally:
                 file.close()
         elif kind == j.HEEDS:
-            self.key = payload[:8]
+            self.key = payload[:9]  # and how many stations there are
         elif kind == j.STATE:
             self._take_state(class_ms, payload)
         elif kind == j.RESULT:

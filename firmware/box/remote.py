@@ -4,22 +4,17 @@ It plays the class as every box does, silently for its athletes: nobody counts o
 ``handbell_core.lead``.
 """
 
-import time
-
-from handbell_core.bursts_out import lasts_us
-from handbell_core.lead import END_MS, NAMES, PAUSE, Lead
-from handbell_core.runner import HOLD_MS, NEVER, OVER, READY
+from handbell_core.lead import NAMES, PAUSE, Lead
+from handbell_core.runner import HOLD_MS, OVER, READY
 from handbell_core.taps import PRESS
-from handbell_core.ticks import ticks_add, ticks_diff
+from handbell_core.ticks import ticks_diff
 
 from .desk import Desk
 from .lead_screens import LeadScreens
 from .loop import IDLE, Job
+from .teller import Teller
 
 HOLD_US = HOLD_MS * 1000
-TELL_US = 12_000  # making a telegram reads the timeline
-LATE_US = 1_000
-SPIN_US = 3_000  # so long before it begins it is waited for, and nothing else done
 
 
 class Remote(Desk):
@@ -30,24 +25,21 @@ class Remote(Desk):
         self._sender = sender
         self._lead: Lead = None
         self._down: list[int | None] = [None] * len(NAMES)  # since which tick
-        self._ready = b""  # the telegram to be sent,
-        self._begins = time.ticks_us()  # and when
         view.screens = LeadScreens(view.display, self.lead)
 
     def jobs(self) -> tuple:
         """Return what the loop has to do for it."""
-        return (
-            Job("lead", 0, self.hold_due_us, self.hold),
-            Job("tell", SPIN_US + TELL_US, self.tell_due_us, self.tell),
-        )
+        lead = Job("lead", 0, self.hold_due_us, self.hold)
+        if self._sender is None:
+            return (lead,)
+        return lead, Teller(self._session, self._sender, True).job()
 
     def lead(self) -> Lead:
         """Return what leads the run that is loaded."""
         runner = self._session.runner
         if self._lead is None or self._lead.runner is not runner:
             self._lead = Lead(runner)
-            self._ready = b""  # it was of the class before, as a button that is still down
-            self._down = [None] * len(NAMES)
+            self._down = [None] * len(NAMES)  # what is still down was of the class before
         return self._lead
 
     # Its buttons
@@ -97,32 +89,3 @@ class Remote(Desk):
         """The class goes on after a power failure: say anew where it is."""
         if self._session.runner.heeds:
             self.lead().restate(self._session.run_ms())
-
-    def tell_due_us(self, tick: int) -> int:
-        """Return in how many microseconds a telegram is to be made, or to begin."""
-        runner = self._session.runner
-        if self._sender is None or runner is None or not runner.heeds:
-            return IDLE
-        lead = self.lead()
-        if self._ready:
-            return max(0, ticks_diff(self._begins, tick) - SPIN_US)
-        clock = self._session.clock
-        due_ms = lead.tell_due_ms(clock.ms_of(tick))
-        if due_ms == NEVER:
-            return IDLE
-        return max(0, clock.wait_us(due_ms, tick, 2_000_000))
-
-    def tell(self, tick: int) -> None:
-        """Make a telegram, or begin to send the one that is made."""
-        session, sender = self._session, self._sender
-        if not self._ready:
-            end_ms = session.clock.ms_of(tick) + END_MS
-            self._ready = data = self.lead().telegram(session.key, end_ms)
-            self._begins = ticks_add(session.clock.tick_of(end_ms), -lasts_us(data))
-            return
-        data, self._ready = self._ready, b""
-        while ticks_diff(self._begins, time.ticks_us()) > 0:
-            pass
-        late_us = ticks_diff(time.ticks_us(), self._begins)
-        if late_us < LATE_US and not sender.is_busy():  # else it would tell a wrong instant
-            sender.send(data)

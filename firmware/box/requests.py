@@ -299,11 +299,11 @@ class Requests:
 
 
 def _key_of(message: dict) -> bytes:
-    """Return the key of the remote that is to lead, b"" for none."""
+    """Return the key of the remote that is to lead and the number of stations, b"" for none."""
     key = binascii.unhexlify(message.get("key", ""))
     if key and len(key) != KEY_SIZE:
         raise Refusal(faults.BAD_REQUEST)
-    return key
+    return key and key + bytes((message.get("stations", 0),))
 
 
 TABLE = {

@@ -49,7 +49,7 @@ class Run(Loaded):
         self._over_until = tick
         self._kept_start_ms = NEVER
         self._stall_from = self._stall_to = tick  # of the last write
-        self.key = b""  # of the remote that leads the run, if it heeds one
+        self.key = b""  # of the remote that leads the run, if one does; then the number of stations
 
     def dated_by(self) -> "ClockModel | None":
         """Return the clock that dates a run: its own, or one that is too unsure to go by."""

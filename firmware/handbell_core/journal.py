@@ -27,7 +27,7 @@ NOTE = 11  # u16 fault, u16 spare, i32 value, 4 spare
 CONFIRM = 12  # u16 bib, u16 held_ms, u16 count after: a tally closed by a hold
 END = 13  # u8 cause, u8 spare, u16 late cues, u32 worst lateness us, u32 taps
 ACT = 14  # u16 number, u8 what, u8 heard early, i32 class_ms before it; window: now open
-HEEDS = 15  # 8s key, 4 spare: a remote leads
+HEEDS = 15  # 8s key, u8 stations, 3 spare: a remote leads
 
 HELD_TO_END = 0xFFFF  # held_ds, tenths of a second, of a position that was not lost
 

@@ -1,4 +1,4 @@
-"""A remote: what its buttons do to the whole class, and when it tells what.
+"""A remote: what its buttons do to the whole class; ``slots`` says when it tells of it.
 
 It plays the class itself, on a runner that heeds its own acts, so it knows where the class is. A
 press pauses; anything else is a hold, and a stop is asked for once more. A hold means what it would
@@ -6,10 +6,9 @@ have as it began: nothing comes of one that the class has overtaken.
 """
 
 from .acts import LEAD_MS, gate_after, go_on, next_block
-from .agreement import NOTHING, RUNS, STANDS, Act
 from .agreement import OVER as CLASS_OVER
+from .agreement import RUNS, STANDS, Act
 from .states import ASKING, AT_GATE, LEAVING, NEVER, PLAY, SET, TALLY, on, row_of
-from .telegram import SOON_MOST_MS, pack
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -17,15 +16,10 @@ if TYPE_CHECKING:
     from .states import Table
 
 PAUSE, GO_ON, NEXT, STOP = range(4)  # the buttons, from the left
-SAY_MS = 400  # from a word to its instant, so that a first telegram has ended by then
-END_MS = 200  # from making a telegram to its end: the longest lasts 185 ms
+SAY_MS = 450  # from a word to its instant, so that a first telegram has ended by then
 LATER_MS = 30_000
 SURE_MS = 5_000  # so long a stop may be confirmed
 AFRESH = 16  # numbers passed over after a power failure: so many may have been said, and not kept
-
-# When the newest act is told after it was made, and then every so often, for who missed it.
-TOLD_MS = (0, 250, 600, 1_200, 2_000, 3_500)
-AGAIN_MS = 5_000
 
 # What the class is doing, as the buttons see it.
 NONE, BEFORE, COMING, RUNNING, STANDING, READYING, RATING = range(7)
@@ -48,9 +42,6 @@ class Lead:
         self.asked_ms = -NEVER  # when a stop was asked for, which a second hold confirms
         # What the class did as each button went down, and where it was; None: it is not down.
         self._began: "list[tuple[int, int] | None]" = [None] * len(NAMES)
-        self._said = 0  # the number of the act that is told
-        self._since_ms = 0
-        self._times = 0
 
     @property
     def situation(self) -> int:
@@ -165,30 +156,6 @@ class Lead:
         runner = self.runner
         act = Act(runner.agreement.number + 1, what, class_ms, at_ms)
         return runner.hear(act, run_ms)
-
-    # Telling it
-
-    def tell_due_ms(self, run_ms: int) -> int:
-        """Return the run time at which the newest act is to be told, NEVER without one."""
-        number, newest = self.runner.agreement.number, self.runner.agreement.newest
-        if not self.runner.heeds or newest.what == NOTHING:
-            return NEVER
-        if number != self._said:
-            self._said, self._since_ms, self._times = number, run_ms, 0
-        if newest.at_ms - END_MS - run_ms > SOON_MOST_MS:  # too far off for a telegram to tell
-            return newest.at_ms - END_MS - SOON_MOST_MS
-        if self._times < len(TOLD_MS):
-            return self._since_ms + TOLD_MS[self._times]
-        return self._since_ms + TOLD_MS[-1] + (self._times - len(TOLD_MS) + 1) * AGAIN_MS
-
-    def telegram(self, key: bytes, end_ms: int) -> bytes:
-        """Return the newest act as it is when its telegram ends; raises what reading raises."""
-        runner = self.runner
-        act = runner.agreement.newest
-        gate_ms = gate_after(runner.timeline, act.class_ms)
-        data = pack(key, runner.head.plan, act, end_ms, gate_ms)
-        self._times += 1
-        return data
 
 
 _DOES = {

@@ -22,9 +22,9 @@ _BODY = "<2sHBI3s"
 def pack(key: bytes, plan: bytes, act: Act, end_ms: int, gate_ms: int) -> bytes:
     """Return the 16 bytes of an act in a telegram that ends at ``end_ms`` in the sender's run time.
 
-    ``plan`` is the plan's digest, of which two bytes travel; ``gate_ms`` the first gate, or the
-    end, after the act's ``class_ms``. An act in force is told as it is by then. Raises ValueError
-    for an instant too far off.
+    Of ``key`` the first 8 bytes count, of ``plan``, its digest, two travel; ``gate_ms`` is the
+    first gate, or the end, after the act's ``class_ms``. An act in force is told as it is by then.
+    Raises ValueError for an instant too far off.
     """
     now = act.as_it_is(end_ms, gate_ms)
     away_ms = max(0, now.at_ms - end_ms)
@@ -50,4 +50,4 @@ def unpack(key: bytes, plan: bytes, data: bytes, end_ms: int) -> "Act | None":
 
 
 def _check(key: bytes, body: bytes) -> bytes:
-    return hashlib.sha256(key + body).digest()[:CHECK_SIZE]
+    return hashlib.sha256(key[:KEY_SIZE] + body).digest()[:CHECK_SIZE]

@@ -9,7 +9,7 @@ from math import ceil, erf
 import numpy as np
 
 from handbell_core.bursts import BURST, CARRIER_HZ, DARK, LEAST, START, STEP, SYMBOLS
-from handbell_core.lead import AGAIN_MS, TOLD_MS
+from handbell_core.slots import AGAIN_MS, TOLD_MS
 from hardware.infrared.light import Floats
 
 SOFT_DB = 1.0  # at the least light half the telegrams come; 1 dB more or less is 1 sigma, assumed

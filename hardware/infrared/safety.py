@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from handbell_core.bursts import BURST, CARRIER_HZ, LONG_BURST, SYMBOLS
-from handbell_core.lead import AGAIN_MS, TOLD_MS
+from handbell_core.slots import AGAIN_MS, TOLD_MS
 from hardware.infrared.acts import MEAN_MS
 from hardware.infrared.light import Floats, Lantern
 

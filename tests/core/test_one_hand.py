@@ -18,6 +18,7 @@ from handbell_core.agreement import NOTHING, RUNS, STANDS, Act, Agreement
 from handbell_core.clock import ClockModel
 from handbell_core.lead import GO_ON, NEXT, PAUSE, Lead
 from handbell_core.runner import ASKING, CLOSING, OVER
+from handbell_core.slots import END_MS, REMOTE, Telling
 from handbell_core.telegram import unpack
 from handbell_core.timeline import Span
 from made import (
@@ -118,7 +119,7 @@ def play(rng, spans, telegrams, hears, until_ms, presses=0.0, long_ms=1_700, cut
     box = LedBox(spans, MODEL)
     box.runner.heed()
     box.sink.keep(j.run_record(bytes(12), 1, True))
-    box.sink.keep(j.record(j.HEEDS, 0, 0, 0, KEY))
+    box.sink.keep(j.record(j.HEEDS, 0, 0, 0, KEY + b"\x18"))
     off_until_ms = 0
     events = [(end_ms, "hear", act) for end_ms, act in telegrams if rng.random() < hears]
     at_ms = 0
@@ -160,7 +161,7 @@ def joined(box, spans, now_ms, lost):
         settings={"start_ms": 0, "start_run": ""},
     )
     past = read_past(storage, "00001.hbj")
-    assert past.key == KEY
+    assert past.key == KEY + b"\x18"
     fresh = LedBox(spans, MODEL)
     fresh.sink.records = [journal[at : at + 24] for at in range(0, len(journal), 24)]
     session = SimpleNamespace(
@@ -330,27 +331,26 @@ def led_by_a_remote(rng, spans):
     remote.runner.arm(5_000)
     lead = Lead(remote.runner)
     lead.begin(0)
+    telling = Telling(remote.runner, REMOTE, 1)
     sent, now_ms = [], 0
     does_ms = 1_000
     for _ in range(rng.randint(2, 9)):
         does_ms += rng.choice((300, 1_500, 6_000, 15_000, 30_000))
-        tell(remote, lead, sent, now_ms, does_ms)
+        tell(remote, telling, sent, now_ms, does_ms)
         now_ms = does_ms
         button = rng.choice((PAUSE, PAUSE, GO_ON, GO_ON, NEXT))
         (lead.press if button == PAUSE else lead.hold)(button, now_ms)
     until_ms = now_ms + 41_000
-    tell(remote, lead, sent, now_ms, until_ms)
+    tell(remote, telling, sent, now_ms, until_ms)
     return remote, sent, until_ms
 
 
-def tell(remote, lead, sent, now_ms, until_ms):
-    while True:
-        due_ms = max(now_ms, lead.tell_due_ms(now_ms))
-        if due_ms >= until_ms:
-            break
-        now_ms = due_ms
-        remote.to(now_ms)
-        sent.append((now_ms + 120, lead.telegram(KEY, now_ms + 120)))
+def tell(remote, telling, sent, now_ms, until_ms):
+    while (slot_ms := telling.slot_ms(now_ms)) < until_ms:
+        remote.to(slot_ms)
+        sent.append((slot_ms + END_MS, telling.telegram(KEY, slot_ms + END_MS)))
+        telling.told(slot_ms)
+        now_ms = slot_ms
     remote.to(until_ms)
 
 

@@ -30,8 +30,10 @@ class Hall:
         self.remote.cut_power()
         self.world.run_for(S)
         self.remote.power_up()
-        self.told = 0
-        self.deaf = []
+        self.told = [0] * len(self.world.boxes)
+        self.deaf = []  # to the remote
+        self.mirror = False  # a box sees its own light too
+        self.step_us, self.late_us = STEP_US, LATE_US
 
     def load(self):
         """Give everybody the class above."""
@@ -42,20 +44,25 @@ class Hall:
     def arm(self, at_start=True):
         utc_ms = (self.start_us + self.world.clock.start_utc_us) // 1000 if at_start else 0
         for box, data in zip(self.world.boxes, self.data, strict=True):
-            self.rig.ask("arm", box, d=digest(data), utc_ms=utc_ms, key=KEY.hex())
+            led = {"key": KEY.hex(), "stations": len(self.boxes)}
+            self.rig.ask("arm", box, d=digest(data), utc_ms=utc_ms, **led)
             box.unplug()
 
     def run_to(self, until_us):
-        """Let time pass; what the remote sends comes to the boxes."""
+        """Let time pass; what the remote and boxes send comes to the boxes."""
         while self.world.now_us() < until_us:
-            self.world.run_to(min(until_us, self.world.now_us() + STEP_US))
-            for telegram in list(self.remote.telegrams)[self.told :]:
-                self.told += 1
-                ends_us = telegram.world_us + lasts_us(telegram.data) + LATE_US
-                light = telegram_light(telegram.data, ends_us)
-                for box in self.boxes:
-                    if box not in self.deaf:
-                        box.see(light)
+            self.world.run_to(min(until_us, self.world.now_us() + self.step_us))
+            for n, sender in enumerate(self.world.boxes):
+                for telegram in list(sender.telegrams)[self.told[n] :]:
+                    self.told[n] += 1
+                    ends_us = telegram.world_us + lasts_us(telegram.data) + self.late_us
+                    light = telegram_light(telegram.data, ends_us)
+                    for box in self.boxes:
+                        if self.mirror if box is sender else self._sees(box, sender):
+                            box.see(light)
+
+    def _sees(self, box, sender):
+        return sender is not self.remote or box not in self.deaf
 
     def works(self, button, at_us, hold_ms=120):
         """Somebody presses a button of the remote."""
@@ -80,7 +87,7 @@ class Hall:
         return [[b for b in box.sound.bells() if b > at_us] for box in self.boxes]
 
 
-def assert_together(rung, least):
+def assert_together(rung, least, apart_us=APART_US):
     assert len({len(bells) for bells in rung}) == 1 and len(rung[0]) >= least, rung
     for bells in zip(*rung, strict=True):
-        assert max(bells) - min(bells) < APART_US
+        assert max(bells) - min(bells) < apart_us

@@ -231,8 +231,8 @@ def test_what_a_telegram_takes_of_the_cell_by_hand(nets):
     charge_mas = 4 * (34 + 65 * 16) / 3 / 38
     mean_ma = charge_mas / emitters.telegram_ms() * 1000
     assert emitters.telegram_ma(nets["remote"], 3.5) == pytest.approx(mean_ma * 14.5 / 0.85 / 3.5)
-    # Told at 0, 250, 600, 1200, 2000 and 3500 ms: six of them within 3.64 s.
-    many = 6 * charge_mas / (3.5 + emitters.telegram_ms() / 1000)
+    # Told nine times, three slots of 230 ms apart: the last begins after 5.52 s.
+    many = 9 * charge_mas / (5.52 + emitters.telegram_ms() / 1000)
     assert emitters.busy_ma(nets["remote"], 3.5) == pytest.approx(many * 14.5 / 0.85 / 3.5)
 
 

@@ -99,6 +99,10 @@ def test_one_new_key_goes_to_all_and_is_kept_for_its_owner_only(floor):
     code, said = floor.do("arm", "--in", "1m")
     assert code == 0 and CALL not in said
     assert kept_key(floor) == "" and keys(floor)[:3] == [None] * 3
+    led, alone = [
+        [m for m in box.asked if m["do"] == "arm"][-1] for box in (floor.remote, floor.boxes[0])
+    ]
+    assert led["stations"] == 3 and "stations" not in alone
 
 
 def test_a_class_begins_on_the_remotes_word(floor):
@@ -196,6 +200,8 @@ def test_a_box_left_behind_is_put_in_and_told_where_the_class_is(floor):
     assert "Evening is at 12:34" in said
     armed = [m for m in late.asked if m["do"] == "arm"][-1]
     assert (armed["key"], armed["utc_ms"]) == (key, 0)
+    before = [m for m in floor.boxes[0].asked if m["do"] == "arm"][-1]
+    assert armed["stations"] == before["stations"] == 3  # with the one that was left out
     assert not [m for m in late.asked[-12:] if m["do"] == "put"]
     state = json.loads((floor.folder / "data" / "class.json").read_text(encoding="utf-8"))
     assert state["places"]["3"]["state"] == "armed" and state["key"] == key

@@ -45,7 +45,8 @@ class BoxSpec:
     made, `rtc_ppb` its rate's error and `rtc_pin` the pin that its square wave is on; with
     `rtc_lost` its oscillator had not run before, and it says so.
 
-    `receiver` puts an infra-red receiver on `receiver_pin`; `VirtualBox.see` shows it light.
+    `receiver` puts an infra-red receiver on `receiver_pin`; `VirtualBox.see` shows it light. With
+    `repeats` a box has a diode too, by which it repeats what it hears; a remote always has one.
 
     `screen_kind` is whether the screen's controller takes ranges of columns and pages, or pages one
     by one.
@@ -81,6 +82,7 @@ class BoxSpec:
     rtc_lost: bool = False
     receiver: bool = False
     receiver_pin: int = 18
+    repeats: bool = False
     broken: tuple[str, ...] = ()
     flash_fails_at: int | None = None
 
@@ -116,6 +118,7 @@ class BoxSpec:
             "rtc": rtc_state,
             "rtc_pin": self.rtc_pin,
             "receiver_pin": self.receiver_pin if self.receiver else None,
+            "repeats": self.repeats,
             "flash": str(self.flash.resolve()),
             "flash_blocks": FLASH_BLOCKS,
             "erase_us": self.erase_us,

@@ -1,12 +1,11 @@
 from handbell_core.acts import LEAD_MS, SOON_MS
 from handbell_core.agreement import OVER, RUNS, STANDS
-from handbell_core.lead import GO_ON, LATER_MS, NEXT, PAUSE, SAY_MS, STOP, SURE_MS, TOLD_MS, Lead
+from handbell_core.lead import GO_ON, LATER_MS, NEXT, PAUSE, SAY_MS, STOP, SURE_MS, Lead
 from handbell_core.runner import AT_GATE, HOLD_MS, LEAVING, NEVER, PLAY
+from handbell_core.slots import REMOTE, Telling
 from handbell_core.states import LEFT_LEAST_MS
-from handbell_core.telegram import KEY_SIZE, SOON_MOST_MS, unpack
 from made import GATE, LedBox, lead_in, rest, span, window
 
-KEY = bytes(range(KEY_SIZE))
 START_MS = 2_000
 
 
@@ -153,36 +152,11 @@ def test_a_class_that_waits_for_the_remote_begins_on_its_word():
     assert box.runner.state == PLAY and box.runner.class_ms(61_000) == 1_000
 
 
-def test_the_newest_act_is_told_soon_often_and_then_every_5_s():
-    box, lead = remote()
-    told = []
-    now = 0
-    while now < 20_000:
-        due = lead.tell_due_ms(now)
-        assert due < NEVER
-        now = max(now, due)
-        act = unpack(KEY, box.runner.head.plan, lead.telegram(KEY, now + 120), now + 120)
-        assert act is not None and act.number == 1
-        told.append(now)
-    assert told[: len(TOLD_MS)] == list(TOLD_MS) and told[-1] - told[-2] == 5_000
-    assert lead.press(PAUSE, 20_000)
-    assert lead.tell_due_ms(20_010) == 20_010
-
-
 def test_nothing_is_led_where_no_remote_leads():
     box = LedBox(spans())
     lead = Lead(box.runner)
-    assert lead.tell_due_ms(0) == NEVER
     for button in range(4):
         assert not lead.press(button, 0) and not lead.hold(button, 0)
-
-
-def test_a_start_that_is_far_off_is_told_as_soon_as_a_telegram_can():
-    start_ms = SOON_MOST_MS + 60_000
-    box, lead = remote(start_ms)
-    due_ms = lead.tell_due_ms(0)
-    assert 50_000 < due_ms <= 60_000
-    assert unpack(KEY, box.runner.head.plan, lead.telegram(KEY, due_ms + 200), due_ms + 200)
 
 
 def test_after_a_power_failure_before_the_start_it_says_what_is_set():
@@ -196,7 +170,7 @@ def test_after_a_power_failure_before_the_start_it_says_what_is_set():
         else:
             fresh.runner.arm(start_ms)
         again = Lead(fresh.runner)
-        assert again.tell_due_ms(5_000) == NEVER  # there is nothing to say yet
+        assert Telling(fresh.runner, REMOTE, 1).slot_ms(5_000) == NEVER  # nothing to say yet
         again.restate(5_000)
         assert newest(fresh)[:2] == (what, class_ms)
         assert fresh.runner.agreement.number > number

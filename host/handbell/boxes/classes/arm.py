@@ -268,7 +268,9 @@ def set_start(
     """Set the start of a box or a remote, and see that it is set; raises BoxError."""
     who = connection.who
     digest = loaded.remote if who.remote else loaded.places[loaded.stations[who.id]].digest
-    led: dict[str, Any] = {"key": key.hex()} if key and (who.remote or who.hears) else {}
+    led: dict[str, Any] = {}
+    if key and (who.remote or who.hears):
+        led = {"key": key.hex(), "stations": max(loaded.places)}
     connection.ask(ARM, d=digest, utc_ms=start_utc_ms, **led)
     status = connection.ask(STATUS)
     said_ms = status.start_utc_ms

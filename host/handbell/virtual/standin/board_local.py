@@ -12,6 +12,7 @@ from boards.pico import *  # noqa: F403 - all of it, but for the waiting
 
 NAME = "virtual"
 BUTTON_PINS = getattr(boards.pico, "BUTTON_PINS", ())[: machine._boot["buttons"]]
+REPEATS = machine._boot["repeats"]
 
 
 def edges():

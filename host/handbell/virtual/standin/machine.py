@@ -30,6 +30,7 @@ def _begin(config):
     _boot["id"] = bytes.fromhex(config["unique_id"])
     _boot["cause"] = config["reset_cause"]
     _boot["buttons"] = config["buttons"]
+    _boot["repeats"] = config["repeats"]
     I2C.present = config["i2c"]
     _receiver.pin = config["receiver_pin"]
     if config["rtc"]:
