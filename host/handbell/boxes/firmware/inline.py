@@ -19,7 +19,8 @@ from dataclasses import dataclass, field
 
 from handbell.base.errors import HandbellError
 
-from .inline_names import bound_names, unpacked, value_of
+from .inline_names import bound_names, live_nodes, unpacked, value_of
+from .source_edits import SourceEdits
 
 # On the chip an integer outside of this is an object, not a word in the code.
 SMALLEST, LARGEST = -(1 << 30), (1 << 30) - 1
@@ -94,17 +95,15 @@ class _Module:
         if self.path.endswith("/__init__.py"):
             self.name = self.package = self.package
         self.tree = ast.parse(self.source)
-        self._edits: list[tuple[int, int, bytes]] = []
-        self._starts = [0]
-        for line in self.source.splitlines(keepends=True):
-            self._starts.append(self._starts[-1] + len(line))
+        self._edits = SourceEdits(self.source)
         self._bound = Counter(bound_names(self.tree))
+        self._said = {n.id for n in ast.walk(self.tree) if isinstance(n, ast.Name)} | {*self._bound}
 
     # What its names are
 
     def find_imports(self, modules: Mapping[str, _Module]) -> None:
         """Find what the names of its top are bound to, and where names are assigned from afar."""
-        for node in ast.walk(self.tree):
+        for node in live_nodes(self.tree):
             if isinstance(node, ast.Attribute) and not isinstance(node.ctx, ast.Load):
                 self.assigned.add(node.attr)
             elif isinstance(node, ast.Constant) and isinstance(node.value, str):
@@ -185,7 +184,7 @@ class _Module:
     def find_uses(self, modules: Mapping[str, _Module]) -> None:
         """Put values where constants are used, and note which names are needed all the same."""
         self._visit(self.tree, modules, False)
-        for node in ast.walk(self.tree):
+        for node in live_nodes(self.tree):
             if isinstance(node, ast.ImportFrom):
                 for alias in node.names:
                     mine = self.bindings.get(alias.asname or alias.name)
@@ -232,33 +231,52 @@ class _Module:
         text = repr(value)
         lines = (node.end_lineno or node.lineno) - node.lineno
         # In brackets: a sign, a number before a dot, and lines that must not get lost.
-        self._edit(node, (f"({text}" + "\n" * lines + ")").encode())
+        start, end = self._edits.span(node)
+        self._edits.put(start, end, (f"({text}" + "\n" * lines + ")").encode())
 
     # What is left out
 
     def imports_that_stay(self, modules: Mapping[str, _Module], needed: set[str]) -> set[str]:
-        """Return the names that its imports take from other modules, but for those left out."""
+        """Return the names that its imports take, with their modules, but for those left out."""
         out = self._imports_left_out(modules, needed)
-        return {b.alias.name for n, b in self.bindings.items() if b.alias and n not in out}
+        return {
+            f"{b.module}.{b.name}" for n, b in self.bindings.items() if b.alias and n not in out
+        }
 
     def _is_unused(self, name: str, needed: set[str]) -> bool:
         binding = self.bindings[name]
-        return not self.is_open and name not in needed and binding.loads == binding.replaced
+        wanted = name in needed or f"{self.name}.{name}" in needed
+        return not self.is_open and not wanted and binding.loads == binding.replaced
 
     def _imports_left_out(self, modules: Mapping[str, _Module], needed: set[str]) -> set[str]:
         """Return the imported names whose values are put in wherever they were used."""
         out = {
             name
             for name, binding in self.bindings.items()
-            if binding.alias and binding.loads and self._is_unused(name, needed)
+            if binding.alias and (binding.loads or name in self.constants)
+            if self._is_unused(name, needed)
         }
         for statement in self.tree.body:
             if isinstance(statement, ast.ImportFrom):
                 names = {alias.asname or alias.name for alias in statement.names}
-                origins = {self.bindings[name].module for name in names & out}
-                if names <= out and not all(_is_quiet(m, modules, set()) for m in origins):
-                    out -= names  # it also does what importing that module does
+                if names <= out and self._import_without_names(statement, modules) is None:
+                    out -= names
         return out
+
+    def _import_without_names(
+        self, statement: ast.ImportFrom, modules: Mapping[str, _Module]
+    ) -> str | None:
+        """Return what does of an import what importing the module does; None if there is no way."""
+        origins = {self.bindings[alias.asname or alias.name].module for alias in statement.names}
+        if all(_is_quiet(module, modules, set()) for module in origins):
+            return "pass"
+        above, _, last = (statement.module or "").rpartition(".")
+        bound = last if statement.level else (statement.module or "").split(".")[0]
+        if not bound or origins != {self._origin(statement)} or bound in self._said:
+            return None
+        if statement.level:
+            return f"from {'.' * statement.level}{above} import {last}"
+        return f"import {statement.module}"
 
     def leave_out(self, modules: Mapping[str, _Module], needed: set[str]) -> None:
         """Leave out the names that nothing needs any more."""
@@ -268,7 +286,8 @@ class _Module:
             if isinstance(statement, ast.ImportFrom):
                 left = [a for a in statement.names if (a.asname or a.name) not in imports]
                 if len(left) < len(statement.names):
-                    self._instead(statement, _import_of(statement, left))
+                    text = _import_of(statement, left)
+                    self._instead(statement, text or self._import_without_names(statement, modules))
             elif mine and mine.keys() <= self.constants.keys():
                 kept = [n for n in mine if not self._is_unused(n, needed)]
                 whole = len(mine) == sum(1 for _ in bound_names(statement))
@@ -278,9 +297,9 @@ class _Module:
 
     # Its text
 
-    def _instead(self, statement: ast.stmt, text: str) -> None:
+    def _instead(self, statement: ast.stmt, text: str | None) -> None:
         """Let a statement be another, with as many lines."""
-        start, end = self._span(statement)
+        start, end = self._edits.span(statement)
         more = (statement.end_lineno or statement.lineno) - statement.lineno
         if more:  # the new one ends on its first line, so what follows on its last goes with it
             at = self.source.find(b"\n", end)
@@ -288,31 +307,16 @@ class _Module:
             if rest.lstrip()[:1] not in (b"", b"#"):
                 return
             end += len(rest)
-        self._edits = [e for e in self._edits if not (start <= e[0] and e[1] <= end)]
-        self._edits.append((start, end, text.encode() + b"\n" * more))
-
-    def _edit(self, node: ast.expr, text: bytes) -> None:
-        self._edits.append((*self._span(node), text))
-
-    def _span(self, node: ast.expr | ast.stmt) -> tuple[int, int]:
-        end_line, end_column = node.end_lineno or node.lineno, node.end_col_offset or 0
-        return (
-            self._starts[node.lineno - 1] + node.col_offset,
-            self._starts[end_line - 1] + end_column,
-        )
+        self._edits.put(start, end, (text or "pass").encode() + b"\n" * more)
 
     def text(self) -> bytes:
         """Return the source with all that was put in and left out."""
-        out, at = b"", 0
-        for start, end, text in sorted(self._edits):
-            out += self.source[at:start] + text
-            at = end
-        return out + self.source[at:]
+        return self._edits.text()
 
 
 def _import_of(statement: ast.ImportFrom, left: list[ast.alias]) -> str:
     if not left:
-        return "pass"
+        return ""
     names = ", ".join(a.name + (f" as {a.asname}" if a.asname else "") for a in left)
     return f"from {'.' * statement.level}{statement.module or ''} import {names}"
 

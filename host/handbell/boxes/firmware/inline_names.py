@@ -57,29 +57,51 @@ def unpacked(target: ast.Tuple, value: ast.expr) -> Iterator[tuple[str, ast.expr
         and value.func.id == "range"
         and not value.keywords
     ):
-        bounds = [ast.literal_eval(a) for a in value.args if isinstance(a, ast.Constant)]
-        if len(bounds) == len(value.args) and all(type(b) is int for b in bounds):
-            numbers = range(*bounds)
+        bounds = [value_of(arg, lambda _: None) for arg in value.args]
+        known = [bound for bound in bounds if bound is not None]
+        if len(known) == len(bounds):
+            numbers = range(*known)
             if len(numbers) == len(names):
                 yield from zip(names, numbers, strict=True)
+
+
+def live_nodes(tree: ast.AST) -> Iterator[ast.AST]:
+    """Yield all nodes but those that never run: what is there for the type checker alone."""
+    left = [tree]
+    while left:
+        node = left.pop()
+        yield node
+        never = isinstance(node, ast.If) and _is_never(node.test)
+        left += node.orelse if never else ast.iter_child_nodes(node)  # type: ignore[attr-defined]
+
+
+def _is_never(test: ast.expr) -> bool:
+    if isinstance(test, ast.Name):
+        return test.id == "TYPE_CHECKING"
+    return isinstance(test, ast.Constant) and test.value is False
 
 
 def bound_names(tree: ast.AST) -> Iterator[str]:
     """Yield a name for every place that binds, deletes or declares it, in any scope."""
     for node in ast.walk(tree):
-        if isinstance(node, ast.Name) and not isinstance(node.ctx, ast.Load):
-            yield node.id
-        elif isinstance(node, ast.arg):
-            yield node.arg
-        elif isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef, ast.ClassDef)):
-            yield node.name
-        elif isinstance(node, ast.alias):
-            yield (node.asname or node.name).split(".")[0]
-        elif isinstance(node, ast.ExceptHandler) and node.name:
-            yield node.name
-        elif isinstance(node, (ast.Global, ast.Nonlocal)):
-            yield from node.names
-        elif isinstance(node, (ast.MatchAs, ast.MatchStar)) and node.name:
-            yield node.name
-        elif isinstance(node, ast.MatchMapping) and node.rest:
-            yield node.rest
+        yield from bound_by(node)
+
+
+def bound_by(node: ast.AST) -> Iterator[str]:
+    """Yield the names that a node itself binds, deletes or declares."""
+    if isinstance(node, ast.Name) and not isinstance(node.ctx, ast.Load):
+        yield node.id
+    elif isinstance(node, ast.arg):
+        yield node.arg
+    elif isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef, ast.ClassDef)):
+        yield node.name
+    elif isinstance(node, ast.alias):
+        yield (node.asname or node.name).split(".")[0]
+    elif isinstance(node, ast.ExceptHandler) and node.name:
+        yield node.name
+    elif isinstance(node, (ast.Global, ast.Nonlocal)):
+        yield from node.names
+    elif isinstance(node, (ast.MatchAs, ast.MatchStar)) and node.name:
+        yield node.name
+    elif isinstance(node, ast.MatchMapping) and node.rest:
+        yield node.rest
