@@ -25,8 +25,6 @@ class Job:
     chip, 0 for what waits for nothing; or it returns that.
     """
 
-    __slots__ = ("_again", "_cost", "_cost_us", "due", "failed", "name", "run")
-
     def __init__(self, name: str, cost_us, due, run) -> None:
         self.name = name
         self._cost = None if isinstance(cost_us, int) else cost_us

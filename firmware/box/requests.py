@@ -10,7 +10,6 @@ import time
 
 from handbell_core import faults
 from handbell_core.runner import FAULT, OVER
-from handbell_core.telegram import KEY_SIZE
 from handbell_core.timeline import VersionError
 
 from .kernel import Refusal, drop_file, erred_piece, get_piece, list_file, who
@@ -301,9 +300,13 @@ class Requests:
 def _key_of(message: dict) -> bytes:
     """Return the key of the remote that is to lead and the number of stations, b"" for none."""
     key = binascii.unhexlify(message.get("key", ""))
-    if key and len(key) != KEY_SIZE:
-        raise Refusal(faults.BAD_REQUEST)
-    return key and key + bytes((message.get("stations", 0),))
+    if key:
+        from handbell_core.telegram import KEY_SIZE  # loaded only where a remote leads
+
+        if len(key) != KEY_SIZE:
+            raise Refusal(faults.BAD_REQUEST)
+        key += bytes((message.get("stations", 0),))
+    return key
 
 
 TABLE = {

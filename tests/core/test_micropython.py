@@ -36,5 +36,5 @@ def tree(tmp_path_factory):
 
 
 @pytest.mark.parametrize("module", MODULES)
-def test_core_on_micropython_with_its_constants_put_in(module, micropython, tree):
+def test_core_on_micropython_as_a_board_gets_it(module, micropython, tree):
     run(module, micropython, tree)

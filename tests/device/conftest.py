@@ -1,4 +1,4 @@
-"""``--inlined`` plays these tests on the firmware with its constants put in, as boards get it."""
+"""``--inlined`` plays these tests on the firmware as boards get it: constants in, names short."""
 
 from pathlib import Path
 

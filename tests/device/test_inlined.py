@@ -1,4 +1,4 @@
-"""A box with the firmware's constants put in does what one with the firmware as written does."""
+"""A box with the firmware as it is put on, names short, does what one with it as written does."""
 
 import pytest
 from inlined import inlined_tree

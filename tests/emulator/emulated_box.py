@@ -9,6 +9,7 @@ import binascii
 import dataclasses
 import hashlib
 import os
+import re
 import tempfile
 from collections.abc import Callable, Iterable
 from pathlib import Path
@@ -60,7 +61,8 @@ def file_system(
 ) -> bytes:
     """Return a littlefs image that holds the firmware (if any) as ``prepare`` compiles it.
 
-    ``extra`` are further files by path, some of them in ``folders``.
+    ``extra`` are further files by path, some of them in ``folders``. What the Python among them
+    names keeps its name in the firmware.
     """
     from littlefs import LittleFS, UserContext
 
@@ -74,7 +76,9 @@ def file_system(
     if firmware:
         for folder in ("box", "boards", "handbell_core"):
             lfs.mkdir(folder)
-        built = build_image(MPY_VERSION, firmware)
+        codes = [data.decode() for name, data in (extra or {}).items() if name.endswith(".py")]
+        named = {word for code in codes for word in re.findall(r"\w+", code)}
+        built = build_image(MPY_VERSION, firmware, keep=named)
         for name, data in {**built.files, "main.py": built.main}.items():
             with lfs.open(name, "wb") as f:
                 f.write(data)

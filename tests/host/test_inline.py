@@ -2,10 +2,9 @@
 
 import ast
 import re
-import subprocess
-import sys
 
 import pytest
+from inlined import said
 
 from handbell.base.errors import HandbellError
 from handbell.boxes.firmware.files import firmware_root, sources
@@ -29,24 +28,6 @@ LAST = LARGEST = (1 << 30) - 1
 def masked(value=LIMIT):
     return value & _MASK
 """
-
-
-def said(tmp_path, files, name):
-    """Run a program of some files and return what it prints."""
-    folder = tmp_path / name
-    for path, text in files.items():
-        (folder / path).parent.mkdir(parents=True, exist_ok=True)
-        (folder / path).write_bytes(text if isinstance(text, bytes) else text.encode())
-    done = subprocess.run(
-        [sys.executable, "-c", "import main"],
-        cwd=folder,
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=20,
-    )
-    assert done.returncode == 0, done.stderr
-    return done.stdout
 
 
 @pytest.fixture

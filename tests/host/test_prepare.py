@@ -224,7 +224,7 @@ def test_the_real_firmware_is_compiled_whole_and_small():
     )
     assert not [path for path in image.files if path.endswith(".py")]
     # Two folders of it, in a Pico's 1.4 MB, leave most of the room for logs.
-    assert sum(map(len, image.files.values())) < 130_000
+    assert sum(map(len, image.files.values())) < 115_000
 
 
 def test_lines_are_left_out_unless_they_are_asked_for():
@@ -235,7 +235,7 @@ def test_lines_are_left_out_unless_they_are_asked_for():
 
 
 def test_constants_are_put_in_but_those_that_the_bench_asks_for_stay():
-    sources = firmware.inlined()
+    sources = firmware.shortened()
     assert b"TOO_LATE_US" not in sources["box/app.py"]
     asked = 0
     for code in firmware.PROMPT_CODE.glob("*.py"):

