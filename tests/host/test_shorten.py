@@ -197,6 +197,14 @@ def test_a_board_of_its_own_finds_every_name_that_ours_have(turned):
     assert out["boards/one.py"] == boards["boards/one"] and "shine" in out["main.py"]
 
 
+def test_a_board_of_its_own_may_make_its_own_of_what_ours_take_from_the_firmware(turned):
+    part = "class Part:\n    def shine(self, count):\n        self._most = count\n        return count\n"
+    boards = {"boards/__init__": "", "boards/one": "from part import Part\n"}
+    main = "import boards.one\nprint(boards.one.Part().shine(3))\n"
+    out = turned(main, part=part, **boards)
+    assert "def shine(self, count)" in out["part.py"] and "_most" not in out["part.py"]
+
+
 def test_a_file_that_is_no_python_is_named():
     with pytest.raises(HandbellError, match=r"box/app\.py is not Python"):
         shorten({"box/app.py": b"def:\n"})

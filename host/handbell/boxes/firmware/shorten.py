@@ -44,11 +44,13 @@ def shorten(sources: Mapping[str, bytes], keep: Collection[str] = ()) -> dict[st
         except (SyntaxError, ValueError) as error:
             raise HandbellError(f"{path} is not Python ({error})") from error
     stay = set(keep) | runtime_names()
+    stay = stay.union(*(module.told.strings for module in modules))
+    opened = [module for module in modules if module.is_open]
+    stay = stay.union(*(module.told.everything() for module in opened))
     for module in modules:
-        told = module.told
-        stay |= told.strings
-        if module.is_open:
-            stay |= told.keywords | told.attributes | told.imported | told.names
+        if any(module.path == f"{name.replace('.', '/')}.py" for o in opened for name in o.taken):
+            # A board may make its own of what it takes from there.
+            stay |= {name for name in module.told.everything() if not name.startswith("_")}
     attributes = _short_attributes(modules, stay)
     own = [_short_own(module, modules, stay) for module in modules]
     arguments = stay.union(*(module.told.keywords for module in modules))
@@ -89,6 +91,9 @@ class _Module:
             if isinstance(node, ast.ImportFrom)
             for alias in node.names
             if alias.asname
+        }
+        self.taken = {
+            node.module or "" for node in ast.walk(self.tree) if isinstance(node, ast.ImportFrom)
         }
         self._assigned = {
             node.id

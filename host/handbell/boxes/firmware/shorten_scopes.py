@@ -24,6 +24,10 @@ class Told:
     imported: set[str] = field(default_factory=set)
     names: set[str] = field(default_factory=set)  # all others
 
+    def everything(self) -> set[str]:
+        """Return all of them."""
+        return self.strings | self.keywords | self.attributes | self.imported | self.names
+
 
 def told_by(tree: ast.AST) -> Told:
     """Return what names a file tells of; what stands in annotations is not told to anybody."""
