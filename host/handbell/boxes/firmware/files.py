@@ -5,7 +5,7 @@ Its constants are put in where they are used, and it is compiled without line nu
 
 from __future__ import annotations
 
-import re
+import ast
 import subprocess
 from collections.abc import Collection
 from dataclasses import dataclass
@@ -18,6 +18,7 @@ from handbell.virtual.spec import firmware_root, import_paths
 
 from .inline import inline
 from .shorten import shorten
+from .shorten_scopes import told_by
 
 # What a firmware folder on a board holds, by where it is below the firmware's own folder.
 MODULES = ("begin.py", "box", "boards", "handbell_core")
@@ -60,17 +61,18 @@ def inlined(root: Path | None = None, keep: Collection[str] = ()) -> dict[str, b
 
 def shortened(root: Path | None = None, keep: Collection[str] = ()) -> dict[str, bytes]:
     """Return the same with short names, but for those that ``main.py`` or the bench asks for."""
-    main = ((root or firmware_root()) / "main.py").read_text(encoding="utf-8")
-    kept = {*keep, *_asked_for(), *_words(main)}
-    return shorten(inlined(root, keep), kept)
+    main = ((root or firmware_root()) / "main.py").read_bytes()
+    return shorten(inlined(root, keep), {*keep, *_asked_for(), *_asked_by(main)})
 
 
 def _asked_for() -> set[str]:
-    return {w for code in PROMPT_CODE.glob("*.py") for w in _words(code.read_text("utf-8"))}
+    return {name for code in PROMPT_CODE.glob("*.py") for name in _asked_by(code.read_bytes())}
 
 
-def _words(text: str) -> list[str]:
-    return re.findall(r"\w+", text)
+def _asked_by(code: bytes) -> set[str]:
+    """Return the names that code may take from the firmware: not those that are its own."""
+    told = told_by(ast.parse(code))
+    return told.strings | told.keywords | told.attributes | told.imported
 
 
 def build_image(

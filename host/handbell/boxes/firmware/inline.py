@@ -19,7 +19,7 @@ from dataclasses import dataclass, field
 
 from handbell.base.errors import HandbellError
 
-from .inline_names import bound_names, live_nodes, unpacked, value_of
+from .inline_names import bound_names, imported_from, live_nodes, unpacked, value_of
 from .source_edits import SourceEdits
 
 # On the chip an integer outside of this is an object, not a word in the code.
@@ -145,11 +145,7 @@ class _Module:
             yield statement.target.id, _Binding(statement, value=statement.value)
 
     def _origin(self, statement: ast.ImportFrom) -> str:
-        if not statement.level:
-            return statement.module or ""
-        parts = self.package.split(".")
-        above = parts[: len(parts) - statement.level + 1]
-        return ".".join([*above, *((statement.module,) if statement.module else ())])
+        return imported_from(statement, self.package)
 
     def find_constants(self, modules: Mapping[str, _Module], assigned: set[str]) -> bool:
         """Work out the values of more of its constants; return whether there were any."""

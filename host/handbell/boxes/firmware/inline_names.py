@@ -65,6 +65,15 @@ def unpacked(target: ast.Tuple, value: ast.expr) -> Iterator[tuple[str, ast.expr
                 yield from zip(names, numbers, strict=True)
 
 
+def imported_from(statement: ast.ImportFrom, package: str) -> str:
+    """Return the name of the module that an import in a module of ``package`` takes names from."""
+    if not statement.level:
+        return statement.module or ""
+    parts = package.split(".")
+    above = parts[: len(parts) - statement.level + 1]
+    return ".".join([*above, *((statement.module,) if statement.module else ())])
+
+
 def live_nodes(tree: ast.AST) -> Iterator[ast.AST]:
     """Yield all nodes but those that never run: what is there for the type checker alone."""
     left = [tree]

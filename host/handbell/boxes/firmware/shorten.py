@@ -1,9 +1,11 @@
-"""Gives the firmware's names one or two letters, which saves a box's memory: it keeps each of them.
+"""Gives the firmware short names, which saves a box's memory: it keeps each name there is.
 
 Short are the arguments of functions that nobody gives by keyword, the attributes and methods of the
 firmware's own classes, and what a module keeps to itself. Different things have the same short name
 wherever they can't be taken for one another; two functions of one module never, so that a traceback
-can be turned back (``readable.py``). Classes keep their names. No line moves.
+can be turned back (``readable.py``). For attributes and methods those names come first that
+MicroPython itself has and nothing in the firmware says: they take no memory at all. Classes keep
+their names. No line moves.
 
 The firmware is taken as a closed whole, but for what ``keep`` names. A name that stands anywhere as
 a string stays, one that MicroPython knows (``runtime_names.txt``, all that an RP2040's image of it
@@ -13,9 +15,10 @@ has), and all that stands in the boards' files, which are made for others to imp
 from __future__ import annotations
 
 import ast
+import itertools
+import keyword
 import string
-from collections import Counter
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
@@ -23,12 +26,24 @@ from pathlib import Path
 from handbell.base.errors import HandbellError
 
 from .inline import OPEN_PACKAGES
-from .inline_names import bound_by, bound_names
+from .inline_names import bound_by, bound_names, imported_from
 from .shorten_arguments import shorten_arguments
 from .shorten_scopes import arguments_of, in_scope, short_names, told_by
 from .source_edits import SourceEdits
 
+# What MicroPython's compiler takes for its own, by its name alone.
+COMPILED = frozenset(
+    """bool const errno globals int locals machine micropython native object ptr ptr16 ptr32 ptr8
+    super uctypes uint viper""".split()  # noqa: SIM905
+)
+
 ANY = "?"  # in place of a class that can't be told
+
+# What MicroPython itself asks objects for, of whatever class.
+LOOKED_UP = frozenset(
+    """args close errno flush getvalue ioctl items keys next read readinto readline seek send tell
+    throw value values write""".split()  # noqa: SIM905
+)
 
 
 def shorten(sources: Mapping[str, bytes], keep: Collection[str] = ()) -> dict[str, bytes]:
@@ -43,8 +58,7 @@ def shorten(sources: Mapping[str, bytes], keep: Collection[str] = ()) -> dict[st
             modules.append(_Module(path, source))
         except (SyntaxError, ValueError) as error:
             raise HandbellError(f"{path} is not Python ({error})") from error
-    stay = set(keep) | runtime_names()
-    stay = stay.union(*(module.told.strings for module in modules))
+    stay = set(keep).union(*(module.told.strings for module in modules))
     opened = [module for module in modules if module.is_open]
     stay = stay.union(*(module.told.everything() for module in opened))
     for module in modules:
@@ -52,9 +66,10 @@ def shorten(sources: Mapping[str, bytes], keep: Collection[str] = ()) -> dict[st
             # A board may make its own of what it takes from there.
             stay |= {name for name in module.told.everything() if not name.startswith("_")}
     attributes = _short_attributes(modules, stay)
-    own = [_short_own(module, modules, stay) for module in modules]
-    arguments = stay.union(*(module.told.keywords for module in modules))
-    for module, names in zip(modules, own, strict=True):
+    names = _short_names(modules, stay, attributes)
+    arguments = stay.union(runtime_names(), names.values())
+    arguments = arguments.union(*(module.told.keywords for module in modules))
+    for module in modules:
         if not module.is_open:
             module.put(attributes, names)
             shorten_arguments(module.tree, module.edits, arguments)
@@ -76,10 +91,15 @@ class _Module:
     bound_in: dict[str, set[str]] = field(default_factory=dict)
     bound_anywhere: set[str] = field(default_factory=set)  # in an object of an unknown class
     bases: list[tuple[str, str]] = field(default_factory=list)
-    stay: set[str] = field(default_factory=set)
-    methods: set[ast.AST] = field(default_factory=set)
+    bound_by_classes: set[str] = field(default_factory=set)  # but for methods
+    read_by_classes: set[str] = field(default_factory=set)  # by name, in their own scopes
+    methods: set[ast.FunctionDef] = field(default_factory=set)
 
     def __post_init__(self) -> None:
+        self.name = self.path[:-3].replace("/", ".")
+        self.package = self.name.rpartition(".")[0]
+        if self.path.endswith("/__init__.py"):
+            self.name = self.package = self.package
         self.is_open = self.path.split("/")[0] in OPEN_PACKAGES
         self.tree = ast.parse(self.source)
         self.edits = SourceEdits(self.source)
@@ -102,23 +122,44 @@ class _Module:
         }
         self._visit(self.tree, "", "")
 
-    def put(self, attributes: Mapping[str, str], own: Mapping[str, str]) -> None:
-        """Put in the short names of attributes, and of what the module keeps to itself."""
+    def put(self, attributes: Mapping[str, str], names: Mapping[str, str]) -> None:
+        """Put in the short names of attributes, and of the names of the modules' tops."""
+        every = {**names, **attributes}
         for node in ast.walk(self.tree):
-            if isinstance(node, ast.Attribute) and node.attr in attributes:
+            if isinstance(node, ast.Attribute) and node.attr in every:
                 end = self.edits.span(node)[1]
-                start = end - len(node.attr.encode())
-                self.edits.put(start, end, attributes[node.attr].encode())
-            elif isinstance(node, ast.Name) and node.id in own:
-                self.edits.put(*self.edits.span(node), own[node.id].encode())
+                self._put_at(end - len(node.attr.encode()), node.attr, every)
+            elif isinstance(node, ast.Name):
+                self._put_at(self.edits.span(node)[0], node.id, names)
             elif isinstance(node, ast.FunctionDef):
-                short = attributes if node in self.methods else own
-                if node.name in short:
-                    start, _ = self.edits.span(node)
-                    start = self.edits.source.index(node.name.encode(), start + len("def "))
-                    self.edits.put(
-                        start, start + len(node.name.encode()), short[node.name].encode()
-                    )
+                start = self.edits.span(node)[0] + len("def ")
+                start = self.edits.source.index(node.name.encode(), start)
+                self._put_at(start, node.name, attributes if node in self.methods else names)
+            elif isinstance(node, ast.alias):
+                start, end = self.edits.span(node)
+                self._put_at(start, node.name, names)
+                if node.asname:
+                    self._put_at(end - len(node.asname.encode()), node.asname, names)
+
+    def _put_at(self, start: int, name: str, short: Mapping[str, str]) -> None:
+        if name in short:
+            self.edits.put(start, start + len(name.encode()), short[name].encode())
+
+    def fixed_names(self, modules: set[str]) -> set[str]:
+        """Return the names that are not only those of values of ``modules``."""
+        fixed: set[str] = set()
+        for node in ast.walk(self.tree):
+            if isinstance(node, ast.ImportFrom):
+                origin = imported_from(node, self.package)
+                if origin not in modules:
+                    fixed.update(n for alias in node.names for n in bound_by(alias))
+                    fixed.update(alias.name for alias in node.names)
+            elif isinstance(node, ast.Import):
+                fixed.update(n for alias in node.names for n in alias.name.split("."))
+                fixed.update(alias.asname or "" for alias in node.names)
+            elif not isinstance(node, (ast.Name, ast.FunctionDef, ast.alias)):
+                fixed.update(bound_by(node))
+        return fixed
 
     def _visit(self, node: ast.AST, name: str, me: str) -> None:
         """Find where attributes are bound, by ``me``, an object of the class ``name``."""
@@ -146,10 +187,10 @@ class _Module:
             if isinstance(inner, ast.FunctionDef) and inner in node.body:
                 self.methods.add(inner)
                 self.bound_in.setdefault(inner.name, set()).update((node.name, f"in {self.path}"))
-            elif isinstance(inner, ast.Name):
-                self.stay.add(inner.id)  # a value of the class, or a method that makes another
+            elif isinstance(inner, ast.Name) and isinstance(inner.ctx, ast.Load):
+                self.read_by_classes.add(inner.id)  # maybe a method that makes another
             else:
-                self.stay.update(bound_by(inner))
+                self.bound_by_classes.update(bound_by(inner))
         for statement in node.body:
             args = arguments_of(statement)
             me = args[0].arg if args and not _is_static(statement) else ""
@@ -168,22 +209,32 @@ def _short_attributes(modules: list[_Module], stay: set[str]) -> dict[str, str]:
     family = _families([pair for module in modules for pair in module.bases])
     families: dict[str, set[str]] = {}
     anywhere = {name for module in modules for name in module.bound_anywhere}
-    fixed = stay.union(*(module.stay | module.top for module in modules))
+    fixed = stay.union(*(module.top | module.bound_by_classes for module in modules))
+    fixed = fixed.union(*(module.read_by_classes for module in modules))
     for module in modules:
         for name, classes in module.bound_in.items():
-            if name not in fixed and not name.startswith("__"):
+            if name not in fixed | runtime_names() and not name.startswith("__"):
                 families.setdefault(name, set()).update(family.get(c, c) for c in classes)
-    taken = fixed.union(*(module.told.attributes for module in modules)) - families.keys()
+    told = fixed.union(*(module.told.attributes for module in modules))
     short: dict[str, str] = {}
     used: dict[str, set[str]] = {}  # the families that have a short name
     everyone = set(family.values()).union(*families.values())
     anywhere |= {name for name, kin in families.items() if family.get(ANY, ANY) in kin}
     for name in sorted(families, key=lambda n: (n not in anywhere, -len(families[n]), n)):
         mine = everyone if name in anywhere else families[name]
-        names = short_names(string.ascii_lowercase, taken)
+        names = itertools.chain(_free_names(told), short_names(string.ascii_lowercase, told))
         short[name] = next(s for s in names if not used.get(s, set()) & mine)
         used.setdefault(short[name], set()).update(mine)
     return short
+
+
+def _free_names(told: Collection[str]) -> Iterator[str]:
+    """Yield names that cost a box nothing: its MicroPython has them, and no code here does."""
+    for name in sorted(
+        runtime_names().difference(told, LOOKED_UP), key=lambda name: (len(name), name)
+    ):
+        if not name.startswith("_") and not keyword.iskeyword(name):
+            yield name
 
 
 def _families(pairs: list[tuple[str, str]]) -> dict[str, str]:
@@ -199,21 +250,32 @@ def _families(pairs: list[tuple[str, str]]) -> dict[str, str]:
     return family
 
 
-def _short_own(module: _Module, modules: list[_Module], stay: set[str]) -> dict[str, str]:
-    """Return short names for what a module keeps to itself, by an underscore and in fact."""
-    told = module.told
-    elsewhere = stay.union(*(m.told.attributes | m.told.imported for m in modules))
-    everywhere = Counter(bound_names(module.tree))
-    here = Counter(
-        name
-        for node in in_scope(module.tree)
-        if isinstance(node, (ast.Name, ast.FunctionDef))
-        for name in bound_by(node)
-    )
-    names = short_names(string.ascii_uppercase, elsewhere | told.names | told.keywords)
-    return {
-        name: next(names)
-        for name, times in sorted(here.items())
-        if name.startswith("_") and name.strip("_") and not name.startswith("__")
-        if times == everywhere[name] and name not in elsewhere
-    }
+def _short_names(
+    modules: list[_Module], stay: set[str], attributes: Mapping[str, str]
+) -> dict[str, str]:
+    """Return short names for what modules bind at their tops: each is renamed wherever it stands.
+
+    Two that one module says are never the same.
+    """
+    every = {module.name for module in modules}
+    fixed = stay.union(runtime_names(), *(name.split(".") for name in every))
+    for module in modules:
+        fixed |= module.bound_by_classes | module.bound_anywhere | module.bound_in.keys()
+        fixed |= module.fixed_names(every)
+    said = [module.told.everything() for module in modules]
+    ours = {name for module in modules if not module.is_open for name in module.top} - fixed
+    short: dict[str, str] = {}
+    taken = [
+        {s for name, s in attributes.items() if any(m.name == name for m in module.methods)} | names
+        for module, names in zip(modules, said, strict=True)
+    ]
+    for name in sorted(ours, key=lambda n: (-sum(n in names for names in said), n)):
+        if len(name) < 3 or name.startswith("__"):
+            continue
+        places = [at for at, names in enumerate(said) if name in names]
+        here = COMPILED.union(stay, *(taken[at] for at in places))
+        names = itertools.chain(_free_names(here), short_names(string.ascii_uppercase, here))
+        short[name] = next(names)
+        for at in places:
+            taken[at].add(short[name])
+    return short

@@ -15,7 +15,7 @@ class SourceEdits:
         for line in source.splitlines(keepends=True):
             self._starts.append(self._starts[-1] + len(line))
 
-    def span(self, node: ast.expr | ast.stmt | ast.arg) -> tuple[int, int]:
+    def span(self, node: ast.expr | ast.stmt | ast.arg | ast.alias) -> tuple[int, int]:
         """Return where a node begins and ends, in bytes."""
         end_line, end_column = node.end_lineno or node.lineno, node.end_col_offset or 0
         return (
