@@ -164,6 +164,8 @@ def test_what_can_not_be_proven_stays(turned, main, stays):
         "class A:\n    def one(self): return 1\nTABLE = {'x': A.one}\nprint(TABLE['x'](A()))",
         "class A:\n    def __init__(self): self.items = [1]\na = A()\na.items += [2]\ndel a.items[0]\nprint(a.items)",
         "class A:\n    @property\n    def one(self):\n        return self._one\n    @one.setter\n    def one(self, value):\n        self._one = value\na = A()\na.one = 4\nprint(a.one)",
+        # of a class of the runtime's, which has names that nobody here says
+        "import io\nclass A(io.StringIO):\n    def __init__(self):\n        super().__init__()\n        self.one = 1; self.two = 2; self.three = 3\n    def four(self): return 4\na = A()\nprint(a.write('abc'), a.getvalue(), a.one + a.four())",
         # a method and a function of one name
         "import part\nclass A:\n    def _twice(self, number):\n        return part._twice(number)\nprint(A()._twice(4))",
         "from part import _twice as twice\nprint(twice(3))",
@@ -192,6 +194,14 @@ def test_what_can_not_be_proven_stays(turned, main, stays):
 )
 def test_the_program_says_the_same(turned, main):
     turned(main + "\n", part=PART)
+
+
+def test_a_class_that_inherits_from_the_runtime_s_takes_none_of_its_names(turned):
+    main = "import socket\nclass A({}):\n    def __init__(self):\n        self.one = 1\n"
+    main += "print(A().one)\n"
+    (own,) = re.findall(r"\(A\(\)\.(\w+)", turned(main.format(""))["main.py"])
+    (heir,) = re.findall(r"\(A\(\)\.(\w+)", turned(main.format("socket.SocketType"))["main.py"])
+    assert own in runtime_names() and heir not in runtime_names()
 
 
 def test_two_functions_of_one_module_have_different_names(turned):

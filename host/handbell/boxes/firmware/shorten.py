@@ -1,11 +1,11 @@
 """Gives the firmware short names, which saves a box's memory: it keeps each name there is.
 
 Short are the arguments of functions that nobody gives by keyword, the attributes and methods of the
-firmware's own classes, and what a module keeps to itself. Different things have the same short name
-wherever they can't be taken for one another; two functions of one module never, so that a traceback
-can be turned back (``readable.py``). For attributes and methods those names come first that
-MicroPython itself has and nothing in the firmware says: they take no memory at all. Classes keep
-their names. No line moves.
+firmware's own classes, and what modules bind at their tops. Different things have the same short
+name wherever they can't be taken for one another; two functions of one module never, so that a
+traceback can be turned back (``readable.py``). Of short names those come first that MicroPython
+itself has and the firmware does not say: they take no memory at all. Classes keep their names. No
+line moves.
 
 The firmware is taken as a closed whole, but for what ``keep`` names. A name that stands anywhere as
 a string stays, one that MicroPython knows (``runtime_names.txt``, all that an RP2040's image of it
@@ -26,7 +26,7 @@ from pathlib import Path
 from handbell.base.errors import HandbellError
 
 from .inline import OPEN_PACKAGES
-from .inline_names import bound_by, bound_names, imported_from
+from .inline_names import bound_by, bound_names, imported_from, is_never
 from .shorten_arguments import shorten_arguments
 from .shorten_scopes import arguments_of, in_scope, short_names, told_by
 from .source_edits import SourceEdits
@@ -171,7 +171,8 @@ class _Module:
                 self.bound_in.setdefault(node.attr, set()).add(name)
             else:
                 self.bound_anywhere.add(node.attr)
-        for child in ast.iter_child_nodes(node):
+        never = isinstance(node, ast.If) and is_never(node.test)
+        for child in node.orelse if never else ast.iter_child_nodes(node):  # type: ignore[attr-defined]
             self._visit(child, name, me)
 
     def _visit_class(self, node: ast.ClassDef) -> None:
@@ -220,9 +221,12 @@ def _short_attributes(modules: list[_Module], stay: set[str]) -> dict[str, str]:
     used: dict[str, set[str]] = {}  # the families that have a short name
     everyone = set(family.values()).union(*families.values())
     anywhere |= {name for name, kin in families.items() if family.get(ANY, ANY) in kin}
+    heirs = _heirs([pair for module in modules for pair in module.bases], family)
     for name in sorted(families, key=lambda n: (n not in anywhere, -len(families[n]), n)):
         mine = everyone if name in anywhere else families[name]
-        names = itertools.chain(_free_names(told), short_names(string.ascii_lowercase, told))
+        names = short_names(string.ascii_lowercase, told)
+        if not mine & heirs:
+            names = itertools.chain(_free_names(told), names)
         short[name] = next(s for s in names if not used.get(s, set()) & mine)
         used.setdefault(short[name], set()).update(mine)
     return short
@@ -248,6 +252,16 @@ def _families(pairs: list[tuple[str, str]]) -> dict[str, str]:
         for kin in [kin for kin, head in family.items() if head == other]:
             family[kin] = one
     return family
+
+
+def _heirs(pairs: list[tuple[str, str]], family: Mapping[str, str]) -> set[str]:
+    """Return the families that inherit from a class of MicroPython's, which has names of its own.
+
+    An error has none but those that are LOOKED_UP.
+    """
+    ours = {name for name, _ in pairs}
+    other = {base for _, base in pairs if base not in ours}
+    return {family[base] for base in other if not base.endswith(("Error", "Exception"))}
 
 
 def _short_names(
