@@ -155,7 +155,7 @@ class View:
         ahead = self._ahead
         if not ahead.look(runner):
             return
-        self._fill(ahead, ahead.left_ms(at_ms))
+        self._fill(ahead, at_ms)
         self.screens.show(ahead, at_ms, self.facts)
         self._lamps(ahead, at_ms)
 
@@ -179,10 +179,7 @@ class View:
         if self._instead is not None or runner is None or runner.state == READY:
             self._health.fill_rest(self.facts, tick)
         elif runner.state != FAULT:  # then there is nothing to be read
-            self._fill(runner, runner.left_ms(run_ms))
-            if runner.state == AT_GATE:
-                utc_ms = self._session.clock.utc_ms(runner.mark_ms(run_ms))
-                self.facts.starts_at = self._health.starts_at(utc_ms)
+            self._fill(runner, run_ms)
         if self._instead is not None:
             self._instead(self.facts)
         elif runner is None:
@@ -193,15 +190,15 @@ class View:
         to_next_ms = left_ms % 1000 + 1 if left_ms else 1000
         self._draw_due = ticks_add(tick, to_next_ms * 1000)
 
-    def _fill(self, runner, left_ms: int) -> None:
+    def _fill(self, runner, run_ms: int) -> None:
         """Fill the facts of a run."""
         facts = self.facts
         self._health.fill_run(facts)
-        if runner.state in (SET, LEAVING):
-            utc_ms = self._session.clock.utc_ms(runner.starts_ms)
-            facts.starts_at = self._health.starts_at(utc_ms)
+        if runner.state in (SET, LEAVING, AT_GATE):
+            at_ms = runner.mark_ms(run_ms) if runner.state == AT_GATE else runner.starts_ms
+            facts.starts_at = self._health.starts_at(self._session.clock.utc_ms(at_ms))
         span = runner.span
-        facts.name = _name(runner, span, left_ms)
+        facts.name = _name(runner, span, runner.left_ms(run_ms))
         facts.take_leg(runner)
         facts.next = runner.text_of(span.next)
         facts.who = runner.text_of(span.who)

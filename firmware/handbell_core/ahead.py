@@ -43,6 +43,8 @@ class Ahead:
         self.shown = runner.shown
         self.text_of = runner.text_of
         self.leg_of = runner.leg_of
+        self.mark_ms = runner.mark_ms
+        self.for_mark_ms = runner.for_mark_ms
         self.heeds = runner.heeds
         self.gate_class_ms = span.start_ms
         self.kind = kind = span.kind

@@ -182,6 +182,7 @@ def test_a_gate_on_four_boxes_pressed_at_different_moments(tmp_path):
         assert utc_ms % 30_000 == 0
         go_us = utc_ms * 1000 - rig.world.clock.start_utc_us
         for box in rig.world.boxes:
+            assert "erred" not in rig.ask("status", box)
             assert min(abs(bell - go_us) for bell in box.sound.bells()) < 1_000
 
 
