@@ -6,7 +6,7 @@ from handbell.base.errors import BoxError
 from handbell.cli.main import main
 from handbell_core import faults, journal
 from made import GATE, lead_in, rest, span, window
-from rig import Rig, digest, of_kind, timeline
+from rig import Rig, digest, of_kind, start_by_hand, timeline
 
 S = 1_000_000
 PLAN = """
@@ -21,18 +21,28 @@ rest_s = 20
   work_s = 30
   tap = "each"
 """
+GATED = """
+[[block]]
+gate = true
+rounds = 2
+rest_s = 10
+  [[block.exercise]]
+  name = "Lunge"
+  work_s = 20
+  tap = "each"
+"""
 
 
 def spans():
     return [lead_in(5_000), window(20_000), rest(10_000), span(GATE, 0), window(), rest(), window()]
 
 
-@pytest.fixture
-def floor(tmp_path, monkeypatch, capsys):
+@pytest.fixture(params=[False])
+def floor(request, tmp_path, monkeypatch, capsys):
     with Rig(tmp_path, boxes=2) as rig:
         monkeypatch.setenv("HANDBELL_CLOCK", str(rig.world.clock_path))
         plan = tmp_path / "evening.toml"
-        plan.write_text(PLAN, encoding="utf-8")
+        plan.write_text(PLAN + GATED * request.param, encoding="utf-8")
 
         def do(*words, boxes=tuple(rig.world.boxes), fails=False):
             for box in boxes:
@@ -125,3 +135,39 @@ def test_a_class_that_is_over_takes_nobody_in(tmp_path):
             assert caught.value.code == faults.TOO_LATE
         assert rig.ask("status")["state"] == "ready"
         assert len(rig.runs()) == 1  # of the start that was taken back
+
+
+@pytest.mark.parametrize("floor", [True], indirect=True)
+def test_a_box_put_in_after_a_long_wait_at_a_gate_is_in_that_class(floor):
+    """What its log knows of the start is later by all that the class stood."""
+    one, late = floor.world.boxes
+    floor.world.run_for(200 * S)  # to the gate
+    late.cut_power()
+    floor.world.run_for(30 * 60 * S)  # much longer than the plan
+    late.power_up()
+    floor.world.run_for(5 * S)
+    assert "stands where the others do" in floor.do("join", "2")
+    held_us = floor.world.now_us() + 3 * S
+    one.press(0, held_us, hold_ms=1_800)
+    late.press(0, held_us + 200_000, hold_ms=1_800)
+    floor.world.run_for(200 * S)
+    floor.do("collect")
+    listed = floor.do("report", "--list", boxes=())
+    assert "Evening, 2 boxes" in listed and listed.count("Evening") == 1
+    assert "out of step" not in floor.do("report", boxes=())
+
+
+def test_what_a_box_played_alone_before_is_no_part_of_the_class_it_is_put_into(floor):
+    one, late = floor.world.boxes
+    floor.do("arm", "--cancel")
+    start_by_hand(late, floor.world.now_us() + 5 * S)
+    floor.world.run_for(60 * S)
+    floor.do("arm", "--in", "20s", "--without", "2", boxes=(one,))
+    late.cut_power()
+    late.power_up()
+    floor.world.run_for(40 * S)
+    assert "is in the class" in floor.do("join", "2")
+    floor.world.run_for(200 * S)
+    floor.do("collect")
+    listed = floor.do("report", "--list", boxes=())
+    assert "Evening, 2 boxes" in listed and "Evening, 1 box" in listed

@@ -1,6 +1,7 @@
 """The report on a class that a remote led: what it did, and which boxes did not follow it."""
 
 import json
+import struct
 from dataclasses import replace
 
 import classes
@@ -12,7 +13,7 @@ from handbell.analysis.steps import strays
 from handbell.base.times import time_of
 from handbell.cli.main import main
 from handbell.report import class_report
-from handbell.report.one_class.remote import blind_missed, lines_of, stray_sentences
+from handbell.report.one_class.remote import lines_of, stray_sentences
 from handbell.report.page import page
 from handbell.store import open_store
 from handbell.store.exports.schema import TABLES
@@ -309,8 +310,8 @@ def test_boxes_without_a_clock_are_set_by_the_acts_that_they_have_in_common(othe
     ]
 
 
-def test_one_without_a_clock_that_was_off_is_known_by_the_numbers_alone(store):
-    """How long it was on begins anew, so it can't be set against the others."""
+def test_one_without_a_clock_that_was_off_is_set_by_what_it_heard_since():
+    """How long it was on begins anew, so each time is set against the others by itself."""
     data = classes.timeline(BLOCKS, (1,), rounds=2)
     run = play_led(data, PAUSE, clock=False, misses=(2,))
     box = j.record(j.BOX, 0, 0, 0, bytes(12))
@@ -318,9 +319,32 @@ def test_one_without_a_clock_that_was_off_is_known_by_the_numbers_alone(store):
     blind = course_of(j.parse(b"".join([*run.records[:at], box, *run.records[at:]]))[0])
     whole = course_of(j.parse(play_led(data, PAUSE).journal)[0])
     found = aligned({0: whole, 1: blind})
-    assert found[1].track == [] and strays(found, SLOT_MS) == []
-    (words,) = blind_missed(found[1], deeds_of(found.values()), "Station 2")
-    assert words == f"Station 2 missed the pause at {clock(60_000)}."
+    assert len(found[1].track) == 3
+    (stray,) = strays(found, SLOT_MS)
+    assert (stray.run, stray.how, stray.number) == (1, "missed", 2)
+
+
+def test_one_that_lost_its_clock_in_class_is_set_by_what_it_heard_since():
+    """Before it had a clock; since then it only knows for how long it has been on."""
+    data = classes.timeline(BLOCKS, (1,), rounds=2)
+    acts = [*PAUSE, run_on(120_000, 150_000)]
+    whole = play_led(data, acts)
+    records, was_off = [], False
+    for record in whole.records:
+        parsed = j.parse_record(record)
+        if parsed[0] == j.ACT and struct.unpack_from("<H", parsed[4])[0] == 3 and not was_off:
+            records.append(j.record(j.BOX, 0, 0, 0, bytes(8) + bytes((60, 15, 9, 0))))
+            was_off = True
+        if parsed[0] == j.STATE and was_off:
+            state, cause, spare, utc_ms = struct.unpack("<BBHq", parsed[4])
+            own_ms = utc_ms - classes.START_UTC_MS  # since it was switched on
+            payload = struct.pack("<BBHq", state, cause, spare, -2 - own_ms)
+            record = j.record(j.STATE, *parsed[1:4], payload)
+        records.append(record)
+    blind = course_of(j.parse(b"".join(records))[0])
+    found = aligned({0: course_of(j.parse(whole.journal)[0]), 1: blind})
+    assert strays(found, SLOT_MS) == []
+    assert [at.utc_ms for at in found[1].track] == [at.utc_ms for at in found[0].track]
 
 
 def test_the_report_does_not_call_them_unknown(store):

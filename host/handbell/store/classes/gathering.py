@@ -27,6 +27,7 @@ from handbell_core.timeline import HEADER_SIZE
 from .lost import spell
 from .parted import Parted, parted, touch
 from .played import Played, boots_of, played
+from .put_in import met_by
 from .together import (
     COLLECTING_US,
     LATELY_US,
@@ -62,6 +63,9 @@ _NEAR = _OF_PLAN.where(
 
 
 _LOST = _OF_PLAN.where(runs.c.start_utc_us.is_(None))
+
+
+_PUT_IN = _OF_PLAN.where(runs.c.started_by == journals.LATE).limit(1)
 
 
 _FILED = _OF_PLAN.where(runs.c.filed.in_(bindparam("filed", expanding=True)))
@@ -134,7 +138,8 @@ def _near(conn: Connection, plan: str, new: Row[Any], slot_us: int, without: int
     """
     lost = _by_id(conn, _LOST, {"plan": plan})
     start = new.start_utc_us
-    if start is None:
+    put_in = new.started_by == journals.LATE or conn.execute(_PUT_IN, {"plan": plan}).first()
+    if start is None or put_in:
         return _by_id(conn, _OF_PLAN, {"plan": plan})
     since = until = start
     while True:
@@ -167,6 +172,7 @@ def _logs(
     cut = cut_off(conn, rows.values())
     without_clock = [row for row in rows.values() if row.start_utc_us is None]
     when = played(conn, without_clock, without, surely)
+    met = met_by(conn, rows.values())
     return [
         Log(
             run=row.id,
@@ -179,7 +185,7 @@ def _logs(
             whole=row.state == "whole" and not row.stopped,
             cut=row.id in cut,
             end_damaged=cut.get(row.id, False),
-            late_in=row.started_by == journals.LATE,
+            meets=met.get(row.id, frozenset()),
             boot=boots.get(row.id, 0),
             origin=row.origin,
             filed=row.filed,
@@ -231,7 +237,11 @@ def reached(logs: Sequence[Log], run: int) -> list[Log]:
     starts = [_start(log) for log in timed]
     lost = [log for log in logs if log.start_utc_us is None]
     same: dict[str, list[Log]] = {}
+    by_digest = {log.digest: log for log in logs}
     for log in logs:
+        for digest in log.meets & by_digest.keys():
+            same.setdefault(log.digest, []).append(by_digest[digest])
+            same.setdefault(digest, []).append(log)
         if log.filed is not None:
             same.setdefault(log.filed, []).append(log)
         if log.key is not None:
@@ -253,7 +263,8 @@ def reached(logs: Sequence[Log], run: int) -> list[Log]:
 
 
 def _same(log: Log, same: Mapping[str, list[Log]]) -> Iterable[Log]:
-    return (*same.get(log.filed or "", ()), *same.get(log.key or "", ()))
+    found = (same.get(key or "", ()) for key in (log.filed, log.key, log.digest))
+    return [other for some in found for other in some]
 
 
 def _start(log: Log) -> int:

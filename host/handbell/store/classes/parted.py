@@ -28,6 +28,7 @@ from dataclasses import dataclass, field
 from itertools import combinations
 
 from .lost import at_one_time
+from .put_in import apart_by, put_in
 from .together import (
     Log,
     Pair,
@@ -80,17 +81,24 @@ def parted(logs: Iterable[Log]) -> Parted:
     for log in in_order:
         if log.key is not None:
             of_key[log.key] = min(log.origin or "", of_key.get(log.key, log.origin or ""))
+    late = [log for log in in_order if log.meets and log.key is None and log.filed is None]
     for log in in_order:
-        by_origin.setdefault(of_key.get(log.key, log.origin or ""), []).append(log)
+        if log not in late:
+            by_origin.setdefault(of_key.get(log.key, log.origin or ""), []).append(log)
     found = Parted()
+    apart = apart_by(late, in_order)
     for some in by_origin.values():
-        _part(some, found)
+        _part(some, found, apart)
+    for log in late:
+        put_in(log, found.classes)
     return found
 
 
 def touch(one: Log, other: Log) -> bool:
     """Whether the place of one log may depend on the other."""
     if one.key is not None and one.key == other.key:
+        return True
+    if one.digest in other.meets or other.digest in one.meets:
         return True
     if one.origin != other.origin:
         return False
@@ -101,25 +109,25 @@ def touch(one: Log, other: Log) -> bool:
     return at_one_time([one], [other])
 
 
-def _part(logs: Sequence[Log], found: Parted) -> None:
-    """Part the logs of one origin."""
+def _part(logs: Sequence[Log], found: Parted, apart: set[Pair]) -> None:
+    """Part the logs of one origin; pairs that are ``apart`` are never one class."""
     clashing = clashing_pairs(logs)
-    groups = timed_groups(logs, clashing)
+    groups = timed_groups(logs, clashing | apart)
     timed = [group for group in groups if start_of(group) is not None]
     timed.sort(key=lambda group: (start_of(group) or 0, group[0].digest))
     known = [group for group in groups if start_of(group) is None and fixed(group)]
     lost = [g[0] for g in groups if start_of(g) is None and not fixed(g)]
     first = len(found.classes)
-    apart = place_lost(lost, timed, known, logs)
-    found.classes += apart.classes
+    placed = place_lost(lost, timed, known, logs)
+    found.classes += placed.classes
     found.unsure |= {
-        first + place: [first + other for other in among] for place, among in apart.unsure.items()
+        first + place: [first + other for other in among] for place, among in placed.unsure.items()
     }
-    found.again |= {first + place: first + cut for place, cut in apart.again.items()}
-    found.rests += [(log, first + place) for log, place in apart.rests]
-    found.restarted += [(first + later, first + cut) for later, cut in apart.restarted]
-    found.untold += sorted({first + place for place in apart.untold})
-    found.maybe += [(first + place, [first + p for p in some]) for place, some in apart.maybe]
+    found.again |= {first + place: first + cut for place, cut in placed.again.items()}
+    found.rests += [(log, first + place) for log, place in placed.rests]
+    found.restarted += [(first + later, first + cut) for later, cut in placed.restarted]
+    found.untold += sorted({first + place for place in placed.untold})
+    found.maybe += [(first + place, [first + p for p in some]) for place, some in placed.maybe]
     for (m, one), (n, other) in combinations(enumerate(timed, first), 2):
         station = _halls(one, other, clashing)
         if station is not None:

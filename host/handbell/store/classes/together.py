@@ -27,11 +27,11 @@ class Log:
 
     ``pressed_ms`` is when it was pressed, since its start. ``cut``: it has no end, or one by a cut;
     with ``end_damaged`` it may have had one.
-    ``late_in``: a host put its box into a class that was on. ``boot`` puts a box's logs without a
-    clock in order, then ``run``, the order in which the box gave them. Logs of different ``origin``
-    are never one class; those with the same ``filed`` always are, as a coach said or, with
-    ``kept``, an import did. One without a clock began between ``since_us`` and ``until_us`` and was
-    there to be collected at ``had_us``, as ``played`` tells.
+    ``boot`` puts a box's logs without a clock in order, then ``run``, the order in which the box
+    gave them. Logs of different ``origin`` are never one class; those with the same ``filed``
+    always are, as a coach said or, with ``kept``, an import did. One without a clock began between
+    ``since_us`` and ``until_us`` and was there to be collected at ``had_us``, as ``played`` tells.
+    ``meets`` are the logs, by digest, that were where a host put its box into a class that was on.
     """
 
     run: int
@@ -49,7 +49,7 @@ class Log:
     kept: bool = False
     cut: bool = False
     end_damaged: bool = False
-    late_in: bool = False
+    meets: frozenset[str] = frozenset()
     since_us: int = 0
     until_us: int = FAR_US
     had_us: int = FAR_US
@@ -275,12 +275,6 @@ def started_again(one: Log, other: Log) -> bool:
     return same and one.cut and one.boot < other.boot
 
 
-def came_late(one: Log, other: Log) -> bool:
-    """Whether two logs are of one box in one class, into which it was put again by a host."""
-    same = one.box_id == other.box_id and one.station == other.station
-    return same and (one.late_in or other.late_in)
-
-
 def came_before(one: Log, other: Log) -> bool:
     """Whether a box surely began one log before the other; of one boot its order tells it."""
     if one.box_id != other.box_id or one is other:
@@ -328,8 +322,6 @@ def clashing_pairs(logs: Iterable[Log]) -> set[Pair]:
             for other in some[place + 1 :]:
                 if not starts_near(one, other):
                     break  # those that follow are further away; without a clock come first
-                if came_late(one, other):
-                    continue
                 if one.box_id == other.box_id or mixed(_pressed_us(one), _pressed_us(other)):
                     found |= {(one.digest, other.digest), (other.digest, one.digest)}
     return found

@@ -23,6 +23,7 @@ from .acts import Taken
 from .moments import records_of_class
 from .outages import Record
 
+UTC = 0  # a clock; above it the box's own, by how often it was switched on in the log
 OWN_CLOCK_MS = -2  # from there down a state's UTC is the box's own clock: so many ms below it
 
 # Why a box stood: at a gate of the plan, since somebody there chose to wait, by the remote, or
@@ -35,7 +36,8 @@ class Act:
     """An act as one box took it. ``utc_ms`` None: it had no clock, or did not tell.
 
     By then it had ``stood`` ("": it ran) since ``since_utc_ms``. ``begun``: it had played before.
-    ``changed``: the act made it do something else.
+    ``changed``: the act made it do something else; ``heard``: it knew of it in time. ``clock``
+    is as in ``At``, ``since_clock`` that of ``since_utc_ms``.
     """
 
     number: int
@@ -47,6 +49,9 @@ class Act:
     since_utc_ms: int | None
     begun: bool
     changed: bool = False
+    heard: bool = True
+    clock: int = UTC
+    since_clock: int = UTC
 
 
 @dataclass(frozen=True)
@@ -54,7 +59,8 @@ class At:
     """From ``utc_ms`` on a box was at ``class_ms``, and ``runs`` from there or stood.
 
     ``act`` is the number of the last act it had taken. ``alone``: somebody at the box let it go
-    on. ``ready``: it stood since it knew of an act to come.
+    on. ``ready``: it stood since it knew of an act to come. ``clock`` is UTC, or until ``aligned``
+    the place of the box's start whose own clock tells it.
     """
 
     utc_ms: int
@@ -64,6 +70,7 @@ class At:
     alone: bool = False
     ready: bool = False
     over: bool = False
+    clock: int = UTC
 
     def class_ms_at(self, utc_ms: int) -> int:
         """Return where it was at a later time, if nothing happened since."""
@@ -123,67 +130,77 @@ def courses_of_class(store: Database, class_id: int) -> dict[int, Course]:
 def aligned(courses: Mapping[int, Course]) -> dict[int, Course]:
     """Return the ways of a class's boxes, by run, all by one clock as far as that can be.
 
-    A box without UTC is set by the acts that it has in common with the others.
+    What a box tells by its own clock is set by the acts that it has in common with the others.
     """
-    dated = [one for one in courses.values() if one.dated and one.track]
-    some = dated or sorted(courses.values(), key=lambda one: len(one.track))[-1:]
+    dated = any(course.dated for course in courses.values())
+    base = dict.fromkeys(courses, UTC)
+    if not dated:  # then by the first clock of the box that tells most
+        run = max(courses, key=lambda run: len(courses[run].track), default=None)
+        base = {run: courses[run].track[0].clock} if run is not None and courses[run].track else {}
     told: dict[int, int] = {}
-    for act in (act for one in some for act in one.acts):
-        if act.utc_ms is not None:
-            told[act.number] = min(act.utc_ms, told.get(act.number, act.utc_ms))
-    return {
-        run: one if one.dated else _set_by(one, told, bool(dated)) for run, one in courses.items()
-    }
+    for run, clock in base.items():
+        for act in courses[run].acts:
+            if act.utc_ms is not None and act.clock == clock:
+                told[act.number] = min(act.utc_ms, told.get(act.number, act.utc_ms))
+    return {run: _set_by(course, told, base.get(run, -1), dated) for run, course in courses.items()}
 
 
-def _set_by(course: Course, told: Mapping[int, int], dated: bool) -> Course:
-    """Return the way of a box by the clock that tells when acts were; without times if none was."""
-    apart = [
-        told[act.number] - act.utc_ms
-        for act in course.acts
-        if act.number in told and act.utc_ms is not None
-    ]
-    if not apart:
-        acts = [replace(act, utc_ms=None, since_utc_ms=None) for act in course.acts]
-        return Course(acts, dated=False)
-    by_ms = int(median(apart))
+def _set_by(course: Course, told: Mapping[int, int], right: int, dated: bool) -> Course:
+    """Return the way of a box by the clock that tells when acts were.
 
-    def later(ms: int | None) -> int | None:
-        return None if ms is None else ms + by_ms
-
-    return Course(
-        [
-            replace(act, utc_ms=later(act.utc_ms), since_utc_ms=later(act.since_utc_ms))
+    Its clock ``right`` is that one already; what another tells that has no act in common is left
+    without a time.
+    """
+    by_ms = {right: 0}
+    for clock in {at.clock for at in course.track} - {right}:
+        common = [
+            (act.heard, told[act.number] - act.utc_ms)
             for act in course.acts
-        ],
-        [replace(at, utc_ms=at.utc_ms + by_ms) for at in course.track],
-        later(course.end_utc_ms),
-        dated,
-    )
+            if act.clock == clock and act.number in told and act.utc_ms is not None
+        ]
+        in_time = [ms for heard, ms in common if heard] or [ms for _, ms in common]
+        if in_time:
+            by_ms[clock] = int(median(in_time))
+
+    def by(ms: int | None, clock: int) -> int | None:
+        return None if ms is None or clock not in by_ms else ms + by_ms[clock]
+
+    acts = [
+        replace(
+            act,
+            utc_ms=by(act.utc_ms, act.clock),
+            since_utc_ms=by(act.since_utc_ms, act.since_clock),
+            clock=UTC,
+            since_clock=UTC,
+        )
+        for act in course.acts
+    ]
+    track = [
+        replace(at, utc_ms=at.utc_ms + by_ms[at.clock], clock=UTC)
+        for at in course.track
+        if at.clock in by_ms
+    ]
+    last = course.track[-1].clock if course.track else right
+    return Course(acts, track, by(course.end_utc_ms, last), dated and bool(track))
 
 
 def course_of(records: Iterable[Record]) -> Course:
-    """Return the way that a log tells of: by UTC, else by how long the box was on."""
-    records = list(records)
-    found = _read(records, dated=True)
-    return found if found.track else _read(records, dated=False)
-
-
-def _read(records: Iterable[Record], dated: bool) -> Course:
-    reader = _Reader(dated)
+    """Return the way that a log tells of, each time by the clock that its box had."""
+    reader = _Reader()
     for record in records:
         reader.take(record)
     return reader.done()
 
 
 class _Reader:
-    """Reads a log in its order; not ``dated``: by the box's own clock, up to its next start."""
+    """Reads a log in its order."""
 
-    def __init__(self, dated: bool) -> None:
-        self._found = Course(dated=dated)
+    def __init__(self) -> None:
+        self._found = Course(dated=False)
         self._boxes = 0
         self._stood = ""
         self._since_ms: int | None = None
+        self._since_clock = UTC
         self._begun = False
         self._open = False  # the last act's instant is still to be told
         self._number = 0
@@ -193,7 +210,7 @@ class _Reader:
         """Take the next record."""
         kind, _, _, class_ms, payload = record
         if kind == j.ACT:
-            self._act(Taken.of(record))
+            self._act(Taken.of(record), heard=bool(payload[3]))
             self._class_ms = class_ms
         elif kind == j.BOX:
             self._boxes += 1
@@ -209,32 +226,34 @@ class _Reader:
             found.end_utc_ms = last.utc_ms + max(0, self._class_ms - last.class_ms) * last.runs
         return found
 
-    def _act(self, taken: Taken) -> None:
+    def _act(self, taken: Taken, heard: bool) -> None:
         track = self._found.track
         last = track[-1] if track else None
-        utc_ms = None
-        if last is not None and last.runs:
-            utc_ms = last.utc_ms + taken.was_ms - last.class_ms
-        act = Act(*taken, utc_ms, self._stood, self._since_ms, self._begun)
+        utc_ms, clock = None, UTC
+        if last is not None and last.runs and taken.was_ms >= 0:
+            utc_ms, clock = last.utc_ms + taken.was_ms - last.class_ms, last.clock
+        since = self._since_ms, self._begun
+        act = Act(*taken, utc_ms, self._stood, *since, False, heard, clock, self._since_clock)
         self._found.acts.append(act)
         self._open = True
         self._number = taken.number
         if taken.what == OVER and utc_ms is not None:
-            track.append(At(utc_ms, taken.class_ms, False, taken.number, over=True))
+            at = At(utc_ms, taken.class_ms, False, taken.number, over=True, clock=clock)
+            track.append(at)
         elif taken.what == STANDS and last is not None and not last.runs:
             stays = last.class_ms == taken.class_ms  # then no change of state is told
             track[-1] = replace(last, act=taken.number, ready=False) if stays else last
 
     def _state(self, class_ms: int, state: int, cause: int, _spare: int, told_ms: int) -> None:
-        utc_ms = told_ms if told_ms >= 0 else None
-        if not self._found.dated:
-            own = told_ms <= OWN_CLOCK_MS and self._boxes < 2
-            utc_ms = OWN_CLOCK_MS - told_ms if own else None
+        utc_ms, clock = (told_ms, UTC) if told_ms >= 0 else (None, UTC)
+        if told_ms <= OWN_CLOCK_MS:
+            utc_ms, clock = OWN_CLOCK_MS - told_ms, self._boxes
+        self._found.dated |= told_ms >= 0
         by_act = self._open and cause == j.BY_WORD
         self._open = False
         if by_act:
             last = self._found.acts[-1]
-            self._found.acts[-1] = replace(last, utc_ms=utc_ms, changed=True)
+            self._found.acts[-1] = replace(last, utc_ms=utc_ms, clock=clock, changed=True)
         before = self._found.track[-1] if self._found.track else None
         over = by_act and self._found.acts[-1].what == OVER
         runs = state != AT_GATE and not over
@@ -243,13 +262,14 @@ class _Reader:
         else:
             self._stood = PAUSE if by_act else _STOOD.get(cause, GATE)
             self._since_ms = None if cause == j.BY_CLOCK else utc_ms
+            self._since_clock = clock
         if utc_ms is None:
             return
         alone = runs and self._number > 0 and cause == j.BY_HAND
         if cause == j.BY_SKIP and before is not None:
             alone = before.alone
         ready = self._stood == READY
-        at = At(utc_ms, class_ms, runs, self._number, alone, ready, over)
+        at = At(utc_ms, class_ms, runs, self._number, alone, ready, over, clock)
         if before is not None and before.over:
             self._found.track[-1] = at  # told after all, so not to be worked out
         else:

@@ -234,8 +234,9 @@ def _state(found: Journal, record: Record) -> None:
             found.last_utc_us = zero_us
             if found.start_utc_us is None or begins:
                 found.start_utc_us = zero_us
-    if (state == PLAY or cause == j.BY_CLOCK) and not found.started_by:
-        found.started_by = STARTERS.get(cause, "")
+    late = cause == j.BY_CLOCK and not found.key  # a remote's class is known by its key
+    if (state == PLAY or late) and not found.started_by:
+        found.started_by = STARTERS.get(cause, "") if late or cause != j.BY_CLOCK else ""
 
 
 def _box(found: Journal, record: Record) -> None:
