@@ -196,14 +196,6 @@ def test_the_program_says_the_same(turned, main):
     turned(main + "\n", part=PART)
 
 
-def test_a_class_that_inherits_from_the_runtime_s_takes_none_of_its_names(turned):
-    main = "import socket\nclass A({}):\n    def __init__(self):\n        self.one = 1\n"
-    main += "print(A().one)\n"
-    (own,) = re.findall(r"\(A\(\)\.(\w+)", turned(main.format(""))["main.py"])
-    (heir,) = re.findall(r"\(A\(\)\.(\w+)", turned(main.format("socket.SocketType"))["main.py"])
-    assert own in runtime_names() and heir not in runtime_names()
-
-
 def test_two_functions_of_one_module_have_different_names(turned):
     main = "class A:\n    def one(self): return 1\nclass B:\n    def two(self): return 2\n"
     main += "def _three(): return 3\nprint(A().one(), B().two(), _three())\n"

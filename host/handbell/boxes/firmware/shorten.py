@@ -3,9 +3,10 @@
 Short are the arguments of functions that nobody gives by keyword, the attributes and methods of the
 firmware's own classes, and what modules bind at their tops. Different things have the same short
 name wherever they can't be taken for one another; two functions of one module never, so that a
-traceback can be turned back (``readable.py``). Of short names those come first that MicroPython
-itself has and the firmware does not say: they take no memory at all. Classes keep their names. No
-line moves.
+traceback can be turned back (``readable.py``). For what modules bind, those come first that
+MicroPython itself has and the firmware does not say: they take no memory at all. Attributes have
+none of those, which are slower to find: they made the screen 3 ms later. Classes keep their names.
+No line moves.
 
 The firmware is taken as a closed whole, but for what ``keep`` names. A name that stands anywhere as
 a string stays, one that MicroPython knows (``runtime_names.txt``, all that an RP2040's image of it
@@ -38,12 +39,6 @@ COMPILED = frozenset(
 )
 
 ANY = "?"  # in place of a class that can't be told
-
-# What MicroPython itself asks objects for, of whatever class.
-LOOKED_UP = frozenset(
-    """args close errno flush getvalue ioctl items keys next read readinto readline seek send tell
-    throw value values write""".split()  # noqa: SIM905
-)
 
 
 def shorten(sources: Mapping[str, bytes], keep: Collection[str] = ()) -> dict[str, bytes]:
@@ -221,12 +216,9 @@ def _short_attributes(modules: list[_Module], stay: set[str]) -> dict[str, str]:
     used: dict[str, set[str]] = {}  # the families that have a short name
     everyone = set(family.values()).union(*families.values())
     anywhere |= {name for name, kin in families.items() if family.get(ANY, ANY) in kin}
-    heirs = _heirs([pair for module in modules for pair in module.bases], family)
     for name in sorted(families, key=lambda n: (n not in anywhere, -len(families[n]), n)):
         mine = everyone if name in anywhere else families[name]
         names = short_names(string.ascii_lowercase, told)
-        if not mine & heirs:
-            names = itertools.chain(_free_names(told), names)
         short[name] = next(s for s in names if not used.get(s, set()) & mine)
         used.setdefault(short[name], set()).update(mine)
     return short
@@ -234,9 +226,7 @@ def _short_attributes(modules: list[_Module], stay: set[str]) -> dict[str, str]:
 
 def _free_names(told: Collection[str]) -> Iterator[str]:
     """Yield names that cost a box nothing: its MicroPython has them, and no code here does."""
-    for name in sorted(
-        runtime_names().difference(told, LOOKED_UP), key=lambda name: (len(name), name)
-    ):
+    for name in sorted(runtime_names().difference(told), key=lambda name: (len(name), name)):
         if not name.startswith("_") and not keyword.iskeyword(name):
             yield name
 
@@ -252,16 +242,6 @@ def _families(pairs: list[tuple[str, str]]) -> dict[str, str]:
         for kin in [kin for kin, head in family.items() if head == other]:
             family[kin] = one
     return family
-
-
-def _heirs(pairs: list[tuple[str, str]], family: Mapping[str, str]) -> set[str]:
-    """Return the families that inherit from a class of MicroPython's, which has names of its own.
-
-    An error has none but those that are LOOKED_UP.
-    """
-    ours = {name for name, _ in pairs}
-    other = {base for _, base in pairs if base not in ours}
-    return {family[base] for base in other if not base.endswith(("Error", "Exception"))}
 
 
 def _short_names(
