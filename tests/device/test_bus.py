@@ -84,11 +84,11 @@ HANGS = """
     whole = Bus.writeto
     began, held = [], []
     from box.session import Session
-    begin = Session._begin
+    begin = Session.begin_log
     def begins(self):
         begin(self)
         began.append(self)
-    Session._begin = begins
+    Session.begin_log = begins
     def writeto(self, address, data):
         of = began[0] if began else None
         if of and not held and of.runner.class_ms(of.run_ms()) > {at_ms}:

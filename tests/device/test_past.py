@@ -111,7 +111,7 @@ def test_a_box_brought_back_by_a_telegram_has_begun_or_is_as_it_was(fails):
 @pytest.mark.parametrize(("presses", "windows"), [(3_360, 0), (20_000, 0), (40, 60)])
 def test_a_run_of_any_length_is_read_back_in_the_same_memory(micropython, presses, windows):
     """16 presses a second for 210 s are 3,360; a heap this small never held so many."""
-    small = [word.replace("236wk", "184wk") for word in micropython]
+    small = [word.replace("236wk", "208wk") for word in micropython]
     done = subprocess.run(
         [*small, str(HERE / "past_probe.py"), str(presses), str(windows)],
         env={**os.environ, "MICROPYPATH": micropython_path()},
