@@ -142,6 +142,25 @@ def test_boxes_of_one_arming_that_others_collected_come_with_their_bundle(
     assert filed(store) == [[1, 2, 3]]
 
 
+@pytest.mark.parametrize("joined_there", [False, True])
+def test_a_bundle_s_class_stays_whole_as_an_own_box_of_its_arming_comes_in(
+    store, tmp_path, joined_there
+):
+    """One of its boxes has no key: it was started by hand beside."""
+    with open_store(str(tmp_path / "theirs.sqlite")) as theirs:
+        some = [take(theirs, 1), take(theirs, 2), by_hand(theirs, 3, 10_000)]
+        if joined_there:
+            join_classes(theirs, set_apart(theirs, 1, [classes.BOX_IDS[2]]), 1)
+        assert filed(theirs) == [some]
+        file = tmp_path / "class.zip"
+        export_bundle(theirs, file, Wanted())
+    import_bundle(store, file)
+    own = take(store, 4)
+    assert filed(store) == [[*some, own]]
+    store.doing(joining.file_all)
+    assert filed(store) == [[*some, own]]
+
+
 def test_any_order_of_logs_gives_the_same_classes():
     def log(n, station, start_min, key, box=None):
         start_us = None if start_min is None else start_min * MINUTE_US

@@ -76,15 +76,12 @@ class Parted:
 def parted(logs: Iterable[Log]) -> Parted:
     """Return which logs are one class."""
     by_origin: dict[str, list[Log]] = {}
-    of_key: dict[str | None, str] = {}  # one arming, so one class, wherever it was collected
     in_order = sorted(logs, key=lambda log: log.digest)
-    for log in in_order:
-        if log.key is not None:
-            of_key[log.key] = min(log.origin or "", of_key.get(log.key, log.origin or ""))
+    of = _origins(in_order)
     late = [log for log in in_order if log.meets and log.key is None and log.filed is None]
     for log in in_order:
         if log not in late:
-            by_origin.setdefault(of_key.get(log.key, log.origin or ""), []).append(log)
+            by_origin.setdefault(of[log.digest], []).append(log)
     found = Parted()
     apart = apart_by(late, in_order)
     for some in by_origin.values():
@@ -92,6 +89,30 @@ def parted(logs: Iterable[Log]) -> Parted:
     for log in late:
         put_in(log, found.classes)
     return found
+
+
+def _origins(logs: Sequence[Log]) -> dict[str, str]:
+    """Return of which origin each log is taken to be.
+
+    Those of one arming are one class, wherever each was collected; what somebody filed together
+    goes along.
+    """
+    of = {log.digest: log.origin or "" for log in logs}
+    together: dict[tuple[str, ...], list[str]] = {}
+    for log in logs:
+        if log.key is not None:
+            together.setdefault((log.key,), []).append(log.digest)
+        if log.filed is not None:
+            together.setdefault((log.origin or "", log.filed), []).append(log.digest)
+    changed = True
+    while changed:  # a part may reach another by a third
+        changed = False
+        for some in together.values():
+            least = min(of[digest] for digest in some)
+            for digest in some:
+                changed |= of[digest] != least
+                of[digest] = least
+    return of
 
 
 def touch(one: Log, other: Log) -> bool:
