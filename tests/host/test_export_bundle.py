@@ -54,14 +54,15 @@ def bundle(tmp_path):
     return path
 
 
+OWN = ("origin", "filed", "kept", "met_seq")
+
+
 def everything(store):
-    """Every row of every table, but for whose a run is: that differs by store."""
+    """Every row of every table, but for what of a run differs by store: whose it is, met when."""
     with store.reading() as conn:
         return {
             name: conn.execute(
-                select(*(c for c in table.c if c.name not in ("origin", "filed", "kept"))).order_by(
-                    *table.primary_key
-                )
+                select(*(c for c in table.c if c.name not in OWN)).order_by(*table.primary_key)
             ).all()
             for name, table in tables.metadata.tables.items()
         }

@@ -105,7 +105,9 @@ def _take_in_damaged(
         played = None if doubted else played_by(conn, journal, box_id, collected_utc_us)
     if played is not None:
         return store.doing(
-            lambda conn: ingest_in(conn, journal, box_id, collected_utc_us, played=played)
+            lambda conn: ingest_in(
+                conn, journal, box_id, collected_utc_us, played=played, collected=True
+            )
         )
     row = {
         "digest": digest,
@@ -150,19 +152,21 @@ def ingest_in(
     played: journals.Played | None = None,
     tell_moves: bool = True,
     dated: dating.Dated | None = None,
+    collected: bool = False,
 ) -> Ingested:
     """Take a journal in as a part of a transaction; as ``ingest_run`` in all else.
 
     ``origin`` and ``filed`` say with which other runs it can, or must, be of one class, ``kept``
     that no coach said so, ``played`` what it is of if it does not say it itself, ``dated`` when it
-    began if its log does not tell or tells it wrong. Without
-    ``tell_moves`` the caller says which logs went to another class.
+    began if its log does not tell or tells it wrong, ``collected`` that it comes from its box now.
+    Without ``tell_moves`` the caller says which logs went to another class.
     """
     log = _read(journal, box_id, collected_utc_us, played)
     timeline = _timeline_of(conn, log)
     if isinstance(timeline, Ingested):
         return timeline
-    return _take_in(conn, _count(log, timeline), origin, filed, kept, tell_moves, dated)
+    ready = _count(log, timeline)
+    return _take_in(conn, ready, origin, filed, kept, tell_moves, dated, collected)
 
 
 @dataclass(frozen=True)
@@ -257,7 +261,7 @@ def _take_in(
         ready = _count(log, timelines.decode(now.altered))
     row = {"id": run, "class_id": None, **_run_row(log)}
     row |= {"origin": origin, "filed": filed, "kept": kept}
-    row["met_seq"] = conn.scalar(_LAST_MET) if collected else None
+    row["met_seq"] = (conn.scalar(_LAST_MET) or 0) if collected else None
     dated = dated or dating.by_box(conn, found, log.box_id, log.collected_utc_us)
     row |= dated.columns() if dated else {}
     conn.execute(insert(tables.runs), row)
