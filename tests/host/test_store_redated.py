@@ -3,21 +3,14 @@
 import classes
 import pytest
 from sqlalchemy import select
-from store_places import import_bundle
-from test_store_dated import told_by_box
 
 from handbell.store import open_store
-from handbell.store.bundles.bundle import export_bundle
-from handbell.store.bundles.classes import _classes
-from handbell.store.bundles.taking_in import read_bundle
 from handbell.store.classes import joining
 from handbell.store.classes.byhand import _odd_boxes
 from handbell.store.classes.filing import set_date
 from handbell.store.classes.played import played
 from handbell.store.classes.together import MINUTE_US, Log
 from handbell.store.database import tables
-from handbell.store.exports.schema import Wanted
-from handbell.store.results.settle import settle_all
 
 MINUTE_MS = 60_000
 WEEK_MS = 7 * 24 * 60 * MINUTE_MS
@@ -32,13 +25,15 @@ def store(tmp_path):
         yield opened
 
 
-def take(store, box, start_ms, collected_ms, boot, plan=b"a"):
+def take(store, box, start_ms, collected_ms, boot, plan=b"a", damaged=False):
     data = classes.timeline(HALF_HOUR, (box,), box, rounds=3, plan=plan, rate=False)
     store.put_timeline(data)
     store.put_plan(plan, "Evening")
     presses = [classes.Press(15_000 + boot * 900 + n * 7_000) for n in range(4)]
     run = classes.play(data, presses, start_ms, boot=boot)
-    return store.ingest(run.journal, classes.BOX_IDS[box - 1], collected_ms * 1000).run_id
+    first = run.journal[0] ^ (8 if damaged else 0)
+    journal = bytes([first]) + run.journal[1:]
+    return store.ingest(journal, classes.BOX_IDS[box - 1], collected_ms * 1000).run_id
 
 
 def met(store, box, boot, at_ms, what="collect"):
@@ -130,87 +125,11 @@ def _nth(store, box, n, collected_ms):
     return store.ingest(run.journal, classes.BOX_IDS[box - 1], collected_ms * 1000).run_id
 
 
-@pytest.fixture
-def theirs(tmp_path):
-    with open_store(str(tmp_path / "theirs.sqlite")) as opened:
-        yield opened
-
-
-def bundle(store, tmp_path):
-    file = tmp_path / "class.zip"
-    file.unlink(missing_ok=True)
-    export_bundle(store, file, Wanted())
-    return file
-
-
-def starts(store):
+def when_played(store, run):
+    r = tables.runs.c
+    wanted = (r.id, r.box_id, r.collected_utc_us, r.start_utc_us, r.met_seq)
     with store.reading() as conn:
-        r = tables.runs.c
-        return list(conn.scalars(select(r.start_utc_us).order_by(r.station)))
-
-
-def test_a_date_comes_with_a_bundle_to_the_logs_that_are_here(store, theirs, tmp_path):
-    """The computers of both were a year ahead, and a fourth box was collected here alone."""
-    wrong_ms = START_MS + YEAR_MS
-    for where, boxes in ((theirs, (1, 2, 3)), (store, (1, 2, 4))):
-        for box in boxes:
-            take(where, box, wrong_ms, wrong_ms + 40 * MINUTE_MS, 5)
-    set_date(theirs, 1, START_MS * 1000)
-    told = import_bundle(store, bundle(theirs, tmp_path))
-    assert len(filed(store)) == 1 and starts(store) == [START_MS * 1000] * 4
-    assert not told.kept
-    again = import_bundle(store, bundle(theirs, tmp_path))
-    assert starts(store) == [START_MS * 1000] * 4 and not again.kept
-
-
-def test_a_date_of_a_coach_here_stays_and_that_is_said(store, theirs, tmp_path):
-    for where in (theirs, store):
-        for box in (1, 2):
-            take(where, box, START_MS + YEAR_MS, START_MS + YEAR_MS + 40 * MINUTE_MS, 5)
-    set_date(theirs, 1, START_MS * 1000)
-    set_date(store, 1, (START_MS + MINUTE_MS) * 1000)
-    told = import_bundle(store, bundle(theirs, tmp_path))
-    assert starts(store) == [(START_MS + MINUTE_MS) * 1000] * 2
-    (said,) = told.kept
-    assert "Class 1 is dated otherwise in the bundle" in said
-    assert "handbell class 1 --date" in said
-
-
-def test_a_bundle_tells_how_far_a_box_s_date_may_be_off_and_it_outlives_a_date_by_hand(
-    store, theirs, tmp_path
-):
-    data = classes.timeline()
-    theirs.put_timeline(data)
-    theirs.put_plan(classes.PLAN_TEXT, "Evening")
-    hour_us = 60 * MINUTE_US
-    met = (classes.BOX_IDS[0], 4, 2 * hour_us, START_MS * 1000 + hour_us, 400, 0, "collect")
-    theirs.add_contact(met)  # it had been on for an hour when it began
-    journal = told_by_box(data, on_ms=hour_us // 1000)
-    theirs.ingest(journal, classes.BOX_IDS[0], START_MS * 1000 + hour_us)
-
-    def date_of(where):
-        r = tables.runs.c
-        with where.reading() as conn:
-            return conn.execute(select(r.start_utc_us, r.dated_by, r.bound_us)).one()
-
-    before = date_of(theirs)
-    assert before.dated_by == "box" and before.bound_us > 400
-    import_bundle(store, bundle(theirs, tmp_path))
-    assert date_of(store) == before
-    set_date(store, 1, START_MS * 1000 - hour_us)
-    store.doing(settle_all)
-    set_date(store, 1, None)
-    assert date_of(store) == before
-
-
-def test_a_class_of_a_bundle_began_when_its_coach_said(theirs, tmp_path):
-    for box in (1, 2):
-        take(theirs, box, START_MS + YEAR_MS, START_MS + YEAR_MS + 40 * MINUTE_MS, 5)
-    set_date(theirs, 1, START_MS * 1000)
-    found = read_bundle(bundle(theirs, tmp_path))
-    found.told["runs"][0]["filed"] = True  # else it does not matter when it began
-    (one,) = _classes(found.told, found.parts)
-    assert one.starts_us == [START_MS * 1000] * 2
+        return played(conn, conn.execute(select(*wanted).where(r.id == run)).all())[run]
 
 
 def test_a_contact_after_a_log_came_says_nothing_whatever_the_clock_was_then(store):
@@ -219,14 +138,18 @@ def test_a_contact_after_a_log_came_says_nothing_whatever_the_clock_was_then(sto
     met(store, 1, 6, START_MS + YEAR_MS)
     run = take(store, 1, None, START_MS + YEAR_MS + 1_000, 5)
 
-    def found():
-        r = tables.runs.c
-        wanted = (r.id, r.box_id, r.collected_utc_us, r.start_utc_us, r.met_seq)
-        with store.reading() as conn:
-            return played(conn, conn.execute(select(*wanted).where(r.id == run)).all())[run]
-
-    before = found()
+    before = when_played(store, run)
     assert before.since_us == (START_MS - WEEK_MS) * 1000
     met(store, 1, 8, START_MS + WEEK_MS, "arm")
     met(store, 1, 9, START_MS + 2 * WEEK_MS)
-    assert found() == before
+    assert when_played(store, run) == before
+
+
+@pytest.mark.parametrize("damaged", [False, True])
+def test_a_log_that_came_before_any_contact_says_nothing_by_one_after_it(store, damaged):
+    """Its box was collected, though its clock was not measured, by a computer a year ahead."""
+    run = take(store, 1, None, START_MS + YEAR_MS, 5, damaged=damaged)
+    before = when_played(store, run)
+    met(store, 1, 8, START_MS + WEEK_MS, "arm")
+    met(store, 1, 9, START_MS + 2 * WEEK_MS)
+    assert when_played(store, run) == before

@@ -32,7 +32,7 @@ from .amended import names_of, settle_names, take_amendments
 from .bundle import CHECK, FORMAT, LIST, VERSION
 from .check import checked_list
 from .classes import Mark, marks_of
-from .dates import take_dates
+from .dates import dated_otherwise
 from .names import Runs, take_names
 from .told import beside, joined_by_rule, otherwise
 
@@ -213,8 +213,7 @@ def _take_in(conn: Connection, bundle: Bundle) -> Imported:
             done.runs_new += taken.new
             new += [taken.run_id] * taken.new
             done.kept += taken.differ
-        dated = take_dates(conn, told["runs"])
-    done.kept += [*dated, *moved]
+    done.kept += moved
     r = tables.runs.c
     now = conn.execute(select(r.digest, r.id, r.class_id, r.origin).where(r.id.in_(ids))).all()
     runs: Runs = {row.digest: (row.id, row.class_id) for row in now}
@@ -228,7 +227,9 @@ def _take_in(conn: Connection, bundle: Bundle) -> Imported:
     settle_names(conn, before, amended.both, kept)
     done.kept += filter(None, kept.values())
     done.kept += [one for one in names_twice(conn) if one not in (*twice, *done.kept)]
-    done.kept += otherwise(conn, told["runs"])
+    dated = dated_otherwise(conn, told["runs"])
+    done.kept += [one.words for one in dated.values() if one.words]
+    done.kept += otherwise(conn, told["runs"], dated)
     done.kept += beside(conn, new, runs, told["runs"])
     done.kept += joined_by_rule(conn, new, runs, told["runs"])
     done.doubts = joining.doubts_in(conn, new, told=done.apart)

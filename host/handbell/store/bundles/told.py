@@ -11,13 +11,16 @@ from handbell.store.classes.doubts import over_by_then
 from handbell.store.classes.together import START_APART_US
 from handbell.store.database import tables
 
+from .dates import Redated
+
 Told = Mapping[str, Any]
 
 
-def otherwise(conn: Connection, told: Iterable[Told]) -> list[str]:
+def otherwise(conn: Connection, told: Iterable[Told], dated: Mapping[int, Redated]) -> list[str]:
     """Return a sentence for each class that is another one in the bundle, and how to follow it.
 
-    None where a coach here said what is of a class, and none there did.
+    None where a coach here said what is of a class, and none there did. ``dated`` are those that
+    are dated otherwise there: they can't be joined before that is settled.
     """
     of = {one["digest"]: one["class"] for one in told if one["class"]}
     said_there = {of[one["digest"]] for one in told if one["class"] and one["filed"]}
@@ -47,6 +50,11 @@ def otherwise(conn: Connection, told: Iterable[Told]) -> list[str]:
         first, *rest = sorted(some)
         theirs = [digest for digest in of if of[digest] == name]
         for other in rest:
+            off = [number for number in (first, other) if number in dated]
+            if off:
+                if all(dated[number].followed for number in off):
+                    said.append(_date_first(first, other, off))
+                continue
             both = [
                 (mine, _twice(conn, mine, yours, theirs))
                 for mine, yours in ((first, other), (other, first))
@@ -67,6 +75,14 @@ def otherwise(conn: Connection, told: Iterable[Told]) -> list[str]:
                 f"To have it so here: {', then '.join(steps)}"
             )
     return list(dict.fromkeys(said))
+
+
+def _date_first(first: int, other: int, off: Sequence[int]) -> str:
+    which = f"class {off[0]}" if len(off) == 1 else "both"
+    return (
+        f"The bundle has classes {first} and {other} as one. Date {which} first as it is there, "
+        "then import it again"
+    )
 
 
 def _twice(conn: Connection, mine: int, other: int, theirs: Collection[str]) -> Sequence[Any]:
