@@ -185,7 +185,7 @@ def _logs(
             whole=row.state == "whole" and not row.stopped,
             cut=row.id in cut,
             end_damaged=cut.get(row.id, False),
-            meets=met.get(row.id, frozenset()),
+            meets=met.get(row.id, ()),
             boot=boots.get(row.id, 0),
             origin=row.origin,
             filed=row.filed,
@@ -239,7 +239,7 @@ def reached(logs: Sequence[Log], run: int) -> list[Log]:
     same: dict[str, list[Log]] = {}
     by_digest = {log.digest: log for log in logs}
     for log in logs:
-        for digest in log.meets & by_digest.keys():
+        for digest in log.met & by_digest.keys():
             same.setdefault(log.digest, []).append(by_digest[digest])
             same.setdefault(digest, []).append(log)
         if log.filed is not None:

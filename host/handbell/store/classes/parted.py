@@ -88,6 +88,8 @@ def parted(logs: Iterable[Log]) -> Parted:
         _part(some, found, apart)
     for log in late:
         put_in(log, found.classes)
+    for place, group in enumerate(found.classes):
+        found.shared += [(place, station) for station in sorted(_shared(group))]
     return found
 
 
@@ -119,10 +121,10 @@ def touch(one: Log, other: Log) -> bool:
     """Whether the place of one log may depend on the other."""
     if one.key is not None and one.key == other.key:
         return True
-    if one.digest in other.meets or other.digest in one.meets:
-        return True
     if one.origin != other.origin:
         return False
+    if one.digest in other.met or other.digest in one.met:
+        return True
     if one.filed is not None and one.filed == other.filed:
         return True
     if one.start_utc_us is not None and other.start_utc_us is not None:
@@ -155,8 +157,6 @@ def _part(logs: Sequence[Log], found: Parted, apart: set[Pair]) -> None:
             found.halls.append((m, n, station))
         found.either += [(log, m, n) for log in _as_near(one, other, clashing)]
         found.either += [(log, n, m) for log in _as_near(other, one, clashing)]
-    for place, group in enumerate(found.classes[first:], first):
-        found.shared += [(place, station) for station in sorted(_shared(group))]
 
 
 def _shared(group: Iterable[Log]) -> set[int]:

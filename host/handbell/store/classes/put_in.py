@@ -19,13 +19,16 @@ from handbell_core import journal as j
 from .together import Log, Pair
 
 THERE_MS = 2_000  # so far apart boxes may be that are at the same place of a class
+MARKS_MS = 65_000  # two marks of a grid, as boxes that people start may be apart
+STOOD_MS = 3_600_000  # nobody waits at a gate longer
+WENT_ON_MS = 20 * 60_000  # boxes of a class go on from a gate so near to each other
 
 
-def met_by(conn: Connection, some: Iterable[Row[Any]]) -> dict[int, frozenset[str]]:
-    """Return of each run whose box a host put into a class the runs, by digest, that were there.
+def met_by(conn: Connection, some: Iterable[Row[Any]]) -> dict[int, tuple[tuple[str, int], ...]]:
+    """Return of each run whose box a host put into a class what it met, as in ``Log``.
 
-    That is, at the same place of the plan at that moment, each by its own clock; and of that box
-    itself those that were with them when they ended.
+    That is, runs of the same origin at the same place of the plan at that moment, each by its own
+    clock; and of that box itself those that were of their class before.
     """
     timed = [row for row in some if row.start_utc_us is not None]
     late = [row for row in timed if row.started_by == journals.LATE and row.led_key is None]
@@ -35,36 +38,67 @@ def met_by(conn: Connection, some: Iterable[Row[Any]]) -> dict[int, frozenset[st
     ways = {row.id: course_of(j.parse(bytes(row.journal))[0]) for row in conn.execute(of)}
     found = {}
     for row in late:
-        at = next((at for at in ways[row.id].track if at.clock == UTC), None)
+        way = ways[row.id]
+        at = next((at for at in way.track if at.clock == UTC), None)
         if at is None:
             continue
-        others = [o for o in timed if o.box_id != row.box_id and _was_there(ways[o.id], at)]
-        own = [o for o in timed if o.box_id == row.box_id and o.id != row.id]
-        before = [o for o in own if _was_with(ways[o.id], [ways[m.id] for m in others], at)]
-        found[row.id] = frozenset(o.digest for o in (*others, *before) if o not in late)
+        rest = [o for o in timed if o not in late and o.origin == row.origin]
+        met = [
+            (o, apart_ms)
+            for o in rest
+            if o.box_id != row.box_id and (apart_ms := _apart_ms(ways[o.id], way, at)) is not None
+        ]
+        own = [
+            o
+            for o in rest
+            if o.box_id == row.box_id
+            and _was_with(o, ways[o.id], [(m, ways[m.id]) for m, _ in met], at)
+        ]
+        found[row.id] = (
+            *((o.digest, apart_ms) for o, apart_ms in met),
+            *((o.digest, 0) for o in own),
+        )
     return found
 
 
-def _was_there(way: Course, at: At) -> bool:
-    """Whether a box was where another one began."""
+def _apart_ms(way: Course, late: Course, at: At) -> int | None:
+    """Return by how much a box was not where another one began, at ``at``; None: it was not there.
+
+    Who stood is held against it by when both went on: a class of another day may have ended there.
+    """
     there = way.at(at.utc_ms)
-    if there is None or there.clock != UTC:
-        return False
-    if there.runs and way.end_utc_ms is not None and way.end_utc_ms < at.utc_ms:
-        return False
-    return _at_one_place(there, at, at.utc_ms)
+    if there is None or there.clock != UTC or not _at_one_place(there, at, at.utc_ms):
+        return None
+    if there.runs:
+        gone = way.end_utc_ms is not None and way.end_utc_ms < at.utc_ms
+        return None if gone else abs(there.class_ms_at(at.utc_ms) - at.class_ms)
+    mine, theirs = _goes_on(late, at.utc_ms), _goes_on(way, at.utc_ms)
+    if mine is not None and theirs is not None:
+        return abs(mine - theirs) if abs(mine - theirs) <= WENT_ON_MS else None
+    stood_ms = at.utc_ms - there.utc_ms
+    return WENT_ON_MS + stood_ms if stood_ms <= STOOD_MS else None
 
 
-def _was_with(way: Course, others: Sequence[Course], at: At) -> bool:
-    """Whether a box that was put in again was with others before, or would be there by now."""
+def _goes_on(way: Course, utc_ms: int) -> int | None:
+    later = (one.utc_ms for one in way.track if one.clock == UTC and one.runs)
+    return next((one for one in later if one > utc_ms), None)
+
+
+def _was_with(own: Row[Any], way: Course, met: Sequence[tuple[Row[Any], Course]], at: At) -> bool:
+    """Whether a box that was put in again was of that class before, maybe some marks off."""
     last = next((one for one in reversed(way.track) if one.clock == UTC), None)
     if last is None or last.utc_ms > at.utc_ms:
         return False
-    if not others:
+    if not met:
         return _at_one_place(last, at, at.utc_ms)
     end_ms = way.end_utc_ms if way.end_utc_ms is not None else last.utc_ms
-    there = (other.at(end_ms) for other in others)
-    return any(one is not None and _at_one_place(one, last, end_ms) for one in there)
+    for row, other in met:
+        there = other.at(end_ms)
+        if abs(own.start_utc_us - row.start_utc_us) <= MARKS_MS * 1000:
+            return True
+        if there is not None and _at_one_place(there, last, end_ms):
+            return True
+    return False
 
 
 def _at_one_place(one: At, other: At, utc_ms: int) -> bool:
@@ -76,28 +110,37 @@ def apart_by(late: Sequence[Log], logs: Sequence[Log]) -> set[Pair]:
     found = set()
     for log in late:
         for own in logs:
-            if own.box_id == log.box_id and own is not log and own.digest not in log.meets:
-                found |= {(own.digest, met) for met in log.meets}
+            if own.box_id == log.box_id and own is not log and own.digest not in log.met:
+                found |= {(own.digest, met) for met in log.met}
     return found | {(other, one) for one, other in found}
 
 
 def put_in(log: Log, groups: list[list[Log]]) -> None:
     """Add the log of a box that a host put into a class to that class; it moves no other.
 
-    Of two halls that were at the same place at once it is the one whose box it was, else the one
-    that lacks its station.
+    Of two halls that were at the same place at once it is the one with which it went on; else the
+    one whose box it was, else the one that lacks its station.
     """
-    there = [g for g in groups if any(other.digest in log.meets for other in g)]
-    if not there:
+    apart_ms = dict(log.meets)
+    near: dict[int, int] = {}
+    for place, group in enumerate(groups):
+        met = [other for other in group if other.digest in apart_ms]
+        others = [other for other in met if other.box_id != log.box_id] or met
+        if others:
+            near[place] = min(apart_ms[other.digest] for other in others)
+    if not near:
         groups.append([log])
         return
+    most_ms = min(near.values()) + THERE_MS
 
-    def fits(group: list[Log]) -> tuple[bool, bool, int, str]:
+    def fits(place: int) -> tuple[bool, bool, bool, int, str]:
+        group = groups[place]
         return (
-            any(other.box_id == log.box_id for other in group),
-            all(other.station != log.station for other in group),
-            sum(other.digest in log.meets for other in group),
+            near[place] > most_ms,
+            all(other.box_id != log.box_id for other in group),
+            any(other.station == log.station for other in group),
+            near[place],
             min(other.digest for other in group),
         )
 
-    max(there, key=fits).append(log)
+    groups[min(near, key=fits)].append(log)

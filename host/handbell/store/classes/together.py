@@ -31,7 +31,8 @@ class Log:
     gave them. Logs of different ``origin`` are never one class; those with the same ``filed``
     always are, as a coach said or, with ``kept``, an import did. One without a clock began between
     ``since_us`` and ``until_us`` and was there to be collected at ``had_us``, as ``played`` tells.
-    ``meets`` are the logs, by digest, that were where a host put its box into a class that was on.
+    ``meets`` are the logs, by digest, that were where a host put its box into a class that was on,
+    each with by how many ms it was elsewhere, or went on at another time.
     """
 
     run: int
@@ -49,11 +50,16 @@ class Log:
     kept: bool = False
     cut: bool = False
     end_damaged: bool = False
-    meets: frozenset[str] = frozenset()
+    meets: tuple[tuple[str, int], ...] = ()
     since_us: int = 0
     until_us: int = FAR_US
     had_us: int = FAR_US
     key: str | None = None  # of the arming by which a remote led it
+
+    @property
+    def met(self) -> set[str]:
+        """The digests of those that it ``meets``."""
+        return {digest for digest, _ in self.meets}
 
     @property
     def given_us(self) -> int:
