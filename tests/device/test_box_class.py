@@ -205,7 +205,7 @@ def test_a_two_hour_timeline_costs_a_box_no_more_memory_than_a_short_one(tmp_pat
     def many(count):
         return lambda: [lead_in(5_000)] + [window(5_000) for _ in range(count)]
 
-    small, large = timeline(many(10)), timeline(many(5_000))
+    small, large = timeline(many(10)), timeline(many(1_500))
     free = []
     with Rig(tmp_path) as rig:
         for data in (small, large):

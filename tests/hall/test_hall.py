@@ -64,9 +64,9 @@ def test_a_box_keeps_its_word_through_a_life_of_power_failures(name, micropython
 
 def test_a_box_joins_every_class_of_its_life(micropython, monkeypatch):
     monkeypatch.setattr(lives, "REQUESTS", ("nothing",))
-    life = lives.play("joins", 16)
+    life = lives.play("joins", 10)
     assert not life.wrong, life.wrong[:3]
-    assert life.joins > 8
+    assert life.joins > 4
 
 
 def test_a_screen_that_fails_for_good_keeps_no_tap_from_the_flash(micropython):

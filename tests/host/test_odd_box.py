@@ -7,7 +7,7 @@ from noises import BABBLES, NOISES
 
 @pytest.mark.parametrize("seed", [1, 2])
 def test_no_odd_reply_breaks_a_command_or_the_box_beside_it(seed):
-    assert odd_box.odd_replies(30, seed) == []
+    assert odd_box.odd_replies(20, seed) == []
 
 
 EVERY = [*NOISES, *BABBLES]

@@ -94,7 +94,9 @@ def _was_with(own: Row[Any], way: Course, met: Sequence[tuple[Row[Any], Course]]
     end_ms = way.end_utc_ms if way.end_utc_ms is not None else last.utc_ms
     for row, other in met:
         there = other.at(end_ms)
-        if abs(own.start_utc_us - row.start_utc_us) <= MARKS_MS * 1000:
+        after_ms = (own.start_utc_us - row.start_utc_us) // 1000
+        least_ms = -MARKS_MS if row.started_by == journals.STARTERS[j.BY_HAND] else -THERE_MS
+        if least_ms <= after_ms <= MARKS_MS:  # nobody takes a mark before the one a host has set
             return True
         if there is not None and _at_one_place(there, last, end_ms):
             return True
