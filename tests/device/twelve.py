@@ -3,7 +3,7 @@
     .venv/bin/python tests/device/twelve.py [--boxes 12] [--folder FOLDER]
 
 It is armed and paused in a window while people go on tapping. One box loses its power and comes back
-by the next word, one misses two words and catches up; the class goes on, leaves a gate by one hold,
+by the next word, one misses the pause and catches up; the class goes on, leaves a gate by one hold,
 goes to the next block and is stopped. Bells of all boxes are compared, and each count with the
 presses that were made. Exits with 1 and says what differs.
 """
