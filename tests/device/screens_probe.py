@@ -120,25 +120,23 @@ class Wide:
 
     def bounds(self):
         """Return the first and last column and row with ink, as the display counts them."""
-        columns, rows = [], []
+        # Kept as four numbers: lists that grow by the pixel need more of the heap in one piece
+        # than a scene late in a probe can be sure of.
+        left, right, upper, lower = self.W, -1, self.H, -1
         for page in range(self.H // 8):
-            part = self.pixels[page * self.W : (page + 1) * self.W]
+            part = memoryview(self.pixels)[page * self.W : (page + 1) * self.W]
             if not any(part):
                 continue
             bits = 0
             for x, byte in enumerate(part):
                 if byte:
                     bits |= byte
-                    columns.append(x)
-            rows += [8 * page + bit for bit in range(8) if bits >> bit & 1]
-        if not rows:
+                    left, right = min(left, x), max(right, x)
+            rows = [8 * page + bit for bit in range(8) if bits >> bit & 1]
+            upper, lower = min(upper, rows[0]), max(lower, rows[-1])
+        if lower < 0:
             return None
-        return (
-            min(columns) - self.X,
-            min(rows) - self.Y,
-            max(columns) - self.X,
-            max(rows) - self.Y,
-        )
+        return left - self.X, upper - self.Y, right - self.X, lower - self.Y
 
 
 class Boxes:
@@ -265,6 +263,7 @@ class Stage:
 
     def run(self, plan, until_ms, events=(), start_ms=0, synced=True):
         """Play up to ``until_ms``; ``start_ms`` None leaves the start to the events."""
+        gc.collect()  # before what is large is made, or it has no room in one piece
         kind = Runner
         if any(slot == HEARS for _, slot, _ in events):
             from handbell_core.led import Led as kind
