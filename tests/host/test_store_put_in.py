@@ -3,10 +3,15 @@
 import itertools
 
 import pytest
+from classes import BOX_IDS, START_UTC_MS, Piece, Press, play, play_put_in, timeline
+from sqlalchemy import select
 
+from handbell.store import open_store
+from handbell.store.classes import filing, joining
 from handbell.store.classes.parted import parted, touch
 from handbell.store.classes.put_in import STOOD_MS, WENT_ON_MS, _apart_ms
 from handbell.store.classes.together import Log
+from handbell.store.database.tables import runs
 from handbell.store.logs.courses import At, Course
 
 S_US = 1_000_000
@@ -22,6 +27,7 @@ def log(name, station, start_s=0, box="", **facts):
         start_utc_us=1_000 * S_US + start_s * S_US,
         slot_us=600 * S_US,
         collected_utc_us=9_000 * S_US,
+        put_in=name in "lm",
         **facts,
     )
 
@@ -60,10 +66,38 @@ def test_what_its_box_played_elsewhere_before_is_no_part_of_that_class():
     assert classes_of(A, B, before, was_in) == [["a", "b", "l", "o"]]
 
 
-def test_who_met_nobody_is_filed_as_any_other_and_what_a_coach_says_goes_first():
-    assert classes_of(A, log("l", 3)) == [["a", "l"]]
+def test_who_met_nobody_is_a_class_by_itself_and_that_is_said():
+    assert classes_of(A, log("l", 3)) == [["a"], ["l"]]
+    found = parted([A, log("l", 3)])
+    assert [found.classes[place][0].digest for place in found.strays] == ["l"]
+    assert not parted([A, log("l", 3, filed="word")]).strays
+
+
+def test_what_a_coach_says_goes_before_what_was_met():
     late = log("l", 3, meets=(("a", 0),), filed="apart")
     assert ["l"] in classes_of(log("a", 1, filed="word"), late)
+
+
+def test_its_boxs_own_earlier_log_says_less_than_the_boxes_that_it_met():
+    false_start = [log("a", 1, cut=True), log("o", 3, cut=True)]
+    again = [log("b", 1, start_s=1_260, boot=1), log("d", 2, start_s=1_260, boot=1)]
+    late = log("l", 3, start_s=1_260, boot=2, meets=(("b", 0), ("d", 9), ("o", 0)))
+    assert classes_of(*false_start, *again, late) == [["a", "o"], ["b", "d", "l"]]
+
+
+def test_boxes_that_were_put_in_meet_each_other():
+    first = log("l", 3, boot=2, meets=(("a", 0),))
+    second = log("m", 1, boot=2, start_s=400, meets=(("l", 20), ("a", 0)))
+    assert classes_of(A, first, second) == [["a", "l", "m"]]
+    only = log("m", 4, start_s=900, meets=(("l", 20),))
+    assert classes_of(A, first, only) == [["a", "l", "m"]]
+
+
+def test_a_box_that_was_put_in_after_a_long_wait_keeps_nobody_out():
+    """A coach said what is of the class; a box collected later goes by when the others began."""
+    late = log("l", 3, start_s=2_000, filed="word")
+    mine = [log("a", 1, filed="word"), log("b", 2, filed="word")]
+    assert classes_of(*mine, late, log("d", 4)) == [["a", "b", "d", "l"]]
 
 
 def test_a_second_box_of_a_station_is_said_when_it_was_put_in_too():
@@ -99,3 +133,61 @@ WENT_ON = way((0, 0, True), (100_000, 100_000, False), (500_000, 100_000, True),
 )
 def test_who_stood_is_held_against_it_by_when_both_went_on(there, late, apart_ms):
     assert _apart_ms(there, late, late.track[0]) == apart_ms
+
+
+MINUTE_MS = 60_000
+PRESSES = [Press(20_000), Press(31_000)]
+DATA = {
+    n: timeline(((Piece("Squat", 60), Piece("Row", 60)),), (n,), n, rounds=4) for n in (1, 2, 3)
+}
+
+
+@pytest.fixture
+def store():
+    with open_store("sqlite://") as opened:
+        opened.put_plan(b"a plan", "Evening")
+        for data in DATA.values():
+            opened.put_timeline(data)
+        yield opened
+
+
+def collect(store, station, run, after_ms=60 * MINUTE_MS):
+    at_us = (START_UTC_MS + after_ms) * 1000
+    return store.ingest(run.journal, BOX_IDS[station - 1], at_us)
+
+
+def stations_by_class(store):
+    with store.reading() as conn:
+        found = {}
+        for row in conn.execute(select(runs.c.class_id, runs.c.station).order_by(runs.c.id)):
+            found.setdefault(row.class_id, []).append(row.station)
+    return sorted(found.values())
+
+
+@pytest.mark.parametrize("off_ms", [-3, 0, 3])
+def test_what_a_box_played_without_a_clock_before_it_was_put_in_is_of_that_class(store, off_ms):
+    for station in (1, 2):
+        collect(store, station, play(DATA[station], PRESSES))
+    collect(store, 3, play(DATA[3], PRESSES, None, stop_ms=40_000, boot=1))
+    start_ms = START_UTC_MS + off_ms
+    collect(store, 3, play_put_in(DATA[3], PRESSES, 90_000, start_ms, boot=2))
+    assert stations_by_class(store) == [[1, 2, 3, 3]]
+
+
+def test_a_class_that_a_coach_dated_keeps_its_date_when_a_put_in_box_comes(store):
+    for station in (1, 2):
+        collect(store, station, play(DATA[station], PRESSES))
+    dated_us = (START_UTC_MS - 9 * HOUR_MS) * 1000
+    (class_id,) = {row.class_id for row in rows_of(store)}
+    filing.set_date(store, class_id, dated_us)
+    collect(store, 3, play_put_in(DATA[3], PRESSES, 90_000))
+    assert {row.start_utc_us for row in rows_of(store) if row.station != 3} == {dated_us}
+    assert stations_by_class(store) == [[1, 2], [3]]
+    late = next(row.class_id for row in rows_of(store) if row.station == 3)
+    (said,) = joining.doubts_of(store, late)
+    assert "no log here tells which" in said and "--join" in said
+
+
+def rows_of(store):
+    with store.reading() as conn:
+        return conn.execute(select(runs.c.class_id, runs.c.station, runs.c.start_utc_us)).all()

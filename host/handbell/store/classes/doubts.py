@@ -11,6 +11,7 @@ from sqlalchemy import Connection, Row, and_, func, select
 
 from handbell.base.words import listed
 from handbell.store.database.tables import classes, runs, timelines
+from handbell.store.logs.journals import LATE
 from handbell.store.logs.timelines import slot_ms_of
 from handbell_core.timeline import HEADER_SIZE
 
@@ -106,6 +107,14 @@ def sentences(rows: Rows, found: Parted, about: Collection[int]) -> list[str]:
                 "each box, which is wrong where a box missed a class. See which there are by "
                 f"handbell class {n}; if one is of another class: handbell class {n} --apart BOX"
             )
+    for place in found.strays:
+        n, boxes = number[place], [log.box_id[-4:] for log in found.classes[place]]
+        were = "were" if len(boxes) > 1 else "was"
+        said.append(
+            f"Box {listed(boxes, 'and')} {were} put into a class that was on, and no log here "
+            f"tells which: it is class {n} by itself. If it is of another: handbell class {n} "
+            "--join CLASS"
+        )
     for place, station in found.shared:
         n = number[place]
         said.append(
@@ -167,6 +176,7 @@ def _of_stored(rows: Rows, found: Parted, about: Collection[int]) -> Parted:
         rests=[one for one in found.rests if told(one[1])],
         restarted=[one for one in found.restarted if told(*one)],
         untold=[place for place in found.untold if told(place)],
+        strays=[place for place in found.strays if told(place)],
         maybe=[(place, among) for place, among in found.maybe if told(place, *among)],
     )
 
@@ -225,7 +235,8 @@ def over_by_then(conn: Connection, one: int, other: int) -> bool:
     if mine and yours:
         return not mine & yours
     starts = select(func.max(r.start_utc_us) - func.min(r.start_utc_us))
-    apart_us = conn.scalar(starts.where(r.class_id.in_([one, other]))) or 0
+    began = r.started_by != LATE  # who was put in can't tell what the class waited before
+    apart_us = conn.scalar(starts.where(r.class_id.in_([one, other]), began)) or 0
     head = select(func.substr(t.data, 1, HEADER_SIZE)).join(runs, r.timeline == t.digest)
     lengths = conn.scalars(head.where(r.class_id == one).limit(1)).all()
     return any(apart_us >= slot_ms_of(bytes(length)) * 1000 for length in lengths)

@@ -12,7 +12,7 @@ from handbell.base.digest import short_hex
 from handbell.base.errors import StoreError, UsageError
 from handbell.store.database import tables
 from handbell.store.database.database import Database
-from handbell.store.logs import dating
+from handbell.store.logs import dating, journals
 from handbell.store.people.worn import names_differ
 from handbell.store.results.settle import alike, settle
 
@@ -35,7 +35,8 @@ OF_RUN = (
 LOG_LEAST = 8  # signs of a digest, as the command lists it
 _R = tables.runs.c
 _FACTS: Select[Any] = select(
-    *(_R.id, _R.digest, _R.box_id, _R.station, _R.origin, _R.state, _R.start_utc_us, _R.led_key)
+    *(_R.id, _R.digest, _R.box_id, _R.station, _R.origin, _R.state, _R.start_utc_us, _R.led_key),
+    _R.started_by,
 )
 
 
@@ -153,7 +154,12 @@ def parts_of(conn: Connection, some: Collection[Row[Any]]) -> list[Part]:
     """Return what runs of one box say of their order."""
     boots = boots_of(conn, [row.id for row in some])
     cut = gathering.cut_off(conn, some)
-    return [Part(boots.get(row.id, 0), row.id in cut, row.start_utc_us) for row in some]
+    return [Part(boots.get(row.id, 0), row.id in cut, _began(row)) for row in some]
+
+
+def _began(run: Row[Any]) -> int | None:
+    """Return when a class began by a run of it; who was put in can't tell what it waited."""
+    return None if run.started_by == journals.LATE else run.start_utc_us
 
 
 def one_after_the_other(some: Collection[Part], slot_us: int) -> bool:
@@ -171,7 +177,7 @@ def one_after_the_other(some: Collection[Part], slot_us: int) -> bool:
 def _check_starts(conn: Connection, classes: Mapping[int, Sequence[Row[Any]]]) -> None:
     """Raise UsageError where a log of one class began when the other was over."""
     starts = {
-        number: [row.start_utc_us for row in some if row.start_utc_us is not None]
+        number: [start for row in some if (start := _began(row)) is not None]
         for number, some in classes.items()
     }
     if not all(starts.values()):

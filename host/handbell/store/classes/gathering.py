@@ -27,7 +27,7 @@ from handbell_core.timeline import HEADER_SIZE
 from .lost import spell
 from .parted import Parted, parted, touch
 from .played import Played, boots_of, played
-from .put_in import met_by
+from .put_in import is_put_in, met_by
 from .together import (
     COLLECTING_US,
     LATELY_US,
@@ -41,7 +41,7 @@ WEEK_US = 7 * 24 * 60 * MINUTE_US
 
 _FACTS = (
     "id digest box_id station start_utc_us started_by state stopped collected_utc_us "
-    "origin filed kept class_id timeline led_key met_seq"
+    "origin filed kept class_id timeline led_key met_seq dated_by"
 )
 
 
@@ -191,6 +191,7 @@ def _logs(
             filed=row.filed,
             kept=row.kept,
             key=row.led_key,
+            put_in=is_put_in(row),
             **when.get(row.id, Played())._asdict(),
         )
         for row in rows.values()

@@ -5,6 +5,8 @@ The answer depends on the logs alone, never on the order in which they came in.
 Logs that a remote led tell by which arming: those of one are one class, whenever each began, and
 those of two never are.
 
+A box that a host put into a class goes to those that it met there, never by its start (``put_in``).
+
 Logs with a clock: those whose starts are nearest go together first, as long as all of a class lie
 within 20 minutes and less than the plan's own length. Of those that began at once a box goes first
 to the boxes that lack its station. A box takes part in a class once at a station. Two boxes of one
@@ -28,7 +30,7 @@ from dataclasses import dataclass, field
 from itertools import combinations
 
 from .lost import at_one_time
-from .put_in import apart_by, put_in
+from .put_in import apart_by, in_turn, put_in
 from .together import (
     Log,
     Pair,
@@ -58,7 +60,8 @@ class Parted:
     ``rests`` are logs without a clock that were put to the class that cut their box off;
     ``restarted`` are classes without a clock that may be the rest of the other. ``untold`` are
     classes without any clock that were put together by the order of each box's logs alone;
-    ``maybe`` are those that may be one with another class as a whole.
+    ``maybe`` are those that may be one with another class as a whole. ``strays`` are classes of
+    boxes that a host put into one that was on, of which no other log is there.
     """
 
     classes: list[list[Log]] = field(default_factory=list)
@@ -71,6 +74,7 @@ class Parted:
     restarted: list[tuple[int, int]] = field(default_factory=list)
     untold: list[int] = field(default_factory=list)
     maybe: list[tuple[int, list[int]]] = field(default_factory=list)  # and the others
+    strays: list[int] = field(default_factory=list)
 
 
 def parted(logs: Iterable[Log]) -> Parted:
@@ -78,7 +82,7 @@ def parted(logs: Iterable[Log]) -> Parted:
     by_origin: dict[str, list[Log]] = {}
     in_order = sorted(logs, key=lambda log: log.digest)
     of = _origins(in_order)
-    late = [log for log in in_order if log.meets and log.key is None and log.filed is None]
+    late = [log for log in in_order if log.put_in and log.filed is None]
     for log in in_order:
         if log not in late:
             by_origin.setdefault(of[log.digest], []).append(log)
@@ -86,8 +90,13 @@ def parted(logs: Iterable[Log]) -> Parted:
     apart = apart_by(late, in_order)
     for some in by_origin.values():
         _part(some, found, apart)
-    for log in late:
+    for log in in_turn(late):
         put_in(log, found.classes)
+    found.strays = [
+        place
+        for place, group in enumerate(found.classes)
+        if all(log.put_in for log in group) and not filed(group)
+    ]
     for place, group in enumerate(found.classes):
         found.shared += [(place, station) for station in sorted(_shared(group))]
     return found

@@ -11,12 +11,14 @@ from __future__ import annotations
 
 import struct
 from bisect import bisect_right
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, Row, bindparam, func, select
 
 from handbell.store.database.tables import contacts, runs
+from handbell.store.logs import journals
+from handbell.store.logs.courses import course_of
 from handbell_core import journal as j
 
 from .together import COLLECTING_US, FAR_US, Log, came_before, in_one_boot
@@ -25,7 +27,8 @@ _BOX_AT = struct.Struct("<8sHH")
 
 
 _OF_BOXES = select(
-    *(runs.c.id, runs.c.box_id, runs.c.start_utc_us, runs.c.collected_utc_us, runs.c.met_seq)
+    *(runs.c.id, runs.c.box_id, runs.c.start_utc_us, runs.c.collected_utc_us, runs.c.met_seq),
+    runs.c.started_by,
 ).where(runs.c.box_id.in_(bindparam("boxes", expanding=True)))
 
 
@@ -97,6 +100,8 @@ def played(
         ]
     more = {row.id for row in some if beside[row.id]}
     boots = boots_of(conn, sorted(more.union(o.id for others in beside.values() for o in others)))
+    both = (o for others in beside.values() for o in others)
+    came_in = _came_in(conn, {o.id for o in both if o.started_by == journals.LATE})
     for row in some:
         since, until, had = found[row.id]
         for other in beside[row.id]:
@@ -104,7 +109,7 @@ def played(
             if came_before(its, mine):
                 since = max(since, other.start_utc_us)
             elif came_before(mine, its) or in_one_boot(mine, its):
-                until = min(until, other.start_utc_us)
+                until = min(until, came_in.get(other.id, other.start_utc_us))
         found[row.id] = Played(since, until, had)
     return found
 
@@ -135,6 +140,17 @@ def by_meetings(
         if at_us < until:  # else it left the log behind
             return Played(max(since, at_us), until, had)
     return Played(since, until, had)
+
+
+def _came_in(conn: Connection, late: Collection[int]) -> dict[int, int]:
+    """Return when, in UTC us, each box came into the class that it was put into.
+
+    Such a log tells as its start that of its class, and the same box may have been in it before.
+    """
+    wanted = select(runs.c.id, runs.c.journal).where(runs.c.id.in_(list(late)))
+    told = conn.execute(wanted) if late else ()
+    ats = {run: course_of(j.parse(bytes(journal))[0]).came_in for run, journal in told}
+    return {run: at.utc_ms * 1000 for run, at in ats.items() if at is not None}
 
 
 def _telling(boot: int, collected_us: int, met: Sequence[Met]) -> list[Met]:

@@ -14,6 +14,7 @@ from sqlalchemy import Connection, Row, select
 from handbell.store.database.tables import runs
 from handbell.store.logs import journals
 from handbell.store.logs.courses import UTC, At, Course, course_of
+from handbell.store.logs.dating import BY_HAND
 from handbell_core import journal as j
 
 from .together import Log, Pair
@@ -24,29 +25,42 @@ STOOD_MS = 3_600_000  # nobody waits at a gate longer
 WENT_ON_MS = 20 * 60_000  # boxes of a class go on from a gate so near to each other
 
 
+def is_put_in(run: Row[Any]) -> bool:
+    """Whether a host put a run's box into its class, where no remote led it."""
+    return bool(run.started_by == journals.LATE and run.led_key is None)
+
+
 def met_by(conn: Connection, some: Iterable[Row[Any]]) -> dict[int, tuple[tuple[str, int], ...]]:
     """Return of each run whose box a host put into a class what it met, as in ``Log``.
 
     That is, runs of the same origin at the same place of the plan at that moment, each by its own
-    clock; and of that box itself those that were of their class before.
+    clock, of those that were put in themselves those that were earlier; and of that box itself
+    those that were of their class before.
     """
     timed = [row for row in some if row.start_utc_us is not None]
-    late = [row for row in timed if row.started_by == journals.LATE and row.led_key is None]
+    late = [row for row in timed if is_put_in(row)]
     if not late:
         return {}
     of = select(runs.c.id, runs.c.journal).where(runs.c.id.in_([row.id for row in timed]))
-    ways = {row.id: course_of(j.parse(bytes(row.journal))[0]) for row in conn.execute(of)}
+    journal = {row.id: bytes(row.journal) for row in conn.execute(of)}
+    ways = {row.id: _way(row, journal[row.id]) for row in timed}
+    came_in = {row.id: at for row in late if (at := ways[row.id].came_in) is not None}
     found = {}
     for row in late:
-        way = ways[row.id]
-        at = next((at for at in way.track if at.clock == UTC), None)
+        at = came_in.get(row.id)
         if at is None:
             continue
-        rest = [o for o in timed if o not in late and o.origin == row.origin]
+        rest = [
+            o
+            for o in timed
+            if o.origin == row.origin
+            and (not is_put_in(o) or (o.id in came_in and came_in[o.id].utc_ms < at.utc_ms))
+        ]
         met = [
             (o, apart_ms)
             for o in rest
-            if o.box_id != row.box_id and (apart_ms := _apart_ms(ways[o.id], way, at)) is not None
+            if o.box_id != row.box_id
+            and (apart_ms := _apart_ms(ways[o.id], ways[row.id], at)) is not None
         ]
         own = [
             o
@@ -59,6 +73,15 @@ def met_by(conn: Connection, some: Iterable[Row[Any]]) -> dict[int, tuple[tuple[
             *((o.digest, 0) for o in own),
         )
     return found
+
+
+def _way(run: Row[Any], journal: bytes) -> Course:
+    """Return a box's way, as much later as a coach said that its class was."""
+    way = course_of(j.parse(journal)[0])
+    if run.dated_by != BY_HAND:
+        return way
+    logged_us = journals.read(journal, journals.Played(run.timeline, run.station)).start_utc_us
+    return way if logged_us is None else way.moved((run.start_utc_us - logged_us) // 1000)
 
 
 def _apart_ms(way: Course, late: Course, at: At) -> int | None:
@@ -107,6 +130,17 @@ def _at_one_place(one: At, other: At, utc_ms: int) -> bool:
     return abs(one.class_ms_at(utc_ms) - other.class_ms_at(utc_ms)) <= THERE_MS
 
 
+def in_turn(late: Sequence[Log]) -> list[Log]:
+    """Return logs of boxes that were put in so that each comes after those of them that it met."""
+    left, found, done = list(late), [], {log.digest for log in late}
+    while left:
+        first = next((log for log in left if not log.met & done - {log.digest}), left[0])
+        left.remove(first)
+        done.discard(first.digest)
+        found.append(first)
+    return found
+
+
 def apart_by(late: Sequence[Log], logs: Sequence[Log]) -> set[Pair]:
     """Return the pairs that can't be one class, since one's box was put into the other's later."""
     found = set()
@@ -124,12 +158,21 @@ def put_in(log: Log, groups: list[list[Log]]) -> None:
     one whose box it was, else the one that lacks its station.
     """
     apart_ms = dict(log.meets)
-    near: dict[int, int] = {}
-    for place, group in enumerate(groups):
-        met = [other for other in group if other.digest in apart_ms]
-        others = [other for other in met if other.box_id != log.box_id] or met
-        if others:
-            near[place] = min(apart_ms[other.digest] for other in others)
+    met = {
+        place: some
+        for place, group in enumerate(groups)
+        if (some := [other for other in group if other.digest in apart_ms])
+    }
+    # What the box itself did before says where it was only if no other box does.
+    beside = {
+        place: some
+        for place, known in met.items()
+        if (some := [other for other in known if other.box_id != log.box_id])
+    }
+    near = {
+        place: min(apart_ms[other.digest] for other in some)
+        for place, some in (beside or met).items()
+    }
     if not near:
         groups.append([log])
         return

@@ -55,6 +55,7 @@ class Log:
     until_us: int = FAR_US
     had_us: int = FAR_US
     key: str | None = None  # of the arming by which a remote led it
+    put_in: bool = False  # by a host, where no remote led it
 
     @property
     def met(self) -> set[str]:
@@ -252,9 +253,11 @@ def _may_be_one(some: Sequence[Log], others: Sequence[Log], clashing: set[Pair])
 
 
 def _first_ones(group: Sequence[Log]) -> list[Log]:
-    """Return a group without boxes that were put in, late, where a remote led it on."""
+    """Return a group without boxes that were put in, by a remote or a host, after waits."""
     first = min(group, key=lambda log: (log.start_utc_us is None, log.start_utc_us or 0))
-    return [log for log in group if log.key is None or starts_near(first, log)]
+    return [
+        log for log in group if not (log.put_in or log.key is not None) or starts_near(first, log)
+    ]
 
 
 def starts_near(one: Log, other: Log) -> bool:

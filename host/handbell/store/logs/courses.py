@@ -90,6 +90,17 @@ class Course:
     end_utc_ms: int | None = None
     dated: bool = True
 
+    @property
+    def came_in(self) -> At | None:
+        """Where it was first, by a clock that tells UTC; None: it had none."""
+        return next((one for one in self.track if one.clock == UTC), None)
+
+    def moved(self, by_ms: int) -> Course:
+        """Return it with what its clock told in UTC later by so much."""
+        ats = [replace(one, utc_ms=one.utc_ms + by_ms * (one.clock == UTC)) for one in self.track]
+        end_ms = self.end_utc_ms
+        return replace(self, track=ats, end_utc_ms=None if end_ms is None else end_ms + by_ms)
+
     def begun_utc_ms(self, never: Set[int]) -> int | None:
         """Return when the class began on it, by no act that ``never`` came; None: not known."""
         some = (one for one in self.track if one.runs and one.act not in never)
