@@ -7,8 +7,8 @@ import struct
 from pathlib import Path
 
 from handbell.boxes.classes.arm import arm, survey
+from handbell.boxes.classes.loaded import LoadedClass
 from handbell.boxes.classes.send import Load, send
-from handbell.boxes.classes.session import LoadedClass
 from handbell.boxes.classes.stations import StationMap
 from handbell.boxes.link.connection import Connection
 from handbell.boxes.link.fleet import Fleet

@@ -110,11 +110,63 @@ def test_a_class_begins_on_the_remotes_word(floor):
     code, said = floor.do("arm", "--by-remote")
     assert code == 0 and "Evening starts when the remote's second button is held." in said
     assert [box.asked[-2]["utc_ms"] for box in floor.boxes] == [0, 0, 0]
-    assert json.loads((floor.folder / "data" / "starts.json").read_text(encoding="utf-8")) == {}
-    assert "may still start" not in floor.do("arm", "--in", "1m")[1]
+    starts = json.loads((floor.folder / "data" / "starts.json").read_text(encoding="utf-8"))
+    assert sorted(starts.values()) == [[0, 0], [1, 0], [2, 0], [3, 0]]
+    said = floor.do("arm", "--in", "1m")[1]
+    assert "may still start" not in said and "The remote still" not in said
     floor.plugged = floor.boxes
     code, said = floor.do("arm", "--by-remote")
     assert code == 1 and "no remote is plugged in" in said
+
+
+ON_WORD = "Station 3 may still start on the remote's word"
+
+
+def test_who_waits_for_the_remotes_word_on_the_wall_is_named_and_so_is_the_remote(floor):
+    assert floor.send(gate=True)[0] == 0
+    code, said = floor.do("arm", "--by-remote")
+    assert code == 0 and "at a gate, 5 s a box" not in said  # one hold of the remote passes it
+    every, floor.plugged = floor.plugged, floor.boxes[:2]
+    code, said = floor.do("arm", "--cancel")
+    leads = "The remote still leads what was to start on the remote's word, and no other class"
+    assert code == 1 and "2 boxes will not start" in said and ON_WORD in said and leads in said
+    code, said = floor.send("--without", "3", title="Other")
+    assert code == 0 and ON_WORD in said and leads in said
+    code, said = floor.do("arm", "--in", "1m", "--without", "3")
+    assert code == 0 and ON_WORD in said and leads in said
+    floor.plugged = every
+    assert floor.do("arm", "--cancel")[0] == 0
+    assert "may still start" not in floor.send()[1]
+
+
+def test_sending_takes_back_what_waits_for_the_remotes_word_and_says_so(floor):
+    assert floor.send()[0] == 0 and floor.do("arm", "--by-remote")[0] == 0
+    (floor.folder / "data" / "starts.json").unlink()  # as another computer armed it
+    for box in floor.plugged:
+        box.lies["status"] = lambda _, honest: honest | {"state": "awaits"}
+    code, said = floor.send()
+    four = "Station 1, Station 2, Station 3 and Remote"
+    assert code == 0 and f"the start that was set is taken back on {four}" in said
+
+
+def test_a_remote_that_lies_elsewhere_still_holds_the_start_that_was_moved(floor):
+    assert floor.send()[0] == 0 and floor.do("arm", "--in", "5m")[0] == 0
+    floor.plugged = floor.boxes
+    code, said = floor.do("arm", "--cancel")
+    assert code == 1 and "may still start" not in said
+    assert "The remote still leads what was to start at" in said
+    code, said = floor.do("arm", "--in", "9m")
+    assert code == 0 and "The remote still leads what was to start at" in said
+
+
+def test_a_class_that_came_home_waits_for_no_word_any_more(floor):
+    assert floor.send()[0] == 0 and floor.do("arm", "--by-remote")[0] == 0
+    for box in floor.plugged:
+        box.lies["status"] = lambda _, honest: honest | {"state": "over"}
+    assert floor.do("collect")[0] == 0
+    floor.plugged = floor.boxes[:1]
+    said = floor.do("arm", "--cancel")[1]
+    assert "may still start" not in said and "The remote still" not in said
 
 
 def test_a_box_that_cant_hear_gets_no_key_and_is_told(floor):

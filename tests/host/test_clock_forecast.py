@@ -8,7 +8,7 @@ from clock_fakes import UTC_US, Box, Boxes, Host
 from handbell.base.drift import DAY_US
 from handbell.base.errors import HandbellError
 from handbell.boxes.classes.arm import Readiness, arm, forecast
-from handbell.boxes.classes.session import LoadedClass
+from handbell.boxes.classes.loaded import LoadedClass
 from handbell.boxes.clocks.clock import Sync
 from handbell.boxes.clocks.rate import Rate
 from handbell.boxes.clocks.skew import ClockState, calibration_min, cures, worst_skew_us

@@ -12,7 +12,8 @@ import pytest
 from handbell.base.errors import HandbellError
 from handbell.base.files import beside
 from handbell.base.places import data_folder
-from handbell.boxes.classes.session import LoadedClass, Session
+from handbell.boxes.classes.loaded import LoadedClass
+from handbell.boxes.classes.session import Session
 from handbell.boxes.classes.starts import Starts
 from handbell.boxes.classes.stations import StationMap
 from handbell.cli.main import main

@@ -9,7 +9,8 @@ import pytest
 from sqlalchemy import Text, select
 
 from handbell.base.errors import UsageError
-from handbell.boxes.classes.session import LoadedClass, Session
+from handbell.boxes.classes.loaded import LoadedClass
+from handbell.boxes.classes.session import Session
 from handbell.boxes.classes.stations import StationMap
 from handbell.cli.main import main
 from handbell.store import open_store

@@ -20,11 +20,12 @@ from handbell.boxes.link.replies import ARM, GET, STATUS, strange
 from handbell.boxes.link.words import fault_words
 from handbell_core import timeline
 
-from .session import LoadedClass, Place, Session
+from .loaded import LoadedClass, Place
+from .session import Session
+from .starts import ON_WORD, REMOTE
 from .take_back import undo
 
 ROOM_KB = 64
-REMOTE = 0  # its station, which is none
 IDLE = ("ready", "held", "again", "set", "awaits", "over", "fault")
 SET_WITHIN_MS = 5  # of what a box was told, it may say to start: its clock runs at its own rate
 PAUSES_MS = 600_000  # what gates and waits may take for what is told of a class to hold
@@ -238,12 +239,15 @@ def arm(
     remotes = remotes_of(fleet) if key else []
     if boxes:
         _refuse_moved(table, boxes[0].clock)
-    by_station = {row.station: row.status.start_utc_ms for row in table}
+    leading = [c.who.id for c in remotes]
+    by_station = {row.station: _start_of(row.status) for row in table}
     before = {
-        box: ms for box, n in stations.items() if (ms := by_station.get(n)) is not None
+        box: ms
+        for box, n in (stations | dict.fromkeys(leading, REMOTE)).items()
+        if (ms := by_station.get(n)) is not None
     }  # what a box may be set to already
     if session is not None:
-        session.arming(loaded, start_utc_ms, before)
+        session.arming(loaded, start_utc_ms, before, leading)
     back = ", and the start that was set before is taken back" if before else ""
     try:
         failed: list[Outcome[None]] = []
@@ -259,7 +263,11 @@ def arm(
         undo(fleet, boxes + remotes, why, session)
         raise HandbellError(why)
     if session is not None:
-        session.armed(loaded, start_utc_ms, key.hex())
+        session.armed(loaded, start_utc_ms, key.hex(), leading)
+
+
+def _start_of(status: Status) -> int | None:
+    return ON_WORD if status.state == "awaits" else status.start_utc_ms
 
 
 def set_start(
@@ -284,7 +292,7 @@ def _refuse_unready(fleet: Fleet, table: list[Readiness]) -> None:
     late = [row for row in table if not row.ready]
     if not late:
         return
-    standing = [row.label for row in table if row.status.state == "set"]
+    standing = [row.label for row in table if row.status.state in ("set", "awaits")]
     still = f" (an earlier start still stands on {', '.join(standing)})" if standing else ""
     what = f"Nothing was started{still}: "
     in_class = [row for row in late if row.in_class]

@@ -16,8 +16,8 @@ from handbell.boxes.link.messages import Status
 from handbell.boxes.link.replies import JOIN, STATUS, strange
 
 from .arm import Readiness, readiness, set_start, why_failed
+from .loaded import LoadedClass
 from .send import Load, pair, send_to
-from .session import LoadedClass
 from .stations import StationMap
 
 PARTED_MS = 500  # boxes further apart than this stood for another time

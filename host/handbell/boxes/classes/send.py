@@ -187,7 +187,7 @@ def send_to(
         if (connection.who.station, connection.who.label) != (load.station, told):
             connection.ask(NAME, station=load.station, label=told)
             connection.label = label
-        had_start = connection.ask(STATUS).state == "set"
+        had_start = connection.ask(STATUS).state in ("set", "awaits")
         already = put(connection, load, progress)
         sent = Sent(load.station, load.digest, len(load.data), already, had_start=had_start)
         got[connection.url] = sent

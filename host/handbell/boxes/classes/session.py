@@ -8,107 +8,20 @@ from __future__ import annotations
 import json
 from collections.abc import Collection, Iterable, Mapping
 from contextlib import suppress
-from dataclasses import asdict, dataclass, replace
-from enum import Enum
+from dataclasses import asdict, replace
 from pathlib import Path
 
-from handbell.base.errors import HandbellError, UsageError
+from handbell.base.errors import HandbellError
 from handbell.base.places import data_folder
 from handbell.boxes.link.fields import form, shown, whole
 from handbell_core.telegram import KEY_SIZE
 
 from .kept import UNSOUND, keep
-from .starts import UTC_MS_MOST, Starts
+from .loaded import LoadedClass, Place, State
+from .starts import REMOTE, UTC_MS_MOST, Starts
 
 _number, _count, _utc_ms = whole(1, 99), whole(0, 1 << 31), whole(0, UTC_MS_MOST)
 _text, _key = shown(1_000), form(f"([0-9a-f]{{{2 * KEY_SIZE}}})?")
-
-
-class State(str, Enum):
-    """What became of a station's box."""
-
-    LEFT_OUT = "left out"  # knowingly, with --without
-    NO_BOX = "no box"
-    FAILED = "failed"  # it may hold another plan
-    HOLDS = "holds the plan"
-    ARMED = "armed"
-    COLLECTED = "collected"
-
-
-@dataclass
-class Place:
-    """A station of a class: its timeline's digest, its box's id, and when it is to start."""
-
-    digest: str
-    box: str = ""
-    state: State = State.HOLDS
-    start_utc_ms: int = 0
-
-
-@dataclass
-class LoadedClass:
-    """A class with every station of its plan, by number; ``gates`` and ``grid_s`` are the plan's.
-
-    A class starts whole or not at all: on every station but those left out knowingly. ``remote``
-    is the digest of a remote's timeline, ``key`` that of the remote that leads, "" for none.
-    """
-
-    title: str
-    places: dict[int, Place]
-    gates: int = 0
-    grid_s: int = 0
-    remote: str = ""
-    key: str = ""
-
-    @classmethod
-    def of(
-        cls,
-        title: str,
-        timelines: Mapping[int, str],
-        boxes: Mapping[int, str],
-        gates: int = 0,
-        grid_s: int = 0,
-        remote: str = "",
-    ) -> LoadedClass:
-        """Return a class from the digest of each station's timeline and the id of its box."""
-        places = {
-            n: Place(digest, boxes.get(n, ""), State.HOLDS if n in boxes else State.NO_BOX)
-            for n, digest in timelines.items()
-        }
-        return cls(title, places, gates, grid_s, remote)
-
-    @property
-    def playing(self) -> dict[int, Place]:
-        """The stations that are to play, in order."""
-        chosen = sorted(self.places.items())
-        return {n: place for n, place in chosen if place.state is not State.LEFT_OUT}
-
-    @property
-    def stations(self) -> dict[str, int]:
-        """The station of each box that is to play, by the box's id."""
-        return {place.box: n for n, place in self.playing.items() if place.box}
-
-    def hanging(self, boxes: Mapping[int, str]) -> LoadedClass:
-        """Return it with these boxes at their stations, which are to play."""
-        there = {n: replace(self.places[n], box=box, state=State.HOLDS) for n, box in boxes.items()}
-        return replace(self, places=self.places | there)
-
-    def without(self, stations: Collection[int]) -> LoadedClass:
-        """Return it with these left out; raises UsageError for one that it lacks, or for all."""
-        unknown = sorted(set(stations) - set(self.places))
-        if unknown:
-            raise UsageError(
-                f"Station {unknown[0]} is not in {self.title}",
-                "See handbell stations for the numbers",
-            )
-        places = {
-            n: replace(place, state=State.LEFT_OUT) if n in stations else replace(place)
-            for n, place in self.places.items()
-        }
-        fewer = replace(self, places=places)
-        if not fewer.playing:
-            raise UsageError(f"No box of {self.title} is left to start", "Leave fewer out")
-        return fewer
 
 
 class Session:
@@ -172,14 +85,23 @@ class Session:
         """Keep a class; raises HandbellError when it can't be."""
         keep(self._path, asdict(loaded))
 
-    def sent(self, loaded: LoadedClass, got: Collection[str], failed: Collection[str]) -> list[str]:
-        """Note which boxes have the plan now, and which of all failed, by their ids.
+    def sent(
+        self,
+        loaded: LoadedClass,
+        got: Collection[str],
+        failed: Collection[str],
+        remotes: Collection[str] = (),
+    ) -> list[str]:
+        """Note which boxes and remotes have the plan now, and which boxes failed, by their ids.
 
         Where no box took its part, what was sent before still counts. Returned are the boxes whose
         start is taken back by it.
         """
+        taken_back = [box for box in (*got, *remotes) if box in self.starts.standing]
+        if self.starts.drop((*got, *remotes)):
+            self.starts.save()
         if not got:
-            return []
+            return taken_back
         for place in loaded.playing.values():
             if place.box in failed or place.box not in got:
                 place.state = State.FAILED
@@ -188,30 +110,38 @@ class Session:
             self.keep(loaded)
         except HandbellError as error:  # the boxes have what they got all the same
             self.trouble = str(error)
-        taken_back = [box for box in got if box in self.starts.standing]
-        if self.starts.drop(got):
-            self.starts.save()
         return taken_back
 
-    def arming(self, loaded: LoadedClass, start_utc_ms: int, before: Mapping[str, int]) -> None:
+    def arming(
+        self,
+        loaded: LoadedClass,
+        start_utc_ms: int,
+        before: Mapping[str, int],
+        remotes: Collection[str] = (),
+    ) -> None:
         """Note, before any box is asked, that each may start then or as it was set ``before``.
 
-        Whatever ends this program, no box has a start that is not kept. One of 0 is no start: the
-        remote's word begins that class.
+        Whatever ends this program, no box has a start that is not kept. At 0 the word of the remote
+        begins the class.
         """
         self._forget_led()
         self._lead("")
-        for box, n in loaded.stations.items():
-            starts = (start_utc_ms, before.get(box, 0))
-            self.starts.expect(box, n, *(ms for ms in starts if ms))
+        for box, n in (loaded.stations | dict.fromkeys(remotes, REMOTE)).items():
+            self.starts.expect(box, n, start_utc_ms, before.get(box, start_utc_ms))
         self.starts.save()
 
-    def armed(self, loaded: LoadedClass, start_utc_ms: int, key: str = "") -> None:
+    def armed(
+        self,
+        loaded: LoadedClass,
+        start_utc_ms: int,
+        key: str = "",
+        remotes: Collection[str] = (),
+    ) -> None:
         """Note that each box of a class is set to start then, and no other time; and who leads."""
-        self.starts.drop(loaded.stations)
-        if start_utc_ms:
-            for box, n in loaded.stations.items():
-                self.starts.expect(box, n, start_utc_ms)
+        boxes = loaded.stations | dict.fromkeys(remotes, REMOTE)
+        self.starts.drop(boxes)
+        for box, n in boxes.items():
+            self.starts.expect(box, n, start_utc_ms)
         self.starts.save()
         self._mark(loaded.stations, State.ARMED, start_utc_ms)
         self._lead(key)
@@ -259,6 +189,8 @@ class Session:
 
     def collected(self, boxes: Collection[str]) -> list[int]:
         """Note whose logs came home; return the stations that played and are still awaited."""
+        if self.starts.begun(boxes):
+            self.starts.save()
         self._mark(boxes, State.COLLECTED, 0, of=State.ARMED, begun=True)
         try:
             places = self.last().playing.items()

@@ -13,15 +13,20 @@ from handbell.boxes.link.fields import shown, whole
 
 from .kept import UNSOUND, keep
 
+REMOTE = 0  # its station, which is none
+ON_WORD = 0  # the instant of a start that the word of a remote makes
 UTC_MS_MOST = 4_102_444_800_000  # the year 2100; a start beyond it is none
 _REMEDY = (
     "plug in and run handbell arm --cancel; to switch off helps only a box without a clock part"
 )
-_number, _utc_ms, _text = whole(1, 99), whole(0, UTC_MS_MOST), shown(1_000)
+_number, _utc_ms, _text = whole(REMOTE, 99), whole(0, UTC_MS_MOST), shown(1_000)
 
 
 class Starts:
     """The starts that stand on boxes, in ``starts.json``: by box id its station and UTCs in ms.
+
+    ``ON_WORD`` among them is the word of a remote; ``REMOTE`` is the station of one, which leads
+    from then on.
 
     A box that is not plugged in keeps its start, so whoever takes starts back must know of it. One
     that may have either of two, since a change of it was cut short, has both here. Those gone by
@@ -49,7 +54,7 @@ class Starts:
     def _read(self, box: str, told: Any) -> None:
         try:
             station, *instants = told
-            instants = [ms for ms in map(_utc_ms, instants) if ms > self._now_ms]
+            instants = [ms for ms in map(_utc_ms, instants) if ms > self._now_ms or ms == ON_WORD]
             self.expect(_text(box), _number(station), *instants)
         except UNSOUND:
             self._damaged = True
@@ -64,6 +69,14 @@ class Starts:
         """Forget the starts of boxes that have none any more; whether there is news to keep."""
         had = [self.standing.pop(box, None) for box in boxes]
         return any(had) or self._damaged
+
+    def begun(self, boxes: Iterable[str]) -> bool:
+        """Forget what waited for a remote's word on boxes whose logs came home; whether any did."""
+        waited = [box for box in boxes if ON_WORD in self.standing.get(box, (0, ()))[1]]
+        for box in waited:
+            station, instants = self.standing.pop(box)
+            self.expect(box, station, *(ms for ms in instants if ms != ON_WORD))
+        return bool(waited)
 
     def save(self) -> None:
         """Keep them, or say in ``trouble`` why not: boxes do what they were told all the same."""
@@ -81,19 +94,26 @@ class Starts:
         """
         when: dict[str, list[str]] = {}
         told = [start for box, start in self.standing.items() if box not in but]
+        leading = dict.fromkeys(ms for station, some in told if station == REMOTE for ms in some)
+        told = [start for start in told if start[0] != REMOTE]
         for station, instants in sorted(told, key=lambda start: (start[1], start[0])):
             said = dict.fromkeys(self._when(utc_ms) for utc_ms in instants)
             when.setdefault(" or ".join(said), []).append(str(station))
         starts = [
-            f"Station{'s' if len(numbers) > 1 else ''} {', '.join(numbers)} may still start at {at}"
+            f"Station{'s' if len(numbers) > 1 else ''} {', '.join(numbers)} may still start {at}"
             for at, numbers in when.items()
         ]
+        if leading:
+            at = " or ".join(map(self._when, sorted(leading)))
+            starts.append(f"The remote still leads what was to start {at}, and no other class")
         if self._damaged:
             may = "a box that is not plugged in may still start by itself"
             starts.append(f"{self._path} is damaged, and {may}")
         return f"{'; '.join(starts)}: {_REMEDY}" if starts else ""
 
     def _when(self, utc_ms: int) -> str:
+        if utc_ms == ON_WORD:
+            return "on the remote's word"
         at, now = (datetime.fromtimestamp(ms / 1000).astimezone() for ms in (utc_ms, self._now_ms))
         day = "" if at.date() == now.date() else f" on {at:%A %d %B}"
-        return f"{at:%H:%M:%S}{day}"
+        return f"at {at:%H:%M:%S}{day}"

@@ -10,15 +10,17 @@ from handbell.base.errors import HandbellError
 from handbell.base.words import listed
 from handbell.boxes.classes.arm import (
     PAUSES_MS,
-    REMOTE,
     Forecast,
     Readiness,
     forecast,
+    remotes_of,
     survey,
     survey_remote,
 )
 from handbell.boxes.classes.arm import arm as arm_boxes
-from handbell.boxes.classes.session import LoadedClass, Session
+from handbell.boxes.classes.loaded import LoadedClass
+from handbell.boxes.classes.session import Session
+from handbell.boxes.classes.starts import REMOTE
 from handbell.boxes.classes.stations import StationMap
 from handbell.boxes.classes.take_back import take_back
 from handbell.boxes.clocks.marks import Walk
@@ -147,10 +149,11 @@ def arm(
         except HandbellError as error:
             failure = str(error)
         doubted = doubts(store, fleet.connections, host.utc_us())
+        leads = [c.who.id for c in remotes_of(fleet)]
         here = [connection.who.id for connection in fleet.connections]
         ahead_s = max(0.0, start.utc_ms / 1000 - host.utc_us() / 1e6)
         others = tuple(s for s in strangers(fleet) if s.why not in failure)
-    remarks = doubted + (_elsewhere(session, here) if failure else _remarks(loaded, session))
+    remarks = doubted + (_elsewhere(session, here) if failure else _remarks(loaded, session, leads))
     troubles = (session.trouble, session.starts.trouble, clocks.trouble)
     remarks += [words for words in troubles if words]
     if key and not failure:
@@ -233,10 +236,11 @@ def _elsewhere(session: Session, here: Collection[str]) -> list[str]:
     return [words] if words else []
 
 
-def _remarks(loaded: LoadedClass, session: Session) -> list[str]:
-    """Return what a coach should know of a class that is set."""
-    others = session.starts.words(but=loaded.stations)
-    walk = Walk(len(loaded.playing), loaded.grid_s).words() if loaded.gates else ""
+def _remarks(loaded: LoadedClass, session: Session, leads: Collection[str]) -> list[str]:
+    """Return what a coach should know of a class that is set, and that these remotes lead."""
+    others = session.starts.words(but=(*loaded.stations, *leads))
+    by_hand = loaded.gates and not leads  # else one hold of the remote passes a gate
+    walk = Walk(len(loaded.playing), loaded.grid_s).words() if by_hand else ""
     return ([others] if others else []) + ([f"at a gate, {walk}"] if walk else [])
 
 

@@ -9,8 +9,9 @@ from handbell.base.errors import HandbellError, UsageError
 from handbell.base.progress import Progress, no_progress
 from handbell.boxes.classes.join import Whereabouts, where
 from handbell.boxes.classes.join import join as join_boxes
+from handbell.boxes.classes.loaded import LoadedClass
 from handbell.boxes.classes.send import Load
-from handbell.boxes.classes.session import LoadedClass, Session
+from handbell.boxes.classes.session import Session
 from handbell.boxes.classes.stations import StationMap
 from handbell.store.store import Store
 from handbell.work.upkeep.plugged_in import (

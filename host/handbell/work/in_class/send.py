@@ -9,9 +9,10 @@ from pathlib import Path
 from handbell.base.errors import HandbellError, StoreError
 from handbell.base.progress import Progress, no_progress
 from handbell.base.words import listed
+from handbell.boxes.classes.loaded import LoadedClass
 from handbell.boxes.classes.send import Load, Sent, make_spares, pair
 from handbell.boxes.classes.send import send as send_loads
-from handbell.boxes.classes.session import LoadedClass, Session
+from handbell.boxes.classes.session import Session
 from handbell.boxes.classes.stations import StationMap
 from handbell.boxes.clocks.clock import Clocks
 from handbell.boxes.link.connection import Connection
@@ -98,11 +99,13 @@ def send(
     got = {o.who.id: o.label for o in outcomes if o.value is not None}
     session = Session(host_clock().utc_us() // 1000)
     failed = {o.who.id for o in outcomes if o.error is not None}
-    taken_back = session.sent(loaded, set(got), failed)
-    taken_back += [o.who.id for o in outcomes if o.value is not None and o.value.had_start]
+    led = {o.who.id: o.label for o in leading if o.value is not None}
+    taken_back = session.sent(loaded, set(got), failed, set(led))
+    told = (*outcomes, *leading)
+    taken_back += [o.who.id for o in told if o.value is not None and o.value.had_start]
     starts = [session.starts.words(), session.starts.trouble]
     if taken_back:
-        labels = listed(label for box, label in got.items() if box in taken_back)
+        labels = listed(label for box, label in (got | led).items() if box in taken_back)
         starts.insert(0, f"the start that was set is taken back on {labels}")
     trouble = session.trouble or ("" if got else _before(session))
     fine = not trouble and all(o.error is None for o in (*outcomes, *leading))

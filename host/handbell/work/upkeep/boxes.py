@@ -6,7 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from handbell.base.errors import BoxError, HandbellError, UsageError
-from handbell.boxes.classes.session import LoadedClass, Session
+from handbell.boxes.classes.loaded import LoadedClass
+from handbell.boxes.classes.session import Session
 from handbell.boxes.classes.stations import StationMap
 from handbell.boxes.clocks import calibrate as watching
 from handbell.boxes.clocks.clock import Clocks

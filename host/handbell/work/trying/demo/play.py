@@ -143,8 +143,8 @@ def _require_parts() -> None:
 def _load_boxes(demo: Demo, world: World, loads: list[Load], buttons: int, clocks: Clocks) -> int:
     """Start the boxes, send, calibrate and arm; return the class start in UTC us."""
     from handbell.boxes.classes.arm import arm, survey
+    from handbell.boxes.classes.loaded import LoadedClass
     from handbell.boxes.classes.send import send
-    from handbell.boxes.classes.session import LoadedClass
     from handbell.boxes.classes.stations import StationMap
     from handbell.boxes.link.fleet import Fleet
     from handbell.virtual.box import BoxSpec
