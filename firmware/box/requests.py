@@ -108,6 +108,8 @@ class Requests:
             facts["utc_ms"] = session.clock.utc_ms(runner.starts_ms)
         if session.in_class and runner.begun:
             facts["class_ms"] = max(0, runner.class_ms(session.run_ms()))
+            facts["waits"] = runner.waiting
+            facts["led"] = runner.heeds
             if session.clock.model is not None:
                 facts["zero_ms"] = session.clock.utc_ms(runner.zero_ms)
         return facts
@@ -267,14 +269,14 @@ class Requests:
         return {"utc_ms": utc_ms}
 
     def _join(self, message: dict) -> None:
-        zero_ms, gate_ms = int(message["zero_ms"]), int(message["gate_ms"])
+        key = _key_of(message)
         unfit = self._keeper.unfit()
         if unfit:
             raise Refusal(unfit)
         self._make_room(message, True)
         from .late import come_late  # seldom needed
 
-        if not come_late(self._session, zero_ms, gate_ms):
+        if not come_late(self._session, message, key):
             raise Refusal(faults.TOO_LATE)
         self._desk.joined()
 

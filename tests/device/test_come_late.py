@@ -122,6 +122,38 @@ def test_a_box_goes_where_it_is_told_and_its_log_says_so(tmp_path, gate_ms, stat
     assert [record[4][1] for record in of_kind(run, journal.STATE)] == [journal.BY_CLOCK]
 
 
+@pytest.mark.parametrize("waits, stands_ms", [(False, 35_000), (True, 25_000)])
+def test_a_gate_or_a_wait_since_the_class_was_seen_is_where_the_box_stands(
+    tmp_path, waits, stands_ms
+):
+    data = timeline(spans)
+    with Rig(tmp_path) as rig:
+        rig.send([data])
+        rig.arm([data], in_s=60)
+        rig.ask("disarm")
+        ago_ms = stands_ms + 1_000
+        told = {"zero_ms": rig.world.clock.utc_us() // 1_000 - ago_ms, "gate_ms": -1}
+        rig.ask("join", d=digest(data), from_ms=stands_ms - 500, waits=waits, **told)
+        status = rig.ask("status")
+        assert (status["state"], status["class_ms"]) == ("gate", stands_ms)
+
+
+def test_a_wait_that_is_still_to_come_is_told_and_taken_over(tmp_path):
+    data = timeline(spans)
+    with Rig(tmp_path) as rig:
+        rig.send([data])
+        rig.arm([data], in_s=60)
+        rig.ask("disarm")
+        zero_ms = rig.world.clock.utc_us() // 1_000 - 12_000
+        told = {"zero_ms": zero_ms, "gate_ms": -1, "from_ms": 11_000, "waits": True}
+        rig.ask("join", d=digest(data), **told)
+        status = rig.ask("status")
+        assert (status["state"], status["waits"], status["led"]) == ("play", True, False)
+        rig.world.run_for(20 * S)
+        status = rig.ask("status")
+        assert (status["state"], status["class_ms"]) == ("gate", 25_000)
+
+
 def test_a_class_that_is_over_takes_nobody_in(tmp_path):
     data = timeline(spans)
     with Rig(tmp_path) as rig:

@@ -322,6 +322,47 @@ def test_a_plan_sent_meanwhile_does_not_close_the_class_that_is_on(floor):
     assert code == 1 and "Nothing tells where Tomorrow is" in said
 
 
+def test_a_led_class_of_another_day_is_not_the_one_that_is_on(floor):
+    sent_meanwhile(floor)
+    one, _, late = floor.boxes
+    sent = json.loads((floor.folder / "data" / "class.json").read_text(encoding="utf-8"))
+    one.selected = sent["places"]["1"]["digest"]  # as it plays what was sent since
+    late.lies["status"] = lambda _, honest: honest | {"state": "ready"}
+    one.lies["status"] = lambda _, honest: (
+        honest | {"state": "play", "class_ms": 5_000, "zero_ms": 1_700_000_000_000}
+    )
+    floor.plugged = [one, late]
+    assert "Tomorrow is at 0:05" in floor.do("join", "3")[1]
+    assert not [m for m in late.asked if m.get("key")]
+
+
+def test_a_led_class_that_came_home_is_forgotten(floor):
+    sent_meanwhile(floor)
+    led = floor.folder / "data" / "led.json"
+    for n, box in enumerate(floor.boxes[:2]):
+        box.lies["status"] = lambda _, honest: honest | {"state": "over"}
+        floor.plugged = [box]
+        assert led.exists()
+        floor.do("collect")
+        assert led.exists() == (n == 0)
+
+
+def test_beside_a_box_that_follows_the_remote_it_goes_in_with_its_key(floor):
+    key = running(floor, 3)
+    late = floor.boxes[2]
+    floor.boxes[0].lies["status"] = lambda _, honest: (
+        honest | {"state": "play", "class_ms": 754_000, "zero_ms": 1_700_000_000_000, "led": True}
+    )
+    late.lies["status"] = lambda _, honest: (
+        honest | ({"state": "play", "class_ms": 1} if late.asked[-2]["do"] == "join" else {})
+    )
+    floor.plugged = [late, floor.boxes[0]]
+    code, said = floor.do("join", "3")
+    assert code == 0 and "is in the class" in said and "It follows the remote" in said
+    (told,) = [m for m in late.asked if m["do"] == "join"]
+    assert (told["key"], told["stations"], told["from_ms"]) == (key, 3, 754_000)
+
+
 def test_once_another_class_is_armed_nobody_joins_the_one_before(floor):
     sent_meanwhile(floor)
     assert floor.do("arm", "--in", "1m", "--without", "1", "--without", "2")[0] == 0

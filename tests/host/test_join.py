@@ -36,6 +36,21 @@ def joins(box):
     return [(m["zero_ms"], m["gate_ms"]) for m in box.asked if m["do"] == "join"]
 
 
+def test_where_the_class_is_counts_as_it_was_just_before_the_word(floor):
+    """Its clock is measured for seconds: a gate may have come meanwhile."""
+    late = floor.boxes[2]
+    floor.boxes[0].lies["status"] = lambda _, honest: (
+        honest
+        | {"state": "play", "zero_ms": ZERO_MS, "waits": True}
+        | {"class_ms": 1_000 + len([m for m in late.asked if m["do"] == "time"])}
+    )
+    comes(late)
+    assert floor.do("join", "3")[0] == 0
+    (told,) = [m for m in late.asked if m["do"] == "join"]
+    measured = len([m for m in late.asked if m["do"] == "time"])
+    assert told["from_ms"] == 1_000 + measured > 1_000 and told["waits"] is True
+
+
 @pytest.mark.parametrize(
     "state, words, put_in",
     [
@@ -99,4 +114,16 @@ def test_without_a_clock_nothing_but_the_place_is_known(floor):
     box.lies["status"] = lambda _, honest: honest | {"state": "play", "class_ms": 9_000}
     comes(floor.boxes[2])
     code, said = floor.do("join", "3")
-    assert code == 1 and "Nothing tells where Evening is" in said
+    assert code == 1 and "Nothing tells where Evening is: Station 1 has lost its clock" in said
+    assert "another box" in said and "stands at a gate" in said
+
+
+def test_at_a_gate_without_a_clock_it_says_how_to_go_on_together(floor):
+    box = floor.boxes[0]
+    box.lies["status"] = lambda _, honest: honest | {"state": "gate", "class_ms": 95_000}
+    comes(floor.boxes[2])
+    code, said = floor.do("join", "3")
+    assert code == 0 and "Station 1 has lost its clock and goes on 5 s after its own hold" in said
+    in_class(box, "gate")
+    comes(floor.boxes[1])
+    assert "lost its clock" not in floor.do("join", "2")[1]

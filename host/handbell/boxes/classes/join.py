@@ -1,12 +1,14 @@
 """A box put into a class that is on.
 
-Where a remote leads, the box waits for its word; else it goes where another box is, by its clock.
+Where its remote is at hand, the box waits for its word; else it goes where another box is, by its
+clock, and follows a remote if that one does.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
+from typing import Any
 
 from handbell.base.progress import Progress, no_progress
 from handbell.boxes.clocks.clock import Clocks
@@ -32,7 +34,8 @@ class Whereabouts:
     """Where a class is: ``class_ms``, and since when, but for what it stood.
 
     ``zero_utc_ms`` is None where only the place is known, or it ``stands``, or is ``leaving`` a
-    gate. ``parted`` are the boxes that are elsewhere.
+    gate. ``parted`` are the boxes that are elsewhere. It ``waits`` at the end of what is running if
+    somebody chose that. Who tells it may be ``led``, the ``remote`` itself, or without a clock.
     """
 
     box: str
@@ -40,7 +43,16 @@ class Whereabouts:
     zero_utc_ms: int | None = None
     stands: bool = False
     leaving: bool = False
+    waits: bool = False
+    led: bool = False
+    remote: bool = False
+    has_clock: bool = True
     parted: tuple[str, ...] = ()
+
+    @property
+    def tells(self) -> bool:
+        """Whether a box can go there."""
+        return not self.leaving and (self.stands or self.zero_utc_ms is not None)
 
 
 def join(
@@ -49,20 +61,21 @@ def join(
     loads: list[Load],
     stations: StationMap,
     clocks: Clocks,
-    there: Whereabouts | None,
+    tells: Callable[[], Whereabouts] | None,
     progress: Progress = no_progress,
 ) -> tuple[list[Readiness], dict[int, str]]:
-    """Put the boxes of these loads into a class: where it is, None where its remote tells that.
+    """Put the boxes of these loads into a class: where it ``tells``, None where its remote does.
 
-    A box gets its part if it lacks it; one without bytes could not be had. Returned are a row for
-    each, and the ids of the boxes that wait now, by station. Raises HandbellError for a station
-    without a box.
+    That is asked once they have all that takes time. A box gets its part if it lacks it; one
+    without bytes could not be had. Returned are a row for each, and the ids of the boxes that are
+    in or wait now, by station. Raises HandbellError for a station without a box, and what ``tells``
+    raises.
     """
     pairs = {c.url: (c, load) for c, load in pair(fleet, loads, stations, ())}
     rows: dict[str, Readiness] = {}
 
     def look(connection: Connection) -> Readiness:
-        return _look(connection, pairs[connection.url][1], there is None)
+        return _look(connection, pairs[connection.url][1], tells is None)
 
     for outcome in fleet.each(look, [c for c, _ in pairs.values()]):
         station = pairs[outcome.url][1].station
@@ -77,31 +90,45 @@ def join(
     for sent in send_to(fleet, wanting, stations, progress):
         if sent.error is not None:
             rows[sent.url].why.append(why_failed(sent))
-    boxes = {load.station: c.who.id for c, load in pairs.values() if rows[c.url].ready}
-    whole = loaded.hanging(boxes)
 
-    def one(connection: Connection) -> Readiness:
+    def clocked(connection: Connection) -> list[str]:
         load = pairs[connection.url][1]
-        row = readiness(connection, load.station, load.digest, clocks)
-        if row.ready and there is None:
+        return readiness(connection, load.station, load.digest, clocks).why
+
+    def ready() -> dict[int, Connection]:
+        return {load.station: c for c, load in pairs.values() if rows[c.url].ready}
+
+    def each(do: Callable[[Connection], list[str]]) -> None:
+        for outcome in fleet.each(do, list(ready().values())):
+            row = rows[outcome.url]
+            row.label = outcome.label
+            row.why += [why_failed(outcome)] if outcome.value is None else outcome.value
+
+    each(clocked)
+    whole = loaded.hanging({n: c.who.id for n, c in ready().items()})
+    there = tells() if tells is not None and ready() else None
+
+    def one(connection: Connection) -> list[str]:
+        if there is None:
             set_start(connection, whole, 0, bytes.fromhex(loaded.key))
-        elif row.ready and there is not None:
-            _go_to(connection, load.digest, there)
-        return row
+        else:
+            _go_to(connection, whole, pairs[connection.url][1].digest, there)
+        return []
 
-    for outcome in fleet.each(one, [c for c, _ in pairs.values() if rows[c.url].ready]):
-        row = rows[outcome.url]
-        row.label = outcome.label
-        row.why += [why_failed(outcome)] if outcome.value is None else outcome.value.why
-    return list(rows.values()), {
-        load.station: c.who.id for c, load in pairs.values() if rows[c.url].ready
-    }
+    each(one)
+    return list(rows.values()), {n: c.who.id for n, c in ready().items()}
 
 
-def _go_to(connection: Connection, digest: str, there: Whereabouts) -> None:
+def _go_to(connection: Connection, loaded: LoadedClass, digest: str, there: Whereabouts) -> None:
     """Let a box play on where the class is; raises BoxError."""
-    gate_ms = there.class_ms if there.stands else -1
-    connection.ask(JOIN, d=digest, zero_ms=there.zero_utc_ms or 0, gate_ms=gate_ms)
+    told: dict[str, Any] = {"zero_ms": there.zero_utc_ms or 0, "gate_ms": -1}
+    if there.stands:
+        told["gate_ms"] = there.class_ms
+    else:
+        told |= {"from_ms": there.class_ms, "waits": there.waits}
+    if loaded.key and there.led and connection.who.hears:
+        told |= {"key": loaded.key, "stations": max(loaded.places)}
+    connection.ask(JOIN, d=digest, **told)
     status = connection.ask(STATUS)
     if status.selected != digest or status.class_ms is None:
         raise strange(connection.label)
@@ -117,13 +144,27 @@ def _look(connection: Connection, load: Load, led: bool) -> Readiness:
         row.why.append("can't hear the remote, so nothing can tell it where the class is")
     elif status.state == "cut":
         row.why.append(
-            "comes back by itself as it hears the remote"
+            "comes back by itself as it hears the remote; else run the command again in a minute"
             if led
             else "may come back by itself: run the command again in a minute"
         )
     elif status.selected != load.digest and not load.data:
         row.why.append("lacks its part of the plan, and the store does not have it")
     return row
+
+
+def plays(fleet: Fleet, loaded: LoadedClass) -> bool:
+    """Return whether its remote is here and leads, or a box that is in that class."""
+    digests = {place.digest for place in loaded.places.values()} | {loaded.remote}
+    found = [outcome.value for outcome in fleet.each(_status) if outcome.value]
+    return any(
+        status.selected in digests
+        and (
+            status.class_ms is not None
+            or (status.selected == loaded.remote and status.state == "awaits")
+        )
+        for status in found
+    )
 
 
 def where(fleet: Fleet, loaded: LoadedClass, but: Collection[int] = ()) -> Whereabouts | None:
@@ -144,6 +185,10 @@ def where(fleet: Fleet, loaded: LoadedClass, but: Collection[int] = ()) -> Where
             status.zero_utc_ms if status.state in GOES else None,
             status.state == STANDS,
             status.state in BETWEEN,
+            status.waits,
+            status.led,
+            outcome.who.remote,
+            status.zero_utc_ms is not None,
         )
         if found is None:
             found = here

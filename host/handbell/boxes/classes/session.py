@@ -18,7 +18,7 @@ from handbell_core.telegram import KEY_SIZE
 
 from .kept import UNSOUND, keep
 from .loaded import LoadedClass, Place, State
-from .starts import REMOTE, UTC_MS_MOST, Starts
+from .starts import ON_WORD, REMOTE, UTC_MS_MOST, Starts
 
 _number, _count, _utc_ms = whole(1, 99), whole(0, 1 << 31), whole(0, UTC_MS_MOST)
 _text, _key = shown(1_000), form(f"([0-9a-f]{{{2 * KEY_SIZE}}})?")
@@ -42,15 +42,12 @@ class Session:
         """Return the class that was sent last; raises HandbellError when there is none."""
         return self._read(self._path)
 
-    def led(self) -> LoadedClass:
-        """Return the class that a remote leads though another was sent since, else the last one.
+    def led(self) -> LoadedClass | None:
+        """Return the class that a remote may still lead though another was sent since, or None.
 
-        Raises HandbellError when there is none.
+        Raises HandbellError when it can't be read.
         """
-        loaded = self.last()
-        if not loaded.key and self._led_path.exists():
-            return self._read(self._led_path)
-        return loaded
+        return self._read(self._led_path) if self._led_path.exists() else None
 
     def _read(self, path: Path) -> LoadedClass:
         try:
@@ -146,10 +143,14 @@ class Session:
         self._mark(loaded.stations, State.ARMED, start_utc_ms)
         self._lead(key)
 
-    def joined(self, boxes: Mapping[int, str]) -> None:
-        """Note which box is at a station of the class that is on."""
+    def joined(self, loaded: LoadedClass, boxes: Mapping[int, str], awaits: bool) -> None:
+        """Note which box is at a station of a class that is on; ``awaits`` the remote's word."""
+        if awaits:
+            for n, box in boxes.items():
+                self.starts.expect(box, n, ON_WORD)
+            self.starts.save()
         try:
-            loaded = self.led().hanging(boxes)
+            loaded = loaded.hanging(boxes)
             for n in boxes:
                 loaded.places[n].state = State.ARMED
             was_kept_aside = bool(loaded.key) and not self.last().key
@@ -160,13 +161,27 @@ class Session:
     def _keep_led(self, got: Collection[str]) -> None:
         """Keep the class that a remote leads, as long as a box of it may play it."""
         try:
-            loaded = self.led()
+            loaded = self.led() or self.last()
         except HandbellError:
             return
         if loaded.key and set(loaded.stations) - set(got):
             keep(self._led_path, asdict(loaded))
         else:
             self._forget_led()
+
+    def _led_collected(self, boxes: Collection[str]) -> None:
+        """Forget the class that a remote led once all logs of it came home."""
+        with suppress(HandbellError):
+            loaded = self.led()
+            if loaded is None:
+                return
+            for place in loaded.places.values():
+                if place.box in boxes and place.state is State.ARMED:
+                    place.state = State.COLLECTED
+            if any(place.state is State.ARMED for place in loaded.places.values()):
+                keep(self._led_path, asdict(loaded))
+            else:
+                self._forget_led()
 
     def _forget_led(self) -> None:
         with suppress(OSError):
@@ -189,6 +204,7 @@ class Session:
 
     def collected(self, boxes: Collection[str]) -> list[int]:
         """Note whose logs came home; return the stations that played and are still awaited."""
+        self._led_collected(boxes)
         if self.starts.begun(boxes):
             self.starts.save()
         self._mark(boxes, State.COLLECTED, 0, of=State.ARMED, begun=True)

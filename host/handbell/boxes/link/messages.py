@@ -44,7 +44,8 @@ class Status:
     ``runs`` counts logs but for one still open; ``bound_us`` is by how much its clock may be off,
     None where it has lost it; ``erred`` the last error of its own firmware, "" for none;
     ``class_ms`` is where its class is, None for one that has not begun; ``zero_utc_ms`` when that
-    began, but for what it stood since, None too without a clock.
+    began, but for what it stood since, None too without a clock. It ``waits`` where somebody chose
+    that, at the end of what is running; ``led`` says that it follows a remote.
     """
 
     state: str = ""
@@ -62,6 +63,8 @@ class Status:
     erred: str = ""
     class_ms: int | None = None
     zero_utc_ms: int | None = None
+    waits: bool = False
+    led: bool = False
 
 
 @dataclass(frozen=True)

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 
 from handbell.base.errors import HandbellError, UsageError
 from handbell.base.progress import Progress, no_progress
-from handbell.boxes.classes.join import Whereabouts, where
+from handbell.boxes.classes.join import Whereabouts, plays, where
 from handbell.boxes.classes.join import join as join_boxes
 from handbell.boxes.classes.loaded import LoadedClass
 from handbell.boxes.classes.send import Load
 from handbell.boxes.classes.session import Session
 from handbell.boxes.classes.stations import StationMap
+from handbell.boxes.link.fleet import Fleet
 from handbell.store.store import Store
 from handbell.work.upkeep.plugged_in import (
     Stranger,
@@ -38,13 +39,14 @@ class BoxJoined:
 class Joined:
     """The boxes that were put into a class.
 
-    ``led`` says whether a remote leads it; ``class_ms`` is where it is, if that is known, and
-    ``stands`` whether it waits there for holds.
+    ``led`` says that they wait for its remote, ``follows`` that they are in and follow one;
+    ``class_ms`` is where it is, if that is known, and ``stands`` whether it waits there.
     """
 
     ok: bool
     title: str
     led: bool
+    follows: bool
     boxes: tuple[BoxJoined, ...]
     class_ms: int | None
     stands: bool
@@ -61,35 +63,51 @@ def join(
 ) -> Joined:
     """Put the boxes of these stations into the class that is on.
 
-    Its remote tells where that is; without one another box of it that is plugged in, or the start
-    that was set if nobody waited ``since_start``. Raises HandbellError when nothing tells, and for
-    a station without a box.
+    Another box of it that is plugged in tells where that is, or the start that was set if nobody
+    waited ``since_start``; where a remote leads and is plugged in, or no such box is, its word does
+    later. Raises HandbellError when nothing tells, and for a station without a box.
     """
     session = Session(host_clock().utc_us() // 1000)
-    loaded = session.led()
-    unknown = sorted(set(numbers) - set(loaded.places))
-    if unknown:
-        raise UsageError(
-            f"Station {unknown[0]} is not in {loaded.title}",
-            "See handbell stations for the numbers",
-        )
     stations = StationMap()
     with open_fleet(ports) as fleet, store_or_none(store_url) as (store, clocks):
+        loaded = _on(session, fleet)
+        unknown = sorted(set(numbers) - set(loaded.places))
+        if unknown:
+            raise UsageError(
+                f"Station {unknown[0]} is not in {loaded.title}",
+                "See handbell stations for the numbers",
+            )
         loads = [_load(loaded, n, store) for n in dict.fromkeys(numbers)]
         there = where(fleet, loaded, numbers)
-        if not loaded.key:
-            there = _known(loaded, there, session.now_utc_ms if since_start else None)
-        to = None if loaded.key else there
+        has_told = there is not None and there.tells and not there.remote
+        by_word = bool(loaded.key) and not has_told and not (since_start and there is None)
+
+        def tells() -> Whereabouts:
+            nonlocal there
+            now_ms = host_clock().utc_us() // 1000 if since_start else None
+            there = _known(loaded, where(fleet, loaded, numbers), now_ms)
+            return there
+
+        if not by_word:
+            tells()  # before anything is changed
+        to = None if by_word else tells
         rows, waiting = join_boxes(fleet, loaded, loads, stations, clocks, to, progress)
         others = strangers(fleet)
     if waiting:
-        session.joined(waiting)
-    parted = _parted(there) if there is not None and not loaded.key else ""
-    remarks = tuple(words for words in (parted, session.trouble, clocks.trouble) if words)
+        session.joined(loaded, waiting, by_word)
+    said = () if there is None or by_word else _differs(there)
+    remarks = tuple(words for words in (*said, session.trouble, clocks.trouble) if words)
     boxes = tuple(BoxJoined(row.ready, row.station, row.label, tuple(row.why)) for row in rows)
     fine = all(row.ok for row in boxes)
     class_ms, stands = (there.class_ms, there.stands) if there is not None else (None, False)
-    return Joined(fine, loaded.title, bool(loaded.key), boxes, class_ms, stands, others, remarks)
+    follows = bool(loaded.key) and not by_word and there is not None and there.led
+    return Joined(fine, loaded.title, by_word, follows, boxes, class_ms, stands, others, remarks)
+
+
+def _on(session: Session, fleet: Fleet) -> LoadedClass:
+    """Return the class that is on: what was sent last, unless the led one before it is played."""
+    led = session.led()
+    return led if led is not None and plays(fleet, led) else session.last()
 
 
 def _known(loaded: LoadedClass, there: Whereabouts | None, now_ms: int | None) -> Whereabouts:
@@ -99,8 +117,14 @@ def _known(loaded: LoadedClass, there: Whereabouts | None, now_ms: int | None) -
             f"{loaded.title} is about to go on from its gate",
             "Run the command again once it does",
         )
-    if there is not None and (there.stands or there.zero_utc_ms is not None):
+    if there is not None and there.tells:
         return there
+    if now_ms is None and there is not None:
+        raise HandbellError(
+            f"Nothing tells where {loaded.title} is: {there.box} has lost its clock",
+            "Plug in another box that is in the class, too, or run the command again once that one "
+            "stands at a gate",
+        )
     if now_ms is None:
         raise HandbellError(
             f"Nothing tells where {loaded.title} is: somebody may have waited since it began",
@@ -116,13 +140,20 @@ def _known(loaded: LoadedClass, there: Whereabouts | None, now_ms: int | None) -
     return Whereabouts("", now_ms - started_ms, started_ms)
 
 
-def _parted(there: Whereabouts) -> str:
-    if not there.parted:
-        return ""
-    return (
-        f"{', '.join(there.parted)}: elsewhere than {there.box}, by which this went; "
-        "boxes part when they are held at different marks"
-    )
+def _differs(there: Whereabouts) -> tuple[str, ...]:
+    """Return who differs from the box by which this went, and that from a box with a clock."""
+    said: list[str] = []
+    if there.parted:
+        said.append(
+            f"{', '.join(there.parted)}: elsewhere than {there.box}, by which this went; "
+            "boxes part when they are held at different marks"
+        )
+    if there.stands and not there.has_clock and not there.led:
+        said.append(
+            f"{there.box} has lost its clock and goes on 5 s after its own hold, a box that is put "
+            "in at the next mark: hold that one first, and the others as it shows 5 s"
+        )
+    return tuple(said)
 
 
 def _load(loaded: LoadedClass, station: int, store: Store | None) -> Load:

@@ -29,8 +29,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "examples:\n  handbell join 3\n\n"
         "For a box that was restarted, left behind, or hung in place of another one while a\n"
         "class runs. With a remote: plug it in, run this, hang it up; the remote tells it every\n"
-        "5 s where the class is. Without one: plug in a box that is in the class, too, which\n"
-        "plays on meanwhile. What was tapped before the box failed stays in its own log."
+        "5 s where the class is. Without one, or if it broke: plug in a box that is in the\n"
+        "class, too, which plays on meanwhile. What was tapped before the box failed stays in\n"
+        "its own log."
     )
 
 
@@ -45,7 +46,9 @@ def run(args: argparse.Namespace) -> Joined:
 def text(result: Joined, out: Out) -> None:
     """Print a line a station, and where the class is."""
     done = "waits for the remote" if result.led else "is in the class"
-    if result.stands and not result.led:
+    if result.stands and result.follows:
+        done = "stands where the others do"
+    elif result.stands and not result.led:
         done = "stands where the others do: hold it when you hold them"
     for row in result.boxes:
         words = done if row.ok else f"not put in: {'; '.join(row.why)}"
@@ -53,7 +56,14 @@ def text(result: Joined, out: Out) -> None:
     shared.strangers(out, result.others)
     if result.led and any(row.ok for row in result.boxes):
         out.line(
-            "Hang it up where it sees the remote, which tells it every 5 s where the class is."
+            "Hang it up where it sees the remote, which tells it every 5 s where "
+            f"{result.title} is. If no remote leads any more, plug in a box that is in the class, "
+            "too, and run this again."
+        )
+    if result.follows and any(row.ok for row in result.boxes):
+        out.line(
+            "It follows the remote as it hears it, like the others; if none leads any more, choose "
+            "Go on alone on each box."
         )
     if result.class_ms is not None:
         out.line(f"{result.title} is at {whole_clock(result.class_ms)}, pauses not counted.")
