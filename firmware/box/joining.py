@@ -4,6 +4,7 @@ import errno
 import time
 
 from handbell_core import faults
+from handbell_core.agreement import RUNS
 from handbell_core.runner import AGAIN, HELD, READY, SET, fault_of
 from handbell_core.ticks import ticks_add, ticks_diff
 from handbell_core.timeline import VersionError
@@ -13,6 +14,8 @@ from .run import Run
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from handbell_core.agreement import Act
+
     from .past import Past
 
 JOIN_US = 60_000_000  # a clock part tells the time in two seconds; one that fails, 10 s later
@@ -208,8 +211,14 @@ class Joining(Run):
         act = unpack(past.key, self.runner.head.plan, data, self.clock.ms_of(tick))
         if act is None or act.number < past.number:
             return False
+        self._bring_back(past, act.number - 1)
+        act = unpack(past.key, self.runner.head.plan, data, self.clock.ms_of(tick))
+        return self.runner.hear(act, self.run_ms())
+
+    def _bring_back(self, past: "Past", number: int) -> None:
+        """Be in a class that an act past ``number`` brings back. Raises OSError."""
         try:
-            self.heed(past.key, act.number - 1)
+            self.heed(past.key, number)
             self.account.go_on(past, self.dated_by())
         except Exception as error:
             self.new_runner()  # one that nobody leads
@@ -217,8 +226,23 @@ class Joining(Run):
         self._past = None
         self.begun = True
         self.runner.resume(past.from_ms, self.run_ms())  # type: ignore[attr-defined]
-        act = unpack(past.key, self.runner.head.plan, data, self.clock.ms_of(tick))
-        return self.runner.hear(act, self.run_ms())
+
+    def take_word(self, past: "Past", act: "Act") -> None:
+        """Go by what this remote said last, which had not come as its power failed.
+
+        Raises OSError, and what reading the plan raises.
+        """
+        from handbell_core.acts import gate_after
+
+        utc_ms = self.clock.utc_ms(act.at_ms)
+        gate_ms = gate_after(self.runner.timeline, act.class_ms)
+        self._bring_back(past, act.number - 1)
+        runner, run_ms = self.runner, self.run_ms()
+        act.at_ms = self.clock.run_ms_of_utc(utc_ms)  # on a run, and a time, of its own
+        runner.hear(act.as_it_is(run_ms, gate_ms), run_ms)
+        if act.what == RUNS and act.at_ms < run_ms:
+            # Not told: who has not heard it stands, and would have no time to be ready.
+            runner.agreement.number += 1  # type: ignore[attr-defined]
 
     def join(self, tick: int) -> bool:
         """Go on with the class that the power cut off, in step with the other boxes.

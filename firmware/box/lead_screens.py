@@ -57,7 +57,8 @@ class LeadScreens(Screens):
         left = clock(seconds(left_ms))
         height = digits_height(left, WIDTH, 28)
         digits(canvas, (WIDTH - digits_width(height, left)) // 2, 11, height, left)
-        text(canvas, 0, LINES[0], fit(_end(runner, run_ms, facts), WIDTH))
+        said = b"Boxes may be elsewhere" if lead.unsure else _end(runner, run_ms, facts)
+        text(canvas, 0, LINES[0], fit(said, WIDTH))
         text(canvas, 0, LINES[1], _DOES[what])
 
 

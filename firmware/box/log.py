@@ -12,8 +12,8 @@ import struct
 import time
 
 from handbell_core import faults
-from handbell_core.journal import RECORD_SIZE, TAP
-from handbell_core.ticks import ticks_diff
+from handbell_core.journal import RECORD_SIZE, SAID, TAP
+from handbell_core.ticks import ticks_add, ticks_diff
 
 from .reading import each_record
 from .storage import ENOSPC
@@ -96,6 +96,8 @@ class Log:
             return
         if not self._used:
             self._oldest = time.ticks_us()
+        if record[0] == SAID:  # boxes go by it already, so it gathers no others
+            self._oldest = ticks_add(time.ticks_us(), -AGE_US)
         self._queue[self._used : self._used + RECORD_SIZE] = record
         self._used += RECORD_SIZE
 

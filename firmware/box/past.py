@@ -3,7 +3,9 @@
 import struct
 
 from handbell_core import journal as j
+from handbell_core.agreement import STANDS, Act
 from handbell_core.runner import AT_GATE
+from handbell_core.states import OVER as STATE_OVER
 from handbell_core.timeline import Reader, VersionError
 from handbell_core.versions import reads
 
@@ -20,7 +22,9 @@ class Past:
     ``zero_utc_ms`` is UTC at ``class_ms`` 0 (-1: not known), ``from_ms`` the last ``class_ms``
     told, ``gate_ms`` where it stood (-1: it didn't). ``joins`` is how often it was joined, each
     time soon after the one before, ``joined_ms`` (UTC) when last. A remote leads it if it has a
-    ``key``; ``number`` is of the last act then. Its counts are read once it goes on.
+    ``key``; ``number`` is of the last act then. ``said`` (number, what, class_ms, UTC of its
+    instant) is an act that this remote said and that had not come. Its counts are read once it
+    goes on.
     """
 
     def __init__(self, storage, name: str) -> None:
@@ -35,6 +39,8 @@ class Past:
         self.taps = 0
         self.key = b""
         self.number = self._act = 0
+        self.said: "tuple[int, int, int, int] | None" = None
+        self._over = False  # an act had ended it
 
     def look(self, buf: bytes, at: int) -> None:
         """Look at the next record, the 24 bytes at ``at``."""
@@ -46,6 +52,10 @@ class Past:
         """Take the next record."""
         if kind == j.ACT:
             self._take_act(window, class_ms, payload)
+            return
+        if kind == j.SAID:
+            number, what, _, utc_ms = struct.unpack("<HBBq", payload)
+            self.said = (number, what, class_ms, utc_ms)
             return
         self.from_ms = max(self.from_ms, class_ms)
         if kind == j.RUN:
@@ -75,7 +85,12 @@ class Past:
 
     def _take_state(self, class_ms: int, payload: bytes) -> None:
         state, cause, _, utc_ms = struct.unpack("<BBHq", payload)
+        if cause == j.BY_CLOCK:  # it was joined again: an act without its state was not done
+            self._act = self.number
         self.number = self._act
+        if self.said is not None and self.said[0] <= self.number:
+            self.said = None
+        self._over = state == STATE_OVER
         self.gate_ms = class_ms if state == AT_GATE else -1
         if state == AT_GATE or cause == j.BY_HAND:
             self.wait_ms = -1
@@ -92,6 +107,10 @@ class Past:
 
         Its timeline is selected by then. Raises OSError.
         """
+        if self._over:
+            return False
+        if self.said is not None and self.said[3] >= 0:
+            return self._take_word(session, *self.said)
         zero_utc_ms = self.zero_utc_ms
         if zero_utc_ms < 0:
             settings = session.storage.settings
@@ -129,6 +148,15 @@ class Past:
         session.account.recall(runner.counting)
         if runner.counting.before_window > self.told:
             runner.tell_soon(run_ms)
+        return True
+
+    def _take_word(self, session, number: int, what: int, class_ms: int, utc_ms: int) -> bool:
+        """Take the last word of this remote as what it was: boxes may have heard it, or not."""
+        clock = session.clock
+        ago_ms = clock.utc_ms(session.run_ms()) - utc_ms
+        if ago_ms > GATE_MOST_MS and (class_ms or what != STANDS):
+            return False
+        session.take_word(self, Act(number, what, class_ms, clock.run_ms_of_utc(utc_ms)))
         return True
 
 

@@ -105,7 +105,8 @@ class Deeds(Course):
             if press.class_ms >= class_ms:
                 press.class_ms, press.began_in = class_ms, STANDS
         self._stop_here(class_ms, run_ms, j.BY_WORD)
-        self.sink.bell(AWAIT, NEVER if self._act_cue == NO_CUE else run_ms)
+        if self._act_cue != CLOSE:  # else the class is over, and that has rung
+            self.sink.bell(AWAIT, NEVER if self._act_cue == NO_CUE else run_ms)
 
     def _stop_here(self, class_ms: int, run_ms: int, cause: int) -> None:
         """Stand at the place that was read."""

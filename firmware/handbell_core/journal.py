@@ -28,6 +28,7 @@ CONFIRM = 12  # u16 bib, u16 held_ms, u16 count after: a tally closed by a hold
 END = 13  # u8 cause, u8 spare, u16 late cues, u32 worst lateness us, u32 taps
 ACT = 14  # u16 number, u8 what, u8 heard early, i32 class_ms before it; window: now open
 HEEDS = 15  # 8s key, u8 stations, 3 spare: a remote leads
+SAID = 16  # u16 number, u8 what, u8 spare, i64 utc_ms of its instant: an act that a remote says
 
 HELD_TO_END = 0xFFFF  # held_ds, tenths of a second, of a position that was not lost
 
@@ -81,6 +82,11 @@ def act_record(
     """Return the record of an act that took the class from ``was_ms`` into an open window, or 0."""
     payload = struct.pack("<HBBi", number, what, early, was_ms)
     return record(ACT, 0, window, class_ms, payload)
+
+
+def said_record(number: int, what: int, class_ms: int, utc_ms: int) -> bytes:
+    """Return the record of an act as a remote says it, to come into force at ``utc_ms``."""
+    return record(SAID, 0, 0, class_ms, struct.pack("<HBBq", number, what, 0, utc_ms))
 
 
 def parse_record(buf: bytes) -> "tuple[int, int, int, int, bytes] | None":

@@ -5,6 +5,7 @@ press pauses; anything else is a hold, and a stop is asked for once more. A hold
 have as it began: nothing comes of one that the class has overtaken.
 """
 
+from . import journal as j
 from .acts import LEAD_MS, gate_after, go_on, next_block
 from .agreement import OVER as CLASS_OVER
 from .agreement import RUNS, STANDS, Act
@@ -19,7 +20,7 @@ PAUSE, GO_ON, NEXT, STOP = range(4)  # the buttons, from the left
 SAY_MS = 450  # from a word to its instant, so that a first telegram has ended by then
 LATER_MS = 30_000
 SURE_MS = 5_000  # so long a stop may be confirmed
-AFRESH = 16  # numbers passed over after a power failure: so many may have been said, and not kept
+AFRESH = 16  # numbers that the first word after a power failure passes over: said, and not kept
 
 # What the class is doing, as the buttons see it.
 NONE, BEFORE, COMING, RUNNING, STANDING, READYING, RATING = range(7)
@@ -39,6 +40,7 @@ class Lead:
 
     def __init__(self, runner: "Led") -> None:
         self.runner = runner
+        self._afresh = 0  # numbers that its next word passes over
         self.asked_ms = -NEVER  # when a stop was asked for, which a second hold confirms
         # What the class did as each button went down, and where it was; None: it is not down.
         self._began: "list[tuple[int, int] | None]" = [None] * len(NAMES)
@@ -70,17 +72,30 @@ class Lead:
         else:
             self._say(STANDS, 0, run_ms, run_ms)
 
+    @property
+    def unsure(self) -> bool:
+        """Whether boxes may have heard of more than is known here, until the next word."""
+        return self._afresh > 0
+
     def restate(self, run_ms: int) -> None:
-        """Say where the class is, after a power failure: not all that was said may be known."""
+        """Tell the last act that is known, after a power failure, by its own number.
+
+        Who heard a newer one keeps to that; only a hand's next word outnumbers it.
+        """
         runner = self.runner
-        runner.agreement.number += AFRESH
+        agreement = runner.agreement
+        self._afresh = AFRESH
+        if agreement.newest.number:  # said, and not in force as the power failed
+            return
+        number = agreement.number = max(1, agreement.number)  # 1: what the host has set
         what = self.situation
         if what == COMING:
-            self._say(RUNS, 0, runner.starts_ms, run_ms)
+            agreement.now = Act(number, RUNS, 0, runner.starts_ms)
         elif what == RUNNING:
-            self._say(RUNS, runner.class_ms(run_ms), run_ms, run_ms)
+            agreement.now = Act(number, RUNS, runner.class_ms(run_ms), run_ms)
         elif what in (BEFORE, STANDING):
-            self._say(STANDS, runner.class_ms(run_ms) if runner.begun else 0, run_ms, run_ms)
+            class_ms = runner.class_ms(run_ms) if runner.begun else 0
+            agreement.now = Act(number, STANDS, class_ms, run_ms)
 
     def press(self, button: int, run_ms: int) -> bool:
         """A button went down; return whether an act came of it."""
@@ -154,8 +169,13 @@ class Lead:
 
     def _say(self, what: int, class_ms: int, at_ms: int, run_ms: int) -> bool:
         runner = self.runner
-        act = Act(runner.agreement.number + 1, what, class_ms, at_ms)
-        return runner.hear(act, run_ms)
+        act = Act(runner.agreement.number + self._afresh + 1, what, class_ms, at_ms)
+        if not runner.hear(act, run_ms):
+            return False
+        self._afresh = 0
+        utc_ms = runner.clock.stamp_ms(at_ms)
+        runner.sink.keep(j.said_record(act.number, what, class_ms, utc_ms))
+        return True
 
 
 _DOES = {

@@ -118,6 +118,8 @@ class Led(Runner):
         opens = self._opens(act.class_ms)
         self.sink.keep(j.act_record(act.number, act.what, act.class_ms, opens, was_ms, early))
         if act.what == OVER:
+            self.sink.bell(CLOSE, run_ms if early else NEVER)
+            self._act_cue = CLOSE
             if act.class_ms < was_ms:  # it was over by then: what came after does not count
                 self._move(act.class_ms, was_ms, run_ms)
                 self._do("stand", run_ms, act.class_ms)

@@ -15,9 +15,10 @@ from box.past import read_past
 from handbell_core import journal as j
 from handbell_core.acts import gate_after, go_on, next_block
 from handbell_core.agreement import NOTHING, RUNS, STANDS, Act, Agreement
+from handbell_core.agreement import OVER as OVER_FOR_ALL
 from handbell_core.clock import ClockModel
 from handbell_core.lead import GO_ON, NEXT, PAUSE, Lead
-from handbell_core.runner import ASKING, CLOSING, OVER
+from handbell_core.runner import ASKING, CLOSING, OVER, READY
 from handbell_core.slots import END_MS, REMOTE, Telling
 from handbell_core.telegram import unpack
 from handbell_core.timeline import Span
@@ -375,3 +376,26 @@ def test_boxes_follow_a_remote_by_its_telegrams(first):
             assert place(box, until_ms) == place(remote, until_ms), (seed, hears)
             together += 1
     assert together > 50
+
+
+def stopped(lost):
+    """Return a box that was stopped and lost its power and its last records, and is on again."""
+    spans = [lead_in(5_000), window(60_000)]
+    box = LedBox(spans, MODEL)
+    box.runner.heed()
+    box.sink.keep(j.run_record(bytes(12), 1, True))
+    box.sink.keep(j.record(j.HEEDS, 0, 0, 0, KEY + b"\x18"))
+    box.runner.arm(2_000)
+    box.to(30_000)
+    box.runner.hear(Act(2, OVER_FOR_ALL, 28_450, 30_450), 30_000)
+    box.to(31_000)
+    kinds = [record[0] for record in box.sink.records]
+    return joined(box, spans, 35_000, len(kinds) - 1 - kinds.index(j.ACT) - (0 if lost else 1))
+
+
+def test_a_class_that_was_stopped_does_not_come_back():
+    assert stopped(False).to(40_000).state == READY
+
+
+def test_an_act_whose_state_was_not_kept_can_be_heard_again():
+    assert stopped(True).runner.agreement.number < 2

@@ -81,11 +81,56 @@ def test_a_remote_that_lost_its_power_leads_on_with_a_clock_part(tmp_path):
         hall.run_to(hall.at(30_000))
         before = {t.data[2] for t in hall.remote.telegrams if t.world_us < hall.at(20_000)}
         after = {t.data[2] for t in hall.remote.telegrams if t.world_us > hall.at(20_000)}
-        assert max(before) < min(after)  # whatever was said and not kept is outnumbered
+        assert after == {max(before)}  # who heard a newer one keeps to it
         hall.holds(GO_ON, hall.at(30_000))
         hall.run_to(hall.at(45_000))
         assert hall.states() == ["play"] * 2
         assert_together(hall.bells_after(hall.at(31_000)), 2)
+        assert hall.remote.telegrams[-1].data[2] > max(before) + 1
+
+
+@pytest.mark.parametrize("cut_ms", [700, 2_500])
+def test_a_pause_stays_one_whenever_the_remote_loses_its_power(tmp_path, cut_ms):
+    hall = Hall(tmp_path, 1, rtc=True)
+    with hall.rig:
+        hall.load()
+        hall.world.run_for(8 * S)
+        hall.start_us = hall.rig.arm(hall.data[:-1], 10)
+        hall.arm()
+        hall.works(PAUSE, hall.at(9_000))
+        hall.run_to(hall.at(9_000 + cut_ms))
+        hall.remote.cut_power()
+        hall.run_to(hall.world.now_us() + S)
+        hall.remote.power_up()
+        hall.run_to(hall.at(20_000))
+        assert hall.states() == ["gate"]
+        hall.works(PAUSE, hall.at(20_000))  # the next word of a hand outnumbers what was said
+        hall.run_to(hall.at(22_000))
+        hall.holds(GO_ON, hall.at(22_000))
+        hall.run_to(hall.at(35_000))
+        assert hall.states() == ["play"]
+
+
+def test_a_remote_that_was_off_as_its_word_came_into_force_plays_by_it(tmp_path):
+    hall = Hall(tmp_path, 1, rtc=True)
+    with hall.rig:
+        hall.load()
+        hall.world.run_for(8 * S)
+        hall.start_us = hall.rig.arm(hall.data[:-1], 10)
+        hall.arm()
+        hall.works(PAUSE, hall.at(9_000))
+        hall.holds(GO_ON, hall.at(12_000))
+        hall.run_to(hall.at(18_000))  # it comes into force at 23.5 s
+        hall.remote.cut_power()
+        hall.run_to(hall.at(26_000))
+        hall.remote.power_up()
+        hall.run_to(hall.at(33_000))
+        both = []
+        for box in (hall.boxes[0], hall.remote):
+            box.plug_in()
+            both.append(hall.rig.ask("status", box)["class_ms"])
+            box.unplug()
+        assert 17_000 < both[0] < 20_500 and abs(both[1] - both[0]) < 1_000
 
 
 def test_a_button_that_is_down_as_a_class_ends_means_nothing_in_the_next(hall):

@@ -409,3 +409,12 @@ def test_a_stop_in_a_pause_tells_what_was_done():
     assert results(box, 1) == {0: 1, 1: 0} and box.sink.ended == (j.BY_WORD, 10_000)
     states = [record[4][0] for record in records(box, j.STATE)]
     assert states[-1] == OVER_STATE
+
+
+def test_a_stop_rings_the_end_and_no_gate():
+    for stands in (False, True):
+        box = led()
+        if stands:
+            act(box, 1, STANDS, 10_000, 12_000)
+        act(box, 2, OVER, 10_000, 15_000)
+        assert [bell for bell in box.sink.bells if bell[0] > 14_500] == [(15_000, CLOSE)]

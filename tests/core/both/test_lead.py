@@ -173,7 +173,10 @@ def test_after_a_power_failure_before_the_start_it_says_what_is_set():
         assert Telling(fresh.runner, REMOTE, 1).slot_ms(5_000) == NEVER  # nothing to say yet
         again.restate(5_000)
         assert newest(fresh)[:2] == (what, class_ms)
-        assert fresh.runner.agreement.number > number
+        assert fresh.runner.agreement.number == number  # who heard more than that keeps to it
+        assert Telling(fresh.runner, REMOTE, 1).slot_ms(5_000) < NEVER and again.unsure
+        assert again.hold(GO_ON, 6_000) or again.hold(NEXT, 6_000)
+        assert fresh.runner.agreement.number > number + 1 and not again.unsure
 
 
 def test_a_start_is_put_off_again_and_again():
