@@ -398,4 +398,5 @@ def test_a_class_that_was_stopped_does_not_come_back():
 
 
 def test_an_act_whose_state_was_not_kept_can_be_heard_again():
-    assert stopped(True).runner.agreement.number < 2
+    again = joined(stopped(True), [lead_in(5_000), window(60_000)], 37_000, 0)
+    assert again.runner.agreement.number < 2
