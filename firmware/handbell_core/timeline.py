@@ -17,8 +17,10 @@ if TYPE_CHECKING:
     Task = tuple[int, int, int, int, int]
 
 MAGIC = b"HBTL"
-VERSION = 0x12  # 1 has no own tasks, 2.1 has relays in which a tap hands over; see the writer
+VERSION = 0x22  # 1 has no own tasks, 2.1 relays in which a tap hands over, a minor of 2 a hall
+LEGS_MINOR, HALL_MINOR = 1, 2  # from which minors on
 HEADER_SIZE = 64
+HALL_AT, HALL_SIZE = 50, 8  # in the header; a box does not read it
 SPAN_SIZE = 40
 OWN = "<BBBBHHI"
 OWN_SIZE = 12

@@ -219,7 +219,7 @@ class Lab:
     def _may_be(self, path: Path) -> bool:
         """Whether a file is one that the host keeps, or one of the odd box's half-fetched logs."""
         known = ("pair.toml", "data", "stations.json", "class.json", "starts.json", "partial")
-        known += ("state", "handbell.log")
+        known += ("state", "handbell.log", "hall.toml")
         return path.name in known or path.name.startswith(("store.sqlite", self.odd.hello["id"]))
 
     def _unserved(self, command: str, said: str) -> list[str]:

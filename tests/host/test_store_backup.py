@@ -10,6 +10,7 @@ from pathlib import Path
 
 import classes
 import pytest
+from older import BACK_TO_0005
 
 from handbell.base.errors import StoreError
 from handbell.cli.main import main
@@ -246,12 +247,7 @@ def test_a_store_that_is_gone_comes_back(path, capsys):
 def test_an_older_store_is_checked_and_copied_as_it_is(path, capsys):
     change(
         path,
-        "DROP INDEX ix_runs_led_key",
-        "ALTER TABLE contacts DROP COLUMN seq",
-        *(
-            f"ALTER TABLE runs DROP COLUMN {name}"
-            for name in ("kept", "dated_utc_us", "dated_by", "by_box_utc_us", "met_seq", "led_key")
-        ),
+        *BACK_TO_0005,
         "UPDATE alembic_version SET version_num='0005'",
     )
     change(path, "PRAGMA journal_mode = DELETE")

@@ -6,6 +6,7 @@ import struct
 import classes
 import pytest
 from led import Piece, Press, play_led, start
+from older import BACK_TO_0011
 from sqlalchemy import select, text
 from store_places import import_bundle
 
@@ -183,12 +184,7 @@ def test_a_store_of_before_gets_the_keys_from_its_logs(tmp_path):
         some = [take(store, 1), take(store, 2, 25 * MINUTE_MS)]
         with store.writing() as conn:
             for words in (
-                "DROP INDEX ix_runs_led_key",
-                *(
-                    f"ALTER TABLE runs DROP COLUMN {name}"
-                    for name in ("led_key", "met_seq", "by_box_utc_us")
-                ),
-                "ALTER TABLE contacts DROP COLUMN seq",
+                *BACK_TO_0011,
                 "INSERT INTO classes SELECT 2, plan, start_utc_us, started_by, collected_utc_us "
                 "FROM classes",
                 "UPDATE runs SET class_id = id",

@@ -12,6 +12,7 @@ import classes
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
+from older import BACK_TO_0005
 from sqlalchemy import select, text, update
 from store_places import KINDS, require_server
 
@@ -28,8 +29,8 @@ NEXT_STEP = '''
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0013"
-down_revision = "0012"
+revision = "0014"
+down_revision = "0013"
 
 
 def upgrade():
@@ -39,24 +40,12 @@ def upgrade():
 
 # The tables as version 0002 had them, as far as later ones touch them.
 BACK_TO_0002 = (
-    *(f"DROP INDEX {name}" for name in ("ix_runs_box_id", "ix_runs_led_key")),
-    "ALTER TABLE contacts DROP COLUMN seq",
+    *BACK_TO_0005,
+    "DROP INDEX ix_runs_box_id",
     *(f"DROP TABLE {name}" for name in ("athletes", "amendments", "tasks", "taps", "sums")),
     *(f"ALTER TABLE {name} DROP COLUMN altered" for name in ("plans", "timelines")),
     *(f"ALTER TABLE wearers DROP COLUMN {name}" for name in ("said", "amended", "logs")),
-    *(
-        f"ALTER TABLE runs DROP COLUMN {name}"
-        for name in (
-            "origin",
-            "filed",
-            "kept",
-            "dated_utc_us",
-            "dated_by",
-            "by_box_utc_us",
-            "met_seq",
-            "led_key",
-        )
-    ),
+    *(f"ALTER TABLE runs DROP COLUMN {name}" for name in ("origin", "filed")),
     "DROP TABLE results",
     'CREATE TABLE results (run INTEGER NOT NULL, "window" INTEGER NOT NULL, slot INTEGER NOT NULL,'
     " bib INTEGER NOT NULL, reps INTEGER NOT NULL, made_ms INTEGER NOT NULL, held_ds INTEGER NOT NULL,"
@@ -131,7 +120,7 @@ def test_a_newer_store_is_refused_in_a_sentence_and_not_touched(tmp_path):
     with closing(sqlite3.connect(path)) as db, db:
         db.execute("UPDATE alembic_version SET version_num = '0417'")
     before = path.read_bytes()
-    with pytest.raises(StoreError, match=r"newer handbell \(its version 0417, here 0012\)"):
+    with pytest.raises(StoreError, match=r"newer handbell \(its version 0417, here 0013\)"):
         open_store(str(path))
     assert path.read_bytes() == before
 
@@ -141,11 +130,11 @@ def one_step_more(tmp_path, monkeypatch):
     """Make the code one migration newer than the store that is there."""
     scripts = tmp_path / "scripts 100%"
     shutil.copytree(migrate.SCRIPTS, scripts)
-    (scripts / "versions" / "v0013_colour.py").write_text(NEXT_STEP, encoding="utf-8")
+    (scripts / "versions" / "v0014_colour.py").write_text(NEXT_STEP, encoding="utf-8")
 
     def go() -> None:
         monkeypatch.setattr(migrate, "SCRIPTS", scripts)
-        monkeypatch.setattr(tables, "VERSION", "0013")
+        monkeypatch.setattr(tables, "VERSION", "0014")
 
     return go
 
@@ -159,11 +148,11 @@ def test_a_store_that_is_behind_is_copied_and_then_brought_up(tmp_path, one_step
         with open_store(str(path)) as store, store.reading() as conn:
             assert conn.scalars(select(tables.plans.c.title)).all() == ["Kept"]
     assert "colour" in columns(path, "boxes")
-    (backup,) = path.parent.glob("store-before-0013-20*.sqlite")
+    (backup,) = path.parent.glob("store-before-0014-20*.sqlite")
     assert "colour" not in columns(backup, "boxes")
     with closing(sqlite3.connect(backup)) as db:
         assert db.execute("SELECT title FROM plans").fetchall() == [("Kept",)]
-        assert db.execute("SELECT version_num FROM alembic_version").fetchall() == [("0012",)]
+        assert db.execute("SELECT version_num FROM alembic_version").fetchall() == [("0013",)]
     assert not list(path.parent.glob("*.part"))
 
 
@@ -175,7 +164,7 @@ def test_an_earlier_backup_is_never_written_over(tmp_path, one_step_more):
     (first,) = path.parent.glob("store-before-*.sqlite")
     first.write_bytes(b"the first copy")
     with closing(sqlite3.connect(path)) as db, db:
-        db.execute("UPDATE alembic_version SET version_num = '0012'")
+        db.execute("UPDATE alembic_version SET version_num = '0013'")
         db.execute("ALTER TABLE boxes DROP COLUMN colour")
     open_store(str(path)).close()
     assert first.read_bytes() == b"the first copy"
@@ -186,7 +175,7 @@ def test_a_step_that_fails_leaves_the_store_as_it_was(tmp_path, one_step_more):
     path = tmp_path / "data" / "store.sqlite"
     open_store(str(path)).close()
     one_step_more()
-    step = migrate.SCRIPTS / "versions" / "v0013_colour.py"
+    step = migrate.SCRIPTS / "versions" / "v0014_colour.py"
     step.write_text(NEXT_STEP + '    op.execute("SELECT * FROM nowhere")\n', encoding="utf-8")
     with pytest.raises(StoreError, match="no such table: nowhere"):
         open_store(str(path))
@@ -375,7 +364,7 @@ def test_a_store_of_the_last_version_gets_all_that_is_new(tmp_path, kind):
         assert everything(store) == before
         with store.reading() as conn:
             assert compare_metadata(MigrationContext.configure(conn), tables.metadata) == []
-    assert len(list(tmp_path.glob("data/store-before-0012-*"))) == (kind == "sqlite")
+    assert len(list(tmp_path.glob("data/store-before-0013-*"))) == (kind == "sqlite")
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -392,10 +381,8 @@ def test_what_an_earlier_version_s_import_filed_is_known_not_to_be_a_coach_s_wor
             marks = (filed_as("kept", logs[:1]), logs[1], filed_as("joined", logs[2:3]), None)
             for log, mark in zip(logs, marks, strict=True):
                 conn.execute(update(tables.runs).where(r.digest == log).values(filed=mark))
-            conn.execute(text("DROP INDEX ix_runs_led_key"))
-            conn.execute(text("ALTER TABLE contacts DROP COLUMN seq"))
-            for name in ("kept", "dated_utc_us", "dated_by", "by_box_utc_us", "met_seq", "led_key"):
-                conn.execute(text(f"ALTER TABLE runs DROP COLUMN {name}"))
+            for words in BACK_TO_0005:
+                conn.execute(text(words))
             conn.execute(text("UPDATE alembic_version SET version_num = '0005'"))
     with open_store(address) as store, store.reading() as conn:
         kept = conn.scalars(select(r.kept).order_by(r.digest)).all()

@@ -5,6 +5,7 @@ import json
 import classes
 import pytest
 from classes import Piece, Press
+from older import BACK_TO_0009
 from sqlalchemy import delete, select, text
 
 from handbell.cli.main import main
@@ -307,10 +308,8 @@ def test_a_store_of_before_is_added_up_again(store, place):
         sums = conn.execute(select(tables.sums)).all()
     with store.writing() as conn:
         conn.execute(text("UPDATE sums SET reps = 0"))
-        conn.execute(text("DROP INDEX ix_runs_led_key"))
-        conn.execute(text("ALTER TABLE contacts DROP COLUMN seq"))
-        for name in ("dated_utc_us", "dated_by", "by_box_utc_us", "met_seq", "led_key"):
-            conn.execute(text(f"ALTER TABLE runs DROP COLUMN {name}"))
+        for words in BACK_TO_0009:
+            conn.execute(text(words))
         conn.execute(text("UPDATE alembic_version SET version_num = '0006'"))
     with open_store(place) as again, again.reading() as conn:
         assert conn.execute(select(tables.sums)).all() == sums

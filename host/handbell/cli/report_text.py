@@ -16,6 +16,8 @@ def print_report(report: ClassReport, out: Out) -> None:
     """Print a whole report."""
     when = class_date(report.start_utc_us, report.collected_utc_us)
     out.line(f"{report.title}, class {report.class_id}", style="bold")
+    if report.hall:
+        out.line(report.hall)
     boxes = several(report.box_count, "box", "boxes")
     who = several(len(report.people), "person", "people")
     out.line(f"{when}, {length_words(report)}, {boxes}, {who}")

@@ -114,13 +114,16 @@ def class_number(word: str) -> int | None:
     return int(word)
 
 
-def class_argument(parser: argparse.ArgumentParser, optional: bool = False) -> None:
-    """Add CLASS; left out, where that may be, it is the newest."""
+def class_argument(
+    parser: argparse.ArgumentParser, optional: bool = False, default: int | None = None
+) -> None:
+    """Add CLASS; left out, where that may be, it is the newest, or ``default``."""
     parser.add_argument(
         "class_id",
         metavar="CLASS",
         type=class_number,
         nargs="?" if optional else None,
+        default=default,
         help=f"a class's number (handbell report --list), or {NEWEST}",
     )
 
@@ -157,14 +160,17 @@ def wearers(out: Out, some: Iterable[Wearer]) -> None:
         out.line(f"Bib {w.bib}: {said or 'no name'}")
 
 
-def confirm(question: str, word: str, refused: str, nobody: str) -> None:
+def confirm(
+    question: str, word: str, refused: str, nobody: str, undone: str = "This can't be undone."
+) -> None:
     """Ask on the terminal until ``word`` is typed; raises UsageError for anything else.
 
-    ``refused`` is what to say then, ``nobody`` where there is no terminal.
+    ``refused`` is what to say then, ``nobody`` where there is no terminal, ``undone`` what takes it
+    back.
     """
     if sys.stdin is None or not sys.stdin.isatty():
         raise UsageError(f"{nobody} and nobody is here to ask", "Give --yes")
-    sys.stderr.write(f'{shown(question)}\nThis can\'t be undone. Type "{word}" to go on: ')
+    sys.stderr.write(f'{shown(question)}\n{undone} Type "{word}" to go on: ')
     sys.stderr.flush()
     if sys.stdin.readline().strip() != word:
         raise UsageError(refused)

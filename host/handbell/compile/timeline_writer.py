@@ -11,6 +11,7 @@ from handbell_core.timeline import (
     ASK_OPEN,
     HEAD_FIELDS,
     HEADER,
+    LEGS_MINOR,
     MAGIC,
     OWN,
     SLOTS,
@@ -54,7 +55,8 @@ def head_bytes(head: Head, has_legs: bool = False) -> bytes:
     ``has_legs`` says that there is a relay in which a tap hands over.
     """
     values = [getattr(head, name) for name in HEAD_FIELDS]
-    version = VERSION if has_legs else versions.major(VERSION) if head.own_tasks else 1
+    version = versions.major(VERSION) if head.own_tasks else 1
+    version |= LEGS_MINOR << 4 if has_legs else 0
     body = struct.pack(HEADER, MAGIC, version, SPAN_SIZE, *values, bytes(10), 0)[:-4]
     return body + struct.pack("<I", binascii.crc32(body))
 

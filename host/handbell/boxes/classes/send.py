@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import binascii
+import io
 from collections.abc import Collection
 from dataclasses import dataclass
 
@@ -227,7 +228,7 @@ def _check(connection: Connection, load: Load) -> None:
             "Run handbell prepare to renew its firmware",
             faults.VERSION,
         )
-    if minor(needed) > minor(who.plans):
+    if minor(who.plans) < timeline.LEGS_MINOR <= minor(needed) and _hands_over(load.data):
         raise BoxError(
             connection.label,
             "counts no relay by taps, its program is too old",
@@ -245,6 +246,15 @@ def _check(connection: Connection, load: Load) -> None:
             remedy,
             faults.WRONG_BOX,
         )
+
+
+def _hands_over(data: bytes) -> bool:
+    """Whether a timeline has a relay in which a tap hands over; a hall any box may pass over."""
+    if not data:
+        return False  # the box is to have it already
+    reader, span = timeline.Reader(io.BytesIO(data)), timeline.Span()
+    spans = range(reader.head.spans)
+    return any(reader.span(n, span).flags & timeline.HAND_OVER for n in spans)
 
 
 def ascii_label(label: str) -> str:

@@ -130,7 +130,7 @@ class ExerciseTable:
 class ClassReport:
     """All of a class's report. ``headline``, ``odd`` and ``corrected`` are sentences.
 
-    ``rated``: the plan asks how hard it was.
+    ``rated``: the plan asks how hard it was. ``hall`` is named where the store has several.
     """
 
     class_id: int
@@ -151,6 +151,7 @@ class ClassReport:
     skew: SkewReport
     steps: StepReport
     talk: Talk
+    hall: str = ""
     caution: str = CAUTION
 
     @property
@@ -185,6 +186,7 @@ def class_report(store: Store, class_id: int | None = None) -> ClassReport:
     return ClassReport(
         class_id=record.row.id,
         title=record.row.title,
+        hall=record.row.hall,
         plan=record.row.plan,
         start_utc_us=record.row.start_utc_us,
         collected_utc_us=record.row.collected_utc_us,

@@ -115,6 +115,7 @@ def _facts(conn: Connection, wanted: Wanted) -> dict[str, list[dict[str, Any]]]:
         "runs": _with_class(_rows(conn, runs.order_by(r.c.id))),
         "amendments": _amendments(conn, some, wanted.names),
         "wearers": _wearers(conn, some) if wanted.names else [],
+        "halls": _halls(conn, some) if wanted.names else [],
     }
 
 
@@ -138,6 +139,12 @@ def _with_class(runs: list[dict[str, Any]]) -> list[dict[str, Any]]:
 
 def _rows(conn: Connection, query: Any) -> list[dict[str, Any]]:
     return [dict(row) for row in conn.execute(query).mappings()]
+
+
+def _halls(conn: Connection, some: Any) -> list[dict[str, Any]]:
+    h, r = tables.halls, tables.runs
+    of = select(r.c.hall).where(some, r.c.hall.is_not(None))
+    return _rows(conn, select(h).where(h.c.number.in_(of), h.c.name != "").order_by(h.c.number))
 
 
 def _amendments(conn: Connection, some: Any, names: bool) -> list[dict[str, Any]]:

@@ -6,6 +6,8 @@ import re
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from handbell.base.errors import UsageError
+from handbell.store.halls.own import checked_name, is_number
 from handbell.store.logs.dating import BY_BOX, BY_HAND
 from handbell.store.results.amend import BIB_MOST
 from handbell.store.results.settle import BIB, HELD, NAME, NOTHING, REPS
@@ -32,6 +34,14 @@ def _words(value: Any) -> bool:
 def _sound(text: str) -> bool:
     """Whether a text can be written at all: no half of a pair of surrogates."""
     return not any("\ud800" <= c <= "\udfff" for c in text)
+
+
+def _is_name(text: str) -> bool:
+    """Whether a text is how a hall may be called."""
+    try:
+        return checked_name(text) == text != ""
+    except UsageError:
+        return False
 
 
 def _or_none(check: Check) -> Check:
@@ -90,12 +100,17 @@ WEARER: Mapping[str, Check] = {
     "absent": _yes_no,
     "logs": _or_none(_DIGESTS),
 }
+HALL: Mapping[str, Check] = {
+    "number": lambda value: isinstance(value, str) and is_number(value),
+    "name": lambda value: isinstance(value, str) and _is_name(value),
+}
 LISTS = {
     "plans": PLAN,
     "timelines": TIMELINE,
     "runs": RUN,
     "amendments": AMENDMENT,
     "wearers": WEARER,
+    "halls": HALL,
 }
 # Earlier versions did not tell these. A date is told only where there is one, how far it may be off
 # only where a box's clock says it.
@@ -109,7 +124,7 @@ def checked_list(told: Mapping[str, Any]) -> dict[str, Any]:
     """Return a bundle's list with what earlier versions left out; raises ValueError."""
     out = dict(told)
     for name, fields in LISTS.items():
-        rows = told[name]
+        rows = told.get(name, []) if name == "halls" else told[name]
         if not isinstance(rows, list):
             raise ValueError(f"its {name} are no list")
         usual = {field: NOT_ALWAYS[field] for field in fields if field in NOT_ALWAYS}

@@ -50,6 +50,7 @@ class _Class:
     said: bool
     stations: Mapping[str, int]
     keys: frozenset[str]
+    hall: str | None  # where all its logs tell one
 
 
 def marks_of(
@@ -59,8 +60,9 @@ def marks_of(
 
     A class is ours when we have a log of it or of its arming, or when all its boxes were seen from
     here: a second computer collected them. Any other class is somebody else's and joins none of
-    ours. What a coach there said of a class holds here: it is filed so, and melts with none that
-    was here before.
+    ours, unless it tells a hall: then its logs fall into classes of that hall by the rules, or
+    stay together where one has no clock. What a coach there said of a class holds here: it is filed
+    so, and melts with none that was here before.
     """
     found: dict[str, Mark] = {}
     some = list(_classes(told, parts))
@@ -73,11 +75,14 @@ def marks_of(
             .order_by(r.digest)
         ).all()
         led = conn.execute(select(r.digest, r.origin).where(r.led_key.in_(one.keys))).all()
-        ours = bool(known or led) or all(_seen(conn, box) for box in one.boxes)
+        seen = bool(known or led) or all(_seen(conn, box) for box in one.boxes)
+        ours = seen or one.hall is not None
         said = one.told and (one.said or (ours and any(_near(one, other) for other in by_word)))
         filed = filed_as("told", one.digests) if said else one.digests[0] if one.told else None
         if not ours:
             mark = Mark(one.digests[0], filed, kept=filed is not None and not one.said)
+        elif not seen and one.lost and not said:
+            mark = Mark(None, filed, kept=filed is not None)
         elif not said or (not one.said and any(map(_said_here, known))):
             mark = _as_known(one, known) if known else BY_RULE._replace(origin=_origin(led))
         elif len(known) == len(one.digests):
@@ -173,9 +178,10 @@ def _keep_as_they_are(
         return
     since, until = min(one.starts_us) - START_APART_US, max(one.starts_us) + START_APART_US
     near = and_(c.plan == one.plan, c.start_utc_us.between(since, until), c.id.not_in(but))
+    same = r.hall.is_not_distinct_from(one.hall)
     for class_id in conn.scalars(select(c.id).where(near).order_by(c.id)).all():
         facts = select(r.id, r.digest, r.filed, r.origin, r.start_utc_us)
-        logs = conn.execute(facts.where(r.class_id == class_id)).all()
+        logs = conn.execute(facts.where(r.class_id == class_id, same)).all()
         free = [row for row in logs if row.filed is None and row.start_utc_us is not None]
         if any(row.origin == origin for row in free):
             before = next((row.filed for row in logs if row.filed is not None), None)
@@ -212,20 +218,30 @@ def _classes(told: Mapping[str, Any], parts: Mapping[str, bytes]) -> Iterator[_C
             said=any(one["filed"] for one in some),
             stations={one["digest"]: station[one["timeline"]] for one in some},
             keys=frozenset(filter(None, (_key(parts, one) for one in some))),
+            hall=_hall(hall[one["timeline"]] for one in some),
         )
 
-    station = {
-        one["digest"]: timelines.decode(parts[f"timelines/{one['digest']}"]).station
+    sent = {
+        one["digest"]: timelines.decode(parts[f"timelines/{one['digest']}"])
         for one in told["timelines"]
     }
-    by_word = any(one["filed"] for one in told["runs"])  # else it does not matter when they began
+    station = {digest: found.station for digest, found in sent.items()}
+    hall = {digest: found.hall for digest, found in sent.items()}
+    when = any(one["filed"] for one in told["runs"])  # else it does not matter when they began
+    when = when or any(hall.values())
     for some in by_class.values():
-        logs = [_log(parts, n, one) for n, one in enumerate(some)] if by_word else []
+        logs = [_log(parts, n, one) for n, one in enumerate(some)] if when else []
         yield made(some, logs, True)
     for some in by_plan.values():
         logs = [_log(parts, n, one) for n, one in enumerate(some)]
         for group in parted(logs).classes:
             yield made([some[log.run] for log in group], group, False)
+
+
+def _hall(told: Iterable[str | None]) -> str | None:
+    """Return the hall that all tell; None where one tells none, or they tell several."""
+    halls = set(told)
+    return next(iter(halls)) if len(halls) == 1 else None
 
 
 def _key(parts: Mapping[str, bytes], one: Told) -> str | None:
@@ -257,6 +273,7 @@ def _log(parts: Mapping[str, bytes], number: int, one: Told) -> Log:
         cut=journals.ends_by_cut(log),
         boot=found.boot or 0,
         key=found.led_key,
+        hall=timelines.hall_of(timeline),
     )
 
 

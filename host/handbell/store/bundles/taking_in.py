@@ -16,11 +16,12 @@ from sqlalchemy import Connection, delete, select
 from handbell.base.digest import short_hex, whole_hex
 from handbell.base.errors import HandbellError, StoreError
 from handbell.store.classes import joining
-from handbell.store.classes.doubts import over_by_then
+from handbell.store.classes.doubts import never_one
 from handbell.store.classes.moves import moves_told
 from handbell.store.classes.together import START_APART_US
 from handbell.store.database import tables
 from handbell.store.database.database import Database
+from handbell.store.halls import known as halls
 from handbell.store.logs import dating, journals, timelines
 from handbell.store.logs.damaged import PUT_BACK
 from handbell.store.logs.ingest import Ingested, ingest_in
@@ -48,7 +49,7 @@ class Imported:
     ``kept`` are sentences on what stays as it is here though the bundle says another thing: names,
     classes, and logs that were put back. ``apart`` are the classes of which nothing says that they
     are ours, by the class of ours each might be or None. ``doubts`` are sentences on how logs were
-    filed.
+    filed; ``halls`` says of which hall each class is, where the store has more than one.
     """
 
     runs: int = 0
@@ -61,6 +62,7 @@ class Imported:
     kept: list[str] = field(default_factory=list)
     apart: dict[int, int | None] = field(default_factory=dict)
     doubts: list[str] = field(default_factory=list)
+    halls: dict[int, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -192,6 +194,8 @@ def _take_in(conn: Connection, bundle: Bundle) -> Imported:
         data = parts[f"timelines/{one['digest']}"]
         found = replace(timelines.decode(data), digest=one["digest"])
         done.timelines_new += put_timeline(conn, found, data, bool(one["altered"]))
+    for one in told["halls"]:
+        halls.named_in(conn, one["number"], one["name"])
     joining.take_turn(conn)
     ids: list[int] = []
     new: list[int] = []
@@ -232,6 +236,7 @@ def _take_in(conn: Connection, bundle: Bundle) -> Imported:
     done.kept += otherwise(conn, told["runs"], dated)
     done.kept += beside(conn, new, runs, told["runs"])
     done.kept += joined_by_rule(conn, new, runs, told["runs"])
+    done.halls = halls.of_classes(conn, done.classes)
     done.doubts = joining.doubts_in(conn, new, told=done.apart)
     return done
 
@@ -267,5 +272,5 @@ def _alike(conn: Connection, class_id: int) -> int | None:
         one.start_utc_us - START_APART_US, one.start_utc_us + START_APART_US
     )
     found = select(c.id).where(c.plan == one.plan, near, c.id != class_id).order_by(c.id)
-    may = (n for n in conn.scalars(found).all() if not over_by_then(conn, class_id, n))
+    may = (n for n in conn.scalars(found).all() if not never_one(conn, class_id, n))
     return next(may, None)

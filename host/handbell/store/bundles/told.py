@@ -7,7 +7,7 @@ from typing import Any
 
 from sqlalchemy import Connection, select
 
-from handbell.store.classes.doubts import over_by_then
+from handbell.store.classes.doubts import never_one
 from handbell.store.classes.together import START_APART_US
 from handbell.store.database import tables
 
@@ -127,7 +127,7 @@ def beside(
             yours = conn.execute(there).all()
             if any(b.origin != one.origin or b.digest in logs or b.station in mine for b in yours):
                 continue
-            if over_by_then(conn, one.class_id, other):
+            if never_one(conn, one.class_id, other):
                 continue
             said[
                 f"Class {one.class_id} is filed as the bundle says, and class {other} stays as it "

@@ -16,7 +16,7 @@ from handbell.store.logs.timelines import slot_ms_of
 from handbell_core.timeline import HEADER_SIZE
 
 from .parted import Parted
-from .together import START_APART_US, Log
+from .together import START_APART_US, Log, whose
 
 Rows = Mapping[int, Row[Any]]
 
@@ -209,28 +209,32 @@ def of_another_origin(conn: Connection, class_id: int) -> list[str]:
     near = and_(c.plan == one.plan, c.id != class_id, c.start_utc_us.between(since, until))
     said = []
     for other in conn.scalars(select(c.id).where(near).order_by(c.id)).all():
-        if over_by_then(conn, class_id, other):
+        if never_one(conn, class_id, other):
             continue
         yours = _boxes(conn, other)
         stations = [{station for station, _ in some} for some in (mine, yours)]
-        origins = [{origin for _, origin in some} for some in (mine, yours)]
-        if not stations[0] & stations[1] and not origins[0] & origins[1]:
+        of = [{who for _, who in some} for some in (mine, yours)]
+        if not stations[0] & stations[1] and not of[0] & of[1]:
+            without = any(halls_of(conn, number) for number in (class_id, other))
+            why = "tells no hall" if without else "came in a bundle"
             said.append(
                 f"Classes {min(class_id, other)} and {max(class_id, other)} are of one plan, began "
-                "close together and have no station in common, but one of them came in a bundle or "
-                "was set apart. If it was one class: "
-                f"handbell class {class_id} --join {other}"
+                f"close together and have no station in common, but one of them {why} or was set "
+                f"apart. If it was one class: handbell class {class_id} --join {other}"
             )
     return said
 
 
-def over_by_then(conn: Connection, one: int, other: int) -> bool:
-    """Whether one of two classes of a plan was over before all boxes of the other had begun.
+def never_one(conn: Connection, one: int, other: int) -> bool:
+    """Whether two classes of a plan are never one, whatever a coach says.
 
-    Such two are never one class, whatever a coach says; nor are two that were led by different
-    armings. Those of one are, whenever each box began.
+    So it is where one was over before all boxes of the other had begun, with two halls, and with
+    two that were led by different armings. Those of one are one, whenever each box began.
     """
     r, t = runs.c, timelines.c
+    halls = [halls_of(conn, number) for number in (one, other)]
+    if all(halls) and not halls[0] & halls[1]:
+        return True
     mine, yours = keys_of(conn, one), keys_of(conn, other)
     if mine and yours:
         return not mine & yours
@@ -248,8 +252,14 @@ def keys_of(conn: Connection, class_id: int) -> set[str]:
     return set(conn.scalars(select(runs.c.led_key).where(*mine)))
 
 
-def _boxes(conn: Connection, class_id: int) -> set[tuple[int, str | None]]:
-    """Return the stations and origins of a class's runs."""
+def halls_of(conn: Connection, class_id: int) -> set[str]:
+    """Return the hall of a class, in a set; none where no log of it tells one."""
+    mine = runs.c.class_id == class_id, runs.c.hall.is_not(None)
+    return set(conn.scalars(select(runs.c.hall).where(*mine).distinct()))
+
+
+def _boxes(conn: Connection, class_id: int) -> set[tuple[int, str]]:
+    """Return the stations of a class's runs, and whose each is."""
     r = runs.c
-    wanted = select(r.station, r.origin).where(r.class_id == class_id)
-    return {(row.station, row.origin) for row in conn.execute(wanted)}
+    wanted = select(r.station, r.origin, r.hall).where(r.class_id == class_id)
+    return {(row.station, whose(row.hall, row.origin)) for row in conn.execute(wanted)}

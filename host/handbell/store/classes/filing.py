@@ -10,14 +10,17 @@ from sqlalchemy import Connection, Row, Select, and_, delete, select, update
 
 from handbell.base.digest import short_hex
 from handbell.base.errors import StoreError, UsageError
+from handbell.base.words import listed
 from handbell.store.database import tables
 from handbell.store.database.database import Database
+from handbell.store.halls.known import hall_words
 from handbell.store.logs import dating, journals
 from handbell.store.people.worn import names_differ
+from handbell.store.results.sayings import APART, DATE, DELETE, JOIN, taken_down
 from handbell.store.results.settle import alike, settle
 
 from . import gathering, joining
-from .doubts import keys_of
+from .doubts import halls_of, keys_of
 from .lost import at_one_time, spell_of
 from .moves import moves_told
 from .played import boots_of
@@ -40,12 +43,18 @@ _FACTS: Select[Any] = select(
 )
 
 
-def join_classes(store: Database, class_id: int, into: int, moved: list[str] | None = None) -> int:
+def join_classes(
+    store: Database,
+    class_id: int,
+    into: int,
+    moved: list[str] | None = None,
+    at_utc_us: int = 0,
+) -> int:
     """Say that two classes are one, and return the number it has.
 
-    It goes on under the number of the fuller one. To ``moved`` a sentence is added for each other
-    log that goes to another class by that. Raises UsageError when they can't be one,
-    StoreError when there is none of a number.
+    It goes on under the number of the fuller one; ``at_utc_us`` is when it is said. To ``moved`` a
+    sentence is added for each other log that goes to another class by that. Raises UsageError when
+    they can't be one, StoreError when there is none of a number.
     """
 
     def work(conn: Connection) -> int:
@@ -55,6 +64,13 @@ def join_classes(store: Database, class_id: int, into: int, moved: list[str] | N
             raise UsageError(
                 f"Classes {class_id} and {into} are not two classes of one plan",
                 "handbell report --list shows the classes there are",
+            )
+        halls = {number: halls_of(conn, number) for number in (class_id, into)}
+        if all(halls.values()) and not halls[class_id] & halls[into]:
+            raise UsageError(
+                f"Class {class_id} is of {_called(conn, halls[class_id])} and class {into} of "
+                f"{_called(conn, halls[into])}, so they are two",
+                "Leave them as they are",
             )
         led = {number: keys_of(conn, number) for number in (class_id, into)}
         if led[class_id] and led[into] and not led[class_id] & led[into]:
@@ -94,14 +110,18 @@ def join_classes(store: Database, class_id: int, into: int, moved: list[str] | N
                 f"Say the same in both, then join them: handbell bibs {class_id} {bib}=NAME",
             )
         some = [row.id for row in (*yours, *mine)]
-        with moves_told(conn, moved, some):
+        with taken_down(conn, JOIN, class_id, at_utc_us), moves_told(conn, moved, some):
             return put_together(conn, some, moved)
 
     return store.doing(work)
 
 
 def set_apart(
-    store: Database, class_id: int, boxes: Collection[str], moved: list[str] | None = None
+    store: Database,
+    class_id: int,
+    boxes: Collection[str],
+    moved: list[str] | None = None,
+    at_utc_us: int = 0,
 ) -> int:
     """Say that some boxes' logs are of another class, and return the number it gets.
 
@@ -131,6 +151,7 @@ def set_apart(
         staying = [r for r in mine if r.id not in going]
         all_ = [r.id for r in mine]
         with (
+            taken_down(conn, APART, class_id, at_utc_us),
             moves_told(conn, moved, all_),
             joining.changing(conn, all_, moved, going if staying else ()),
         ):
@@ -140,6 +161,10 @@ def set_apart(
         return _class_of(conn, min(going))
 
     return store.doing(work)
+
+
+def _called(conn: Connection, halls: Iterable[str]) -> str:
+    return listed((hall_words(conn, number) for number in sorted(halls)), "and")
 
 
 class Part(NamedTuple):
@@ -236,7 +261,11 @@ def _played_between(conn: Connection, log: Log, over_us: int, of: Sequence[int])
 
 
 def set_date(
-    store: Database, class_id: int, utc_us: int | None, moved: list[str] | None = None
+    store: Database,
+    class_id: int,
+    utc_us: int | None,
+    moved: list[str] | None = None,
+    at_utc_us: int = 0,
 ) -> int:
     """Say when a class began, or with None that its logs are right; return the number it has.
 
@@ -247,6 +276,7 @@ def set_date(
     def work(conn: Connection) -> int:
         some = [row.id for row in runs_of(store, conn, class_id)]
         with (
+            taken_down(conn, DATE, class_id, at_utc_us),
             moves_told(conn, moved, some),
             joining.changing(conn, some, moved),
         ):
@@ -268,16 +298,18 @@ def put_together(conn: Connection, some: Collection[int], differ: list[str] | No
     return _class_of(conn, rows[0].id)
 
 
-def delete_class(store: Database, class_id: int) -> tuple[int, list[str]]:
+def delete_class(store: Database, class_id: int, at_utc_us: int = 0) -> tuple[int, list[str]]:
     """Take a class out with all that belongs to it; return how many logs it had.
 
-    Plans and timelines stay, since other classes may have them too. Logs that hung on it are filed
-    anew; returned is also a sentence for those that go to another class.
+    All of it is kept aside, so that it can be brought back. Plans and timelines stay, since other
+    classes may have them too. Logs that hung on it are filed anew; returned is also a sentence for
+    those that go to another class.
     """
 
     def work(conn: Connection) -> tuple[int, list[str]]:
         some = [r.id for r in runs_of(store, conn, class_id)]
-        return len(some), _out(conn, class_id, some)
+        with taken_down(conn, DELETE, class_id, at_utc_us, gone=some):
+            return len(some), _out(conn, class_id, some)
 
     return store.doing(work)
 

@@ -41,7 +41,7 @@ WEEK_US = 7 * 24 * 60 * MINUTE_US
 
 _FACTS = (
     "id digest box_id station start_utc_us started_by state stopped collected_utc_us "
-    "origin filed kept class_id timeline led_key met_seq dated_by"
+    "origin filed kept class_id timeline led_key met_seq dated_by hall"
 )
 
 
@@ -56,16 +56,19 @@ _OF_PLAN = _RUNS.join(classes, classes.c.id == runs.c.class_id).where(
 _ONE = _RUNS.where(runs.c.id == bindparam("run"))
 
 
-_NEAR = _OF_PLAN.where(
+_OF_HALL = _OF_PLAN.where(runs.c.hall.is_not_distinct_from(bindparam("hall")))
+
+
+_NEAR = _OF_HALL.where(
     classes.c.start_utc_us >= bindparam("since") - LATELY_US,  # a class may be long
     runs.c.start_utc_us.between(bindparam("since"), bindparam("until")),
 )
 
 
-_LOST = _OF_PLAN.where(runs.c.start_utc_us.is_(None))
+_LOST = _OF_HALL.where(runs.c.start_utc_us.is_(None))
 
 
-_PUT_IN = _OF_PLAN.where(runs.c.started_by == journals.LATE).limit(1)
+_PUT_IN = _OF_HALL.where(runs.c.started_by == journals.LATE).limit(1)
 
 
 _FILED = _OF_PLAN.where(runs.c.filed.in_(bindparam("filed", expanding=True)))
@@ -132,19 +135,20 @@ def hanging_on(conn: Connection, run: int) -> set[int]:
 
 
 def _near(conn: Connection, plan: str, new: Row[Any], slot_us: int, without: int | None) -> Rows:
-    """Return the runs of a plan among which are all that depend on one.
+    """Return the runs of a plan and hall among which are all that depend on one.
 
-    Where one without a clock may be among them, that is all of the plan: it may reach far back.
+    Where one without a clock may be among them, that is all of both: it may reach far back.
     """
-    lost = _by_id(conn, _LOST, {"plan": plan})
+    of = {"plan": plan, "hall": new.hall}
+    lost = _by_id(conn, _LOST, of)
     start = new.start_utc_us
-    put_in = new.started_by == journals.LATE or conn.execute(_PUT_IN, {"plan": plan}).first()
+    put_in = new.started_by == journals.LATE or conn.execute(_PUT_IN, of).first()
     if start is None or put_in:
-        return _by_id(conn, _OF_PLAN, {"plan": plan})
+        return _by_id(conn, _OF_HALL, of)
     since = until = start
     while True:
         reach = {"since": since - START_APART_US, "until": until + START_APART_US}
-        found = _by_id(conn, _NEAR, {"plan": plan, **reach})
+        found = _by_id(conn, _NEAR, {**of, **reach})
         timed = [r.start_utc_us for r in found.values()]
         before = since, until
         since, until = min([since, *timed]), max([until, *timed])
@@ -152,7 +156,7 @@ def _near(conn: Connection, plan: str, new: Row[Any], slot_us: int, without: int
             break
     spells = played(conn, lost.values(), without).values()
     if any(one.since_us <= until and since < one.until_us + slot_us for one in spells):
-        return _by_id(conn, _OF_PLAN, {"plan": plan})
+        return _by_id(conn, _OF_HALL, of)
     return found
 
 
@@ -191,6 +195,7 @@ def _logs(
             filed=row.filed,
             kept=row.kept,
             key=row.led_key,
+            hall=row.hall,
             put_in=is_put_in(row),
             **when.get(row.id, Played())._asdict(),
         )

@@ -2,6 +2,10 @@
 
 The answer depends on the logs alone, never on the order in which they came in.
 
+Logs of two halls never are, whatever else they have in common: those of each hall are looked at by
+themselves, and so are those that tell none, by where they came from (``Log.whose``). What a coach
+filed with logs of a hall is of that.
+
 Logs that a remote led tell by which arming: those of one are one class, whenever each began, and
 those of two never are.
 
@@ -26,7 +30,7 @@ other, and that is said.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 
 from .lost import at_one_time
@@ -79,16 +83,17 @@ class Parted:
 
 def parted(logs: Iterable[Log]) -> Parted:
     """Return which logs are one class."""
-    by_origin: dict[str, list[Log]] = {}
+    by_whose: dict[str, list[Log]] = {}
     in_order = sorted(logs, key=lambda log: log.digest)
-    of = _origins(in_order)
+    of = {log.digest: log for log in _bound(in_order)}
     late = [log for log in in_order if log.put_in and log.filed is None]
     for log in in_order:
         if log not in late:
-            by_origin.setdefault(of[log.digest], []).append(log)
+            mine = of[log.digest]
+            by_whose.setdefault(mine.whose, []).append(mine)
     found = Parted()
     apart = apart_by(late, in_order)
-    for some in by_origin.values():
+    for some in by_whose.values():
         _part(some, found, apart)
     for log in in_turn(late):
         put_in(log, found.classes)
@@ -102,13 +107,14 @@ def parted(logs: Iterable[Log]) -> Parted:
     return found
 
 
-def _origins(logs: Sequence[Log]) -> dict[str, str]:
-    """Return of which origin each log is taken to be.
+def _bound(logs: Sequence[Log]) -> list[Log]:
+    """Return logs with the hall and the origin that each is taken to be of.
 
     Those of one arming are one class, wherever each was collected; what somebody filed together
-    goes along.
+    goes along. No log that tells its hall is taken for another's.
     """
     of = {log.digest: log.origin or "" for log in logs}
+    hall = {log.digest: log.hall for log in logs}
     together: dict[tuple[str, ...], list[str]] = {}
     for log in logs:
         if log.key is not None:
@@ -123,18 +129,22 @@ def _origins(logs: Sequence[Log]) -> dict[str, str]:
             for digest in some:
                 changed |= of[digest] != least
                 of[digest] = least
-    return of
+            halls = {hall[digest] for digest in some}
+            if len(halls) == 2 and None in halls:
+                changed = True
+                hall |= dict.fromkeys(some, max(filter(None, halls)))
+    return [replace(g, origin=of[g.digest] or None, hall=hall[g.digest]) for g in logs]
 
 
 def touch(one: Log, other: Log) -> bool:
     """Whether the place of one log may depend on the other."""
     if one.key is not None and one.key == other.key:
         return True
-    if one.origin != other.origin:
+    if one.filed is not None and one.filed == other.filed:
+        return True
+    if one.whose != other.whose:
         return False
     if one.digest in other.met or other.digest in one.met:
-        return True
-    if one.filed is not None and one.filed == other.filed:
         return True
     if one.start_utc_us is not None and other.start_utc_us is not None:
         return starts_near(one, other)  # of a short plan a whole day would hang together otherwise
@@ -142,7 +152,7 @@ def touch(one: Log, other: Log) -> bool:
 
 
 def _part(logs: Sequence[Log], found: Parted, apart: set[Pair]) -> None:
-    """Part the logs of one origin; pairs that are ``apart`` are never one class."""
+    """Part the logs of one hall, or of one origin; pairs that are ``apart`` are never one class."""
     clashing = clashing_pairs(logs)
     groups = timed_groups(logs, clashing | apart)
     timed = [group for group in groups if start_of(group) is not None]

@@ -17,7 +17,7 @@ from handbell.store.logs.courses import UTC, At, Course, course_of
 from handbell.store.logs.dating import BY_HAND
 from handbell_core import journal as j
 
-from .together import Log, Pair
+from .together import Log, Pair, whose
 
 THERE_MS = 2_000  # so far apart boxes may be that are at the same place of a class
 MARKS_MS = 65_000  # two marks of a grid, as boxes that people start may be apart
@@ -33,9 +33,9 @@ def is_put_in(run: Row[Any]) -> bool:
 def met_by(conn: Connection, some: Iterable[Row[Any]]) -> dict[int, tuple[tuple[str, int], ...]]:
     """Return of each run whose box a host put into a class what it met, as in ``Log``.
 
-    That is, runs of the same origin at the same place of the plan at that moment, each by its own
-    clock, of those that were put in themselves those that were earlier; and of that box itself
-    those that were of their class before.
+    That is, runs of the same hall or origin at the same place of the plan at that moment, each by
+    its own clock, of those that were put in themselves those that were earlier; and of that box
+    itself those that were of their class before.
     """
     timed = [row for row in some if row.start_utc_us is not None]
     late = [row for row in timed if is_put_in(row)]
@@ -50,10 +50,11 @@ def met_by(conn: Connection, some: Iterable[Row[Any]]) -> dict[int, tuple[tuple[
         at = came_in.get(row.id)
         if at is None:
             continue
+        mine = whose(row.hall, row.origin)
         rest = [
             o
             for o in timed
-            if o.origin == row.origin
+            if whose(o.hall, o.origin) == mine
             and (not is_put_in(o) or (o.id in came_in and came_in[o.id].utc_ms < at.utc_ms))
         ]
         met = [

@@ -28,8 +28,9 @@ class Log:
     ``pressed_ms`` is when it was pressed, since its start. ``cut``: it has no end, or one by a cut;
     with ``end_damaged`` it may have had one.
     ``boot`` puts a box's logs without a clock in order, then ``run``, the order in which the box
-    gave them. Logs of different ``origin`` are never one class; those with the same ``filed``
-    always are, as a coach said or, with ``kept``, an import did. One without a clock began between
+    gave them. Logs of different ``hall`` are never one class, nor, where it is not known, those of
+    different ``origin``; those with the same ``filed`` always are, as a coach said or, with
+    ``kept``, an import did. One without a clock began between
     ``since_us`` and ``until_us`` and was there to be collected at ``had_us``, as ``played`` tells.
     ``meets`` are the logs, by digest, that were where a host put its box into a class that was on,
     each with by how many ms it was elsewhere, or went on at another time.
@@ -55,12 +56,18 @@ class Log:
     until_us: int = FAR_US
     had_us: int = FAR_US
     key: str | None = None  # of the arming by which a remote led it
+    hall: str | None = None
     put_in: bool = False  # by a host, where no remote led it
 
     @property
     def met(self) -> set[str]:
         """The digests of those that it ``meets``."""
         return {digest for digest, _ in self.meets}
+
+    @property
+    def whose(self) -> str:
+        """Its hall, else its origin: logs of which this differs go into no class together."""
+        return whose(self.hall, self.origin)
 
     @property
     def given_us(self) -> int:
@@ -71,6 +78,11 @@ class Log:
     def late(self) -> bool:
         """Whether it came long after its box had it at a collecting."""
         return self.collected_utc_us - self.given_us > COLLECTING_US
+
+
+def whose(hall: str | None, origin: str | None) -> str:
+    """Return whose a log is: its hall's, else that of where it came from; "": ours."""
+    return hall or origin or ""
 
 
 def timed_groups(logs: Sequence[Log], clashing: set[Pair]) -> list[list[Log]]:
@@ -99,7 +111,7 @@ def timed_groups(logs: Sequence[Log], clashing: set[Pair]) -> list[list[Log]]:
     for apart_us, near in sorted(pairs.items()):
         near.sort(key=lambda pair: (pair[0], pair[1].digest, pair[2].digest))
         for spares in (False, True):
-            if spares and apart_us == 0:
+            if spares and apart_us == 0 and not of_one_hall(logs):
                 _divide(of)
                 _exchange(of)
             for _, one, other in near:
@@ -134,6 +146,14 @@ def led_apart(some: Iterable[Log], others: Iterable[Log]) -> bool:
     mine = {log.key for log in some} - {None}
     yours = {log.key for log in others} - {None}
     return bool(mine and yours) and not mine & yours
+
+
+def of_one_hall(logs: Iterable[Log]) -> bool:
+    """Whether logs that may be one class are known to be of one hall, so that none are told apart.
+
+    ``parted`` looks at those of each hall by themselves.
+    """
+    return all(log.hall is not None for log in logs)
 
 
 def fixed(group: Iterable[Log]) -> bool:
@@ -246,10 +266,15 @@ def _no_station_twice(some: Iterable[Log], others: Iterable[Log]) -> bool:
 
 
 def _may_be_one(some: Sequence[Log], others: Sequence[Log], clashing: set[Pair]) -> bool:
-    if (filed(some) and filed(others)) or led_apart(some, others):
+    if led_apart(some, others) or (filed(some) and filed(others) and not _only_kept(some, others)):
         return False
     pairs = [(a, b) for a in _first_ones(some) for b in _first_ones(others)]
     return all(starts_near(a, b) and (a.digest, b.digest) not in clashing for a, b in pairs)
+
+
+def _only_kept(some: Sequence[Log], others: Sequence[Log]) -> bool:
+    """Whether two groups were filed by imports alone, of what one hall's computers collected."""
+    return of_one_hall([*some, *others]) and not said(some) and not said(others)
 
 
 def _first_ones(group: Sequence[Log]) -> list[Log]:
@@ -322,6 +347,8 @@ def clashing_pairs(logs: Iterable[Log]) -> set[Pair]:
 
     Of those that began near each other; others are not one anyway.
     """
+    logs = list(logs)
+    known = of_one_hall(logs)
     found: set[Pair] = set()
     by_station: dict[int, list[Log]] = {}
     for log in sorted(logs, key=lambda log: (log.start_utc_us or 0, log.digest)):
@@ -331,9 +358,13 @@ def clashing_pairs(logs: Iterable[Log]) -> set[Pair]:
             for other in some[place + 1 :]:
                 if not starts_near(one, other):
                     break  # those that follow are further away; without a clock come first
-                if one.box_id == other.box_id or mixed(_pressed_us(one), _pressed_us(other)):
+                if one.box_id == other.box_id or (not known and _mixed(one, other)):
                     found |= {(one.digest, other.digest), (other.digest, one.digest)}
     return found
+
+
+def _mixed(one: Log, other: Log) -> bool:
+    return mixed(_pressed_us(one), _pressed_us(other))
 
 
 def _pressed_us(log: Log) -> list[int]:

@@ -22,7 +22,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-VERSION = "0012"  # the newest migration; a store that says less is brought up to it
+VERSION = "0013"  # the newest migration; a store that says less is brought up to it
 
 DIGEST = String(24)
 
@@ -152,6 +152,7 @@ runs = Table(
     Column("by_box_utc_us", BigInteger),  # by its box's clock, also where a coach says otherwise
     Column("met_seq", Integer),  # the last contact before it was collected here
     Column("led_key", String(16)),  # runs that a remote led by one arming have the same
+    Column("hall", String(16)),  # as its timeline tells; those of two halls are never one class
     UniqueConstraint("digest", name="uq_runs_digest"),
     Index("ix_runs_class_id", "class_id"),
     Index("ix_runs_box_id", "box_id", "station"),
@@ -269,6 +270,13 @@ wearers = Table(
     Column("logs", Text),  # digests of the logs that it was said of; NULL: all of the class
 )
 
+halls = Table(
+    "halls",
+    metadata,
+    Column("number", String(16), primary_key=True),  # in hex
+    Column("name", Text, nullable=False),  # as its coach calls it; "": not yet
+)
+
 athletes = Table(
     "athletes",
     metadata,
@@ -276,6 +284,18 @@ athletes = Table(
     Column("name", Text, nullable=False),
     Column("bib", Integer),  # the one usually worn
     Column("group_name", Text, nullable=False),
+)
+
+# What a coach said of classes: join, apart, date, delete; see store/results/sayings.
+sayings = Table(
+    "sayings",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("what", String(8), nullable=False),
+    Column("class_id", Integer, nullable=False),  # the class may be gone
+    Column("at_utc_us", BigInteger, nullable=False),
+    Column("undone", Boolean, nullable=False),
+    Column("kept", LargeBinary, nullable=False),  # the rows that it changed, before and after
 )
 
 unread = Table(

@@ -28,7 +28,7 @@ from .recount import PRESS, recount
 PUT_BACK = "it was put back, since it was read as what it is not"
 DOUBTED = "it does not say which plan it is of, and a plan on that box can't be read"
 ONLY_SAID = (PUT_BACK, DOUBTED)  # read by the coach's word alone
-_U = tables.unread.c
+_U, _R = tables.unread.c, tables.runs.c
 
 
 def played_by(
@@ -48,7 +48,7 @@ def played_by(
         wanted = wanted.where(t.station == station)
     fit = _fitting(journal, conn.execute(wanted.order_by(t.digest)).all())
     start = journals.read(journal, Played("", 0)).start_utc_us
-    if len(fit) > 1:
+    if len({row.plan for row in fit}) > 1:
         fit = [row for row in fit if _began_near(conn, row.plan, start)]
     elif fit and _played(conn, fit[0].plan):
         # It may be the plan before it was edited, when it was played at other times only.
@@ -57,6 +57,8 @@ def played_by(
             _began_near(conn, plan, start) or _collected_near(conn, plan, start, collected_utc_us)
         ):
             return None
+    if len(fit) > 1 and len({row.plan for row in fit}) == 1:
+        fit = [row for row in fit if _of_hall(conn, row, start, collected_utc_us)]
     return Played(fit[0].digest, fit[0].station) if len(fit) == 1 else None
 
 
@@ -75,6 +77,11 @@ def played_in(conn: Connection, journal: bytes, reason: str, class_id: int) -> P
     plan = conn.scalar(select(c.plan).where(c.id == class_id))
     rows = conn.execute(select(t.digest, t.station, t.data).where(t.plan == plan)).all()
     fit = _fitting(journal, rows, said=True)
+    halls = set(conn.scalars(select(_R.hall).where(_R.class_id == class_id).distinct()))
+    if len(fit) > 1 or None not in halls:  # sent by several halls, it is the one of that class
+        fit = [row for row in fit if timelines.hall_of(row.data) in {*halls, None}]
+    if len({row.station for row in fit}) == 1:
+        fit = sorted(fit, key=lambda row: timelines.hall_of(row.data) not in halls)[:1]
     if len(fit) != 1:
         how = "no box's part" if not fit else "the parts of several boxes"
         raise UsageError(
@@ -153,6 +160,21 @@ def _began_near(conn: Connection, plan: str, start_utc_us: int | None) -> bool:
     c = tables.classes.c
     near = c.start_utc_us.between(start_utc_us - START_APART_US, start_utc_us + START_APART_US)
     return conn.execute(select(c.id).where(c.plan == plan, near).limit(1)).first() is not None
+
+
+def _of_hall(conn: Connection, row: Any, start_utc_us: int | None, collected_utc_us: int) -> bool:
+    """Whether logs of a timeline's plan and hall began near a time, or were collected near one."""
+    near = _R.start_utc_us.between(
+        (start_utc_us or 0) - START_APART_US, (start_utc_us or 0) + START_APART_US
+    )
+    if start_utc_us is None:
+        near = _R.collected_utc_us.between(
+            collected_utc_us - COLLECTING_US, collected_utc_us + COLLECTING_US
+        )
+    c = tables.classes.c
+    wanted = select(_R.id).join(tables.classes, c.id == _R.class_id)
+    hall = _R.hall.is_not_distinct_from(timelines.hall_of(row.data))
+    return conn.execute(wanted.where(c.plan == row.plan, near, hall).limit(1)).first() is not None
 
 
 def _collected_near(

@@ -260,7 +260,7 @@ def _take_in(
     if now.altered is not None:  # a name may have been taken out since it was read
         ready = _count(log, timelines.decode(now.altered))
     row = {"id": run, "class_id": None, **_run_row(log)}
-    row |= {"origin": origin, "filed": filed, "kept": kept}
+    row |= {"origin": origin, "filed": filed, "kept": kept, "hall": ready.timeline.hall}
     row["met_seq"] = (conn.scalar(_LAST_MET) or 0) if collected else None
     dated = dated or dating.by_box(conn, found, log.box_id, log.collected_utc_us)
     row |= dated.columns() if dated else {}

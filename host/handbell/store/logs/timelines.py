@@ -80,6 +80,7 @@ class Timeline:
     total_ms: int
     windows: dict[int, Window]
     rated: tuple[int, ...]  # bibs that are asked how hard it was
+    hall: str | None = None  # by its number in hex; None: it was sent without one
 
 
 def text(raw: bytes) -> str:
@@ -126,6 +127,7 @@ def decode(data: bytes) -> Timeline:
         total_ms=head.total_ms,
         windows=windows,
         rated=rated,
+        hall=hall_of(data),
     )
 
 
@@ -143,6 +145,12 @@ def slot_ms_of(head: bytes) -> int:
         return int(t.Head.unpack(head).slot_ms)
     except (t.FormatError, ValueError) as error:
         raise _unsound(error) from error
+
+
+def hall_of(head: bytes) -> str | None:
+    """Return the hall that a timeline's sound header tells, by its number in hex, or None."""
+    number = bytes(head[t.HALL_AT : t.HALL_AT + t.HALL_SIZE])
+    return number.hex() if any(number) else None
 
 
 def _unsound(error: Exception) -> StoreError:

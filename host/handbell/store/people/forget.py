@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import sqlite3
 from dataclasses import dataclass, field
+from typing import Any
 
 from sqlalchemy import Connection, Table, delete, select, text, update
 from sqlalchemy.exc import DBAPIError
@@ -17,6 +18,7 @@ from handbell.store.database.bulk import insert_if_absent, insert_rows
 from handbell.store.database.database import Database
 from handbell.store.logs import timelines
 from handbell.store.results.amend import settle_name
+from handbell.store.results.sayings import packed, unpacked
 from handbell.store.results.settle import NAME
 
 from .names import key_of, plain_text
@@ -30,7 +32,7 @@ FREE_WORDS: tuple[tuple[Table, tuple[str, ...]], ...] = (
     (tables.amendments, ("who", "why", "undone_by")),
     (tables.athletes, ("group_name",)),
 )
-SWEPT = "athletes wearers amendments plans timelines tasks notes boxes"
+SWEPT = "athletes wearers amendments plans timelines tasks notes boxes sayings"
 
 
 _NOBODY = {"name": None, "said": ""}  # so that an unnamed bib is not one of which nobody spoke
@@ -89,6 +91,7 @@ def _take_out(conn: Connection, found: Forgotten, keep_plans: bool) -> None:
     gone = conn.execute(delete(tables.athletes).where(tables.athletes.c.key == key))
     found.count(tables.athletes, gone.rowcount)
     _from_wearers(conn, found, key)
+    _from_sayings(conn, found, key)
     for table, columns in FREE_WORDS:
         for column in columns:
             _from_words(conn, found, table, column)
@@ -131,6 +134,34 @@ def _from_wearers(conn: Connection, found: Forgotten, key: str) -> None:
         settle_name(conn, class_id, bib)
     for class_id, bib in sorted(unnamed):
         insert_if_absent(conn, w, {"class_id": class_id, "bib": bib, "absent": False})
+
+
+def _from_sayings(conn: Connection, found: Forgotten, key: str) -> None:
+    """Take the name out of what is kept of sayings, so that taking one back brings none back."""
+    s = tables.sayings
+
+    def plain(value: Any) -> Any:
+        if isinstance(value, dict):
+            return {
+                field: _NOBODY[field] if _is(field, one) else plain(one)
+                for field, one in value.items()
+            }
+        if isinstance(value, list):
+            return [plain(one) for one in value]
+        if not isinstance(value, str):
+            return value
+        without = without_name(value, found.name)
+        return value if without is None else "" if key_of(value) == key else without
+
+    def _is(field: str, value: Any) -> bool:
+        return field in _NOBODY and isinstance(value, str) and key_of(value) == key
+
+    for number, kept in conn.execute(select(s.c.id, s.c.kept)).all():
+        was = unpacked(kept)
+        now = plain(was)
+        if now != was:
+            conn.execute(update(s).where(s.c.id == number).values(kept=packed(now)))
+            found.count(s)
 
 
 def _from_words(

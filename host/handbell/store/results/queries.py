@@ -13,6 +13,7 @@ from handbell.store.classes.gathering import WEEK_US
 from handbell.store.classes.order import placed
 from handbell.store.database import tables
 from handbell.store.database.database import Database
+from handbell.store.halls.known import shown_halls
 from handbell.store.logs import timelines
 from handbell.store.logs.timelines import Timeline
 
@@ -37,7 +38,12 @@ def _with_their_times(conn: Connection, found: Sequence[RowMapping]) -> list[Cla
     lost = [row["collected_utc_us"] for row in found if row["start_utc_us"] is None]
     at = placed(conn, min(lost) - WEEK_US, max(lost) + WEEK_US) if lost else {}
     at |= {row["id"]: row["start_utc_us"] for row in found if row["start_utc_us"] is not None}
-    return [ClassRow(at_utc_us=at[row["id"]], **row) for row in found]
+    called = shown_halls(conn)
+    halls = [called.get(row["hall"], "") for row in found]
+    return [
+        ClassRow(**{**row, "at_utc_us": at[row["id"]], "hall": hall})
+        for row, hall in zip(found, halls, strict=True)
+    ]
 
 
 def _classes() -> Select[Any]:
@@ -45,6 +51,7 @@ def _classes() -> Select[Any]:
     boxes = (
         select(func.count(r.c.box_id.distinct())).where(r.c.class_id == c.c.id).scalar_subquery()
     )
+    hall = select(func.max(r.c.hall)).where(r.c.class_id == c.c.id).scalar_subquery()
     return select(
         c.c.id,
         c.c.plan,
@@ -53,6 +60,7 @@ def _classes() -> Select[Any]:
         c.c.started_by,
         c.c.collected_utc_us,
         boxes.label("boxes"),
+        hall.label("hall"),
     ).join(p, p.c.digest == c.c.plan)
 
 

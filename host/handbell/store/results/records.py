@@ -12,6 +12,7 @@ class ClassRow:
     """One class in a list; ``start_utc_us`` is None when no box of it had a clock.
 
     Then it was over by ``at_utc_us``, else it began at it: classes stand in the order of that.
+    ``hall`` says how its hall is called where the store has classes of more than one, else "".
     """
 
     id: int
@@ -22,6 +23,7 @@ class ClassRow:
     collected_utc_us: int
     boxes: int
     at_utc_us: int
+    hall: str = ""
 
 
 @dataclass(frozen=True)

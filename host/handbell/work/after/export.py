@@ -47,6 +47,7 @@ class Apart:
 class Imported:
     """What a bundle brought. ``kept`` are sentences on what stays as it was here, ``doubts`` on how
     logs were filed; ``backup`` is the copy of the store made before, None where nothing was in it.
+    ``halls`` says how the hall of each class is called, where the store has more than one.
     """
 
     runs: int
@@ -60,6 +61,7 @@ class Imported:
     apart: tuple[Apart, ...] = field(default=())
     doubts: tuple[str, ...] = field(default=())
     backup: str | None = None
+    halls: dict[int, str] = field(default_factory=dict)
 
 
 def export(
@@ -133,4 +135,5 @@ def take_in_bundle(path: Path, store_at: str | None = None) -> Imported:
         apart=tuple(Apart(mine, alike) for mine, alike in done.apart.items()),
         doubts=tuple(done.doubts),
         backup=backup,
+        halls=done.halls,
     )

@@ -11,8 +11,10 @@ from handbell.base.wall import resolved
 from handbell.store import open_store
 from handbell.store.classes import filing, joining
 from handbell.store.classes.newest import meant
+from handbell.store.results import sayings
 from handbell.store.results.queries import load_class, load_row
 from handbell.store.results.records import ClassRecord
+from handbell.store.results.sayings import Saying
 from handbell.work.in_class.starts import EXAMPLE_DAY, parsed
 from handbell.work.upkeep.plugged_in import host_clock
 
@@ -45,7 +47,8 @@ class Filed:
     ``moved`` are sentences on logs and names that went elsewhere by it, ``doubts`` on what is
     not known of its logs.
 
-    ``names`` went along to a class that is new.
+    ``names`` went along to a class that is new. ``hall`` says how its hall is called where the
+    store has classes of more than one, else "".
     """
 
     class_id: int
@@ -56,6 +59,7 @@ class Filed:
     moved: tuple[str, ...] = ()
     names: tuple[str, ...] = ()
     doubts: tuple[str, ...] = ()
+    hall: str = ""
 
 
 @dataclass(frozen=True)
@@ -71,6 +75,26 @@ class Deleted:
     backup: str | None
 
 
+@dataclass(frozen=True)
+class Sayings:
+    """What was said of classes and can be taken back, the latest first."""
+
+    sayings: tuple[Saying, ...]
+
+
+@dataclass(frozen=True)
+class TakenBack:
+    """What was taken back; ``classes`` are those that its logs are in now.
+
+    ``already``: it was before, and nothing changed. ``moved`` as in ``Filed``.
+    """
+
+    saying: Saying
+    already: bool
+    classes: tuple[int, ...]
+    moved: tuple[str, ...]
+
+
 def class_logs(class_id: int | None, store_at: str | None = None) -> Filed:
     """Return a class, the newest without an id, and its logs."""
     with open_store(store_at, make=False) as store:
@@ -82,7 +106,7 @@ def join(class_id: int | None, other: int, store_at: str | None = None) -> Filed
     """Say that a class is one with another; raises UsageError when they can't be one."""
     moved: list[str] = []
     with open_store(store_at, make=False) as store:
-        number = filing.join_classes(store, meant(store, class_id), other, moved)
+        number = filing.join_classes(store, meant(store, class_id), other, moved, _now_us())
         return _filed(load_class(store, number), moved)
 
 
@@ -93,7 +117,7 @@ def part(class_id: int | None, boxes: Collection[str], store_at: str | None = No
     """
     moved: list[str] = []
     with open_store(store_at, make=False) as store:
-        number = filing.set_apart(store, meant(store, class_id), boxes, moved)
+        number = filing.set_apart(store, meant(store, class_id), boxes, moved, _now_us())
         record = load_class(store, number)
     names = [f"{w.bib}={w.name}" for _, w in sorted(record.wearers.items()) if w.name]
     return _filed(record, moved, names if number != class_id else ())
@@ -104,12 +128,32 @@ def date(class_id: int | None, word: str, store_at: str | None = None) -> Filed:
 
     Raises UsageError for what is no day with a time, or lies ahead.
     """
-    now_us = host_clock().utc_us()
+    now_us = _now_us()
     at_us = None if word == AS_LOGGED else _when(word, now_us)
     moved: list[str] = []
     with open_store(store_at, make=False) as store:
-        number = filing.set_date(store, meant(store, class_id), at_us, moved)
+        number = filing.set_date(store, meant(store, class_id), at_us, moved, now_us)
         return _filed(load_class(store, number), moved)
+
+
+def undo(number: int | None = None, store_at: str | None = None) -> TakenBack:
+    """Take back what was said of a class, the last one without a number; twice changes nothing.
+
+    Raises UsageError where that can't be done exactly any more.
+    """
+    with open_store(store_at, make=False) as store:
+        done = sayings.undo(store, number)
+    return TakenBack(done.saying, done.already, tuple(done.classes), tuple(done.said))
+
+
+def said(store_at: str | None = None) -> Sayings:
+    """Return what was said of classes, the latest first."""
+    with open_store(store_at, make=False) as store:
+        return Sayings(tuple(sayings.sayings(store)))
+
+
+def _now_us() -> int:
+    return host_clock().utc_us()
 
 
 def _when(word: str, now_us: int) -> int:
@@ -130,7 +174,7 @@ def delete(class_id: int, store_at: str | None = None) -> Deleted:
     with open_store(store_at, make=False) as store:
         row = load_row(store, class_id)
         backup = before(store, "delete")
-        logs, moved = filing.delete_class(store, row.id)
+        logs, moved = filing.delete_class(store, row.id, _now_us())
     return Deleted(
         deleted=row.id,
         title=row.title,
@@ -153,6 +197,7 @@ def _filed(record: ClassRecord, moved: Collection[str] = (), names: Collection[s
         logs=_logs(record),
         moved=told,
         names=tuple(names),
+        hall=row.hall,
     )
 
 

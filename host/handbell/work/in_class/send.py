@@ -18,10 +18,13 @@ from handbell.boxes.clocks.clock import Clocks
 from handbell.boxes.link.connection import Connection
 from handbell.boxes.link.fleet import Fleet, Outcome
 from handbell.compile import build
-from handbell.compile.build import BoxTimeline, CompiledClass
+from handbell.compile.build import BoxTimeline
+from handbell.compile.hall import with_hall
 from handbell.compile.timelines import REMOTE_BUTTONS
 from handbell.plan.files import load_plan
 from handbell.plan.model import Plan
+from handbell.store.halls.known import put_hall
+from handbell.store.halls.own import Hall, made_hall
 from handbell.store.store import Store
 from handbell.work.upkeep.plugged_in import (
     Stranger,
@@ -80,14 +83,16 @@ def send(
     """
     plan = load_plan(path)
     built = build(plan)
-    loads = [_load(timeline, built.buttons) for timeline in built.timelines]
-    warnings = list(built.warnings)
+    hall, doubt = _hall()
+    timelines = [with_hall(one, hall.number) if hall else one for one in built.timelines]
+    loads = [_load(timeline, built.buttons) for timeline in timelines]
+    warnings = [*built.warnings, *doubt]
     with open_fleet(ports) as fleet, store_or_none(store_url) as (store, clocks):
         stations = StationMap()
         pairs = pair(fleet, loads, stations, without)
         remote = _load(built.remote, REMOTE_BUTTONS)
         loaded = _loaded(plan, loads, pairs, without, remote.digest)
-        warnings += _kept(store, plan, built)
+        warnings += _kept(store, plan, timelines, hall)
         outcomes = send_loads(fleet, loads, stations, without, progress, remote)
         make_spares(fleet, stations)
         _give_rates(fleet, outcomes, clocks)
@@ -133,14 +138,29 @@ def _loaded(
     return LoadedClass.of(plan.title, timelines, boxes, gates, plan.grid_s, remote).without(without)
 
 
-def _kept(store: Store | None, plan: Plan, built: CompiledClass) -> list[str]:
+def _hall() -> tuple[Hall | None, list[str]]:
+    """Return the hall of this computer, drawn now if it has none; else why there is none.
+
+    A class does without: then it is told apart from others by the rules alone.
+    """
+    try:
+        return made_hall(), []
+    except HandbellError as error:
+        return None, [f"{error} This class is sent without a hall"]
+
+
+def _kept(
+    store: Store | None, plan: Plan, timelines: list[BoxTimeline], hall: Hall | None
+) -> list[str]:
     """Keep plan and timelines in the store; return what hinders it: the boxes have them too."""
     if store is None:
         return []
     try:
         store.put_plan(plan.source, plan.title)
-        for timeline in built.timelines:
+        for timeline in timelines:
             store.put_timeline(timeline.data)
+        if hall is not None:
+            put_hall(store, hall)
     except StoreError as error:
         return [str(error)]
     return []

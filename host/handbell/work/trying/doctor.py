@@ -49,7 +49,7 @@ class Checkup:
 
 
 def checkup(store: str | None = None) -> Checkup:
-    """Look at versions, manual, extras, settings, folders, store, ports, clock and browser."""
+    """Look at versions, manual, extras, settings, folders, hall, store, ports, clock, browser."""
     found: list[Finding] = []
     looks = (
         _versions,
@@ -58,6 +58,7 @@ def checkup(store: str | None = None) -> Checkup:
         _settings,
         _data,
         _state,
+        _hall,
         lambda: _store(store),
         _ports,
         _clock,
@@ -141,6 +142,16 @@ def _data() -> Iterator[Finding]:
 
 def _state() -> Iterator[Finding]:
     return _folder("state", places.state_folder())
+
+
+def _hall() -> Iterator[Finding]:
+    from handbell.store.halls.own import own_hall
+
+    hall = own_hall()
+    if hall is None:
+        yield Finding("hall", None, "none yet; the first handbell send gives this computer one")
+    else:  # not what it is called: that may be a person's name
+        yield Finding("hall", True, f"number {hall.number}")
 
 
 def _folder(what: str, folder: Path) -> Iterator[Finding]:

@@ -41,6 +41,7 @@ def text(result: Imported, out: Out) -> None:
     out.line(f"{result.runs_new} new of {result.runs} logs, of class {where or 'none'}.")
     if result.amendments_new or result.names_new:
         out.line(f"{result.amendments_new} amendments and {result.names_new} names are new.")
+    out.lines(f"Class {number} is of {name}." for number, name in result.halls.items())
     out.lines(_apart(one) for one in result.apart)
     out.lines(result.kept)
     out.lines(result.doubts)

@@ -80,4 +80,5 @@ def text(result: Classes | Reported, out: Out) -> None:
 
 def _line(one: ClassRow) -> str:
     when = class_date(one.start_utc_us, one.collected_utc_us)
-    return f"{one.id:>5}  {when}  {one.title}, {several(one.boxes, 'box', 'boxes')}"
+    where = f", {one.hall}" if one.hall else ""
+    return f"{one.id:>5}  {when}  {one.title}, {several(one.boxes, 'box', 'boxes')}{where}"

@@ -1,0 +1,1 @@
+"""Halls: the one of this computer, and what the store knows of all."""
