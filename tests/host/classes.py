@@ -236,15 +236,26 @@ def play_off(
 
 
 def play_put_in(
-    data: bytes, presses=(), at_ms: int = 0, start_utc_ms: int = START_UTC_MS, boot: int = 2
+    data: bytes,
+    presses=(),
+    at_ms: int = 0,
+    start_utc_ms: int = START_UTC_MS,
+    boot: int = 2,
+    gate_ms: int | None = None,
 ) -> Run:
-    """Play a timeline on a box that a host put into the class ``at_ms`` after its start."""
+    """Play a timeline on a box that a host put into the class ``at_ms`` after its start.
+
+    That stood at ``gate_ms`` then, or ran.
+    """
     run = Run()
     run.keep(j.run_record(bytes.fromhex(digest_of(data)), t.Reader(io.BytesIO(data)).head.station))
     model = ClockModel((start_utc_ms - ZERO_MS) * 1000, 0)
     _tell_box(run, model, boot)
     runner = Runner(t.Reader(io.BytesIO(data)), RunTime(0, 0, model), run)
-    assert runner.rejoin(ZERO_MS, ZERO_MS + at_ms, at_ms)
+    if gate_ms is None:
+        assert runner.rejoin(ZERO_MS, ZERO_MS + at_ms, at_ms)
+    else:
+        runner.wait_again(gate_ms, ZERO_MS + at_ms)
     drive(runner, run, [p for p in presses if p.at_ms >= at_ms], None)
     return run
 

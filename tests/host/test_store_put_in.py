@@ -1,5 +1,6 @@
 """Where the log of a box goes that a host put into a class that was on."""
 
+import io
 import itertools
 
 import pytest
@@ -13,6 +14,7 @@ from handbell.store.classes.put_in import STOOD_MS, WENT_ON_MS, _apart_ms
 from handbell.store.classes.together import Log
 from handbell.store.database.tables import runs
 from handbell.store.logs.courses import At, Course
+from handbell_core import timeline as t
 
 S_US = 1_000_000
 HOUR_MS = 3_600_000
@@ -191,3 +193,30 @@ def test_a_class_that_a_coach_dated_keeps_its_date_when_a_put_in_box_comes(store
 def rows_of(store):
     with store.reading() as conn:
         return conn.execute(select(runs.c.class_id, runs.c.station, runs.c.start_utc_us)).all()
+
+
+@pytest.mark.parametrize("order", list(itertools.permutations(range(3))))
+def test_who_it_was_taken_to_be_with_is_filed_anew_when_it_turns_out_otherwise(store, order):
+    """A box cut off at a gate is put in at the same gate of the next class."""
+    squat = (Piece("Squat", 60),)
+    data = {n: timeline((squat, squat), (n,), n, rounds=1, gate=True) for n in (2, 3)}
+    for one in data.values():
+        store.put_timeline(one)
+    gate_ms = next(ms for ms, kind in spans_of(data[2]) if kind == t.GATE)
+    next_ms = START_UTC_MS + 30 * MINUTE_MS
+    at_ms = gate_ms + 40_000
+    logs = [
+        (3, play(data[3], PRESSES, boot=1).journal),  # its power fails as it stands there
+        (3, play_put_in(data[3], (), at_ms, next_ms, 2, gate_ms).journal),
+        (2, play(data[2], [Press(at_ms + 60_000, 0, 1_700)], next_ms).journal),
+    ]
+    for n in order:
+        station, journal = logs[n]
+        store.ingest(journal, BOX_IDS[station - 1], (next_ms + 60 * MINUTE_MS + n * 9_000) * 1000)
+    assert stations_by_class(store) in ([[2, 3], [3]], [[3, 2], [3]], [[3], [2, 3]], [[3], [3, 2]])
+
+
+def spans_of(data):
+    reader = t.Reader(io.BytesIO(data))
+    spans = [reader.span(n, t.Span()) for n in range(reader.head.spans)]
+    return [(span.start_ms, span.kind) for span in spans]

@@ -30,6 +30,8 @@ from .gathering import Rows, hanging_on, parted_around
 from .moves import moves, moves_told
 from .parted import Parted
 
+Part = tuple[str, Rows, Parted]
+
 _FILING = 0x68616E64  # of PostgreSQL's numbers for such turns; migrating has another
 _TURN = select(func.pg_advisory_xact_lock(_FILING))
 
@@ -58,16 +60,33 @@ def file(
     """
     parts = [parted_around(conn, run)]
     seen = set(parts[0][1])
-    for other in sorted(hanging_on(conn, run)):
-        if other not in seen:
-            with suppress(StoreError):
-                parts.append(parted_around(conn, other))
-                seen |= set(parts[-1][1])
+    _part_more(conn, hanging_on(conn, run), parts, seen)
     numbers = _numbers([(rows, found) for _, rows, found in parts], anew)
     now: dict[int, int] = {}
     for (plan, rows, found), number in zip(parts, numbers, strict=True):
         now |= _write(conn, plan, rows, found, number, differ, moved)
     return now[run]
+
+
+def _part_more(conn: Connection, some: Iterable[int], parts: list[Part], seen: set[int]) -> None:
+    """Part what hangs together with some runs, too, and with whom a class was shared until now.
+
+    What a box met may be other boxes since more logs are there: then nothing but the class's number
+    leads to those with which it was. One whose timeline is damaged stays where it is.
+    """
+    left = sorted(some)
+    while True:
+        for run in left:
+            if run not in seen:
+                seen.add(run)
+                with suppress(StoreError):
+                    parts.append(parted_around(conn, run))
+                    seen |= set(parts[-1][1])
+        of = {row.class_id for _, rows, _ in parts for row in rows.values()} - {None}
+        mates = conn.scalars(select(runs.c.id).where(runs.c.class_id.in_(of)))
+        left = sorted(set(mates) - seen)
+        if not left:
+            return
 
 
 @contextmanager
@@ -133,12 +152,8 @@ def file_each(
     One whose timeline in the store is damaged stays where it is.
     """
     seen: set[int] = set()
-    found = []
-    for run in some:
-        if run not in seen:
-            with suppress(StoreError):
-                found.append(parted_around(conn, run))
-                seen |= set(found[-1][1])
+    found: list[Part] = []
+    _part_more(conn, some, found, seen)
     numbers = _numbers([(rows, parts) for _, rows, parts in found], anew)
     for (plan, rows, parts), number in zip(found, numbers, strict=True):
         _write(conn, plan, rows, parts, number, differ, None)

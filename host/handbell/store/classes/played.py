@@ -18,9 +18,9 @@ from sqlalchemy import Connection, Row, bindparam, func, select
 
 from handbell.store.database.tables import contacts, runs
 from handbell.store.logs import journals
-from handbell.store.logs.courses import course_of
 from handbell_core import journal as j
 
+from .put_in import way_of
 from .together import COLLECTING_US, FAR_US, Log, came_before, in_one_boot
 
 _BOX_AT = struct.Struct("<8sHH")
@@ -147,9 +147,9 @@ def _came_in(conn: Connection, late: Collection[int]) -> dict[int, int]:
 
     Such a log tells as its start that of its class, and the same box may have been in it before.
     """
-    wanted = select(runs.c.id, runs.c.journal).where(runs.c.id.in_(list(late)))
+    wanted = select(runs).where(runs.c.id.in_(list(late)))
     told = conn.execute(wanted) if late else ()
-    ats = {run: course_of(j.parse(bytes(journal))[0]).came_in for run, journal in told}
+    ats = {run.id: way_of(run, bytes(run.journal)).came_in for run in told}
     return {run: at.utc_ms * 1000 for run, at in ats.items() if at is not None}
 
 

@@ -43,7 +43,7 @@ def met_by(conn: Connection, some: Iterable[Row[Any]]) -> dict[int, tuple[tuple[
         return {}
     of = select(runs.c.id, runs.c.journal).where(runs.c.id.in_([row.id for row in timed]))
     journal = {row.id: bytes(row.journal) for row in conn.execute(of)}
-    ways = {row.id: _way(row, journal[row.id]) for row in timed}
+    ways = {row.id: way_of(row, journal[row.id]) for row in timed}
     came_in = {row.id: at for row in late if (at := ways[row.id].came_in) is not None}
     found = {}
     for row in late:
@@ -76,7 +76,7 @@ def met_by(conn: Connection, some: Iterable[Row[Any]]) -> dict[int, tuple[tuple[
     return found
 
 
-def _way(run: Row[Any], journal: bytes) -> Course:
+def way_of(run: Row[Any], journal: bytes) -> Course:
     """Return a box's way, as much later as a coach said that its class was."""
     way = course_of(j.parse(journal)[0])
     if run.dated_by != BY_HAND:
@@ -114,7 +114,8 @@ def _was_with(own: Row[Any], way: Course, met: Sequence[tuple[Row[Any], Course]]
     if last is None or last.utc_ms > at.utc_ms:
         return False
     if not met:
-        return _at_one_place(last, at, at.utc_ms)
+        stood_ms = 0 if last.runs else at.utc_ms - last.utc_ms
+        return stood_ms <= STOOD_MS and _at_one_place(last, at, at.utc_ms)
     end_ms = way.end_utc_ms if way.end_utc_ms is not None else last.utc_ms
     for row, other in met:
         there = other.at(end_ms)
