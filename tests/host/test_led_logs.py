@@ -65,7 +65,7 @@ def test_it_is_in_no_fade_no_trend_and_no_advice():
     assert (got[1].finish_ms, got[1].earned_rest_ms, got[1].made) == (None, None, None)
     found = fade_of(got)
     assert found.percent is None and found.reason == "incomplete set"
-    assert found.best == min(got[0].finish_ms, got[2].finish_ms)
+    assert found.best == max(got[0].rate, got[2].rate)
     ((_, sums),) = added_up(got)
     assert (sums.judged, sums.timed, sums.rates) == (2, 2, 2) and score_of(sums) is None
     assert [one.read for one in session_of(1, got, None).tries] == [True, False, True]

@@ -98,7 +98,8 @@ def test_a_report_says_who_missed_who_faded_and_how_hard_it_was(path):
     assert found.headline == (
         "Targets made: 3 of 4. Missed some: Bib 9 (1 of 2).",
         "Most rest earned: Ada, 0:56 in all.",
-        "Faded most: Ada in Rope skips, 10, 5 reps (fade 25.0 %).",  # 2, 1 reps are no fade
+        "Faded most: Bib 9 in Ring rows, made in 2 s, 1 of 2 (fade 48.3 %); "
+        "Ada in Rope skips, 10, 5 reps (fade 25.0 %).",  # Bib 9's 2, 1 skips are no fade
         "How hard it was: 3.0 of 10 on average. No answer from Bib 9.",
     )
 

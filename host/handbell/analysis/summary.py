@@ -100,13 +100,16 @@ def _all_set_aside(own: Sequence[Effort]) -> bool:
 def exercises_of(
     efforts: Sequence[Effort], doubtful: Doubtful = nothing_doubtful
 ) -> list[Exercise]:
-    """Gather efforts by exercise, in the order of the plan."""
-    found: dict[tuple[int, int, str], dict[int, list[Effort]]] = {}
+    """Gather efforts by exercise, in the order of the plan.
+
+    Who was asked for something else in it, a hold in place of reps, stands apart.
+    """
+    found: dict[tuple[int, int, str, int], dict[int, list[Effort]]] = {}
     for effort in sorted(efforts, key=lambda e: (e.block, e.item, e.start_ms)):
-        key = effort.block, effort.item, effort.name
+        key = effort.block, effort.item, effort.name, effort.ask
         found.setdefault(key, {}).setdefault(effort.bib, []).append(effort)
     exercises = []
-    for (block, item, name), by_bib in found.items():
+    for (block, item, name, _), by_bib in found.items():
         series = tuple(
             Series(
                 bib, block, item, name, tuple(rounds), fade_of(rounds, any(map(doubtful, rounds)))

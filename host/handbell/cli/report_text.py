@@ -5,11 +5,11 @@ from __future__ import annotations
 from handbell.base.times import class_date, whole_clock
 from handbell.base.words import block_words, several
 from handbell.cli.output import Out
-from handbell.report.one_class.cells import cell_words, fade_words, length_words, number_of
+from handbell.report.one_class.cells import cell_words, fade_words, length_words, number_of, unit_of
 from handbell.report.one_class.model import ClassReport, ExerciseTable
 from handbell.report.one_class.skew import rang_words
 from handbell.report.talk import Talk, change_lines
-from handbell.report.words import percent_of
+from handbell.report.words import faded_by
 
 
 def print_report(report: ClassReport, out: Out) -> None:
@@ -98,7 +98,7 @@ def _people(report: ClassReport, out: Out) -> None:
             whole_clock(p.earned_rest_ms) if p.targets else "",
             f"{p.holds_kept} of {p.holds}" if p.holds else "",
             *(("no answer" if p.rating is None else p.rating,) if report.rated else ()),
-            "" if p.fade_percent is None else f"{p.fade_in} {percent_of(p.fade_percent)}",
+            f"{p.fade_in} {faded_by(p.fade_percent, p.fade_at_least)}".strip(),
         )
         for p in report.people
     ]
@@ -117,7 +117,8 @@ def _exercise(exercise: ExerciseTable, out: Out) -> None:
         for cell in row.cells:
             main, remark = cell_words(exercise, cell)
             cells[cell.round] = f"{main}, {remark}" if remark else main
-        numbers = (number_of(row, row.mean), number_of(row, row.best), fade_words(row))
+        numbers = (number_of(row.mean), number_of(row.best), fade_words(row))
         rows.append((row.name, *(cells.get(r, "") for r in rounds), *numbers))
-    headings = ("name", *(f"round {r}" for r in rounds), "mean", "best", "fade")
+    unit = f", {unit_of(exercise)}" if unit_of(exercise) else ""
+    headings = ("name", *(f"round {r}" for r in rounds), f"mean{unit}", f"best{unit}", "fade")
     out.table(headings, rows, right=(len(rounds) + 1, len(rounds) + 2))

@@ -15,7 +15,7 @@ from .over_time.athlete import AthleteReport
 from .over_time.group_model import GroupReport
 from .over_time.views import athlete_view, group_view
 from .view import View
-from .words import percent_of
+from .words import faded_by
 
 HERE = Path(__file__).parent
 
@@ -36,7 +36,7 @@ def page(report: Report) -> str:
     env = jinja2.Environment(loader=loader, autoescape=True, trim_blocks=True, lstrip_blocks=True)
     env.filters.update(
         clock=whole_clock,
-        percent=percent_of,
+        faded=faded_by,
         whole_percent=lambda share: f"{share:.0f} %",
         several=several,
         short=short,

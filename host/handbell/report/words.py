@@ -38,6 +38,11 @@ NOTES = {
 }
 
 
+def faded_by(percent: float | None, at_least: bool) -> str:
+    """Return a fade, "" for none; ``at_least``: only a bound is known of a round."""
+    return "" if percent is None else f"{percent_of(percent)}{' or more' * at_least}"
+
+
 def percent_of(share: float) -> str:
     """Return a percentage with one decimal."""
     return f"{share:.1f} %"

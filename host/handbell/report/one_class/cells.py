@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from handbell.base.times import seconds_of, whole_clock
-from handbell.report.words import percent_of
+from handbell.report.words import faded_by
 
 from .model import Cell, ClassReport, ExerciseTable, Row
 
@@ -73,15 +73,20 @@ def _done(table: ExerciseTable, cell: Cell) -> tuple[str, str]:
     return _count(cell), ""
 
 
-def number_of(row: Row, value: float | None) -> str:
-    """Return a mean or best with its unit, "" for none."""
+def unit_of(table: ExerciseTable) -> str:
+    """Return the unit of all means and bests of a table, "" where it has none."""
+    return next((row.form for row in table.rows if row.form), "")
+
+
+def number_of(value: float | None) -> str:
+    """Return a mean or best, "" for none."""
     if value is None:
         return ""
-    if row.form != "reps":
-        return seconds_of(value)
     return f"{value:.0f}" if value == int(value) else f"{value:.1f}"
 
 
 def fade_words(row: Row) -> str:
     """Return a row's fade, or why there is none."""
-    return row.fade_missing if row.fade_percent is None else percent_of(row.fade_percent)
+    if row.fade_percent is None:
+        return row.fade_missing
+    return faded_by(row.fade_percent, row.fade_at_least)

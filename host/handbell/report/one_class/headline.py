@@ -8,8 +8,9 @@ from handbell.analysis.fade import Form, whole_seconds
 from handbell.analysis.summary import Person, Series
 from handbell.base.times import whole_clock
 from handbell.base.words import few, listed, several
-from handbell.report.words import percent_of
+from handbell.report.words import faded_by
 from handbell.store.results.effort import Effort
+from handbell_core import timeline as t
 
 from .odd import MOST_NAMED, Named
 
@@ -137,22 +138,35 @@ def _faded(people: Sequence[Person], named: Named) -> list[str]:
         return []
     faded.sort(key=lambda s: s.fade.percent or 0.0, reverse=True)
     said = [
-        f"{named(s.bib)} in {s.name}, {_series(s)} (fade {percent_of(s.fade.percent or 0.0)})"
-        for s in faded[:MOST_NAMED]
+        f"{named(s.bib)} in {s.name}, {_series(s)} (fade {_fade(s)})" for s in faded[:MOST_NAMED]
     ]
     return [f"Faded most: {'; '.join(said)}."]
 
 
-def _series(series: Series) -> str:
-    def one(e: Effort) -> str:
-        if series.fade.form is Form.REPS:
-            return str(e.reps)
-        ms = e.finish_ms if series.fade.form is Form.TIMES else e.held_ms
-        return str(whole_seconds(ms or 0))
+def _fade(series: Series) -> str:
+    return faded_by(series.fade.percent, series.fade.at_least)
 
-    unit = {Form.REPS: "reps", Form.TIMES: "s to the target", Form.HELD: "s held"}
-    form = series.fade.form or Form.REPS
-    return f"{', '.join(one(e) for e in series.efforts)} {unit[form]}"
+
+def _series(series: Series) -> str:
+    form = series.fade.form
+    if form is Form.HELD:
+        return f"{', '.join(str(whole_seconds(e.held_ms or 0)) for e in series.efforts)} s held"
+    timed = [e.finish_ms is not None and bool(e.made) for e in series.efforts]
+    if form is Form.PACE and all(timed):
+        seconds = (str(whole_seconds(e.finish_ms or 0)) for e in series.efforts)
+        return f"{', '.join(seconds)} s to the target"
+    if form is Form.PACE:
+        rounds = zip(series.efforts, timed, strict=True)
+        return ", ".join(_of_target(e, known) for e, known in rounds)
+    return f"{', '.join(str(e.reps) for e in series.efforts)} reps"
+
+
+def _of_target(e: Effort, timed: bool) -> str:
+    if timed:
+        return f"made in {whole_seconds(e.finish_ms or 0)} s"
+    if e.made:
+        return "made"
+    return "not finished" if e.tap == t.TAP_FINISH else f"{e.reps} of {e.goal}"
 
 
 def _ratings(people: Sequence[Person], ratings: Mapping[int, int], named: Named) -> list[str]:

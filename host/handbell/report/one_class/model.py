@@ -70,6 +70,7 @@ class PersonLine:
     holds_kept: int
     rating: int | None
     fade_percent: float | None
+    fade_at_least: bool
     fade_in: str
 
 
@@ -96,7 +97,10 @@ class Cell:
 
 @dataclass(frozen=True)
 class Row:
-    """One bib's rounds of an exercise. ``mean`` and ``best`` are reps, or ms of time."""
+    """One bib's rounds of an exercise. ``mean`` and ``best`` are in the unit that ``form`` names.
+
+    ``fade_at_least``: of a round only a bound is known, so the fade may be more.
+    """
 
     bib: int
     name: str
@@ -105,6 +109,7 @@ class Row:
     mean: float | None
     best: float | None
     fade_percent: float | None
+    fade_at_least: bool
     fade_missing: str
 
 
@@ -255,6 +260,7 @@ def _person_line(person: Person, name: str) -> PersonLine:
         holds_kept=person.holds_kept,
         rating=person.rating,
         fade_percent=worst.fade.percent if worst else None,
+        fade_at_least=worst is not None and worst.fade.at_least,
         fade_in=worst.name if worst else "",
     )
 
@@ -286,6 +292,7 @@ def _row(series: Series, name: str, was: Mapping[Key, str]) -> Row:
         mean=fade.mean,
         best=fade.best,
         fade_percent=fade.percent,
+        fade_at_least=fade.at_least,
         fade_missing=fade.reason,
     )
 

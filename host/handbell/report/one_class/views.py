@@ -9,7 +9,7 @@ from handbell.base.times import class_date
 from handbell.report.talk import ADVICE_CAUTION, change_lines
 from handbell.report.view import View
 
-from .cells import cell_words, fade_words, length_words, number_of
+from .cells import cell_words, fade_words, length_words, number_of, unit_of
 from .charts import bars_of
 from .model import ClassReport, ExerciseTable
 from .skew import rang_words
@@ -51,8 +51,8 @@ def _exercise(table: ExerciseTable) -> dict[str, Any]:
             {
                 "name": row.name,
                 "cells": [(*said.get(r, ("", "")), Markup(drawn.get(r, ""))) for r in rounds],
-                "mean": together(number_of(row, row.mean)),
-                "best": together(number_of(row, row.best)),
+                "mean": number_of(row.mean),
+                "best": number_of(row.best),
                 "fade": together(fade_words(row)),
                 "scored": row.fade_percent is not None,
             }
@@ -60,6 +60,7 @@ def _exercise(table: ExerciseTable) -> dict[str, Any]:
     return {
         "table": table,
         "rounds": rounds,
+        "unit": unit_of(table),
         "rows": rows,
         "scored": any(row["scored"] for row in rows),
         "bars": bars.meaning,
