@@ -231,8 +231,8 @@ def test_history_of_everybody_and_of_one(path, capsys):
     ]
     _, one = run("history", 1, "--store", path, capsys=capsys)
     push_up = one["exercises"][0]
-    assert push_up["name"] == "Push-up" and push_up["what"] == "time to the target"
-    assert push_up["scores"] == [30.0] * 6
+    assert push_up["name"] == "Push-up" and push_up["what"] == "reps a minute"
+    assert push_up["scores"] == [20.0] * 6  # 5 in 15 s
     assert push_up["trend"]["weekly"]["slope"] == 0
     assert len(one["weeks"]) == 6 and one["weeks"][0]["classes"] == 1
     assert main(["history", "1", "--store", str(path)]) == 0

@@ -12,7 +12,7 @@ from scipy import stats
 from handbell.analysis.fade import decrement
 from handbell.analysis.load import Deviation, Rated, monotony, session_load, strain, weeks_of
 from handbell.analysis.trend import trend_of
-from handbell.base.robust import quartiles, spread, theil_sen
+from handbell.base.robust import chance, false_discovery, quartiles, spread, theil_sen
 
 VALUES = st.lists(st.integers(1, 500), min_size=2, max_size=12)
 
@@ -127,6 +127,25 @@ def test_slope_and_interval_are_scipys(points):
     assert ours.slope == pytest.approx(theirs.slope)
     if not math.isnan(theirs.low_slope):
         assert (ours.low, ours.high) == pytest.approx((theirs.low_slope, theirs.high_slope))
+
+
+@given(
+    st.lists(st.tuples(st.integers(0, 12), st.integers(0, 12)), min_size=5, max_size=20).filter(
+        lambda points: all(len(set(some)) > 1 for some in zip(*points, strict=True))
+    )
+)
+def test_chance_is_scipys_kendall(points):
+    x, y = (list(some) for some in zip(*points, strict=True))
+    exact = len(set(x)) == len(x) and len(set(y)) == len(y)
+    theirs = stats.kendalltau(x, y, method="exact" if exact else "asymptotic").pvalue
+    assert chance(x, y) == pytest.approx(theirs, abs=1e-9)
+
+
+@given(st.lists(st.floats(0, 1), min_size=1, max_size=80))
+def test_false_discovery_is_scipys(chances):
+    # Benjamini & Hochberg 1995, as scipy.stats.false_discovery_control works it out.
+    theirs = stats.false_discovery_control(chances).tolist()
+    assert false_discovery(chances) == pytest.approx(theirs)
 
 
 @given(st.lists(st.floats(-1e6, 1e6), min_size=4, max_size=40))

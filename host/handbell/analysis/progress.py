@@ -12,6 +12,7 @@ from handbell.base.words import quoted
 from handbell.store.people.names import key_of
 from handbell.store.people.wearers import two_or_one
 
+from .doubts import Doubtful, nothing_doubtful
 from .history import (
     DAY_US,
     Attendance,
@@ -24,8 +25,8 @@ from .history import (
     rated_of,
 )
 from .load import Week, weeks_of
-from .sums import score_of, task_of
-from .trend import Trend, trend_of
+from .sums import Score, score_of, task_of
+from .trend import Trend, directions, trend_of
 
 Key = tuple[object, ...]
 
@@ -42,14 +43,20 @@ class Regular:
 
 @dataclass(frozen=True)
 class ExerciseProgress:
-    """One person's score in one task, by class; ``what`` says what the score is."""
+    """One person's score in one task, by class; ``what`` says what the score is.
+
+    ``bounds`` say "at most" or "at least" where no more is known of one. ``direction`` is 1 up, -1
+    down, 0 no clear change, None where none can be told, allowing for the person's other trends.
+    """
 
     name: str
     goals: tuple[int, ...]
     what: str
     days: tuple[date, ...]
     scores: tuple[float, ...]
+    bounds: tuple[str, ...]
     trend: Trend
+    direction: int | None
 
 
 @dataclass(frozen=True)
@@ -106,28 +113,55 @@ def find_person(classes: Sequence[PastClass], who: str) -> Person:
     return person
 
 
-def progress_of(classes: Sequence[PastClass], person: Person) -> Progress:
-    """Return one person's scores by task, in the order in which they were first done."""
-    found: dict[Key, list[tuple[PastClass, float]]] = {}
-    names: dict[Key, tuple[str, tuple[int, ...], str]] = {}
+def progress_of(
+    classes: Sequence[PastClass], person: Person, doubtful: Doubtful = nothing_doubtful
+) -> Progress:
+    """Return one person's scores by task, in the order in which they were first done.
+
+    Doubtful ones are left out.
+    """
+    found: dict[Key, list[tuple[PastClass, Score]]] = {}
+    names: dict[Key, tuple[str, tuple[int, ...]]] = {}
     for one, who in classes_of(classes, person.key):
         for e in who.exercises:
             score = score_of(e)
-            if score is not None:
-                key = (*task_of(e), e.block, e.item, score[1])
-                names[key] = e.name, tuple(a.goal for a in e.asked), score[1]
-                found.setdefault(key, []).append((one, score[0]))
+            if score is not None and not doubtful(one, who, e):
+                key = (*task_of(e), e.block, e.item)
+                names[key] = e.name, tuple(a.goal for a in e.asked)
+                found.setdefault(key, []).append((one, score))
+    trends = [_trend(some) for some in found.values()]
+    ways = directions(trends)
     return Progress(
         person,
         attendance(classes, person.key),
-        tuple(_exercise(*names[key], some) for key, some in found.items()),
+        tuple(
+            _exercise(*names[key], some, trend, way)
+            for (key, some), trend, way in zip(found.items(), trends, ways, strict=True)
+        ),
         tuple(weeks_of(rated_of(classes, person.key))),
     )
 
 
+def _trend(some: Sequence[tuple[PastClass, Score]]) -> Trend:
+    days = [one.at_us / DAY_US for one, _ in some]
+    values = [score.value for _, score in some]
+    return trend_of(days, values, [score.bound != "" for _, score in some])
+
+
 def _exercise(
-    name: str, goals: tuple[int, ...], what: str, some: Sequence[tuple[PastClass, float]]
+    name: str,
+    goals: tuple[int, ...],
+    some: Sequence[tuple[PastClass, Score]],
+    trend: Trend,
+    direction: int | None,
 ) -> ExerciseProgress:
-    scores = tuple(score for _, score in some)
-    trend = trend_of([one.at_us / DAY_US for one, _ in some], scores)
-    return ExerciseProgress(name, goals, what, tuple(one.day for one, _ in some), scores, trend)
+    return ExerciseProgress(
+        name=name,
+        goals=goals,
+        what=some[0][1].unit,
+        days=tuple(one.day for one, _ in some),
+        scores=tuple(score.value for _, score in some),
+        bounds=tuple(score.bound for _, score in some),
+        trend=trend,
+        direction=direction,
+    )

@@ -11,6 +11,7 @@ from datetime import date
 
 from handbell.analysis.advising import looked_at, suspicions
 from handbell.analysis.cases import cases_of
+from handbell.analysis.doubts import Doubtful, doubtful_by, findings_over, nothing_doubtful
 from handbell.analysis.history import (
     MINUTE_MS,
     Attendance,
@@ -36,7 +37,7 @@ from handbell.store import Store
 from handbell.store.people.names import key_of
 from handbell_core import timeline as t
 
-from .months import Months, months_of
+from .months import Months, change_of, months_of
 
 WEEKS = 26
 MOST_NAMED = 4
@@ -105,7 +106,7 @@ def athlete_report(
     classes = past_classes(store, until, weeks)
     person = find_person(classes, who)
     history = classes_of(classes, person.key)
-    exercises = tuple(months_of(history))
+    exercises = tuple(months_of(history, _doubtful(store, classes, history)))
     lines = tuple(_class_line(past, there) for past, there in history)
     came = tuple(
         Came(c.row.id, c.day, w.there)
@@ -126,6 +127,17 @@ def athlete_report(
         weeks=tuple(weeks_of(rated_of(classes, person.key))),
         next=_next(store, classes, person, history[-1][0]),
     )
+
+
+def _doubtful(
+    store: Store, classes: Sequence[PastClass], history: Sequence[tuple[PastClass, Attended]]
+) -> Doubtful:
+    try:
+        library = load_library()
+    except HandbellError:  # in the coach's own file; the coach is told on the class's page
+        return nothing_doubtful
+    came = {past.row.id for past, _ in history}
+    return doubtful_by(findings_over(store, classes, library, came))
 
 
 def _class_line(past: PastClass, who: Attended) -> ClassLine:
@@ -183,7 +195,7 @@ def _headline(
     ):
         moved = [m for m in exercises if m.direction == direction]
         moved.sort(key=lambda m: abs(m.trend.change_percent or 0), reverse=True)
-        said = [f"{m.name} (by {abs(m.trend.change_percent or 0):.0f} %)" for m in moved]
+        said = [f"{m.name} (by {change_of(m)} %)" for m in moved]
         if said:
             found.append(f"{words}: {listed(few(said, MOST_NAMED))}.{then}")
     if all(m.direction is None for m in exercises):

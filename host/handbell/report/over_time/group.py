@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import timedelta
 from statistics import median
 
 from handbell.analysis.advising import WEEKS as ADVICE_WEEKS
+from handbell.analysis.doubts import Doubtful, doubtful_by, findings_over, nothing_doubtful
 from handbell.analysis.history import (
     PastClass,
     Person,
@@ -20,6 +22,10 @@ from handbell.analysis.history import (
     rated_of,
 )
 from handbell.analysis.load import WEEK, week_of, weeks_of
+from handbell.analysis.suspicion import Finding
+from handbell.analysis.trend import directions, trend_of
+from handbell.base.errors import HandbellError
+from handbell.coach.library.shelf import load_library
 from handbell.report.talk import talk_of
 from handbell.store import Store
 
@@ -32,7 +38,7 @@ from .group_model import (
     Whole,
 )
 from .group_words import away, headline, to_talk
-from .months import Months, months_of
+from .months import Months, months_of, told_together
 
 WEEKS = 12
 
@@ -41,7 +47,7 @@ def group_report(store: Store, until: int | None = None, weeks: int = WEEKS) -> 
     """Work out the group's weeks up to a class, the newest without an id; raises StoreError."""
     seen = past_classes(store, until, max(weeks, ADVICE_WEEKS))
     classes = last_weeks(seen, weeks)
-    whole = [_whole(classes, person) for person in everybody(classes)]
+    whole = _sure(store, seen, classes)
     by_week = tuple(_weeks(classes, whole))
     people = tuple(sorted((_person(one) for one in whole), key=_by_name))
     talk = tuple(to_talk(talk_of(store, last_weeks(seen, ADVICE_WEEKS))[0], whole))
@@ -64,15 +70,63 @@ def _by_name(person: GroupPerson) -> tuple[int, str]:
     return (len(person.name) if bib else 0, person.name.casefold())
 
 
-def _whole(classes: Sequence[PastClass], person: Person) -> Whole:
+def _whole(
+    classes: Sequence[PastClass], person: Person, doubtful: Doubtful = nothing_doubtful
+) -> Whole:
     history = classes_of(classes, person.key)
+    ratings = [(past.day, who.rating) for past, who in history if who.rating is not None]
+    days = [float(day.toordinal()) for day, _ in ratings]
     return Whole(
         person,
         attendance(classes, person.key),
-        months_of(history),
+        months_of(history, doubtful),
         weeks_of(rated_of(classes, person.key)),
-        [(past.day, who.rating) for past, who in history if who.rating is not None],
+        ratings,
+        trend_of(days, [float(rating) for _, rating in ratings]),
     )
+
+
+def _sure(store: Store, seen: Sequence[PastClass], classes: Sequence[PastClass]) -> list[Whole]:
+    """Return everybody's weeks; who goes somewhere does so without what is in doubt.
+
+    The classes of those alone are read for it, as long as somebody else comes up by that.
+    """
+    people = everybody(classes)
+    whole = _together([_whole(classes, person) for person in people])
+    looked: set[str] = set()
+    findings: dict[int, list[Finding]] = {}
+    try:
+        library = load_library()
+    except HandbellError:  # in the coach's own file; the coach is told with the advice
+        return whole
+    while new := {one.person.key for one in whole if _moved(one)} - looked:
+        looked |= new
+        needed = {c.row.id for key in new for c, _ in classes_of(classes, key)} - findings.keys()
+        findings |= findings_over(store, seen, library, needed)
+        doubtful = doubtful_by({n: some for n, some in findings.items() if some})
+        whole = _together(
+            [
+                _whole(classes, p, doubtful) if p.key in looked else one
+                for p, one in zip(people, whole, strict=True)
+            ]
+        )
+    return whole
+
+
+def _moved(one: Whole) -> bool:
+    return any(m.direction for m in one.months)
+
+
+def _together(whole: Sequence[Whole]) -> list[Whole]:
+    """Allow for all the trends that stand on the page beside each other."""
+    felt = [one.felt for one in whole]
+    some = told_together([m for one in whole for m in one.months], felt)
+    harder = directions([*(m.trend for m in some), *felt])[len(some) :]
+    told = iter(some)
+    return [
+        replace(one, months=[next(told) for _ in one.months], felt_harder=way == 1)
+        for one, way in zip(whole, harder, strict=True)
+    ]
 
 
 def _weeks(classes: Sequence[PastClass], whole: Sequence[Whole]) -> Iterable[GroupWeek]:

@@ -7,6 +7,7 @@ from datetime import date
 
 from handbell.analysis.history import Attendance, Person
 from handbell.analysis.load import Week
+from handbell.analysis.trend import Trend
 
 from .months import Months
 
@@ -111,10 +112,15 @@ class GroupReport:
 
 @dataclass(frozen=True)
 class Whole:
-    """Somebody's weeks as they are worked out once."""
+    """Somebody's weeks as they are worked out once; ``felt`` is the trend of their ratings.
+
+    ``felt_harder``: it goes up, allowing for all the trends on the page.
+    """
 
     person: Person
     attendance: Attendance
     months: list[Months]
     weeks: list[Week]
     ratings: list[tuple[date, int]]
+    felt: Trend
+    felt_harder: bool = False

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from datetime import date
 
-from handbell.analysis.trend import trend_of
 from handbell.base.words import few, listed, several
 from handbell.report.talk import Talk
 from handbell.report.words import percent_of
@@ -55,9 +54,7 @@ def _going_down(one: Whole) -> Iterable[str]:
 
 def _harder_felt(one: Whole) -> Iterable[str]:
     """Classes that are rated higher and higher, whatever the reason."""
-    days = [float(day.toordinal()) for day, _ in one.ratings]
-    weekly = trend_of(days, [float(rating) for _, rating in one.ratings]).weekly
-    if weekly is not None and weekly.low > 0:
+    if one.felt_harder:
         first, last = one.ratings[0][1], one.ratings[-1][1]
         yield f"Rates classes harder and harder: {first} at first, {last} lately."
 

@@ -13,7 +13,7 @@ from datetime import date, timedelta
 from statistics import median
 
 from handbell.analysis.load import week_of
-from handbell.analysis.trend import WEEK_DAYS, Trend
+from handbell.analysis.trend import WEEK_DAYS
 from handbell.base.robust import Slope
 from handbell.base.times import day_of
 from handbell.report import svg
@@ -53,9 +53,17 @@ class Visit:
 
 
 def dots(
-    values: Sequence[Dot], alike: Sequence[date], trend: Trend, key: str, title: str, said: str
+    values: Sequence[Dot],
+    alike: Sequence[date],
+    trend: tuple[Slope | None, bool],
+    key: str,
+    title: str,
+    said: str,
 ) -> str:
-    """Draw values over days, with the trend of those of ``alike`` days where there is one."""
+    """Draw values over days, with the trend of those of ``alike`` days where there is one.
+
+    The trend comes with whether it is clear.
+    """
     middle = median(d.value for d in values)
     low = max(0.0, min(middle * (1 - ROOM), *(d.value for d in values)))
     levels = _levels(low, max(middle * (1 + ROOM), *(d.value for d in values)))
@@ -71,8 +79,9 @@ def dots(
 
     marks = [mark for value in levels for mark in _level(at(first, value)[1], value)]
     marks += [_below(at(day, low)[0], base, day) for day in _label_days(first, last)]
-    if trend.weekly is not None:
-        marks += _trend(trend.weekly, [d for d in values if d.day in alike], at)
+    weekly, clear = trend
+    if weekly is not None:
+        marks += _trend(weekly, clear, [d for d in values if d.day in alike], at)
     marks += [svg.dot(_look(dot.full), at(dot.day, dot.value), 4) for dot in values]
     return svg.picture("over-time", (WIDTH, base + FOOT), key, title, said, marks)
 
@@ -126,7 +135,7 @@ def visits(values: Sequence[Visit], key: str) -> str:
     return svg.picture("over-time", (WIDTH, base + FOOT), key, title, said, marks)
 
 
-def _trend(trend: Slope, of: Sequence[Dot], at: _At) -> list[str]:
+def _trend(trend: Slope, clear: bool, of: Sequence[Dot], at: _At) -> list[str]:
     """Draw the trend through the middle of its values, and where else it may lie."""
     first, last = min(d.day for d in of), max(d.day for d in of)
     centre = first + timedelta(days=median((d.day - first).days for d in of))
@@ -135,12 +144,10 @@ def _trend(trend: Slope, of: Sequence[Dot], at: _At) -> list[str]:
     def ends(slope: float) -> list[svg.Point]:
         return [at(d, middle + slope * (d - centre).days / WEEK_DAYS) for d in (first, last)]
 
+    line = svg.line("trend" if clear else "trend unsure", *ends(trend.slope))
     low, high = ends(trend.low), ends(trend.high)
     crossed = at(centre, middle)
-    return [
-        svg.area("band", low[0], crossed, low[1], high[1], crossed, high[0]),
-        svg.line("trend" if trend.sure else "trend unsure", *ends(trend.slope)),
-    ]
+    return [svg.area("band", low[0], crossed, low[1], high[1], crossed, high[0]), line]
 
 
 def _look(full: bool) -> str:

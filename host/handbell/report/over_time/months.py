@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
+from handbell.analysis.doubts import Doubtful, nothing_doubtful
 from handbell.analysis.history import Attended, PastClass
-from handbell.analysis.trend import Trend, trend_of
+from handbell.analysis.sums import HELD, PACE, PLACES, score_of
+from handbell.analysis.trend import Trend, direction_of, directions, trend_of
 from handbell.base.words import several
 from handbell.coach.library.names import name_key
 from handbell.report.words import asked_of
 from handbell.store.results.sums import Asked, ExerciseSums, joined
 from handbell_core import timeline as t
 
-PACE, HELD = "reps a minute", "seconds held"
-SCORE_PLACES = 9
 Key = tuple[str, int, bool]
 
 
@@ -24,7 +24,8 @@ Key = tuple[str, int, bool]
 class Mark:
     """One class: ``made`` of ``judged`` rounds; ``score`` in the exercise's unit, None if unknown.
 
-    ``capped``: a position was kept to the end in every round, so it might have lasted longer.
+    ``bound`` is "at most" or "at least" where of some rounds no more is known. A trend rests on
+    ``whole`` ones: every round was done as planned, and the data is not ``doubtful``.
     """
 
     class_id: int
@@ -33,7 +34,9 @@ class Mark:
     judged: int
     made: int
     score: float | None
-    capped: bool
+    bound: str
+    doubtful: bool
+    whole: bool
 
 
 @dataclass(frozen=True)
@@ -41,7 +44,9 @@ class Months:
     """One exercise over the classes that had it, oldest first.
 
     ``trend`` is of the scores of ``alike``: the classes that asked for the same as the newest, so
-    that a change of the plan is not taken for one of the person.
+    that a change of the plan is not taken for one of the person. ``direction`` is where it goes,
+    allowing for the ``among`` trends that are told with it: 1 up, -1 down, 0 no clear change, None
+    where a trend can't be told.
     """
 
     name: str
@@ -49,29 +54,34 @@ class Months:
     marks: tuple[Mark, ...]
     alike: tuple[Mark, ...]
     trend: Trend
+    direction: int | None = None
+    among: int = 1
 
     @property
     def scored(self) -> list[Mark]:
         """The classes with a score."""
         return [m for m in self.marks if m.score is not None]
 
-    @property
-    def direction(self) -> int | None:
-        """1 up, -1 down, 0 no clear change, None where a trend can't be told."""
-        weekly = self.trend.weekly
-        if weekly is None:
-            return None
-        return 0 if not weekly.sure else 1 if weekly.slope > 0 else -1
 
-
-def months_of(history: Iterable[tuple[PastClass, Attended]]) -> list[Months]:
+def months_of(
+    history: Iterable[tuple[PastClass, Attended]], doubtful: Doubtful = nothing_doubtful
+) -> list[Months]:
     """Return each exercise of somebody's classes (oldest first), the newest class's first."""
-    found: dict[Key, list[tuple[PastClass, ExerciseSums]]] = {}
+    found: dict[Key, list[tuple[PastClass, ExerciseSums, bool]]] = {}
     for past, who in history:
         for key, rounds in _by_exercise(who.exercises).items():
-            found.setdefault(key, []).append((past, joined(rounds)))
+            doubt = any(doubtful(past, who, sums) for sums in rounds)
+            found.setdefault(key, []).append((past, joined(rounds), doubt))
     made = [_months(classes) for classes in found.values()]
-    return sorted(made, key=lambda p: p.marks[-1].day, reverse=True)
+    return told_together(sorted(made, key=lambda p: p.marks[-1].day, reverse=True))
+
+
+def told_together(some: Sequence[Months], others: Sequence[Trend] = ()) -> list[Months]:
+    """Return months with the directions that hold for all that are told beside each other."""
+    trends = [*(m.trend for m in some), *others]
+    among = sum(trend.weekly is not None for trend in trends)
+    ways = directions(trends)[: len(some)]
+    return [replace(m, direction=way, among=among) for m, way in zip(some, ways, strict=True)]
 
 
 def _by_exercise(exercises: Iterable[ExerciseSums]) -> dict[Key, list[ExerciseSums]]:
@@ -82,23 +92,26 @@ def _by_exercise(exercises: Iterable[ExerciseSums]) -> dict[Key, list[ExerciseSu
     return found
 
 
-def _months(classes: Sequence[tuple[PastClass, ExerciseSums]]) -> Months:
-    marks = tuple(_mark(past, sums) for past, sums in classes)
+def _months(classes: Sequence[tuple[PastClass, ExerciseSums, bool]]) -> Months:
+    marks = tuple(_mark(past, sums, doubt) for past, sums, doubt in classes)
     last = classes[-1][1]
     unit = HELD if last.ask == t.ASK_HOLD else PACE
     return Months(last.name, unit, marks, *_trend(marks))
 
 
-def _mark(past: PastClass, sums: ExerciseSums) -> Mark:
+def _mark(past: PastClass, sums: ExerciseSums, doubtful: bool) -> Mark:
+    whole = score_of(sums)
+    part = round(sums.rate_sum / sums.rates, PLACES) if sums.rates else None
     return Mark(
         class_id=past.row.id,
         day=past.day,
         asked=_asked_words(sums.ask, sums.tap, sums.asked),
         judged=sums.judged,
         made=sums.made,
-        # So that the order of adding up, which no database promises, tells no two apart.
-        score=round(sums.rate_sum / sums.rates, SCORE_PLACES) if sums.rates else None,
-        capped=sums.ask == t.ASK_HOLD and 0 < sums.judged == sums.made,
+        score=part if whole is None else whole.value,
+        bound="" if whole is None else whole.bound,
+        doubtful=doubtful,
+        whole=whole is not None and not doubtful,
     )
 
 
@@ -112,11 +125,14 @@ def _asked_words(ask: int, tap: int, asked: tuple[Asked, ...]) -> str:
 
 
 def _trend(marks: Sequence[Mark]) -> tuple[tuple[Mark, ...], Trend]:
-    alike = tuple(m for m in marks if m.asked == marks[-1].asked and m.score is not None)
-    if sum(m.capped for m in alike) * 2 > len(alike):
+    alike = tuple(m for m in marks if m.asked == marks[-1].asked and m.whole)
+    if sum(m.made == m.judged and m.bound != "" for m in alike) * 2 > len(alike):
         return alike, Trend(len(alike), None, None, "mostly kept to the end, so nobody can tell")
+    if sum(m.made == 0 and m.bound != "" for m in alike if m.judged) * 2 > len(alike):
+        return alike, Trend(len(alike), None, None, "mostly not made, so nobody can tell")
     days = [float(m.day.toordinal()) for m in alike]
-    return alike, trend_of(days, [m.score for m in alike if m.score is not None])
+    scores = [m.score for m in alike if m.score is not None]
+    return alike, trend_of(days, scores, [m.bound != "" for m in alike])
 
 
 def trend_words(months: Months) -> str:
@@ -126,15 +142,23 @@ def trend_words(months: Months) -> str:
         return f"No trend yet: {months.trend.why_not}."
     same = " that asked for the same" if len(months.alike) < len(months.marks) else ""
     over = f"over {several(weekly.count, 'class', 'classes')}{same}"
+    if direction == 0 and direction_of(months.trend):
+        return f"No clear change {over}: among {months.among} trends chance alone gives such a one."
     if direction == 0:
         span = f"{signed(weekly.low)} to {signed(weekly.high)}"
         return f"No clear change {over}: {span} {months.unit}, each week."
-    change = abs(months.trend.change_percent or 0.0)
+    change = f"{change_of(months)} %"
     low, high = sorted((abs(weekly.low), abs(weekly.high)))
     between = f"{few(low)} to {few(high)} {months.unit} each week"
     if direction > 0:
-        return f"Up {change:.0f} % {over}, gaining {between}."
-    return f"Down {change:.0f} % {over}, losing {between}."
+        return f"Up {change} {over}, gaining {between}."
+    return f"Down {change} {over}, losing {between}."
+
+
+def change_of(months: Months) -> str:
+    """Return by how many percent it changed over the whole time, with what is not known of it."""
+    change = f"{abs(months.trend.change_percent or 0.0):.0f}"
+    return f"at least {change}" if months.trend.at_least else change
 
 
 def few(value: float) -> str:

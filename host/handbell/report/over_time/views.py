@@ -83,10 +83,11 @@ def _months(months: Months, key: str) -> dict[str, Any]:
     by_day = len(months.marks) <= CLASSES_SHOWN
     svg = None
     if len(scored) > 1:
-        values = [Dot(m.day, m.score or 0.0, m.made == m.judged) for m in scored]
+        values = [Dot(m.day, m.score or 0.0, _whole(m)) for m in scored]
+        trend = months.trend.weekly, bool(months.direction)
         title = f"{months.name}: {months.unit}, class by class"
         said = f"{trend_words(months)} The table below holds the numbers."
-        svg = Markup(dots(values, [m.day for m in months.alike], months.trend, key, title, said))
+        svg = Markup(dots(values, [m.day for m in months.alike], trend, key, title, said))
     return {
         "months": months,
         "arrow": ARROWS[months.direction],
@@ -95,6 +96,10 @@ def _months(months: Months, key: str) -> dict[str, Any]:
         "asked": ", then ".join(dict.fromkeys(m.asked for m in months.marks)),
         "table": _by_day(months) if by_day else _by_month(months),
     }
+
+
+def _whole(mark: Mark) -> bool:
+    return mark.made == mark.judged and mark.whole and not mark.bound
 
 
 def _by_day(months: Months) -> list[list[str]]:
@@ -114,9 +119,20 @@ def _row(when: str, marks: Sequence[Mark]) -> list[str]:
     return [
         when,
         f"{sum(m.made for m in marks)} of {judged}" if judged else "–",
-        f"{median(scores):.1f}" if scores else "–",
+        _middle(marks),
         f"{min(scores):.1f}–{max(scores):.1f}" if len(scores) > 1 else "–",
     ]
+
+
+def _middle(marks: Sequence[Mark]) -> str:
+    """Return the middle score, with what is not known of it, and whether data is in doubt."""
+    scores = [m.score for m in marks if m.score is not None]
+    if not scores:
+        return "–"
+    bounds = {m.bound for m in marks if m.score is not None} - {""}
+    bound = f" {bounds.pop()}" if len(bounds) == 1 else ""
+    doubt = ", in doubt" if any(m.doubtful for m in marks) else ""
+    return f"{median(scores):.1f}{bound}{doubt}"
 
 
 def group_view(report: GroupReport) -> View:

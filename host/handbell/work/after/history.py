@@ -6,16 +6,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from handbell.analysis.history import PastClass, left_out, past_classes
+from handbell.analysis.doubts import doubtful_by, findings_over
+from handbell.analysis.history import PastClass, classes_of, left_out, past_classes
 from handbell.analysis.load import Week
 from handbell.analysis.progress import ExerciseProgress, find_person, progress_of, regulars
+from handbell.coach.library.shelf import load_library
 from handbell.store import open_store
 from handbell.store.classes.newest import PassedOver, newest
 
 NOTE = (
     "Load is how hard a class was, by the answers, times its minutes, of these classes alone. A "
     "trend is a robust slope (Theil-Sen) with its 95 % interval, and needs five classes of the "
-    "same exercise, windows and reps."
+    'same exercise, windows and reps; "may be none" allows for the other trends. Doubtful data is '
+    "left out."
 )
 
 
@@ -86,8 +89,13 @@ def everybody(weeks: int, store_at: str | None = None) -> Everybody:
 
 def months_of(who: str, weeks: int, store_at: str | None = None) -> Months:
     """Return one person's months, by name or by the bib worn last; raises UsageError for nobody."""
-    classes, passed = _classes(weeks, store_at)
-    found = progress_of(classes, find_person(classes, who))
+    with open_store(store_at, make=False) as store:
+        number, passed = newest(store)
+        classes = past_classes(store, number, weeks)
+        person = find_person(classes, who)
+        came = {one.row.id for one, _ in classes_of(classes, person.key)}
+        doubtful = doubtful_by(findings_over(store, classes, load_library(), came))
+        found = progress_of(classes, person, doubtful)
     return Months(
         name=found.person.name,
         planned=found.attendance.planned,

@@ -97,10 +97,14 @@ def _exercise(e: ExerciseProgress) -> tuple[str, ...]:
         " ".join(filter(None, (e.name, goals))),
         e.what,
         str(len(e.scores)),
-        f"{e.scores[0]:.1f}",
-        f"{e.scores[-1]:.1f}",
+        _score(e, 0),
+        _score(e, -1),
         _trend(e),
     )
+
+
+def _score(e: ExerciseProgress, n: int) -> str:
+    return f"{e.bounds[n]} {e.scores[n]:.1f}".strip()
 
 
 def _trend(e: ExerciseProgress) -> str:
@@ -108,7 +112,7 @@ def _trend(e: ExerciseProgress) -> str:
     if weekly is None:
         return e.trend.why_not
     words = f"{weekly.slope:+.2f} ({weekly.low:+.2f} to {weekly.high:+.2f})"
-    return words if weekly.sure else f"{words}, may be none"
+    return words if e.direction else f"{words}, may be none"
 
 
 def _week(week: Week) -> tuple[str, ...]:
