@@ -6,7 +6,7 @@ import pytest
 from made_sessions import LIMITS, case, goal, hold, session
 
 from handbell.base.errors import HandbellError
-from handbell.coach.advice.advice import Verdict
+from handbell.coach.advice.advice import Case, Flatness, Verdict
 from handbell.coach.advice.plan import advise_all, decide, next_plan
 from handbell.coach.library.shelf import load_library
 from handbell.coach.writing.edit import PlanText
@@ -254,3 +254,46 @@ def test_tables_that_the_coach_wrote_stay():
     )  # fmt: skip
     new = written(READY, READY, READY, STEADY, STEADY, plan=own)
     assert new == own.replace("reps = 10  ", "reps = 11  ")
+
+
+# Flat: one exercise at a time, and nothing that the plan has already
+
+
+def flat_in(bib, *names):
+    """Somebody who is flat in some exercises of block 1."""
+    flat = Flatness(8, 0.0, "reps a minute", 7)
+    for item, name in enumerate(names, 1):
+        if not name:
+            continue
+        one = session((20, 20, 20), goal=0, ask=t.ASK_OPEN, name=name)
+        yield Case(f"Bib {bib}", bib, 1, item, (one, one), flat)
+
+
+def test_one_exercise_at_a_time_and_that_of_most():
+    cases = [*flat_in(1, "Push-up", "Squat"), *flat_in(2, "", "Squat"),
+             *flat_in(3, "Push-up", "Squat", "Burpee")]  # fmt: skip
+    advices = advise_all(cases, LIBRARY, LIMITS)
+    swaps = [(a.case.bib, a.case.last.name) for a in advices if a.ruling.verdict is Verdict.SWAP]
+    assert swaps == [(1, "Squat"), (2, "Squat"), (3, "Squat")]
+    others = {a.ruling.rule for a in advices if a.ruling.verdict is Verdict.SAME}
+    assert others == {"flat-too"}
+    changed = [d for d in decide(advices, LIMITS.everybody) if d.step is not None]
+    assert [d.name for d in changed] == ["Squat"]
+
+
+def test_no_replacement_is_in_the_plan_already():
+    """With the plan's text or by what the class asked for: nobody does the same twice."""
+    name = "Push-up"
+    seen = [name]
+    for _ in range(4):
+        (advice, *_) = advise_all([*flat_in(1, *seen)], LIBRARY, LIMITS)
+        new = advice.step.keys["name"] if advice.step else None
+        if new is None:
+            break
+        assert new not in seen
+        seen.append(new)
+    assert len(seen) > 2
+    words = "".join(f'  [[block.exercise]]\n  name = "{one}"\n  work_s = 30\n' for one in seen[:-1])
+    plan = text(f'title = "All of them"\n[[block]]\nrounds = 3\n{words}')
+    (advice,) = advise_all([*flat_in(1, name)], LIBRARY, LIMITS, plan)
+    assert advice.step.keys["name"] == seen[-1]

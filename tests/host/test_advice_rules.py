@@ -185,11 +185,24 @@ def test_the_variation_that_was_done_is_what_counts():
 
 
 def test_flat_numbers_for_long_are_a_swap():
-    one = session(rest_s=5)
-    flat = Flatness(8, 4.9, "reps")
-    assert said(one, one, flat=flat) == (SWAP, "flat")
-    assert said(one, one, flat=Flatness(7, 0.0, "reps")) == (SAME, "steady")
-    assert said(one, one, flat=Flatness(9, -5.0, "reps")) == (SAME, "steady")
+    one = session((30, 30, 30), goal=0, ask=t.ASK_OPEN)
+    assert said(one, one, flat=Flatness(8, 4.9, "reps", 6)) == (SWAP, "flat")
+    assert said(one, one, flat=Flatness(7, 0.0, "reps", 6)) == (SAME, "steady")
+    assert said(one, one, flat=Flatness(9, -5.0, "reps", 6)) == (SAME, "steady")
+    assert said(one, one, flat=Flatness(8, 0.0, "reps", 4)) == (SAME, "steady")  # four weeks
+
+
+@pytest.mark.parametrize("met", [session(rest_s=5), goal(11, 10, 10), hold(rating=9)])
+def test_what_is_met_was_not_meant_to_rise(met):
+    """It is kept up; only what falls short of what it is for can be flat."""
+    assert said(met, met, flat=Flatness(12, 0.0, "reps a minute", 11))[0] is SAME
+
+
+@pytest.mark.parametrize(
+    "short", [goal(10, 10, 9), hold((30, 30, 26)), session((10, 10, 9), rest_s=(4, 2, None))]
+)
+def test_what_falls_short_of_what_it_is_for_can_be_flat(short):
+    assert said(short, short, flat=Flatness(12, 0.0, "reps a minute", 11)) == (SWAP, "flat")
 
 
 def test_no_rule_ever_gives_advice_on_pain():

@@ -5,18 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from handbell.base.errors import PlanError
 from handbell.coach.advice.limits import Limits
 from handbell.coach.advice.plan import Advice, Decision, advise_all, decide
+from handbell.coach.advice.rules import FLAT
 from handbell.coach.library.shelf import Library
 from handbell.coach.writing.edit import PlanText
 from handbell.store import Store
-from handbell.store.logs.courses import courses_of_class
+from handbell.store.logs.blocks import plan_source
 
-from .cases import cases_of, classes_read
+from .cases import FLAT_MOST, cases_of, classes_read
+from .doubts import findings_over
 from .history import PastClass, left_out, past_classes
-from .off_remote import off_remote
-from .suspicion import Finding, findings_of
-from .taps import taps_of
+from .suspicion import Finding
 
 WEEKS = 26  # before a class, that advice on it rests on
 LOOKED_AT = 2  # the rules look at so many of somebody's last classes
@@ -42,7 +43,8 @@ def advise_class(
 ) -> ClassAdvice:
     """Return the advice on a class; raises StoreError if there is none.
 
-    ``text`` is the plan that is to be changed, so that steps fit what else is in it.
+    ``text`` is the plan that is to be changed, so that steps fit what else is in it; without one it
+    is the plan that the class was played by.
     """
     return advise_last(store, past_classes(store, class_id, WEEKS), library, limits, text)
 
@@ -59,8 +61,17 @@ def advise_last(
     Those of WEEKS before it should be there.
     """
     most = looked_at(limits)
+    text = text or _own_text(store, classes[-1])
     findings = suspicions(store, classes, library, most)
-    advices = advise_all(cases_of(classes, findings, most), library, limits, text)
+    flat_most = max(FLAT_MOST, limits.flat.classes)
+    cases = cases_of(classes, findings, most, flat_most)
+    advices = advise_all(cases, library, limits, text)
+    if any(a.ruling.rule == FLAT for a in advices):
+        # What is flat rests on more classes than the other rules look at.
+        needed = classes_read(classes, flat_most) - findings.keys()
+        findings |= findings_over(store, classes, library, needed)
+        cases = cases_of(classes, findings, most, flat_most)
+        advices = advise_all(cases, library, limits, text)
     return ClassAdvice(
         past=classes[-1],
         advices=tuple(advices),
@@ -68,6 +79,15 @@ def advise_last(
         findings=tuple(findings[classes[-1].row.id]),
         left_out=tuple(left_out(classes)),
     )
+
+
+def _own_text(store: Store, past: PastClass) -> PlanText | None:
+    """Return the plan that a class was played by, None where its text is not known or too old."""
+    source = plan_source(store, past.row.plan)
+    try:
+        return PlanText(source.encode(), past.row.title) if source else None
+    except PlanError:
+        return None
 
 
 def looked_at(limits: Limits) -> int:
@@ -84,9 +104,4 @@ def suspicions(
     ``most`` is of how many sessions each exercise's cases are made.
     """
     needed = {classes[-1].row.id} | classes_read(classes, most)
-    return {
-        one.row.id: findings_of(one, taps_of(store, one.row.id), library, classes[:n])
-        + off_remote(one, courses_of_class(store, one.row.id))
-        for n, one in enumerate(classes)
-        if one.row.id in needed
-    }
+    return findings_over(store, classes, library, needed)

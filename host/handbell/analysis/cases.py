@@ -13,7 +13,9 @@ from handbell_core import timeline as t
 from .history import DAY_US, Attended, PastClass, classes_of
 from .sums import score_of, task_of
 from .suspicion import Finding
-from .trend import trend_of
+from .trend import WEEK_DAYS, direction_of, trend_of
+
+FLAT_MOST = 12  # classes: what was months ago does not weigh on today
 
 Place = tuple[int, int]  # block and item
 
@@ -22,12 +24,13 @@ def cases_of(
     classes: Sequence[PastClass],
     findings: Mapping[int, Sequence[Finding]] | None = None,
     most: int | None = None,
+    flat_most: int = FLAT_MOST,
 ) -> list[Case]:
     """Return the cases of the newest class of some, given oldest first.
 
     Only people who came to it have any. ``findings`` by class id become the doubts of those they
     speak of. Of an exercise's sessions the last ``most`` are told, all without it: a class is read
-    as a whole for each, while what is flat is seen from sums.
+    as a whole for each, while what is flat is seen from sums, of the last ``flat_most``.
     """
     if not classes:
         return []
@@ -36,7 +39,9 @@ def cases_of(
         case
         for who in newest.people
         if who.there
-        for case in _of_person(who, classes_of(classes, who.person.key), findings or {}, most)
+        for case in _of_person(
+            who, classes_of(classes, who.person.key), findings or {}, most, flat_most
+        )
     ]
 
 
@@ -45,6 +50,7 @@ def _of_person(
     history: Sequence[tuple[PastClass, Attended]],
     findings: Mapping[int, Sequence[Finding]],
     most: int | None,
+    flat_most: int,
 ) -> Iterable[Case]:
     for place, some in _by_place(who.exercises).items():
         alike = _alike(history, some[0], place)
@@ -57,7 +63,7 @@ def _of_person(
             sessions=tuple(
                 session_of(one.row.id, _rounds(then, like), then.rating) for one, then, like in read
             ),
-            flat=_flat([(one.at_us / DAY_US, joined(like)) for one, _, like in alike]),
+            flat=_flat(alike[-flat_most:], findings),
             doubts=_doubts(read, findings),
         )
 
@@ -152,19 +158,30 @@ def _try(e: Effort) -> Try:
     )
 
 
-def _flat(classes: Sequence[tuple[float, ExerciseSums]]) -> Flatness | None:
-    """Return how little the newest task's score moved, None where there is no trend of it.
-
-    Classes come as day and sums, oldest first.
-    """
-    now = task_of(classes[-1][1])
-    scores = [(day, score_of(sums)) for day, sums in classes if task_of(sums) == now]
-    known = [(day, score) for day, score in scores if score is not None]
-    alike = [(day, score[0]) for day, score in known if score[1] == known[-1][1][1]]
-    found = trend_of([day for day, _ in alike], [score for _, score in alike])
-    if found.weekly is None or found.change_percent is None or found.weekly.sure:
+def _flat(alike: Sequence[Alike], findings: Mapping[int, Sequence[Finding]]) -> Flatness | None:
+    """Return how little the newest task's score moved, None where there is no trend of it."""
+    known = [
+        (day, score)
+        for day, sums, in_doubt in _of_task(alike, findings)
+        if (score := score_of(sums)) is not None and not score.bound and not in_doubt
+    ]
+    days = [day for day, _ in known]
+    found = trend_of(days, [score.value for _, score in known])
+    if found.weekly is None or found.change_percent is None or direction_of(found):
         return None
-    return Flatness(len(alike), found.change_percent, known[-1][1][1])
+    weeks = (days[-1] - days[0]) / WEEK_DAYS
+    return Flatness(len(known), found.change_percent, known[-1][1].unit, weeks)
+
+
+def _of_task(
+    alike: Sequence[Alike], findings: Mapping[int, Sequence[Finding]]
+) -> Iterable[tuple[float, ExerciseSums, bool]]:
+    """Return the classes that asked for the newest task: day, sums, and whether in doubt."""
+    now = task_of(joined(alike[-1][2]))
+    for one, then, like in alike:
+        sums = joined(like)
+        if task_of(sums) == now:
+            yield one.at_us / DAY_US, sums, bool(_doubts([(one, then, like)], findings))
 
 
 def _doubts(read: Iterable[Alike], findings: Mapping[int, Sequence[Finding]]) -> tuple[str, ...]:

@@ -94,11 +94,12 @@ class Session:
 
 @dataclass(frozen=True)
 class Flatness:
-    """That the numbers of a task hardly moved: over how many classes, and by how much."""
+    """That the numbers of a task hardly moved: over how many classes and weeks, and by how much."""
 
     classes: int
     change_percent: float
     score: str
+    weeks: float
 
 
 @dataclass(frozen=True)

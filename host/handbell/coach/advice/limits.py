@@ -85,6 +85,7 @@ class Flat(_Table):
     """The same numbers for long."""
 
     classes: Annotated[int, Field(strict=True, ge=5, le=200)]
+    weeks: Annotated[int, Field(strict=True, ge=1, le=26)]
     change_percent: _Percent
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from handbell.base.errors import HandbellError, PlanError
 from handbell.coach.library.names import name_key
@@ -17,7 +17,7 @@ from handbell.plan.texts import drawable
 
 from .advice import Case, Ruling, Verdict
 from .limits import Everybody, Limits
-from .rules import advise
+from .rules import FLAT, advise
 from .steps import Floor, Step, plan_values, step_for
 
 NOT_JUDGED = ("not-asked", "one-class", "new-task", "no-count")
@@ -70,26 +70,44 @@ def advise_all(
     """Return the advice for every case; ``text`` is the plan that is to be changed."""
     names = {c.last.name for c in cases}
     names |= {w.values["name"] for w in text.exercises} if text else set()
-    kit = kit_in_use(e for e in map(library.find, names) if e is not None)
+    there = frozenset(e for e in map(library.find, names) if e is not None)
+    around = Surroundings(kit_in_use(there), frozenset(e.id for e in there))
     found = []
     for case in cases:
         ruling = advise(case, limits)
-        floor = _floor(case, library, kit, text)
+        floor = _floor(case, library, around, text)
         found.append(Advice(case, ruling, step_for(case, ruling, library, limits, floor)))
-    return found
+    return _one_at_a_time(found)
 
 
-def _floor(case: Case, library: Library, kit: frozenset[str], text: PlanText | None) -> Floor:
+def _one_at_a_time(advices: Sequence[Advice]) -> list[Advice]:
+    """Leave each person one swap of what is flat: the one that most of the others need, too."""
+    flat = [a for a in advices if a.ruling.rule == FLAT]
+    need = Counter((a.case.block, a.case.item) for a in flat if a.step is not None)
+    kept: dict[int, tuple[int, int]] = {}
+    for place in sorted((p for p in need), key=lambda p: (-need[p], p)):
+        for a in flat:
+            if (a.case.block, a.case.item) == place and a.step is not None:
+                kept.setdefault(a.case.bib, place)
+    return [
+        replace(a, ruling=replace(a.ruling, verdict=Verdict.SAME, rule="flat-too"), step=None)
+        if a.ruling.rule == FLAT and kept.get(a.case.bib) != (a.case.block, a.case.item)
+        else a
+        for a in advices
+    ]
+
+
+def _floor(case: Case, library: Library, around: Surroundings, text: PlanText | None) -> Floor:
     place = None
     if text is not None:
         place = place_of(case.last.name, case.block, case.item, text)
     if text is None or place is None:
-        return Floor(plan_values(case.last), Surroundings(kit))
+        return Floor(plan_values(case.last), around)
     known = [(w, library.find(w.values["name"])) for w in text.exercises if w.at != place.at]
     others = [(w, e) for w, e in known if e is not None]
     around = Surroundings(
-        kit=kit,
-        in_plan=frozenset(e.id for _, e in others),
+        kit=around.kit,
+        in_plan=frozenset(e.id for _, e in others) | around.in_plan,
         in_block=frozenset(e.id for w, e in others if w.block == place.block),
     )
     return Floor(place.values, around)

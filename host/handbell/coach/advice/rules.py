@@ -13,6 +13,8 @@ from handbell_core import timeline as t
 from .advice import PROFESSIONAL, Case, Ruling, Session, Try, Verdict
 from .limits import Limits
 
+FLAT = "flat"
+
 Rule = Callable[[Case, Limits], Ruling | None]
 
 
@@ -152,16 +154,22 @@ def let_go(case: Case, limits: Limits) -> Ruling | None:
 
 
 def flat(case: Case, limits: Limits) -> Ruling | None:
-    """The same numbers for many classes: another exercise of the pattern may move something."""
-    found = case.flat
-    if found is None or found.classes < limits.flat.classes:
+    """The same numbers for many weeks: another exercise of the pattern may move something.
+
+    Only of what was meant to rise: a target or goal that is met and a hold that is kept are done
+    as they should be.
+    """
+    found, own = case.flat, limits.flat
+    if found is None or found.classes < own.classes or found.weeks < own.weeks:
         return None
-    if abs(found.change_percent) >= limits.flat.change_percent:
+    if abs(found.change_percent) >= own.change_percent or all(map(_met, case.last.tries)):
         return None
-    if case.last.ask == t.ASK_HOLD and all(each.made for each in case.last.tries):
-        return None  # kept to its end, a hold can't rise
     why = f"{found.score} changed by {found.change_percent:+.1f} % over {found.classes} classes"
-    return Ruling(Verdict.SWAP, "flat", why)
+    return Ruling(Verdict.SWAP, FLAT, why)
+
+
+def _met(each: Try) -> bool:
+    return each.made is True or (each.held_ms is not None and each.held_ms >= each.window_ms)
 
 
 # The first that speaks is taken: what to ask about before what to change.

@@ -183,7 +183,11 @@ def _nearest(
 
     Where no way is meant it is one of the same level first, and never an easier one.
     """
-    found = choices(library, entry, Wish(because), around)
+    found = [
+        c
+        for c in choices(library, entry, Wish(because), around)
+        if c.entry.id not in around.in_plan  # nobody does the same twice
+    ]
     if because == "too-easy":
         near = {e.id for e in library.harder(entry)}
     elif because == "too-hard":

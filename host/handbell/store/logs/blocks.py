@@ -1,4 +1,4 @@
-"""What a plan calls its blocks: a timeline has only their numbers, the plan's text the names."""
+"""The text of a plan, and what it calls its blocks: a timeline has their numbers alone."""
 
 from __future__ import annotations
 
@@ -9,12 +9,19 @@ from handbell.store.database.database import Database
 from handbell.store.database.tables import plans
 
 
+def plan_source(store: Database, plan: str) -> str | None:
+    """Return a plan's text, None where only its timelines are known."""
+    with store.reading() as conn:
+        source: str | None = conn.execute(
+            select(plans.c.source).where(plans.c.digest == plan)
+        ).scalar()
+    return source
+
+
 def block_names(store: Database, plan: str) -> dict[int, str]:
     """Return the names by number of the blocks that have one; {} where the text is not known."""
-    with store.reading() as conn:
-        source = conn.execute(select(plans.c.source).where(plans.c.digest == plan)).scalar()
     try:
-        blocks = toml.loads(source or "").get("block")
+        blocks = toml.loads(plan_source(store, plan) or "").get("block")
     except toml.TOMLDecodeError:  # a plan may be of any version, its names taken out
         return {}
     if not isinstance(blocks, list):
