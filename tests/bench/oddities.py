@@ -15,7 +15,10 @@ Change = Callable[[Presses, Timeline], Presses]
 
 @dataclass(frozen=True)
 class Oddity:
-    """Something planted in one class; ``lane`` counts from 0, ``wears`` says whose body a bib has."""
+    """Something planted in one class; ``lane`` counts from 0, ``wears`` says whose body a bib has.
+
+    ``slower`` is by how much longer everybody takes that day.
+    """
 
     name: str
     week: int
@@ -23,6 +26,7 @@ class Oddity:
     bibs: tuple[int, ...] = ()
     change: Change | None = None
     wears: Mapping[int, int] = field(default_factory=dict)
+    slower: float = 1.0
 
 
 def plant(kinds: Mapping[int, str], each: int, rng: random.Random) -> list[Oddity]:

@@ -6,6 +6,7 @@ and written as a box writes it, without a box, so that a season takes a second.
 
 from __future__ import annotations
 
+import math
 import random
 import struct
 from collections.abc import Callable, Iterable
@@ -258,12 +259,23 @@ def cast(rng: random.Random, how: Strength) -> dict[int, Planted]:
 
 
 def play(
-    store: Store, seed: int, weeks: int = WEEKS, how: Strength = PLAIN, odd: bool = True
+    store: Store,
+    seed: int,
+    weeks: int = WEEKS,
+    how: Strength = PLAIN,
+    odd: bool = True,
+    planted: Callable[[dict[int, Planted], random.Random], list[Oddity]] | None = None,
+    people: dict[int, Planted] | None = None,
 ) -> Season:
-    """Fill a store with a season and return its truth; ``odd`` plants suspicious data too."""
+    """Fill a store with a season and return its truth; ``odd`` plants suspicious data too.
+
+    ``planted`` says which, in place of the usual, and ``people`` who is there.
+    """
     rng = random.Random(seed)
-    season = Season(cast(rng, how), how)
-    if odd:
+    season = Season(people or cast(rng, how), how)
+    if planted is not None:
+        season.odd = planted(season.people, rng)
+    elif odd:
         kinds = {bib: one.kind for bib, one in season.people.items()}
         season.odd = [o for o in plant(kinds, EACH, rng) if o.week < weeks]
     built = build(parse_plan(PLAN.encode()))
@@ -291,10 +303,11 @@ def _play_box(
 ) -> None:
     odd = [o for o in season.odd if o.week == week]
     wears = {bib: body for o in odd for bib, body in o.wears.items()}
-    own = [
-        replace(season.people[wears.get(bib, bib)].at(week, rng, season.how.day_noise), bib=bib)
-        for bib in sorted(bibs)
-    ]
+    slower = math.prod(o.slower for o in odd)
+    own = []
+    for bib in sorted(bibs):
+        athlete = season.people[wears.get(bib, bib)].at(week, rng, season.how.day_noise)
+        own.append(replace(athlete, bib=bib, pace=athlete.pace * slower))
     floor = Taps(data, own, rng.randrange(1 << 30))
     ratings = floor.play().ratings
     timeline = decode(data)
