@@ -21,8 +21,9 @@ sys.path.insert(0, str(Path(__file__).parent))
 import season as seasons
 
 from handbell.analysis.cases import cases_of
+from handbell.analysis.finding import Finding
 from handbell.analysis.history import past_classes
-from handbell.analysis.suspicion import Finding, findings_of
+from handbell.analysis.suspicion import findings_of
 from handbell.analysis.taps import taps_of
 from handbell.coach.advice.advice import Ruling, Verdict
 from handbell.coach.advice.limits import Limits, load_limits

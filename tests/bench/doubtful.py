@@ -19,7 +19,7 @@ LAGS_MS = ((60, 400), (400, 800), (800, 1_400), (1_400, 2_000))
 JITTER_MS = 35
 LUMPS_MS = ((2_500, 3_500), (3_500, 6_000))
 SLOWER = 1.4
-APART = 1.2  # of two who exchange bibs: alike they can't be told apart
+APART = 1.3  # of two who exchange bibs: alike they can't be told apart
 DOUBLED, LUMPED, FOR_TWO, BLOCK, CLASS, SLOW = (
     "doubled", "lumped at the end", "one for two", "exchanged for a block",
     "exchanged for a class", "whole group slower",

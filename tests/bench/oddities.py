@@ -51,7 +51,7 @@ def plant(kinds: Mapping[int, str], each: int, rng: random.Random) -> list[Oddit
             (one, other),
             _for_two((one - 1) % each, (other - 1) % each, rng),
         ),
-        Oddity("other-wearer", 7, lane(strong), (strong, slow), None, {strong: slow, slow: strong}),
+        Oddity("exchanged", 7, lane(strong), (strong, slow), None, {strong: slow, slow: strong}),
         Oddity("left-counting", 8, lane(twice), (twice,), _swinging((twice - 1) % each, rng)),
         Oddity("outside-windows", 9, lane(fast), (fast,), _between((fast - 1) % each, rng)),
         Oddity("clock-lost", 10, lane(slow)),

@@ -10,9 +10,9 @@ from handbell.store.results.effort import Effort, Outcome
 from handbell.store.results.sums import ExerciseSums, joined
 from handbell_core import timeline as t
 
+from .finding import Finding
 from .history import DAY_US, Attended, PastClass, classes_of
 from .sums import score_of, task_of
-from .suspicion import Finding
 from .trend import WEEK_DAYS, direction_of, trend_of
 
 FLAT_MOST = 12  # classes: what was months ago does not weigh on today

@@ -9,9 +9,10 @@ from handbell.store import Store
 from handbell.store.logs.courses import courses_of_class
 from handbell.store.results.sums import ExerciseSums
 
+from .finding import Finding
 from .history import Attended, PastClass
 from .off_remote import off_remote
-from .suspicion import Finding, findings_of
+from .suspicion import findings_of
 from .taps import taps_of
 
 Doubtful = Callable[[PastClass, Attended, ExerciseSums], bool]

@@ -13,24 +13,19 @@ from statistics import fmean, stdev
 
 from handbell.base.times import whole_clock
 from handbell.base.words import several
-from handbell.coach.library.names import name_key
 from handbell.coach.library.shelf import Library
 from handbell.store.results.effort import Effort, Outcome
 from handbell_core import faults
 from handbell_core import journal as j
 from handbell_core import timeline as t
 
+from .against_own import against_own
 from .bursts import within_bursts
+from .finding import CLASS_WIDE, SIGNALS_MISSED, Finding
 from .history import PastClass
-from .jump import other_wearers
+from .lumps import Lump, lumps
 from .taps import TAP, Key, TapRow, counted
 from .together import together
-
-CLASS_WIDE = ""
-
-SIGNALS_MISSED = "signals-missed"
-OFF_REMOTE = "off-remote"
-OF_BOX = (SIGNALS_MISSED, OFF_REMOTE)  # nothing to ask a person about
 
 # All of these are our own, from what people can do and what a contact does; no source.
 DOUBLE_SENSIBLE = 0.5  # of the quickest sensible rep
@@ -41,36 +36,6 @@ STRAY_LEAST = 12  # taps at one go
 STRAY_GAP_MS = 3_000
 STRAY_VARIATION = 0.05  # of the gaps: people vary more
 FASTEST_SHARE = 0.4  # of the quickest sensible rep: over twice as fast as the library's most
-
-
-@dataclass(frozen=True)
-class Finding:
-    """Something that the coach should look at; ``bibs`` empty: it concerns a whole box.
-
-    ``exercise`` is CLASS_WIDE when it concerns all that a bib did. With ``runs`` only what those
-    boxes counted is in doubt, with ``until_ms`` only what began before that ``class_ms``, with
-    ``since_ms`` only what ended after that one.
-    """
-
-    name: str
-    bibs: tuple[int, ...]
-    station: int
-    exercise: str
-    evidence: str
-    runs: tuple[int, ...] = ()
-    until_ms: int | None = None
-    since_ms: int = -1
-
-    def spoils(self, effort: Effort) -> bool:
-        """Whether the numbers of an effort are in doubt by it; it has none if nobody was to tap."""
-        return (
-            effort.tap != t.TAP_NONE
-            and effort.bib in self.bibs
-            and (self.exercise == CLASS_WIDE or name_key(self.exercise) == name_key(effort.name))
-            and (not self.runs or effort.run in self.runs)
-            and (self.until_ms is None or effort.start_ms < self.until_ms)
-            and effort.end_ms > self.since_ms
-        )
 
 
 @dataclass(frozen=True)
@@ -108,11 +73,7 @@ def findings_of(
     """Return what is suspicious about a class; ``before`` are earlier ones, oldest first."""
     look = Look(past, taps, counted(taps), library)
     found = [finding for check in CHECKS for finding in check(look)]
-    found += [
-        Finding("other-wearer", jump.bibs, 0, CLASS_WIDE, jump.evidence)
-        for jump in other_wearers(past, before)
-    ]
-    return found
+    return found + list(against_own(past, before))
 
 
 def double_presses(look: Look) -> Iterable[Finding]:
@@ -137,6 +98,27 @@ def double_presses(look: Look) -> Iterable[Finding]:
             f"{name}: {several(taps, 'tap')} came as close as {shortest} ms to the one before, "
             f"in {several(len(some), 'round')}; each may be one press too many",
             tuple(sorted({effort.run for effort, _, _ in some})),
+        )
+
+
+def lumped(look: Look) -> Iterable[Finding]:
+    """Reps that were tapped in a lump: how many may be right, when is not."""
+    efforts = look.efforts
+    times = {n: look.times_of(e) for n, e in enumerate(efforts)}
+    quickest = {e.name: look.quickest_ms(e) for e in efforts}
+    by_exercise: dict[tuple[int, str], list[Lump]] = {}
+    for lump in lumps(efforts, times, quickest):
+        by_exercise.setdefault((lump.effort.bib, lump.effort.name), []).append(lump)
+    for (bib, name), some in by_exercise.items():
+        most = max(some, key=lambda lump: lump.taps)
+        yield Finding(
+            "lumped",
+            (bib,),
+            most.effort.station,
+            name,
+            f"{name}: in {several(len(some), 'round')} all taps came late and in a lump, "
+            f"{most.taps} of them within {most.took_ms / 1000:.1f} s; their times tell nothing",
+            tuple(sorted({lump.effort.run for lump in some})),
         )
 
 
@@ -294,6 +276,7 @@ def signals_missed(look: Look) -> Iterable[Finding]:
 
 CHECKS: tuple[Check, ...] = (
     double_presses,
+    lumped,
     too_fast,
     outside_windows,
     left_counting,

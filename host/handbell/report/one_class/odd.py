@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
 
+from handbell.analysis.finding import GROUP_DAY, SIGNALS_MISSED, Finding
 from handbell.analysis.summary import Person
-from handbell.analysis.suspicion import SIGNALS_MISSED, Finding
 from handbell.base.times import seconds_of, whole_clock
 from handbell.base.words import few, listed, quoted, several
 from handbell.report.words import note_of
@@ -50,6 +50,7 @@ def oddities(
         *_names(record, people),
         *_bibs(record, named),
         *_tallies(efforts, named),
+        *(f"{f.evidence}." for f in findings if f.name == GROUP_DAY),
     ]
 
 

@@ -10,6 +10,7 @@ from statistics import median
 
 from handbell.analysis.advising import WEEKS as ADVICE_WEEKS
 from handbell.analysis.doubts import Doubtful, doubtful_by, findings_over, nothing_doubtful
+from handbell.analysis.finding import Finding
 from handbell.analysis.history import (
     PastClass,
     Person,
@@ -22,7 +23,6 @@ from handbell.analysis.history import (
     rated_of,
 )
 from handbell.analysis.load import WEEK, week_of, weeks_of
-from handbell.analysis.suspicion import Finding
 from handbell.analysis.trend import directions, trend_of
 from handbell.base.errors import HandbellError
 from handbell.coach.library.shelf import load_library

@@ -64,7 +64,7 @@ def text(result: Advised, out: Out) -> None:
     if result.findings:
         out.line("\nLook at the data first")
     for finding in result.findings:
-        bibs = listed(f"Bib {b}" for b in finding.bibs) or f"Station {finding.station}"
+        bibs = listed(f"Bib {b}" for b in finding.bibs) or _where(finding.station)
         out.line(f"  {bibs}: {finding.evidence}")
     if result.left_out:
         out.line()
@@ -73,6 +73,10 @@ def text(result: Advised, out: Out) -> None:
     if result.written:
         out.line(f"Written to {result.written}. Look through it, then: handbell check")
     out.line(result.caution)
+
+
+def _where(station: int) -> str:
+    return f"Station {station}" if station else "Everybody"
 
 
 def _decision(d: ForEverybody) -> str:
