@@ -21,10 +21,10 @@ sys.path.insert(0, str(Path(__file__).parent))
 import season as seasons
 
 from handbell.analysis.cases import cases_of
-from handbell.analysis.finding import Finding
-from handbell.analysis.history import past_classes
-from handbell.analysis.suspicion import findings_of
-from handbell.analysis.taps import taps_of
+from handbell.analysis.doubt.finding import Finding
+from handbell.analysis.doubt.suspicion import findings_of
+from handbell.analysis.past.history import past_classes
+from handbell.analysis.past.taps import taps_of
 from handbell.coach.advice.advice import Ruling, Verdict
 from handbell.coach.advice.limits import Limits, load_limits
 from handbell.coach.advice.rules import advise

@@ -24,10 +24,10 @@ import doubtful
 import season as seasons
 from advice import _share
 
-from handbell.analysis.finding import OF_BOX, Finding
-from handbell.analysis.history import past_classes
-from handbell.analysis.suspicion import findings_of
-from handbell.analysis.taps import taps_of
+from handbell.analysis.doubt.finding import OF_BOX, Finding
+from handbell.analysis.doubt.suspicion import findings_of
+from handbell.analysis.past.history import past_classes
+from handbell.analysis.past.taps import taps_of
 from handbell.coach.library.shelf import load_library
 from handbell.report.over_time.group import group_report
 from handbell.store import open_store

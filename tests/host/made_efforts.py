@@ -2,8 +2,8 @@
 
 from dataclasses import replace
 
-from handbell.analysis.history import Attended, PastClass, Person, Played
-from handbell.analysis.taps import TapRow
+from handbell.analysis.past.history import Attended, PastClass, Person, Played
+from handbell.analysis.past.taps import TapRow
 from handbell.store.results.effort import Effort, Outcome
 from handbell.store.results.records import ClassRecord, ClassRow, Wearer
 from handbell.store.results.sums import added_up

@@ -8,7 +8,7 @@ import pytest
 from classes import Piece, Press
 
 from handbell.analysis.cases import cases_of
-from handbell.analysis.history import attendance, past_classes
+from handbell.analysis.past.history import attendance, past_classes
 from handbell.analysis.progress import find_person, progress_of
 from handbell.base.errors import UsageError
 from handbell.cli.main import main

@@ -7,8 +7,8 @@ import pytest
 from classes import Piece, Press
 
 from handbell.analysis.fade import Form, fade_of, is_marked
+from handbell.analysis.past.taps import counted, taps_of
 from handbell.analysis.summary import exercises_of, people_of
-from handbell.analysis.taps import counted, taps_of
 from handbell.store import open_store
 from handbell.store.logs.recount import AMENDED, INVALID
 from handbell.store.logs.timelines import Task

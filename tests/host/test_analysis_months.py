@@ -4,7 +4,7 @@ from datetime import date, timedelta
 
 import pytest
 
-from handbell.analysis.load import Deviation, Rated, week_of, weeks_of
+from handbell.analysis.past.load import Deviation, Rated, week_of, weeks_of
 from handbell.analysis.trend import compared, trend_of
 from handbell.base.robust import QUARTILES_LEAST, quartiles
 

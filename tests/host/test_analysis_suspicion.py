@@ -5,10 +5,10 @@ import random
 import pytest
 from made_efforts import attended, effort, past, taps
 
-from handbell.analysis.jump import other_wearers
-from handbell.analysis.paces import beside_own
-from handbell.analysis.suspicion import findings_of
-from handbell.analysis.together import lags_of
+from handbell.analysis.doubt.jump import other_wearers
+from handbell.analysis.doubt.paces import beside_own
+from handbell.analysis.doubt.suspicion import findings_of
+from handbell.analysis.doubt.together import lags_of
 from handbell.coach.library.shelf import load_library
 from handbell_core import journal as j
 from handbell_core import timeline as t

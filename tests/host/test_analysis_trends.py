@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 from made_efforts import attended, effort, past
 from scipy import stats
 
-from handbell.analysis.doubts import doubtful_by
-from handbell.analysis.finding import Finding
-from handbell.analysis.history import classes_of
+from handbell.analysis.doubt.doubts import doubtful_by
+from handbell.analysis.doubt.finding import Finding
+from handbell.analysis.past.history import classes_of
 from handbell.analysis.sums import score_of
 from handbell.analysis.trend import direction_of, directions, trend_of
 from handbell.report.over_time.months import months_of, trend_words

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 import report_months as months
 
-from handbell.analysis.history import classes_of, everybody, past_classes
+from handbell.analysis.past.history import classes_of, everybody, past_classes
 from handbell.base.errors import StoreError
 from handbell.cli.main import main
 from handbell.report.over_time.group import group_report

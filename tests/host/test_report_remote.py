@@ -8,8 +8,8 @@ import classes
 import pytest
 from led import Piece, Press, pause, play_led, put, run_on, start, stop
 
-from handbell.analysis.history import past_classes
-from handbell.analysis.steps import strays
+from handbell.analysis.past.history import past_classes
+from handbell.analysis.past.steps import strays
 from handbell.base.times import time_of
 from handbell.cli.main import main
 from handbell.report import class_report

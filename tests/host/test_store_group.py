@@ -4,7 +4,7 @@ import classes
 import odd_classes
 import pytest
 
-from handbell.analysis.history import past_classes
+from handbell.analysis.past.history import past_classes
 from handbell.store.results import settle
 from handbell.store.results.amend import Change, amend_efforts, undo
 from handbell.store.results.effort import Outcome

@@ -4,7 +4,7 @@ import classes
 import pytest
 from sqlalchemy import select
 
-from handbell.analysis.history import past_classes
+from handbell.analysis.past.history import past_classes
 from handbell.cli.main import main
 from handbell.store import open_store
 from handbell.store.classes import joining

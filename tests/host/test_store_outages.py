@@ -9,7 +9,7 @@ from classes import Piece, Press
 from sqlalchemy import update
 
 from handbell.analysis.cases import cases_of
-from handbell.analysis.history import past_classes
+from handbell.analysis.past.history import past_classes
 from handbell.analysis.sums import score_of
 from handbell.cli.main import main
 from handbell.report import class_report

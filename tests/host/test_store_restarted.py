@@ -11,7 +11,7 @@ import pytest
 from older import BACK_TO_0009
 from sqlalchemy import select
 
-from handbell.analysis.history import past_classes
+from handbell.analysis.past.history import past_classes
 from handbell.base.errors import UnreadJournalError
 from handbell.cli.main import main
 from handbell.store import open_store

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from handbell.analysis.fade import decrement
-from handbell.analysis.load import Deviation, Rated, monotony, session_load, strain, weeks_of
+from handbell.analysis.past.load import Deviation, Rated, monotony, session_load, strain, weeks_of
 from handbell.analysis.trend import trend_of
 from handbell.base.robust import chance, false_discovery, quartiles, spread, theil_sen
 

@@ -15,9 +15,9 @@ from handbell.store import Store
 from handbell.store.logs.blocks import plan_source
 
 from .cases import FLAT_MOST, cases_of, classes_read
-from .doubts import findings_over
-from .finding import Finding
-from .history import PastClass, left_out, past_classes
+from .doubt.doubts import findings_over
+from .doubt.finding import Finding
+from .past.history import PastClass, left_out, past_classes
 
 WEEKS = 26  # before a class, that advice on it rests on
 LOOKED_AT = 2  # the rules look at so many of somebody's last classes

@@ -10,8 +10,8 @@ from handbell.store.results.effort import Effort, Outcome
 from handbell.store.results.sums import ExerciseSums, joined
 from handbell_core import timeline as t
 
-from .finding import Finding
-from .history import DAY_US, Attended, PastClass, classes_of
+from .doubt.finding import Finding
+from .past.history import DAY_US, Attended, PastClass, classes_of
 from .sums import score_of, task_of
 from .trend import WEEK_DAYS, direction_of, trend_of
 

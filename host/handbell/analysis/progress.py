@@ -12,8 +12,8 @@ from handbell.base.words import quoted
 from handbell.store.people.names import key_of
 from handbell.store.people.wearers import two_or_one
 
-from .doubts import Doubtful, nothing_doubtful
-from .history import (
+from .doubt.doubts import Doubtful, nothing_doubtful
+from .past.history import (
     DAY_US,
     Attendance,
     PastClass,
@@ -24,7 +24,7 @@ from .history import (
     names_unsure,
     rated_of,
 )
-from .load import Week, weeks_of
+from .past.load import Week, weeks_of
 from .sums import Score, score_of, task_of
 from .trend import Trend, directions, trend_of
 

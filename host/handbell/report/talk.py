@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from handbell.analysis.advising import advise_last
-from handbell.analysis.finding import OF_BOX, Finding
-from handbell.analysis.history import PastClass
+from handbell.analysis.doubt.finding import OF_BOX, Finding
+from handbell.analysis.past.history import PastClass
 from handbell.base.errors import HandbellError
 from handbell.base.words import few, listed
 from handbell.coach.advice.advice import Verdict

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timezone
 
 from handbell.analysis.advising import WEEKS as ADVICE_WEEKS
-from handbell.analysis.history import past_classes
+from handbell.analysis.past.history import past_classes
 from handbell.analysis.summary import (
     Exercise,
     Person,

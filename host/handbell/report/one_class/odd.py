@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
 
-from handbell.analysis.finding import GROUP_DAY, SIGNALS_MISSED, Finding
+from handbell.analysis.doubt.finding import GROUP_DAY, SIGNALS_MISSED, Finding
 from handbell.analysis.summary import Person
 from handbell.base.times import seconds_of, whole_clock
 from handbell.base.words import few, listed, quoted, several

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from handbell.analysis.steps import ALONE, LATE, MISSED, Astray
+from handbell.analysis.past.steps import ALONE, LATE, MISSED, Astray
 from handbell.base.times import span_of, time_of, whole_clock
 from handbell.base.words import listed
 from handbell.store.logs.courses import Course

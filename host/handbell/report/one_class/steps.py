@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from handbell.analysis.steps import (
+from handbell.analysis.past.steps import (
     ALONE,
     ASTRAY,
     LATE,

@@ -11,8 +11,8 @@ from datetime import date
 
 from handbell.analysis.advising import looked_at, suspicions
 from handbell.analysis.cases import cases_of
-from handbell.analysis.doubts import Doubtful, doubtful_by, findings_over, nothing_doubtful
-from handbell.analysis.history import (
+from handbell.analysis.doubt.doubts import Doubtful, doubtful_by, findings_over, nothing_doubtful
+from handbell.analysis.past.history import (
     MINUTE_MS,
     Attendance,
     Attended,
@@ -24,7 +24,7 @@ from handbell.analysis.history import (
     past_classes,
     rated_of,
 )
-from handbell.analysis.load import Week, session_load, weeks_of
+from handbell.analysis.past.load import Week, session_load, weeks_of
 from handbell.analysis.progress import find_person
 from handbell.base.errors import HandbellError
 from handbell.base.times import day_of, days_of, whole_clock

@@ -9,9 +9,9 @@ from datetime import timedelta
 from statistics import median
 
 from handbell.analysis.advising import WEEKS as ADVICE_WEEKS
-from handbell.analysis.doubts import Doubtful, doubtful_by, findings_over, nothing_doubtful
-from handbell.analysis.finding import Finding
-from handbell.analysis.history import (
+from handbell.analysis.doubt.doubts import Doubtful, doubtful_by, findings_over, nothing_doubtful
+from handbell.analysis.doubt.finding import Finding
+from handbell.analysis.past.history import (
     PastClass,
     Person,
     attendance,
@@ -22,7 +22,7 @@ from handbell.analysis.history import (
     past_classes,
     rated_of,
 )
-from handbell.analysis.load import WEEK, week_of, weeks_of
+from handbell.analysis.past.load import WEEK, week_of, weeks_of
 from handbell.analysis.trend import directions, trend_of
 from handbell.base.errors import HandbellError
 from handbell.coach.library.shelf import load_library

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from handbell.analysis.history import Attendance, Person
-from handbell.analysis.load import Week
+from handbell.analysis.past.history import Attendance, Person
+from handbell.analysis.past.load import Week
 from handbell.analysis.trend import Trend
 
 from .months import Months

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from statistics import median
 
-from handbell.analysis.load import week_of
+from handbell.analysis.past.load import week_of
 from handbell.analysis.trend import WEEK_DAYS
 from handbell.base.robust import Slope
 from handbell.base.times import day_of

@@ -7,8 +7,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from handbell.analysis.doubts import Doubtful, nothing_doubtful
-from handbell.analysis.history import Attended, PastClass
+from handbell.analysis.doubt.doubts import Doubtful, nothing_doubtful
+from handbell.analysis.past.history import Attended, PastClass
 from handbell.analysis.sums import HELD, PACE, PLACES, score_of
 from handbell.analysis.trend import Trend, direction_of, directions, trend_of
 from handbell.base.words import several

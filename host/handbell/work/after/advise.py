@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from handbell.analysis.advising import advise_class
-from handbell.analysis.finding import Finding
+from handbell.analysis.doubt.finding import Finding
 from handbell.base.errors import UsageError
 from handbell.coach.advice.limits import load_limits
 from handbell.coach.advice.plan import Advice, Decision, next_plan

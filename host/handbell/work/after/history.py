@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from handbell.analysis.doubts import doubtful_by, findings_over
-from handbell.analysis.history import PastClass, classes_of, left_out, past_classes
-from handbell.analysis.load import Week
+from handbell.analysis.doubt.doubts import doubtful_by, findings_over
+from handbell.analysis.past.history import PastClass, classes_of, left_out, past_classes
+from handbell.analysis.past.load import Week
 from handbell.analysis.progress import ExerciseProgress, find_person, progress_of, regulars
 from handbell.coach.library.shelf import load_library
 from handbell.store import open_store

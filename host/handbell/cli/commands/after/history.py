@@ -11,7 +11,7 @@ from handbell.cli import shared
 from handbell.cli.output import Out
 
 if TYPE_CHECKING:
-    from handbell.analysis.load import Week
+    from handbell.analysis.past.load import Week
     from handbell.analysis.progress import ExerciseProgress
     from handbell.work.after.history import Everybody, Months
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from ..past.history import PastClass
 from .exchange import WHOLE, Exchange, exchanges
 from .finding import CLASS_WIDE, GROUP_DAY, Finding
-from .history import PastClass
 from .jump import group_day, other_wearers
 from .paces import beside_own
 

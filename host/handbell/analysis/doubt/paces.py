@@ -10,7 +10,7 @@ from statistics import median
 from handbell.base.robust import spread
 from handbell_core import timeline as t
 
-from .history import Attended, PastClass, classes_of
+from ..past.history import Attended, PastClass, classes_of
 
 # Our own, no source.
 CLASSES_LEAST = 3

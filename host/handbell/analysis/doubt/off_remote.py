@@ -8,9 +8,9 @@ from handbell.base.times import whole_clock
 from handbell.store.logs.courses import Course
 from handbell_core import timeline as t
 
+from ..past.history import PastClass
+from ..past.steps import WORD_MS, Astray, strays
 from .finding import CLASS_WIDE, OFF_REMOTE, Finding
-from .history import PastClass
-from .steps import WORD_MS, Astray, strays
 
 TO_END_MS = 1 << 31
 

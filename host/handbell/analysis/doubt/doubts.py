@@ -9,11 +9,11 @@ from handbell.store import Store
 from handbell.store.logs.courses import courses_of_class
 from handbell.store.results.sums import ExerciseSums
 
+from ..past.history import Attended, PastClass
+from ..past.taps import taps_of
 from .finding import Finding
-from .history import Attended, PastClass
 from .off_remote import off_remote
 from .suspicion import findings_of
-from .taps import taps_of
 
 Doubtful = Callable[[PastClass, Attended, ExerciseSums], bool]
 

@@ -19,12 +19,12 @@ from handbell_core import faults
 from handbell_core import journal as j
 from handbell_core import timeline as t
 
+from ..past.history import PastClass
+from ..past.taps import TAP, Key, TapRow, counted
 from .against_own import against_own
 from .bursts import within_bursts
 from .finding import CLASS_WIDE, SIGNALS_MISSED, Finding
-from .history import PastClass
 from .lumps import Lump, lumps
-from .taps import TAP, Key, TapRow, counted
 from .together import together
 
 # All of these are our own, from what people can do and what a contact does; no source.
