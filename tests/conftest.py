@@ -5,9 +5,14 @@ import os
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
 from runtimes import micropython_command
 
 ROOT = Path(__file__).parents[1]
+
+# How fast a machine is, and what else it does, decides no test.
+settings.register_profile("untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("untimed")
 
 
 @pytest.fixture(scope="session")

@@ -13,7 +13,6 @@ from classes import Piece
 from test_report_page import Outline, outline_of
 
 import handbell.report.page
-from handbell.analysis.trend import Trend
 from handbell.base.robust import Slope
 from handbell.base.words import few
 from handbell.report import class_report
@@ -172,7 +171,7 @@ def marks(svg: str, look: str) -> list[dict]:
 def test_dots_stand_where_their_days_and_values_are():
     days = [MONDAY + timedelta(days=7 * n) for n in range(5)]
     values = [Dot(day, 10.0 + n, n != 2) for n, day in enumerate(days)]
-    trend = Trend(5, Slope(5, 1.0, 0.9, 1.1), 33.0)
+    trend = Slope(5, 1.0, 0.9, 1.1), True
     svg = dots(values, days, trend, "k", "Push-up <b>", "Up")
     full, hollow = marks(svg, "dot"), marks(svg, "dot hollow")
     assert len(full) == 4 and len(hollow) == 1
@@ -188,15 +187,15 @@ def test_dots_stand_where_their_days_and_values_are():
 def test_a_trend_that_may_be_none_is_dashed_and_none_is_not_drawn():
     values = [Dot(MONDAY + timedelta(days=n), 5.0) for n in range(5)]
     days = [v.day for v in values]
-    unsure = dots(values, days, Trend(5, Slope(5, 0.1, -0.2, 0.3), 1.0), "k", "A", "")
+    unsure = dots(values, days, (Slope(5, 0.1, -0.2, 0.3), False), "k", "A", "")
     assert len(marks(unsure, "trend unsure")) == 1
-    assert "trend" not in dots(values, days, Trend(2, None, None, "few"), "k", "A", "")
+    assert "trend" not in dots(values, days, (None, False), "k", "A", "")
 
 
 @pytest.mark.parametrize("values", [[0.0, 0.0], [0.001, 0.002], [3.0], [1e6, 2e6], [5.0] * 40])
 def test_any_numbers_can_be_drawn(values):
     some = [Dot(MONDAY + timedelta(days=3 * n), v) for n, v in enumerate(values)]
-    svg = dots(some, [], Trend(0, None, None, ""), "k", "A\x00\x1f", "")
+    svg = dots(some, [], (None, False), "k", "A\x00\x1f", "")
     for mark in marks(svg, "dot"):
         assert 0 <= float(mark["cx"]) <= 340 and 0 <= float(mark["cy"]) <= 150
 
@@ -212,7 +211,7 @@ def levels(svg: str) -> list[float]:
 @pytest.mark.parametrize("values", [[34.0, 46.0], [20.0, 21.0], [99.0, 100.1], [0.0, 0.03], [7.0]])
 def test_levels_begin_below_the_lowest_and_end_above_the_highest(values):
     some = [Dot(MONDAY + timedelta(days=3 * n), v) for n, v in enumerate(values)]
-    of_dots = levels(dots(some, [], Trend(0, None, None, ""), "k", "A", ""))
+    of_dots = levels(dots(some, [], (None, False), "k", "A", ""))
     of_bars = levels(bars([Bar(MONDAY, v) for v in values], "k", "Load", ""))
     for found in (of_dots, of_bars):
         assert found == sorted(found) and 2 <= len(found) <= 6
