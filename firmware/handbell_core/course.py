@@ -78,6 +78,7 @@ class Course:
         self.sink = sink
         self.mode = self.state = READY
         self._since_ms = -NEVER  # when the present mode began
+        self._stepped_ms = -NEVER  # all that was due up to then is done
         self._mode_before = READY
         self._index_before = -1
         self.kind = 0
@@ -88,8 +89,10 @@ class Course:
         self.gate_class_ms = 0
         self.heeds = False  # a remote leads
         self._act_cue = NO_CUE  # with which the next act begins
-        self._moved_ms = -NEVER  # when an act moved the class, and where it had begun till then
+        # When an act moved the class; where it had begun till then, and where it stood if it did.
+        self._moved_ms = -NEVER
         self._zero_before_ms = 0
+        self._stood_before_ms = NEVER
         # The place that was read last: what the class goes into there, what is shown while it
         # stands there, the last window before it.
         self._to = Span()
@@ -142,7 +145,7 @@ class Course:
     def class_ms(self, run_ms: int) -> int:
         """Return ``class_ms`` at ``run_ms``; it stands still at a gate."""
         if run_ms < self._moved_ms:
-            return run_ms - self._zero_before_ms
+            return min(run_ms - self._zero_before_ms, self._stood_before_ms)
         class_ms = run_ms - self.zero_ms
         if self.state in (AT_GATE, LEAVING):
             return min(class_ms, self.gate_class_ms)

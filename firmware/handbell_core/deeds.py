@@ -133,6 +133,8 @@ class Deeds(Course):
 
     def _move_zero(self, run_ms: int, class_ms: int) -> None:
         self.starts_ms = NEVER
+        stands = self.state in (AT_GATE, LEAVING)
+        self._stood_before_ms = self.gate_class_ms if stands else NEVER
         self._moved_ms, self._zero_before_ms = run_ms, self.zero_ms
         self.zero_ms = run_ms - class_ms
 

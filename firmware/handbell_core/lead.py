@@ -139,6 +139,11 @@ class Lead:
             class_ms = min(runner.class_ms(at_ms), gate_after(runner.timeline, class_ms))
         elif not runner.begun:
             class_ms = 0
+        else:
+            coming = self._coming
+            if coming is not None and coming.at_ms < at_ms:  # it runs on from there first
+                gate_ms = gate_after(runner.timeline, coming.class_ms)
+                class_ms = min(coming.class_ms_at(at_ms), gate_ms)
         return self._say(STANDS, class_ms, at_ms, run_ms)
 
     def _go_on(self, run_ms: int) -> bool:
@@ -150,12 +155,19 @@ class Lead:
         in_ms = onward.in_ms if runner.begun else LEAD_MS
         return self._say(RUNS, onward.class_ms, run_ms + in_ms, run_ms)
 
+    @property
+    def _coming(self) -> "Act | None":
+        """The word by which a class that stands goes on, while it gets ready for it."""
+        return self.runner.agreement.next if self.situation == READYING else None
+
     def _later(self, run_ms: int) -> bool:
         return self._say(RUNS, 0, self.runner.starts_ms + LATER_MS, run_ms)
 
     def _next_block(self, run_ms: int) -> bool:
         runner = self.runner
-        onward = next_block(runner.timeline, runner.class_ms(run_ms))
+        coming = self._coming
+        class_ms = runner.class_ms(run_ms) if coming is None else coming.class_ms
+        onward = next_block(runner.timeline, class_ms)
         if onward is None:
             return False
         return self._say(RUNS, onward.class_ms, run_ms + onward.in_ms, run_ms)

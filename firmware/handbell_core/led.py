@@ -93,6 +93,8 @@ class Led(Runner):
 
         None with so little left that it would crowd the cues that follow (compile/gaps.py).
         """
+        if class_ms >= self.head.slot_ms:
+            return CLOSE
         span = Span()
         for index in range(self.head.spans):
             if self.timeline.span(index, span).end_ms() > class_ms:
@@ -110,6 +112,8 @@ class Led(Runner):
         self._read_place(act.class_ms)
         is_there = self.state in _BEGUN and self.begun and not self._nowhere
         was_ms = self.class_ms(run_ms) if is_there else -1
+        # One that is taken after its instant goes back behind what was counted meanwhile.
+        to_ms = self.class_ms(max(run_ms, self._stepped_ms)) if is_there else -1
         self._nowhere = False
         self.agreement.step(act.at_ms)
         self.owed = ()
@@ -120,13 +124,13 @@ class Led(Runner):
         if act.what == OVER:
             self.sink.bell(CLOSE, run_ms if early else NEVER)
             self._act_cue = CLOSE
-            if act.class_ms < was_ms:  # it was over by then: what came after does not count
-                self._move(act.class_ms, was_ms, run_ms)
+            if act.class_ms < to_ms:  # it was over by then: what came after does not count
+                self._move(act.class_ms, to_ms, run_ms)
                 self._do("stand", run_ms, act.class_ms)
             self._tell(STATE_OVER, j.BY_WORD, self.class_ms(run_ms), run_ms)
             self._do("end_it", run_ms, j.BY_WORD)
         elif act.class_ms < self.head.slot_ms or self.mode != ASKING:
-            self._come(act, was_ms, run_ms)
+            self._come(act, to_ms, run_ms)
         self._await_act(run_ms)
 
     def _come(self, act: "Act", was_ms: int, run_ms: int) -> None:
@@ -143,6 +147,8 @@ class Led(Runner):
             self._do(self._follows(), run_ms, 0)
             if not rings:
                 self._ring_on(class_ms)
+            elif class_ms >= self.head.slot_ms:
+                self.sink.bell(CLOSE, run_ms)
 
     def _move(self, class_ms: int, was_ms: int, run_ms: int) -> None:
         """Bring the counts from ``was_ms`` to ``class_ms``, into the place that was read."""
@@ -150,7 +156,7 @@ class Led(Runner):
         if class_ms < was_ms or self.counting.window != opens:
             self._keep_taken_back()
         if class_ms < was_ms or was_ms < 0:
-            self._count_anew(opens, run_ms)
+            self._count_anew(opens, class_ms, run_ms)
         else:
             self._count_on(opens, class_ms, run_ms)
         if self._to.flags & TAKES_TALLY:
@@ -161,10 +167,13 @@ class Led(Runner):
             self._set(timer, NEVER)
         self._page("close", 0, run_ms)
 
-    def _count_anew(self, opens: int, run_ms: int) -> None:
+    def _count_anew(self, opens: int, class_ms: int, run_ms: int) -> None:
         """The class goes back, or comes from nowhere: count what of the log still holds."""
-        counting = self.counting
-        counting.begin_anew(self._to_before)
+        counting, before = self.counting, self._to_before
+        again = counting.untold in (opens, 0 if before is None else before.window)
+        if counting.untold and not again and counting.before_start_ms < class_ms:
+            self._tell_results()  # it holds, and is at hand no more
+        counting.begin_anew(before)
         if opens:
             counting.begin(self._to)
         self.sink.recall(counting)

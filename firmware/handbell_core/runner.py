@@ -132,6 +132,7 @@ class Runner(Placing):
                     self._set(GIVE_UP_T, run_ms + GIVE_UP_MS)
             elif timer == OWED_T:
                 self.owed = ()
+        self._stepped_ms = run_ms
         if failed is not None and self.state != FAULT:  # else it is told by that
             raise failed
         return self.due_ms
@@ -189,6 +190,7 @@ class Runner(Placing):
         for press in self._presses:
             press.at_ms += later_ms
         self._since_ms += later_ms
+        self._stepped_ms += later_ms
 
     def stop(self, run_ms: int, cause: int) -> None:
         """End the run from outside: the host disarms it, or its timeline can't be read."""

@@ -418,3 +418,54 @@ def test_a_stop_rings_the_end_and_no_gate():
             act(box, 1, STANDS, 10_000, 12_000)
         act(box, 2, OVER, 10_000, 15_000)
         assert [bell for bell in box.sink.bells if bell[0] > 14_500] == [(15_000, CLOSE)]
+
+
+def test_what_was_counted_between_an_act_and_its_reading_is_taken_back():
+    for behind_ms in (0, 1):  # by how much the box's clock parts from the remote's
+        box = led()
+        box.tap(0, 10_000)
+        box.tap(0, 12_075, 100)
+        act(box, 1, STANDS, 10_000 - behind_ms, 12_000, 12_250)
+        act(box, 2, RUNS, 10_000 - behind_ms, 30_000)
+        box.to(50_000)
+        assert results(box, 1)[0] == 1
+
+
+def test_an_act_read_after_a_window_s_end_leaves_its_counts_whole():
+    for parted_ms in (1, -1):
+        box = led()
+        for at_ms in (8_000, 9_000, 10_000):
+            box.tap(0, at_ms)
+        box.to(17_005)  # the window ended at 17 s
+        act(box, 1, RUNS, 14_980 + parted_ms, 16_980, 17_005)
+        box.to(60_000)
+        assert results(box, 1)[0] == 3
+
+
+def test_a_window_left_by_the_next_block_is_told_though_that_is_gone_back_into():
+    for late_ms in (60, 400):
+        spans = [
+            lead_in(), window(30_000, block=1), rest(), window(8_000, block=1), rest(5_000),
+            window(15_000, block=2),
+        ]  # fmt: skip
+        box = led(spans)
+        for at_ms in range(10_000, 20_000, 1_000):
+            box.tap(0, at_ms)
+        act(box, 1, RUNS, 58_000, 31_000, 21_000)
+        act(box, 2, STANDS, 59_450, 32_450, 32_450 + late_ms)
+        assert results(box, 1)[0] == 10
+        act(box, 3, RUNS, 59_450, 50_000)
+        box.to(90_000)
+        assert results(box, 1)[0] == 10 and len(records(box, j.RESULT)) == 6
+
+
+def test_a_press_just_before_a_second_stand_belongs_to_where_the_class_stood():
+    box = led()
+    act(box, 1, STANDS, 10_000, 12_000)
+    box.to(70_000)
+    assert box.runner.hear(Act(2, RUNS, 10_000, 80_000), 70_000)
+    act(box, 3, STANDS, 10_000, 75_450)
+    box.to(75_470)
+    box.runner.press(0, 75_420)
+    box.runner.release(0, 75_560)
+    assert [record[3] for record in records(box, j.TAP)] == [10_000]

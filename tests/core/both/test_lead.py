@@ -1,5 +1,6 @@
 from handbell_core.acts import LEAD_MS, SOON_MS
 from handbell_core.agreement import OVER, RUNS, STANDS
+from handbell_core.cues import CLOSE
 from handbell_core.lead import GO_ON, LATER_MS, NEXT, PAUSE, SAY_MS, STOP, SURE_MS, Lead
 from handbell_core.runner import AT_GATE, HOLD_MS, LEAVING, NEVER, PLAY
 from handbell_core.slots import REMOTE, Telling
@@ -196,3 +197,68 @@ def test_the_next_block_calls_off_the_word_to_go_on():
     assert box.runner.left_ms(23_000) == LEAD_MS
     assert box.to(23_000 + LEAD_MS - 1).state == LEAVING  # all of it to be ready
     assert box.to(23_000 + LEAD_MS).class_ms(23_000 + LEAD_MS) == 35_000
+
+
+def blocks():
+    return [
+        lead_in(), window(30_000, block=1), rest(), window(30_000, block=2), rest(),
+        window(30_000, block=3),
+    ]  # fmt: skip
+
+
+def readying(at_ms):
+    """A class of three blocks that goes on to the second one 10 s after ``at_ms``."""
+    box = LedBox(blocks())
+    box.runner.heed()
+    lead = Lead(box.runner)
+    box.runner.arm(START_MS)
+    lead.begin(0)
+    box.to(at_ms)
+    assert lead.hold(NEXT, at_ms)
+    return box, lead
+
+
+def test_a_pause_as_the_next_block_begins_stands_in_that_block():
+    box, lead = readying(20_000)
+    box.to(29_700)
+    assert lead.press(PAUSE, 29_700)
+    assert newest(box) == (STANDS, 45_000 + SAY_MS - 300, 29_700 + SAY_MS)
+    box.to(40_000)
+    assert lead.hold(GO_ON, 40_000)
+    box.to(51_000)
+    assert box.runner.span.block == 2
+
+
+def test_a_pause_before_the_next_block_begins_stands_where_the_class_stood():
+    box, lead = readying(20_000)
+    box.to(25_000)
+    assert lead.press(PAUSE, 25_000)
+    assert newest(box) == (STANDS, 18_000, 25_000 + SAY_MS)
+
+
+def test_next_block_held_again_leads_to_the_one_after_it():
+    box, lead = readying(20_000)
+    box.to(24_000)
+    assert lead.hold(NEXT, 24_000)
+    assert newest(box) == (RUNS, 85_000, 24_000 + LEAD_MS)
+    box.to(28_000)
+    assert not lead.hold(NEXT, 28_000)  # that is the last one
+    box.to(35_000)
+    assert box.runner.span.block == 3
+
+
+def test_going_on_with_little_left_of_the_last_window_rings_the_close():
+    box = LedBox([lead_in(), window(20_000)])
+    box.runner.heed()
+    lead = Lead(box.runner)
+    box.runner.arm(START_MS)
+    lead.begin(0)
+    box.to(24_000)
+    assert lead.press(PAUSE, 24_000)
+    box.to(30_000)
+    assert lead.hold(GO_ON, 30_000)
+    assert box.runner.bell_cue() == CLOSE
+    rung = len(box.sink.bells)
+    box.to(40_000)
+    assert box.sink.bells[rung:] == [(30_000 + SOON_MS, CLOSE)]
+    assert box.sink.ended
