@@ -25,12 +25,12 @@ BLOCKS = ((classes.Piece("Ring rows", 60),),)
 MINUTE_MS = 60_000
 
 
-def take(store, box, start_ms=START_MS, station=None, minutes=0, **how):
+def take(store, box, start_ms=START_MS, station=None, late_ms=0, **how):
     data = classes.timeline(BLOCKS, (station or box,), station or box, rounds=2)
     store.put_timeline(data)
     presses = [classes.Press(at_ms) for at_ms in range(11_000 + 130 * box, 100_000, 4_000)]
     run = classes.play(data, presses, start_ms, **how)
-    return store.ingest(run.journal, classes.BOX_IDS[box - 1], (START_MS + minutes) * 1000 + 10**10)
+    return store.ingest(run.journal, classes.BOX_IDS[box - 1], (START_MS + late_ms) * 1000 + 10**10)
 
 
 def all_of(store):
@@ -164,9 +164,10 @@ def test_what_can_not_be_exact_any_more_says_why_and_changes_nothing(store):
     assert all_of(store) == now
     filing.delete_class(store, 2)
     take(store, 3, START_MS + 20 * MINUTE_MS)
-    take(store, 4, START_MS + 20 * MINUTE_MS)
+    came = take(store, 4, START_MS + 20 * MINUTE_MS).class_id
+    set_wearers(store, came, {4: "Yan"})
     now = all_of(store)
-    with pytest.raises(UsageError, match="Logs of class 2 came in again since"):
+    with pytest.raises(UsageError, match="Logs of class 2 came in again since, and something was"):
         undo(store)
     assert all_of(store) == now
 
@@ -212,3 +213,32 @@ def test_the_command_lists_them_and_takes_the_last_back(tmp_path, capsys, monkey
     for words in (["class"], ["class", "--delete"], ["class", "2", "--undo"]):
         assert main(words) == 2
         assert "handbell class --help" in capsys.readouterr().err
+
+
+def test_of_a_deleted_class_what_came_in_again_takes_up_what_was_said_of_it(store):
+    two_classes(store)
+    before = list_classes(store)
+    for again in ((1,), (1, 2)):
+        filing.delete_class(store, 1)
+        for box in again:
+            take(store, box)
+        assert not undo(store).already
+        assert [(row.id, row.boxes) for row in list_classes(store)] == [
+            (row.id, row.boxes) for row in before
+        ]
+        record = load_class(store, 1)
+        assert {bib: one.name for bib, one in record.wearers.items()} == {1: "Uma", 2: "Vic"}
+        assert [one.value for one in record.amendments if one.what == "reps"] == ["7"]
+
+
+def test_a_deletion_is_taken_back_though_the_rules_moved_another_log_since(store):
+    for box in (2, 3):
+        take(store, box)
+    for box in (2, 3):
+        take(store, box, START_MS + 40 * MINUTE_MS, late_ms=1_000)
+    take(store, 4, None, late_ms=20_000)
+    filing.delete_class(store, 2)
+    take(store, 1, START_MS + 40 * MINUTE_MS, late_ms=86_400_000)
+    undo(store)
+    there = [{run.box_id for run in load_class(store, row.id).runs} for row in list_classes(store)]
+    assert {classes.BOX_IDS[box] for box in (0, 1, 2)} in there

@@ -32,6 +32,7 @@ _OF_RUN = (
     *("class_id", "filed", "kept", "origin", "start_utc_us"),
     *("dated_utc_us", "dated_by", "by_box_utc_us", "bound_us"),
 )
+_SAID_OF_RUN = _OF_RUN[1:]  # which class that makes is for the rules, which may change it any time
 _RUNS, _CLASSES, _WEARERS = "runs", "classes", "wearers"
 _BESIDE = (tables.notes, tables.amendments)  # of a run, and not made anew from its log
 
@@ -107,10 +108,12 @@ def undo(store: Database, number: int | None = None) -> Undone:
         if row.undone:
             return Undone(found, True)
         kept = unpacked(conn.scalar(select(_S.kept).where(_S.id == row.id)))
-        _require_unchanged(conn, found, kept)
+        here = _state(conn)
+        twins = _twins(conn, kept["whole"])
+        _require_unchanged(conn, found, kept, here, twins)
         done = Undone(found, False)
-        with moves_told(conn, done.said, [int(key) for key in kept["was"][_RUNS]]):
-            done.classes = _put_back(conn, kept, done.said)
+        with moves_told(conn, done.said, [*map(int, kept["was"][_RUNS]), *twins.values()]):
+            done.classes = _put_back(conn, kept, here, twins, done.said)
         conn.execute(update(tables.sayings).where(_S.id == row.id).values(undone=True))
         return done
 
@@ -132,25 +135,54 @@ def _meant(conn: Connection, number: int | None) -> Any:
     return row
 
 
-def _require_unchanged(conn: Connection, found: Saying, kept: Mapping[str, Any]) -> None:
+def _twins(conn: Connection, whole: Mapping[str, Any]) -> dict[int, int]:
+    """Return of the runs that went which run is the same log here, where it came in again."""
+    gone = {row["digest"]: row["id"] for row in whole.get(_RUNS, ())}
+    rows = conn.execute(select(_R.id, _R.digest).where(_R.digest.in_(gone)))
+    return {gone[row.digest]: row.id for row in rows}
+
+
+def _require_unchanged(
+    conn: Connection,
+    found: Saying,
+    kept: Mapping[str, Any],
+    here: State,
+    twins: Mapping[int, int],
+) -> None:
     """Raise UsageError where what a saying left is not as it left it, and say what is not."""
-    here, now, was = _state(conn), kept["now"], kept["was"]
+    now, was = kept["now"], kept["was"]
     gone = was[_CLASSES].keys() - now[_CLASSES].keys()  # their numbers may be others' by now
-    for name in (_RUNS, _WEARERS):
-        for key in {**was[name], **now[name]}:
-            left = now[name].get(key)
-            if left is None and (name == _RUNS or key.split()[0] in gone):
-                continue
-            if here[name].get(key) != left:
-                _refuse(conn, found.number, name, key)
-    digests = [row["digest"] for row in kept["whole"].get(_RUNS, ())]
-    again = select(_R.class_id).where(_R.digest.in_(digests)).limit(1)
-    row = conn.execute(again).first()
-    if row is not None:
-        raise UsageError(
-            f"Logs of class {found.class_id} came in again since and are in class {row.class_id}",
-            "They are there; nothing need be taken back",
-        )
+    for key in {**was[_RUNS], **now[_RUNS]}:
+        left, first = now[_RUNS].get(key), was[_RUNS].get(key)
+        if left is None or _said_of(left) == _said_of(first):
+            continue  # it went, or was moved by the rules alone, which may have moved it since
+        if _said_of(here[_RUNS].get(key)) != _said_of(left):
+            _refuse(conn, found.number, _RUNS, key)
+    for key in {**was[_WEARERS], **now[_WEARERS]}:
+        left = now[_WEARERS].get(key)
+        if (left or key.split()[0] not in gone) and here[_WEARERS].get(key) != left:
+            _refuse(conn, found.number, _WEARERS, key)
+    for mine in twins.values():
+        class_id = here[_RUNS][str(mine)]["class_id"]
+        if _is_said(here, mine):
+            raise UsageError(
+                f"Logs of class {found.class_id} came in again since, and something was said of "
+                f"class {class_id}, in which they are",
+                f"Leave them there, or say handbell class {class_id} --delete, then "
+                f"handbell class --undo {found.number}",
+            )
+
+
+def _said_of(row: Row | None) -> Row | None:
+    """Return of a run what a coach's words make it; None where it is not there."""
+    return row and {name: row[name] for name in _SAID_OF_RUN if name != "start_utc_us"}
+
+
+def _is_said(here: State, run: int) -> bool:
+    """Whether a coach said something of a run, or of its class."""
+    row = here[_RUNS][str(run)]
+    said = row["filed"] is not None and not row["kept"] or row["dated_by"] == "hand"
+    return said or any(one["class_id"] == row["class_id"] for one in here[_WEARERS].values())
 
 
 def _refuse(conn: Connection, number: int, name: str, key: str) -> NoReturn:
@@ -173,39 +205,68 @@ def _refuse(conn: Connection, number: int, name: str, key: str) -> NoReturn:
     )
 
 
-def _put_back(conn: Connection, kept: Mapping[str, Any], said: list[str]) -> list[int]:
+def _put_back(
+    conn: Connection,
+    kept: Mapping[str, Any],
+    here: State,
+    twins: Mapping[int, int],
+    said: list[str],
+) -> list[int]:
     """Put the rows of a saying back as they were; return the numbers of their classes."""
     was, now, whole = kept["was"], kept["now"], kept["whole"]
     gone = {run["id"]: run for run in whole.get(_RUNS, ())}
     number = _free(conn, tables.classes, [int(k) for k in was[_CLASSES] if k not in now[_CLASSES]])
-    fresh = _free(conn, tables.runs, gone)
-    some = [int(key) for key in was[_RUNS] if int(key) not in gone]
+    fresh = _free(conn, tables.runs, [run for run in gone if run not in twins])
+    ids = {**fresh, **twins}
+    some = [*(int(key) for key in was[_RUNS] if int(key) not in gone), *twins.values()]
+    emptied = {here[_RUNS][str(run)]["class_id"] for run in some if str(run) in here[_RUNS]}
     r, c = tables.runs, tables.classes
     with joining.changing(conn, some, said):
         for key, row in was[_CLASSES].items():
             if key not in now[_CLASSES]:
                 conn.execute(insert(c), row | {"id": number[int(key)]})
+        there = set(conn.scalars(select(c.c.id)))
         for key, row in was[_RUNS].items():
-            values = {name: row[name] for name in _OF_RUN}
-            values["class_id"] = number.get(row["class_id"], row["class_id"])
-            if int(key) in gone:
-                whole_row = _known(r, gone[int(key)])
-                conn.execute(insert(r), whole_row | values | {"id": fresh[int(key)]})
-            else:
-                conn.execute(update(r).where(r.c.id == int(key)).values(values))
-        for table in _BESIDE:
-            for row in whole.get(table.name, ()):
-                conn.execute(insert(table), _known(table, row) | {"run": fresh[row["run"]]})
+            run = ids.get(int(key), int(key))
+            values = {name: row[name] for name in _SAID_OF_RUN}
+            class_id = number.get(row["class_id"], row["class_id"])
+            left, present = now[_RUNS].get(key), here[_RUNS].get(str(run))
+            if left and present and _said_of(left) == _said_of(row):  # the rules moved it
+                values = {}
+                if present["class_id"] != left["class_id"]:  # and once more since
+                    class_id = present["class_id"]
+            if class_id is None or class_id in there:
+                values["class_id"] = class_id
+            if int(key) in fresh:
+                conn.execute(insert(r), _known(r, gone[int(key)]) | values | {"id": run})
+            elif values:
+                conn.execute(update(r).where(r.c.id == run).values(values))
+        _beside_back(conn, whole, fresh, twins)
         _names_back(conn, was, now, number)
-        for key in now[_CLASSES].keys() - was[_CLASSES].keys():
-            left = select(r.c.id).where(r.c.class_id == int(key)).limit(1)
+        for class_id in {*emptied, *map(int, now[_CLASSES].keys() - was[_CLASSES].keys())}:
+            left = select(r.c.id).where(r.c.class_id == class_id).limit(1)
             if conn.execute(left).first() is None:
-                conn.execute(delete(c).where(c.c.id == int(key)))
+                conn.execute(delete(c).where(c.c.id == class_id))
         some += fresh.values()
-        for run in {*fresh.values(), *alike(conn, list(fresh.values()))}:
+        for run in {*ids.values(), *alike(conn, list(ids.values()))}:
             settle(conn, run)
         settle_borrowers(conn, _classes_of(conn, some))
     return _classes_of(conn, some)
+
+
+def _beside_back(
+    conn: Connection, whole: Mapping[str, Any], fresh: Mapping[int, int], twins: Mapping[int, int]
+) -> None:
+    """Put back what stood beside the runs that went; who came in again has notes of its own."""
+    for table in _BESIDE:
+        ids = {**fresh, **twins} if table is tables.amendments else fresh
+        rows = [row for row in whole.get(table.name, ()) if row["run"] in ids]
+        there: set[str] = set()
+        if table is tables.amendments:
+            there = set(conn.scalars(select(table.c.digest)))
+        for row in rows:
+            if row.get("digest") not in there:
+                conn.execute(insert(table), _known(table, row) | {"run": ids[row["run"]]})
 
 
 def _names_back(conn: Connection, was: State, now: State, number: Mapping[int, int]) -> None:
