@@ -1,6 +1,6 @@
 """The screens of a remote: how far the class is, what is left, when it will be over."""
 
-from handbell_core.lead import BEFORE, COMING, RATING, READYING, RUNNING, STANDING
+from handbell_core.lead import BEFORE, COMING, NEXT, RATING, READYING, RUNNING, STANDING, STOP
 from handbell_core.timeline import KINDS
 
 from .display import WIDTH
@@ -39,10 +39,16 @@ class LeadScreens(Screens):
             return
         canvas = self._canvas
         canvas.fill(0)
-        if lead.asks(run_ms):
+        asked = lead.asks(run_ms)
+        if asked == STOP:
             text(canvas, 0, 2, b"Stop?", 2)
             text(canvas, 0, 27, b"Hold 4 again: all stop")
             text(canvas, 0, LINES[1], b"Else: the class goes on")
+        elif asked >= 0:  # boxes may have gone on alone, and would go back
+            text(canvas, 0, 2, b"All there?", 2)
+            again = b"Hold 3 again: next block" if asked == NEXT else b"Hold 2 again: go on"
+            text(canvas, 0, 27, again)
+            text(canvas, 0, LINES[1], so_far(runner))
         else:
             self._class(lead, runner, run_ms, facts)
         self._display.drawn()

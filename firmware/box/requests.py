@@ -110,6 +110,8 @@ class Requests:
             facts["class_ms"] = max(0, runner.class_ms(session.run_ms()))
             facts["waits"] = runner.waiting
             facts["led"] = runner.heeds
+            if runner.heeds:
+                facts["tells"] = runner.agreement.number == runner.agreement.newest.number
             if session.clock.model is not None:
                 facts["zero_ms"] = session.clock.utc_ms(runner.zero_ms)
         return facts

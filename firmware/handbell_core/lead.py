@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 PAUSE, GO_ON, NEXT, STOP = range(4)  # the buttons, from the left
 SAY_MS = 450  # from a word to its instant, so that a first telegram has ended by then
 LATER_MS = 30_000
-SURE_MS = 5_000  # so long a stop may be confirmed
+SURE_MS = 5_000  # so long a word that is asked for once more may be confirmed
 AFRESH = 16  # numbers that the first word after a power failure passes over: said, and not kept
 
 # What the class is doing, as the buttons see it.
@@ -41,7 +41,9 @@ class Lead:
     def __init__(self, runner: "Led") -> None:
         self.runner = runner
         self._afresh = 0  # numbers that its next word passes over
-        self.asked_ms = -NEVER  # when a stop was asked for, which a second hold confirms
+        # The button of which a second hold confirms what it says, and when it was held first.
+        self._asked = STOP
+        self._asked_ms = -NEVER
         # What the class did as each button went down, and where it was; None: it is not down.
         self._began: "list[tuple[int, int] | None]" = [None] * len(NAMES)
 
@@ -60,9 +62,9 @@ class Lead:
             return RUNNING
         return RATING if state == ASKING else NONE
 
-    def asks(self, run_ms: int) -> bool:
-        """Whether it asks if the class is to be stopped."""
-        return run_ms - self.asked_ms < SURE_MS
+    def asks(self, run_ms: int) -> int:
+        """Return the button of which it asks for a second hold, -1 when for none."""
+        return self._asked if run_ms - self._asked_ms < SURE_MS else -1
 
     def begin(self, run_ms: int) -> None:
         """Say what the host has set: from then on who has no clock can follow too."""
@@ -124,9 +126,14 @@ class Lead:
         at = row_of(LEADS, self.situation, how + NAMES[button])
         if at < 0:
             return False
+        # Boxes may have gone on alone from where it stands, and going back there takes from them.
+        astray = self.unsure and self.situation == STANDING
+        if (button == STOP or astray) and self.asks(run_ms) != button:
+            self._asked, self._asked_ms = button, run_ms
+            return False
         did = _DOES[LEADS[at + 3]](self, run_ms)
-        if did and button != STOP:
-            self.asked_ms = -NEVER
+        if did:
+            self._asked_ms = -NEVER
         return did
 
     # What each does; False when nothing comes of it. Raises what reading the timeline raises.
@@ -173,11 +180,10 @@ class Lead:
         return self._say(RUNS, onward.class_ms, run_ms + onward.in_ms, run_ms)
 
     def _stop(self, run_ms: int) -> bool:
-        if not self.asks(run_ms):
-            self.asked_ms = run_ms
-            return False
-        self.asked_ms = -NEVER
-        return self._say(CLASS_OVER, max(0, self.runner.class_ms(run_ms)), run_ms + SAY_MS, run_ms)
+        runner = self.runner
+        # Where boxes may be elsewhere it takes nothing back.
+        class_ms = runner.head.slot_ms if self.unsure else max(0, runner.class_ms(run_ms))
+        return self._say(CLASS_OVER, class_ms, run_ms + SAY_MS, run_ms)
 
     def _say(self, what: int, class_ms: int, at_ms: int, run_ms: int) -> bool:
         runner = self.runner

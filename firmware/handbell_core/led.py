@@ -120,7 +120,10 @@ class Led(Runner):
         self._set(OWED_T, NEVER)
         early = self._act_cue != NO_CUE
         opens = self._opens(act.class_ms)
-        self.sink.keep(j.act_record(act.number, act.what, act.class_ms, opens, was_ms, early))
+        # A stop that says no place leaves what is still to come out where the box is.
+        nowhere = act.what == OVER and act.class_ms >= self.head.slot_ms and was_ms >= 0
+        place_ms = min(was_ms, act.class_ms) if nowhere else act.class_ms
+        self.sink.keep(j.act_record(act.number, act.what, place_ms, opens, was_ms, early))
         if act.what == OVER:
             self.sink.bell(CLOSE, run_ms if early else NEVER)
             self._act_cue = CLOSE

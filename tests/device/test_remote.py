@@ -82,6 +82,9 @@ def test_a_remote_that_lost_its_power_leads_on_with_a_clock_part(tmp_path):
         before = {t.data[2] for t in hall.remote.telegrams if t.world_us < hall.at(20_000)}
         after = {t.data[2] for t in hall.remote.telegrams if t.world_us > hall.at(20_000)}
         assert after == {max(before)}  # who heard a newer one keeps to it
+        hall.holds(GO_ON, hall.at(27_500))
+        hall.run_to(hall.at(30_000))
+        assert hall.states() == ["gate"] * 2  # it asks first: they may have gone on alone
         hall.holds(GO_ON, hall.at(30_000))
         hall.run_to(hall.at(45_000))
         assert hall.states() == ["play"] * 2
@@ -106,8 +109,10 @@ def test_a_pause_stays_one_whenever_the_remote_loses_its_power(tmp_path, cut_ms)
         assert hall.states() == ["gate"]
         hall.works(PAUSE, hall.at(20_000))  # the next word of a hand outnumbers what was said
         hall.run_to(hall.at(22_000))
-        hall.holds(GO_ON, hall.at(22_000))
-        hall.run_to(hall.at(35_000))
+        for at_ms in (22_000, 25_000):  # one that thinks that it stands asks once more
+            hall.holds(GO_ON, hall.at(at_ms))
+            hall.run_to(hall.at(at_ms + 2_500))
+        hall.run_to(hall.at(38_000))
         assert hall.states() == ["play"]
 
 

@@ -111,7 +111,8 @@ def test_a_class_begins_on_the_remotes_word(floor):
     assert code == 0 and "Evening starts when the remote's second button is held." in said
     assert [box.asked[-2]["utc_ms"] for box in floor.boxes] == [0, 0, 0]
     starts = json.loads((floor.folder / "data" / "starts.json").read_text(encoding="utf-8"))
-    assert sorted(starts.values()) == [[0, 0], [1, 0], [2, 0], [3, 0]]
+    assert [station for station, _ in sorted(starts.values())] == [0, 1, 2, 3]
+    assert all(set_at < 0 for _, set_at in starts.values())  # by whom, and since when
     said = floor.do("arm", "--in", "1m")[1]
     assert "may still start" not in said and "The remote still" not in said
     floor.plugged = floor.boxes
@@ -167,6 +168,20 @@ def test_a_class_that_came_home_waits_for_no_word_any_more(floor):
     floor.plugged = floor.boxes[:1]
     said = floor.do("arm", "--cancel")[1]
     assert "may still start" not in said and "The remote still" not in said
+
+
+def test_a_box_that_broke_in_a_class_is_not_told_of_for_ever(floor):
+    assert floor.send()[0] == 0 and floor.do("arm", "--by-remote")[0] == 0
+    floor.plugged = floor.boxes[:2]
+    for box in floor.plugged:
+        box.lies["status"] = lambda _, honest: honest | {"state": "over"}
+    assert floor.do("collect")[0] == 0
+    said = floor.do("arm", "--cancel")[1]
+    assert ON_WORD in said and "The remote still" not in said  # it has said its word
+    path = floor.folder / "data" / "starts.json"
+    (box, (station, set_ms)) = json.loads(path.read_text(encoding="utf-8")).popitem()
+    path.write_text(json.dumps({box: [station, set_ms + 86_500_000]}), encoding="utf-8")
+    assert "may still start" not in floor.do("arm", "--cancel")[1]
 
 
 def test_a_box_that_cant_hear_gets_no_key_and_is_told(floor):

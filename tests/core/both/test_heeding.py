@@ -469,3 +469,12 @@ def test_a_press_just_before_a_second_stand_belongs_to_where_the_class_stood():
     box.runner.press(0, 75_420)
     box.runner.release(0, 75_560)
     assert [record[3] for record in records(box, j.TAP)] == [10_000]
+
+
+def test_a_stop_that_says_no_place_voids_nothing_and_is_kept_with_the_box_s_own():
+    box = led()
+    for at_ms in (8_000, 9_000, 12_000):
+        box.tap(0, at_ms)
+    act(box, 1, OVER, box.runner.head.slot_ms, 14_000)
+    assert results(box, 1) == {0: 3, 1: 0} and box.sink.ended == (j.BY_WORD, 12_000)
+    assert [record[3] for record in records(box, j.ACT)] == [12_000]

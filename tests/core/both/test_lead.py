@@ -129,7 +129,7 @@ def test_a_stop_is_asked_for_whatever_the_class_does_meanwhile():
 def test_stop_asks_once_more():
     box, lead = remote()
     box.to(10_000)
-    assert not lead.hold(STOP, 10_000) and lead.asks(10_000 + SURE_MS - 1)
+    assert not lead.hold(STOP, 10_000) and lead.asks(10_000 + SURE_MS - 1) == STOP
     assert not lead.hold(STOP, 10_000 + SURE_MS)  # too late: it asks anew
     assert lead.hold(STOP, 17_000) and newest(box)[0] == OVER
     box.to(18_000)
@@ -262,3 +262,34 @@ def test_going_on_with_little_left_of_the_last_window_rings_the_close():
     box.to(40_000)
     assert box.sink.bells[rung:] == [(30_000 + SOON_MS, CLOSE)]
     assert box.sink.ended
+
+
+def back_after_a_pause(at_ms=20_000):
+    """A remote that lost its power in a pause, and is back while boxes may have gone on alone."""
+    box, lead = remote()
+    box.to(10_000)
+    lead.press(PAUSE, 10_000)
+    box.to(at_ms)
+    lead = Lead(box.runner)
+    lead.restate(at_ms)
+    assert lead.unsure
+    return box, lead
+
+
+def test_after_a_power_failure_in_a_pause_it_asks_before_it_takes_boxes_back():
+    box, lead = back_after_a_pause()
+    assert not lead.hold(GO_ON, 20_000) and lead.asks(20_001) == GO_ON
+    assert not lead.hold(NEXT, 21_000) and lead.asks(21_001) == NEXT
+    assert not lead.hold(GO_ON, 22_000) and lead.hold(GO_ON, 24_000)
+    assert newest(box)[:2] == (RUNS, 8_000 + SAY_MS) and lead.asks(24_001) < 0
+    box.to(40_000)
+    assert not lead.unsure and lead.press(PAUSE, 40_000)
+    box.to(42_000)
+    assert lead.hold(GO_ON, 42_000)  # it knows by then where all are
+
+
+def test_a_stop_takes_nothing_back_where_boxes_may_be_elsewhere():
+    box, lead = back_after_a_pause()
+    lead.hold(STOP, 20_000)
+    assert lead.hold(STOP, 22_000)
+    assert newest(box)[:2] == (OVER, box.runner.head.slot_ms)

@@ -35,7 +35,8 @@ class Whereabouts:
 
     ``zero_utc_ms`` is None where only the place is known, or it ``stands``, or is ``leaving`` a
     gate. ``parted`` are the boxes that are elsewhere. It ``waits`` at the end of what is running if
-    somebody chose that. Who tells it may be ``led``, the ``remote`` itself, or without a clock.
+    somebody chose that. Who tells it may be ``led``, without a clock, or the ``remote`` itself, of
+    which a word comes by itself then.
     """
 
     box: str
@@ -187,7 +188,7 @@ def where(fleet: Fleet, loaded: LoadedClass, but: Collection[int] = ()) -> Where
             status.state in BETWEEN,
             status.waits,
             status.led,
-            outcome.who.remote,
+            outcome.who.remote and status.tells,
             status.zero_utc_ms is not None,
         )
         if found is None:

@@ -14,12 +14,13 @@ from handbell.boxes.link.fields import shown, whole
 from .kept import UNSOUND, keep
 
 REMOTE = 0  # its station, which is none
-ON_WORD = 0  # the instant of a start that the word of a remote makes
+ON_WORD = 0  # the instant of a start that the word of a remote makes; kept as when it was set, < 0
+WORD_MS_MOST = 86_400_000  # so long such a start is told of: nobody leaves a box on for longer
 UTC_MS_MOST = 4_102_444_800_000  # the year 2100; a start beyond it is none
 _REMEDY = (
     "plug in and run handbell arm --cancel; to switch off helps only a box without a clock part"
 )
-_number, _utc_ms, _text = whole(REMOTE, 99), whole(0, UTC_MS_MOST), shown(1_000)
+_number, _utc_ms, _text = whole(REMOTE, 99), whole(-UTC_MS_MOST, UTC_MS_MOST), shown(1_000)
 
 
 class Starts:
@@ -54,14 +55,16 @@ class Starts:
     def _read(self, box: str, told: Any) -> None:
         try:
             station, *instants = told
-            instants = [ms for ms in map(_utc_ms, instants) if ms > self._now_ms or ms == ON_WORD]
+            still_ms = self._now_ms - WORD_MS_MOST
+            instants = [ms for ms in map(_utc_ms, instants) if ms > self._now_ms or -ms > still_ms]
             self.expect(_text(box), _number(station), *instants)
         except UNSOUND:
             self._damaged = True
 
     def expect(self, box: str, station: int, *utc_ms: int) -> None:
         """Note that a box may have a start at each of these, besides those that it may have."""
-        both = {*self.standing.get(box, (0, ()))[1], *(ms for ms in utc_ms if ms <= UTC_MS_MOST)}
+        told = (ms or -self._now_ms for ms in utc_ms if ms <= UTC_MS_MOST)
+        both = {*self.standing.get(box, (0, ()))[1], *told}
         if both:
             self.standing[box] = (station, tuple(sorted(both)))
 
@@ -71,12 +74,18 @@ class Starts:
         return any(had) or self._damaged
 
     def begun(self, boxes: Iterable[str]) -> bool:
-        """Forget what waited for a remote's word on boxes whose logs came home; whether any did."""
-        waited = [box for box in boxes if ON_WORD in self.standing.get(box, (0, ()))[1]]
+        """Forget what waited for a remote's word on boxes whose logs came home; whether any did.
+
+        The remote has said it then.
+        """
+        waited = {box for box in boxes if _on_word(self.standing.get(box, (0, ()))[1])}
+        if not waited:
+            return False
+        waited |= {box for box, (station, _) in self.standing.items() if station == REMOTE}
         for box in waited:
             station, instants = self.standing.pop(box)
-            self.expect(box, station, *(ms for ms in instants if ms != ON_WORD))
-        return bool(waited)
+            self.expect(box, station, *(ms for ms in instants if ms > 0))
+        return True
 
     def save(self) -> None:
         """Keep them, or say in ``trouble`` why not: boxes do what they were told all the same."""
@@ -94,7 +103,7 @@ class Starts:
         """
         when: dict[str, list[str]] = {}
         told = [start for box, start in self.standing.items() if box not in but]
-        leading = dict.fromkeys(ms for station, some in told if station == REMOTE for ms in some)
+        leads = sorted(ms for station, some in told if station == REMOTE for ms in some)
         told = [start for start in told if start[0] != REMOTE]
         for station, instants in sorted(told, key=lambda start: (start[1], start[0])):
             said = dict.fromkeys(self._when(utc_ms) for utc_ms in instants)
@@ -103,8 +112,8 @@ class Starts:
             f"Station{'s' if len(numbers) > 1 else ''} {', '.join(numbers)} may still start {at}"
             for at, numbers in when.items()
         ]
-        if leading:
-            at = " or ".join(map(self._when, sorted(leading)))
+        if leads:
+            at = " or ".join(dict.fromkeys(map(self._when, leads)))
             starts.append(f"The remote still leads what was to start {at}, and no other class")
         if self._damaged:
             may = "a box that is not plugged in may still start by itself"
@@ -112,8 +121,12 @@ class Starts:
         return f"{'; '.join(starts)}: {_REMEDY}" if starts else ""
 
     def _when(self, utc_ms: int) -> str:
-        if utc_ms == ON_WORD:
+        if utc_ms <= 0:
             return "on the remote's word"
         at, now = (datetime.fromtimestamp(ms / 1000).astimezone() for ms in (utc_ms, self._now_ms))
         day = "" if at.date() == now.date() else f" on {at:%A %d %B}"
         return f"at {at:%H:%M:%S}{day}"
+
+
+def _on_word(instants: Collection[int]) -> bool:
+    return any(ms <= 0 for ms in instants)

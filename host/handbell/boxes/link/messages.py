@@ -64,6 +64,7 @@ class Status:
     class_ms: int | None = None
     zero_utc_ms: int | None = None
     waits: bool = False
+    tells: bool = True
     led: bool = False
 
 

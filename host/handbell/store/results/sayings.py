@@ -181,7 +181,7 @@ def _said_of(row: Row | None) -> Row | None:
 def _is_said(here: State, run: int) -> bool:
     """Whether a coach said something of a run, or of its class."""
     row = here[_RUNS][str(run)]
-    said = row["filed"] is not None and not row["kept"] or row["dated_by"] == "hand"
+    said = (row["filed"] is not None and not row["kept"]) or row["dated_by"] == "hand"
     return said or any(one["class_id"] == row["class_id"] for one in here[_WEARERS].values())
 
 

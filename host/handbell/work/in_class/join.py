@@ -137,7 +137,7 @@ def _known(loaded: LoadedClass, there: Whereabouts | None, now_ms: int | None) -
             f"{loaded.title} was not started by handbell arm, or begins later",
             "Plug in a box that is in the class, too",
         )
-    return Whereabouts("", now_ms - started_ms, started_ms)
+    return Whereabouts("", now_ms - started_ms, started_ms, led=bool(loaded.key))
 
 
 def _differs(there: Whereabouts) -> tuple[str, ...]:
