@@ -132,6 +132,21 @@ def test_a_log_without_a_hall_asks_and_a_coach_s_word_joins_it(store):
     assert of_classes(store) == [(["None", NORTH][::-1], [1, 2, 7, 8]), ([SOUTH], [3])]
 
 
+def test_two_computers_of_one_hall_that_never_said_so_are_told_what_to_do(store):
+    take(store, made(NORTH, 1, 1))
+    lone = take(store, made(SOUTH, 2, 2))
+    (doubt,) = joining.doubts(store, [lone.run_id])
+    assert "Classes 1 and 2" in doubt and "handbell hall --join FILE" in doubt
+
+
+def test_a_further_log_without_a_hall_asks_though_one_was_joined_to_it(store):
+    take(store, made(NORTH, 1, 1))
+    filing.join_classes(store, take(store, made(None, 2, 2)).class_id, 1)
+    more = take(store, made(None, 3, 3))
+    (doubt,) = joining.doubts(store, [more.run_id])
+    assert f"handbell class {more.class_id} --join 1" in doubt
+
+
 # Bundles
 
 

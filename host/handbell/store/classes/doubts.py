@@ -209,13 +209,24 @@ def of_another_origin(conn: Connection, class_id: int) -> list[str]:
     near = and_(c.plan == one.plan, c.id != class_id, c.start_utc_us.between(since, until))
     said = []
     for other in conn.scalars(select(c.id).where(near).order_by(c.id)).all():
-        if never_one(conn, class_id, other):
-            continue
         yours = _boxes(conn, other)
+        halls = [halls_of(conn, number) for number in (class_id, other)]
         stations = [{station for station, _ in some} for some in (mine, yours)]
-        of = [{who for _, who in some} for some in (mine, yours)]
-        if not stations[0] & stations[1] and not of[0] & of[1]:
-            without = any(halls_of(conn, number) for number in (class_id, other))
+        of = [
+            found or {who for _, who in some}
+            for found, some in zip(halls, (mine, yours), strict=True)
+        ]
+        if stations[0] & stations[1] or of[0] & of[1]:
+            continue
+        if all(halls):
+            said.append(
+                f"Classes {min(class_id, other)} and {max(class_id, other)} are of one plan, began "
+                "close together and have no station in common, but computers of two halls sent "
+                "them. If it is one hall, say so before the next class: handbell hall --share FILE "
+                "on one of them, then handbell hall --join FILE on the other"
+            )
+        elif not never_one(conn, class_id, other):
+            without = any(halls)
             why = "tells no hall" if without else "came in a bundle"
             said.append(
                 f"Classes {min(class_id, other)} and {max(class_id, other)} are of one plan, began "
