@@ -226,6 +226,7 @@ class Joining(Run):
         self._past = None
         self.begun = True
         self.runner.resume(past.from_ms, self.run_ms())  # type: ignore[attr-defined]
+        self.runner.alone = past.alone
 
     def take_word(self, past: "Past", act: "Act") -> None:
         """Go by what this remote said last, which had not come as its power failed.

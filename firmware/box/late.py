@@ -8,7 +8,8 @@ def come_late(session, message: dict, key: bytes) -> bool:
 
     At ``gate_ms`` it stands, waiting for a hold as the others do; -1 while it runs. It ran at
     ``from_ms``: at a gate since then the others wait, or at the end of that span if one ``waits``
-    there. A remote leads it if there is a ``key``. Raises OSError, with no run on, and what reading
+    there. A remote leads it if there is a ``key``, but for its acts up to the number ``act``, and
+    takes nobody back who is ``alone``. Raises OSError, with no run on, and what reading
     the timeline raises.
     """
     zero_utc_ms, gate_ms = int(message["zero_ms"]), int(message["gate_ms"])
@@ -24,8 +25,9 @@ def come_late(session, message: dict, key: bytes) -> bool:
         if 0 <= end_ms <= since_ms:
             gate_ms = end_ms
     if key:  # on a run, and a time, of its own
-        session.heed(key)
+        session.heed(key, int(message.get("act", 0)))
         runner, run_ms = session.runner, session.run_ms()
+        runner.alone = bool(message.get("alone"))
         zero_ms = session.clock.run_ms_of_utc(zero_utc_ms)
     try:
         session.begin_log()

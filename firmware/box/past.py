@@ -22,7 +22,8 @@ class Past:
     ``zero_utc_ms`` is UTC at ``class_ms`` 0 (-1: not known), ``from_ms`` the last ``class_ms``
     told, ``gate_ms`` where it stood (-1: it didn't). ``joins`` is how often it was joined, each
     time soon after the one before, ``joined_ms`` (UTC) when last. A remote leads it if it has a
-    ``key``; ``number`` is of the last act then. ``said`` (number, what, class_ms, UTC of its
+    ``key``; ``number`` is of the last act then, and it is
+    ``alone`` if it went on without. ``said`` (number, what, class_ms, UTC of its
     instant) is an act that this remote said and that had not come. Its counts are read once it
     goes on.
     """
@@ -41,6 +42,7 @@ class Past:
         self.number = self._act = 0
         self.said: "tuple[int, int, int, int] | None" = None
         self._over = False  # an act had ended it
+        self.alone = False  # it had gone on without its remote
 
     def look(self, buf: bytes, at: int) -> None:
         """Look at the next record, the 24 bytes at ``at``."""
@@ -77,7 +79,9 @@ class Past:
             self.taps += 1
 
     def _take_act(self, window: int, class_ms: int, payload: bytes) -> None:
-        self._act = struct.unpack("<H", payload[:2])[0]  # done once the state behind it is told
+        # Done once the state behind it is told.
+        self._act, _, _, was_ms = struct.unpack("<HBBi", payload[:8])
+        self.alone = self.alone and class_ms == was_ms  # where it was, and not where others are
         self.from_ms = class_ms
         self.told = 0  # whatever was told is told again
         if class_ms <= self.wait_ms:
@@ -88,6 +92,7 @@ class Past:
         if cause == j.BY_CLOCK:  # it was joined again: an act without its state was not done
             self._act = self.number
         self.number = self._act
+        self.alone = self.alone or bool(self.key) and cause == j.BY_HAND
         if self.said is not None and self.said[0] <= self.number:
             self.said = None
         self._over = state == STATE_OVER
@@ -137,6 +142,7 @@ class Past:
             session.heed(self.key, self.number)  # on a run, and a time, of its own
             runner = session.runner
             zero_ms, run_ms = session.clock.run_ms_of_utc(zero_utc_ms), session.run_ms()
+            runner.alone = self.alone
         session.account.go_on(self, session.dated_by())
         if gate_ms >= 0:
             runner.wait_again(gate_ms, run_ms)

@@ -111,7 +111,9 @@ class Requests:
             facts["waits"] = runner.waiting
             facts["led"] = runner.heeds
             if runner.heeds:
-                facts["tells"] = runner.agreement.number == runner.agreement.newest.number
+                agreement = runner.agreement
+                facts["act"], facts["alone"] = agreement.number, runner.alone
+                facts["tells"] = agreement.number == agreement.newest.number
             if session.clock.model is not None:
                 facts["zero_ms"] = session.clock.utc_ms(runner.zero_ms)
         return facts

@@ -80,6 +80,7 @@ class Deeds(Course):
 
     def _begin(self, run_ms: int, arg: int) -> None:
         cause = j.BY_HAND if self.by_hand else j.BY_HOST
+        self.alone = self.alone or self.heeds and self.mode == LEAVING
         self.zero_ms = run_ms - (self.gate_class_ms if self.mode == LEAVING else 0)
         self.starts_ms = NEVER
         for slot in range(SLOTS):  # a press begun before the start belongs to no window

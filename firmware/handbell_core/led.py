@@ -72,6 +72,8 @@ class Led(Runner):
         if act.what != RUNS:
             self._act_cue = AWAIT if act.what == STANDS else CLOSE
             return
+        if self._plays_on(act):
+            return
         try:
             if self.state in (PLAY, TALLY):
                 self._make_ready(act, run_ms)
@@ -79,6 +81,14 @@ class Led(Runner):
         except Exception:  # noqa: BLE001 - the act comes all the same, without its bell
             pass
         self._do("announce", run_ms, act.at_ms)
+
+    def _behind(self, act: "Act") -> bool:
+        """Whether an act leads back behind where this box went on alone to."""
+        return self.alone and act.class_ms <= self.class_ms(act.at_ms) - SAME_MS
+
+    def _plays_on(self, act: "Act") -> bool:
+        """Whether an act that lets the class run does nothing, as this box runs on alone."""
+        return act.what == RUNS and self.state in (PLAY, TALLY) and self._behind(act)
 
     def _make_ready(self, act: "Act", run_ms: int) -> None:
         """Stand until an act leads elsewhere, so that people can get there."""
@@ -109,36 +119,40 @@ class Led(Runner):
         if act is None or not self._may_move():
             self.agreement.forget()
             return
-        self._read_place(act.class_ms)
+        place_ms = act.class_ms
         is_there = self.state in _BEGUN and self.begun and not self._nowhere
-        was_ms = self.class_ms(run_ms) if is_there else -1
+        own_ms = self.class_ms(run_ms)
+        plays_on, behind = self._plays_on(act), self._behind(act)
+        if behind or act.what == OVER and place_ms >= self.head.slot_ms and is_there:
+            place_ms = own_ms  # it has gone on alone; or a stop says no place
+        self._read_place(place_ms)
+        was_ms = own_ms if is_there else -1
         # One that is taken after its instant goes back behind what was counted meanwhile.
         to_ms = self.class_ms(max(run_ms, self._stepped_ms)) if is_there else -1
         self._nowhere = False
+        self.alone = behind
         self.agreement.step(act.at_ms)
         self.owed = ()
         self._set(OWED_T, NEVER)
         early = self._act_cue != NO_CUE
-        opens = self._opens(act.class_ms)
-        # A stop that says no place leaves what is still to come out where the box is.
-        nowhere = act.what == OVER and act.class_ms >= self.head.slot_ms and was_ms >= 0
-        place_ms = min(was_ms, act.class_ms) if nowhere else act.class_ms
+        opens = self._opens(place_ms)
         self.sink.keep(j.act_record(act.number, act.what, place_ms, opens, was_ms, early))
         if act.what == OVER:
             self.sink.bell(CLOSE, run_ms if early else NEVER)
             self._act_cue = CLOSE
-            if act.class_ms < to_ms:  # it was over by then: what came after does not count
-                self._move(act.class_ms, to_ms, run_ms)
-                self._do("stand", run_ms, act.class_ms)
+            if place_ms < to_ms and not behind:  # it was over by then: what came after is void
+                self._move(place_ms, to_ms, run_ms)
+                self._do("stand", run_ms, place_ms)
             self._tell(STATE_OVER, j.BY_WORD, self.class_ms(run_ms), run_ms)
             self._do("end_it", run_ms, j.BY_WORD)
-        elif act.class_ms < self.head.slot_ms or self.mode != ASKING:
-            self._come(act, to_ms, run_ms)
+        elif plays_on:
+            self._tell(PLAY, j.BY_WORD, place_ms, run_ms)
+        elif place_ms < self.head.slot_ms or self.mode != ASKING:
+            self._come(act, place_ms, to_ms, run_ms)
         self._await_act(run_ms)
 
-    def _come(self, act: "Act", was_ms: int, run_ms: int) -> None:
-        """Let the class be where an act says, from ``was_ms`` on."""
-        class_ms = act.class_ms
+    def _come(self, act: "Act", class_ms: int, was_ms: int, run_ms: int) -> None:
+        """Let the class do what an act says at ``class_ms``, from ``was_ms`` on."""
         if act.what == STANDS and class_ms < self.head.slot_ms:
             if self.mode != STANDS_MODE or class_ms != self.gate_class_ms:
                 self._move(class_ms, was_ms, run_ms)

@@ -3,6 +3,7 @@
 import pytest
 from remote_hall import KEY, Hall, S, assert_together
 
+from handbell_core.agreement import STANDS
 from handbell_core.lead import GO_ON, NEXT, PAUSE, STOP
 from rig import digest
 
@@ -82,11 +83,11 @@ def test_a_remote_that_lost_its_power_leads_on_with_a_clock_part(tmp_path):
         before = {t.data[2] for t in hall.remote.telegrams if t.world_us < hall.at(20_000)}
         after = {t.data[2] for t in hall.remote.telegrams if t.world_us > hall.at(20_000)}
         assert after == {max(before)}  # who heard a newer one keeps to it
-        hall.holds(GO_ON, hall.at(27_500))
-        hall.run_to(hall.at(30_000))
-        assert hall.states() == ["gate"] * 2  # it asks first: they may have gone on alone
         hall.holds(GO_ON, hall.at(30_000))
-        hall.run_to(hall.at(45_000))
+        hall.run_to(hall.at(33_000))
+        assert hall.remote.telegrams[-1].data[4] == STANDS  # it asks: they may have gone on alone
+        hall.holds(GO_ON, hall.at(33_000))
+        hall.run_to(hall.at(48_000))
         assert hall.states() == ["play"] * 2
         assert_together(hall.bells_after(hall.at(31_000)), 2)
         assert hall.remote.telegrams[-1].data[2] > max(before) + 1

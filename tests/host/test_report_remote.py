@@ -281,8 +281,8 @@ def test_one_that_was_let_go_on_alone():
         Press(78_000, 0, 1_600),
     ]
     acts = [start(), pause(60_000, 60_000), run_on(60_000, 130_000)]
-    (words,) = said(acts, {}, {"presses": alone}, {})
-    assert words == f"Station 2 went on alone from {clock(90_000)} on, for 40 s."
+    (words,) = said(acts, {}, {"presses": alone}, {})  # no word takes it back
+    assert words == f"Station 2 went on alone from {clock(90_000)} on, for 2:20 min."
 
 
 def test_standing_ready_for_the_next_block_is_no_straying():
@@ -491,3 +491,14 @@ RESULTS = next(spec for spec in TABLES if spec.name == "results")
 def all_of(store, spec):
     with store.reading() as conn:
         return conn.execute(spec.query()).all()
+
+
+def test_one_that_was_put_in_missed_nothing_before():
+    data = classes.timeline(BLOCKS, (1,), rounds=2)
+    whole, late = play_led(data, PAUSE), classes.play_put_in(data, at_ms=30_000)
+    acts = [one for one in map(j.parse_record, whole.records) if one[0] == j.ACT][1:]
+    found = aligned(
+        {0: course_of(j.parse(whole.journal)[0]), 1: course_of(j.parse(late.journal)[0])}
+    )
+    assert found[1].put_in and not found[0].put_in and acts
+    assert all(one.since_ms >= classes.START_UTC_MS + 60_000 for one in strays(found, SLOT_MS))

@@ -220,3 +220,12 @@ def spans_of(data):
     reader = t.Reader(io.BytesIO(data))
     spans = [reader.span(n, t.Span()) for n in range(reader.head.spans)]
     return [(span.start_ms, span.kind) for span in spans]
+
+
+def test_a_log_of_a_box_that_was_put_in_says_since_when(store):
+    for station in (1, 2):
+        collect(store, station, play(DATA[station], PRESSES))
+    collect(store, 3, play_put_in(DATA[3], PRESSES, 90_000))
+    with store.reading() as conn:
+        reasons = dict(conn.execute(select(runs.c.station, runs.c.reason)).all())
+    assert reasons[3] == "the box was put into the class at 1:30"

@@ -478,3 +478,40 @@ def test_a_stop_that_says_no_place_voids_nothing_and_is_kept_with_the_box_s_own(
     act(box, 1, OVER, box.runner.head.slot_ms, 14_000)
     assert results(box, 1) == {0: 3, 1: 0} and box.sink.ended == (j.BY_WORD, 12_000)
     assert [record[3] for record in records(box, j.ACT)] == [12_000]
+
+
+def alone(at_class_ms=10_000):
+    """A box that was let go on alone after a pause, has counted since, and plays its second rest."""
+    box = led()
+    act(box, 1, STANDS, at_class_ms, 12_000)
+    box.hold(0, 20_000, 5_100)
+    box.hold(0, 25_500, 1_600)
+    box.tap(0, 27_500)
+    box.hold(0, 28_000, 1_600)  # it goes on at 34.53 s
+    for at_ms in (35_000, 36_000, 37_000):
+        box.tap(0, at_ms)
+    box.to(50_000)
+    assert box.runner.alone and box.runner.state == PLAY
+    return box
+
+
+def test_no_word_takes_a_box_back_that_went_on_alone():
+    box = alone()
+    act(box, 18, RUNS, 10_000, 60_000, 50_000)  # of a remote that stood still
+    own_ms = box.runner.class_ms(60_000)
+    assert box.runner.state == PLAY and own_ms == 10_000 + 60_000 - 34_530
+    act(box, 19, STANDS, 15_000, 65_000)  # but it is stopped where it is
+    assert box.runner.state == AT_GATE and box.runner.class_ms(70_000) == own_ms + 5_000
+    act(box, 20, RUNS, 15_000, 80_000, 70_000)
+    assert box.runner.state == TALLY and box.runner.class_ms(80_000) == own_ms + 5_000
+    act(box, 21, OVER, 16_000, 82_000)
+    assert results(box, 1) == {0: 3, 1: 0} and box.sink.ended == (j.BY_WORD, own_ms + 7_000)
+    assert [r[3] >= own_ms for r in records(box, j.ACT)[1:]] == [True] * 4
+
+
+def test_a_word_that_leads_on_from_there_has_it_back_with_the_others():
+    box = alone()
+    act(box, 18, RUNS, 57_000, 65_000, 55_000)
+    assert not box.runner.alone and box.runner.class_ms(66_000) == 58_000
+    act(box, 19, STANDS, 20_000, 70_000, 70_000)
+    assert box.runner.class_ms(70_000) == 20_000

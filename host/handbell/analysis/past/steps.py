@@ -173,7 +173,8 @@ def _off(
         off = far if newest else off & far
         at_ms = most.class_ms_at(utc_ms)
     if newest:
-        off |= {run for run, course in told.items() if utc_ms < course.track[0].utc_ms}
+        late = {run for run, course in told.items() if utc_ms < course.track[0].utc_ms}
+        off |= {run for run in late if not told[run].put_in}  # it was not there yet
     return {run: _stray(run, told, never, utc_ms, at_ms) for run in off}
 
 

@@ -36,7 +36,8 @@ class Whereabouts:
     ``zero_utc_ms`` is None where only the place is known, or it ``stands``, or is ``leaving`` a
     gate. ``parted`` are the boxes that are elsewhere. It ``waits`` at the end of what is running if
     somebody chose that. Who tells it may be ``led``, without a clock, or the ``remote`` itself, of
-    which a word comes by itself then.
+    which a word comes by itself then. ``act`` is the number of the last word that it heard, and it
+    is ``alone`` if it went on without.
     """
 
     box: str
@@ -48,6 +49,8 @@ class Whereabouts:
     led: bool = False
     remote: bool = False
     has_clock: bool = True
+    act: int = 0
+    alone: bool = False
     parted: tuple[str, ...] = ()
 
     @property
@@ -129,6 +132,7 @@ def _go_to(connection: Connection, loaded: LoadedClass, digest: str, there: Wher
         told |= {"from_ms": there.class_ms, "waits": there.waits}
     if loaded.key and there.led and connection.who.hears:
         told |= {"key": loaded.key, "stations": max(loaded.places)}
+        told |= {"act": there.act, "alone": there.alone}
     connection.ask(JOIN, d=digest, **told)
     status = connection.ask(STATUS)
     if status.selected != digest or status.class_ms is None:
@@ -190,6 +194,8 @@ def where(fleet: Fleet, loaded: LoadedClass, but: Collection[int] = ()) -> Where
             status.led,
             outcome.who.remote and status.tells,
             status.zero_utc_ms is not None,
+            status.act,
+            status.alone,
         )
         if found is None:
             found = here

@@ -45,7 +45,9 @@ class Status:
     None where it has lost it; ``erred`` the last error of its own firmware, "" for none;
     ``class_ms`` is where its class is, None for one that has not begun; ``zero_utc_ms`` when that
     began, but for what it stood since, None too without a clock. It ``waits`` where somebody chose
-    that, at the end of what is running; ``led`` says that it follows a remote.
+    that, at the end of what is running; ``led`` says that it follows a remote, whose last word had
+    the number ``act``; it is ``alone`` if it went on without. A remote ``tells`` that word, if it
+    can.
     """
 
     state: str = ""
@@ -64,8 +66,10 @@ class Status:
     class_ms: int | None = None
     zero_utc_ms: int | None = None
     waits: bool = False
-    tells: bool = True
     led: bool = False
+    tells: bool = True
+    act: int = 0
+    alone: bool = False
 
 
 @dataclass(frozen=True)

@@ -141,8 +141,10 @@ def _status(_: Said, said: Said) -> Status:
         _may(said, "class_ms", whole(0, CLASS_MS_MOST), None),
         _may(said, "zero_ms", TIME, None),
         _may(said, "waits", yes_no, False),
-        _may(said, "tells", yes_no, True),
         _may(said, "led", yes_no, False),
+        _may(said, "tells", yes_no, True),
+        _may(said, "act", whole(0, 0xFFFF), 0),
+        _may(said, "alone", yes_no, False),
     )
 
 

@@ -82,13 +82,15 @@ class Course:
     """One box's way through a class: the acts that it took, and where it was when.
 
     ``end_utc_ms`` is the last that is known of it; None where it stood by then, or had no clock.
-    Not ``dated``: its times are no UTC, but right among each other and with those beside it.
+    Not ``dated``: its times are no UTC, but right among each other and with those beside it. It was
+    ``put_in`` by a host while the class was on.
     """
 
     acts: list[Act] = field(default_factory=list)
     track: list[At] = field(default_factory=list)
     end_utc_ms: int | None = None
     dated: bool = True
+    put_in: bool = False
 
     @property
     def came_in(self) -> At | None:
@@ -192,7 +194,8 @@ def _set_by(course: Course, told: Mapping[int, int], right: int, dated: bool) ->
         if at.clock in by_ms
     ]
     last = course.track[-1].clock if course.track else right
-    return Course(acts, track, by(course.end_utc_ms, last), dated and bool(track))
+    end_ms = by(course.end_utc_ms, last)
+    return replace(course, acts=acts, track=track, end_utc_ms=end_ms, dated=dated and bool(track))
 
 
 def course_of(records: Iterable[Record]) -> Course:
@@ -266,6 +269,7 @@ class _Reader:
             last = self._found.acts[-1]
             self._found.acts[-1] = replace(last, utc_ms=utc_ms, clock=clock, changed=True)
         before = self._found.track[-1] if self._found.track else None
+        self._found.put_in |= before is None and cause == j.BY_CLOCK
         over = by_act and self._found.acts[-1].what == OVER
         runs = state != AT_GATE and not over
         if runs:
@@ -277,7 +281,8 @@ class _Reader:
         if utc_ms is None:
             return
         alone = runs and self._number > 0 and cause == j.BY_HAND
-        if cause == j.BY_SKIP and before is not None:
+        stayed = by_act and self._found.acts[-1].class_ms == self._found.acts[-1].was_ms
+        if before is not None and (cause == j.BY_SKIP or (stayed and runs)):
             alone = before.alone
         ready = self._stood == READY
         at = At(utc_ms, class_ms, runs, self._number, alone, ready, over, clock)

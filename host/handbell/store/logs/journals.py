@@ -108,10 +108,14 @@ class Journal:
     def reason(self) -> str:
         """Why the journal is not whole, "" when it is or a note of the box says it."""
         parts = []
-        if self.outages:
+        outages = self.outages
+        if outages and self.started_by == LATE:
+            parts.append(f"the box was put into the class at {whole_clock(outages[0].to_ms)}")
+            outages = outages[1:]
+        if outages:
             spans = " and ".join(
                 f"from about {whole_clock(out.from_ms)} to {whole_clock(out.to_ms)}"
-                for out in self.outages
+                for out in outages
             )
             parts.append(f"the box was without power {spans}")
         if self.end_cause is None:
@@ -234,9 +238,8 @@ def _state(found: Journal, record: Record) -> None:
             found.last_utc_us = zero_us
             if found.start_utc_us is None or begins:
                 found.start_utc_us = zero_us
-    late = cause == j.BY_CLOCK and not found.key  # a remote's class is known by its key
-    if (state == PLAY or late) and not found.started_by:
-        found.started_by = STARTERS.get(cause, "") if late or cause != j.BY_CLOCK else ""
+    if (state == PLAY or cause == j.BY_CLOCK) and not found.started_by:
+        found.started_by = STARTERS.get(cause, "")
 
 
 def _box(found: Journal, record: Record) -> None:
