@@ -1,6 +1,21 @@
 """What takes a store's tables back to those of versions before, one statement each."""
 
+BACK_TO_0013 = (
+    "UPDATE wearers SET person = (SELECT name FROM persons p WHERE p.id = person)",
+    "UPDATE wearers SET said = (SELECT name FROM persons p WHERE p.id = said) WHERE said <> ''",
+    "ALTER TABLE wearers RENAME COLUMN person TO name",
+    "UPDATE amendments SET value = (SELECT name FROM persons p WHERE p.id = value),"
+    " was = coalesce((SELECT name FROM persons p WHERE p.id = was), '') WHERE what = 'name'",
+    "CREATE TABLE named AS SELECT lower(p.name) AS key, p.name, a.bib, a.group_name"
+    " FROM athletes a JOIN persons p ON p.id = a.person",
+    "DROP TABLE athletes",
+    "CREATE TABLE athletes (key TEXT NOT NULL, name TEXT NOT NULL, bib INTEGER,"
+    " group_name TEXT NOT NULL, CONSTRAINT pk_athletes PRIMARY KEY (key))",
+    "INSERT INTO athletes SELECT * FROM named",
+    *(f"DROP TABLE {name}" for name in ("named", "persons", "person_notes")),
+)
 BACK_TO_0012 = (
+    *BACK_TO_0013,
     "DROP TABLE halls",
     "DROP TABLE sayings",
     "ALTER TABLE runs DROP COLUMN hall",

@@ -2,7 +2,7 @@
 
 import classes
 import pytest
-from sqlalchemy import select
+from sqlalchemy import select, update
 from store_places import import_bundle
 from test_bundle_classes import START_MS, boxes_of, take
 
@@ -13,6 +13,7 @@ from handbell.store.classes import filing
 from handbell.store.database import tables
 from handbell.store.exports.schema import Wanted
 from handbell.store.people.forget import forget
+from handbell.store.people.people import People
 from handbell.store.people.roster import Athlete, merge, wear_as_usual
 from handbell.store.people.wearers import set_wearers
 from handbell.store.people.worn import bibs_lost
@@ -50,8 +51,13 @@ def undo_all(store, class_id):
 
 def wearers(store):
     with store.reading() as conn:
-        rows = conn.execute(select(tables.wearers).order_by(*tables.wearers.primary_key))
-        return [tuple(row) for row in rows]
+        rows = conn.execute(select(tables.wearers).order_by(*tables.wearers.primary_key)).mappings()
+        people = People(conn)
+        names = ("person", "said")
+        return [
+            tuple((row | {n: people.label(row[n]) for n in names}).values())
+            for row in map(dict, rows)
+        ]
 
 
 def hand(theirs, store, path):
@@ -115,6 +121,9 @@ def test_a_name_that_two_bibs_have_after_an_import_is_told_once(store, theirs, t
             take(one, box, box)
     set_wearers(store, 1, {1: "Uma"})
     set_wearers(theirs, 1, {2: "Uma"})
+    for one in (store, theirs):
+        with one.engine.begin() as conn:
+            conn.execute(update(tables.persons).values(hall="00000000000000a1"))
     (said,) = hand(theirs, store, tmp_path / "b.zip").kept
     assert said.startswith(
         '"Uma" is bib 1 and bib 2 of class 1 now. Two people? handbell bibs 1 1='

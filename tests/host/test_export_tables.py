@@ -207,7 +207,7 @@ def test_one_persons_data_and_nobody_elses(store, tmp_path):
     for name in ("results", "taps", "ratings", "wearers", "amendments"):
         assert {r["bib"] for r in told[name]} == {2}, name
     assert len(told["results"]) == 6 and told["roster"] == []
-    with pytest.raises(UsageError, match="Nobody called Nemo"):
+    with pytest.raises(UsageError, match='Nobody called "Nemo"'):
         export.export_json(store, tmp_path / "b.json", Wanted(person="Nemo"))
     assert not (tmp_path / "b.json").exists()
 

@@ -10,7 +10,8 @@ import pytest
 import report_months as months
 from classes import Piece
 from scipy import stats
-from sqlalchemy import insert, update
+from sqlalchemy import update
+from worn import wear
 
 from handbell.base.errors import UsageError
 from handbell.base.times import day_of
@@ -214,7 +215,7 @@ def test_a_class_in_which_two_bibs_have_a_name_counts_for_neither_and_is_told(tm
         whole = athlete_report(store, "Anna")
         w = tables.wearers
         with store.engine.begin() as conn:
-            conn.execute(insert(w), {"class_id": 3, "bib": 3, "name": "anna", "absent": False})
+            wear(conn, 3, 3, "anna")
         found = athlete_report(store, "Anna")
         assert [c.class_id for c in found.classes] == [1, 2]
         assert (found.attendance.came, found.attendance.planned) == (2, 2)
@@ -250,8 +251,7 @@ def test_who_has_no_class_but_such_ones_is_told_what_to_do(tmp_path):
     with open_store(str(tmp_path / "s.sqlite")) as store:
         months.fill(store, weeks=1, a_week=1, names={1: "Anna"})
         with store.engine.begin() as conn:
-            row = {"class_id": 1, "bib": 3, "name": "Anna", "absent": False}
-            conn.execute(insert(tables.wearers), row)
+            wear(conn, 1, 3, "Anna")
         with pytest.raises(UsageError, match=r"is bib 1 and bib 3 of class 1\. Two people"):
             athlete_report(store, "anna")
 

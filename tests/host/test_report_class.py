@@ -6,7 +6,8 @@ import re
 import classes
 import pytest
 from classes import Piece, Press
-from sqlalchemy import insert, update
+from sqlalchemy import update
+from worn import wear
 
 from handbell.base.errors import StoreError, UsageError
 from handbell.cli.main import main
@@ -523,8 +524,7 @@ def twice(class_id, names):
     """Put names into a store past the check, as earlier versions took them."""
     with open_store() as store, store.engine.begin() as conn:
         for bib, name in names.items():
-            row = {"class_id": class_id, "bib": bib, "name": name, "absent": False}
-            conn.execute(insert(tables.wearers), row)
+            wear(conn, class_id, bib, name)
 
 
 def test_names_lose_what_cannot_be_seen():

@@ -139,7 +139,7 @@ def test_who_was_named_for_another_bib_is_not_named_for_the_usual_one_too(store)
     merge(store, [MINA, OTTO])
     set_wearers(store, 1, {8: "mina kay"})
     wear_as_usual(store, 1)
-    assert {b: w.name for b, w in load_class(store, 1).wearers.items()} == {8: "mina kay"}
+    assert {b: w.name for b, w in load_class(store, 1).wearers.items()} == {8: "Mina Kay"}
 
 
 def test_the_command_shows_takes_in_and_lists(tmp_path, capsys):

@@ -334,7 +334,7 @@ def test_the_command_asks_and_says_what_is_out_of_reach(store, place, capsys):
     filled(store)
     assert main(["forget", NAME, "--store", place]) == 2
     assert "nobody is here to ask" in capsys.readouterr().err
-    assert load_class(store, 1).wearers[7].name == NAME.upper()
+    assert load_class(store, 1).wearers[7].name == NAME
     assert main(["forget", NAME, "--dry-run", "--store", place]) == 0
     assert "Found: athletes 1" in capsys.readouterr().out
     assert main(["forget", NAME, "--yes", "--store", place]) == 0

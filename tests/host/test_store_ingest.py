@@ -7,6 +7,7 @@ import threading
 import classes
 import pytest
 from sqlalchemy import func, select
+from worn import wear, worn_names
 
 from handbell.base.errors import StoreError, UnreadJournalError, UsageError
 from handbell.cli.main import main
@@ -367,7 +368,7 @@ def test_a_log_is_not_put_back_while_a_name_or_an_absence_would_go_with_it(store
     assert "handbell bibs 1 3= 4=" in said
     assert main(["bibs", "1", "3=", "4=", *where]) == 0
     assert main(["unread", log[:8], "--back", *where]) == 0
-    assert [row.name for row in rows(store, tables.wearers)] == ["Uma"]
+    assert [name for _, _, name in worn_names(store)] == ["Uma"]
 
 
 def test_a_log_that_goes_elsewhere_when_another_is_put_back_is_said(store, place, capsys):
@@ -385,7 +386,7 @@ def test_a_log_that_goes_elsewhere_when_another_is_put_back_is_said(store, place
     said = " ".join(capsys.readouterr().out.split())
     assert "Note: A log of box" in said
     assert "that was in class 2 is in class 1 now, by the rules. If that is wrong:" in said
-    assert [(row.class_id, row.name) for row in rows(store, tables.wearers)] == [(1, "Cy")]
+    assert worn_names(store) == [(1, 3, "Cy")]
     assert "handbell class 1 --apart" in said and "--join 2" not in said, "class 2 is gone"
 
 
@@ -393,11 +394,7 @@ def test_a_name_of_a_bib_that_is_no_longer_there_can_be_taken_back(store):
     box, data, run = classes.make_class(boxes=1)[0]
     store.put_timeline(data)
     store.ingest(run.journal, box, COLLECTED_US)
-    store.doing(
-        lambda conn: conn.execute(
-            tables.wearers.insert().values(class_id=1, bib=9, name="Zed", absent=False)
-        )
-    )
+    store.doing(lambda conn: wear(conn, 1, 9, "Zed"))
     with pytest.raises(UsageError, match="Bib 9 was not in class 1"):
         set_wearers(store, 1, {9: "Uma"})
     assert set_wearers(store, 1, {9: ""}) == []

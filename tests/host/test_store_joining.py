@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from sqlalchemy import select
+from worn import worn_names
 
 from handbell.base.errors import UsageError
 from handbell.cli.main import main
@@ -165,9 +166,7 @@ def test_names_go_along_when_a_log_turns_out_to_be_of_another_class(store):
     set_wearers(store, 1, {1: "Ada", 3: "Otto"})
     take(store, 1, START_MS + 4 * MINUTE_MS, START_MS + 3_600_000)
     assert not together(store, first, other)
-    with store.reading() as conn:
-        worn = conn.execute(select(tables.wearers.c.class_id, tables.wearers.c.name)).all()
-    assert sorted(worn) == sorted(
+    assert sorted((number, name) for number, _, name in worn_names(store)) == sorted(
         [(now(store)[first.run_id], "Ada"), (now(store)[other.run_id], "Otto")]
     )
 
@@ -522,10 +521,9 @@ def test_a_run_that_never_started_is_kept_and_belongs_to_no_class(store):
 
 def worn(store):
     """The name of each bib of each class."""
-    with store.reading() as conn:
-        found = {}
-        for row in conn.execute(select(tables.wearers).order_by(tables.wearers.c.bib)):
-            found.setdefault(row.class_id, {})[row.bib] = row.name
+    found = {}
+    for class_id, bib, name in worn_names(store):
+        found.setdefault(class_id, {})[bib] = name
     return found
 
 

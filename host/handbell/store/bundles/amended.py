@@ -10,6 +10,7 @@ from sqlalchemy import Connection, Row, and_, select, update
 
 from handbell.store.database import tables
 from handbell.store.database.bulk import insert_if_absent
+from handbell.store.people.people import People
 from handbell.store.results.amend import last_of, settle_name
 from handbell.store.results.settle import BIB, HELD, NAME, NOTHING, REPS, TO_END, settle_alike
 
@@ -59,19 +60,20 @@ def settle_names(
     """
     for place in sorted(before):
         settle_name(conn, *place)
-    now = names_of(conn, before)
+    now, people = names_of(conn, before), People(conn)
     for place, was in sorted(before.items()):
         settled = now[place]
-        name = settled.name if settled is not None else None
-        if was is not None and was.name != name and (place in kept or place not in told):
-            kept[place] = _amended(place, was, settled)
+        name = people.who(settled.person) if settled is not None else None
+        other = was is not None and people.who(was.person) != name
+        if was is not None and other and (place in kept or place not in told):
+            kept[place] = _amended(people, place, was, settled)
 
 
-def _amended(place: Place, was: Row[Any], now: Row[Any] | None) -> str:
+def _amended(people: People, place: Place, was: Row[Any], now: Row[Any] | None) -> str:
     """Say that an amended name of the bundle took the place of one that was said here."""
     class_id, bib = place
-    name = now.name if now is not None else None
-    said = f"Bib {bib} of class {class_id} was {was.name or 'nobody'} here and is "
+    name = people.label(now.person) if now is not None else None
+    said = f"Bib {bib} of class {class_id} was {people.label(was.person) or 'nobody'} here and is "
     said += f"{name or 'nobody'} now, "
     if now is None or now.amended is None:
         return said + "since the amendment was taken back there"
@@ -79,12 +81,14 @@ def _amended(place: Place, was: Row[Any], now: Row[Any] | None) -> str:
     return f"{said}. To take that back: handbell amend {class_id} --undo {now.amended[:8]}"
 
 
-def _both_amended(class_id: int | None, one: dict[str, Any], mine: Row[Any], last: Any) -> str:
+def _both_amended(
+    people: People, class_id: int | None, one: dict[str, Any], mine: Row[Any], last: Any
+) -> str:
     """Say that one thing was amended here and there, and which of the two holds."""
     what = _WHAT[one["what"]] if one["what"] != NOTHING else _WHAT[mine.what]
     where = "" if one["what"] == NAME else f", window {one['window']}"
     here, there, holds = (
-        _value(what, value)
+        people.label(value) or "nobody" if what == NAME else _value(what, value)
         for what, value in (
             (mine.what, mine.value),
             (one["what"], one["value"]),
@@ -98,7 +102,9 @@ def _both_amended(class_id: int | None, one: dict[str, Any], mine: Row[Any], las
     )
 
 
-def _other(mine: Row[Any], one: Mapping[str, Any]) -> bool:
+def _other(people: People, mine: Row[Any], one: Mapping[str, Any]) -> bool:
+    if mine.what == one["what"] == NAME:
+        return people.who(mine.value) != people.who(one["value"])
     return (mine.what, mine.value) != (one["what"], one["value"])
 
 
@@ -113,7 +119,7 @@ def _value(what: str, value: str) -> str:
 def take_amendments(conn: Connection, told: list[dict[str, Any]], runs: Runs) -> Amended:
     """Take in corrections; one that either side took back is taken back."""
     a = tables.amendments
-    done = Amended()
+    done, people = Amended(), People(conn)
     there = {one["digest"] for one in told}
     changed: set[int] = set()
     for one in told:
@@ -124,8 +130,8 @@ def take_amendments(conn: Connection, told: list[dict[str, Any]], runs: Runs) ->
         mine = None if one["undone_utc_us"] is not None else last_of(conn, row)
         new = insert_if_absent(conn, a, row)
         done.new += new
-        if new and mine and mine.digest not in there and _other(mine, one):
-            done.said.append(_both_amended(class_id, one, mine, last_of(conn, row)))
+        if new and mine and mine.digest not in there and _other(people, mine, one):
+            done.said.append(_both_amended(people, class_id, one, mine, last_of(conn, row)))
             if one["what"] == NAME and class_id is not None:
                 done.both.add((class_id, one["bib"]))
         if not new and (one["who"] or one["why"]):  # it came without names before

@@ -26,6 +26,8 @@ from handbell.store.people.known_names import KnownNames, no_name
 from handbell.store.people.worn import bibs_of
 from handbell.store.results.settle import NAME
 
+from .people import tell_people
+
 FORMAT, VERSION = "handbell bundle", 1
 LIST, CHECK = "bundle.json", "bundle.sha256"
 _EPOCH = (1980, 1, 1, 0, 0, 0)  # so that the same classes give the same bytes
@@ -109,7 +111,7 @@ def _facts(conn: Connection, wanted: Wanted) -> dict[str, list[dict[str, Any]]]:
     sent = select(t.c.digest, t.c.plan, t.c.altered).where(t.c.digest.in_(played))
     of_plan = select(t.c.plan).where(t.c.digest.in_(played))
     plans = select(p.c.digest, p.c.title, p.c.altered, p.c.source.is_not(None).label("text"))
-    return {
+    told = {
         "plans": _rows(conn, plans.where(p.c.digest.in_(of_plan)).order_by(p.c.digest)),
         "timelines": _rows(conn, sent.order_by(t.c.digest)),
         "runs": _with_class(_rows(conn, runs.order_by(r.c.id))),
@@ -117,6 +119,7 @@ def _facts(conn: Connection, wanted: Wanted) -> dict[str, list[dict[str, Any]]]:
         "wearers": _wearers(conn, some) if wanted.names else [],
         "halls": _halls(conn, some) if wanted.names else [],
     }
+    return tell_people(conn, told)
 
 
 def _with_class(runs: list[dict[str, Any]]) -> list[dict[str, Any]]:
@@ -170,7 +173,7 @@ def _wearers(conn: Connection, some: Any) -> list[dict[str, Any]]:
     of which nothing was said, or that of an absent bib.
     """
     w, r = tables.wearers, tables.runs
-    said = (w.c.class_id, w.c.bib, w.c.name, w.c.said, w.c.amended, w.c.absent, w.c.logs)
+    said = (w.c.class_id, w.c.bib, w.c.person, w.c.said, w.c.amended, w.c.absent, w.c.logs)
     joined = (
         select(r.c.id, r.c.digest, *said)
         .select_from(w)
@@ -181,7 +184,7 @@ def _wearers(conn: Connection, some: Any) -> list[dict[str, Any]]:
     found: dict[tuple[int, int], tuple[tuple[bool, bool], dict[str, Any]]] = {}
     said_of: dict[tuple[int, int], list[str]] = {}
     for row in rows:
-        name, before = (row.said, None) if row.amended else (row.name, row.said)
+        name, before = (row.said, None) if row.amended else (row.person, row.said)
         if not row.amended and not row.absent:
             name = name or ""
         told = {"log": row.digest, "bib": row.bib, "name": name, "absent": row.absent}

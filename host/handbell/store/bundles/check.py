@@ -104,6 +104,13 @@ HALL: Mapping[str, Check] = {
     "number": lambda value: isinstance(value, str) and is_number(value),
     "name": lambda value: isinstance(value, str) and _is_name(value),
 }
+PERSON: Mapping[str, Check] = {
+    "id": _DIGEST,
+    "name": _words,
+    "called": _words,
+    "also": _DIGESTS,
+    "hall": _or_none(lambda value: isinstance(value, str) and is_number(value)),
+}
 LISTS = {
     "plans": PLAN,
     "timelines": TIMELINE,
@@ -111,7 +118,9 @@ LISTS = {
     "amendments": AMENDMENT,
     "wearers": WEARER,
     "halls": HALL,
+    "people": PERSON,
 }
+LATER_LISTS = ("halls", "people")  # which earlier versions did not have
 # Earlier versions did not tell these. A date is told only where there is one, how far it may be off
 # only where a box's clock says it.
 NOT_ALWAYS = {
@@ -124,7 +133,7 @@ def checked_list(told: Mapping[str, Any]) -> dict[str, Any]:
     """Return a bundle's list with what earlier versions left out; raises ValueError."""
     out = dict(told)
     for name, fields in LISTS.items():
-        rows = told.get(name, []) if name == "halls" else told[name]
+        rows = told.get(name, []) if name in LATER_LISTS else told[name]
         if not isinstance(rows, list):
             raise ValueError(f"its {name} are no list")
         usual = {field: NOT_ALWAYS[field] for field in fields if field in NOT_ALWAYS}

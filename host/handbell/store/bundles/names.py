@@ -9,7 +9,7 @@ from sqlalchemy import Connection, Row, and_, select, update
 
 from handbell.store.database import tables
 from handbell.store.database.bulk import insert_if_absent
-from handbell.store.people.names import plain_text
+from handbell.store.people.people import People
 from handbell.store.people.worn import bibs_of
 from handbell.store.results.amend import last_name
 
@@ -21,13 +21,13 @@ Place = tuple[int, int]  # a class and a bib
 def take_names(
     conn: Connection, told: Iterable[Told], logs: Iterable[Told], runs: Runs
 ) -> tuple[int, dict[Place, str]]:
-    """Take in who wore what; what was said here already stays.
+    """Take in who wore what, by the ids of people here; what was said here already stays.
 
     ``logs`` are those of the bundle, ``runs`` those of them that are in the store now; amendments
     of bibs are in force already. Returned are how many names are new, and by class and bib a
     sentence where something else was said here; an empty one where the bundle says nothing of it.
     """
-    new, kept = 0, dict[Place, str]()
+    people, new, kept = People(conn), 0, dict[Place, str]()
     of_class = {one["digest"]: one.get("class") for one in logs}
     goes: dict[Place, list[tuple[Told, set[str]]]] = {}
     for one in told:
@@ -35,7 +35,7 @@ def take_names(
         for class_id in _where_to(conn, one, said_of or {one["log"]}, runs):
             goes.setdefault((class_id, one["bib"]), []).append((one, said_of))
     for (class_id, bib), some in sorted(goes.items()):
-        words = list(dict.fromkeys(_words(one) for one, _ in some))
+        words = list(dict.fromkeys(_words(people, one) for one, _ in some))
         if len(words) > 1:
             kept[class_id, bib] = (
                 f"Bib {bib} of class {class_id} is {' and '.join(words)} in the bundle, of "
@@ -43,29 +43,31 @@ def take_names(
             )
             continue
         for one, said_of in some:
-            added, differs = _take(conn, one, said_of, class_id)
+            added, differs = _take(conn, people, one, said_of, class_id)
             new += added
             if differs is not None:
                 kept[class_id, bib] = differs
     return new, kept
 
 
-def _take(conn: Connection, one: Told, said_of: set[str], class_id: int) -> tuple[bool, str | None]:
+def _take(
+    conn: Connection, people: People, one: Told, said_of: set[str], class_id: int
+) -> tuple[bool, str | None]:
     """Take a name into a class; return whether it is new, and what is said if another was here."""
     w, bib = tables.wearers, one["bib"]
     there = _logs_of(conn, class_id)
-    name = plain_text(one["name"] or "") or None
+    name = one["name"] or None
     same = and_(w.c.class_id == class_id, w.c.bib == bib)
     here = conn.execute(select(w).where(same)).first()
     if one["name"] is None and not one["absent"]:
         return False, _take_list(conn, here, said_of or there, there, (class_id, bib))
-    before = None if one["before"] is None else plain_text(one["before"])
-    row = {"class_id": class_id, "bib": bib, "name": name, "said": before}
+    before = one["before"]
+    row = {"class_id": class_id, "bib": bib, "person": name, "said": before}
     of = {"absent": bool(one["absent"]), "logs": _listed(said_of or there, there)}
     if here is None:
         return insert_if_absent(conn, w, row | of), None
-    mine = here.said if here.amended else here.name
-    if (mine or None, bool(here.absent)) == (name, bool(one["absent"])):
+    mine = here.said if here.amended else here.person
+    if (people.who(mine), bool(here.absent)) == (people.who(name), bool(one["absent"])):
         both = (set(here.logs.split()) if here.logs else there) | (said_of or there)
         now: dict[str, str | None] = {"logs": _listed(both, there)}
         if here.said is None:
@@ -74,13 +76,13 @@ def _take(conn: Connection, one: Told, said_of: set[str], class_id: int) -> tupl
         return False, None
     if not name and not one["absent"]:  # it was forgotten there
         return False, ""
-    known = _words({"name": mine, "absent": here.absent})
+    known = _words(people, {"name": mine, "absent": here.absent})
     where = f"Bib {bib} of class {class_id}"
-    theirs = f"the bundle says {_words({**one, 'name': name})}"
+    theirs = f"the bundle says {_words(people, {**one, 'name': name})}"
     if here.amended:
+        stands = people.label(here.person) or "nobody"
         return False, (
-            f"{where} is {here.name or 'nobody'} here, as amended, and was {known} before, and "
-            f"stays so; {theirs}"
+            f"{where} is {stands} here, as amended, and was {known} before, and stays so; {theirs}"
         )
     return False, f"{where} is {known} here and stays so; {theirs}"
 
@@ -106,8 +108,8 @@ def _take_list(
     return ""
 
 
-def _words(one: Told) -> str:
-    return str(one["name"] or "nobody") + (" (absent)" if one["absent"] else "")
+def _words(people: People, one: Told) -> str:
+    return (people.label(one["name"]) or "nobody") + (" (absent)" if one["absent"] else "")
 
 
 def _said_of(one: Told, of_class: Mapping[str, str | None]) -> set[str]:

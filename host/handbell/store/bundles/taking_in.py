@@ -35,6 +35,7 @@ from .check import checked_list
 from .classes import Mark, marks_of
 from .dates import dated_otherwise
 from .names import Runs, take_names
+from .people import Met
 from .told import beside, joined_by_rule, otherwise
 
 SIZE_MOST = 1_000_000_000
@@ -224,12 +225,14 @@ def _take_in(conn: Connection, bundle: Bundle) -> Imported:
     done.classes = sorted({row.class_id for row in now if row.class_id is not None})
     for class_id in sorted({row.class_id for row in now if row.class_id and row.origin}):
         done.apart[class_id] = _alike(conn, class_id)
-    amended = take_amendments(conn, told["amendments"], runs)
+    met = Met(conn, told, runs)
+    amended = take_amendments(conn, met.told["amendments"], runs)
     done.amendments_new, before = amended.new, names_of(conn, amended.named)
     done.kept += amended.said
-    done.names_new, kept = take_names(conn, told["wearers"], told["runs"], runs)
+    done.names_new, kept = take_names(conn, met.told["wearers"], told["runs"], runs)
     settle_names(conn, before, amended.both, kept)
     done.kept += filter(None, kept.values())
+    done.kept += met.tell()
     done.kept += [one for one in names_twice(conn) if one not in (*twice, *done.kept)]
     dated = dated_otherwise(conn, told["runs"])
     done.kept += [one.words for one in dated.values() if one.words]

@@ -22,7 +22,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-VERSION = "0013"  # the newest migration; a store that says less is brought up to it
+VERSION = "0014"  # the newest migration; a store that says less is brought up to it
 
 DIGEST = String(24)
 
@@ -258,14 +258,35 @@ notes = Table(
     Column("words", Text, nullable=False),
 )
 
+# Everybody; names are nowhere else. See store/people/people.
+persons = Table(
+    "persons",
+    metadata,
+    Column("id", DIGEST, primary_key=True),  # drawn at random
+    Column("name", Text, nullable=False),
+    Column("hall", String(16)),  # NULL: none that is known
+    Column("same", DIGEST),  # the person that it is, where two records were one; NULL: itself
+    Column("number", Integer, nullable=False),  # the order in which they came
+    Index("ix_persons_same", "same"),
+)
+
+# What a coach noted of a person: what is sore, or BEGINNER. It leaves this store in no way.
+person_notes = Table(
+    "person_notes",
+    metadata,
+    Column("person", DIGEST, primary_key=True),
+    Column("what", String(40), primary_key=True),
+    Column("until", String(10)),  # the last day, as ISO 8601; NULL: until it is taken away
+)
+
 wearers = Table(
     "wearers",
     metadata,
     Column("class_id", Integer, ForeignKey("classes.id"), primary_key=True),
     Column("bib", Integer, primary_key=True),
-    Column("name", Text),
+    Column("person", Text),
     Column("absent", Boolean, nullable=False),
-    Column("said", Text),  # the name before it was amended; "": one that was forgotten
+    Column("said", Text),  # the person before it was amended; "": one that was forgotten
     Column("amended", DIGEST),  # the amendment in force; NULL: as said
     Column("logs", Text),  # digests of the logs that it was said of; NULL: all of the class
 )
@@ -280,8 +301,7 @@ halls = Table(
 athletes = Table(
     "athletes",
     metadata,
-    Column("key", Text, primary_key=True),  # the name without regard to case
-    Column("name", Text, nullable=False),
+    Column("person", DIGEST, primary_key=True),
     Column("bib", Integer),  # the one usually worn
     Column("group_name", Text, nullable=False),
 )

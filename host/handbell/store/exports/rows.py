@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from sqlalchemy import Connection, select
@@ -10,13 +10,13 @@ from sqlalchemy import Connection, select
 from handbell.base.errors import UsageError
 from handbell.store.database import tables
 from handbell.store.people.known_names import KnownNames
-from handbell.store.people.names import key_of
+from handbell.store.people.people import People
 from handbell.store.results.settle import NAME
 
 from .schema import AT_ONCE, TABLES, TableSpec, Wanted
 
 CODED = {"person", "who", "undone_by", "why"}  # where a name may stand
-WORDS = {"title", "exercise", "why"}  # free text in which somebody's may stand
+WORDS = {"title", "exercise", "why", "group"}  # free text in which somebody's may stand
 PERSONAL = ("classes", "roster")  # tables without bibs of which a person's export has a part
 
 
@@ -26,9 +26,12 @@ class Rows:
     def __init__(self, conn: Connection, wanted: Wanted) -> None:
         self._conn = conn
         self._wanted = wanted
-        self._pairs = _pairs_of(conn, wanted.person) if wanted.person else None
+        self._people = People(conn)
+        self._person = self._people.one(wanted.person) if wanted.person else None
+        self._pairs = None if self._person is None else self._pairs_of(self._person)
         # Of others, names are known that may stand in words: of all of them, or all but one.
-        self.known = None if wanted.names and not wanted.person else KnownNames(conn, wanted.person)
+        mine = "" if self._person is None else self._people.name(self._person)
+        self.known = None if wanted.names and not wanted.person else KnownNames(conn, mine)
         self._check()
 
     def _check(self) -> None:
@@ -40,11 +43,6 @@ class Rows:
                     f"The store holds no class {min(some - known)}",
                     "handbell report --list shows the classes there are",
                 )
-        if self._wanted.person and not self._pairs and not any(self.of(TABLES[-1])):
-            raise UsageError(
-                f"Nobody called {self._wanted.person[:80]} is on the roster or wore a bib",
-                "handbell roster shows the names there are",
-            )
 
     @property
     def tables(self) -> list[TableSpec]:
@@ -65,38 +63,51 @@ class Rows:
                 query = query.where(column.in_({class_id for class_id, _ in self._pairs}))
         streamed = self._conn.execution_options(yield_per=AT_ONCE)
         for found in streamed.execute(query):
-            row = spec.row(found)
+            row = self._called(spec, spec.row(found))
             if self._is_wanted(spec, row):
                 yield tuple(row) if self.known is None else self._nameless(spec, row, self.known)
 
-    def _is_wanted(self, spec: TableSpec, row: Any) -> bool:
-        if self._pairs is None:
+    def _called(self, spec: TableSpec, row: Sequence[Any]) -> Sequence[Any]:
+        """Return a row with how people are called in place of their ids."""
+        names = [c.name for c in spec.columns]
+        where = [n for n, name in enumerate(names) if name == "person"]
+        if spec.name == "amendments" and row[names.index("what")] == NAME:
+            where = [names.index("value"), names.index("was")]
+        told = list(row)
+        for n in where:
+            told[n] = self._people.label(told[n])
+        return told
+
+    def _is_wanted(self, spec: TableSpec, row: Sequence[Any]) -> bool:
+        if self._person is None or self._pairs is None:
             return True
         told = dict(zip((c.name for c in spec.columns), row, strict=True))
         if spec.of_bib:
             return (told["class_id"], told["bib"]) in self._pairs
-        return "person" not in told or key_of(told["person"]) == key_of(self._wanted.person)
+        return "person" not in told or told["person"] == self._people.label(self._person)
 
-    def _nameless(self, spec: TableSpec, row: Any, known: KnownNames) -> tuple[Any, ...]:
-        """Return a row without names, or for one person without the names of others."""
+    def _nameless(self, spec: TableSpec, row: Sequence[Any], known: KnownNames) -> tuple[Any, ...]:
+        """Return a row without names, or for one person without the names of others.
+
+        Who corrected something is somebody else, too.
+        """
         names = [c.name for c in spec.columns]
-        person = key_of(self._wanted.person)
+        mine = self._people.label(self._person)
         given = spec.name == "amendments" and row[names.index("what")] == NAME
-        coded = set() if person else set(CODED)
+        coded = set(CODED) - ({"person", "why"} if mine else set())
         coded |= {"value", "was"} if given else set()
 
         def plain(name: str, value: Any) -> Any:
             if name in coded:
-                return value if person and value and key_of(value) == person else None
+                return value if mine and value == mine else None
             if name in WORDS and value:
                 return known.without(value, name == "exercise")
             return value
 
         return tuple(plain(name, value) for name, value in zip(names, row, strict=True))
 
-
-def _pairs_of(conn: Connection, person: str) -> set[tuple[int, int]]:
-    """Return the classes and bibs that a person wore."""
-    w = tables.wearers
-    found = conn.execute(select(w.c.class_id, w.c.bib, w.c.name)).all()
-    return {(r.class_id, r.bib) for r in found if r.name and key_of(r.name) == key_of(person)}
+    def _pairs_of(self, person: str) -> set[tuple[int, int]]:
+        """Return the classes and bibs that a person wore."""
+        w = tables.wearers.c
+        found = self._conn.execute(select(w.class_id, w.bib, w.person)).all()
+        return {(r.class_id, r.bib) for r in found if self._people.who(r.person) == person}

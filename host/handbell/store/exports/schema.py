@@ -88,7 +88,7 @@ def _results() -> Select[Any]:
     task = "block round item name ask tap every goal both_sides start_ms end_ms"
     told = "reps made_ms held_ds flags standing box_reps median_gap_ms best_gap_ms worst_gap_ms"
     return (
-        select(_R.c.class_id, r.c.bib, w.c.name.label("person"), _R.c.digest.label("log"))
+        select(_R.c.class_id, r.c.bib, w.c.person, _R.c.digest.label("log"))
         .add_columns(_R.c.station, r.c.window, *(_T.c[name] for name in task.split()))
         .add_columns(*(r.c[name] for name in told.split()), a.c.what, a.c.was, a.c.why)
         .select_from(r)
@@ -114,7 +114,7 @@ def _ratings() -> Select[Any]:
     r, w = tables.ratings, tables.wearers
     worn = and_(w.c.class_id == _R.c.class_id, w.c.bib == r.c.bib)
     return (
-        select(_R.c.class_id, r.c.bib, w.c.name.label("person"), r.c.rating)
+        select(_R.c.class_id, r.c.bib, w.c.person, r.c.rating)
         .join(_R, _R.c.id == r.c.run)
         .outerjoin(w, worn)
         .order_by(_R.c.class_id, r.c.bib, r.c.run)
@@ -134,14 +134,13 @@ def _amendments() -> Select[Any]:
 
 def _wearers() -> Select[Any]:
     w = tables.wearers
-    return select(w.c.class_id, w.c.bib, w.c.name.label("person"), w.c.absent).order_by(
-        w.c.class_id, w.c.bib
-    )
+    return select(w.c.class_id, w.c.bib, w.c.person, w.c.absent).order_by(w.c.class_id, w.c.bib)
 
 
 def _roster() -> Select[Any]:
-    a = tables.athletes
-    return select(a.c.name.label("person"), a.c.bib, a.c.group_name).order_by(a.c.key)
+    a, p = tables.athletes, tables.persons
+    worn = select(a.c.person, a.c.bib, a.c.group_name).join(p, p.c.id == a.c.person)
+    return worn.order_by(func.lower(p.c.name), p.c.number)
 
 
 # What the word of a remote did to a window; of two things the one that says more.

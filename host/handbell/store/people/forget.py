@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import sqlite3
 from dataclasses import dataclass, field
-from typing import Any
 
 from sqlalchemy import Connection, Table, delete, select, text, update
 from sqlalchemy.exc import DBAPIError
@@ -18,11 +17,12 @@ from handbell.store.database.bulk import insert_if_absent, insert_rows
 from handbell.store.database.database import Database
 from handbell.store.logs import timelines
 from handbell.store.results.amend import settle_name
-from handbell.store.results.sayings import packed, unpacked
 from handbell.store.results.settle import NAME
 
 from .names import key_of, plain_text
+from .people import People
 from .redact import without_name, without_name_in_timeline
+from .redact_sayings import NOBODY, without_in_saying
 
 SHORTEST = 2
 # Columns in which a coach may have written a name among other words.
@@ -32,21 +32,35 @@ FREE_WORDS: tuple[tuple[Table, tuple[str, ...]], ...] = (
     (tables.amendments, ("who", "why", "undone_by")),
     (tables.athletes, ("group_name",)),
 )
-SWEPT = "athletes wearers amendments plans timelines tasks notes boxes sayings"
+SWEPT = "persons person_notes athletes wearers amendments plans timelines tasks notes boxes sayings"
 
 
-_NOBODY = {"name": None, "said": ""}  # so that an unnamed bib is not one of which nobody spoke
+_OF_PERSON = (
+    (tables.athletes, tables.athletes.c.person),
+    (tables.person_notes, tables.person_notes.c.person),
+    (tables.persons, tables.persons.c.id),
+)
 
 
 @dataclass
 class Forgotten:
-    """Where a name stood, or stands: rows by table, backups, files; and what could not be done."""
+    """Where a name stood, or stands: rows by table, backups, files; and what could not be done.
+
+    ``ids`` are those of the person's records, ``names`` what they are called in them. Where nobody
+    is called so, ``alike`` are those who nearly are.
+    """
 
     name: str
+    ids: frozenset[str] = frozenset()
+    names: tuple[str, ...] = ()
+    alike: list[str] = field(default_factory=list)
     rows: dict[str, int] = field(default_factory=dict)
     backups: list[str] = field(default_factory=list)
     files: list[str] = field(default_factory=list)  # see ``forget_in_files``
     warnings: list[str] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.names = self.names or (self.name,)
 
     def count(self, table: Table, rows: int = 1) -> None:
         """Count rows of a table in which it stood."""
@@ -64,7 +78,7 @@ def forget(
     """Forget a person; doing it twice does no harm. With ``dry_run`` only say where it stands.
 
     ``keep_plans`` leaves the words of plans and timelines alone: a name may be an exercise's too.
-    Raises UsageError for no name at all or a single letter.
+    Raises UsageError for no name at all or a single letter, or one that several people have.
     """
     plain = plain_text(name)
     if len(plain) < SHORTEST:
@@ -73,6 +87,7 @@ def forget(
 
     def work(conn: Connection) -> None:
         found.rows.clear()
+        _meant(conn, found, plain)
         _take_out(conn, found, keep_plans)
         if dry_run:
             raise _OnlyLooked
@@ -86,22 +101,35 @@ def forget(
     return found
 
 
+def _meant(conn: Connection, found: Forgotten, plain: str) -> None:
+    """Find the person's records, and the name without the mark that tells it from another's."""
+    people = People(conn)
+    if not people.called(plain):
+        found.alike = people.alike(plain)
+        return
+    person = people.one(plain)
+    records = people.records(person)
+    found.ids = frozenset(one.id for one in records)
+    found.names = tuple({key_of(one.name): one.name for one in records}.values())
+
+
 def _take_out(conn: Connection, found: Forgotten, keep_plans: bool) -> None:
-    key = key_of(found.name)
-    gone = conn.execute(delete(tables.athletes).where(tables.athletes.c.key == key))
-    found.count(tables.athletes, gone.rowcount)
-    _from_wearers(conn, found, key)
-    _from_sayings(conn, found, key)
-    for table, columns in FREE_WORDS:
-        for column in columns:
-            _from_words(conn, found, table, column)
-    if not keep_plans:
-        for column in ("title", "source"):
-            _from_words(conn, found, tables.plans, column, altered=True)
-        _from_timelines(conn, found)
+    for whose, record in _OF_PERSON:
+        gone = conn.execute(delete(whose).where(record.in_(found.ids)))
+        found.count(whose, gone.rowcount)
+    _from_wearers(conn, found)
+    for name in found.names:
+        _from_sayings(conn, found, name)
+        for table, columns in FREE_WORDS:
+            for column in columns:
+                _from_words(conn, found, name, table, column)
+        if not keep_plans:
+            for column in ("title", "source"):
+                _from_words(conn, found, name, tables.plans, column, altered=True)
+            _from_timelines(conn, found, name)
 
 
-def _from_wearers(conn: Connection, found: Forgotten, key: str) -> None:
+def _from_wearers(conn: Connection, found: Forgotten) -> None:
     """Unname the bibs and the amendments that gave the name: what they say is nobody's now.
 
     An amendment in force stays, so that a name said before it does not come back to results of
@@ -112,7 +140,7 @@ def _from_wearers(conn: Connection, found: Forgotten, key: str) -> None:
     unnamed: set[tuple[int, int]] = set()
     given = select(a, r.c.class_id).join(r, r.c.id == a.c.run).where(a.c.what == NAME)
     for row in conn.execute(given).all():
-        mine = {what: "" for what in ("value", "was") if key_of(getattr(row, what)) == key}
+        mine = {what: "" for what in ("value", "was") if getattr(row, what) in found.ids}
         if not mine:
             continue
         this = a.c.digest == row.digest
@@ -123,8 +151,8 @@ def _from_wearers(conn: Connection, found: Forgotten, key: str) -> None:
         found.count(a)
         touched.add((row.class_id, row.bib))
     for row in conn.execute(select(w)).all():
-        names = {"name": row.name, "said": row.said}
-        gone = {what: _NOBODY[what] for what, name in names.items() if name and key_of(name) == key}
+        worn = {"person": row.person, "said": row.said}
+        gone = {what: NOBODY[what] for what, record in worn.items() if record in found.ids}
         if gone:
             there = w.c.class_id == row.class_id, w.c.bib == row.bib
             conn.execute(update(w).where(*there).values(gone))
@@ -136,40 +164,26 @@ def _from_wearers(conn: Connection, found: Forgotten, key: str) -> None:
         insert_if_absent(conn, w, {"class_id": class_id, "bib": bib, "absent": False})
 
 
-def _from_sayings(conn: Connection, found: Forgotten, key: str) -> None:
-    """Take the name out of what is kept of sayings, so that taking one back brings none back."""
+def _from_sayings(conn: Connection, found: Forgotten, name: str) -> None:
     s = tables.sayings
-
-    def plain(value: Any) -> Any:
-        if isinstance(value, dict):
-            return {
-                field: _NOBODY[field] if _is(field, one) else plain(one)
-                for field, one in value.items()
-            }
-        if isinstance(value, list):
-            return [plain(one) for one in value]
-        if not isinstance(value, str):
-            return value
-        without = without_name(value, found.name)
-        return value if without is None else "" if key_of(value) == key else without
-
-    def _is(field: str, value: Any) -> bool:
-        return field in _NOBODY and isinstance(value, str) and key_of(value) == key
-
     for number, kept in conn.execute(select(s.c.id, s.c.kept)).all():
-        was = unpacked(kept)
-        now = plain(was)
-        if now != was:
-            conn.execute(update(s).where(s.c.id == number).values(kept=packed(now)))
+        plain = without_in_saying(kept, name, found.ids)
+        if plain is not None:
+            conn.execute(update(s).where(s.c.id == number).values(kept=plain))
             found.count(s)
 
 
 def _from_words(
-    conn: Connection, found: Forgotten, table: Table, column: str, altered: bool = False
+    conn: Connection,
+    found: Forgotten,
+    name: str,
+    table: Table,
+    column: str,
+    altered: bool = False,
 ) -> None:
     keys = list(table.primary_key)
     for row in conn.execute(select(*keys, table.c[column].label("words"))).all():
-        plain = without_name(row.words or "", found.name)
+        plain = without_name(row.words or "", name)
         if plain is not None:
             values = {column: plain} | ({"altered": True} if altered else {})
             this = [key == value for key, value in zip(keys, row, strict=False)]
@@ -177,11 +191,11 @@ def _from_words(
             found.count(table)
 
 
-def _from_timelines(conn: Connection, found: Forgotten) -> None:
+def _from_timelines(conn: Connection, found: Forgotten, name: str) -> None:
     """Put dashes for the name; the digest stays what it was, so that logs still find it."""
     t, k = tables.timelines, tables.tasks
     for digest, data in conn.execute(select(t.c.digest, t.c.data)).all():
-        changed = without_name_in_timeline(data, found.name)
+        changed = without_name_in_timeline(data, name)
         if changed is None:
             continue
         told = timelines.decode(changed)

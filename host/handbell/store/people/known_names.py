@@ -1,21 +1,19 @@
 """Finding the people a store knows in words that go out without names.
 
-A name is known from the roster, from who wore a bib, or from an amendment. Looked for are whole
-names, and each word of them that begins with a capital and has three letters or more: a plan says
-"Mina" where the roster has two names. Of a name without capitals it is each word. Names that were
-never entered, and nicknames, can't be found.
+Known is everybody who is on the roster, wore a bib or was named by an amendment. Looked for are
+whole names, and each word of them that begins with a capital and has three letters or more: a plan
+says "Mina" where the roster has two names. Of a name without capitals it is each word. Names that
+were never entered, and nicknames, can't be found.
 """
 
 from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable
 
 from sqlalchemy import Connection, select
 
 from handbell.store.database import tables
-from handbell.store.results.settle import NAME
 
 from .names import key_of, plain_text
 from .redact import REMOVED, either_of, with_dashes
@@ -67,10 +65,5 @@ def no_name(value: str) -> str:
 
 
 def _names(conn: Connection) -> set[str]:
-    w, a = tables.wearers.c, tables.amendments.c
-    told: list[Iterable[str | None]] = [conn.scalars(select(tables.athletes.c.name))]
-    told += [conn.scalars(select(column).distinct()) for column in (w.name, w.said)]
-    told += [
-        conn.scalars(select(column).where(a.what == NAME).distinct()) for column in (a.value, a.was)
-    ]
-    return {plain_text(name) for some in told for name in some if name} - {""}
+    names = conn.scalars(select(tables.persons.c.name).distinct())
+    return {plain_text(name) for name in names} - {""}

@@ -5,8 +5,8 @@ from __future__ import annotations
 import unicodedata
 
 LONGEST = 80
-# Marks that turn the writing direction round or take no room; a name needs none of them.
-_UNSEEN = {0x061C, 0x200B, 0x200E, 0x200F, 0xFEFF, *range(0x202A, 0x202F), *range(0x2066, 0x206A)}
+# What joins letters of some scripts and emoji; all else that takes no room, a name does not need.
+_JOINERS = "\u200c\u200d"
 
 
 def plain_text(text: str) -> str:
@@ -14,7 +14,7 @@ def plain_text(text: str) -> str:
     kept = "".join(
         " " if c.isspace() else c
         for c in text
-        if c.isspace() or (unicodedata.category(c) not in ("Cc", "Cs") and ord(c) not in _UNSEEN)
+        if c.isspace() or c in _JOINERS or unicodedata.category(c) not in ("Cc", "Cf", "Cs")
     )
     return " ".join(unicodedata.normalize("NFC", kept).split())
 
@@ -27,5 +27,6 @@ def too_long(text: str) -> str:
 
 
 def key_of(name: str) -> str:
-    """Return what is the same for two spellings of a name that differ in case alone."""
-    return unicodedata.normalize("NFC", plain_text(name).casefold())
+    """Return what is the same for two spellings of a name that differ in case or joiners alone."""
+    plain = "".join(c for c in plain_text(name) if c not in _JOINERS)
+    return unicodedata.normalize("NFC", plain.casefold())

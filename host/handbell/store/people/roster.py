@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 
 from sqlalchemy import Connection, delete, select
 
 from handbell.base.errors import UsageError
+from handbell.base.words import quoted
 from handbell.store.database import tables
 from handbell.store.database.bulk import put_row
 from handbell.store.database.database import Database
@@ -15,16 +16,22 @@ from handbell.store.results.queries import load_class
 from handbell.store.results.records import Wearer
 
 from .names import key_of
+from .people import People, hall_of_class
+from .prune import prune
 from .wearers import set_wearers
 
 
 @dataclass(frozen=True)
 class Athlete:
-    """One person; ``bib`` is the usual one, None for none; ``group`` may be empty."""
+    """One person; ``bib`` is the usual one, None for none; ``group`` may be empty.
+
+    ``called`` is the name with what tells it from others' of that name, if the store has any.
+    """
 
     name: str
     bib: int | None = None
     group: str = ""
+    called: str = field(default="", compare=False)
 
 
 @dataclass(frozen=True)
@@ -43,31 +50,47 @@ class Merged:
 def athletes(store: Database) -> list[Athlete]:
     """Return everybody, by group, bib and name."""
     with store.reading() as conn:
-        return _athletes(conn)
+        return sorted(_athletes(conn, People(conn)).values(), key=_order)
 
 
-def _athletes(conn: Connection) -> list[Athlete]:
-    t = tables.athletes
-    found = [Athlete(a.name, a.bib, a.group_name) for a in conn.execute(select(t))]
-    return sorted(found, key=lambda a: (a.group, a.bib is None, a.bib or 0, key_of(a.name)))
+def _order(a: Athlete) -> tuple[object, ...]:
+    return (a.group, a.bib is None, a.bib or 0, key_of(a.name))
+
+
+def _athletes(conn: Connection, people: People) -> dict[str, Athlete]:
+    """Return everybody, by person."""
+    found = {}
+    for row in conn.execute(select(tables.athletes)).all():
+        label, name = people.label(row.person), people.name(row.person)
+        found[row.person] = Athlete(name, row.bib, row.group_name, label or name)
+    return found
 
 
 def merge(
-    store: Database, wanted: Sequence[Athlete], replace: bool = False, dry_run: bool = False
+    store: Database,
+    wanted: Sequence[Athlete],
+    replace: bool = False,
+    dry_run: bool = False,
+    hall: str | None = None,
 ) -> Merged:
-    """Take people in; with ``replace`` whoever is not among them goes.
+    """Take people of a hall in; with ``replace`` whoever is not among them goes.
 
-    A person is known by the name, whatever its case. Raises UsageError when two people of one
-    group would have the same bib; with ``dry_run`` nothing is written.
+    A person is known by the name, whatever its case; of several by the group, then by the bib.
+    Raises UsageError when two people of one group would have the same bib, or when nobody can say
+    which of two it is; with ``dry_run`` nothing is written.
     """
 
     def work(conn: Connection) -> Merged:
-        before = {key_of(a.name): a for a in _athletes(conn)}
-        after = {} if replace else dict(before)
-        after |= {key_of(a.name): a for a in wanted}
-        _check_bibs(after.values())
+        people = People(conn)
+        before = _athletes(conn, people)
+        rows = _matched(people, before, wanted, hall)
+        after = dict[str, Athlete]() if replace else dict(before)
+        after |= {person: a for person, a in rows if person is not None}
+        fresh = [a for person, a in rows if person is None or person not in before]
+        news = [a for person, a in rows if person is None]
+        _check_bibs([*after.values(), *news])
         found = Merged(
-            new=[a for key, a in after.items() if key not in before],
+            new=fresh,
             changed=[
                 (before[key], a) for key, a in after.items() if key in before and a != before[key]
             ],
@@ -75,19 +98,68 @@ def merge(
             gone=[a for key, a in before.items() if key not in after],
         )
         if not dry_run:
-            _write(conn, found)
+            gone = before.keys() - after.keys()
+            _write(conn, people, [(p, a) for p, a in rows if before.get(p or "") != a], hall)
+            t = tables.athletes
+            conn.execute(delete(t).where(t.c.person.in_(gone)))
+            prune(conn, gone)
         return found
 
     return store.doing(work)
 
 
-def _write(conn: Connection, found: Merged) -> None:
-    t = tables.athletes
-    for athlete in found.gone:
-        conn.execute(delete(t).where(t.c.key == key_of(athlete.name)))
-    for athlete in [*found.new, *(now for _, now in found.changed)]:
-        row = {"key": key_of(athlete.name), "name": athlete.name, "bib": athlete.bib}
-        put_row(conn, t, row | {"group_name": athlete.group})
+def _matched(
+    people: People, before: Mapping[str, Athlete], wanted: Sequence[Athlete], hall: str | None
+) -> list[tuple[str | None, Athlete]]:
+    """Return the person whom each row means, None for somebody new."""
+    by_key: dict[str, list[Athlete]] = {}
+    for athlete in wanted:
+        by_key.setdefault(key_of(athlete.name), []).append(athlete)
+    found: list[tuple[str | None, Athlete]] = []
+    for key, rows in by_key.items():
+        known = [p for p in people.named(key) if people.in_hall(p, hall)]
+        left, open_ = list(known), list(rows)
+        for alike in (_group, _bib):
+            for row in list(open_):
+                same = [p for p in left if p in before and alike(before[p]) == alike(row) != ""]
+                if len(same) == 1:
+                    found.append((same[0], row))
+                    left.remove(same[0])
+                    open_.remove(row)
+        if len(open_) == len(left) == 1 and len(rows) == len(known):
+            found.append((left[0], open_[0]))
+        elif left and open_:
+            which = " or ".join(quoted(people.label(one) or "") for one in left)
+            raise UsageError(
+                f"Nobody can say whether {quoted(open_[0].name)} of the file is {which}",
+                "Call them otherwise first, handbell roster --rename; nothing is changed",
+            )
+        else:
+            found += [(None, row) for row in open_]
+    return found
+
+
+def _group(a: Athlete) -> str:
+    return key_of(a.group)
+
+
+def _bib(a: Athlete) -> str:
+    return "" if a.bib is None else str(a.bib)
+
+
+def _write(
+    conn: Connection,
+    people: People,
+    some: Sequence[tuple[str | None, Athlete]],
+    hall: str | None,
+) -> None:
+    for person, a in some:
+        if person is None:
+            person = people.add(a.name, hall)
+        elif people.name(person) != a.name:  # the case alone
+            people.write(person, name=a.name)
+        row = {"person": person, "bib": a.bib, "group_name": a.group}
+        put_row(conn, tables.athletes, row)
 
 
 def _check_bibs(people: Iterable[Athlete]) -> None:
@@ -107,15 +179,15 @@ def _check_bibs(people: Iterable[Athlete]) -> None:
 def wear_as_usual(store: Database, class_id: int, group: str | None = None) -> list[Wearer]:
     """Name the bibs of a class that nobody named yet, as the roster has them; return all of it.
 
-    Who is named for another bib already wore that one. Raises UsageError when a bib is usually
-    worn by several people and no group says which.
+    Who is named for another bib already wore that one, and who is of another hall was not there.
+    Raises UsageError when a bib is usually worn by several people and no group says which.
     """
     record = load_class(store, class_id)
     unnamed = {b for b in record.bibs if b not in record.wearers}
     elsewhere = {key_of(w.name) for w in record.wearers.values() if w.name}
     by_bib: dict[int, list[Athlete]] = {}
-    for athlete in athletes(store):
-        if key_of(athlete.name) in elsewhere:
+    for athlete in _of_hall(store, record.row.id):
+        if key_of(athlete.called) in elsewhere:
             continue
         if athlete.bib in unnamed and (group is None or athlete.group == group):
             by_bib.setdefault(athlete.bib, []).append(athlete)
@@ -123,5 +195,13 @@ def wear_as_usual(store: Database, class_id: int, group: str | None = None) -> l
         if len(some) > 1:
             who = " and ".join(f"{a.name} ({a.group or 'no group'})" for a in some)
             raise UsageError(f"Bib {bib} is usually worn by {who}", "Say which --group it was")
-    names = {bib: some[0].name for bib, some in by_bib.items()}
+    names = {bib: some[0].called for bib, some in by_bib.items()}
     return set_wearers(store, record.row.id, names)
+
+
+def _of_hall(store: Database, class_id: int) -> list[Athlete]:
+    """Return those of the roster who may have been in a class."""
+    with store.reading() as conn:
+        people, hall = People(conn), hall_of_class(conn, class_id)
+        some = _athletes(conn, people)
+    return sorted((a for p, a in some.items() if people.in_hall(p, hall)), key=_order)

@@ -102,7 +102,7 @@ def _people(
     rows: list[list[str]], first: int, columns: Mapping[str, int], name: str
 ) -> list[Athlete]:
     faults: list[str] = []
-    found: dict[str, tuple[int, Athlete]] = {}
+    found: dict[tuple[str, str], tuple[int, Athlete]] = {}
     for line, row in enumerate(rows[first + 1 :], first + 2):
         cells = {what: _cell(row[at]) for what, at in columns.items() if at < len(row)}
         if not any(cells.values()):
@@ -111,7 +111,8 @@ def _people(
         faults += [f"row {line}: {what}" for what in wrong]
         if athlete is None:
             continue
-        before = found.setdefault(key_of(athlete.name), (line, athlete))
+        who = key_of(athlete.name), key_of(athlete.group)  # two of one name have two groups
+        before = found.setdefault(who, (line, athlete))
         if before[0] != line:
             faults.append(
                 f"row {line}: {athlete.name} stands in row {before[0]} too; "

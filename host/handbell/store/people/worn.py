@@ -13,6 +13,7 @@ from handbell.store.database.tables import amendments, runs, tasks, wearers
 from handbell.store.results.amend import settle_name
 from handbell.store.results.settle import BIB, NAME
 
+from .people import People
 from .wearers import names_twice
 
 # Built once, since it is asked for each log anew.
@@ -51,16 +52,17 @@ def names_differ(conn: Connection, one: int, other: int) -> list[tuple[int, str,
     told: dict[int, dict[int, RowMapping]] = {one: {}, other: {}}
     for row in conn.execute(select(wearers).where(w.class_id.in_([one, other]))).mappings():
         told[row["class_id"]][row["bib"]] = row
-    mine, yours = told[one], told[other]
-    return [
-        (bib, _words(mine[bib]), _words(yours[bib]))
-        for bib in sorted(set(mine) & set(yours))
-        if _words(mine[bib]) != _words(yours[bib])
-    ]
+    mine, yours, people = told[one], told[other], People(conn)
+    both = (
+        (bib, worn_words(people, mine[bib]), worn_words(people, yours[bib]))
+        for bib in set(mine) & set(yours)
+    )
+    return sorted(words for words in both if words[1] != words[2])
 
 
-def _words(row: Mapping[Any, Any]) -> str:
-    return str(row["name"] or "nobody") + (" (absent)" if row["absent"] else "")
+def worn_words(people: People, row: Mapping[Any, Any]) -> str:
+    """Return who wore a bib, and whether they were absent."""
+    return (people.label(row["person"]) or "nobody") + (" (absent)" if row["absent"] else "")
 
 
 def bibs_lost(conn: Connection, run: int) -> list[int]:
@@ -122,12 +124,14 @@ def move_names(
     named = select(a.digest, a.bib, r.class_id).join(runs, r.id == a.run)
     said = conn.execute(named.where(a.what == NAME, r.class_id.in_(left | went))).all()
     amended = {(one.class_id, one.digest) for one in said}
+    people = People(conn)
     for (class_id, bib), some in here.items():
-        stands, said_of = _first(class_id, some, amended)
-        others = sorted({_words(other) for other, _ in some} - {_words(stands)})
+        stands, said_of = _first(people, class_id, some, amended)
+        words = worn_words(people, stands)
+        others = sorted({worn_words(people, other) for other, _ in some} - {words})
         if others and differ is not None:
             differ.append(
-                f"Bib {bib} of class {class_id} is {_words(stands)} and stays so; of a log that is "
+                f"Bib {bib} of class {class_id} is {words} and stays so; of a log that is "
                 f"in that class now {' and '.join(others)} was said. If that is right: "
                 f"handbell bibs {class_id} {bib}=NAME"
             )
@@ -162,7 +166,10 @@ def _where_to(row: RowMapping, said_of: set[str], logs: _Logs, some: set[int]) -
 
 
 def _first(
-    class_id: int, some: list[tuple[Mapping[Any, Any], set[str]]], amended: set[tuple[int, str]]
+    people: People,
+    class_id: int,
+    some: list[tuple[Mapping[Any, Any], set[str]]],
+    amended: set[tuple[int, str]],
 ) -> tuple[Mapping[Any, Any], set[str]]:
     """Return the row that stands in a class, and the logs that it was said of.
 
@@ -170,7 +177,8 @@ def _first(
     any of them said before, for when the amendment is undone.
     """
     own = next((row for row, _ in some if row["class_id"] == class_id), some[0][0])
-    same = [(row, said_of) for row, said_of in some if _words(row) == _words(own)]
+    words = worn_words(people, own)
+    same = [(row, said_of) for row, said_of in some if worn_words(people, row) == words]
     corrected = [row for row, _ in same if (class_id, row["amended"]) in amended]
     if not corrected:
         return own, set().union(*(said_of for _, said_of in same))

@@ -19,6 +19,7 @@ from handbell.store.database.bulk import insert_if_absent, put_row
 from handbell.store.database.database import Database
 from handbell.store.logs.acts import LEFT_OUT
 from handbell.store.people.names import plain_text
+from handbell.store.people.people import People, hall_of_class
 from handbell.store.people.wearers import check_names, clean_name
 from handbell_core import journal as j
 from handbell_core import timeline as t
@@ -90,12 +91,13 @@ def amend_name(store: Database, record: ClassRecord, bib: int, change: Change) -
     if not name:
         raise UsageError(f"No name is given for bib {bib}", "To forget one: handbell bibs")
     run = places_of(record, bib)[0].run
-    worn = record.wearers.get(bib)
     row = {"run": run, "window": 0, "slot": 0, "bib": bib, **asdict(change)}
-    row |= {"value": name, "was": (worn.name if worn else None) or ""}
+    w = tables.wearers.c
+    worn = select(w.person).where(w.class_id == record.row.id, w.bib == bib)
 
     def work(conn: Connection) -> None:
-        _put(conn, row)
+        person = People(conn).meant(name, hall_of_class(conn, record.row.id))
+        _put(conn, row | {"value": person, "was": conn.scalar(worn) or ""}, name)
         settle_name(conn, record.row.id, bib)
         check_names(conn, record.row.id, [bib])
 
@@ -156,10 +158,10 @@ def settle_name(conn: Connection, class_id: int, bib: int) -> None:
     w, last = tables.wearers, last_name(conn, class_id, bib)
     there = and_(w.c.class_id == class_id, w.c.bib == bib)
     row = conn.execute(select(w).where(there)).first()
-    said = None if row is None else row.said if row.amended else row.name or ""
-    now = {"name": said or None, "said": None, "amended": None}
+    said = None if row is None else row.said if row.amended else row.person or ""
+    now = {"person": said or None, "said": None, "amended": None}
     if last is not None:
-        now = {"name": last.value or None, "said": said, "amended": last.digest}
+        now = {"person": last.value or None, "said": said, "amended": last.digest}
     absent = row is not None and row.absent
     if last is None and said is None and not absent:
         conn.execute(delete(w).where(there))
@@ -216,14 +218,18 @@ def last_of(conn: Connection, row: Mapping[str, Any]) -> Row[Any] | None:
     return last[-1] if last else None
 
 
-def _put(conn: Connection, row: dict[str, Any]) -> None:
-    """Keep an amendment, unless the last one in force of its kind says the same."""
+def _put(conn: Connection, row: dict[str, Any], name: str = "") -> None:
+    """Keep an amendment, unless the last one in force of its kind says the same.
+
+    Of a person the digest is made with the ``name``, since ids differ by store.
+    """
     last = last_of(conn, row)
     if last is not None and (last.what, last.value) == (row["what"], row["value"]):
         return
     row |= {name: plain_text(row[name])[:WORDS_MOST] for name in ("who", "why")}
     log = conn.scalar(select(tables.runs.c.digest).where(tables.runs.c.id == row["run"]))
-    names = ("window", "slot", "bib", "what", "value", "who", "why", "at_utc_us")
-    said = "\0".join([str(log), *(str(row[name]) for name in names)])
+    fields = ("window", "slot", "bib", "what", "value", "who", "why", "at_utc_us")
+    told = row | ({"value": name} if name else {})
+    said = "\0".join([str(log), *(str(told[field]) for field in fields)])
     digest = short_hex(said.encode())
     insert_if_absent(conn, tables.amendments, {"digest": digest, **row})

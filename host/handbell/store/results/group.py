@@ -17,6 +17,7 @@ from handbell.store.database.database import Database
 from handbell.store.database.tables import amendments, classes, ratings, runs, sums, tasks, wearers
 from handbell.store.logs.journals import WORD
 from handbell.store.logs.timelines import slot_ms_of
+from handbell.store.people.people import People
 from handbell_core import timeline as t
 
 from .efforts import efforts
@@ -88,8 +89,9 @@ def _people(
     rated = select(runs.c.class_id, ratings.c.bib, ratings.c.rating)
     rated = rated.join(runs, runs.c.id == ratings.c.run).where(some).order_by(runs.c.digest)
     told = {(r.class_id, r.bib): r.rating for r in conn.execute(rated)}
-    worn = select(wearers.c.class_id, wearers.c.bib, wearers.c.name, wearers.c.absent)
-    who = {(w.class_id, w.bib): (w.name, w.absent) for w in conn.execute(worn)}
+    worn = select(wearers.c.class_id, wearers.c.bib, wearers.c.person, wearers.c.absent)
+    known = People(conn)
+    who = {(w.class_id, w.bib): (known.label(w.person), w.absent) for w in conn.execute(worn)}
     people: dict[int, list[PersonClass]] = {}
     for key, exercises in sorted(_exercises(store, conn, some).items()):
         name, absent = who.get(key, (None, False))

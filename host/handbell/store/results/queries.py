@@ -16,6 +16,7 @@ from handbell.store.database.database import Database
 from handbell.store.halls.known import shown_halls
 from handbell.store.logs import timelines
 from handbell.store.logs.timelines import Timeline
+from handbell.store.people.people import People
 
 from .records import Amendment, ClassRecord, ClassRow, Moved, NoteRow, ResultRow, RunRow, Wearer
 
@@ -89,8 +90,8 @@ def load_class(store: Database, class_id: int) -> ClassRecord:
         ratings = select(tables.ratings).join(r, r.c.id == tables.ratings.c.run)
         ratings = ratings.where(r.c.class_id == row.id).order_by(r.c.digest)
         notes = select(tables.notes).where(tables.notes.c.run.in_(of_class))
-        wearers = select(tables.wearers).where(tables.wearers.c.class_id == row.id)
-        amendments = _amendments(conn, row.id)
+        people = People(conn)
+        amendments = _amendments(conn, row.id, people)
         by_digest = {a.digest: a for a in amendments}
         stations = select(t.c.station, t.c.label).where(t.c.plan == row.plan)
         keys = tables.results.c, tables.notes.c
@@ -112,7 +113,7 @@ def load_class(store: Database, class_id: int) -> ClassRecord:
                 NoteRow(n.run, n.class_ms, n.fault, n.value, n.words)
                 for n in conn.execute(notes.order_by(keys[1].run, keys[1].seq))
             ],
-            wearers={w.bib: Wearer(w.bib, w.name, w.absent) for w in conn.execute(wearers)},
+            wearers=wearers_of(conn, row.id, people),
             amendments=amendments,
         )
 
@@ -155,12 +156,26 @@ def _moved(found: Iterable[RowMapping], amendments: Iterable[Amendment]) -> dict
     return {run: of_all.get(played[run], {}) | own[run] for run in played}
 
 
-def _amendments(conn: Connection, class_id: int) -> list[Amendment]:
+def wearers_of(conn: Connection, class_id: int, people: People) -> dict[int, Wearer]:
+    """Return who wore which bib in a class, by how they are called."""
+    w = tables.wearers
+    rows = conn.execute(select(w).where(w.c.class_id == class_id).order_by(w.c.bib))
+    return {row.bib: Wearer(row.bib, people.label(row.person), row.absent) for row in rows}
+
+
+def _amendments(conn: Connection, class_id: int, people: People) -> list[Amendment]:
     """Return a class's amendments, the oldest first."""
     a, r = tables.amendments, tables.runs
     wanted = select(a).join(r, r.c.id == a.c.run).where(r.c.class_id == class_id)
     found = conn.execute(wanted.order_by(a.c.at_utc_us, a.c.digest)).mappings()
-    return [Amendment(**row) for row in found]
+    return [Amendment(**_called(dict(row), people)) for row in found]
+
+
+def _called(row: dict[str, Any], people: People) -> dict[str, Any]:
+    """Return an amendment; one of a name as they are called."""
+    if row["what"] == "name":
+        row |= {what: people.label(row[what]) or "" for what in ("value", "was")}
+    return row
 
 
 def _run(row: RowMapping, moved: Moved) -> RunRow:

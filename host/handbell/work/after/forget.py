@@ -21,7 +21,8 @@ from .stored import store_if_there
 class Forgot:
     """Where a name stood, or stands: ``rows`` by table, backups, files.
 
-    ``warnings`` are sentences on what could not be done; then it is not ``ok``.
+    ``alike`` are those who nearly are called so, where nobody is. ``warnings`` are sentences on
+    what could not be done; then it is not ``ok``.
     """
 
     ok: bool
@@ -30,6 +31,7 @@ class Forgot:
     backups: tuple[str, ...]
     files: tuple[str, ...]
     warnings: tuple[str, ...]
+    alike: tuple[str, ...] = ()
 
 
 def forget_person(
@@ -55,12 +57,14 @@ def forget_person(
         except StoreError as error:
             found.warnings.append(str(error))
         _in_backups(copies, found, dry_run, keep_plans)
-    in_files = [forget_in_files(data_folder(), found.name, dry_run)]
-    if path is not None and path.parent != data_folder():
-        in_files.append(forget_left_over(path.parent, found.name, dry_run))
+    in_files = []
+    for name_there in found.names:
+        in_files.append(forget_in_files(data_folder(), name_there, dry_run))
+        if path is not None and path.parent != data_folder():
+            in_files.append(forget_left_over(path.parent, name_there, dry_run))
     for files, warnings in in_files:
-        found.files += files
-        found.warnings += warnings
+        found.files += [one for one in files if one not in found.files]
+        found.warnings += [words for words in warnings if words not in found.warnings]
     return Forgot(
         ok=not found.warnings,
         forgotten=not dry_run,
@@ -68,7 +72,14 @@ def forget_person(
         backups=tuple(found.backups),
         files=tuple(found.files),
         warnings=tuple(found.warnings),
+        alike=tuple(found.alike),
     )
+
+
+def _in_backup(copy: Path, found: Forgotten, dry_run: bool, keep_plans: bool) -> bool:
+    """Forget in a backup under each name that the person has; return whether one stood there."""
+    stood = [forget_in_backup(copy, n, dry_run, keep_plans, found.ids) for n in found.names]
+    return any(stood)
 
 
 def _in_backups(copies: list[Path], found: Forgotten, dry_run: bool, keep_plans: bool) -> None:
@@ -76,7 +87,7 @@ def _in_backups(copies: list[Path], found: Forgotten, dry_run: bool, keep_plans:
     for copy in dict.fromkeys(copies):
         if copy.exists():
             try:
-                if forget_in_backup(copy, found.name, dry_run, keep_plans):
+                if _in_backup(copy, found, dry_run, keep_plans):
                     found.backups.append(str(copy))
             except OSError as error:
                 found.warnings.append(

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from handbell.store import open_store
+from handbell.store.halls.own import own_hall
 from handbell.store.people.roster import Athlete, athletes, merge
 from handbell.store.people.roster_file import read_roster
 
@@ -62,9 +63,11 @@ def take_in_roster(
         return TakenIn(tuple(wanted), (), (), (), written=False, backup=None)
     with store:
         backup = None
-        if replace and not dry_run and merge(store, wanted, replace, dry_run=True).gone:
+        home = own_hall()
+        hall = None if home is None else home.number
+        if replace and not dry_run and merge(store, wanted, replace, True, hall).gone:
             backup = before(store, "roster")
-        found = merge(store, wanted, replace, dry_run)
+        found = merge(store, wanted, replace, dry_run, hall)
     return TakenIn(
         new=tuple(found.new),
         changed=tuple(Changed(was, now) for was, now in found.changed),

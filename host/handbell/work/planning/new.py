@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 from handbell.base.errors import HandbellError, UsageError
@@ -59,7 +60,8 @@ class Started:
 
     ``crews`` are the people of each box; ``without_bib`` those of the roster who have no number.
     ``asked_ms`` is the slot that was asked for, and ``why_not`` says why the plan isn't that long;
-    ``kit_unused`` is kit with which nothing was chosen.
+    ``kit_unused`` is kit with which nothing was chosen, ``noted`` are bibs of the roster of whose
+    wearers something is noted.
     """
 
     written: str
@@ -73,6 +75,7 @@ class Started:
     asked_ms: int | None
     why_not: str
     kit_unused: tuple[str, ...]
+    noted: tuple[int, ...] = ()
 
 
 def new(
@@ -116,7 +119,18 @@ def new(
         wishes.slot_ms,
         why_not,
         _unused(library, formats, floor, kit),
+        _noted(wishes, bibs, store_at),
     )
+
+
+def _noted(wishes: Wishes, bibs: Sequence[int], store_at: str | None) -> tuple[int, ...]:
+    """Return the bibs for which ``swap --noted`` proposes own tasks."""
+    from .noted import noted_bibs
+
+    if wishes.roster is None:
+        return ()
+    today = datetime.now().astimezone().date()
+    return tuple(noted_bibs(bibs, wishes.roster, today, store_at))
 
 
 def kit_there(library: Library, said: Iterable[str]) -> dict[str, int | None]:

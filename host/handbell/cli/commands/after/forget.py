@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING
 
+from handbell.base.words import quoted
 from handbell.cli import shared
 from handbell.cli.output import Out
 
@@ -58,6 +59,9 @@ def run(args: argparse.Namespace) -> Forgot:
 def text(result: Forgot, out: Out) -> None:
     """Print where the name stood, and what is out of reach."""
     out.line(_where(result, "Forgotten" if result.forgotten else "Found"))
+    if result.alike:
+        names = " or ".join(map(quoted, result.alike))
+        out.line(f"Nobody is called so. Was {names} meant? They are known as before.")
     out.lines(result.warnings)
     if result.forgotten:
         out.line("Pages, cards and exports written before are out of reach: delete them.")

@@ -100,6 +100,11 @@ def text(result: Started, out: Out) -> None:
         out.line("There are more people than buttons: all work, and they take turns to tap.")
     if result.without_bib:
         out.line(f"Without a bib on the roster, so not in the plan: {listed(result.without_bib)}.")
+    if result.noted:
+        bibs = ", ".join(map(str, result.noted))
+        out.line(
+            f"Own tasks for bibs {bibs}: handbell swap {result.written} --noted proposes them."
+        )
     if result.kit_unused:
         out.line(f"Nothing for everybody was found for: {listed(result.kit_unused)}.")
     if result.why_not:

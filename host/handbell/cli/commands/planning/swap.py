@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from handbell.base.choices import REASONS
@@ -13,6 +14,7 @@ from handbell.cli import shared
 from handbell.cli.output import Out
 
 if TYPE_CHECKING:
+    from handbell.work.planning.noted import NotedTasks
     from handbell.work.planning.swap import Swap, Swapped
 
 CHOICES_END = "Pain stops the exercise, whichever it is; ask a qualified professional."
@@ -56,9 +58,16 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     shared.kit_argument(parser, "--without", "kit that isn't there")
     shared.kit_argument(parser, "--kit", "all the kit there is")
+    parser.add_argument(
+        "--noted",
+        action="store_true",
+        help="own tasks for who has a standing note (handbell roster --note), by their bibs",
+    )
+    parser.add_argument("--group", help="with --noted: only the people of this group")
     parser.add_argument("--block", type=int, metavar="N", help="only in this block")
     shared.writing_arguments(parser)
     shared.library_argument(parser)
+    shared.store_argument(parser)
     parser.epilog = (
         "examples:\n"
         "  handbell swap monday.toml Push-up --because too-hard\n"
@@ -66,12 +75,17 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "  handbell swap monday.toml --because sore --where wrist\n"
         '  handbell swap monday.toml Row "Band row" --write\n'
         "  handbell swap monday.toml --bib 6 --because sore --where wrist\n"
-        '  handbell swap monday.toml Push-up "Knee push-up" --bib 6,7 --write'
+        '  handbell swap monday.toml Push-up "Knee push-up" --bib 6,7 --write\n'
+        "  handbell swap monday.toml --noted --group Monday --write"
     )
 
 
-def run(args: argparse.Namespace) -> Swapped:
+def run(args: argparse.Namespace) -> Swapped | NotedTasks:
     """Call the operation."""
+    if args.noted:
+        return _noted(args)
+    if args.group:
+        raise UsageError("--group goes with --noted", "Add --noted")
     from handbell.work.planning.swap import Reasons, swap
 
     reasons = Reasons(args.because, args.where, args.without, args.kit)
@@ -94,6 +108,17 @@ def run(args: argparse.Namespace) -> Swapped:
     )
 
 
+def _noted(args: argparse.Namespace) -> NotedTasks:
+    from handbell.work.planning.noted import swap_noted
+
+    others = (args.exercise, args.because, args.without, args.kit, args.block)
+    if any(one is not None for one in others) or args.bib or args.where:
+        raise UsageError("--noted goes by the notes alone", "Leave all but --group out")
+    today = datetime.now().astimezone().date()
+    what = (args.library, args.write, args.out, args.store)
+    return swap_noted(args.plan, today, args.group, *what)
+
+
 def _bibs(said: Sequence[str]) -> list[int]:
     """Return the bibs that were said, commas between them; raises UsageError."""
     from handbell.plan.values import BIB_MOST
@@ -105,8 +130,13 @@ def _bibs(said: Sequence[str]) -> list[int]:
     return [int(word) for word in words]
 
 
-def text(result: Swapped, out: Out) -> None:
+def text(result: Swapped | NotedTasks, out: Out) -> None:
     """Print each swap with its choices, the change of the file, and what to mind."""
+    from handbell.work.planning.noted import NotedTasks
+
+    if isinstance(result, NotedTasks):
+        _print_noted(result, out)
+        return
     if result.idle:
         from handbell.plan.own_tasks import bibs_words
 
@@ -136,6 +166,29 @@ def text(result: Swapped, out: Out) -> None:
     shared.written(out, result.written, bool(result.difference))
     if left:
         out.line(f"Still in the plan: {', '.join(left)}. Leave out what nothing can replace.")
+
+
+def _print_noted(result: NotedTasks, out: Out) -> None:
+    """Print who gets which own task, and not why: others may look on."""
+    from handbell.plan.own_tasks import bibs_words
+
+    if not result.tasks:
+        out.line("No own task is proposed.")
+    for one in result.tasks:
+        instead = one.instead or "Rest"
+        out.line(f"{one.exercise} for {bibs_words(one.bibs)} ({one.where}): {instead}")
+        if one.cautions:
+            out.line(f"  {instead}: {one.cautions}")
+    out.lines(result.difference)
+    if result.unseen:
+        out.note(f"not enough is known of these, look yourself: {', '.join(result.unseen)}")
+    if result.stuck:
+        out.note(f"nothing takes the place of {', '.join(result.stuck)}: look yourself")
+    if result.strangers:
+        out.note(f"people with a note who wear no bib of this plan: {result.strangers}")
+    if result.tasks:
+        out.line(CHOICES_END)
+    shared.written(out, result.written, bool(result.difference))
 
 
 def _print_swap(one: Swap, sore: bool, out: Out) -> None:
