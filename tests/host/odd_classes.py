@@ -7,7 +7,7 @@ import classes
 from handbell.store.people.wearers import set_wearers
 from handbell.store.results import settle
 from handbell.store.results.amend import Change, amend_efforts
-from handbell.store.results.places import places_of
+from handbell.store.results.places import Among, places_of
 from handbell.store.results.queries import load_class
 from handbell_core import timeline as t
 
@@ -58,18 +58,20 @@ def _pressed_twice(data, n, start_ms):
 
 def _correct(store, class_id):
     """Amend each kind of thing; bibs 3 and 4 wore each other's in the last round."""
-    amend(store, class_id, 1, settle.NOTHING, "yes", round_=1)
-    amend(store, class_id, 5, settle.BIB, "9", round_=1)
+    amend(store, class_id, 1, settle.NOTHING, "yes", round=1)
+    amend(store, class_id, 5, settle.BIB, "9", round=1)
     amend(store, class_id, 2, settle.REPS, "15", exercise="Rope skips")
     amend(store, class_id, 2, settle.HELD, "105", exercise="Front plank")
     record = load_class(store, class_id)
     for bib, other in ((3, "4"), (4, "3")):
-        amend(store, class_id, bib, settle.BIB, other, record, round_=2)
+        amend(store, class_id, bib, settle.BIB, other, record, round=2)
 
 
 def amend(store, class_id, bib, what, value, record=None, **where):
     """Amend a bib's places that a log tells of."""
     record = record or load_class(store, class_id)
     told = {(r.run, r.window, r.slot) for r in record.results}
-    places = [p for p in places_of(record, bib, **where) if (p.run, p.window, p.slot) in told]
+    places = [
+        p for p in places_of(record, bib, Among(**where)) if (p.run, p.window, p.slot) in told
+    ]
     return amend_efforts(store, record, places, Change(what, value, "C", "w", 5))

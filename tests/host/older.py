@@ -1,6 +1,9 @@
 """What takes a store's tables back to those of versions before, one statement each."""
 
 BACK_TO_0013 = (
+    "DROP INDEX ix_amendments_batch",
+    "ALTER TABLE amendments DROP COLUMN batch",
+    "ALTER TABLE classes DROP COLUMN group_name",
     "UPDATE wearers SET person = (SELECT name FROM persons p WHERE p.id = person)",
     "UPDATE wearers SET said = (SELECT name FROM persons p WHERE p.id = said) WHERE said <> ''",
     "ALTER TABLE wearers RENAME COLUMN person TO name",

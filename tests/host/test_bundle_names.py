@@ -18,7 +18,7 @@ from handbell.store.people.roster import Athlete, merge, wear_as_usual
 from handbell.store.people.wearers import set_wearers
 from handbell.store.people.worn import bibs_lost
 from handbell.store.results.amend import Change, amend_efforts, amend_name, undo
-from handbell.store.results.places import one_window, places_of
+from handbell.store.results.places import Among, one_window, places_of
 from handbell.store.results.queries import load_class
 
 pytest_plugins = ["store_fixtures"]
@@ -39,7 +39,7 @@ def amend(store, class_id, bib, what, value, at=5, **where):
     if what == "name":
         amend_name(store, record, bib, change(what, value, at))
     else:
-        places = places_of(record, bib, as_planned=what == "bib", **where)
+        places = places_of(record, bib, Among(**where), as_planned=what == "bib")
         places = places if what == "bib" else one_window(record, places)
         amend_efforts(store, record, places, change(what, value, at))
 

@@ -24,7 +24,7 @@ from handbell.store.logs.salvage import put_back
 from handbell.store.people.forget import forget
 from handbell.store.people.wearers import set_wearers
 from handbell.store.results.amend import Change, amend_efforts, amend_name, undo
-from handbell.store.results.places import one_window, places_of
+from handbell.store.results.places import Among, one_window, places_of
 from handbell.store.results.queries import load_class
 
 pytest_plugins = ["store_fixtures"]
@@ -39,7 +39,7 @@ def fill(store):
     store.put_plan(classes.PLAN_TEXT, "Two blocks")
     set_wearers(store, 1, {1: "Mina", 2: "Otto"}, [6])
     record = load_class(store, 1)
-    places = one_window(record, places_of(record, 2, "Ring rows"))
+    places = one_window(record, places_of(record, 2, Among("Ring rows")))
     amend_efforts(store, record, places, Change("reps", "3", "Coach", "saw it", 5))
     amend_name(store, load_class(store, 1), 1, Change("name", "Ada", "Coach", "not Mina", 6))
 

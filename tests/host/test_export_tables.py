@@ -23,7 +23,7 @@ from handbell.store.people.roster import Athlete, merge
 from handbell.store.people.wearers import set_wearers
 from handbell.store.results.amend import Change, amend_efforts, amend_name
 from handbell.store.results.efforts import efforts
-from handbell.store.results.places import one_window, places_of
+from handbell.store.results.places import Among, one_window, places_of
 from handbell.store.results.queries import load_class
 from handbell_core import timeline as t
 
@@ -46,7 +46,7 @@ def filled(store):
     set_wearers(store, 1, NAMES, [6])
     merge(store, [Athlete(NAMES[1], 1, "-Group-"), Athlete("Otto", 2)])
     record = load_class(store, 1)
-    places = one_window(record, places_of(record, 2, "Ring rows"))
+    places = one_window(record, places_of(record, 2, Among("Ring rows")))
     amend_efforts(store, record, places, Change("reps", "3", "Coach", '=cmd|"/c calc"', 5))
     return store
 
@@ -132,7 +132,7 @@ def named_class(store):
     set_wearers(store, 1, {1: "Otto Holm"})
     amend_name(store, load_class(store, 1), 1, Change("name", "Mina Lind", "C", "not Otto Holm", 5))
     record = load_class(store, 1)
-    places = one_window(record, places_of(record, 1, "Wall sit"))
+    places = one_window(record, places_of(record, 1, Among("Wall sit")))
     amend_efforts(store, record, places, Change("reps", "3", "C", "Zora saw it", 6))
 
 

@@ -22,7 +22,7 @@ from handbell.store.logs.courses import aligned, course_of, courses_of_class
 from handbell.store.logs.deeds import deeds_of
 from handbell.store.results.amend import Change, amend_efforts
 from handbell.store.results.efforts import efforts
-from handbell.store.results.places import one_window, places_of
+from handbell.store.results.places import Among, one_window, places_of
 from handbell.store.results.queries import list_classes, load_class
 from handbell_core import journal as j
 from handbell_core import timeline as t
@@ -478,7 +478,7 @@ def test_a_count_that_is_corrected_stays_one_of_a_pause(store):
     were = ["paused", "cut short", "left out"]
     assert [e.outcome.value for e in efforts(record)][:3] == were
     for n, was, outcome in ((1, "5", "paused"), (2, "0", "cut short"), (3, "", "done")):
-        places = one_window(record, places_of(record, 1, window=n))
+        places = one_window(record, places_of(record, 1, Among(window=n)))
         (said,) = amend_efforts(store, record, places, Change("reps", "11", "", "", 1))
         assert said.was == was
         effort = efforts(load_class(store, 1))[n - 1]

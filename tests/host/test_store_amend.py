@@ -11,7 +11,7 @@ from handbell.store.people.wearers import set_wearers
 from handbell.store.results import settle
 from handbell.store.results.amend import Change, amend_efforts, amend_name, undo
 from handbell.store.results.efforts import efforts
-from handbell.store.results.places import one_window, places_of
+from handbell.store.results.places import Among, one_window, places_of
 from handbell.store.results.queries import load_class
 from handbell_core import journal as j
 from handbell_core import timeline as t
@@ -46,7 +46,7 @@ def change(what, value, why="saw it", at=5):
 
 def amend(store, what, value, bib=7, at=5, **where):
     record = load_class(store, 1)
-    places = places_of(record, bib, **where)
+    places = places_of(record, bib, Among(**where))
     if what in (settle.REPS, settle.HELD):
         places = one_window(record, places)
     return amend_efforts(store, record, places, change(what, value, at=at))
@@ -224,7 +224,7 @@ def test_what_was_given_to_a_bib_is_given_on_by_the_bib_of_the_plan(taken):
     record = load_class(taken, 1)
     with pytest.raises(UsageError, match=r"given to it\. Name the bib of the plan: --bib 7"):
         places_of(record, 9, as_planned=True)
-    places = places_of(record, 7, "Ring rows", as_planned=True)
+    places = places_of(record, 7, Among("Ring rows"), as_planned=True)
     amend_efforts(taken, record, places, change(settle.BIB, "10", at=6))
     assert first_reps(taken) == {10: [3], 8: [0]}
 
@@ -233,7 +233,7 @@ def test_what_was_said_of_another_bib_at_a_button_is_not_taken_for_the_last_word
     at = {"exercise": "Sit-ups"}
     swapped = amend(taken, settle.BIB, "8", bib=7, at=1, **at)
     (record, where) = load_class(taken, 1), ("Sit-ups",)
-    other = places_of(record, 8, *where, as_planned=True)
+    other = places_of(record, 8, Among(*where), as_planned=True)
     swapped += amend_efforts(taken, record, other, change(settle.BIB, "7", at=2))
     amend(taken, settle.REPS, "9", bib=8, at=3, **at)
     for one in swapped:
@@ -241,7 +241,7 @@ def test_what_was_said_of_another_bib_at_a_button_is_not_taken_for_the_last_word
     amend(taken, settle.REPS, "5", bib=7, at=5, **at)
     for bib, to, when in ((7, "8", 6), (8, "7", 7)):
         record = load_class(taken, 1)
-        places = places_of(record, bib, *where, as_planned=True)
+        places = places_of(record, bib, Among(*where), as_planned=True)
         amend_efforts(taken, record, places, change(settle.BIB, to, at=when))
     amend(taken, settle.REPS, "9", bib=8, at=8, **at)
     assert (result(taken, 3).bib, result(taken, 3).reps) == (8, 9)
@@ -256,7 +256,7 @@ def test_a_swap_that_an_earlier_version_undid_by_halves_can_be_put_right(taken):
         settle.settle(conn, first.run)
     assert result(taken, 3).bib == 7
     record = load_class(taken, 1)
-    places = places_of(record, 7, "Sit-ups", as_planned=True)
+    places = places_of(record, 7, Among("Sit-ups"), as_planned=True)
     amend_efforts(taken, record, places, change(settle.BIB, "8", at=7))
     assert result(taken, 3).bib == 8
 

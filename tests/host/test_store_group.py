@@ -10,7 +10,7 @@ from handbell.store.results.amend import Change, amend_efforts, undo
 from handbell.store.results.effort import Outcome
 from handbell.store.results.efforts import efforts
 from handbell.store.results.group import group_rows
-from handbell.store.results.places import one_window, places_of
+from handbell.store.results.places import Among, one_window, places_of
 from handbell.store.results.queries import load_class
 from handbell.store.results.sums import SUMMED
 from handbell_core import timeline as t
@@ -82,7 +82,7 @@ def test_sums_follow_what_a_coach_corrects_and_takes_back(filled):
         return {p.bib: p.exercises for p in one.people}
 
     record, before = load_class(filled, 4), of(4)
-    (place,) = one_window(record, places_of(record, 1, "Rope skips", 2))
+    (place,) = one_window(record, places_of(record, 1, Among("Rope skips", 2)))
     (amended,) = amend_efforts(
         filled, record, [place], Change(settle.REPS, "40", "Coach", "miscounted", 9)
     )

@@ -29,8 +29,8 @@ NEXT_STEP = '''
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0015"
-down_revision = "0014"
+revision = "0016"
+down_revision = "0015"
 
 
 def upgrade():
@@ -127,7 +127,7 @@ def test_a_newer_store_is_refused_in_a_sentence_and_not_touched(tmp_path):
     with closing(sqlite3.connect(path)) as db, db:
         db.execute("UPDATE alembic_version SET version_num = '0417'")
     before = path.read_bytes()
-    with pytest.raises(StoreError, match=r"newer handbell \(its version 0417, here 0014\)"):
+    with pytest.raises(StoreError, match=r"newer handbell \(its version 0417, here 0015\)"):
         open_store(str(path))
     assert path.read_bytes() == before
 
@@ -137,11 +137,11 @@ def one_step_more(tmp_path, monkeypatch):
     """Make the code one migration newer than the store that is there."""
     scripts = tmp_path / "scripts 100%"
     shutil.copytree(migrate.SCRIPTS, scripts)
-    (scripts / "versions" / "v0015_colour.py").write_text(NEXT_STEP, encoding="utf-8")
+    (scripts / "versions" / "v0016_colour.py").write_text(NEXT_STEP, encoding="utf-8")
 
     def go() -> None:
         monkeypatch.setattr(migrate, "SCRIPTS", scripts)
-        monkeypatch.setattr(tables, "VERSION", "0015")
+        monkeypatch.setattr(tables, "VERSION", "0016")
 
     return go
 
@@ -155,11 +155,11 @@ def test_a_store_that_is_behind_is_copied_and_then_brought_up(tmp_path, one_step
         with open_store(str(path)) as store, store.reading() as conn:
             assert conn.scalars(select(tables.plans.c.title)).all() == ["Kept"]
     assert "colour" in columns(path, "boxes")
-    (backup,) = path.parent.glob("store-before-0015-20*.sqlite")
+    (backup,) = path.parent.glob("store-before-0016-20*.sqlite")
     assert "colour" not in columns(backup, "boxes")
     with closing(sqlite3.connect(backup)) as db:
         assert db.execute("SELECT title FROM plans").fetchall() == [("Kept",)]
-        assert db.execute("SELECT version_num FROM alembic_version").fetchall() == [("0014",)]
+        assert db.execute("SELECT version_num FROM alembic_version").fetchall() == [("0015",)]
     assert not list(path.parent.glob("*.part"))
 
 
@@ -171,7 +171,7 @@ def test_an_earlier_backup_is_never_written_over(tmp_path, one_step_more):
     (first,) = path.parent.glob("store-before-*.sqlite")
     first.write_bytes(b"the first copy")
     with closing(sqlite3.connect(path)) as db, db:
-        db.execute("UPDATE alembic_version SET version_num = '0014'")
+        db.execute("UPDATE alembic_version SET version_num = '0015'")
         db.execute("ALTER TABLE boxes DROP COLUMN colour")
     open_store(str(path)).close()
     assert first.read_bytes() == b"the first copy"
@@ -182,7 +182,7 @@ def test_a_step_that_fails_leaves_the_store_as_it_was(tmp_path, one_step_more):
     path = tmp_path / "data" / "store.sqlite"
     open_store(str(path)).close()
     one_step_more()
-    step = migrate.SCRIPTS / "versions" / "v0015_colour.py"
+    step = migrate.SCRIPTS / "versions" / "v0016_colour.py"
     step.write_text(NEXT_STEP + '    op.execute("SELECT * FROM nowhere")\n', encoding="utf-8")
     with pytest.raises(StoreError, match="no such table: nowhere"):
         open_store(str(path))
@@ -371,7 +371,7 @@ def test_a_store_of_the_last_version_gets_all_that_is_new(tmp_path, kind):
         assert without_ids(everything(store)) == without_ids(before)
         with store.reading() as conn:
             assert compare_metadata(MigrationContext.configure(conn), tables.metadata) == []
-    assert len(list(tmp_path.glob("data/store-before-0014-*"))) == (kind == "sqlite")
+    assert len(list(tmp_path.glob("data/store-before-0015-*"))) == (kind == "sqlite")
 
 
 @pytest.mark.parametrize("kind", KINDS)

@@ -236,4 +236,4 @@ def test_whoever_stood_at_a_box_whose_log_breaks_off_is_not_said_to_have_stayed_
     data = classes.timeline(((OPEN,),), (1, 2), rounds=4)
     presses = [p for p in every_2_s() if p.at_ms < 20_000]
     put(store, data, classes.cut(classes.play(data, presses), 22_000))
-    assert not any("never tapped" in words for words in class_report(store).headline)
+    assert not any("never pressed" in words for words in class_report(store).headline)

@@ -232,8 +232,8 @@ def test_whose_taps_were_all_set_aside_is_not_said_to_have_never_tapped(file, ca
             assert main(["amend", "1", *aside, "--store", file]) == 0
         headline = report_of(file, capsys)["headline"]
         assert "All that Bib 2 tapped was set aside." in headline
-        assert [words for words in headline if "never tapped" in words] == [
-            "Bib 3 never tapped: absent? handbell bibs 1 --absent 3."
+        assert [words for words in headline if "never pressed" in words] == [
+            "Bib 3 never pressed: absent? handbell bibs 1 --absent 3."
         ]
         (past,) = past_classes(store)
         assert [who.there for who in past.people] == [True, True, False]

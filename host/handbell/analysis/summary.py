@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from handbell.store.results.effort import BROKEN, LOST, Effort, Outcome
 from handbell_core import timeline as t
 
+from .attendance import left_early, never_pressed
 from .fade import Fade, fade_of, is_marked
 
 Doubtful = Callable[[Effort], bool]  # whether an effort's numbers are in doubt
@@ -52,7 +53,9 @@ class Person:
     ``sure_holds`` and ``sure_goals`` are those of them that are in no doubt.
     ``doubtful_in`` are the exercises with numbers in doubt; ``all_doubtful`` says that no number is
     without. ``sure_targets`` are those of ``targets`` that are in no doubt; ``sure_rest_ms`` was
-    earned in them. ``set_aside``: the coach set aside all that was pressed.
+    earned in them. ``set_aside``: the coach set aside all that was pressed. Nothing counts as kept
+    or missed of who ``never_pressed``; ``left_after_ms`` is the ``class_ms`` after which somebody
+    may have gone, None for who stayed.
     """
 
     bib: int
@@ -76,18 +79,19 @@ class Person:
     most_faded: Series | None
     pressed: bool
     set_aside: bool
+    never_pressed: bool
+    left_after_ms: int | None
     doubtful_in: tuple[str, ...]
     all_doubtful: bool
 
 
 def never_tapped(efforts: Sequence[Effort], people: Sequence[Person]) -> list[int]:
-    """Return the bibs that nobody may have worn: no tap in a whole log, where others tapped.
+    """Return the bibs that nobody may have worn: no press in a whole log, where others pressed.
 
     Of whom the coach left out all windows, nothing is known.
     """
     lost = {e.bib for e in efforts if e.outcome in LOST}
-    had_one = {e.bib for e in efforts if e.outcome is not Outcome.LEFT_OUT}
-    never = [p.bib for p in people if not p.pressed and p.bib in had_one - lost]
+    never = [p.bib for p in people if p.never_pressed and p.bib not in lost]
     return never if len(never) < len(people) else []
 
 
@@ -135,15 +139,25 @@ def people_of(
     doubtful: Doubtful = nothing_doubtful,
 ) -> list[Person]:
     """Add up each bib that has efforts, in the order of bibs."""
+    end_ms = max((e.end_ms for e in efforts), default=0)
+    by_bib: dict[int, list[Effort]] = {}
+    for effort in efforts:
+        by_bib.setdefault(effort.bib, []).append(effort)
     return [
-        _person([e for e in efforts if e.bib == bib], exercises, ratings.get(bib), doubtful)
-        for bib in sorted({e.bib for e in efforts})
+        _person(own, exercises, ratings.get(bib), doubtful, end_ms)
+        for bib, own in sorted(by_bib.items())
     ]
 
 
 def _person(
-    own: list[Effort], exercises: Sequence[Exercise], rating: int | None, doubtful: Doubtful
+    every: list[Effort],
+    exercises: Sequence[Exercise],
+    rating: int | None,
+    doubtful: Doubtful,
+    end_ms: int,
 ) -> Person:
+    never = never_pressed(every, rating)
+    own = [] if never else every
     targets = [e for e in own if e.ask == t.ASK_TARGET and e.made is not None]
     sure = [e for e in targets if not doubtful(e)]
     counted = [e for e in own if e.outcome is not Outcome.NOT_ASKED]
@@ -155,17 +169,17 @@ def _person(
         s
         for exercise in exercises
         for s in exercise.series
-        if s.bib == own[0].bib and is_marked(s.fade, s.efforts)
+        if s.bib == every[0].bib and is_marked(s.fade, s.efforts)
     ]
     return Person(
-        bib=own[0].bib,
-        who=own[0].who,
+        bib=every[0].bib,
+        who=every[0].who,
         targets=len(targets),
         targets_made=sum(bool(e.made) for e in targets),
         sure_targets=len(sure),
         sure_targets_made=sum(bool(e.made) for e in sure),
         sure_rest_ms=sum(e.earned_rest_ms or 0 for e in sure),
-        unknown=sum(e.ask == t.ASK_TARGET and e.outcome in LOST for e in own),
+        unknown=sum(e.ask == t.ASK_TARGET and e.outcome in LOST for e in every),
         broken=sum(e.ask == t.ASK_TARGET and e.outcome in BROKEN for e in own),
         earned_rest_ms=sum(e.earned_rest_ms or 0 for e in targets),
         reps=sum(
@@ -181,6 +195,8 @@ def _person(
         most_faded=max(faded, key=lambda s: s.fade.percent or 0.0, default=None),
         pressed=any(e.pressed for e in own) or rating is not None,
         set_aside=_all_set_aside(own),
+        never_pressed=never,
+        left_after_ms=left_early(own, rating, end_ms),
         doubtful_in=tuple(dict.fromkeys(e.name for e in in_doubt)),
         all_doubtful=bool(in_doubt) and len(in_doubt) == len(counted),
     )

@@ -19,11 +19,13 @@ def print_report(report: ClassReport, out: Out) -> None:
     if report.hall:
         out.line(report.hall)
     boxes = several(report.box_count, "box", "boxes")
-    who = several(len(report.people), "person", "people")
+    who = several(report.attendance.came, "person", "people")
     out.line(f"{when}, {length_words(report)}, {boxes}, {who}")
     out.line()
     for sentence in report.headline:
         out.line(f"- {sentence}")
+    if report.attendance.sentence:
+        out.line(f"- {report.attendance.sentence}")
     if report.absent:
         out.line(f"- Absent: {', '.join(report.absent)}")
     if report.steps.remote:
@@ -98,7 +100,9 @@ def _people(report: ClassReport, out: Out) -> None:
             whole_clock(p.earned_rest_ms) if p.targets else "",
             f"{p.holds_kept} of {p.holds}" if p.holds else "",
             *(("no answer" if p.rating is None else p.rating,) if report.rated else ()),
-            f"{p.fade_in} {faded_by(p.fade_percent, p.fade_at_least)}".strip(),
+            "never pressed"
+            if p.never_pressed
+            else f"{p.fade_in} {faded_by(p.fade_percent, p.fade_at_least)}".strip(),
         )
         for p in report.people
     ]

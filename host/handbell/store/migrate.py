@@ -18,7 +18,7 @@ from .database.look import STORE_MARK
 from .database.version import stored_version
 from .results.settle import settle_all
 
-DERIVED_SINCE = "0013"  # the last step that changed what is made again, or how logs are filed
+DERIVED_SINCE = "0015"  # the last step that changed what is made again, or how logs are filed
 ONE_AT_A_TIME = 0x68626C  # the number of the lock that a server gives to one program only
 
 SCRIPTS = Path(__file__).parent / "database" / "migrations"

@@ -6,7 +6,7 @@ through all classes; that is a guess, and ``Person.named`` tells it apart.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from functools import cache, cached_property, partial
@@ -15,6 +15,7 @@ from handbell.base.words import few, listed, quoted
 from handbell.store import Store
 from handbell.store.classes.newest import newest
 from handbell.store.people.names import key_of
+from handbell.store.people.roster import Athlete, athletes
 from handbell.store.results.effort import Effort
 from handbell.store.results.efforts import efforts
 from handbell.store.results.group import GroupClass, PersonClass, group_rows
@@ -56,7 +57,8 @@ class Played:
 class Attended:
     """One person in one class: each exercise added up, in order.
 
-    ``there`` False: absent, or never pressed; nothing is missed by it.
+    ``there`` False: absent, or never pressed; nothing is missed by it. ``absent``: the coach said
+    so.
     """
 
     person: Person
@@ -65,6 +67,7 @@ class Attended:
     rating: int | None
     there: bool
     look: Callable[[], Played] = field(repr=False, compare=False)
+    absent: bool = False
 
     @property
     def efforts(self) -> tuple[Effort, ...]:
@@ -74,12 +77,17 @@ class Attended:
 
 @dataclass(frozen=True)
 class PastClass:
-    """One class, added up; ``look`` reads all of it."""
+    """One class, added up; ``look`` reads all of it.
+
+    ``missing`` are those of the group that it was given to, as the roster is now, who have no bib
+    in it.
+    """
 
     row: ClassRow
     slot_ms: int
     people: tuple[Attended, ...]
     look: Callable[[], Played] = field(repr=False, compare=False)
+    missing: tuple[Person, ...] = ()
 
     @property
     def record(self) -> ClassRecord:
@@ -105,11 +113,16 @@ class PastClass:
 
 @dataclass(frozen=True)
 class Attendance:
-    """How often somebody came, of the classes that the bib or name was planned for."""
+    """How often somebody came, of the classes that they should have come to.
+
+    In ``never`` of those nothing tells whether they came: nobody said that they were absent, and
+    there is no press.
+    """
 
     planned: int
     came: int
     last: date | None
+    never: int = 0
 
     @property
     def share(self) -> float | None:
@@ -125,7 +138,8 @@ def past_classes(store: Store, until: int | None = None, weeks: int = 26) -> lis
     last = load_row(store, newest(store)[0] if until is None else until)
     end_us = last.at_utc_us
     found = group_rows(store, end_us - weeks * WEEK_US, end_us)
-    classes = [_past(store, one) for one in found]
+    roster = athletes(store)
+    classes = [_past(store, one, roster) for one in found]
     return sorted(classes, key=lambda c: (c.at_us, c.row.id == last.id))
 
 
@@ -134,10 +148,13 @@ def last_weeks(classes: Sequence[PastClass], weeks: int) -> list[PastClass]:
     return [c for c in classes if c.at_us >= classes[-1].at_us - weeks * WEEK_US]
 
 
-def _past(store: Store, one: GroupClass) -> PastClass:
+def _past(store: Store, one: GroupClass, roster: Sequence[Athlete]) -> PastClass:
     look = cache(partial(_played, store, one.row.id))
     people = _told_apart(one.row.id, [_attended(who, look) for who in one.people])
-    return PastClass(one.row, one.slot_ms, people, look)
+    here = {who.person.key for who in people}
+    group = [_named(a.name) for a in roster if one.row.group and a.group == one.row.group]
+    missing = tuple(person for person in group if person.key not in here)
+    return PastClass(one.row, one.slot_ms, people, look, missing)
 
 
 def _told_apart(class_id: int, people: Sequence[Attended]) -> tuple[Attended, ...]:
@@ -203,13 +220,17 @@ def _attended(who: PersonClass, look: Callable[[], Played]) -> Attended:
     """Somebody who never pressed was absent as far as anyone can tell; nothing is missed by it."""
     pressed = who.rating is not None or any(e.pressed for e in who.exercises)
     there = pressed and not who.absent
-    return Attended(_person(who), who.bib, who.exercises, who.rating, there, look)
+    return Attended(_person(who), who.bib, who.exercises, who.rating, there, look, who.absent)
 
 
 def _person(who: PersonClass) -> Person:
     if who.name:
-        return Person(f"name {key_of(who.name)}", who.name, True)
+        return _named(who.name)
     return Person(f"bib {who.bib}", f"Bib {who.bib}", False)
+
+
+def _named(name: str) -> Person:
+    return Person(f"name {key_of(name)}", name, True)
 
 
 def classes_of(classes: Iterable[PastClass], key: str) -> list[tuple[PastClass, Attended]]:
@@ -240,8 +261,33 @@ def rated_of(classes: Iterable[PastClass], key: str) -> list[Rated]:
     ]
 
 
-def attendance(classes: Iterable[PastClass], key: str) -> Attendance:
-    """Return how often somebody came, of the classes planned for them."""
-    planned = [(c, w) for c in classes for w in c.people if w.person.key == key]
-    came = [c.day for c, w in planned if w.there]
-    return Attendance(len(planned), len(came), max(came, default=None))
+def attendance(classes: Sequence[PastClass], key: str) -> Attendance:
+    """Return how often somebody came, of the classes (oldest first) that they should have come to.
+
+    Those are the ones with a bib of theirs, and from the first that they came to on those of their
+    group.
+    """
+    mine = [(c, w) for c in classes for w in c.people if w.person.key == key]
+    came = [c for c, w in mine if w.there]
+    never = sum(not w.there and not w.absent for _, w in mine)
+    gone = sum(missing_from(c, classes, key) for c in classes)
+    last = max((c.day for c in came), default=None)
+    return Attendance(len(mine) + gone, len(came), last, never)
+
+
+def missing_from(one: PastClass, classes: Iterable[PastClass], key: str) -> bool:
+    """Whether somebody of a class's group has no bib in it, and came to one before it."""
+    return any(person.key == key for person in one.missing) and any(
+        before.at_us < one.at_us and any(w.there and w.person.key == key for w in before.people)
+        for before in classes
+    )
+
+
+def expected(one: PastClass, classes: Sequence[PastClass], came: Collection[str]) -> int:
+    """Return how many people should have come to one of some classes.
+
+    ``came`` are the keys of all who came to any. A bib that nobody is named for, and that nobody
+    pressed for in any class, is nobody's.
+    """
+    here = sum(w.person.named or w.person.key in came for w in one.people)
+    return here + sum(missing_from(one, classes, person.key) for person in one.missing)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from handbell.base.times import seconds_of, whole_clock
 from handbell.report.words import faded_by
 
-from .model import Cell, ClassReport, ExerciseTable, Row
+from .model import NO_PRESS, Cell, ClassReport, ExerciseTable, Row
 
 _NOTHING = {
     "not asked": "–",
@@ -14,6 +14,7 @@ _NOTHING = {
     "skipped": "skipped",
     "left out": "left out",
     "no record": "no record",
+    NO_PRESS: "–",
 }
 _BROKEN = ("stopped", "cut short", "paused")
 _OR_MORE = {"cut": "log cut", "partly": "no power", "late": "missed the remote"}
@@ -65,7 +66,8 @@ def _done(table: ExerciseTable, cell: Cell) -> tuple[str, str]:
         if cell.made:
             return str(cell.reps), "made"
         if table.tap == "finish":
-            return "not finished", ""
+            done = f"{cell.reps} of {cell.goal}" if cell.reps else ""  # as the coach counted
+            return (done, "not finished") if done else ("not finished", "")
         return f"{cell.reps} of {cell.goal}", "not made"
     if cell.goal and cell.made:
         when = "" if cell.finish_ms is None else f" at {seconds_of(cell.finish_ms)}"

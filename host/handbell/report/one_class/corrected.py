@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from handbell.base.words import several
+from handbell.store.results.batches import exchanged, sayings_of, windows_words
 from handbell.store.results.records import Amendment, ClassRecord, RunRow
 from handbell.store.results.settle import BIB, HELD, NAME, NOTHING, REPS, TO_END
 from handbell_core import timeline as t
@@ -13,10 +16,10 @@ Key = tuple[int, int, int]  # run, window and slot
 
 
 def corrections(record: ClassRecord, named: Named) -> list[str]:
-    """Return a sentence for each amendment in force, the oldest first."""
+    """Return a sentence for each batch of amendments in force, the oldest first."""
     runs = {run.id: run for run in record.runs}
-    standing = [a for a in record.amendments if a.undone_utc_us is None]
-    return [_sentence(a, runs[a.run], named) for a in standing if a.run in runs]
+    standing = [a for a in record.amendments if a.undone_utc_us is None and a.run in runs]
+    return [_sentence(some, runs, named) for some in sayings_of(standing)]
 
 
 def was_there(record: ClassRecord) -> dict[Key, str]:
@@ -38,9 +41,31 @@ def _was(a: Amendment, counted: str, unit: str) -> str:
     return f"was bib {a.was}'s" if a.what == BIB else f"was {_value(counted, a.was, unit)}"
 
 
-def _sentence(a: Amendment, run: RunRow, named: Named) -> str:
+def _sentence(batch: list[Amendment], runs: Mapping[int, RunRow], named: Named) -> str:
+    a = batch[0]
     by = f" ({a.who}: {a.why})" if a.who and a.why else f" ({a.who or a.why})"
-    return f"{_what(a, run, named)}{by if a.who or a.why else ''}."
+    same = {(one.window, one.slot, one.bib) for one in batch}  # a spare's log tells of it, too
+    if len(same) == 1:
+        what = _what(batch[-1], runs[batch[-1].run], named)
+    else:
+        what = _of_several(batch, runs, named)
+    return f"{what}{by if a.who or a.why else ''}."
+
+
+def _of_several(batch: list[Amendment], runs: Mapping[int, RunRow], named: Named) -> str:
+    places = []
+    for one in batch:
+        task = runs[one.run].timeline.windows[one.window].at(one.slot)
+        places.append((task.name, task.round, one.window))
+    a, where = batch[0], windows_words(places)
+    if a.what == BIB:
+        pair = exchanged((one.bib, int(one.value)) for one in batch)
+        if pair:
+            return f"Bib {pair[0]} and bib {pair[1]} exchanged, {where}"
+        return f"{where}: bib {a.value} was there, not bib {a.bib}"
+    if a.what == NOTHING:
+        return f"{named(a.bib)}, {where}: set aside, it tells nothing"
+    return f"{named(a.bib)}, {where}: {_value(a.what, a.value, 'rep')}"
 
 
 def _what(a: Amendment, run: RunRow, named: Named) -> str:

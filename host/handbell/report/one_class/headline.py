@@ -23,12 +23,18 @@ def headline(
     named: Named,
     odd: int,
 ) -> list[str]:
-    """Return the sentences, the most useful first; bibs that ``never`` tapped missed nothing."""
-    people = [p for p in everybody if p.bib not in never]
+    """Return the sentences, the most useful first; who never pressed missed nothing.
+
+    Of ``never`` it is asked whether they were absent.
+    """
+    people = [p for p in everybody if not p.never_pressed]
+    if everybody and not people:
+        return ["Nobody pressed anything in this class, so nothing counts as made or missed."]
     found = [
         *_targets(people, named),
         *_holds_and_goals(people, named),
         *_never(class_id, never, named),
+        *_left_early(people, named),
         *_set_aside(people, named),
         *_doubtful(people, named),
         *_rest(people, named),
@@ -96,7 +102,16 @@ def _never(class_id: int, never: Collection[int], named: Named) -> list[str]:
         return []
     who = listed(named(bib) for bib in never)
     bibs = " ".join(map(str, never))
-    return [f"{who} never tapped: absent? handbell bibs {class_id} --absent {bibs}."]
+    return [f"{who} never pressed: absent? handbell bibs {class_id} --absent {bibs}."]
+
+
+def _left_early(people: Sequence[Person], named: Named) -> list[str]:
+    said = [
+        f"{named(p.bib)} (after {whole_clock(p.left_after_ms)})"
+        for p in people
+        if p.left_after_ms is not None
+    ]
+    return [f"Left early? No press to the end: {listed(few(said, MOST_NAMED))}."] if said else []
 
 
 def _set_aside(people: Sequence[Person], named: Named) -> list[str]:
@@ -166,7 +181,7 @@ def _of_target(e: Effort, timed: bool) -> str:
         return f"made in {whole_seconds(e.finish_ms or 0)} s"
     if e.made:
         return "made"
-    return "not finished" if e.tap == t.TAP_FINISH else f"{e.reps} of {e.goal}"
+    return "not finished" if e.tap == t.TAP_FINISH and not e.reps else f"{e.reps} of {e.goal}"
 
 
 def _ratings(people: Sequence[Person], ratings: Mapping[int, int], named: Named) -> list[str]:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, replace
 from datetime import datetime, timezone
 
 from handbell.analysis.advising import WEEKS as ADVICE_WEEKS
@@ -21,18 +21,21 @@ from handbell.report.words import asked_of
 from handbell.store import Store
 from handbell.store.logs.blocks import block_names
 from handbell.store.logs.moments import records_of_class
-from handbell.store.results.effort import Effort
+from handbell.store.people.roster import athletes
+from handbell.store.results.effort import BROKEN, Effort, Outcome
 from handbell.store.results.efforts import efforts
 from handbell.store.results.records import ClassRecord, RunRow
 from handbell.store.results.skews import skew_of_class
 from handbell_core import timeline as t
 
+from .attendance import AttendanceReport, attendance_report
 from .corrected import Key, corrections, was_there
 from .headline import headline
 from .odd import Named, label_of, labels_of, oddities
 from .skew import SkewReport, skew_report
 from .steps import StepReport, step_report
 
+NO_PRESS = "no press"
 CAUTION = (
     "A fade worked out from a small drop-off is unreliable: read it beside the mean and the best. "
     "None of this is medical advice; the coach's qualification and local rules come first."
@@ -57,7 +60,10 @@ class BoxLine:
 
 @dataclass(frozen=True)
 class PersonLine:
-    """One bib over the class; ``fade_*`` tell the exercise in which it faded most."""
+    """One bib over the class; ``fade_*`` tell the exercise in which it faded most.
+
+    Of who ``never_pressed`` nothing counts as kept or missed.
+    """
 
     bib: int
     name: str
@@ -72,13 +78,15 @@ class PersonLine:
     fade_percent: float | None
     fade_at_least: bool
     fade_in: str
+    never_pressed: bool
 
 
 @dataclass(frozen=True)
 class Cell:
     """One bib's one window. Lengths in ms; None where there is nothing to say.
 
-    ``amended`` says what stood there before the coach amended it, "" as it was counted.
+    ``amended`` says what stood there before the coach amended it, "" as it was counted. ``outcome``
+    is "no press" where nothing tells that anybody was there.
     """
 
     round: int
@@ -150,6 +158,7 @@ class ClassReport:
     boxes: tuple[BoxLine, ...]
     people: tuple[PersonLine, ...]
     absent: tuple[str, ...]
+    attendance: AttendanceReport
     exercises: tuple[ExerciseTable, ...]
     odd: tuple[str, ...]
     corrected: tuple[str, ...]
@@ -177,6 +186,7 @@ def class_report(store: Store, class_id: int | None = None) -> ClassReport:
 
     exercises = exercises_of(done, doubtful)
     people = people_of(done, exercises, record.ratings, doubtful)
+    nobody = {p.bib for p in people if p.never_pressed}
 
     def named(bib: int) -> str:
         wearer = record.wearers.get(bib)
@@ -212,7 +222,8 @@ def class_report(store: Store, class_id: int | None = None) -> ClassReport:
         boxes=tuple(_box_line(run) for run in record.runs),
         people=tuple(_person_line(p, named(p.bib)) for p in people),
         absent=tuple(named(b) for b in _absent(record)),
-        exercises=tuple(_exercise_table(e, blocks, named, was) for e in exercises),
+        attendance=attendance_report(record, people, athletes(store), named),
+        exercises=tuple(_exercise_table(e, blocks, named, was, nobody) for e in exercises),
         odd=tuple(odd),
         corrected=tuple(corrections(record, named)),
         skew=skew,
@@ -262,11 +273,16 @@ def _person_line(person: Person, name: str) -> PersonLine:
         fade_percent=worst.fade.percent if worst else None,
         fade_at_least=worst is not None and worst.fade.at_least,
         fade_in=worst.name if worst else "",
+        never_pressed=person.never_pressed,
     )
 
 
 def _exercise_table(
-    exercise: Exercise, blocks: Mapping[int, str], named: Named, was: Mapping[Key, str]
+    exercise: Exercise,
+    blocks: Mapping[int, str],
+    named: Named,
+    was: Mapping[Key, str],
+    nobody: Collection[int],
 ) -> ExerciseTable:
     sides = any(e.both_sides for s in exercise.series for e in s.efforts)
     return ExerciseTable(
@@ -278,7 +294,10 @@ def _exercise_table(
         asked=asked_of(exercise.ask, exercise.tap, exercise.goals, sides),
         goals=exercise.goals,
         rounds=max(len(s.efforts) for s in exercise.series),
-        rows=tuple(_row(s, named(s.bib), was) for s in exercise.series),
+        rows=tuple(
+            _nobodys_row(s, named(s.bib)) if s.bib in nobody else _row(s, named(s.bib), was)
+            for s in exercise.series
+        ),
     )
 
 
@@ -295,6 +314,17 @@ def _row(series: Series, name: str, was: Mapping[Key, str]) -> Row:
         fade_at_least=fade.at_least,
         fade_missing=fade.reason,
     )
+
+
+def _nobodys_row(series: Series, name: str) -> Row:
+    """Return the rounds of somebody of whom nothing tells that they were there."""
+    cells = []
+    for e in series.efforts:
+        cell = _cell(e, "")
+        if e.outcome in (Outcome.DONE, *BROKEN):
+            cell = replace(cell, outcome=NO_PRESS, reps=None, held_ms=None, made=None)
+        cells.append(cell)
+    return Row(series.bib, name, tuple(cells), "", None, None, None, False, "never pressed")
 
 
 def _cell(e: Effort, amended: str) -> Cell:

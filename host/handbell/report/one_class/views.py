@@ -35,7 +35,7 @@ def class_view(report: ClassReport) -> View:
         "has_targets": any(p.targets for p in report.people),
         "has_holds": any(p.holds for p in report.people),
     }
-    names = (*(p.name for p in report.people), *report.absent)
+    names = (*(p.name for p in report.people), *report.absent, *report.attendance.missing)
     return View("page_class.html", shown, names)
 
 

@@ -5,7 +5,7 @@ Nothing of anybody else is in it, nor what a coach should ask first.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -20,6 +20,7 @@ from handbell.analysis.past.history import (
     Person,
     attendance,
     classes_of,
+    missing_from,
     names_unsure,
     past_classes,
     rated_of,
@@ -108,12 +109,7 @@ def athlete_report(
     history = classes_of(classes, person.key)
     exercises = tuple(months_of(history, _doubtful(store, classes, history)))
     lines = tuple(_class_line(past, there) for past, there in history)
-    came = tuple(
-        Came(c.row.id, c.day, w.there)
-        for c in classes
-        for w in c.people
-        if w.person.key == person.key
-    )
+    came = tuple(_came(classes, person.key))
     there = attendance(classes, person.key)
     return AthleteReport(
         name=person.name,
@@ -127,6 +123,16 @@ def athlete_report(
         weeks=tuple(weeks_of(rated_of(classes, person.key))),
         next=_next(store, classes, person, history[-1][0]),
     )
+
+
+def _came(classes: Sequence[PastClass], key: str) -> Iterable[Came]:
+    """Yield the classes that somebody should have come to, oldest first."""
+    for one in classes:
+        here = [who.there for who in one.people if who.person.key == key]
+        if missing_from(one, classes, key):
+            here.append(False)
+        for there in here:
+            yield Came(one.row.id, one.day, there)
 
 
 def _doubtful(

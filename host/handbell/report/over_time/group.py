@@ -12,11 +12,13 @@ from handbell.analysis.advising import WEEKS as ADVICE_WEEKS
 from handbell.analysis.doubt.doubts import Doubtful, doubtful_by, findings_over, nothing_doubtful
 from handbell.analysis.doubt.finding import Finding
 from handbell.analysis.past.history import (
+    Attended,
     PastClass,
     Person,
     attendance,
     classes_of,
     everybody,
+    expected,
     last_weeks,
     left_out,
     past_classes,
@@ -131,6 +133,7 @@ def _together(whole: Sequence[Whole]) -> list[Whole]:
 
 def _weeks(classes: Sequence[PastClass], whole: Sequence[Whole]) -> Iterable[GroupWeek]:
     monday, last = week_of(classes[0].day), week_of(classes[-1].day)
+    came = {w.person.key for c in classes for w in c.people if w.there}
     while monday <= last:
         held = [c for c in classes if week_of(c.day) == monday]
         done = [e for c in held for w in c.people if w.there for e in w.exercises]
@@ -140,7 +143,8 @@ def _weeks(classes: Sequence[PastClass], whole: Sequence[Whole]) -> Iterable[Gro
             first=monday,
             classes=len(held),
             came=sum(w.there for c in held for w in c.people),
-            planned=sum(len(c.people) for c in held),
+            never=sum(_may_have_come(w) for c in held for w in c.people),
+            planned=sum(expected(c, classes, came) for c in held),
             made=sum(e.made for e in done),
             judged=sum(e.judged for e in done),
             rating=_middle(ratings),
@@ -149,6 +153,11 @@ def _weeks(classes: Sequence[PastClass], whole: Sequence[Whole]) -> Iterable[Gro
             strain=_middle(w.strain for w in own),
         )
         monday += timedelta(days=WEEK)
+
+
+def _may_have_come(who: Attended) -> bool:
+    """Whether it is said who wore a bib, nobody said that they were absent, and none pressed."""
+    return who.person.named and not who.there and not who.absent
 
 
 def _middle(values: Iterable[float | None]) -> Middle | None:

@@ -31,14 +31,16 @@ class Middle:
 class GroupWeek:
     """One week from Monday ``first`` on. ``made`` of the ``judged`` windows of everybody.
 
-    ``came`` counts people, class by class, of ``planned``. The rest is of people, None where none
-    of them has it.
+    ``came`` counts people, class by class, of the ``planned`` ones who should have; ``never`` of
+    those who did not never pressed, though nobody said that they were absent. The rest is of
+    people, None where none of them has it.
     """
 
     first: date
     classes: int
     came: int
     planned: int
+    never: int
     made: int
     judged: int
     rating: Middle | None

@@ -69,6 +69,10 @@ def headline(
     found = [
         f"{several(len(people), 'person', 'people')}; they came {came} of {planned} times, {share}."
     ]
+    never = sum(w.never for w in weeks)
+    if never:
+        times = several(never, "time")
+        found[0] += f" {times} nobody was called absent, but no button pressed: did they come?"
     if judged:
         found.append(
             f"Targets, goals and holds met: {made} of {judged}, {percent_of(100 * made / judged)}."

@@ -185,7 +185,7 @@ def person_cells(p: GroupPerson, now: date) -> list[str]:
     """Return a person's figures in the order of the page's columns, names of exercises last."""
     came = p.attendance
     return [
-        f"{came.came} of {came.planned}",
+        f"{came.came} of {came.planned}" + (f", {came.never} no press" if came.never else ""),
         day_of(came.last, now) if came.last else "–",
         f"{100 * p.made / p.judged:.0f} %" if p.judged else "–",
         f"{p.rating:.1f}" if p.rating is not None else "–",

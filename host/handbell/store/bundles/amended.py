@@ -12,6 +12,7 @@ from handbell.store.database import tables
 from handbell.store.database.bulk import insert_if_absent
 from handbell.store.people.people import People
 from handbell.store.results.amend import last_of, settle_name
+from handbell.store.results.batches import as_before
 from handbell.store.results.settle import BIB, HELD, NAME, NOTHING, REPS, TO_END, settle_alike
 
 from .names import Place, Runs
@@ -120,6 +121,7 @@ def take_amendments(conn: Connection, told: list[dict[str, Any]], runs: Runs) ->
     """Take in corrections; one that either side took back is taken back."""
     a = tables.amendments
     done, people = Amended(), People(conn)
+    batch = as_before(told)
     there = {one["digest"] for one in told}
     changed: set[int] = set()
     for one in told:
@@ -127,6 +129,7 @@ def take_amendments(conn: Connection, told: list[dict[str, Any]], runs: Runs) ->
             continue  # it was put back here
         run, class_id = runs[one["log"]]
         row = {name: value for name, value in one.items() if name != "log"} | {"run": run}
+        row["batch"] = row["batch"] or batch[row["digest"]]
         mine = None if one["undone_utc_us"] is not None else last_of(conn, row)
         new = insert_if_absent(conn, a, row)
         done.new += new

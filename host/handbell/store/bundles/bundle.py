@@ -24,6 +24,7 @@ from handbell.store.exports.schema import Wanted
 from handbell.store.logs.dating import BY_BOX
 from handbell.store.people.known_names import KnownNames, no_name
 from handbell.store.people.worn import bibs_of
+from handbell.store.results.batches import as_before
 from handbell.store.results.settle import NAME
 
 from .people import tell_people
@@ -157,6 +158,10 @@ def _amendments(conn: Connection, some: Any, names: bool) -> list[dict[str, Any]
     if not names:
         query = query.where(a.c.what != NAME)
     found = _rows(conn, query.order_by(a.c.at_utc_us, a.c.digest))
+    batch = as_before(found)
+    for row in found:
+        if row["batch"] == batch[row["digest"]]:
+            del row["batch"]  # as before there were any: older programs read it
     for row in found if not names else ():
         row |= {"who": "", "why": "", "undone_by": None}
         row |= {what: no_name(row[what]) for what in ("value", "was")}

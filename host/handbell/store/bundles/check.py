@@ -91,6 +91,7 @@ AMENDMENT: Mapping[str, Check] = {
     "at_utc_us": _UTC_US,
     "undone_utc_us": _or_none(_UTC_US),
     "undone_by": _or_none(_words),
+    "batch": _or_none(_DIGEST),
 }
 WEARER: Mapping[str, Check] = {
     "log": _DIGEST,
@@ -122,10 +123,11 @@ LISTS = {
 }
 LATER_LISTS = ("halls", "people")  # which earlier versions did not have
 # Earlier versions did not tell these. A date is told only where there is one, how far it may be off
-# only where a box's clock says it.
+# only where a box's clock says it; a batch where it is not what ``as_before`` makes of amendments.
 NOT_ALWAYS = {
     **{"text": False, "class": None, "filed": False, "before": None, "logs": None},
     **{"dated_utc_us": None, "dated_by": None, "dated_bound_us": None},
+    **{"batch": None},
 }
 
 

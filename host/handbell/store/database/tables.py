@@ -22,7 +22,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-VERSION = "0014"  # the newest migration; a store that says less is brought up to it
+VERSION = "0015"  # the newest migration; a store that says less is brought up to it
 
 DIGEST = String(24)
 
@@ -108,6 +108,7 @@ classes = Table(
     Column("start_utc_us", BigInteger),  # NULL: no box of it had a clock
     Column("started_by", String(8), nullable=False),
     Column("collected_utc_us", BigInteger, nullable=False),  # when its first log came in
+    Column("group_name", Text),  # the group on the roster that it was given to; NULL: nobody said
     Index("ix_classes_plan", "plan"),
 )
 
@@ -236,7 +237,9 @@ amendments = Table(
     Column("at_utc_us", BigInteger, nullable=False),
     Column("undone_utc_us", BigInteger),  # NULL: in force
     Column("undone_by", Text),
+    Column("batch", DIGEST, nullable=False),  # those of one saying: the least digest of them
     Index("ix_amendments_run", "run"),
+    Index("ix_amendments_batch", "batch"),
 )
 
 ratings = Table(

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from sqlalchemy import Connection, delete, select
+from sqlalchemy import Connection, delete, select, update
 
 from handbell.base.errors import UsageError
-from handbell.base.words import quoted
+from handbell.base.words import listed, quoted
 from handbell.store.database import tables
 from handbell.store.database.bulk import put_row
 from handbell.store.database.database import Database
@@ -179,14 +179,25 @@ def _check_bibs(people: Iterable[Athlete]) -> None:
 def wear_as_usual(store: Database, class_id: int, group: str | None = None) -> list[Wearer]:
     """Name the bibs of a class that nobody named yet, as the roster has them; return all of it.
 
-    Who is named for another bib already wore that one, and who is of another hall was not there.
-    Raises UsageError when a bib is usually worn by several people and no group says which.
+    Who is named for another bib already wore that one, and who is of another hall was not there; a
+    bib said to be absent stays so. With a ``group`` the class is that group's from then on. Raises
+    UsageError when a bib is usually worn by several people and no group says which, or nobody is in
+    the group.
     """
     record = load_class(store, class_id)
-    unnamed = {b for b in record.bibs if b not in record.wearers}
+    everybody = _of_hall(store, class_id)
+    if group and all(athlete.group != group for athlete in everybody):
+        known = listed(sorted({quoted(a.group) for a in everybody if a.group})) or "none"
+        raise UsageError(f"Nobody on the roster is in {quoted(group)}", f"Its groups: {known}")
+    w = tables.wearers.c
+    forgotten = select(w.bib).where(w.class_id == record.row.id, w.said == "")
+    with store.reading() as conn:
+        nobodys = set(conn.scalars(forgotten))  # what was counted of them is nobody's from then on
+    absent = {b for b, worn in record.wearers.items() if worn.absent and not worn.name} - nobodys
+    unnamed = set(record.bibs) - record.wearers.keys() | absent
     elsewhere = {key_of(w.name) for w in record.wearers.values() if w.name}
     by_bib: dict[int, list[Athlete]] = {}
-    for athlete in _of_hall(store, record.row.id):
+    for athlete in everybody:
         if key_of(athlete.called) in elsewhere:
             continue
         if athlete.bib in unnamed and (group is None or athlete.group == group):
@@ -196,7 +207,11 @@ def wear_as_usual(store: Database, class_id: int, group: str | None = None) -> l
             who = " and ".join(f"{a.name} ({a.group or 'no group'})" for a in some)
             raise UsageError(f"Bib {bib} is usually worn by {who}", "Say which --group it was")
     names = {bib: some[0].called for bib, some in by_bib.items()}
-    return set_wearers(store, record.row.id, names)
+    if group:
+        c = tables.classes
+        given = update(c).where(c.c.id == record.row.id).values(group_name=group)
+        store.doing(lambda conn: conn.execute(given) and None)
+    return set_wearers(store, record.row.id, names, absent & names.keys())
 
 
 def _of_hall(store: Database, class_id: int) -> list[Athlete]:

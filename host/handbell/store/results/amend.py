@@ -6,11 +6,11 @@ the amendment is undone. Nothing of the journal is touched.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
-from sqlalchemy import Connection, Row, and_, delete, select, update
+from sqlalchemy import Connection, Row, and_, delete, func, select, update
 
 from handbell.base.digest import short_hex
 from handbell.base.errors import UsageError
@@ -54,30 +54,49 @@ def amend_efforts(
     else did all of a bib's on a box, the answer to how hard it was goes along (``settle``). Raises
     UsageError when the value can't be.
     """
+    return _amend(store, record, [(place, change.value) for place in places], change)
+
+
+def exchange(
+    store: Database, record: ClassRecord, places: Mapping[int, Sequence[Place]], change: Change
+) -> list[Amendment]:
+    """Say that two bibs stood at each other's buttons, as one batch; return what is in force.
+
+    ``places`` are those that the plan has of each of the two. ``change.value`` is not looked at.
+    The same again changes nothing, since it is said of the plan, not of what was said before.
+    """
+    one, other = places
+    said = [
+        (place, str(there)) for bib, there in ((one, other), (other, one)) for place in places[bib]
+    ]
+    return _amend(store, record, said, replace(change, what=BIB))
+
+
+def _amend(
+    store: Database, record: ClassRecord, said: Iterable[tuple[Place, str]], change: Change
+) -> list[Amendment]:
     results = {(r.run, r.window, r.slot): r for r in record.results}
     there = {run.id: run.timeline.windows for run in record.runs}
-    wanted = []
-    for place in places:
-        result = results.get((place.run, place.window, place.slot))
-        _check(place, change)
-        was = _was(change.what, place, result)
+    rows = []
+    for place, value in said:
+        _check(place, replace(change, value=value))
+        where = {"run": place.run, "window": place.window, "slot": place.slot}
+        was = _was(change.what, place, results.get((place.run, place.window, place.slot)))
         if change.what == BIB:
             was = str(there[place.run][place.window].bibs[place.slot])
-        wanted.append((place, was))
+        rows.append({**asdict(change), **where, "bib": place.bib, "was": was, "value": value})
 
     def work(conn: Connection) -> None:
-        for place, was in wanted:
-            where = {"run": place.run, "window": place.window, "slot": place.slot}
-            _put(conn, {**where, "bib": place.bib, "was": was, **asdict(change)})
-        settle_alike(conn, {place.run for place, _ in wanted})
+        _put(conn, record.row.id, rows)
+        settle_alike(conn, {row["run"] for row in rows})
 
     store.doing(work)
-    amended = {(place.run, place.window, place.slot) for place, _ in wanted}
+    names = ("run", "window", "slot", "what", "value")
+    wanted = {tuple(row[name] for name in names) for row in rows}
     return [
         a
         for a in load_class(store, record.row.id).amendments
-        if (a.run, a.window, a.slot) in amended
-        and (a.what, a.value, a.undone_utc_us) == (change.what, change.value, None)
+        if a.undone_utc_us is None and tuple(getattr(a, name) for name in names) in wanted
     ]
 
 
@@ -97,7 +116,8 @@ def amend_name(store: Database, record: ClassRecord, bib: int, change: Change) -
 
     def work(conn: Connection) -> None:
         person = People(conn).meant(name, hall_of_class(conn, record.row.id))
-        _put(conn, row | {"value": person, "was": conn.scalar(worn) or ""}, name)
+        said = {"value": person, "was": conn.scalar(worn) or ""}
+        _put(conn, record.row.id, [row | said], name)
         settle_name(conn, record.row.id, bib)
         check_names(conn, record.row.id, [bib])
 
@@ -109,48 +129,37 @@ def amend_name(store: Database, record: ClassRecord, bib: int, change: Change) -
 def undo(
     store: Database, record: ClassRecord, start_of_digest: str, who: str, at_utc_us: int
 ) -> list[Amendment]:
-    """Take an amendment back and return it; what was undone before stays as it is.
+    """Take a batch back, all of it or none, and return what of it is of this class.
 
-    Where it was said of a window that several logs tell of, that was one act: it is taken back in
-    all of them. Raises UsageError when none, or more than one, begins so, or a name would be two
-    bibs'.
+    It is named by how its ID begins, or one of its amendments' digests; what was undone before
+    stays as it is. Raises UsageError when no batch is meant, or more than one, or a name would be
+    two bibs'.
     """
-    found = [a for a in record.amendments if a.digest.startswith(start_of_digest.lower())]
-    acts = {act.digest: act for one in found for act in _act(record, one)}
-    if not found or {a.digest for a in _act(record, found[0])} != set(acts):
+    start = start_of_digest.lower()
+    meant = {a.batch for a in record.amendments if a.digest.startswith(start)}
+    meant |= {a.batch for a in record.amendments if a.batch.startswith(start)}
+    if len(meant) != 1:
         raise UsageError(
-            f"{'No' if not found else 'More than one'} amendment of class {record.row.id} "
+            f"{'More than one' if meant else 'No'} amendment of class {record.row.id} "
             f"begins with {start_of_digest[:24]!r}",
             f"handbell amend {record.row.id} lists them",
         )
-    standing = [a for a in acts.values() if a.undone_utc_us is None]
-    if not standing:
-        return list(acts.values())
-    t = tables.amendments
+    (batch,) = meant
+    values = {"undone_utc_us": at_utc_us, "undone_by": plain_text(who)[:WORDS_MOST]}
 
     def work(conn: Connection) -> None:
-        values = {"undone_utc_us": at_utc_us, "undone_by": plain_text(who)[:WORDS_MOST]}
-        for one in standing:
-            conn.execute(update(t).where(t.c.digest == one.digest).values(values))
-            if one.what == NAME:
-                settle_name(conn, record.row.id, one.bib)
-                check_names(conn, record.row.id, [one.bib])
-            else:
-                settle_alike(conn, [one.run])
+        a, r = tables.amendments, tables.runs
+        of_batch = and_(a.c.batch == batch, a.c.undone_utc_us.is_(None))
+        standing = select(a, r.c.class_id).join(r, r.c.id == a.c.run).where(of_batch)
+        rows = conn.execute(standing).all()
+        conn.execute(update(a).where(of_batch).values(values))
+        for class_id, bib in sorted({(o.class_id, o.bib) for o in rows if o.what == NAME}):
+            settle_name(conn, class_id, bib)
+            check_names(conn, class_id, [bib])
+        settle_alike(conn, {one.run for one in rows if one.what != NAME})
 
     store.doing(work)
-    return [replace(one, undone_utc_us=at_utc_us, undone_by=who) for one in standing]
-
-
-def _act(record: ClassRecord, one: Amendment) -> list[Amendment]:
-    """Return what was said with an amendment of one window: it, and the same of other logs."""
-    station = {run.id: run.station for run in record.runs}
-
-    def of(a: Amendment) -> tuple[object, ...]:
-        where = station[a.run], a.window, a.slot, a.bib
-        return (*where, a.what, a.value, a.who, a.why, a.at_utc_us)
-
-    return [a for a in record.amendments if of(a) == of(one)]
+    return [a for a in load_class(store, record.row.id).amendments if a.batch == batch]
 
 
 def settle_name(conn: Connection, class_id: int, bib: int) -> None:
@@ -174,7 +183,8 @@ def last_name(conn: Connection, class_id: int, bib: int) -> Row[Any] | None:
     a, r = tables.amendments, tables.runs
     mine = and_(r.c.class_id == class_id, a.c.what == NAME, a.c.bib == bib)
     standing = select(a).join(r, r.c.id == a.c.run).where(mine, a.c.undone_utc_us.is_(None))
-    return conn.execute(standing.order_by(a.c.at_utc_us.desc(), a.c.digest.desc())).first()
+    last = a.c.at_utc_us.desc(), a.c.batch.desc(), a.c.digest.desc()
+    return conn.execute(standing.order_by(*last)).first()
 
 
 def _check(place: Place, change: Change) -> None:
@@ -218,18 +228,31 @@ def last_of(conn: Connection, row: Mapping[str, Any]) -> Row[Any] | None:
     return last[-1] if last else None
 
 
-def _put(conn: Connection, row: dict[str, Any], name: str = "") -> None:
-    """Keep an amendment, unless the last one in force of its kind says the same.
+def _put(conn: Connection, class_id: int, rows: Iterable[dict[str, Any]], name: str = "") -> None:
+    """Keep amendments as one batch, but those of whose kind the last one in force says the same.
 
-    Of a person the digest is made with the ``name``, since ids differ by store.
+    They stand behind all that was said of the class before, whatever the clock says. Of a person
+    the digest is made with the ``name``, since ids differ by store.
     """
-    last = last_of(conn, row)
-    if last is not None and (last.what, last.value) == (row["what"], row["value"]):
-        return
-    row |= {name: plain_text(row[name])[:WORDS_MOST] for name in ("who", "why")}
+    new = []
+    for row in rows:
+        last = last_of(conn, row)
+        if last is None or (last.what, last.value) != (row["what"], row["value"]):
+            new.append(row)
+    a, r = tables.amendments.c, tables.runs.c
+    said = select(func.max(a.at_utc_us)).join(tables.runs, r.id == a.run)
+    last_utc_us = conn.scalar(said.where(r.class_id == class_id))
+    for row in new:
+        row |= {words: plain_text(row[words])[:WORDS_MOST] for words in ("who", "why")}
+        if last_utc_us is not None:
+            row["at_utc_us"] = max(row["at_utc_us"], last_utc_us + 1)
+        row["digest"] = _digest(conn, row | ({"value": name} if name else {}))
+    batch = min((row["digest"] for row in new), default="")
+    for row in new:
+        insert_if_absent(conn, tables.amendments, row | {"batch": batch})
+
+
+def _digest(conn: Connection, row: Mapping[str, Any]) -> str:
     log = conn.scalar(select(tables.runs.c.digest).where(tables.runs.c.id == row["run"]))
-    fields = ("window", "slot", "bib", "what", "value", "who", "why", "at_utc_us")
-    told = row | ({"value": name} if name else {})
-    said = "\0".join([str(log), *(str(told[field]) for field in fields)])
-    digest = short_hex(said.encode())
-    insert_if_absent(conn, tables.amendments, {"digest": digest, **row})
+    names = ("window", "slot", "bib", "what", "value", "who", "why", "at_utc_us")
+    return short_hex("\0".join([str(log), *(str(row[name]) for name in names)]).encode())

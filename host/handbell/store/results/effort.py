@@ -86,9 +86,10 @@ class Effort:
 
     @property
     def pressed(self) -> bool:
-        """Whether it tells that somebody was there."""
+        """Whether it tells that somebody was there: by a press, or by what a coach said of it."""
         counted = bool(self.reps) or self.drop_ms is not None or self.made_ms is not None
-        return counted or self.touched
+        said = self.said_utc_us > 0 and self.outcome is not Outcome.SET_ASIDE
+        return counted or self.touched or said
 
     @property
     def finish_ms(self) -> int | None:

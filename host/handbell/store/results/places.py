@@ -14,6 +14,27 @@ LISTED_MOST = 6
 
 
 @dataclass(frozen=True)
+class Among:
+    """Of which windows something is said; "" and 0 mean all. ``since`` is a window, from it on."""
+
+    exercise: str = ""
+    round: int = 0
+    window: int = 0
+    block: int = 0
+    since: int = 0
+
+    def has(self, place: Place) -> bool:
+        """Whether a place is among them."""
+        return (
+            (not self.exercise or place.exercise.casefold() == self.exercise.casefold())
+            and self.round in (0, place.round)
+            and self.window in (0, place.window)
+            and self.block in (0, place.block)
+            and self.since <= place.window
+        )
+
+
+@dataclass(frozen=True)
 class Place:
     """One bib's place in a class: a window and slot of one box's run."""
 
@@ -23,25 +44,52 @@ class Place:
     slot: int
     bib: int
     exercise: str
+    block: int
     round: int
     ask: int
     tap: int
     length_ms: int
 
 
+ALL = Among()
+
+
 def places_of(
-    record: ClassRecord,
-    bib: int,
-    exercise: str = "",
-    round_: int = 0,
-    window: int = 0,
-    as_planned: bool = False,
+    record: ClassRecord, bib: int, among: Among = ALL, as_planned: bool = False
 ) -> list[Place]:
-    """Return a bib's places in a class, of one exercise, round or window if said.
+    """Return a bib's places in a class, as far as they are among those that are meant.
 
     With ``as_planned`` those where the plan has it, whoever was there: so two bibs that changed
     places can be put right one after the other. Raises UsageError when there are none.
     """
+    found = _all_places(record, bib, as_planned)
+    wanted = [place for place in found if among.has(place)]
+    if not wanted:
+        does = _some([f"{p.exercise} round {p.round}" for p in found])
+        raise UsageError(f"Bib {bib} has no such window in class {record.row.id}", f"It has {does}")
+    return wanted
+
+
+def both_places(
+    record: ClassRecord, bibs: tuple[int, int], among: Among = ALL
+) -> dict[int, list[Place]]:
+    """Return the places where the plan has each of two bibs; one of them may have none there.
+
+    Raises UsageError where neither has one, where one has none in the whole class, or for one bib.
+    """
+    if bibs[0] == bibs[1]:
+        raise UsageError(f"Bib {bibs[0]} can't change with itself", "Say two bibs")
+    found = {bib: _all_places(record, bib, as_planned=True) for bib in bibs}
+    wanted = {bib: [p for p in some if among.has(p)] for bib, some in found.items()}
+    if not any(wanted.values()):
+        does = _some([f"{p.exercise} round {p.round}" for p in found[bibs[0]]])
+        raise UsageError(
+            f"Neither bib has such a window in class {record.row.id}", f"Bib {bibs[0]} has {does}"
+        )
+    return wanted
+
+
+def _all_places(record: ClassRecord, bib: int, as_planned: bool) -> list[Place]:
     found = [
         Place(
             run=run.id,
@@ -50,6 +98,7 @@ def places_of(
             slot=slot,
             bib=bib,
             exercise=asked.name,
+            block=asked.block,
             round=asked.round,
             ask=asked.ask,
             tap=asked.tap,
@@ -61,29 +110,19 @@ def places_of(
         if there == bib
         for asked in (each.at(slot),)
     ]
-    if not found:
-        planned = _who_was_planned(record, bib) if as_planned else []
-        if planned:
-            raise UsageError(
-                f"What bib {bib} has in class {record.row.id} was given to it",
-                f"Name the bib of the plan: --bib {' or '.join(map(str, planned))}",
-            )
-        have = ", ".join(map(str, record.bibs)) or "none"
+    if found:
+        return found
+    planned = _who_was_planned(record, bib) if as_planned else []
+    if planned:
         raise UsageError(
-            f"Bib {bib} has no window in class {record.row.id}",
-            f"The bibs of that class are {have}",
+            f"What bib {bib} has in class {record.row.id} was given to it",
+            f"Name the bib of the plan: --bib {' or '.join(map(str, planned))}",
         )
-    wanted = [
-        p
-        for p in found
-        if (not exercise or p.exercise.casefold() == exercise.casefold())
-        and (not round_ or p.round == round_)
-        and (not window or p.window == window)
-    ]
-    if not wanted:
-        does = _some([f"{p.exercise} round {p.round}" for p in found])
-        raise UsageError(f"Bib {bib} has no such window in class {record.row.id}", f"It has {does}")
-    return wanted
+    have = ", ".join(map(str, record.bibs)) or "none"
+    raise UsageError(
+        f"Bib {bib} has no window in class {record.row.id}",
+        f"The bibs of that class are {have}",
+    )
 
 
 def _who_was_planned(record: ClassRecord, bib: int) -> list[int]:

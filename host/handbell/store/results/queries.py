@@ -60,6 +60,7 @@ def _classes() -> Select[Any]:
         c.c.start_utc_us,
         c.c.started_by,
         c.c.collected_utc_us,
+        func.coalesce(c.c.group_name, "").label("group"),
         boxes.label("boxes"),
         hall.label("hall"),
     ).join(p, p.c.digest == c.c.plan)
@@ -164,10 +165,11 @@ def wearers_of(conn: Connection, class_id: int, people: People) -> dict[int, Wea
 
 
 def _amendments(conn: Connection, class_id: int, people: People) -> list[Amendment]:
-    """Return a class's amendments, the oldest first."""
+    """Return a class's amendments in the order of saying, those of one batch in that of windows."""
     a, r = tables.amendments, tables.runs
     wanted = select(a).join(r, r.c.id == a.c.run).where(r.c.class_id == class_id)
-    found = conn.execute(wanted.order_by(a.c.at_utc_us, a.c.digest)).mappings()
+    order = a.c.at_utc_us, a.c.batch, a.c.window, r.c.station, a.c.slot, a.c.digest
+    found = conn.execute(wanted.order_by(*order)).mappings()
     return [Amendment(**_called(dict(row), people)) for row in found]
 
 

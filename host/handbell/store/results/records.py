@@ -13,6 +13,7 @@ class ClassRow:
 
     Then it was over by ``at_utc_us``, else it began at it: classes stand in the order of that.
     ``hall`` says how its hall is called where the store has classes of more than one, else "".
+    ``group`` is the group of the roster that it was given to, "" where nobody said.
     """
 
     id: int
@@ -24,6 +25,7 @@ class ClassRow:
     boxes: int
     at_utc_us: int
     hall: str = ""
+    group: str = ""
 
 
 @dataclass(frozen=True)
@@ -61,6 +63,7 @@ class Amendment:
 
     ``what`` is "reps", "held" (tenths of a second, or "end"), "bib", "name" or "invalid"; for a
     name ``window`` is 0. ``bib`` was taken to be there. ``undone_utc_us`` None: it is in force.
+    Those of one saying have the same ``batch``, the least digest of them.
     """
 
     digest: str
@@ -76,6 +79,7 @@ class Amendment:
     at_utc_us: int
     undone_utc_us: int | None
     undone_by: str | None
+    batch: str
 
 
 Moved = dict[tuple[int, int], Amendment]  # by window and slot

@@ -23,6 +23,7 @@ from handbell.store.classes.moves import moves_told
 from handbell.store.database import tables
 from handbell.store.database.database import Database
 
+from .batches import as_before
 from .settle import alike, settle, settle_borrowers
 
 JOIN, APART, DATE, DELETE = "join", "apart", "date", "delete"
@@ -260,7 +261,7 @@ def _beside_back(
     """Put back what stood beside the runs that went; who came in again has notes of its own."""
     for table in _BESIDE:
         ids = {**fresh, **twins} if table is tables.amendments else fresh
-        rows = [row for row in whole.get(table.name, ()) if row["run"] in ids]
+        rows = [row for row in _with_batches(whole.get(table.name, ())) if row["run"] in ids]
         there: set[str] = set()
         if table is tables.amendments:
             there = set(conn.scalars(select(table.c.digest)))
@@ -332,6 +333,13 @@ def _whole(conn: Connection, gone: Collection[int]) -> dict[str, list[Row]]:
 def _known(table: Table, row: Row) -> Row:
     """Return of a row that was kept what the table has a column for by now."""
     return {name: value for name, value in row.items() if name in table.c}
+
+
+def _with_batches(rows: Collection[Row]) -> list[Row]:
+    """Return rows, amendments with the batch that was not kept of them before there were any."""
+    lack = [row for row in rows if "at_utc_us" in row and "batch" not in row]
+    batch = as_before(lack)
+    return [row | {"batch": batch[row["digest"]]} if row in lack else row for row in rows]
 
 
 def packed(kept: Mapping[str, Any]) -> bytes:

@@ -179,7 +179,7 @@ def borrowed(conn: Connection, run: int) -> dict[Place, Row[Any]]:
         return {}
     a = tables.amendments.c
     given = select(tables.amendments).where(a.run.in_(others), a.what == BIB)
-    given = given.where(a.undone_utc_us.is_(None)).order_by(a.at_utc_us, a.digest)
+    given = given.where(a.undone_utc_us.is_(None)).order_by(a.at_utc_us, a.batch, a.digest)
     return {(row.window, row.slot): row for row in conn.execute(given)}
 
 
@@ -219,7 +219,7 @@ def _settle(conn: Connection, run: int, anew: bool = False) -> None:
     for place, amendment in moved.items():
         if place not in own:
             _give(conn, run, amendment)
-    for amendment in amended:
+    for amendment in _last(amended):
         _apply(conn, amendment, windows[amendment.window])
     told = _add_up_again(conn, run, windows, amended) if amended or moved else []
     insert_rows(conn, tables.ratings, list(_ratings(found.ratings, counted, told).items()), run)
@@ -283,7 +283,16 @@ def in_force(conn: Connection, run: int) -> Sequence[Row[Any]]:
     """Return a run's amendments that nobody undid, the latest last."""
     a = tables.amendments
     standing = select(a).where(a.c.run == run, a.c.undone_utc_us.is_(None))
-    return conn.execute(standing.order_by(a.c.at_utc_us, a.c.digest)).all()
+    return conn.execute(standing.order_by(a.c.at_utc_us, a.c.batch, a.c.digest)).all()
+
+
+def _last(amended: Iterable[Row[Any]]) -> list[Row[Any]]:
+    """Return the last word of each kind at each place, the latest last.
+
+    Each is put on what was counted, so that what an earlier one unmade comes back.
+    """
+    last = {(a.window, a.slot, a.what == BIB): a for a in amended}
+    return [a for a in amended if last[a.window, a.slot, a.what == BIB] is a]
 
 
 def _apply(conn: Connection, amendment: Row[Any], window: timelines.Window) -> None:

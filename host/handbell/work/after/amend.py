@@ -9,11 +9,13 @@ from dataclasses import dataclass
 
 from handbell.base.errors import UsageError
 from handbell.base.places import COACH, named
+from handbell.base.words import quoted
 from handbell.store import Store, open_store
 from handbell.store.classes.newest import meant
+from handbell.store.logs.blocks import block_names
 from handbell.store.results import settle
-from handbell.store.results.amend import Change, amend_efforts, amend_name, undo
-from handbell.store.results.places import one_window, places_of, twice_there
+from handbell.store.results.amend import Change, amend_efforts, amend_name, exchange, undo
+from handbell.store.results.places import Among, both_places, one_window, places_of, twice_there
 from handbell.store.results.queries import load_class
 from handbell.store.results.records import Amendment, ClassRecord
 from handbell_core.timeline import ASK_HOLD
@@ -21,32 +23,48 @@ from handbell_core.timeline import ASK_HOLD
 
 @dataclass(frozen=True)
 class Where:
-    """Whose, and of which efforts; 0 and "" mean all."""
+    """Whose, and of which efforts; 0 and "" mean all.
+
+    ``block`` is its number or its name, ``since`` a window: from it on.
+    """
 
     bib: int | None = None
     exercise: str = ""
     round: int = 0
     window: int = 0
+    block: str = ""
+    since: int = 0
 
 
 @dataclass(frozen=True)
 class Should:
-    """What it should be: one of these. ``held`` is in seconds, or "end"."""
+    """What it should be: one of these. ``held`` is in seconds, or "end".
+
+    ``swap`` are two bibs whose wearers stood at each other's buttons.
+    """
 
     reps: int | None = None
     held: str | None = None
     to_bib: int | None = None
     invalid: bool = False
     name: str | None = None
+    swap: tuple[int, int] | None = None
 
 
 @dataclass(frozen=True)
 class Amended:
-    """An amendment; ``exercise`` is what it is of, "" for a name; ``hold``: a hold's, in tenths."""
+    """An amendment; ``exercise`` is what it is of, with the round; "" for a bib's name.
+
+    ``name`` is the exercise's alone. ``hold``: of a hold, in tenths. Those of one saying have the
+    same ``batch``, which takes all of them back.
+    """
 
     digest: str
+    batch: str
     bib: int
     exercise: str
+    name: str
+    round: int
     hold: bool
     window: int
     slot: int
@@ -62,7 +80,10 @@ class Amended:
 
 @dataclass(frozen=True)
 class Amendments:
-    """Amendments of a class; ``twice`` are sentences on bibs that are now twice in a window."""
+    """Amendments of a class, in the order of saying.
+
+    ``twice`` are sentences on bibs that are now twice in a window.
+    """
 
     class_id: int
     title: str
@@ -92,20 +113,25 @@ def amend(
     Raises UsageError where it is not said whose it is or why, or nothing is meant by ``where``.
     """
     what, value = _what(should)
-    if where.bib is None:
+    if where.bib is None and should.swap is None:
         raise UsageError("It is not said whose", "Give --bib")
+    if where.bib is not None and should.swap is not None:
+        raise UsageError("--bib and --swap can't go together", "--swap names both bibs")
     if not why.strip():
         raise UsageError("An amendment needs a reason", 'Give --why "..."')
     change = Change(what, value, _coach(by), why, _now_us())
     with open_store(store_at, make=False) as store:
         record = load_class(store, meant(store, class_id))
-        return _after(store, record, _amend(store, record, where, where.bib, change))
+        if should.swap is not None:
+            places = both_places(record, should.swap, _among(store, record, where))
+            return _after(store, record, exchange(store, record, places, change))
+        return _after(store, record, _amend(store, record, where, where.bib or 0, change))
 
 
 def undo_amendment(
     class_id: int | None, digest: str, by: str = "", store_at: str | None = None
 ) -> Amendments:
-    """Take back the amendment whose digest begins so, and return it; raises UsageError."""
+    """Take back the batch whose ID begins so, all of it, and return it; raises UsageError."""
     with open_store(store_at, make=False) as store:
         record = load_class(store, meant(store, class_id))
         return _after(store, record, undo(store, record, digest, _coach(by), _now_us()))
@@ -119,6 +145,8 @@ def _what(should: Should) -> tuple[str, str]:
         settle.NOTHING: "yes" if should.invalid else None,
         settle.NAME: should.name,
     }
+    if should.swap is not None:
+        said[settle.BIB] = str(should.swap[1])
     meant = [(what, value) for what, value in said.items() if value is not None]
     if len(meant) != 1:
         raise UsageError("It is not said what it should be", "Give --reps, --name or another")
@@ -139,11 +167,26 @@ def _amend(
 ) -> list[Amendment]:
     if change.what == settle.NAME:
         return amend_name(store, record, bib, change)
-    asked = bib, where.exercise, where.round, where.window
-    places = places_of(record, *asked, as_planned=change.what == settle.BIB)
+    among = _among(store, record, where)
+    places = places_of(record, bib, among, as_planned=change.what == settle.BIB)
     if change.what in (settle.REPS, settle.HELD):
         places = one_window(record, places)
     return amend_efforts(store, record, places, change)
+
+
+def _among(store: Store, record: ClassRecord, where: Where) -> Among:
+    block = int(where.block) if where.block.isdecimal() else 0
+    if where.block and not block:
+        names = block_names(store, record.row.plan)
+        same = [n for n, name in names.items() if name.casefold() == where.block.casefold()]
+        if len(same) != 1:
+            known = ", ".join(f"{n} {quoted(name)}" for n, name in names.items()) or "no name"
+            raise UsageError(
+                f"{quoted(where.block[:40])} is not the name of one block",
+                f"Say its number; the plan's text names {known}",
+            )
+        (block,) = same
+    return Among(where.exercise, where.round, where.window, block, where.since)
 
 
 def _after(store: Store, record: ClassRecord, done: list[Amendment]) -> Amendments:
@@ -162,10 +205,13 @@ def _told(record: ClassRecord, some: Iterable[Amendment]) -> tuple[Amended, ...]
     told = []
     for a in some:
         window = windows.get((a.run, a.window))
+        window = window and window.at(a.slot)
         facts = {name: value for name, value in vars(a).items() if name != "run"}
         told.append(
             Amended(
                 exercise=f"{window.name}, round {window.round}" if window else "",
+                name=window.name if window else "",
+                round=window.round if window else 0,
                 hold=bool(window and window.ask == ASK_HOLD),
                 **facts,
             )
