@@ -1,5 +1,6 @@
 """The browser: Debian's Chromium, headless, from an empty profile, never on the network."""
 
+import html
 import shutil
 import subprocess
 import sys
@@ -23,6 +24,16 @@ FLAGS = (
     # Every name and address is answered by nothing, so that a page that asked would be seen to.
     "--proxy-server=127.0.0.1:9",
 )
+
+
+PHONE_WIDE = 390
+
+
+def on_phone(text: str, high: int = 800, wide: int = PHONE_WIDE) -> str:
+    """Return a page's text in a frame as wide as a phone: no window is narrower than 500."""
+    look = f"border: 0; width: {wide}px; height: {high}px"
+    frame = f'<iframe style="{look}" srcdoc="{html.escape(text)}"></iframe>'
+    return f'<!doctype html><title></title><body style="margin: 0">{frame}</body>'
 
 
 class Browser:

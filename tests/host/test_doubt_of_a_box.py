@@ -132,7 +132,7 @@ def test_where_all_is_in_doubt_the_note_says_why_there_is_no_advice(store):
         text = text.replace('tap = "none"\nwork_s = 30\nreps = 10', 'tap = "none"\nwork_s = 30')
     put(store, pieces=text)
     found = class_report(store)
-    assert found.talk.note == (
+    assert found.advised.note == (
         "No advice: the data that it would rest on is in doubt: the box of station 2 missed 2 "
         "button signals; its counts may be short."
     )
@@ -142,7 +142,7 @@ def test_a_plan_that_stays_as_it_is_says_whose_data_had_no_say(store):
     """Reps come so slowly that nobody is ready for more: whoever is judged is steady."""
     put(store, at=0, rep_ms=1_600)
     doubtful = "Data of Bib 3 and Bib 4 is in doubt and had no say."
-    assert class_report(store).talk.note == (
+    assert class_report(store).advised.note == (
         f"Nothing needs changing: leave the plan as it is. {doubtful}"
     )
 
@@ -150,19 +150,19 @@ def test_a_plan_that_stays_as_it_is_says_whose_data_had_no_say(store):
 def test_where_nobody_was_to_tap_no_second_class_would_help(store):
     put(store, pieces=PLAN.replace("reps = 10", 'tap = "none"'))
     said = "No advice: nothing was counted that it could rest on."
-    assert class_report(store).talk.note == said
+    assert class_report(store).advised.note == said
 
 
 def test_a_first_class_needs_a_second(store):
     put(store, days=(0,))
-    assert class_report(store).talk.note == (
+    assert class_report(store).advised.note == (
         "No advice yet: it needs two classes in which the same was asked."
     )
 
 
 def test_in_a_first_class_doubt_of_some_is_not_why_there_is_no_advice_for_all(store):
     put(store, days=(0,), noted=0, at=0)
-    assert class_report(store).talk.note == (
+    assert class_report(store).advised.note == (
         "No advice yet: it needs two classes in which the same was asked. Data of Bib 3 and Bib 4 "
         "is in doubt."
     )
@@ -172,6 +172,6 @@ def test_a_changed_plan_with_doubt_of_some_needs_a_second_class_too(store):
     """Nobody was asked the same before; only two of the six are in doubt."""
     put(store, days=(0,))
     put(store, days=(3,), at=0, pieces=PLAN.replace("reps = 10", "reps = 8"))
-    said = class_report(store).talk.note
+    said = class_report(store).advised.note
     assert said.startswith("No advice yet: it needs two classes in which the same was asked.")
     assert said.endswith(" Data of Bib 3 and Bib 4 is in doubt.")

@@ -13,9 +13,9 @@ from handbell.base.errors import StoreError, UsageError
 from handbell.cli.main import main
 from handbell.cli.output import plain
 from handbell.report import class_report
+from handbell.report.advised import Change, Single, change_lines
 from handbell.report.one_class.cells import cell_words
 from handbell.report.page import page
-from handbell.report.talk import Change, Single, change_lines
 from handbell.store import open_store
 from handbell.store.database import tables
 from handbell.store.people.wearers import clean_name, set_wearers

@@ -52,14 +52,11 @@ def frame(path):
 
 
 def test_those_worth_a_word_are_found_with_the_reason(report):
-    (bo,) = report.talk
-    assert bo.name == "Bo"
-    assert bo.why == (
-        "Going down in Rope skips, Push-up and Front plank.",
-        "Rates classes harder and harder: 5 at first, 9 lately.",
-    )
-    assert [(one.name, one.last) for one in report.away] == [("Dario", date(2026, 7, 6))]
-    assert report.headline[-1] == "Talk to Bo."
+    bo, dario = report.listed
+    assert (bo.name, bo.sort) == ("Bo", "goes down")
+    assert bo.why == "in Rope skips, Push-up and Front plank"
+    assert bo.also == ("rates classes harder and harder: 5 at first, 9 lately",)
+    assert (dario.name, dario.words) == ("Dario", "stays away: not seen since 6 Jul.")
 
 
 def test_everybody_has_a_line_with_where_they_go(report):
@@ -181,7 +178,8 @@ def test_the_command_prints_and_writes(path, tmp_path, capsys):
     assert main(["report", "--group", "--store", path, "--html", str(out)]) == 0
     said = capsys.readouterr().out
     assert said.startswith("The group, 29 June to 17 September 2026, 24 classes")
-    assert "- Dario: not seen since 6 Jul." in said and "- Bo: Going down in" in said
+    assert "- Dario stays away: not seen since 6 Jul. Ask after them." in said
+    assert "- Bo goes down: in Rope skips" in said
     assert "14 Sep" in said and out.exists()
     assert main(["report", "--group", "--weeks", "3", "--store", path, "--json"]) == 0
     data = json.loads(capsys.readouterr().out)["data"]["report"]

@@ -11,9 +11,10 @@ from classes import Piece, Press
 
 from handbell.base.errors import HandbellError
 from handbell.report import class_report
+from handbell.report.advised import Advised, Change, Single
 from handbell.report.one_class.charts import WIDE, bars_of
+from handbell.report.one_list import Listed
 from handbell.report.page import page, write_page
-from handbell.report.talk import Change, Single, Talk
 from handbell.store import open_store
 from handbell.store.people.wearers import set_wearers
 
@@ -104,9 +105,22 @@ def test_hostile_names_are_only_ever_text(report):
     assert "<bdi>נועה</bdi>" in text
     one = Single(7, "נועה", "Row", "harder", "12 reps", "kept", "kept to the end", False)
     change = Change(1, "Row", "harder", "", 0, 1, (one,))
-    told = page(replace(report, talk=Talk((), (change,), "")))
+    told = page(replace(report, advised=Advised((change,), "")))
     assert "<dd><b><bdi>נועה</bdi></b>:" in told
     assert "$\\frac" in found.text  # not typeset as mathematics
+
+
+def test_the_list_is_first_and_shut_and_not_printed_unless_asked(report):
+    one = Listed(5, "נועה", "struggles", "1 of 9 met, how hard: 9", "Ask why.", ("fades: Row",))
+    found = replace(report, listed=(one,))
+    shut, asked = page(found), page(found, with_list=True)
+    assert '<details class="list">' in shut and '<details class="list asked" open>' in asked
+    assert ".list:not(.asked) { display: none; }" in shut.split("@media print {")[1]
+    for text in (shut, asked):
+        outline_of(text)
+        assert text.index("<details") < text.index('id="minute"')
+        assert "<bdi>נועה</bdi></b> struggles: 1 of 9 met, how hard: 9. Also fades: Row." in text
+    assert "<details" not in page(replace(report, listed=()))
 
 
 def cells(text: str, exercise: str) -> list[tuple[str, dict[str, float]]]:
@@ -114,7 +128,7 @@ def cells(text: str, exercise: str) -> list[tuple[str, dict[str, float]]]:
     section = next(s for s in text.split("<section") if f"<bdi>{exercise}</bdi>" in s)
     found = []
     for words, svg, remark in re.findall(
-        r"<td class=.barred.>(.*?)(<svg.*?</svg>)?(| <small>.*?)</td>", section
+        r"<td class=.barred.[^>]*>(.*?)(<svg.*?</svg>)?(| <small>.*?)</td>", section
     ):
         drawn = ET.fromstring(svg) if svg else ()
         said = re.sub(r"<.*?>", "", words + remark).replace("\u00a0", " ")

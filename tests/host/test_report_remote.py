@@ -419,7 +419,7 @@ def test_what_a_box_counted_elsewhere_is_in_doubt(store):
     assert doubted == [
         "The data of Bib 2 in Squat and Lunge is in doubt and ranked nowhere: see below."
     ]
-    assert not found.talk.people
+    assert not found.listed
 
 
 @pytest.mark.parametrize("after_ms", [-500, 5])

@@ -229,7 +229,7 @@ def test_button_signals_missed_are_no_fade_and_no_ground_for_advice(store):
     assert [c.reps for c in row.cells] == [20, 20, 20, 10]
     assert (row.fade_percent, row.fade_missing) == (None, "data in doubt")
     assert not any("aded" in words for words in found.headline)
-    assert not found.talk.people, "the box is odd, not the person"
+    assert not found.listed, "the box is odd, not the person"
 
 
 def test_whoever_stood_at_a_box_whose_log_breaks_off_is_not_said_to_have_stayed_away(store):

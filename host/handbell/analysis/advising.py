@@ -15,7 +15,7 @@ from handbell.store import Store
 from handbell.store.logs.blocks import plan_source
 
 from .cases import FLAT_MOST, cases_of, classes_read
-from .doubt.doubts import findings_over
+from .doubt.doubts import Doubts
 from .doubt.finding import Finding
 from .past.history import PastClass, left_out, past_classes
 
@@ -46,7 +46,8 @@ def advise_class(
     ``text`` is the plan that is to be changed, so that steps fit what else is in it; without one it
     is the plan that the class was played by.
     """
-    return advise_last(store, past_classes(store, class_id, WEEKS), library, limits, text)
+    classes = past_classes(store, class_id, WEEKS)
+    return advise_last(store, classes, library, limits, Doubts(store, classes, library), text)
 
 
 def advise_last(
@@ -54,22 +55,22 @@ def advise_last(
     classes: Sequence[PastClass],
     library: Library,
     limits: Limits,
+    doubts: Doubts,
     text: PlanText | None = None,
 ) -> ClassAdvice:
     """Return the advice on the last of some classes, oldest first; as ``advise_class`` in all else.
 
-    Those of WEEKS before it should be there.
+    Those of WEEKS before it should be there; ``doubts`` are those of these classes at least.
     """
     most = looked_at(limits)
     text = text or _own_text(store, classes[-1])
-    findings = suspicions(store, classes, library, most)
+    findings = doubts.of(needed_by(classes, most))
     flat_most = max(FLAT_MOST, limits.flat.classes)
     cases = cases_of(classes, findings, most, flat_most)
     advices = advise_all(cases, library, limits, text)
     if any(a.ruling.rule == FLAT for a in advices):
         # What is flat rests on more classes than the other rules look at.
-        needed = classes_read(classes, flat_most) - findings.keys()
-        findings |= findings_over(store, classes, library, needed)
+        findings |= doubts.of(classes_read(classes, flat_most))
         cases = cases_of(classes, findings, most, flat_most)
         advices = advise_all(cases, library, limits, text)
     return ClassAdvice(
@@ -96,12 +97,9 @@ def looked_at(limits: Limits) -> int:
     return max(LOOKED_AT, *(getattr(rule, "classes", 0) for rule in rules))
 
 
-def suspicions(
-    store: Store, classes: Sequence[PastClass], library: Library, most: int
-) -> dict[int, list[Finding]]:
-    """Return, by class id, the findings of the classes that advice on the newest looks at.
+def needed_by(classes: Sequence[PastClass], most: int) -> set[int]:
+    """Return the classes, by id, whose findings advice on the newest looks at.
 
     ``most`` is of how many sessions each exercise's cases are made.
     """
-    needed = {classes[-1].row.id} | classes_read(classes, most)
-    return findings_over(store, classes, library, needed)
+    return {classes[-1].row.id} | classes_read(classes, most)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from handbell.base.times import day_of, days_of
 from handbell.base.words import several
 from handbell.cli.output import Out
-from handbell.cli.report_text import print_report
+from handbell.cli.report_text import print_list, print_report
 from handbell.report.one_class.model import ClassReport
 from handbell.report.over_time.athlete import AthleteReport
 from handbell.report.over_time.group_model import GroupReport
@@ -34,7 +34,8 @@ def print_athlete(report: AthleteReport, out: Out) -> None:
     for months in report.exercises:
         last = months.marks[-1]
         score = "" if last.score is None else f"{last.score:.1f} {months.unit}, "
-        made = f"{last.made} of {last.judged} made, " if last.judged else ""
+        doubt = "data in doubt, " if last.doubtful else ""
+        made = f"{last.made} of {last.judged} made, {doubt}" if last.judged else doubt
         out.line(f"- {months.name}: {made}{score}task: {last.asked}. {trend_words(months)}")
     out.line()
     out.line(report.caution, style="dim")
@@ -45,16 +46,9 @@ def print_group(report: GroupReport, out: Out) -> None:
     classes = several(report.classes, "class", "classes")
     out.line(f"The group, {days_of(report.first, report.last)}, {classes}", style="bold")
     out.line()
+    print_list(report.listed, out)
     for sentence in report.headline:
         out.line(f"- {sentence}")
-    if report.talk or report.away:
-        out.line()
-        out.line("Who to talk to", style="bold")
-    for gone in report.away:
-        out.line(f"- {gone.name}: not seen since {day_of(gone.last, report.last)}.")
-    for one in report.talk:
-        for why in one.why:
-            out.line(f"- {one.name}: {why}")
     out.line()
     headings = ("week of", "classes", "came", "made", "how hard", "load", "monotony", "strain")
     weeks = [(day_of(week.first, report.last), *week_cells(week)) for week in report.weeks]

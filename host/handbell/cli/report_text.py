@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from handbell.base.times import class_date, whole_clock
 from handbell.base.words import block_words, several
 from handbell.cli.output import Out
+from handbell.report.advised import Advised, change_lines
 from handbell.report.one_class.cells import cell_words, fade_words, length_words, number_of, unit_of
 from handbell.report.one_class.model import ClassReport, ExerciseTable
 from handbell.report.one_class.skew import rang_words
-from handbell.report.talk import Talk, change_lines
+from handbell.report.one_list import LIST_CAUTION, Listed
 from handbell.report.words import faded_by
 
 
@@ -22,6 +25,7 @@ def print_report(report: ClassReport, out: Out) -> None:
     who = several(report.attendance.came, "person", "people")
     out.line(f"{when}, {length_words(report)}, {boxes}, {who}")
     out.line()
+    print_list(report.listed, out)
     for sentence in report.headline:
         out.line(f"- {sentence}")
     if report.attendance.sentence:
@@ -33,7 +37,7 @@ def print_report(report: ClassReport, out: Out) -> None:
         out.line("What the remote did", style="bold")
     for line in report.steps.remote:
         out.line(f"- {line.sentence}")
-    print_talk(report.talk, out)
+    _advised(report.advised, out)
     if report.people:
         out.line()
         _people(report, out)
@@ -56,19 +60,23 @@ def print_report(report: ClassReport, out: Out) -> None:
     out.line(report.caution, style="dim")
 
 
-def print_talk(talk: Talk, out: Out) -> None:
-    """Print who to talk to and what to change."""
-    if talk.people:
-        out.line()
+def print_list(listed: Sequence[Listed], out: Out) -> None:
+    """Print who to talk to, a line each."""
+    if listed:
         out.line("Who to talk to", style="bold")
-    for person in talk.people:
-        for why in (*person.asks, *person.odd):
-            out.line(f"- {person.name}: {why}")
+        for one in listed:
+            out.line(f"- {one.name} {one.words} {one.ask}")
+        out.line(LIST_CAUTION, style="dim")
+        out.line()
+
+
+def _advised(advised: Advised, out: Out) -> None:
+    """Print what to change."""
     out.line()
     out.line("What to change", style="bold")
-    if talk.note:
-        out.line(f"- {talk.note}")
-    for change in talk.changes:
+    if advised.note:
+        out.line(f"- {advised.note}")
+    for change in advised.changes:
         for line in change_lines(change):
             why = f" ({line.why})" if line.why else ""
             out.line(f"- {change.exercise}, {line.who}: {line.words}{why}")
@@ -94,7 +102,7 @@ def _people(report: ClassReport, out: Out) -> None:
     rows = [
         (
             p.bib,
-            p.name,
+            f"{p.name}, data in doubt" if p.doubtful_in else p.name,
             p.group,
             f"{p.targets_made} of {p.targets}" if p.targets else "",
             whole_clock(p.earned_rest_ms) if p.targets else "",

@@ -11,6 +11,7 @@ from handbell.base.words import block_words, several, short
 
 from .one_class.model import ClassReport
 from .one_class.views import class_view
+from .one_list import LIST_CAUTION
 from .over_time.athlete import AthleteReport
 from .over_time.group_model import GroupReport
 from .over_time.views import athlete_view, group_view
@@ -22,13 +23,13 @@ HERE = Path(__file__).parent
 Report = ClassReport | AthleteReport | GroupReport
 
 
-def write_page(report: Report, path: Path) -> None:
+def write_page(report: Report, path: Path, *, with_list: bool = False) -> None:
     """Write the page; an old one stays whole until the new one is. Raises HandbellError."""
-    write_whole(path, page(report), own_sort=True, private=True)
+    write_whole(path, page(report, with_list=with_list), own_sort=True, private=True)
 
 
-def page(report: Report) -> str:
-    """Return the page's HTML."""
+def page(report: Report, *, with_list: bool = False) -> str:
+    """Return the page's HTML; with the list of who to talk to open, and printed, if asked."""
     import jinja2
     from markupsafe import Markup
 
@@ -47,6 +48,8 @@ def page(report: Report) -> str:
     view = _view(report)
     return env.get_template(view.template).render(
         report=report,
+        with_list=with_list,
+        list_caution=LIST_CAUTION,
         style=Markup((HERE / "page.css").read_text(encoding="utf-8")),
         sentence=lambda words: isolated(together(words), view.names),
         **view.shown,

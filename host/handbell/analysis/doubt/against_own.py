@@ -8,7 +8,7 @@ from ..past.history import PastClass
 from .exchange import WHOLE, Exchange, exchanges
 from .finding import CLASS_WIDE, GROUP_DAY, Finding
 from .jump import group_day, other_wearers
-from .paces import beside_own
+from .paces import beside_own, day_of_others
 
 
 def against_own(past: PastClass, before: Sequence[PastClass]) -> Iterable[Finding]:
@@ -17,7 +17,7 @@ def against_own(past: PastClass, before: Sequence[PastClass]) -> Iterable[Findin
     day = group_day(some)
     if day:
         yield Finding(GROUP_DAY, (), 0, CLASS_WIDE, day)
-    pairs = exchanges(some)
+    pairs = exchanges(past, before, {one.who.bib: day_of_others(some, one) for one in some})
     for pair in pairs:
         yield _exchanged(past, pair)
     told = {bib for pair in pairs for bib in pair.bibs}

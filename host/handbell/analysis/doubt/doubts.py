@@ -23,19 +23,26 @@ def nothing_doubtful(past: PastClass, who: Attended, sums: ExerciseSums) -> bool
     return False
 
 
-def findings_over(
-    store: Store, classes: Sequence[PastClass], library: Library, needed: Collection[int]
-) -> dict[int, list[Finding]]:
-    """Return the findings of some classes by id; ``classes`` are all there are, oldest first.
+class Doubts:
+    """What is suspicious about some classes, oldest first: each is read as a whole, once."""
 
-    Each of them is read as a whole for it.
-    """
-    return {
-        one.row.id: findings_of(one, taps_of(store, one.row.id), library, classes[:n])
-        + off_remote(one, courses_of_class(store, one.row.id))
-        for n, one in enumerate(classes)
-        if one.row.id in needed
-    }
+    def __init__(self, store: Store, classes: Sequence[PastClass], library: Library) -> None:
+        self._store = store
+        self._classes = classes
+        self._library = library
+        self._found: dict[int, list[Finding]] = {}
+
+    def of(self, needed: Collection[int]) -> dict[int, list[Finding]]:
+        """Return the findings of the needed classes, by id."""
+        for n, one in enumerate(self._classes):
+            if one.row.id in needed and one.row.id not in self._found:
+                self._found[one.row.id] = self._look(one, self._classes[:n])
+        return {n: some for n, some in self._found.items() if n in needed}
+
+    def _look(self, one: PastClass, before: Sequence[PastClass]) -> list[Finding]:
+        taps = taps_of(self._store, one.row.id)
+        courses = courses_of_class(self._store, one.row.id)
+        return findings_of(one, taps, self._library, before) + off_remote(one, courses)
 
 
 def doubtful_by(findings: Mapping[int, Sequence[Finding]]) -> Doubtful:

@@ -13,6 +13,7 @@ CLASS_WIDE = ""
 SIGNALS_MISSED = "signals-missed"
 OFF_REMOTE = "off-remote"
 GROUP_DAY = "group-day"
+CLOCK_LOST = "clock-lost"
 OF_BOX = (SIGNALS_MISSED, OFF_REMOTE)  # nothing to ask a person about
 
 

@@ -23,7 +23,7 @@ from ..past.history import PastClass
 from ..past.taps import TAP, Key, TapRow, counted
 from .against_own import against_own
 from .bursts import within_bursts
-from .finding import CLASS_WIDE, SIGNALS_MISSED, Finding
+from .finding import CLASS_WIDE, CLOCK_LOST, SIGNALS_MISSED, Finding
 from .lumps import Lump, lumps
 from .together import together
 
@@ -235,7 +235,7 @@ def clocks_lost(look: Look) -> Iterable[Finding]:
     for run in look.past.record.runs:
         if run.clock == "lost":
             yield Finding(
-                "clock-lost",
+                CLOCK_LOST,
                 (),
                 run.station,
                 CLASS_WIDE,

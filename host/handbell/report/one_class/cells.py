@@ -37,6 +37,8 @@ def cell_words(table: ExerciseTable, cell: Cell) -> tuple[str, str]:
         remarks.append("not confirmed")
     if cell.outcome == "done" and not cell.agreed:
         remarks.append("box and recount differ")
+    if cell.doubtful:
+        remarks.append("in doubt")
     return main, ", ".join(filter(None, [*remarks, cell.amended]))
 
 

@@ -36,16 +36,17 @@ def bars_of(table: ExerciseTable) -> Bars:
     most = max(max(cell.reps or 0, cell.goal) for row in table.rows for cell in row.cells)
     goals = table.ask == "open" and any(table.goals)
     rows: list[dict[int, str]] = []
-    outlined = False
+    outlined = doubted = False
     for row in table.rows:
         rows.append({})
         for cell in row.cells:
             share = _share(table, cell, most)
             if share is not None:
                 goal = cell.goal / most if goals else 0.0
-                rows[-1][cell.round] = _bar(share, cell.made is False, goal)
+                rows[-1][cell.round] = _bar(share, cell, goal)
                 outlined |= cell.made is False
-    return Bars(tuple(rows), _meaning(table, most, goals, outlined) if any(rows) else "")
+                doubted |= cell.doubtful
+    return Bars(tuple(rows), _meaning(table, most, goals, outlined, doubted) if any(rows) else "")
 
 
 def _share(table: ExerciseTable, cell: Cell, most: int) -> float | None:
@@ -61,24 +62,27 @@ def _share(table: ExerciseTable, cell: Cell, most: int) -> float | None:
     return cell.reps / whole if whole else None
 
 
-def _bar(share: float, missed: bool, goal: float) -> str:
+def _bar(share: float, cell: Cell, goal: float) -> str:
     long = WIDE * min(share, 1.0)
+    doubt = " doubted" if cell.doubtful else ""
     marks = [svg.bar("whole", (0, 0), WIDE, HIGH)]
-    if missed:
+    if cell.made is False:
         inside = max(long - 2 * EDGE, 0), HIGH - 2 * EDGE
-        marks.append(svg.bar("missed", (EDGE, EDGE), *inside))
+        marks.append(svg.bar(f"missed{doubt}", (EDGE, EDGE), *inside))
     else:
-        marks.append(svg.bar("bar", (0, 0), long, HIGH))
+        marks.append(svg.bar(f"bar{doubt}", (0, 0), long, HIGH))
     if goal:
         marks.append(svg.line("goal", (WIDE * goal, 0), (WIDE * goal, HIGH)))
     return svg.ornament("strip", (WIDE, HIGH), marks)
 
 
-def _meaning(table: ExerciseTable, most: int, goals: bool, outlined: bool) -> str:
+def _meaning(table: ExerciseTable, most: int, goals: bool, outlined: bool, doubted: bool) -> str:
     ask, unit = table.ask, "leg" if table.tap == "leg" else "rep"
     said = [f"A whole bar: {_WHOLE.get(ask) or several(most, unit)}."]
     if goals:
         said.append("Line across: the goal.")
     if outlined:
         said.append(f"Outlined: {_OUTLINED[ask]}.")
+    if doubted:
+        said.append("Pale: in doubt.")
     return " ".join(said)

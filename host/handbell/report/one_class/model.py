@@ -9,6 +9,7 @@ from datetime import datetime, timezone
 from handbell.analysis.advising import WEEKS as ADVICE_WEEKS
 from handbell.analysis.past.history import past_classes
 from handbell.analysis.summary import (
+    Doubtful,
     Exercise,
     Person,
     Series,
@@ -16,7 +17,9 @@ from handbell.analysis.summary import (
     never_tapped,
     people_of,
 )
-from handbell.report.talk import Talk, talk_of
+from handbell.report.advised import Advised
+from handbell.report.after_class import after_class
+from handbell.report.one_list import Listed
 from handbell.report.words import asked_of
 from handbell.store import Store
 from handbell.store.logs.blocks import block_names
@@ -62,7 +65,8 @@ class BoxLine:
 class PersonLine:
     """One bib over the class; ``fade_*`` tell the exercise in which it faded most.
 
-    Of who ``never_pressed`` nothing counts as kept or missed.
+    Of who ``never_pressed`` nothing counts as kept or missed. ``doubtful_in`` are the exercises
+    whose numbers are in doubt; they stand in all else here.
     """
 
     bib: int
@@ -79,6 +83,7 @@ class PersonLine:
     fade_at_least: bool
     fade_in: str
     never_pressed: bool
+    doubtful_in: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -86,7 +91,7 @@ class Cell:
     """One bib's one window. Lengths in ms; None where there is nothing to say.
 
     ``amended`` says what stood there before the coach amended it, "" as it was counted. ``outcome``
-    is "no press" where nothing tells that anybody was there.
+    is "no press" where nothing tells that anybody was there. ``doubtful``: its numbers are so.
     """
 
     round: int
@@ -101,6 +106,7 @@ class Cell:
     agreed: bool
     confirmed: bool
     amended: str
+    doubtful: bool
 
 
 @dataclass(frozen=True)
@@ -143,6 +149,8 @@ class ExerciseTable:
 class ClassReport:
     """All of a class's report. ``headline``, ``odd`` and ``corrected`` are sentences.
 
+    ``listed`` is who to talk to, ``advised`` what to change.
+
     ``rated``: the plan asks how hard it was. ``hall`` is named where the store has several.
     """
 
@@ -164,7 +172,8 @@ class ClassReport:
     corrected: tuple[str, ...]
     skew: SkewReport
     steps: StepReport
-    talk: Talk
+    listed: tuple[Listed, ...]
+    advised: Advised
     hall: str = ""
     caution: str = CAUTION
 
@@ -179,7 +188,8 @@ def class_report(store: Store, class_id: int | None = None) -> ClassReport:
     classes = past_classes(store, class_id, ADVICE_WEEKS)
     record = classes[-1].record
     done = efforts(record)
-    talk, findings = talk_of(store, classes)
+    after = after_class(store, classes)
+    findings = after.findings
 
     def doubtful(effort: Effort) -> bool:
         return any(f.spoils(effort) for f in findings)
@@ -223,12 +233,15 @@ def class_report(store: Store, class_id: int | None = None) -> ClassReport:
         people=tuple(_person_line(p, named(p.bib)) for p in people),
         absent=tuple(named(b) for b in _absent(record)),
         attendance=attendance_report(record, people, athletes(store), named),
-        exercises=tuple(_exercise_table(e, blocks, named, was, nobody) for e in exercises),
+        exercises=tuple(
+            _exercise_table(e, blocks, named, was, nobody, doubtful) for e in exercises
+        ),
         odd=tuple(odd),
         corrected=tuple(corrections(record, named)),
         skew=skew,
         steps=steps,
-        talk=talk,
+        listed=after.listed,
+        advised=after.advised,
     )
 
 
@@ -274,6 +287,7 @@ def _person_line(person: Person, name: str) -> PersonLine:
         fade_at_least=worst is not None and worst.fade.at_least,
         fade_in=worst.name if worst else "",
         never_pressed=person.never_pressed,
+        doubtful_in=person.doubtful_in,
     )
 
 
@@ -283,6 +297,7 @@ def _exercise_table(
     named: Named,
     was: Mapping[Key, str],
     nobody: Collection[int],
+    doubtful: Doubtful,
 ) -> ExerciseTable:
     sides = any(e.both_sides for s in exercise.series for e in s.efforts)
     return ExerciseTable(
@@ -295,18 +310,22 @@ def _exercise_table(
         goals=exercise.goals,
         rounds=max(len(s.efforts) for s in exercise.series),
         rows=tuple(
-            _nobodys_row(s, named(s.bib)) if s.bib in nobody else _row(s, named(s.bib), was)
+            _nobodys_row(s, named(s.bib))
+            if s.bib in nobody
+            else _row(s, named(s.bib), was, doubtful)
             for s in exercise.series
         ),
     )
 
 
-def _row(series: Series, name: str, was: Mapping[Key, str]) -> Row:
+def _row(series: Series, name: str, was: Mapping[Key, str], doubtful: Doubtful) -> Row:
     fade = series.fade
     return Row(
         bib=series.bib,
         name=name,
-        cells=tuple(_cell(e, was.get((e.run, e.window, e.slot), "")) for e in series.efforts),
+        cells=tuple(
+            _cell(e, was.get((e.run, e.window, e.slot), ""), doubtful(e)) for e in series.efforts
+        ),
         form=fade.form.value if fade.form else "",
         mean=fade.mean,
         best=fade.best,
@@ -320,14 +339,14 @@ def _nobodys_row(series: Series, name: str) -> Row:
     """Return the rounds of somebody of whom nothing tells that they were there."""
     cells = []
     for e in series.efforts:
-        cell = _cell(e, "")
+        cell = _cell(e, "", False)
         if e.outcome in (Outcome.DONE, *BROKEN):
             cell = replace(cell, outcome=NO_PRESS, reps=None, held_ms=None, made=None)
         cells.append(cell)
     return Row(series.bib, name, tuple(cells), "", None, None, None, False, "never pressed")
 
 
-def _cell(e: Effort, amended: str) -> Cell:
+def _cell(e: Effort, amended: str, doubtful: bool) -> Cell:
     return Cell(
         round=e.round,
         outcome=e.outcome.value,
@@ -341,4 +360,5 @@ def _cell(e: Effort, amended: str) -> Cell:
         agreed=e.agreed,
         confirmed=e.confirmed,
         amended=amended,
+        doubtful=doubtful,
     )

@@ -4,7 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
 
-from handbell.analysis.doubt.finding import GROUP_DAY, SIGNALS_MISSED, Finding
+from handbell.analysis.doubt.finding import (
+    CLASS_WIDE,
+    CLOCK_LOST,
+    GROUP_DAY,
+    OF_BOX,
+    SIGNALS_MISSED,
+    Finding,
+)
 from handbell.analysis.summary import Person
 from handbell.base.times import seconds_of, whole_clock
 from handbell.base.words import few, listed, quoted, several
@@ -19,6 +26,7 @@ from handbell_core import faults
 Named = Callable[[int], str]
 
 MOST_NAMED = 3  # so that a sentence stays a sentence
+FINDINGS_SHOWN = 2  # of a sort and a person
 
 
 def oddities(
@@ -50,8 +58,22 @@ def oddities(
         *_names(record, people),
         *_bibs(record, named),
         *_tallies(efforts, named),
-        *(f"{f.evidence}." for f in findings if f.name == GROUP_DAY),
+        *_found(record, findings, named),
     ]
+
+
+def _found(record: ClassRecord, findings: Sequence[Finding], named: Named) -> list[str]:
+    """Say whose taps look odd and how; what is odd about a box is said with the box."""
+    labels = {run.station: label_of(run) for run in record.runs}
+    found: dict[tuple[str, str], list[str]] = {}
+    for f in findings:
+        if f.name == GROUP_DAY:
+            found.setdefault((f.name, ""), []).append(f.evidence)
+        elif f.name not in (*OF_BOX, CLOCK_LOST):
+            who = listed(map(named, f.bibs)) or labels.get(f.station, f"Station {f.station}")
+            join = ": " if f.exercise == CLASS_WIDE else ", "
+            found.setdefault((f.name, who), []).append(f"{who}{join}{f.evidence}")
+    return [f"{'; '.join(few(some, FINDINGS_SHOWN))}." for some in found.values()]
 
 
 def _stations(record: ClassRecord) -> list[str]:

@@ -6,7 +6,7 @@ from typing import Any
 
 from handbell.base.markup import together
 from handbell.base.times import class_date
-from handbell.report.talk import ADVICE_CAUTION, change_lines
+from handbell.report.advised import ADVICE_CAUTION, change_lines
 from handbell.report.view import View
 
 from .cells import cell_words, fade_words, length_words, number_of, unit_of
@@ -26,7 +26,7 @@ def class_view(report: ClassReport) -> View:
             for box, line in zip(report.boxes, report.skew.lines, strict=True)
         ],
         "changes": [
-            {"exercise": c.exercise, "lines": change_lines(c)} for c in report.talk.changes
+            {"exercise": c.exercise, "lines": change_lines(c)} for c in report.advised.changes
         ],
         "advice_caution": ADVICE_CAUTION,
         "has_skew": not report.skew.in_step

@@ -9,9 +9,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from handbell.analysis.advising import looked_at, suspicions
-from handbell.analysis.cases import cases_of
-from handbell.analysis.doubt.doubts import Doubtful, doubtful_by, findings_over, nothing_doubtful
+from handbell.analysis.advising import advise_class
+from handbell.analysis.doubt.doubts import Doubtful, Doubts, doubtful_by, nothing_doubtful
 from handbell.analysis.past.history import (
     MINUTE_MS,
     Attendance,
@@ -31,9 +30,8 @@ from handbell.base.errors import HandbellError
 from handbell.base.times import day_of, days_of, whole_clock
 from handbell.base.words import few, listed, several
 from handbell.coach.advice.limits import load_limits
-from handbell.coach.advice.plan import advise_all
 from handbell.coach.library.shelf import load_library
-from handbell.report.talk import Single, single_of
+from handbell.report.advised import Single, single_of
 from handbell.store import Store
 from handbell.store.people.names import key_of
 from handbell_core import timeline as t
@@ -62,7 +60,8 @@ class Came:
 class ClassLine:
     """One class they came to; ``rating`` and ``load`` None where they gave no answer.
 
-    ``rated``: the plan asks how hard it was.
+    ``rated``: the plan asks how hard it was. ``doubtful``: of its targets or holds some
+    are in doubt.
     """
 
     class_id: int
@@ -77,6 +76,7 @@ class ClassLine:
     rated: bool
     rating: int | None
     load: float | None
+    doubtful: bool
 
 
 @dataclass(frozen=True)
@@ -107,8 +107,9 @@ def athlete_report(
     classes = past_classes(store, until, weeks)
     person = find_person(classes, who)
     history = classes_of(classes, person.key)
-    exercises = tuple(months_of(history, _doubtful(store, classes, history)))
-    lines = tuple(_class_line(past, there) for past, there in history)
+    doubtful = _doubtful(store, classes, history)
+    exercises = tuple(months_of(history, doubtful))
+    lines = tuple(_class_line(past, there, doubtful) for past, there in history)
     came = tuple(_came(classes, person.key))
     there = attendance(classes, person.key)
     return AthleteReport(
@@ -121,7 +122,7 @@ def athlete_report(
         exercises=exercises,
         classes=lines,
         weeks=tuple(weeks_of(rated_of(classes, person.key))),
-        next=_next(store, classes, person, history[-1][0]),
+        next=_next(store, person, history[-1][0]),
     )
 
 
@@ -143,10 +144,10 @@ def _doubtful(
     except HandbellError:  # in the coach's own file; the coach is told on the class's page
         return nothing_doubtful
     came = {past.row.id for past, _ in history}
-    return doubtful_by(findings_over(store, classes, library, came))
+    return doubtful_by(Doubts(store, classes, library).of(came))
 
 
-def _class_line(past: PastClass, who: Attended) -> ClassLine:
+def _class_line(past: PastClass, who: Attended, doubtful: Doubtful) -> ClassLine:
     minutes = past.slot_ms / MINUTE_MS
     targets = [e for e in who.exercises if e.ask == t.ASK_TARGET]
     holds = [e for e in who.exercises if e.ask == t.ASK_HOLD]
@@ -163,26 +164,21 @@ def _class_line(past: PastClass, who: Attended) -> ClassLine:
         rated=past.rated,
         rating=who.rating,
         load=session_load(who.rating, minutes),
+        doubtful=any(doubtful(past, who, e) for e in (*targets, *holds)),
     )
 
 
-def _next(
-    store: Store, classes: Sequence[PastClass], person: Person, last: PastClass
-) -> tuple[Single, ...]:
+def _next(store: Store, person: Person, last: PastClass) -> tuple[Single, ...]:
     """Return the steps advised after the last class they came to, but not from doubtful data."""
     try:
         library, limits = load_library(), load_limits()
     except HandbellError:  # in the coach's own files; the coach is told on the class's page
         return ()
-    until = list(classes[: classes.index(last) + 1])
     bibs = {w.bib for w in last.people if w.person.key == person.key}
-    most = looked_at(limits)
-    found = cases_of(until, suspicions(store, until, library, most), most)
-    cases = [c for c in found if c.bib in bibs]
     return tuple(
         single_of(advice)
-        for advice in advise_all(cases, library, limits)
-        if advice.step is not None and advice.judged
+        for advice in advise_class(store, last.row.id, library, limits).advices
+        if advice.case.bib in bibs and advice.step is not None and advice.judged
     )
 
 
@@ -226,6 +222,7 @@ def _last_words(last: ClassLine) -> str:
         said.append(f"{whole_clock(last.earned_rest_ms)} of rest earned")
     if last.holds:
         said.append(f"{last.holds_kept} of {several(last.holds, 'hold')} kept")
-    words = f"{listed(said)}." if said else "nothing to make."
+    doubt = ", in doubt" if last.doubtful else ""
+    words = f"{listed(said)}{doubt}." if said else "nothing to make."
     hard = "" if last.rating is None else f" You rated it {last.rating} of 10."
     return f"Your last class, {day_of(last.day)}: {words}{hard}"

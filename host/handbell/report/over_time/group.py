@@ -9,8 +9,9 @@ from datetime import timedelta
 from statistics import median
 
 from handbell.analysis.advising import WEEKS as ADVICE_WEEKS
-from handbell.analysis.doubt.doubts import Doubtful, doubtful_by, findings_over, nothing_doubtful
-from handbell.analysis.doubt.finding import Finding
+from handbell.analysis.advising import advise_last
+from handbell.analysis.doubt.doubts import Doubtful, Doubts, doubtful_by, nothing_doubtful
+from handbell.analysis.lately import lately_of
 from handbell.analysis.past.history import (
     Attended,
     PastClass,
@@ -27,8 +28,9 @@ from handbell.analysis.past.history import (
 from handbell.analysis.past.load import WEEK, week_of, weeks_of
 from handbell.analysis.trend import directions, trend_of
 from handbell.base.errors import HandbellError
+from handbell.coach.advice.limits import load_limits
 from handbell.coach.library.shelf import load_library
-from handbell.report.talk import talk_of
+from handbell.report.one_list import Listed, one_list
 from handbell.store import Store
 
 from .group_model import (
@@ -39,27 +41,28 @@ from .group_model import (
     Middle,
     Whole,
 )
-from .group_words import away, headline, to_talk
+from .group_words import headline, over_time
 from .months import Months, months_of, told_together
 
 WEEKS = 12
+LATELY = 3  # of somebody's last classes, for the list
+LOOKED_AT = 40  # classes; a year of many would take minutes
 
 
 def group_report(store: Store, until: int | None = None, weeks: int = WEEKS) -> GroupReport:
     """Work out the group's weeks up to a class, the newest without an id; raises StoreError."""
     seen = past_classes(store, until, max(weeks, ADVICE_WEEKS))
     classes = last_weeks(seen, weeks)
-    whole = _sure(store, seen, classes)
-    by_week = tuple(_weeks(classes, whole))
+    whole, doubtful, listed = _looked_at(store, seen, classes)
+    by_week = tuple(_weeks(classes, whole, doubtful))
     people = tuple(sorted((_person(one) for one in whole), key=_by_name))
-    talk = tuple(to_talk(talk_of(store, last_weeks(seen, ADVICE_WEEKS))[0], whole))
     return GroupReport(
         first=classes[0].day,
         last=classes[-1].day,
         classes=len(classes),
-        headline=(*headline(by_week, people, talk), *(f"{one}." for one in left_out(classes))),
-        talk=talk,
-        away=tuple(away(whole, classes[-1].day)),
+        headline=(*headline(by_week, people), *(f"{one}." for one in left_out(classes))),
+        looked_at=min(LOOKED_AT, len(classes)),
+        listed=listed,
         weeks=by_week,
         people=people,
         exercises=tuple(_exercises(whole)),
@@ -88,35 +91,38 @@ def _whole(
     )
 
 
-def _sure(store: Store, seen: Sequence[PastClass], classes: Sequence[PastClass]) -> list[Whole]:
+def _looked_at(
+    store: Store, seen: Sequence[PastClass], classes: Sequence[PastClass]
+) -> tuple[list[Whole], Doubtful, tuple[Listed, ...]]:
+    """Return everybody's weeks, what is in doubt about them, and who to talk to."""
+    try:
+        library, limits = load_library(), load_limits()
+    except HandbellError:  # in the coach's own files; the coach is told with the advice
+        return _together([_whole(classes, p) for p in everybody(classes)]), nothing_doubtful, ()
+    doubts = Doubts(store, seen, library)
+    whole, doubtful = _sure(classes, doubts)
+    advised = advise_last(store, last_weeks(seen, ADVICE_WEEKS), library, limits, doubts)
+    keys = {one.person.key for one in whole}
+    lately = [one for one in lately_of(classes, doubts.of, LATELY) if one.key in keys]
+    reasons = over_time(whole, classes[-1].day)
+    return whole, doubtful, one_list(lately, advised.advices, limits, reasons)
+
+
+def _sure(classes: Sequence[PastClass], doubts: Doubts) -> tuple[list[Whole], Doubtful]:
     """Return everybody's weeks; who goes somewhere does so without what is in doubt.
 
-    The classes of those alone are read for it, as long as somebody else comes up by that.
+    Of many classes only the newest are read for it, and those of who goes somewhere, as long as
+    somebody else comes up by that.
     """
-    people = everybody(classes)
-    whole = _together([_whole(classes, person) for person in people])
-    looked: set[str] = set()
-    findings: dict[int, list[Finding]] = {}
-    try:
-        library = load_library()
-    except HandbellError:  # in the coach's own file; the coach is told with the advice
-        return whole
-    while new := {one.person.key for one in whole if _moved(one)} - looked:
-        looked |= new
-        needed = {c.row.id for key in new for c, _ in classes_of(classes, key)} - findings.keys()
-        findings |= findings_over(store, seen, library, needed)
-        doubtful = doubtful_by({n: some for n, some in findings.items() if some})
-        whole = _together(
-            [
-                _whole(classes, p, doubtful) if p.key in looked else one
-                for p, one in zip(people, whole, strict=True)
-            ]
-        )
-    return whole
-
-
-def _moved(one: Whole) -> bool:
-    return any(m.direction for m in one.months)
+    needed = {c.row.id for c in classes[-LOOKED_AT:]}
+    while True:
+        doubtful = doubtful_by(doubts.of(needed))
+        whole = _together([_whole(classes, p, doubtful) for p in everybody(classes)])
+        moved = [one.person.key for one in whole if any(m.direction for m in one.months)]
+        more = {c.row.id for key in moved for c, _ in classes_of(classes, key)} - needed
+        if not more:
+            return whole, doubtful
+        needed |= more
 
 
 def _together(whole: Sequence[Whole]) -> list[Whole]:
@@ -131,12 +137,14 @@ def _together(whole: Sequence[Whole]) -> list[Whole]:
     ]
 
 
-def _weeks(classes: Sequence[PastClass], whole: Sequence[Whole]) -> Iterable[GroupWeek]:
+def _weeks(
+    classes: Sequence[PastClass], whole: Sequence[Whole], doubtful: Doubtful
+) -> Iterable[GroupWeek]:
     monday, last = week_of(classes[0].day), week_of(classes[-1].day)
     came = {w.person.key for c in classes for w in c.people if w.there}
     while monday <= last:
         held = [c for c in classes if week_of(c.day) == monday]
-        done = [e for c in held for w in c.people if w.there for e in w.exercises]
+        done = [(c, w, e) for c in held for w in c.people if w.there for e in w.exercises]
         ratings = [w.rating for c in held for w in c.people if w.there and w.rating is not None]
         own = [w for one in whole for w in one.weeks if w.first == monday and w.classes]
         yield GroupWeek(
@@ -145,8 +153,9 @@ def _weeks(classes: Sequence[PastClass], whole: Sequence[Whole]) -> Iterable[Gro
             came=sum(w.there for c in held for w in c.people),
             never=sum(_may_have_come(w) for c in held for w in c.people),
             planned=sum(expected(c, classes, came) for c in held),
-            made=sum(e.made for e in done),
-            judged=sum(e.judged for e in done),
+            made=sum(e.made for _, _, e in done),
+            judged=sum(e.judged for _, _, e in done),
+            in_doubt=sum(e.judged for c, w, e in done if doubtful(c, w, e)),
             rating=_middle(ratings),
             load=_middle(w.total for w in own),
             monotony=_middle(w.monotony for w in own),
@@ -173,6 +182,7 @@ def _person(one: Whole) -> GroupPerson:
         attendance=one.attendance,
         made=sum(m.made for months in one.months for m in months.marks),
         judged=sum(m.judged for months in one.months for m in months.marks),
+        in_doubt=sum(m.judged for months in one.months for m in months.marks if m.doubtful),
         rating=median(ratings) if ratings else None,
         weekly_load=median(loads) if loads else None,
         up=tuple(m.name for m in one.months if m.direction == 1),
@@ -198,4 +208,5 @@ def _exercises(whole: Sequence[Whole]) -> Iterable[GroupExercise]:
             unclear=counts[None],
             made=sum(mark.made for m in some for mark in m.marks),
             judged=sum(mark.judged for m in some for mark in m.marks),
+            in_doubt=sum(mark.judged for m in some for mark in m.marks if mark.doubtful),
         )

@@ -8,6 +8,7 @@ from datetime import date
 from handbell.analysis.past.history import Attendance, Person
 from handbell.analysis.past.load import Week
 from handbell.analysis.trend import Trend
+from handbell.report.one_list import Listed
 
 from .months import Months
 
@@ -31,9 +32,9 @@ class Middle:
 class GroupWeek:
     """One week from Monday ``first`` on. ``made`` of the ``judged`` windows of everybody.
 
-    ``came`` counts people, class by class, of the ``planned`` ones who should have; ``never`` of
-    those who did not never pressed, though nobody said that they were absent. The rest is of
-    people, None where none of them has it.
+    ``in_doubt`` are those of the ``judged`` whose data is in doubt. ``came`` counts people, class
+    by class, of the ``planned`` ones who should have; ``never`` of those who did not never pressed,
+    though nobody said that they were absent. The rest is of people, None where none of them has it.
     """
 
     first: date
@@ -43,6 +44,7 @@ class GroupWeek:
     never: int
     made: int
     judged: int
+    in_doubt: int
     rating: Middle | None
     load: Middle | None
     monotony: Middle | None
@@ -51,12 +53,16 @@ class GroupWeek:
 
 @dataclass(frozen=True)
 class GroupPerson:
-    """One person over the weeks; ``up`` and ``down`` name exercises, ``unclear`` counts them."""
+    """One person over the weeks; ``up`` and ``down`` name exercises, ``unclear`` counts them.
+
+    ``in_doubt`` as of a week.
+    """
 
     name: str
     attendance: Attendance
     made: int
     judged: int
+    in_doubt: int
     rating: float | None
     weekly_load: float | None
     up: tuple[str, ...]
@@ -67,7 +73,7 @@ class GroupPerson:
 
 @dataclass(frozen=True)
 class GroupExercise:
-    """One exercise over everybody who did it."""
+    """One exercise over everybody who did it; ``in_doubt`` as of a week."""
 
     name: str
     people: int
@@ -77,34 +83,23 @@ class GroupExercise:
     unclear: int
     made: int
     judged: int
-
-
-@dataclass(frozen=True)
-class ToTalk:
-    """Somebody worth a word, and why."""
-
-    name: str
-    why: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Away:
-    """Somebody who used to come and was last there two weeks ago or more."""
-
-    name: str
-    last: date
+    in_doubt: int
 
 
 @dataclass(frozen=True)
 class GroupReport:
-    """All of the group's report; ``headline`` are sentences."""
+    """All of the group's report; ``headline`` are sentences, ``listed`` is who to talk to.
+
+    Only the newest ``looked_at`` classes were searched for data in doubt, and those of who goes up
+    or down.
+    """
 
     first: date
     last: date
     classes: int
     headline: tuple[str, ...]
-    talk: tuple[ToTalk, ...]
-    away: tuple[Away, ...]
+    looked_at: int
+    listed: tuple[Listed, ...]
     weeks: tuple[GroupWeek, ...]
     people: tuple[GroupPerson, ...]
     exercises: tuple[GroupExercise, ...]

@@ -1,67 +1,67 @@
-"""What a coach should know of the group first: the sentences, and who to talk to."""
+"""What a coach should know of the group first: the sentences, and what gives reason to talk."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from datetime import date
 
+from handbell.analysis.lately import Sort
+from handbell.base.times import day_of
 from handbell.base.words import few, listed, several
-from handbell.report.talk import Talk
 from handbell.report.words import percent_of
 
-from .group_model import Away, GroupPerson, GroupWeek, ToTalk, Whole
+from .group_model import GroupPerson, GroupWeek, Whole
 
 AWAY_DAYS = 14
 REGULAR_LEAST = 3  # classes, before it is worth a word that somebody stays away
 MOST_NAMED = 4
 
 
-def to_talk(last: Talk, whole: Sequence[Whole]) -> Iterable[ToTalk]:
-    """Return people with a reason for a word, those with most reasons first.
-
-    ``last`` is what the last class gives reason for.
-    """
-    asked = {p.name: [*p.asks, *p.odd] for p in last.people}
-    found = []
-    for one in whole:
-        why = [*_going_down(one), *_harder_felt(one)]
-        why += asked.get(one.person.name, [])
-        if why:
-            found.append(ToTalk(one.person.name, tuple(why)))
-    return sorted(found, key=lambda talk: (-len(talk.why), talk.name.casefold()))
-
-
-def away(whole: Sequence[Whole], today: date) -> Iterable[Away]:
-    """Return those who came often and have not for AWAY_DAYS, the longest away first."""
-    came = [(one.attendance, one.person.name) for one in whole]
-    gone = [
-        Away(name, there.last)
-        for there, name in came
-        if there.last is not None
-        and there.came >= REGULAR_LEAST
-        and (today - there.last).days >= AWAY_DAYS
-    ]
-    return sorted(gone, key=lambda one: (one.last, one.name.casefold()))
+def over_time(whole: Sequence[Whole], today: date) -> dict[str, dict[Sort, str]]:
+    """Return, by a person's key, what many classes give reason to talk about."""
+    return {
+        one.person.key: {
+            sort: why
+            for sort, why in (
+                (Sort.DECLINES, _going_down(one)),
+                (Sort.HARDER, _harder_felt(one)),
+                (Sort.AWAY, _away(one, today)),
+            )
+            if why
+        }
+        for one in whole
+    }
 
 
-def _going_down(one: Whole) -> Iterable[str]:
+def _away(one: Whole, today: date) -> str:
+    """Return since when somebody who came often has not, for AWAY_DAYS or more."""
+    last = one.attendance.last
+    if last is None or one.attendance.came < REGULAR_LEAST or (today - last).days < AWAY_DAYS:
+        return ""
+    return f"not seen since {day_of(last, today)}"
+
+
+def _going_down(one: Whole) -> str:
     names = [m.name for m in one.months if m.direction == -1]
     if len(names) > MOST_NAMED:
-        yield f"Going down in {len(names)} of {several(len(one.months), 'exercise')}."
-    elif names:
-        yield f"Going down in {listed(names)}."
+        return f"in {len(names)} of {several(len(one.months), 'exercise')}"
+    return f"in {listed(names)}" if names else ""
 
 
-def _harder_felt(one: Whole) -> Iterable[str]:
+def _harder_felt(one: Whole) -> str:
     """Classes that are rated higher and higher, whatever the reason."""
-    if one.felt_harder:
-        first, last = one.ratings[0][1], one.ratings[-1][1]
-        yield f"Rates classes harder and harder: {first} at first, {last} lately."
+    if not one.felt_harder:
+        return ""
+    return f"{one.ratings[0][1]} at first, {one.ratings[-1][1]} lately"
 
 
-def headline(
-    weeks: Sequence[GroupWeek], people: Sequence[GroupPerson], talk: Sequence[ToTalk]
-) -> list[str]:
+def doubt_of(some: Iterable[GroupWeek]) -> str:
+    """Return how many windows of some weeks are in doubt, "" for none."""
+    count = sum(w.in_doubt for w in some)
+    return f"; {count} of them in doubt" if count else ""
+
+
+def headline(weeks: Sequence[GroupWeek], people: Sequence[GroupPerson]) -> list[str]:
     """Return the sentences at the top, the most useful first."""
     came, planned = sum(w.came for w in weeks), sum(w.planned for w in weeks)
     made, judged = sum(w.made for w in weeks), sum(w.judged for w in weeks)
@@ -74,9 +74,8 @@ def headline(
         times = several(never, "time")
         found[0] += f" {times} nobody was called absent, but no button pressed: did they come?"
     if judged:
-        found.append(
-            f"Targets, goals and holds met: {made} of {judged}, {percent_of(100 * made / judged)}."
-        )
+        share = percent_of(100 * made / judged)
+        found.append(f"Targets, goals and holds met: {made} of {judged}, {share}{doubt_of(weeks)}.")
     for words, moved in (
         ("Going up", [(p.name, len(p.up)) for p in people if len(p.up) > len(p.down)]),
         ("Going down", [(p.name, len(p.down)) for p in people if len(p.down) > len(p.up)]),
@@ -91,6 +90,4 @@ def headline(
         found.append(
             f"How hard it was: {first:.1f} of 10 in the first week, {last:.1f} in the last."
         )
-    if talk:
-        found.append(f"Talk to {listed(few([one.name for one in talk], MOST_NAMED))}.")
     return found

@@ -12,10 +12,9 @@ from handbell.base.times import MONTHS, day_of, days_of, whole_clock
 from handbell.base.words import few, several, short
 from handbell.coach.advice.advice import Verdict
 from handbell.report.view import View
-from handbell.report.words import percent_of
 
 from .athlete import AthleteReport, ClassLine
-from .group_model import GroupPerson, GroupReport, GroupWeek
+from .group_model import GroupExercise, GroupPerson, GroupReport, GroupWeek
 from .lines import Bar, Dot, Visit, bars, dots, visits
 from .months import Mark, Months, trend_words
 
@@ -30,6 +29,11 @@ CLASS_HEADS = (
     "How hard, 0–10",
     "Load",
 )
+WEEK_HEADS = ("Classes", "Came", "Made", "How hard", "Load", "Monotony", "Strain")
+PERSON_HEADS = ("Came", "Last", "Made", "How hard", "Load a week", "Going up", "Going down")
+EXERCISE_HEADS = (
+    "People", "Made", "Going up", "Going down", "No clear change", "Too few classes",
+)  # fmt: skip
 NOT_ASKED = "not asked"
 ARROWS = {1: "↗", -1: "↘", 0: "→", None: ""}
 
@@ -58,12 +62,13 @@ def athlete_view(report: AthleteReport) -> View:
 
 
 def _class_cells(c: ClassLine) -> list[str]:
+    doubt = ", in doubt" if c.doubtful else ""
     return [
         day_of(c.day),
         short(c.title),
-        f"{c.targets_made} of {c.targets}" if c.targets else "–",
+        f"{c.targets_made} of {c.targets}{doubt}" if c.targets else "–",
         whole_clock(c.earned_rest_ms) if c.targets else "–",
-        f"{c.holds_kept} of {c.holds}" if c.holds else "–",
+        f"{c.holds_kept} of {c.holds}{doubt}" if c.holds else "–",
         str(c.rating) if c.rating is not None else "no answer" if c.rated else NOT_ASKED,
         f"{c.load:.0f}" if c.load is not None else "–",
     ]
@@ -125,14 +130,18 @@ def _row(when: str, marks: Sequence[Mark]) -> list[str]:
 
 
 def _middle(marks: Sequence[Mark]) -> str:
-    """Return the middle score, with what is not known of it, and whether data is in doubt."""
+    """Return the middle score, with what is not known of it, and whether data is in doubt.
+
+    "In part": of a class not all rounds tell, since one was paused, say.
+    """
     scores = [m.score for m in marks if m.score is not None]
     if not scores:
         return "–"
     bounds = {m.bound for m in marks if m.score is not None} - {""}
     bound = f" {bounds.pop()}" if len(bounds) == 1 else ""
     doubt = ", in doubt" if any(m.doubtful for m in marks) else ""
-    return f"{median(scores):.1f}{bound}{doubt}"
+    part = ", in part" if any(not m.whole and not m.doubtful for m in marks) else ""
+    return f"{median(scores):.1f}{bound}{doubt}{part}"
 
 
 def group_view(report: GroupReport) -> View:
@@ -159,12 +168,28 @@ def group_view(report: GroupReport) -> View:
     shown = {
         **charts,
         "during": days_of(report.first, report.last),
+        "week_heads": WEEK_HEADS,
+        "person_heads": PERSON_HEADS,
+        "exercise_heads": EXERCISE_HEADS,
         "weeks": [
-            {"when": day_of(w.first, report.last), "cells": week_cells(w)} for w in report.weeks
+            {"when": day_of(w.first, report.last), "cells": _headed(WEEK_HEADS, week_cells(w))}
+            for w in report.weeks
         ],
-        "people": [{"name": p.name, "cells": person_cells(p, report.last)} for p in report.people],
+        "people": [
+            {"name": p.name, "cells": _headed(PERSON_HEADS, person_cells(p, report.last))}
+            for p in report.people
+        ],
+        "exercises": [
+            {"name": e.name, "cells": _headed(EXERCISE_HEADS, _exercise_cells(e))}
+            for e in report.exercises
+        ],
     }
     return View("page_group.html", shown, tuple(p.name for p in report.people))
+
+
+def _headed(heads: Sequence[str], cells: Sequence[str]) -> list[tuple[str, str]]:
+    """Return cells with their heads: on a phone each stands under its own."""
+    return list(zip(heads, cells, strict=True))
 
 
 def week_cells(week: GroupWeek) -> list[str]:
@@ -173,7 +198,7 @@ def week_cells(week: GroupWeek) -> list[str]:
     return [
         str(week.classes),
         f"{week.came} of {week.planned}" if week.planned else "–",
-        percent_of(100 * week.made / week.judged) if week.judged else "–",
+        _met(week) if week.judged else "–",
         f"{week.rating.median:.1f}" if week.rating else "–",
         f"{load.median:.0f}" if load else "–",
         f"{monotony.median:.2f}" if monotony else "–",
@@ -187,12 +212,23 @@ def person_cells(p: GroupPerson, now: date) -> list[str]:
     return [
         f"{came.came} of {came.planned}" + (f", {came.never} no press" if came.never else ""),
         day_of(came.last, now) if came.last else "–",
-        f"{100 * p.made / p.judged:.0f} %" if p.judged else "–",
+        _met(p) if p.judged else "–",
         f"{p.rating:.1f}" if p.rating is not None else "–",
         f"{p.weekly_load:.0f}" if p.weekly_load is not None else "–",
         _few(p.up),
         _few(p.down),
     ]
+
+
+def _exercise_cells(e: GroupExercise) -> list[str]:
+    met = _met(e) if e.judged else "–"
+    return [str(e.people), met, *map(str, (e.up, e.down, e.no_change, e.unclear))]
+
+
+def _met(some: GroupWeek | GroupPerson | GroupExercise) -> str:
+    """Return the share of windows made, and how many of them are in doubt."""
+    doubt = f", {some.in_doubt} in doubt" if some.in_doubt else ""
+    return f"{100 * some.made / some.judged:.0f} %{doubt}"
 
 
 def _few(names: Sequence[str]) -> str:

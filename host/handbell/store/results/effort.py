@@ -44,6 +44,7 @@ class Effort:
     reps a tap stands for; ``run``, ``window`` and ``slot`` lead to its taps. ``said_utc_us`` is
     when a coach last said what it comes to, 0 if nobody did; ``log`` is its log's digest.
     ``touched``: something was pressed that is not counted, such as what was set aside.
+    ``gap_ms`` is the usual time from rep to rep, None where too few taps tell.
     """
 
     bib: int
@@ -72,6 +73,7 @@ class Effort:
     said_utc_us: int = 0
     log: str = ""
     touched: bool = False
+    gap_ms: float | None = None
 
     @property
     def made(self) -> bool | None:

@@ -190,6 +190,7 @@ def _effort(
         slot,
         said_utc_us,
         touched=touched,
+        gap_ms=None if result is None else result.median_gap_ms,
     )
 
 

@@ -86,7 +86,7 @@ def load_class(store: Database, class_id: int) -> ClassRecord:
             .order_by(r.c.station, r.c.id)
         )
         of_class = select(r.c.id).where(r.c.class_id == row.id)
-        told = (c for c in tables.results.c if not c.name.endswith("_gap_ms"))
+        told = (c for c in tables.results.c if c.name not in ("best_gap_ms", "worst_gap_ms"))
         results = select(*told).where(tables.results.c.run.in_(of_class))
         ratings = select(tables.ratings).join(r, r.c.id == tables.ratings.c.run)
         ratings = ratings.where(r.c.class_id == row.id).order_by(r.c.digest)

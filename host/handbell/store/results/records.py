@@ -90,6 +90,7 @@ class ResultRow:
     """One bib's result in one window of one run, in the journal's terms, with the flags of acts.
 
     With ``amended`` the numbers are what the coach said, and ``amended.was`` what was counted.
+    ``median_gap_ms`` is from rep to rep, None where too few taps tell or nobody asked.
     """
 
     run: int
@@ -102,6 +103,7 @@ class ResultRow:
     flags: int
     box_reps: int | None
     standing: str
+    median_gap_ms: float | None = None
     amended: Amendment | None = None
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from handbell.analysis.doubt.doubts import doubtful_by, findings_over
+from handbell.analysis.doubt.doubts import Doubts, doubtful_by
 from handbell.analysis.past.history import PastClass, classes_of, left_out, past_classes
 from handbell.analysis.past.load import Week
 from handbell.analysis.progress import ExerciseProgress, find_person, progress_of, regulars
@@ -94,7 +94,7 @@ def months_of(who: str, weeks: int, store_at: str | None = None) -> Months:
         classes = past_classes(store, number, weeks)
         person = find_person(classes, who)
         came = {one.row.id for one, _ in classes_of(classes, person.key)}
-        doubtful = doubtful_by(findings_over(store, classes, load_library(), came))
+        doubtful = doubtful_by(Doubts(store, classes, load_library()).of(came))
         found = progress_of(classes, person, doubtful)
     return Months(
         name=found.person.name,

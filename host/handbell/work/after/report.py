@@ -55,7 +55,11 @@ def classes(store_at: str | None = None) -> Classes:
 
 
 def report_class(
-    class_id: int | None = None, page: Path | None = None, store_at: str | None = None
+    class_id: int | None = None,
+    page: Path | None = None,
+    store_at: str | None = None,
+    *,
+    with_list: bool = False,
 ) -> Reported:
     """Report on a class, without an id the newest; raises StoreError when there is none.
 
@@ -65,7 +69,7 @@ def report_class(
         number, passed_over = _shown(store, class_id)
         report = class_report(store, number)
         doubts = () if class_id is None else tuple(joining.doubts_of(store, number))
-    return replace(_reported(report, page, number, passed_over), doubts=doubts)
+    return replace(_reported(report, page, number, passed_over, with_list), doubts=doubts)
 
 
 def report_athlete(
@@ -87,12 +91,14 @@ def report_group(
     weeks: int | None = None,
     page: Path | None = None,
     store_at: str | None = None,
+    *,
+    with_list: bool = False,
 ) -> Reported:
     """Report on everybody's weeks up to a class, the newest without an id."""
     with open_store(store_at, make=False) as store:
         number, passed_over = _shown(store, until)
         report = group_report(store, number, weeks or GROUP_WEEKS)
-    return _reported(report, page, number, passed_over)
+    return _reported(report, page, number, passed_over, with_list)
 
 
 def _shown(store: Store, class_id: int | None) -> tuple[int, tuple[PassedOver, ...]]:
@@ -100,8 +106,12 @@ def _shown(store: Store, class_id: int | None) -> tuple[int, tuple[PassedOver, .
 
 
 def _reported(
-    report: Report, page: Path | None, until: int, passed_over: tuple[PassedOver, ...]
+    report: Report,
+    page: Path | None,
+    until: int,
+    passed_over: tuple[PassedOver, ...],
+    with_list: bool = False,
 ) -> Reported:
     if page is not None:
-        write_page(report, page)
+        write_page(report, page, with_list=with_list)
     return Reported(report, None if page is None else str(page), until, passed_over)

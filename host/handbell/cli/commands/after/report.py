@@ -35,6 +35,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--html", metavar="FILE", type=Path, help="write a page to look at or print"
     )
+    parser.add_argument(
+        "--with-list",
+        action="store_true",
+        help="show who to talk to on the page of a class or the group at once, and print it",
+    )
     shared.store_argument(parser)
     parser.epilog = (
         "examples:\n"
@@ -52,13 +57,19 @@ def run(args: argparse.Namespace) -> Classes | Reported:
 
     if args.weeks is not None and not (args.athlete or args.group):
         raise UsageError("--weeks says nothing for one class", "Add --athlete NAME or --group")
+    if args.with_list and (args.html is None or args.athlete is not None or args.list):
+        raise UsageError(
+            "--with-list is for the page of a class or of the group", "Add --html FILE"
+        )
     if args.list:
         return report.classes(args.store)
     if args.athlete is not None:
         return report.report_athlete(args.athlete, args.class_id, args.weeks, args.html, args.store)
     if args.group:
-        return report.report_group(args.class_id, args.weeks, args.html, args.store)
-    return report.report_class(args.class_id, args.html, args.store)
+        return report.report_group(
+            args.class_id, args.weeks, args.html, args.store, with_list=args.with_list
+        )
+    return report.report_class(args.class_id, args.html, args.store, with_list=args.with_list)
 
 
 def text(result: Classes | Reported, out: Out) -> None:

@@ -1,20 +1,14 @@
-"""Who to talk to after a class, and what to change for the next: findings and advice in words."""
+"""What to change for the next class: advice in words."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from handbell.analysis.advising import advise_last
-from handbell.analysis.doubt.finding import OF_BOX, Finding
-from handbell.analysis.past.history import PastClass
-from handbell.base.errors import HandbellError
+from handbell.analysis.advising import ClassAdvice
 from handbell.base.words import few, listed
 from handbell.coach.advice.advice import Verdict
-from handbell.coach.advice.limits import load_limits
 from handbell.coach.advice.plan import Advice, Decision
-from handbell.coach.library.shelf import load_library
-from handbell.store import Store
 
 ADVICE_CAUTION = (
     "Advice is arithmetic on taps and answers; you decide. handbell advise says it for everybody, "
@@ -32,16 +26,6 @@ class Line:
     who: str
     words: str
     why: str
-
-
-@dataclass(frozen=True)
-class Person:
-    """Somebody to talk to: ``asks`` are what to ask them, ``odd`` what their data looks like."""
-
-    bib: int
-    name: str
-    asks: tuple[str, ...]
-    odd: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -75,49 +59,17 @@ class Change:
 
 
 @dataclass(frozen=True)
-class Talk:
+class Advised:
     """All of it; ``note`` says why there is no advice, "" where there is some."""
 
-    people: tuple[Person, ...]
     changes: tuple[Change, ...]
     note: str
 
 
-def talk_of(store: Store, classes: Sequence[PastClass]) -> tuple[Talk, tuple[Finding, ...]]:
-    """Return who to talk to after the last of some classes, oldest first, and what to change.
-
-    Beside it stand the findings on that class's data. Those of ``advising.WEEKS`` before it
-    should be there.
-    """
-    try:
-        library, limits = load_library(), load_limits()
-    except HandbellError as error:  # in the coach's own files: the report stands without them
-        return Talk((), (), f"There is no advice: {error}"), ()
-    found = advise_last(store, classes, library, limits)
-    people = _people(found.past, found.advices, found.findings)
+def advised_of(found: ClassAdvice) -> Advised:
+    """Return what to change after a class."""
     changes = tuple(c for d in found.decisions if (c := _change(d)) is not None)
-    return Talk(people, changes, _note(found.advices, changes)), found.findings
-
-
-def _people(
-    newest: PastClass, advices: Sequence[Advice], findings: Sequence[Finding]
-) -> tuple[Person, ...]:
-    names = {who.bib: who.person.name for who in newest.people}
-    asks: dict[int, list[str]] = {}
-    odd: dict[int, list[str]] = {}
-    for advice in advices:
-        if advice.to_ask:
-            said = f"{advice.case.last.name}: {advice.ruling.why}. {advice.to_ask}."
-            asks.setdefault(advice.case.bib, []).append(said)
-    for finding in findings:
-        for bib in finding.bibs if finding.name not in OF_BOX else ():
-            with_whom = [names.get(b, f"Bib {b}") for b in finding.bibs if b != bib]
-            beside = f" (with {', '.join(with_whom)})" if with_whom else ""
-            odd.setdefault(bib, []).append(f"{_capital(finding.evidence)}{beside}.")
-    return tuple(
-        Person(bib, names.get(bib, f"Bib {bib}"), tuple(asks.get(bib, ())), tuple(odd.get(bib, ())))
-        for bib in sorted({*asks, *odd}, key=lambda b: (b not in asks, b))
-    )
+    return Advised(changes, _note(found.advices, changes))
 
 
 def _change(decision: Decision) -> Change | None:
@@ -196,7 +148,3 @@ def _note(advices: Sequence[Advice], changes: Sequence[Change]) -> str:
         more = f"; and {len(doubts) - 1} more" * (len(doubts) > 1)
         return f"No advice: the data that it would rest on is in doubt: {doubts[0]}{more}."
     return "No advice: nothing was counted that it could rest on."
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]
