@@ -1,5 +1,41 @@
 """What takes a store's tables back to those of versions before, one statement each."""
 
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+from sqlalchemy import PrimaryKeyConstraint, UniqueConstraint, text
+from sqlalchemy.schema import AddConstraint, CreateIndex
+
+from handbell.store.database import tables
+from handbell.store.database.parts import HALL, NUMBERED
+
+
+def without_parts(conn):
+    """Take the halls out of a server's tables, as versions before 0016 had them."""
+    if conn.dialect.name != "postgresql":
+        return
+    for table in tables.metadata.sorted_tables:
+        conn.execute(text(f"ALTER TABLE {table.name} DROP COLUMN {HALL} CASCADE"))
+        for key in table.constraints:
+            if isinstance(key, PrimaryKeyConstraint | UniqueConstraint):
+                conn.execute(AddConstraint(key))
+        for index in table.indexes:
+            conn.execute(CreateIndex(index))
+    for table in tables.metadata.sorted_tables:
+        for key in table.foreign_key_constraints:
+            conn.execute(AddConstraint(key))
+    for name in NUMBERED:
+        default = f"nextval('{name}_id_seq')"
+        conn.execute(text(f"ALTER TABLE {name} ALTER COLUMN id SET DEFAULT {default}"))
+    conn.execute(text("DROP FUNCTION next_id"))
+
+
+def differences(store):
+    """What a store's tables have otherwise than the code, apart from the halls of a server."""
+    with store.engine.connect() as conn:  # what is done here is undone at its end
+        without_parts(conn)
+        return compare_metadata(MigrationContext.configure(conn), tables.metadata)
+
+
 BACK_TO_0013 = (
     "DROP INDEX ix_amendments_batch",
     "ALTER TABLE amendments DROP COLUMN batch",

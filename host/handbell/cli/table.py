@@ -39,7 +39,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "forget": (AFTER, "forget a person completely, backups too"),
     "export": (AFTER, "write tables for a sheet, or a bundle for another coach"),
     "import": (AFTER, "take in a bundle of another coach"),
-    "store": (AFTER, "check the store, copy it, put a copy back"),
+    "store": (AFTER, "check the store, copy it, put a copy back; prepare a server"),
     "unread": (AFTER, "logs that can't be read: list them, try again, get them out"),
     "demo": (TRY, "run a whole class on virtual boxes, from plan to report"),
     "virtual": (TRY, "start boxes on this computer and show them live"),

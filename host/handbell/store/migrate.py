@@ -6,7 +6,7 @@ from pathlib import Path
 
 from alembic import command
 from alembic.config import Config
-from sqlalchemy import text
+from sqlalchemy import Connection, text
 
 from handbell.base.progress import tell
 
@@ -16,6 +16,7 @@ from .database.backups import put_aside
 from .database.database import Database
 from .database.look import STORE_MARK
 from .database.version import stored_version
+from .halls.server import changing_tables, hall_by_hall
 from .results.settle import settle_all
 
 DERIVED_SINCE = "0015"  # the last step that changed what is made again, or how logs are filed
@@ -47,11 +48,16 @@ def migrate(store: Database) -> Path | None:
         config.attributes["connection"] = conn
         if conn.dialect.name == "sqlite":
             conn.exec_driver_sql(f"PRAGMA application_id = {STORE_MARK}")
-        command.upgrade(config, tables.VERSION)
+        with changing_tables(conn):
+            command.upgrade(config, tables.VERSION)
         if version is not None and version < DERIVED_SINCE:
-            settle_all(conn)
-            moved = joining.file_all(conn)
-            if moved:
-                kept = "" if backup is None else f" The store as it was before: {backup}."
-                tell(f"The store was brought up to date, and logs in it filed anew.{kept}", *moved)
+            hall_by_hall(conn, lambda: _make_again(conn, backup))
     return backup
+
+
+def _make_again(conn: Connection, backup: Path | None) -> None:
+    settle_all(conn)
+    moved = joining.file_all(conn)
+    if moved:
+        kept = "" if backup is None else f" The store as it was before: {backup}."
+        tell(f"The store was brought up to date, and logs in it filed anew.{kept}", *moved)

@@ -15,12 +15,14 @@ from sqlalchemy import (
     delete,
     func,
     insert,
+    literal_column,
     select,
     update,
 )
 
 from handbell.base.errors import StoreError
 from handbell.store.database.database import Database
+from handbell.store.database.parts import HERE
 from handbell.store.database.tables import classes, runs, wearers
 from handbell.store.people.worn import move_names, said_of_all
 from handbell.store.results.settle import settle_borrowers
@@ -33,11 +35,12 @@ from .parted import Parted
 Part = tuple[str, Rows, Parted]
 
 _FILING = 0x68616E64  # of PostgreSQL's numbers for such turns; migrating has another
-_TURN = select(func.pg_advisory_xact_lock(_FILING))
+_OF_HALL = func.hashint8(func.coalesce(literal_column(HERE), 0))
+_TURN = select(func.pg_advisory_xact_lock(_FILING, _OF_HALL))
 
 
 def take_turn(conn: Connection) -> None:
-    """Wait until no other program is filing runs (SQLite has one writer).
+    """Wait until no other program is filing runs of this hall (SQLite has one writer).
 
     Of all plans: a run tells when its box played logs of other plans, which are filed anew by it.
     """

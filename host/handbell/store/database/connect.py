@@ -29,6 +29,7 @@ from handbell.base.places import STORE, data_folder, named
 from .look import in_the_way, read_only
 
 BUSY_MS = 20_000  # how long one program waits for another to finish writing
+HALL = "hall"  # in a server's address: ?hall=North
 CONNECT_S = 10  # how long a server may take to answer
 WAIT_MOST_S = 0.2  # before work is begun anew
 TRIES = 5  # of a piece of work that another program's was in the way of
@@ -112,6 +113,7 @@ def engine_at(address: URL, reading: Path | None = None) -> Engine:
             "Use a file's path for SQLite, or the address of a PostgreSQL server",
         )
     if kind == "postgresql":
+        address = address.difference_update_query([HALL])  # ours alone: which hall of a server
         if address.drivername == "postgresql":
             address = address.set(drivername="postgresql+psycopg")
         options["pool_pre_ping"] = True  # the server may have been started again in between

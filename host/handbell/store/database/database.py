@@ -28,6 +28,8 @@ class Database:
         # where several threads take in logs.
         one_writer = engine.dialect.name == "sqlite"
         self._turn: AbstractContextManager[Any] = threading.RLock() if one_writer else nullcontext()
+        # On a server that was prepared for many: those that this store's sessions may be in.
+        self.halls: dict[str, str] = {}  # number to name
         # Timelines by which logs were read lately; a name in one may have been taken out since.
         self.recent: dict[str, Any] = {}
 

@@ -22,7 +22,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-VERSION = "0015"  # the newest migration; a store that says less is brought up to it
+VERSION = "0016"  # the newest migration; a store that says less is brought up to it
 
 DIGEST = String(24)
 

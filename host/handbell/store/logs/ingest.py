@@ -31,7 +31,7 @@ _LOOK = (
     .where(_TIMELINES.digest == bindparam("timeline"))
 )
 _LAST_MET = select(func.max(tables.contacts.c.seq))
-_NEXT_ID = select(func.nextval("runs_id_seq"))
+_NEXT_ID = select(func.next_id("runs"))
 _AFTER_LAST_ID = select(func.coalesce(func.max(_RUNS.id), 0) + 1)  # SQLite has one writer
 _LOOK_AGAIN = _LOOK.with_only_columns(
     _RUNS.id, _RUNS.class_id, case((_TIMELINES.altered, _TIMELINES.data)).label("altered")

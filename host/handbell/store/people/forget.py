@@ -40,6 +40,7 @@ _OF_PERSON = (
     (tables.person_notes, tables.person_notes.c.person),
     (tables.persons, tables.persons.c.id),
 )
+_OWNS = "SELECT pg_has_role(relowner, 'MEMBER') FROM pg_class WHERE oid = to_regclass(:name)"
 
 
 @dataclass
@@ -213,6 +214,12 @@ def _sweep(store: Database, found: Forgotten) -> None:
     alone = store.engine.execution_options(isolation_level="AUTOCOMMIT") if server else store.engine
     try:
         with alone.connect() as conn:
+            if server and not conn.scalar(text(_OWNS), {"name": SWEPT.split()[0]}):
+                found.warnings.append(
+                    "The name is gone from the store, its last bytes not from the server's files. "
+                    "Ask whoever keeps it to run VACUUM FULL."
+                )
+                return
             for words in todo:
                 if server:
                     conn.execute(text(words))

@@ -1,4 +1,4 @@
-"""``store``: is it sound, copy it, put a copy back."""
+"""``store``: is it sound, copy it, put a copy back, prepare a server for many halls."""
 
 from __future__ import annotations
 
@@ -7,20 +7,21 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from handbell.base.errors import UsageError
-from handbell.base.words import several
+from handbell.base.words import listed, several
 from handbell.cli import shared
 from handbell.cli.output import Out
 
 if TYPE_CHECKING:
     from handbell.store.results.checking import Differs
     from handbell.work.after.backups import BackedUp, Checked, Restored, Struck
+    from handbell.work.after.servers import ServerTold
 
-CHECK, BACKUP, RESTORE, GONE = "check", "backup", "restore", "gone"
+CHECK, BACKUP, RESTORE, GONE, SERVER = "check", "backup", "restore", "gone", "server"
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Define the command line."""
-    parser.add_argument("what", choices=(CHECK, BACKUP, RESTORE, GONE), help="what to do")
+    parser.add_argument("what", choices=(CHECK, BACKUP, RESTORE, GONE, SERVER), help="what to do")
     parser.add_argument(
         "file",
         type=Path,
@@ -30,13 +31,25 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.set_defaults(more_go_to="file", more_as=Path)
     shared.store_argument(parser)
+    on_server = parser.add_argument_group("with server, by who keeps it")
+    on_server.add_argument("--hall", metavar="FILE", help="a hall: what hall --share wrote")
+    for option, words in (
+        ("--coach", "a login that sees this hall; made if it is not there"),
+        ("--without", "a login that sees this hall no more"),
+        ("--owner", "a login that sees all halls, without names"),
+    ):
+        on_server.add_argument(option, metavar="LOGIN", action="append", default=[], help=words)
+    on_server.add_argument(
+        "--dry-run", action="store_true", help="print what would be said to the server"
+    )
     parser.epilog = (
         "examples:\n"
         "  handbell store check\n"
         "  handbell store backup\n"
         "  handbell store backup /media/stick\n"
         "  handbell store restore store-backup-2026-11-26.sqlite\n"
-        "  handbell store gone /media/stick/store-backup-2026-11-26.sqlite\n\n"
+        "  handbell store gone /media/stick/store-backup-2026-11-26.sqlite\n"
+        "  handbell store server --hall north.toml --coach ann\n\n"
         "A check counts every log again and changes nothing. What stood there before a backup is\n"
         "put back is kept beside it. Handbell makes a backup by itself before a class is deleted,\n"
         "a bundle imported, people leave the roster, and an update changes the store; not before\n"
@@ -45,8 +58,13 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def run(args: argparse.Namespace) -> Checked | BackedUp | Restored | Struck:
+def run(args: argparse.Namespace) -> Checked | BackedUp | Restored | Struck | ServerTold:
     """Call the operation."""
+    for_server = (args.hall, args.coach, args.without, args.owner, args.dry_run)
+    if args.what == SERVER:
+        return _server(args)
+    if any(for_server):
+        raise UsageError("Halls and logins are those of a server", "Say handbell store server")
     from handbell.work.after.backups import back_up, check_store, restore, strike
 
     if args.what == BACKUP:
@@ -64,9 +82,19 @@ def run(args: argparse.Namespace) -> Checked | BackedUp | Restored | Struck:
     return check_store(args.store)
 
 
-def text(result: Checked | BackedUp | Restored | Struck, out: Out) -> None:
+def _server(args: argparse.Namespace) -> ServerTold:
+    from handbell.work.after.servers import prepare_server
+
+    if args.file is not None:
+        raise UsageError("A server takes no backup", f"Name a hall's file: --hall {args.file}")
+    logins = (tuple(args.coach), tuple(args.owner), tuple(args.without))
+    return prepare_server(args.hall, *logins, args.dry_run, args.store)
+
+
+def text(result: Checked | BackedUp | Restored | Struck | ServerTold, out: Out) -> None:
     """Print what was found, or where the copy is."""
     from handbell.work.after.backups import BackedUp, Restored, Struck
+    from handbell.work.after.servers import ServerTold
 
     if isinstance(result, BackedUp):
         kb = max(1, round(result.size_bytes / 1000))
@@ -79,8 +107,21 @@ def text(result: Checked | BackedUp | Restored | Struck, out: Out) -> None:
         out.line("Who was forgotten since that backup may be in it again: forget them anew.")
     elif isinstance(result, Struck):
         out.line(f"{result.backup} is not looked for any more.")
+    elif isinstance(result, ServerTold):
+        _prepared(result, out)
     else:
         _checked(result, out)
+
+
+def _prepared(result: ServerTold, out: Out) -> None:
+    if result.dry_run:
+        out.lines(f"{words};" for words in result.statements)
+        return
+    out.line(f"{result.store} is prepared for many halls.")
+    for hall in result.halls:
+        logins = listed(hall.coaches) or "no login yet"
+        out.line(f"  {hall.name or 'without a name'} ({hall.number}): {logins}")
+    out.line("A login that was made has no password yet: psql's \\password sets one.")
 
 
 def _checked(result: Checked, out: Out) -> None:
