@@ -4,6 +4,6 @@ from __future__ import annotations
 
 PATTERNS = ("cardio", "squat", "hinge", "lunge", "push", "pull", "trunk", "carry")  # of exercises
 REASONS = ("no-kit", "sore", "too-hard", "too-easy", "no-floor")  # for a swap
-CSV, JSON, PARQUET, BUNDLE = "csv", "json", "parquet", "bundle"
-FORMS = (CSV, JSON, PARQUET, BUNDLE)  # of an export
+CSV, JSON, PARQUET, MONTHS, BUNDLE = "csv", "json", "parquet", "months", "bundle"
+FORMS = (CSV, JSON, PARQUET, MONTHS, BUNDLE)  # of an export
 SOLVE_SECONDS = 20.0  # how long to search for the order of a block, if nobody says otherwise

@@ -23,6 +23,7 @@ from handbell.store.database.database import Database
 from .rows import Rows
 from .schema import BOOL, FLOAT, INT, TEXT, TIME, VERSION, TableSpec, Wanted
 
+Writer = Callable[[BinaryIO, TableSpec, Iterator[tuple[Any, ...]]], int]
 AT_ONCE = 50_000  # rows of one group in a Parquet file
 
 
@@ -88,6 +89,11 @@ def export_parquet(store: Database, folder: Path, wanted: Wanted) -> dict[str, i
 
     Raises HandbellError without the library for it. Each column carries its meaning.
     """
+    return _folder(store, folder, wanted, ".parquet", parquet_writer())
+
+
+def parquet_writer() -> Writer:
+    """Return what writes a table as Parquet; raises HandbellError without the library for it."""
     try:
         import pyarrow as pa
         import pyarrow.parquet as pq
@@ -117,20 +123,20 @@ def export_parquet(store: Database, folder: Path, wanted: Wanted) -> dict[str, i
                 count += len(some)
         return count
 
-    return _folder(store, folder, wanted, ".parquet", write)
+    return write
 
 
 def _folder(
-    store: Database,
-    folder: Path,
-    wanted: Wanted,
-    suffix: str,
-    write: Callable[[BinaryIO, TableSpec, Iterator[tuple[Any, ...]]], int],
+    store: Database, folder: Path, wanted: Wanted, suffix: str, write: Writer
 ) -> dict[str, int]:
-    counts = {}
     with store.reading() as conn:
-        rows = Rows(conn, wanted)
-        for spec in rows.tables:
-            with whole_file(folder / (spec.name + suffix), own_sort=True, private=True) as fresh:
-                counts[spec.name] = write(fresh, spec, rows.of(spec))
+        return write_tables(Rows(conn, wanted), lambda spec: folder / (spec.name + suffix), write)
+
+
+def write_tables(rows: Rows, where: Callable[[TableSpec], Path], write: Writer) -> dict[str, int]:
+    """Write each table into a file of its own; return rows by table."""
+    counts = {}
+    for spec in rows.tables:
+        with whole_file(where(spec), own_sort=True, private=True) as fresh:
+            counts[spec.name] = write(fresh, spec, rows.of(spec))
     return counts

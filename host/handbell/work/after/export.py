@@ -6,12 +6,13 @@ from collections.abc import Collection
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from handbell.base.choices import BUNDLE, CSV, JSON
+from handbell.base.choices import BUNDLE, CSV, JSON, MONTHS
 from handbell.base.errors import UsageError
 from handbell.store import Store, open_store
 from handbell.store.bundles.bundle import export_bundle
 from handbell.store.bundles.taking_in import read_bundle, take_in
 from handbell.store.exports import export as tables
+from handbell.store.exports import months
 from handbell.store.exports.schema import Wanted
 from handbell.store.people.known_names import KnownNames
 
@@ -87,9 +88,11 @@ def export(
         raise UsageError("--bom is for CSV files only", "Leave it out")
     if path.is_dir() and kind in (JSON, BUNDLE):
         raise UsageError(f"{path} is a folder", "Give a file's name")
+    if kind == MONTHS and (classes or person):
+        raise UsageError("Months are written whole", "Leave the classes and --person out")
     named = names if names is not None else kind != BUNDLE
     wanted = Wanted(frozenset(classes) or None, person, named)
-    with open_store(store_at, make=False) as store:
+    with open_store(store_at, make=False, every_hall=kind == MONTHS) as store:
         counts, kept_out = _write(store, kind, path, wanted, mark)
         looked_for = 0 if named else _count_names(store)
     return Exported(str(path), kind, counts, named, tuple(kept_out), looked_for)
@@ -106,6 +109,8 @@ def _write(
         return tables.export_csv(store, path, wanted, mark), []
     if kind == JSON:
         return tables.export_json(store, path, wanted), []
+    if kind == MONTHS:
+        return months.export_months(store, path, wanted.names), []
     return tables.export_parquet(store, path, wanted), []
 
 

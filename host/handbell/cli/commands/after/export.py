@@ -16,7 +16,9 @@ if TYPE_CHECKING:
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     """Define the command line."""
-    parser.add_argument("path", type=Path, help="a folder (csv, parquet) or file (json, bundle)")
+    parser.add_argument(
+        "path", type=Path, help="a folder (csv, parquet, months) or file (json, bundle)"
+    )
     parser.add_argument("classes", metavar="CLASS", type=int, nargs="*", help="only these")
     parser.add_argument(
         "--as",
@@ -40,6 +42,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "examples:\n"
         "  handbell export tables                a CSV file for each table\n"
         "  handbell export tables 3 4 --as parquet\n"
+        "  handbell export lake --as months      Parquet files by hall and month\n"
         "  handbell export all.json --no-names\n"
         '  handbell export mina --person "Mina"\n'
         "  handbell export classes.zip 3 4       for another coach: handbell import classes.zip\n\n"
