@@ -79,10 +79,14 @@ def by_store(path: Path, address: str) -> dict[str, float]:
 
 def by_pandas(path: Path) -> dict[str, float]:
     """Do the same without a store, checks or rules; return seconds and MB."""
+    return by_pandas_of(pickle.loads(path.read_bytes()))
+
+
+def by_pandas_of(made: list[tuple[str, bytes, bytes]]) -> dict[str, float]:
+    """Do it for logs that are in memory."""
     import numpy as np
     import pandas as pd
 
-    made = pickle.loads(path.read_bytes())
     fields = "type:u1 slot:u1 window:<u2 class_ms:<i4 bib:<u2 held_ms:<u2 after:<u2 flags:u1"
     record = np.dtype([tuple(f.split(":")) for f in f"{fields} spare:V5 check:<u4".split()])
     began = time.perf_counter()
@@ -169,13 +173,13 @@ def table(made: dict[str, float], found: dict[str, dict[str, float]]) -> str:
     return "\n".join([*lines, f"| budget for a million | {limits} |"])
 
 
-def write(path: Path, text: str) -> None:
+def write(path: Path, text: str, begin: str = BEGIN, end: str = END) -> None:
     """Put the table into a page between its marks."""
     page = path.read_text(encoding="utf-8")
-    before, rest = page.split(BEGIN)
-    after = rest.split(END)[1]
+    before, rest = page.split(begin)
+    after = rest.split(end)[1]
     fresh = path.with_name(path.name + ".part")
-    fresh.write_text(f"{before}{BEGIN}\n\n{text}\n\n{END}{after}", encoding="utf-8")
+    fresh.write_text(f"{before}{begin}\n\n{text}\n\n{end}{after}", encoding="utf-8")
     fresh.replace(path)
 
 
