@@ -18,11 +18,11 @@ from handbell.store.database.parts import signed
 HERS, NOT = signed(NORTH.number), signed(SOUTH.number)
 ATTACKS = {
     "count": "SELECT count(*) FROM taps",
-    "read names": "SELECT name FROM wearers ORDER BY name",
+    "read names": "SELECT name FROM persons ORDER BY name",
     "read whole rows": "SELECT w FROM wearers w ORDER BY class_id, bib",
     "ask by hall": f"SELECT * FROM runs WHERE in_hall = {NOT}",
     "which halls": "SELECT DISTINCT in_hall FROM runs",
-    "guess a name": "SELECT * FROM athletes WHERE key = 'hal'",
+    "guess a name": "SELECT name FROM persons WHERE name = 'Hal'",
     "join": "SELECT count(*) FROM classes c JOIN plans p ON p.digest = c.plan",
     "join by number": "SELECT count(*) FROM runs r JOIN taps t ON t.run = r.id",
     "outer join": f"SELECT r.id, s.id FROM runs r FULL JOIN runs s ON s.in_hall = {NOT} ORDER BY 1",
@@ -32,6 +32,7 @@ ATTACKS = {
     "as the owner of the tables": "SET ROLE handbell_tables ;; SELECT count(*) FROM runs",
     "as the owner of all": "SET ROLE handbell_owner ;; SELECT count(*) FROM runs",
     "as another login": "SET SESSION AUTHORIZATION sid ;; SELECT count(*) FROM runs",
+    "read notes": "SELECT what FROM person_notes",
     "copy out": "COPY wearers TO STDOUT",
     "copy a query out": f"COPY (SELECT * FROM wearers WHERE in_hall = {NOT}) TO STDOUT",
     "copy in": "COPY halls (number) FROM STDIN",
@@ -48,7 +49,7 @@ ATTACKS = {
     "REFERENCES plans (in_hall, digest))",
     "change": f"UPDATE runs SET station = 9 WHERE in_hall = {NOT} RETURNING id",
     "move there": f"UPDATE boxes SET in_hall = {NOT}",
-    "delete": "DELETE FROM wearers WHERE name = 'Hal' RETURNING *",
+    "delete": "DELETE FROM persons WHERE name = 'Hal' RETURNING *",
     "delete all": "DELETE FROM wearers RETURNING *",
     "merge": f"MERGE INTO wearers w USING (SELECT 1) one ON w.in_hall = {NOT} "
     "WHEN MATCHED THEN DELETE WHEN NOT MATCHED THEN DO NOTHING",
@@ -61,9 +62,9 @@ ATTACKS = {
     "a number as it": f"SET handbell.hall = '{NOT}' ;; SELECT next_id('classes')",
     "a cheap function that tells": "CREATE FUNCTION pg_temp.peek(text) RETURNS boolean LANGUAGE "
     "plpgsql COST 0.0000001 AS $$ BEGIN RAISE NOTICE '%', $1; RETURN true; END $$ ;; "
-    "SELECT count(*) FROM wearers WHERE pg_temp.peek(name)",
-    "a cast's error": "SELECT name::integer FROM wearers WHERE name <> 'Ada'",
-    "a division's error": "SELECT 1 / (CASE WHEN name = 'Hal' THEN 0 ELSE 1 END) FROM wearers",
+    "SELECT count(*) FROM persons WHERE pg_temp.peek(name)",
+    "a cast's error": "SELECT name::integer FROM persons WHERE name <> 'Ada'",
+    "a division's error": "SELECT 1 / (CASE WHEN name = 'Hal' THEN 0 ELSE 1 END) FROM persons",
     "a view of mine": "CREATE TEMP VIEW v AS SELECT * FROM wearers ;; SELECT * FROM v",
     "a view for others": "CREATE VIEW public.v AS SELECT * FROM wearers",
     "the months": "SELECT * FROM hall_months",
@@ -72,11 +73,11 @@ ATTACKS = {
     "its logins": "SELECT * FROM named_halls() ;; SELECT seen_halls()",
     "what is known of columns": "SELECT * FROM pg_stats WHERE schemaname = 'public'",
     "the same, below": "SELECT * FROM pg_statistic",
-    "at its place": 'SELECT name FROM wearers WHERE ctid = ANY (\'{{"(0,1)","(0,2)","(0,3)",'
+    "at its place": 'SELECT name FROM persons WHERE ctid = ANY (\'{{"(0,1)","(0,2)","(0,3)",'
     '"(0,4)","(0,5)","(0,6)","(0,7)","(0,8)"}}\'::tid[])',
     "a sample": "SELECT count(*) FROM taps TABLESAMPLE SYSTEM (100)",
     "as XML": "SELECT table_to_xml('wearers', true, false, '')",
-    "a cursor": "DECLARE c CURSOR FOR SELECT name FROM wearers ORDER BY 1 ;; FETCH ALL FROM c",
+    "a cursor": "DECLARE c CURSOR FOR SELECT name FROM persons ORDER BY 1 ;; FETCH ALL FROM c",
     "no more policy": "DROP POLICY by_hall ON wearers",
     "a policy of mine": "CREATE POLICY p ON wearers USING (true)",
     "not forced": "ALTER TABLE wearers NO FORCE ROW LEVEL SECURITY",
@@ -140,8 +141,8 @@ def test_what_is_its_own_it_sees(sessions):
 
 
 GUESSES = (
-    "SELECT * FROM wearers WHERE name = '{}'",
-    "SELECT * FROM wearers WHERE name > '{}'",
+    "SELECT * FROM persons WHERE name = '{}'",
+    "SELECT * FROM persons WHERE name > '{}'",
     "SELECT * FROM runs WHERE in_hall = '{}'::text::numeric",
     "SELECT * FROM runs WHERE in_hall = {}",
     "SELECT * FROM runs WHERE id = {}",
