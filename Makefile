@@ -42,6 +42,7 @@ firmware-types: $(STUBS)/ready
 made: setup
 	$(BIN)/python -m handbell.plan.schema --check
 	$(BIN)/python -m handbell.cli.contract --check
+	$(BIN)/python -m handbell.store.bundles.form --check
 	$(BIN)/python -m hardware.build --check
 
 # The manual as pages, in build/pages; a page that nothing leads to or a dead link fails.
@@ -55,6 +56,7 @@ pictures: setup
 schema: setup
 	$(BIN)/python -m handbell.plan.schema --write
 	$(BIN)/python -m handbell.cli.contract --write
+	$(BIN)/python -m handbell.store.bundles.form --write
 
 # Everything that is made from hardware/box.toml: tables, schematic, wiring, the case's pictures.
 hardware: setup

@@ -17,7 +17,7 @@ import pytest
 from sqlalchemy import make_url
 
 from handbell.store import Store, open_store
-from handbell.store.bundles.taking_in import Imported, read_bundle, take_in
+from handbell.store.bundles.taking_in import Imported, opened_bundle, take_in
 from handbell.store.database.connect import engine_at
 from handbell.store.halls import server as halls
 from handbell.store.halls.own import Hall
@@ -167,4 +167,5 @@ def new_place(kind: str, folder: Path) -> str:
 
 def import_bundle(store: Store, path: Path) -> Imported:
     """Read a bundle and take it in, as the command does."""
-    return take_in(store, read_bundle(path))
+    with opened_bundle(path) as bundle:
+        return take_in(store, bundle)

@@ -14,7 +14,7 @@ from handbell.cli.main import main
 from handbell.store import open_store
 from handbell.store.bundles.bundle import export_bundle
 from handbell.store.bundles.classes import _classes
-from handbell.store.bundles.taking_in import read_bundle
+from handbell.store.bundles.taking_in import opened_bundle
 from handbell.store.classes.filing import set_apart, set_date
 from handbell.store.classes.together import MINUTE_US
 from handbell.store.database import tables
@@ -197,9 +197,9 @@ def test_a_class_of_a_bundle_began_when_its_coach_said(theirs, tmp_path):
     for box in (1, 2):
         take(theirs, box, START_MS + YEAR_MS, START_MS + YEAR_MS + 40 * MINUTE_MS, 5)
     set_date(theirs, 1, START_MS * 1000)
-    found = read_bundle(bundle(theirs, tmp_path))
-    found.told["runs"][0]["filed"] = True  # else it does not matter when it began
-    (one,) = _classes(found.told, found.parts)
+    with opened_bundle(bundle(theirs, tmp_path)) as found:
+        found.told["runs"][0]["filed"] = True  # else it does not matter when it began
+        (one,) = _classes(found.told, found.parts)
     assert one.starts_us == [START_MS * 1000] * 2
 
 

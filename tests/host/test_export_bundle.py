@@ -14,9 +14,9 @@ from store_places import import_bundle
 from handbell.base.errors import HandbellError
 from handbell.cli.main import main
 from handbell.store import open_store
-from handbell.store.bundles import taking_in as bundle_in
+from handbell.store.bundles import taking_in
 from handbell.store.bundles.bundle import export_bundle
-from handbell.store.bundles.taking_in import read_bundle
+from handbell.store.bundles.taking_in import opened_bundle
 from handbell.store.classes import filing, joining
 from handbell.store.database import tables
 from handbell.store.exports.schema import Wanted
@@ -364,16 +364,21 @@ def test_every_damage_is_found_and_nothing_is_taken_in(store, bundle, tmp_path):
     for n, bad in enumerate(cuts + flips):
         broken.write_bytes(bad)
         try:
-            found = read_bundle(broken)
+            found = content(broken)
         except HandbellError as error:
             assert "Nothing of it was taken in" in str(error)
             refused += 1
             continue
         assert n >= len(cuts)
-        assert found.told == read_bundle(bundle).told
-        assert found.parts == read_bundle(bundle).parts
+        assert found == content(bundle)
     assert refused > 40
     assert everything(store) == before
+
+
+def content(path):
+    """What a bundle holds."""
+    with opened_bundle(path) as found:
+        return found.told, dict(found.parts)
 
 
 def changed(bundle, into, change):
@@ -512,16 +517,19 @@ def _swap(told, parts):
     ("change", "why"),
     [
         (lambda told, parts: told.update(version=2), "it is handbell bundle 2, here"),
-        (lambda told, parts: parts.update(extra=b"x"), "its parts are not those of its list"),
+        (lambda told, parts: parts.update(extra=b"x"), "what is no part of a bundle"),
         (lambda told, parts: told["timelines"].pop(), "its parts|is not in it"),
-        (lambda told, parts: told.pop("runs"), "'runs'"),
-        (lambda told, parts: told["amendments"][0].pop("who"), "its amendments are not"),
-        (lambda told, parts: told["wearers"][0].update(bib="seven"), "its wearers are not"),
-        (lambda told, parts: told["wearers"][0].update(log="0"), "its wearers are not"),
-        (lambda told, parts: told["wearers"][0].update(logs="0"), "its wearers are not"),
-        (lambda told, parts: told["wearers"][0].update(logs=7), "its wearers are not"),
+        (lambda told, parts: told.pop("runs"), "its runs is missing"),
+        (
+            lambda told, parts: told["amendments"][0].pop("who"),
+            "its amendments, row 1: who is miss",
+        ),
+        (lambda told, parts: told["wearers"][0].update(bib="seven"), "its wearers, row 1: bib is"),
+        (lambda told, parts: told["wearers"][0].update(log="0"), "its wearers, row 1: log is"),
+        (lambda told, parts: told["wearers"][0].update(logs="0"), "its wearers, row 1: logs is"),
+        (lambda told, parts: told["wearers"][0].update(logs=7), "its wearers, row 1: logs is"),
         (_swap, "is another one"),
-        (lambda told, parts: told["runs"][0].update({"class": "0"}), "the class of log"),
+        (lambda told, parts: told["runs"][0].update({"class": "0"}), "its runs, row 1: class"),
     ],
 )
 def test_a_list_that_makes_no_sense_is_refused(store, bundle, tmp_path, change, why):
@@ -537,7 +545,7 @@ def test_a_failure_half_way_leaves_nothing(store, bundle, monkeypatch):
 
     before = everything(store)
     with monkeypatch.context() as patched, pytest.raises(ZeroDivisionError):
-        patched.setattr(bundle_in, "settle_names", fail)
+        patched.setattr(taking_in, "settle_names", fail)
         import_bundle(store, bundle)
     assert everything(store) == before
     assert import_bundle(store, bundle).runs_new == 3

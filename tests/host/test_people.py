@@ -12,6 +12,7 @@ from store_places import import_bundle
 from handbell.base.errors import UsageError
 from handbell.store import open_store
 from handbell.store.bundles.bundle import export_bundle
+from handbell.store.bundles.form import checked_list
 from handbell.store.database import tables
 from handbell.store.exports.export import export_json
 from handbell.store.exports.schema import Wanted
@@ -196,9 +197,7 @@ def test_an_earlier_version_s_bundle_is_read_and_one_for_it_has_names(home, thei
         told = json.loads(file.read("bundle.json"))
     assert [one["name"] for one in told["wearers"]] == ["Mina", "Otto"]
     assert {one["called"] for one in told.pop("people")} == {"Mina", "Otto"}
-    from handbell.store.bundles.check import checked_list
-
-    assert checked_list(told)["people"] == []
+    assert checked_list(json.dumps(told).encode())["people"] == []
 
 
 def test_what_is_noted_leaves_the_store_in_no_way_and_is_forgotten(home, tmp_path):

@@ -31,7 +31,7 @@ class Store(Database):
     def put_timeline(self, data: bytes) -> None:
         """Keep a timeline's bytes; raises StoreError when they are broken."""
         found = timelines.decode(data)
-        if not self.has_timeline(found.digest):  # a commit that changes nothing takes as long
+        if not self.timeline(found.digest):  # a commit that changes nothing takes as long
             self.doing(lambda conn: put_timeline(conn, found, data))
 
     def has_timeline(self, digest: bytes | str) -> bool:

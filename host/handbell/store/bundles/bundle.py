@@ -16,6 +16,7 @@ from typing import Any
 from sqlalchemy import Connection, and_, select
 
 from handbell.base.digest import whole_hex
+from handbell.base.errors import UsageError
 from handbell.base.files import whole_file
 from handbell.store.database import tables
 from handbell.store.database.database import Database
@@ -27,10 +28,11 @@ from handbell.store.people.worn import bibs_of
 from handbell.store.results.batches import as_before
 from handbell.store.results.settle import NAME
 
+from . import limits
+from .form import FORMAT, VERSION
+from .packed import CHECK, LIST
 from .people import tell_people
 
-FORMAT, VERSION = "handbell bundle", 1
-LIST, CHECK = "bundle.json", "bundle.sha256"
 _EPOCH = (1980, 1, 1, 0, 0, 0)  # so that the same classes give the same bytes
 
 
@@ -60,6 +62,8 @@ def export_bundle(store: Database, path: Path, wanted: Wanted) -> Bundled:
                 sums[name] = whole_hex(data)
             whole = {"format": FORMAT, "version": VERSION, "parts": sums, **told}
             listed = json.dumps(whole, ensure_ascii=False, indent=1).encode()
+            if len(listed) > limits.LIST_MOST or len(sums) > limits.PARTS_MOST:
+                raise UsageError("That is too much for one bundle", "Name fewer classes at a time")
             _put(out, LIST, listed)
             _put(out, CHECK, whole_hex(listed).encode())
     return Bundled({name: len(told[name]) for name in ("runs", "timelines", "plans")}, kept_out)

@@ -221,12 +221,11 @@ def _classes(told: Mapping[str, Any], parts: Mapping[str, bytes]) -> Iterator[_C
             hall=_hall(hall[one["timeline"]] for one in some),
         )
 
-    sent = {
-        one["digest"]: timelines.decode(parts[f"timelines/{one['digest']}"])
-        for one in told["timelines"]
-    }
-    station = {digest: found.station for digest, found in sent.items()}
-    hall = {digest: found.hall for digest, found in sent.items()}
+    station: dict[str, int] = {}
+    hall: dict[str, str | None] = {}
+    for one in told["timelines"]:
+        found = timelines.decode(parts[f"timelines/{one['digest']}"])
+        station[one["digest"]], hall[one["digest"]] = found.station, found.hall
     when = any(one["filed"] for one in told["runs"])  # else it does not matter when they began
     when = when or any(hall.values())
     for some in by_class.values():

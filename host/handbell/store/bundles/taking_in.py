@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import json
-import struct
-import zipfile
-import zlib
-from collections.abc import Mapping
+from collections.abc import Iterator
+from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, delete, select
 
-from handbell.base.digest import short_hex, whole_hex
+from handbell.base.digest import whole_hex
 from handbell.base.errors import HandbellError, StoreError
 from handbell.store.classes import joining
 from handbell.store.classes.doubts import never_one
@@ -27,20 +24,17 @@ from handbell.store.logs.damaged import PUT_BACK
 from handbell.store.logs.ingest import Ingested, ingest_in
 from handbell.store.logs.kept import put_plan, put_timeline
 from handbell.store.people.wearers import names_twice
-from handbell.store.results.settle import NAME
 
 from .amended import names_of, settle_names, take_amendments
-from .bundle import CHECK, FORMAT, LIST, VERSION
-from .check import checked_list
 from .classes import Mark, marks_of
 from .dates import dated_otherwise
+from .form import checked_list
 from .names import Runs, take_names
+from .packed import CHECK, LIST, UNREADABLE, Parts
 from .people import Met
+from .same import require_same
+from .sound import check_parts
 from .told import beside, joined_by_rule, otherwise
-
-SIZE_MOST = 1_000_000_000
-# What the ZIP reader raises on damaged files; RuntimeError: it takes a part for encrypted.
-UNREADABLE = (zipfile.BadZipFile, zlib.error, EOFError, RuntimeError, struct.error, OverflowError)
 
 
 @dataclass
@@ -71,35 +65,59 @@ class Bundle:
     """A bundle that was found sound: its list, and its parts by name."""
 
     told: dict[str, Any]
-    parts: dict[str, bytes]
+    parts: Parts
 
 
 def take_in(store: Database, bundle: Bundle) -> Imported:
-    """Take a bundle in; the same again changes nothing."""
+    """Take a bundle in; the same again changes nothing. Raises as ``require_same``."""
     return store.doing(lambda conn: _take_in(conn, bundle))
 
 
-def read_bundle(path: Path) -> Bundle:
-    """Read and check a bundle; raises HandbellError that says what is wrong with it."""
-    try:
-        bundle = _read(path)
-        _check(bundle)
-    except UNREADABLE as error:
-        if not _begins_as_zip(path):
+def require_fit(store: Database, bundle: Bundle) -> None:
+    """Raise StoreError, before anything is written, where a store has something that excludes it.
+
+    ``take_in`` asks again, since others may write meanwhile.
+    """
+    with store.reading() as conn:
+        require_same(conn, bundle.told, bundle.parts)
+
+
+@contextmanager
+def opened_bundle(path: Path) -> Iterator[Bundle]:
+    """Give a bundle that was checked; raises HandbellError that says what is wrong with it."""
+    with ExitStack() as stack:
+        try:
+            parts = stack.enter_context(closing(Parts(path)))
+            bundle = _checked(parts)
+        except UNREADABLE as error:
+            if not _begins_as_zip(path):
+                raise HandbellError(
+                    f"{path} is no bundle of handbell",
+                    "Nothing of it was taken in; ask for what handbell export --as bundle writes",
+                ) from None
+            raise _damaged(path, f"it is no whole ZIP file ({error})") from None
+        except OSError as error:
             raise HandbellError(
-                f"{path} is no bundle of handbell",
-                "Nothing of it was taken in; ask for what handbell export --as bundle writes",
-            ) from None
-        raise _damaged(path, f"it is no whole ZIP file ({error})") from None
-    except OSError as error:
-        raise HandbellError(
-            f"{path} can't be read: {error.strerror or error}", "Check its name"
-        ) from error
-    except (ValueError, KeyError, TypeError, AttributeError) as error:
-        raise _damaged(path, str(error) or "its list makes no sense") from None
-    except (StoreError, journals.UnreadableError) as error:
-        raise _damaged(path, getattr(error, "what", str(error))) from None
-    return bundle
+                f"{path} can't be read: {error.strerror or error}", "Check its name"
+            ) from error
+        except (ValueError, KeyError, RecursionError) as error:
+            raise _damaged(path, str(error)) from None
+        except (StoreError, journals.UnreadableError) as error:
+            raise _damaged(path, getattr(error, "what", str(error))) from None
+        yield bundle
+
+
+def _checked(parts: Parts) -> Bundle:
+    listed = parts.raw(LIST)
+    if whole_hex(listed).encode() != parts.raw(CHECK):
+        raise ValueError("its list does not have the digest that it says")
+    told = checked_list(listed)
+    for name, digest in told["parts"].items():
+        if name in parts.names() and whole_hex(parts.raw(name)) != digest:
+            raise ValueError(f"{name} does not have the digest that the list says")
+    parts.sums = told["parts"]
+    check_parts(told, parts)
+    return Bundle(told, parts)
 
 
 def _begins_as_zip(path: Path) -> bool:
@@ -114,77 +132,9 @@ def _damaged(path: Path, why: str) -> HandbellError:
     )
 
 
-def _read(path: Path) -> Bundle:
-    with zipfile.ZipFile(path) as file:
-        if not {LIST, CHECK} <= set(file.namelist()):
-            raise ValueError("its list is not in it")
-        if sum(entry.file_size for entry in file.infolist()) > SIZE_MOST:
-            raise ValueError(f"it unpacks to more than {SIZE_MOST // 10**6} MB")
-        listed = file.read(LIST)
-        if whole_hex(listed).encode() != file.read(CHECK):
-            raise ValueError("its list does not have the digest that it says")
-        told = json.loads(listed)
-        if told["format"] != FORMAT or told["version"] != VERSION:
-            raise ValueError(f"it is {told['format']} {told['version']}, here {FORMAT} {VERSION}")
-        if sorted(file.namelist()) != sorted([*told["parts"], LIST, CHECK]):
-            raise ValueError("its parts are not those of its list")
-        parts = {name: file.read(name) for name in told["parts"]}
-    for name, digest in told["parts"].items():
-        if whole_hex(parts[name]) != digest:
-            raise ValueError(f"{name} does not have the digest that the list says")
-    return Bundle(checked_list(told), parts)
-
-
-def _check(bundle: Bundle) -> None:
-    """See that every log and timeline is what its name says and can be read."""
-    told, parts = bundle.told, bundle.parts
-    for one in told["timelines"]:
-        data = parts[f"timelines/{one['digest']}"]
-        if timelines.decode(data).digest != one["digest"] and not one["altered"]:
-            raise ValueError(f"timeline {one['digest']} is another one")
-    there = {one["digest"] for one in told["timelines"]}
-    for one in told["runs"]:
-        data = parts[f"logs/{one['digest']}"]
-        if short_hex(data) != one["digest"]:
-            raise ValueError(f"log {one['digest']} is another one")
-        if one["timeline"] not in there:
-            raise ValueError(f"the timeline of log {one['digest']} is not in it")
-        played = journals.Played(one["timeline"], 0)
-        if journals.read(data, played).timeline != one["timeline"]:
-            raise ValueError(f"log {one['digest']} is of another timeline than its list says")
-        if one["class"] not in (None, *(other["digest"] for other in told["runs"])):
-            raise ValueError(f"the class of log {one['digest']} is not in it")
-    for one in told["plans"]:
-        words = parts.get(f"plans/{one['digest']}.toml")
-        if words is not None and short_hex(words) != one["digest"] and not one["altered"]:
-            raise ValueError(f"plan {one['digest']} is another one")
-    logs = {one["digest"] for one in told["runs"]}
-    for name in ("amendments", "wearers"):
-        if not {one["log"] for one in told[name]} <= logs:
-            raise ValueError(f"its {name} are of logs that are not in it")
-    windows = {
-        one["digest"]: timelines.decode(parts[f"timelines/{one['timeline']}"]).windows
-        for one in told["runs"]
-    }
-    if not all(_has_place(windows[one["log"]], one) for one in told["amendments"]):
-        raise ValueError("its amendments are of windows that no log of it has")
-    if any(set((one["logs"] or "").split()) - logs for one in told["wearers"]):
-        raise ValueError("its wearers are of logs that are not in it")
-    sent = {one["plan"] for one in told["timelines"]}
-    if not sent <= {one["digest"] for one in told["plans"]}:
-        raise ValueError("a plan of its timelines is not in it")
-
-
-def _has_place(windows: Mapping[int, timelines.Window], one: Mapping[str, Any]) -> bool:
-    """Whether a log has the place that an amendment is of; a name's is the whole class."""
-    if one["what"] == NAME:
-        return bool(one["window"] == 0)
-    window = windows.get(one["window"])
-    return window is not None and any(window.bibs[one["slot"] :][:1])
-
-
 def _take_in(conn: Connection, bundle: Bundle) -> Imported:
     told, parts, done = bundle.told, bundle.parts, Imported()
+    require_same(conn, told, parts)
     twice = names_twice(conn)
     for one in told["plans"]:
         words = parts.get(f"plans/{one['digest']}.toml")

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import functools
 import io
+import threading
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -88,9 +88,34 @@ def text(raw: bytes) -> str:
     return "".join(c if c.isprintable() else " " for c in raw.decode("latin-1")).strip()
 
 
-@functools.lru_cache(maxsize=512)  # a year of one class on ten boxes
+_KEPT_BYTES = 4 << 20  # of timelines that are kept as they were read: a year on ten boxes
+_kept: dict[bytes, Timeline] = {}
+_kept_turn = threading.Lock()
+
+
 def decode(data: bytes) -> Timeline:
-    """Read a whole timeline; raises StoreError when its bytes are not sound."""
+    """Read a whole timeline; raises StoreError when its bytes are not sound.
+
+    What was read last is kept, so that a class is read once; never more than a laptop can hold.
+    """
+    with _kept_turn:
+        found = _kept.pop(data, None)
+        if found is not None:
+            _kept[data] = found  # the last that was asked for stands last
+            return found
+    found = _decode(data)
+    with _kept_turn:
+        _kept[data] = found
+        over = sum(map(len, _kept)) - _KEPT_BYTES
+        for old in list(_kept) if over > 0 else ():
+            if over <= 0:
+                break
+            del _kept[old]
+            over -= len(old)
+    return found
+
+
+def _decode(data: bytes) -> Timeline:
     file = io.BytesIO(data)
     try:
         head = t.verify(file)

@@ -1,9 +1,10 @@
 """Finding the people a store knows in words that go out without names.
 
-Known is everybody who is on the roster, wore a bib or was named by an amendment. Looked for are
-whole names, and each word of them that begins with a capital and has three letters or more: a plan
-says "Mina" where the roster has two names. Of a name without capitals it is each word. Names that
-were never entered, and nicknames, can't be found.
+Known is everybody who is on the roster, wore a bib or was named by an amendment, also in a class
+that was deleted and can be brought back, and what halls are called. Looked for are whole names, and
+each word of them that begins with a capital and has three letters or more: a plan says "Mina" where
+the roster has two names. Of a name without capitals it is each word. Names that were never entered,
+and nicknames, can't be found.
 """
 
 from __future__ import annotations
@@ -38,9 +39,10 @@ class KnownNames:
             and (word[0].isupper() or name == name.lower())
             and key_of(word) not in mine
         }
-        self.count = len(whole)
+        halls = _halls(conn)
+        self.count = len(whole | halls)
         self._whole = either_of(whole) if whole else _NEVER
-        self._any = either_of(whole | words) if whole else _NEVER
+        self._any = either_of(whole | words | halls) if whole or halls else _NEVER
 
     def found(self, text: str) -> list[str]:
         """Return the names and words of names that stand in a text, as they stand there."""
@@ -67,3 +69,8 @@ def no_name(value: str) -> str:
 def _names(conn: Connection) -> set[str]:
     names = conn.scalars(select(tables.persons.c.name).distinct())
     return {plain_text(name) for name in names} - {""}
+
+
+def _halls(conn: Connection) -> set[str]:
+    """Return what halls are called; never looked for in exercises' names, nor word by word."""
+    return {plain_text(name) for name in conn.scalars(select(tables.halls.c.name)) if name} - {""}

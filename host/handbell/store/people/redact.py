@@ -15,6 +15,7 @@ from handbell_core import timeline as t
 
 REMOVED = "(name removed)"
 _CHECK_SIZE = 4
+_DASH = ord("-")
 _APOSTROPHE = re.compile("['’‘ʼ`´]")
 
 
@@ -79,3 +80,37 @@ def _texts_of_exercises(reader: t.Reader) -> set[int]:
         span = reader.span(number, t.Span())
         found |= {span.name, span.next, *(own[4] for own in span.own if own)}
     return found
+
+
+def may_be_one_timeline(one: bytes, other: bytes) -> bool:
+    """Whether two timelines can be one, of which names were taken out on either side."""
+    if len(one) != len(other) or one[: t.HEADER_SIZE] != other[: t.HEADER_SIZE]:
+        return False
+    head = t.Head.unpack(one[: t.HEADER_SIZE])
+    begin, end = t.HEADER_SIZE + 4 * (head.strings + 1), head.spans_at()
+    if one[:begin] != other[:begin] or one[end:-_CHECK_SIZE] != other[end:-_CHECK_SIZE]:
+        return False
+    pairs = zip(one[begin:end], other[begin:end], strict=True)
+    return all(a == b or _DASH in (a, b) for a, b in pairs)
+
+
+def may_be_one_text(one: str, other: str) -> bool:
+    """Whether two texts can be one, of which names were taken out on either side."""
+    one, other = (unicodedata.normalize("NFC", text) for text in (one, other))
+    return _may_be_of(one, other) or _may_be_of(other, one) or (REMOVED in one and REMOVED in other)
+
+
+def _may_be_of(plain: str, whole: str) -> bool:
+    """Whether what is left of a text stands in another in its order, between the same ends."""
+    first, *rest = plain.split(REMOVED)
+    if not rest:
+        return plain == whole
+    if not whole.startswith(first) or not whole.endswith(rest[-1]):
+        return False
+    at = len(first)
+    for piece in rest[:-1]:
+        at = whole.find(piece, at)
+        if at < 0:
+            return False
+        at += len(piece)
+    return at <= len(whole) - len(rest[-1])

@@ -54,7 +54,7 @@ def _of_timeline(conn: Connection, digest: str, altered: bool) -> str:
     t, k = tables.timelines, tables.tasks
     data = conn.scalar(select(t.c.data).where(t.c.digest == digest))
     try:
-        found = timelines.decode(data)
+        found = timelines.decode(data or b"")
     except StoreError:
         return "its bytes are damaged"
     if not altered and found.digest != digest:

@@ -10,7 +10,7 @@ from handbell.base.choices import BUNDLE, CSV, JSON, MONTHS
 from handbell.base.errors import UsageError
 from handbell.store import Store, open_store
 from handbell.store.bundles.bundle import export_bundle
-from handbell.store.bundles.taking_in import read_bundle, take_in
+from handbell.store.bundles.taking_in import opened_bundle, require_fit, take_in
 from handbell.store.exports import export as tables
 from handbell.store.exports import months
 from handbell.store.exports.schema import Wanted
@@ -124,8 +124,9 @@ def take_in_bundle(path: Path, store_at: str | None = None) -> Imported:
 
     Raises HandbellError for a damaged bundle, of which nothing is taken in.
     """
-    bundle = read_bundle(path)  # a damaged one makes neither a store nor a copy of one
-    with open_store(store_at) as store:
+    # One that is refused makes neither a store nor a copy of one.
+    with opened_bundle(path) as bundle, open_store(store_at) as store:
+        require_fit(store, bundle)
         backup = before(store, "import")
         done = take_in(store, bundle)
     return Imported(
