@@ -226,7 +226,7 @@ class Joining(Run):
         self._past = None
         self.begun = True
         self.runner.resume(past.from_ms, self.run_ms())  # type: ignore[attr-defined]
-        self.runner.alone = past.alone
+        self.runner.alone, self.runner.cuts = past.alone, past.cuts
 
     def take_word(self, past: "Past", act: "Act") -> None:
         """Go by what this remote said last, which had not come as its power failed.

@@ -43,6 +43,7 @@ class Past:
         self.said: "tuple[int, int, int, int] | None" = None
         self._over = False  # an act had ended it
         self.alone = False  # it had gone on without its remote
+        self.cuts = 0  # how often the power failed in it
 
     def look(self, buf: bytes, at: int) -> None:
         """Look at the next record, the 24 bytes at ``at``."""
@@ -69,6 +70,8 @@ class Past:
                 Reader(file)
             finally:
                 file.close()
+        elif kind == j.BOX:
+            self.cuts += 1  # this one, too, which has told nothing yet
         elif kind == j.HEEDS:
             self.key = payload[:9]  # and how many stations there are
         elif kind == j.STATE:
@@ -142,7 +145,7 @@ class Past:
             session.heed(self.key, self.number)  # on a run, and a time, of its own
             runner = session.runner
             zero_ms, run_ms = session.clock.run_ms_of_utc(zero_utc_ms), session.run_ms()
-            runner.alone = self.alone
+            runner.alone, runner.cuts = self.alone, self.cuts
         session.account.go_on(self, session.dated_by())
         if gate_ms >= 0:
             runner.wait_again(gate_ms, run_ms)

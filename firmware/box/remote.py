@@ -88,4 +88,4 @@ class Remote(Desk):
     def joined(self) -> None:
         """The class goes on after a power failure: say anew where it is."""
         if self._session.runner.heeds:
-            self.lead().restate(self._session.run_ms(), self._session.storage.boot)
+            self.lead().restate(self._session.run_ms())

@@ -89,6 +89,7 @@ class Course:
         self.gate_class_ms = 0
         self.heeds = False  # a remote leads
         self.alone = False  # somebody let it go on without that: no act takes it back since
+        self.cuts = 0  # how often the power failed in it
         self._act_cue = NO_CUE  # with which the next act begins
         # When an act moved the class; where it had begun till then, and where it stood if it did.
         self._moved_ms = -NEVER

@@ -20,9 +20,7 @@ PAUSE, GO_ON, NEXT, STOP = range(4)  # the buttons, from the left
 SAY_MS = 450  # from a word to its instant, so that a first telegram has ended by then
 LATER_MS = 30_000
 SURE_MS = 5_000  # so long a word that is asked for once more may be confirmed
-# Numbers that the first word after a power failure passes over, said and not kept; more of them by
-# the count of starts, so that two failures pass over other ones.
-AFRESH, AFRESH_WAYS = 16, 8
+AFRESH = 16  # numbers that the first word after each power failure passes over: said, and not kept
 
 # What the class is doing, as the buttons see it.
 NONE, BEFORE, COMING, RUNNING, STANDING, READYING, RATING = range(7)
@@ -81,16 +79,15 @@ class Lead:
         """Whether boxes may have heard of more than is known here, until the next word."""
         return self._afresh > 0
 
-    def restate(self, run_ms: int, starts: int) -> None:
+    def restate(self, run_ms: int) -> None:
         """Tell the last act that is known, after a power failure, by its own number.
 
         Who heard a newer one keeps to that; only a hand's next word outnumbers it. What lets the
         class run is not told: who has not heard it stands, and would have no time to be ready.
-        ``starts`` counts the box's.
         """
         runner = self.runner
         agreement = runner.agreement
-        self._afresh = AFRESH * (1 + starts % AFRESH_WAYS)
+        self._afresh = AFRESH * max(1, runner.cuts)  # other ones than at the failure before
         if agreement.newest.number:  # said, and not in force as the power failed
             return
         number = agreement.number = max(1, agreement.number)  # 1: what the host has set

@@ -64,10 +64,16 @@ class Led(Runner):
 
     def _await_act(self, run_ms: int) -> None:
         """Be ready for the next act: its instant, its cue, and a start that it sets."""
-        self._set(ACT_T, self.agreement.due_ms)
-        self._act_cue = NO_CUE
         act = self.agreement.next
-        if act is None or act.at_ms <= run_ms:  # in force already: nothing begins by it
+        at_ms = self.agreement.due_ms
+        if act is not None and self._goes_on_alone(act):
+            try:
+                at_ms = max(at_ms, run_ms + self._onward()[1])
+            except Exception:  # noqa: BLE001 - it goes on as the others do
+                pass
+        self._set(ACT_T, at_ms)
+        self._act_cue = NO_CUE
+        if act is None or at_ms <= run_ms:  # in force already: nothing begins by it
             return
         if act.what != RUNS:
             self._act_cue = AWAIT if act.what == STANDS else CLOSE
@@ -80,7 +86,7 @@ class Led(Runner):
             self._act_cue = self._read_cue(act.class_ms)
         except Exception:  # noqa: BLE001 - the act comes all the same, without its bell
             pass
-        self._do("announce", run_ms, act.at_ms)
+        self._do("announce", run_ms, at_ms)
 
     def _behind(self, act: "Act") -> bool:
         """Whether an act leads back behind where this box went on alone to."""
@@ -89,6 +95,17 @@ class Led(Runner):
     def _plays_on(self, act: "Act") -> bool:
         """Whether an act that lets the class run does nothing, as this box runs on alone."""
         return act.what == RUNS and self.state in (PLAY, TALLY) and self._behind(act)
+
+    def _goes_on_alone(self, act: "Act") -> bool:
+        """Whether an act lets this box go on from where it stands, alone, with notice for that."""
+        return act.what == RUNS and self.state in (AT_GATE, LEAVING) and self._behind(act)
+
+    def _onward(self) -> "tuple[int, int]":
+        """Return where the class goes on from where it stands, and after how long."""
+        from .acts import SOON_MS, go_on  # seldom needed
+
+        onward = go_on(self.timeline, self.gate_class_ms)
+        return (self.head.slot_ms, SOON_MS) if onward is None else (onward.class_ms, onward.in_ms)
 
     def _make_ready(self, act: "Act", run_ms: int) -> None:
         """Stand until an act leads elsewhere, so that people can get there."""
@@ -125,10 +142,14 @@ class Led(Runner):
         plays_on, behind = self._plays_on(act), self._behind(act)
         if behind or act.what == OVER and place_ms >= self.head.slot_ms and is_there:
             place_ms = own_ms  # it has gone on alone; or a stop says no place
-        self._read_place(place_ms)
-        was_ms = own_ms if is_there else -1
         # One that is taken after its instant goes back behind what was counted meanwhile.
         to_ms = self.class_ms(max(run_ms, self._stepped_ms)) if is_there else -1
+        if plays_on:
+            place_ms = own_ms = to_ms
+        elif self._goes_on_alone(act):
+            place_ms = self._onward()[0]
+        self._read_place(place_ms)
+        was_ms = own_ms if is_there or behind else -1
         self._nowhere = False
         self.alone = behind
         self.agreement.step(act.at_ms)

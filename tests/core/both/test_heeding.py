@@ -515,3 +515,30 @@ def test_a_word_that_leads_on_from_there_has_it_back_with_the_others():
     assert not box.runner.alone and box.runner.class_ms(66_000) == 58_000
     act(box, 19, STANDS, 20_000, 70_000, 70_000)
     assert box.runner.class_ms(70_000) == 20_000
+
+
+def test_one_that_stands_alone_goes_on_with_the_notice_of_its_own_place():
+    box = alone(10_000)
+    act(box, 18, STANDS, 12_000, 55_000)
+    box = led([lead_in(), window(60_000), rest()])
+    act(box, 1, STANDS, 10_000, 12_000)
+    box.hold(0, 20_000, 5_100)
+    box.hold(0, 25_500, 1_600)
+    box.tap(0, 27_500)
+    box.hold(0, 28_000, 1_600)
+    act(box, 18, STANDS, 10_000, 50_000)  # in the midst of a window
+    stands_ms = box.runner.class_ms(51_000)
+    assert box.runner.alone and box.runner.hear(Act(19, RUNS, 10_000, 62_000), 60_000)
+    box.to(69_900)
+    assert box.runner.state == LEAVING and box.runner.starts_ms == 60_000 + LEAD_MS
+    box.to(70_100)
+    assert box.runner.state == PLAY and box.runner.class_ms(70_000) == stands_ms
+
+
+def test_a_word_read_late_by_one_that_plays_on_alone_voids_nothing():
+    box = alone()
+    box.tap(0, 50_100, 60)
+    act(box, 18, RUNS, 10_000, 50_090, 50_300)
+    (told,) = [r[3] for r in records(box, j.ACT)][-1:]
+    taps = [r[3] for r in records(box, j.TAP)]
+    assert told >= max(taps)

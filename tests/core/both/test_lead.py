@@ -172,7 +172,7 @@ def test_after_a_power_failure_before_the_start_it_says_what_is_set():
             fresh.runner.arm(start_ms)
         again = Lead(fresh.runner)
         assert Telling(fresh.runner, REMOTE, 1).slot_ms(5_000) == NEVER  # nothing to say yet
-        again.restate(5_000, 1)
+        again.restate(5_000)
         assert newest(fresh)[:2] == (what, class_ms)
         assert fresh.runner.agreement.number == number  # who heard more than that keeps to it
         assert Telling(fresh.runner, REMOTE, 1).slot_ms(5_000) < NEVER and again.unsure
@@ -271,7 +271,7 @@ def back_after_a_pause(at_ms=20_000):
     lead.press(PAUSE, 10_000)
     box.to(at_ms)
     lead = Lead(box.runner)
-    lead.restate(at_ms, 5)
+    lead.restate(at_ms)
     assert lead.unsure
     return box, lead
 
@@ -296,16 +296,18 @@ def test_a_stop_takes_nothing_back_where_boxes_may_be_elsewhere():
 
 
 def test_after_a_power_failure_in_a_class_that_runs_it_tells_nothing_before_its_next_word():
-    numbers = set()
-    for starts in (3, 4):
+    numbers = []
+    for cuts in (7, 8, 9):
         box = LedBox(spans())
         box.runner.heed(5)  # by its log
         box.runner.arm(START_MS)
         box.to(10_000)
         lead = Lead(box.runner)
-        lead.restate(10_000, starts)
+        box.runner.cuts = cuts
+        lead.restate(10_000)
         assert Telling(box.runner, REMOTE, 1).slot_ms(10_000) == NEVER
         assert lead.press(PAUSE, 10_000)
         assert Telling(box.runner, REMOTE, 1).slot_ms(10_000) < NEVER
-        numbers.add(box.runner.agreement.number)
-    assert len(numbers) == 2  # what one failure passes over no other one does
+        numbers.append(box.runner.agreement.number)
+    # Whatever was said, and not kept, after one failure is passed over at the next one.
+    assert numbers[1] - numbers[0] >= 16 and numbers[2] - numbers[1] >= 16
