@@ -16,7 +16,7 @@ from handbell.store.exports.schema import Wanted
 from handbell.store.people.forget import forget
 from handbell.store.people.wearers import set_wearers
 from handbell.store.results.amend import Change, amend_efforts, amend_name, undo
-from handbell.store.results.places import one_window, places_of
+from handbell.store.results.places import Among, one_window, places_of
 from handbell.store.results.queries import load_class
 
 
@@ -28,7 +28,7 @@ def season(store):
 
     def amend(class_id, bib, what, value, at, exercise="Ring rows"):
         record = load_class(store, class_id)
-        some = places_of(record, bib, exercise, as_planned=what == "bib")
+        some = places_of(record, bib, Among(exercise), as_planned=what == "bib")
         places = one_window(record, some) if what in ("reps", "held") else some
         return amend_efforts(store, record, places, Change(what, value, "Ada", "seen", at))
 

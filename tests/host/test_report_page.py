@@ -211,7 +211,7 @@ def test_a_goal_stands_across_the_bars_and_who_is_short_of_it_is_outlined(tmp_pa
     assert did.startswith("24 goal 14")
     assert full == {"whole": WIDE, "bar": WIDE, "goal": pytest.approx(WIDE * 14 / 24, abs=0.06)}
     drawn = {"whole": WIDE, "missed": 0, "goal": full["goal"]}
-    assert short == [("0", drawn)] * 3
+    assert short == [("0", drawn), ("–", {}), ("–", {})]  # who never pressed is short of nothing
     assert meaning(text, "Squat") == (
         "A whole bar: 24 reps. Line across: the goal. Outlined: short of the goal."
     )

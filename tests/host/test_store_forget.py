@@ -71,13 +71,18 @@ def texts(store):
         ] + [str(d) for d in conn.scalars(select(tables.timelines.c.data))]
 
 
+def keeper_is_asked(store):
+    """A coach's login may not write a server's files anew, and is told who may."""
+    return store.engine.dialect.name == "postgresql"
+
+
 def test_no_row_and_no_timeline_holds_the_name_afterwards(store):
     filled(store)
     assert any("Quill-" in text for text in texts(store))
     looked = forget(store, NAME, dry_run=True)
     assert any("Quill-" in text for text in texts(store)), "a dry run writes nothing"
     done = forget(store, NAME)
-    assert done.rows == looked.rows and done.warnings == []
+    assert done.rows == looked.rows and len(done.warnings) == keeper_is_asked(store)
     assert not [t for t in texts(store) if "quill-" in t.casefold()]
     assert athletes(store) == [Athlete("Otto Quillon", 8)]
     record = load_class(store, 1)
@@ -337,6 +342,6 @@ def test_the_command_asks_and_says_what_is_out_of_reach(store, place, capsys):
     assert load_class(store, 1).wearers[7].name == NAME
     assert main(["forget", NAME, "--dry-run", "--store", place]) == 0
     assert "Found: athletes 1" in capsys.readouterr().out
-    assert main(["forget", NAME, "--yes", "--store", place]) == 0
+    assert main(["forget", NAME, "--yes", "--store", place]) == keeper_is_asked(store)
     said = capsys.readouterr().out
     assert "Forgotten: athletes" in said and "exports written before are out of reach" in said

@@ -41,7 +41,9 @@ def sums_of(some):
     return {
         "asked": tuple((e.start_ms, e.round, e.end_ms - e.start_ms, e.goal) for e in some),
         "read": sum(e.outcome is Outcome.DONE and e.confirmed for e in some),
-        "pressed": sum(bool(e.reps) or e.drop_ms is not None or e.touched for e in some),
+        "pressed": sum(
+            bool(e.reps or e.touched or e.said_utc_us) or e.drop_ms is not None for e in some
+        ),
         "judged": len(made),
         "made": sum(made),
         "reps": sum(e.reps or 0 for e in some),

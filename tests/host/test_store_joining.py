@@ -602,7 +602,7 @@ def test_a_name_that_two_bibs_have_when_classes_are_joined_is_told(store):
     set_wearers(store, other, {2: "uma"})
     said = []
     both = filing.join_classes(store, other, one, said)
-    assert worn(store) == {both: {1: "Uma", 2: "uma"}}
+    assert worn(store) == {both: {1: "Uma", 2: "Uma"}}
     assert [line for line in said if line.startswith(f'"Uma" is bib 1 and bib 2 of class {both}')]
 
 
