@@ -89,3 +89,15 @@ def test_who_answered_or_missed_few_windows_did_not_leave(path):
 def test_a_group_that_nobody_is_in_is_refused(path, capsys):
     assert main(["roster", "--wear", "newest", "--group", "Sun"]) == 2
     assert "Nobody on the roster is in" in capsys.readouterr().err
+
+
+def test_who_shares_a_name_is_not_missing_where_they_came(path, tmp_path, capsys):
+    two = tmp_path / "two.csv"
+    two.write_text("name,bib,group\nMina,1,Mon\nMina,9,Tue\nBo,2,Mon\n")
+    assert main(["roster", str(two), "--replace"]) == 0
+    assert main(["roster", "--wear", "newest", "--group", "Mon"]) == 0
+    there = report().attendance
+    assert there.missing == () and there.came == 2
+    with open_store() as store:
+        (seen,) = past_classes(store)
+        assert seen.missing == ()

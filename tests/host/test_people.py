@@ -277,3 +277,27 @@ def test_any_walk_of_renames_joins_and_forgetting_keeps_who_is_who(home):
         for number, person in who.items():
             assert names(home, number)[7] == (None if person is None else called[person])
     assert step > 20
+
+
+def test_who_is_forgotten_by_a_former_name_is_named_and_nothing_is_kept_in_silence(home):
+    merge(home, [Athlete("Zebulon", 7)])
+    rename(home, "Zebulon", "Quirin")
+    with pytest.raises(UsageError, match='"Zebulon" is called "Quirin" by now'):
+        forget(home, "Zebulon")
+    forget(home, "Quirin")
+    assert "Zebulon" not in texts(home) and "Quirin" not in texts(home)
+
+
+def test_two_of_one_name_in_a_bundle_are_not_both_the_one_who_is_known(home, theirs, tmp_path):
+    merge(home, [Athlete("Mina", 7)])
+    number = hold_class(home)
+    in_hall(home, number, HALL)
+    set_wearers(home, number, {7: "Mina"})
+    merge(theirs, [Athlete("Mina", 7, "Monday"), Athlete("Mina", 8, "Thursday")])
+    for day, name, bib in ((1, "Mina (Monday)", 7), (2, "Mina (Thursday)", 8)):
+        number = hold_class(theirs, day)
+        in_hall(theirs, number, HALL)
+        set_wearers(theirs, number, {bib: name})
+    hand(theirs, home, tmp_path / "b.zip")
+    worn = {name for number in (2, 3) for name in names(home, number).values()}
+    assert len(worn) == 2 and names(home)[7] not in worn

@@ -152,7 +152,8 @@ def _past(store: Store, one: GroupClass, roster: Sequence[Athlete]) -> PastClass
     look = cache(partial(_played, store, one.row.id))
     people = _told_apart(one.row.id, [_attended(who, look) for who in one.people])
     here = {who.person.key for who in people}
-    group = [_named(a.name) for a in roster if one.row.group and a.group == one.row.group]
+    mine = [a for a in roster if one.row.group and a.group == one.row.group]
+    group = [_named(a.called or a.name) for a in mine]
     missing = tuple(person for person in group if person.key not in here)
     return PastClass(one.row, one.slot_ms, people, look, missing)
 

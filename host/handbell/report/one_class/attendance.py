@@ -45,7 +45,8 @@ def attendance_report(
     absent = sorted(bib for bib, worn in wearers.items() if worn.absent and bib in known)
     here = {key_of(worn.name) for worn in wearers.values() if worn.name}
     group = record.row.group
-    missing = [a.name for a in roster if group and a.group == group and key_of(a.name) not in here]
+    called = [a.called or a.name for a in roster if group and a.group == group]
+    missing = [name for name in called if key_of(name) not in here]
     lists = {
         "left_early": tuple(named(p.bib) for p in came if p.left_after_ms is not None),
         "never_pressed": tuple(map(named, never)),

@@ -113,7 +113,7 @@ class Met:
         hall = one["hall"] if one else self._halls.get(key)
         known = (people.who(record) for record in records)
         same = next(filter(None, known), None) or self._by_bib.get(key)
-        if same is None and hall is not None:
+        if same is None and hall is not None and self._has_one(name):
             there = [p for p in people.named(name) if people.hall(p) == hall]
             same = there[0] if len(there) == 1 else None
         if same is None:
@@ -123,6 +123,10 @@ class Met:
             if people.who(record) is None:
                 people.also(record, name, hall, same)
         return same
+
+    def _has_one(self, name: str) -> bool:
+        """Whether no two people of the bundle have a name: which of them is known, it can't say."""
+        return sum(key_of(one["name"]) == key_of(name) for one in self._known.values()) < 2
 
     def _halls_of(self, told: Mapping[str, list[Told]], runs: Runs) -> dict[str, str]:
         """Return the hall of a class in which the bundle gives a name, by the name's key."""

@@ -12,6 +12,7 @@ from sqlalchemy import Connection, Table, delete, select, text, update
 from sqlalchemy.exc import DBAPIError
 
 from handbell.base.errors import UsageError
+from handbell.base.words import listed, quoted
 from handbell.store.database import tables
 from handbell.store.database.bulk import insert_if_absent, insert_rows
 from handbell.store.database.database import Database
@@ -105,6 +106,12 @@ def forget(
 def _meant(conn: Connection, found: Forgotten, plain: str) -> None:
     """Find the person's records, and the name without the mark that tells it from another's."""
     people = People(conn)
+    former = [] if people.called(plain) else people.formerly(plain)
+    if former:
+        raise UsageError(
+            f"{quoted(plain)} is called {listed(map(quoted, former), 'or')} by now",
+            f"handbell forget {quoted(former[0])} takes out both names",
+        )
     if not people.called(plain):
         found.alike = people.alike(plain)
         return

@@ -89,6 +89,12 @@ class People:
             )
         return self._only(name, found)
 
+    def formerly(self, name: str) -> list[str]:
+        """Return how those are called who had a name before, or in a record that is theirs."""
+        key = key_of(name)
+        found = {one.same for one in self._records.values() if one.same and key_of(one.name) == key}
+        return sorted(self._labels[person] for person in found if person in self._labels)
+
     def alike(self, name: str) -> list[str]:
         """Return how those are called whose names have the same words in another order, or more."""
         words = _words(name)
