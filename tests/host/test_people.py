@@ -10,6 +10,7 @@ from sqlalchemy import select, text
 from store_places import import_bundle
 
 from handbell.base.errors import UsageError
+from handbell.cli.main import main
 from handbell.store import open_store
 from handbell.store.bundles.bundle import export_bundle
 from handbell.store.bundles.form import checked_list
@@ -301,3 +302,22 @@ def test_two_of_one_name_in_a_bundle_are_not_both_the_one_who_is_known(home, the
     hand(theirs, home, tmp_path / "b.zip")
     worn = {name for number in (2, 3) for name in names(home, number).values()}
     assert len(worn) == 2 and names(home)[7] not in worn
+
+
+def test_forgetting_one_leaves_others_of_that_name_in_the_backups(tmp_path, monkeypatch, capsys):
+    monkeypatch.setenv("HANDBELL_STORE", str(tmp_path / "store.sqlite"))
+    early, late = tmp_path / "early.sqlite", tmp_path / "late.sqlite"
+    with open_store() as store:
+        merge(store, [Athlete("Mina", 7, "Monday"), Athlete("Mina Kay", 9, "Monday")])
+        set_wearers(store, hold_class(store), {7: "Mina"})
+    assert main(["store", "backup", str(early)]) == 0
+    with open_store() as store:
+        rows = [Athlete("Mina", 7, "Monday"), Athlete("Mina", 8, "Thursday")]
+        merge(store, [*rows, Athlete("Mina Kay", 9, "Monday")])
+        set_wearers(store, hold_class(store, 1), {8: "Mina (Thursday)"})
+    assert main(["store", "backup", str(late)]) == 0
+    assert main(["forget", "Mina (Thursday)", "--yes"]) == 0
+    for path in (early, late):
+        with open_store(str(path)) as store:
+            assert {a.name for a in athletes(store)} == {"Mina", "Mina Kay"}
+            assert names(store)[7] == "Mina"

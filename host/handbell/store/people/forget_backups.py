@@ -16,6 +16,8 @@ NAMES = {("athletes", "name"), ("athletes", "key")}  # of earlier versions
 IDS = {("persons", "id"), ("athletes", "person"), ("person_notes", "person")}
 WORN = {("wearers", what) for what in NOBODY}
 AMENDED = {("amendments", "value"), ("amendments", "was")}
+# Whole names and ids: of somebody else's name no part is taken out.
+WHOLE = NAMES | IDS | WORN | AMENDED | {("persons", "name")}
 BYTES = {("timelines", "data"), ("sayings", "kept")}
 
 
@@ -46,14 +48,17 @@ def forget_in_backup(
 
 
 def _ids(db: sqlite3.Connection, name: str, ids: Collection[str]) -> set[str]:
-    """Return the ids that a backup has for a person: those that are known, else by the name."""
+    """Return the ids that a backup has for a person; by the name where the store knows none.
+
+    Who came after the backup is not in it, whoever else was called so then.
+    """
     there = db.execute("SELECT 1 FROM sqlite_master WHERE name = 'persons'").fetchone()
     if there is None:
         return set()
     rows = db.execute("SELECT id, name, same FROM persons").fetchall()
     mine = {same or record for record, _, same in rows if record in ids}
     named = {same or record for record, called, same in rows if key_of(called) == key_of(name)}
-    return {record for record, _, same in rows if (same or record) in (mine or named)}
+    return {record for record, _, same in rows if (same or record) in (mine if ids else named)}
 
 
 def _columns(db: sqlite3.Connection) -> list[tuple[str, str]]:
@@ -81,7 +86,7 @@ def _in_column(
         changed: str | bytes | None = None
         if mine and place in WORN | AMENDED:
             changed = NOBODY.get(column, "")
-        elif isinstance(value, str):
+        elif isinstance(value, str) and place not in WHOLE:
             changed = without_name(value, name)
         elif isinstance(value, bytes) and table == "sayings":
             changed = without_in_saying(value, name, ids)
