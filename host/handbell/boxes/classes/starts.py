@@ -56,7 +56,8 @@ class Starts:
         try:
             station, *instants = told
             still_ms = self._now_ms - WORD_MS_MOST
-            instants = [ms for ms in map(_utc_ms, instants) if ms > self._now_ms or -ms > still_ms]
+            told = map(_utc_ms, instants)
+            instants = [ms for ms in told if ms > self._now_ms or (ms <= 0 and -ms > still_ms)]
             self.expect(_text(box), _number(station), *instants)
         except UNSOUND:
             self._damaged = True
